@@ -1,0 +1,1 @@
+"""Match a bronze patina from photographs."""
