@@ -87,7 +87,11 @@ class Reading:
     def from_dict(cls, data: Mapping[str, Any]) -> Reading:
         """Take back what ``as_dict`` gave; "lab" alone is enough. Raises ReadingError."""
         try:
-            known = {name: data[name] for name in ("covariance", "source", "left_out_share", "pixels", "photo") if name in data}
+            known = {
+                name: data[name]
+                for name in ("covariance", "source", "left_out_share", "pixels", "photo")
+                if name in data
+            }
             return cls(
                 lab=data["lab"],
                 lights=_array(data.get("lights")),
@@ -115,8 +119,8 @@ def checked_lab(lab: ArrayLike) -> Floats:
         values = np.full(0, np.nan)
     if values.shape != (3,) or not np.isfinite(values).all():
         raise ReadingError(f"Give CIELAB as three numbers L*, a*, b*: {lab!r} is not that.")
-    if not (-1.0 <= values[0] <= 150.0 and np.abs(values[1:]).max() <= 200.0):
-        raise ReadingError(f"Give L* from 0 to 100 and a*, b* within ±200: {values.round(2).tolist()} is outside.")
+    if not (-1.0 <= values[0] <= 110.0 and np.abs(values[1:]).max() <= 200.0):
+        raise ReadingError(f"Give L* from 0 to 100, and a*, b* within ±200: {values.round(2).tolist()} is outside.")
     return values
 
 
@@ -128,7 +132,7 @@ def checked_covariance(covariance: ArrayLike) -> Floats:
         values = np.full(0, np.nan)
     if values.shape != (3, 3) or not np.isfinite(values).all():
         raise ReadingError(f"Give the covariance as 3 by 3 finite numbers: {covariance!r} is not that.")
-    values = (values + values.T) / 2
+    values = np.asarray((values + values.T) / 2)
     if np.linalg.eigvalsh(values).min() < -1e-9 * max(1.0, float(np.trace(values))):
         raise ReadingError("Check the covariance: it has a negative variance in some direction.")
     return values

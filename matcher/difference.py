@@ -1,0 +1,114 @@
+"""CIEDE2000 between two finishes, its 95 % interval from both readings, and the words for it."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matcher.finish import Reading
+
+Floats = NDArray[np.float64]
+
+DRAWS_LOG2 = 11
+INDISTINGUISHABLE_CHI2 = 7.815  # 95 % point of chi-square with 3 degrees of freedom
+
+
+def delta_e_2000(lab_1: ArrayLike, lab_2: ArrayLike) -> Floats:
+    """Return CIEDE2000 (...,) of two CIELAB arrays (..., 3) that broadcast (ISO/CIE 11664-6)."""
+    from colour.difference import delta_E_CIE2000
+
+    return np.asarray(delta_E_CIE2000(np.asarray(lab_1, float), np.asarray(lab_2, float)), dtype=float)
+
+
+def delta_e_draws(lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike) -> Floats:
+    """Return ΔE00 (..., n) over n draws of the true difference.
+
+    ``covariance`` (..., 3, 3) is that of lab_1 − lab_2; propagation by draws rather than by derivatives because
+    ΔE00 is far from linear near zero (JCGM 101). The draws are a fixed Sobol sequence: same input, same answer.
+    """
+    first, second = np.broadcast_arrays(np.asarray(lab_1, float), np.asarray(lab_2, float))
+    root = _square_root(np.asarray(covariance, float))
+    noise = np.einsum("...ij,nj->...ni", root, _normal_draws())
+    return delta_e_2000(first[..., None, :], second[..., None, :] + noise)
+
+
+def shared_target_draws(target: Reading, labs: ArrayLike, covariances: ArrayLike) -> Floats:
+    """Return ΔE00 (m, n) of m plates to one target over n draws in which all plates meet the same target.
+
+    labs: (m, 3); covariances: (m, 3, 3). Sharing the target's error is what lets two plates be told apart even
+    when the target itself is uncertain.
+    """
+    plates, roots = np.asarray(labs, float), _square_root(np.asarray(covariances, float))
+    normal = _normal_draws()
+    wanted = target.lab + normal @ _square_root(target.covariance).T
+    rng = np.random.default_rng(20002)
+    own = np.stack([rng.permutation(normal) for _ in range(len(plates))])
+    return delta_e_2000(wanted[None], plates[:, None] + np.einsum("mij,mnj->mni", roots, own))
+
+
+def interval_of(lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike) -> Floats:
+    """Return the 95 % interval (..., 2) of ΔE00; it reaches down to 0 when the two can't be told apart."""
+    low, high = np.quantile(delta_e_draws(lab_1, lab_2, covariance), [0.025, 0.975], axis=-1)
+    return np.stack([np.where(alike(lab_1, lab_2, covariance), 0.0, low), high], axis=-1)
+
+
+def alike(lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike) -> NDArray[np.bool_]:
+    """Tell whether zero lies within the 95 % ellipsoid of lab_1 − lab_2, (...,)."""
+    difference = np.asarray(lab_1, float) - np.asarray(lab_2, float)
+    spread = np.asarray(covariance, float) + 1e-12 * np.eye(3)
+    distance = np.einsum("...i,...i->...", difference, np.linalg.solve(spread, difference[..., None])[..., 0])
+    return np.asarray(distance <= INDISTINGUISHABLE_CHI2)
+
+
+def delta_e_interval(first: Reading, second: Reading) -> tuple[float, float]:
+    """Return the 95 % interval of ΔE00 between two readings whose errors are independent."""
+    low, high = interval_of(first.lab, second.lab, first.covariance + second.covariance)
+    return float(low), float(high)
+
+
+def chance_within(first: Reading, second: Reading, tolerance: float) -> float:
+    """Return the chance (0 to 1) that the true ΔE00 between two readings is at most ``tolerance``."""
+    draws = delta_e_draws(first.lab, second.lab, first.covariance + second.covariance)
+    return float(np.mean(draws <= tolerance))
+
+
+WORDS = (("lighter", "darker"), ("redder", "greener"), ("yellower", "bluer"))
+
+
+def difference_in_words(target_lab: ArrayLike, plate_lab: ArrayLike, than: str = "than the target") -> str:
+    """Say how the plate differs from the target: "a little darker and redder than the target".
+
+    Each of L*, a*, b* weighs as much as the ΔE00 that it makes alone, so that the words follow the eye.
+    """
+    target, plate = np.asarray(target_lab, float), np.asarray(plate_lab, float)
+    if delta_e_2000(target, plate) < 0.5:
+        return "no difference to the eye"
+    alone = np.where(np.eye(3, dtype=bool), plate, target)
+    parts = delta_e_2000(alone, target)
+    order = [k for k in np.argsort(-parts) if parts[k] >= max(0.4, 0.35 * parts.max())] or [int(parts.argmax())]
+    names = [WORDS[k][0 if plate[k] > target[k] else 1] for k in order]
+    joined = names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]
+    return f"{_how_much(float(parts[order[0]]))}{joined} {than}"
+
+
+def _how_much(part: float) -> str:
+    for limit, words in ((1.0, "a touch "), (2.5, "a little "), (5.0, "clearly ")):
+        if part < limit:
+            return words
+    return "much "
+
+
+@lru_cache(maxsize=1)
+def _normal_draws() -> Floats:
+    from scipy.special import ndtri
+    from scipy.stats import qmc
+
+    points = qmc.Sobol(3, scramble=True, rng=np.random.default_rng(20001)).random_base2(DRAWS_LOG2)
+    return np.asarray(ndtri(points))
+
+
+def _square_root(covariance: Floats) -> Floats:
+    values, vectors = np.linalg.eigh(covariance)
+    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0))[..., None, :])

@@ -1,0 +1,69 @@
+"""One ranked answer: a recipe, what it gave or should give, and how near that is to the target."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matcher.finish import Reading
+from matcher.recipe import Recipe, describe
+
+Floats = NDArray[np.float64]
+
+
+class LoggedTrial(Protocol):
+    """What a trial must have to be ranked; ``matcher.trials.Trial`` has it."""
+
+    @property
+    def recipe(self) -> Recipe: ...
+    @property
+    def reading(self) -> Reading: ...
+    @property
+    def id(self) -> int | None: ...
+    @property
+    def set_aside(self) -> str | None: ...
+
+
+@dataclass(frozen=True, eq=False)
+class Suggestion:
+    """A recipe and its distance from the target.
+
+    lab: (3,) CIELAB and covariance (3, 3) of the plate. delta_e00_interval: 95 %. difference: how the plate
+    differs from the target, in words. tied_with: ranks (from 1) in the same list that can't be told apart from
+    this one. trial: the logged trial, None when the recipe was predicted.
+    """
+
+    recipe: Recipe
+    basis: Literal["logged", "predicted"]
+    lab: Floats
+    covariance: Floats
+    delta_e00: float
+    delta_e00_interval: tuple[float, float]
+    difference: str
+    because: str
+    draws: Floats
+    tied_with: tuple[int, ...] = ()
+    trial: LoggedTrial | None = None
+
+    def chance_within(self, tolerance: float) -> float:
+        """Return the chance (0 to 1) that the true ΔE00 is at most ``tolerance``."""
+        return float(np.mean(self.draws <= tolerance))
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain JSON types."""
+        return {
+            "recipe": self.recipe.as_dict(),
+            "recipe_in_words": describe(self.recipe),
+            "basis": self.basis,
+            "trial": None if self.trial is None else self.trial.id,
+            "lab": self.lab.tolist(),
+            "covariance": self.covariance.tolist(),
+            "delta_e00": self.delta_e00,
+            "delta_e00_interval": list(self.delta_e00_interval),
+            "difference": self.difference,
+            "because": self.because,
+            "tied_with": list(self.tied_with),
+        }
