@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from typing import Any
 
+from matcher.errors import StudioError
 from matcher.finish import Reading
 from matcher.recipe import Recipe
+
+FINISHED = "finished"
+"""The stage of a trial's main reading: the plate as it came out."""
 
 
 def _now() -> datetime:
@@ -27,7 +33,8 @@ class Trial:
 
     ``reading`` is of the finished plate; ``stages`` are readings on the way. ``photos`` are the content hashes
     (SHA-256, hex) of the kept photographs, the plate's own first. ``id`` is None until the trial is logged. A
-    trial is never deleted: ``set_aside`` holds the reason why it no longer counts, else None.
+    trial is never deleted: ``set_aside`` holds the reason why it no longer counts, else None. ``uid`` stays the
+    same in every studio that a trial is carried to; the log gives one when it is None.
     """
 
     recipe: Recipe
@@ -43,11 +50,53 @@ class Trial:
     target_id: int | None = None
     set_aside: str | None = None
     id: int | None = None
+    uid: str | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain JSON types; ``Trial.from_dict`` takes them back."""
+        return {
+            "id": self.id,
+            "uid": self.uid,
+            "made_at": in_utc(self.made_at).isoformat(),
+            "made_by": self.made_by,
+            "piece": self.piece,
+            "ambient_temp_c": self.ambient_temp_c,
+            "ambient_humidity_percent": self.ambient_humidity_percent,
+            "recipe": self.recipe.as_dict(),
+            "reading": self.reading.as_dict(),
+            "stages": [{"stage": step.stage, "reading": step.reading.as_dict()} for step in self.stages],
+            "photos": list(self.photos),
+            "notes": self.notes,
+            "target_id": self.target_id,
+            "set_aside": self.set_aside,
+        }
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Trial:
+        """Take back what ``as_dict`` gave; "recipe" and "reading" are enough. Raises a MatcherError."""
+        try:
+            known = {name: data[name] for name in _PLAIN_TRIAL_FIELDS if name in data}
+            if "made_at" in data:
+                known["made_at"] = moment(data["made_at"])
+            return cls(
+                recipe=Recipe.from_dict(data["recipe"]),
+                reading=Reading.from_dict(data["reading"]),
+                stages=tuple(
+                    StageReading(item["stage"], Reading.from_dict(item["reading"])) for item in data.get("stages", ())
+                ),
+                photos=tuple(data.get("photos", ())),
+                **known,
+            )
+        except (KeyError, TypeError, ValueError, AttributeError) as error:
+            raise StudioError(f"Check the trial's fields against an exported trial: {error!r}.") from error
 
 
 @dataclass(frozen=True, eq=False)
 class Target:
-    """The finish that a client wants: its reading, and how near (ΔE00) a plate must come."""
+    """The finish that a client wants: its reading, and how near (ΔE00) a plate must come.
+
+    A target is never deleted: ``set_aside`` holds the reason why it is no longer worked on ("done"), else None.
+    """
 
     name: str
     reading: Reading
@@ -56,3 +105,51 @@ class Target:
     notes: str = ""
     made_at: datetime = field(default_factory=_now)
     id: int | None = None
+    uid: str | None = None
+    set_aside: str | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain JSON types; ``Target.from_dict`` takes them back."""
+        return {
+            "id": self.id,
+            "uid": self.uid,
+            "name": self.name,
+            "reading": self.reading.as_dict(),
+            "tolerance_delta_e00": self.tolerance,
+            "photo": self.photo,
+            "notes": self.notes,
+            "made_at": in_utc(self.made_at).isoformat(),
+            "set_aside": self.set_aside,
+        }
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Target:
+        """Take back what ``as_dict`` gave; "name" and "reading" are enough. Raises a MatcherError."""
+        try:
+            known = {name: data[name] for name in ("id", "uid", "photo", "notes", "set_aside") if name in data}
+            if "made_at" in data:
+                known["made_at"] = moment(data["made_at"])
+            if "tolerance_delta_e00" in data:
+                known["tolerance"] = float(data["tolerance_delta_e00"])
+            return cls(name=data["name"], reading=Reading.from_dict(data["reading"]), **known)
+        except (KeyError, TypeError, ValueError, AttributeError) as error:
+            raise StudioError(f"Check the target's fields against an exported target: {error!r}.") from error
+
+
+_PLAIN_TRIAL_FIELDS = (
+    "id", "uid", "made_by", "piece", "ambient_temp_c", "ambient_humidity_percent", "notes", "target_id", "set_aside",
+)  # fmt: skip
+
+
+def in_utc(when: datetime) -> datetime:
+    """Return ``when`` in UTC; a time without a zone is taken as this machine's local time."""
+    return when.astimezone(UTC)
+
+
+def moment(text: str | datetime) -> datetime:
+    """Return an ISO 8601 date or time as a UTC datetime. Raises StudioError."""
+    try:
+        when = text if isinstance(text, datetime) else datetime.fromisoformat(text.strip())
+        return in_utc(when)
+    except (ValueError, AttributeError, TypeError, OverflowError, OSError) as error:
+        raise StudioError(f"Give the date as 2025-03-31 or 2025-03-31T14:30: {text!r} is not one.") from error

@@ -1,0 +1,218 @@
+"""A studio: its log, photographs, targets, drafts and stocks behind one door, and the suggestions made from them.
+
+A thin composition: what it hands out comes from `matcher.trials` and `matcher.suggest`; the page and the command
+line talk to this.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from matcher.trials.trial import StageReading, Target, Trial
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from matcher.suggest import Suggester
+    from matcher.trials.database import Database
+    from matcher.trials.log import Change
+    from matcher.trials.stocks import Stock
+
+
+class Studio:
+    """An open studio. ``Studio.open`` makes one; it may be used by several threads, and by several processes."""
+
+    def __init__(self, database: Database) -> None:
+        from matcher.trials.drafts import Drafts
+        from matcher.trials.log import TrialLog
+        from matcher.trials.photos import PhotoStore
+        from matcher.trials.settings import Settings
+        from matcher.trials.stocks import StockShelf
+        from matcher.trials.targets import TargetList
+
+        self.database = database
+        self.log = TrialLog(database)
+        self.photos = PhotoStore(database.photo_folder)
+        self._targets = TargetList(database)
+        self._drafts = Drafts(database)
+        self._stocks = StockShelf(database)
+        self._settings = Settings(database)
+        self._lock = threading.Lock()
+        self._suggesters: dict[str, Suggester] = {}
+        self._suggesters_revision = -1
+
+    @classmethod
+    def open(cls, where: str | Path | None = None) -> Studio:
+        """Open a studio: a folder (made when new), a database URL, or None for the default one.
+
+        None is MATCHER_STUDIO where it is set, else a folder in the user's data directory. Raises StudioError.
+        """
+        from matcher.trials.database import Database, default_studio
+
+        return cls(Database.open(default_studio() if where is None else where))
+
+    def close(self) -> None:
+        self.database.close()
+
+    def __enter__(self) -> Studio:
+        return self
+
+    def __exit__(self, *_exception: object) -> None:
+        self.close()
+
+    @property
+    def name(self) -> str:
+        """Where it lies: the folder, or the URL without its password."""
+        return self.database.name
+
+    # Trials
+
+    def trials(self, include_set_aside: bool = False) -> list[Trial]:
+        """Return the trials, oldest first; those set aside only when asked for."""
+        return self.log.trials(include_set_aside)
+
+    def trial(self, trial_id: int) -> Trial:
+        """Return one trial, set aside or not. Raises StudioError when there is none of that number."""
+        return self.log.trial(trial_id)
+
+    def record(self, trial: Trial, who: str = "") -> Trial:
+        """Keep a trial and return it as logged, with its number. Raises StudioError; then nothing is changed."""
+        return self.log.record(trial, who)
+
+    def record_all(self, trials: Sequence[Trial], who: str = "") -> list[Trial]:
+        """Keep several trials in one go: all of them, or none when one cannot be kept. Raises StudioError."""
+        return self.log.record_all(trials, who)
+
+    def set_aside(self, trial_id: int, reason: str, who: str = "") -> Trial:
+        """Take a trial out of the suggestions, with the reason; nothing is deleted. Raises StudioError."""
+        return self.log.set_aside(trial_id, reason, who)
+
+    def take_back(self, trial_id: int, who: str = "") -> Trial:
+        """Let a trial that was set aside count again. Raises StudioError."""
+        return self.log.take_back(trial_id, who)
+
+    def add_stage(self, trial_id: int, step: StageReading, who: str = "") -> Trial:
+        """Add a reading taken later ("waxed") to a trial. Raises StudioError."""
+        return self.log.add_stage(trial_id, step, who)
+
+    def add_photo(self, trial_id: int, sha256: str, who: str = "") -> Trial:
+        """Add a kept photograph to a trial. Raises StudioError."""
+        return self.log.add_photo(trial_id, sha256, who)
+
+    def change_notes(self, trial_id: int, notes: str, who: str = "") -> Trial:
+        """Replace a trial's notes; the old ones stay in its history. Raises StudioError."""
+        return self.log.change_notes(trial_id, notes, who)
+
+    def history(self, kind: str | None = None, subject: object = None) -> list[Change]:
+        """Return what was changed, by whom and when; of one thing with ``("trial", 12)``."""
+        return self.log.history(kind, subject)
+
+    # Photographs
+
+    def keep_photo(self, source: Path | bytes, name: str = "") -> str:
+        """Keep a photograph and return its SHA-256; the same one again is kept once. Raises StudioError."""
+        name = name or (source.name if isinstance(source, Path) else "")
+        kept = self.photos.keep(source, name)
+        self.log.note_photo(kept, name)
+        return kept.sha256
+
+    def photo_path(self, sha256: str) -> Path:
+        """Return where a kept photograph lies. Raises StudioError when it is not there."""
+        return self.photos.path(sha256)
+
+    # Targets
+
+    def save_target(self, target: Target, who: str = "") -> Target:
+        """Keep a target and return it as saved, with its number. Raises StudioError."""
+        return self._targets.save(target, who)
+
+    def targets(self, include_set_aside: bool = False) -> list[Target]:
+        """Return the targets, oldest first; those set aside only when asked for."""
+        return self._targets.targets(include_set_aside)
+
+    def target(self, target_id: int) -> Target:
+        """Return one target, set aside or not. Raises StudioError when there is none of that number."""
+        return self._targets.target(target_id)
+
+    def set_target_aside(self, target_id: int, reason: str = "done", who: str = "") -> Target:
+        """Note that a target is no longer worked on. Raises StudioError."""
+        return self._targets.set_aside(target_id, reason, who)
+
+    def take_target_back(self, target_id: int, who: str = "") -> Target:
+        """Let a target that was set aside be worked on again. Raises StudioError."""
+        return self._targets.take_back(target_id, who)
+
+    # Suggestions
+
+    def suggester(self, **options: Any) -> Suggester:
+        """Return the suggester over the trials that count; kept until the log changes, by this process or another.
+
+        options: as for `matcher.suggest.Suggester` (limits, tolerance, rng). Raises SuggestionError.
+        """
+        from matcher.suggest import Suggester
+
+        if options.get("rng") is not None:
+            return Suggester(self.trials(), **options)  # a generator has a state: the caller's, not to be shared
+        key = repr(sorted(options.items()))
+        revision = self.log.revision()
+        with self._lock:
+            if revision != self._suggesters_revision:
+                self._suggesters, self._suggesters_revision = {}, revision
+            if key not in self._suggesters:
+                self._suggesters[key] = Suggester(self.trials(), **options)
+            return self._suggesters[key]
+
+    # The bench and the desk
+
+    def stocks(self) -> list[Stock]:
+        """Return all stock solutions ever made, the oldest first."""
+        return self._stocks.stocks()
+
+    def save_stock(
+        self,
+        label: str,
+        chemical: str,
+        grams_per_litre: float,
+        lot: str = "",
+        made_at: datetime | None = None,
+        notes: str = "",
+    ) -> Stock:
+        """Keep a stock solution. Raises StudioError when the label names another one already."""
+        from matcher.trials.stocks import Stock
+
+        stock = Stock(label, chemical, grams_per_litre, lot, notes=notes)
+        if made_at is not None:
+            stock = Stock(label, chemical, grams_per_litre, lot, made_at, notes)
+        return self._stocks.save(stock)
+
+    def draft(self, form: str) -> dict[str, Any] | None:
+        """Return what was saved of a half-typed form, or None."""
+        return self._drafts.draft(form)
+
+    def save_draft(self, form: str, body: dict[str, Any]) -> None:
+        """Keep a half-typed form as it stands. Raises StudioError when it is not plain JSON."""
+        self._drafts.save(form, body)
+
+    def drop_draft(self, form: str) -> None:
+        """Forget a form's draft; none kept is no error."""
+        self._drafts.drop(form)
+
+    @property
+    def title(self) -> str:
+        return self._settings.title
+
+    @title.setter
+    def title(self, text: str) -> None:
+        self._settings.title = text
+
+    @property
+    def is_demo(self) -> bool:
+        """Whether its trials are invented."""
+        return self._settings.is_demo
+
+    @is_demo.setter
+    def is_demo(self, value: bool) -> None:
+        self._settings.is_demo = value

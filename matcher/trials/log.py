@@ -1,0 +1,317 @@
+"""The log of trials: recorded whole or not at all, never deleted, every change with a line of history.
+
+Between `database` below it and `matcher.studio` above it. Loading takes four queries however many trials there are.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Session
+
+from matcher.errors import StudioError
+from matcher.trials import rows
+from matcher.trials.database import Database
+from matcher.trials.photos import KeptPhoto
+from matcher.trials.schema import (
+    CoatRow,
+    HistoryRow,
+    PhotoRow,
+    ReadingRow,
+    StockRow,
+    StudioRow,
+    TargetRow,
+    TrialPhotoRow,
+    TrialRow,
+)
+from matcher.trials.trial import StageReading, Trial
+
+MAX_ID = 2**31 - 1
+
+
+@dataclass(frozen=True)
+class Change:
+    """One line of history. kind: "trial", "target", "stock", … subject: its number or name."""
+
+    at: datetime
+    who: str
+    what: str
+    kind: str
+    subject: str
+    detail: str = ""
+
+
+class TrialLog:
+    """The trials of one studio."""
+
+    def __init__(self, database: Database) -> None:
+        self.database = database
+
+    def trials(self, include_set_aside: bool = False) -> list[Trial]:
+        """Return the trials, oldest first; those set aside only when asked for."""
+        which = None if include_set_aside else TrialRow.set_aside_reason.is_(None)
+        with self.database.reading() as session:
+            return load_trials(session, which)
+
+    def trial(self, trial_id: int) -> Trial:
+        """Return one trial, set aside or not. Raises StudioError when there is none of that number."""
+        with self.database.reading() as session:
+            return one_trial(session, trial_id)
+
+    def record(self, trial: Trial, who: str = "") -> Trial:
+        """Keep a trial and return it as logged, with its number. Recording the same one twice keeps it once.
+
+        Raises StudioError when a photograph, stock or target that it names is not in the studio, or when its uid
+        is already logged with other content.
+        """
+        return self.record_all([trial], who)[0]
+
+    def record_all(self, trials: Iterable[Trial], who: str = "") -> list[Trial]:
+        """Keep several trials in one transaction: all of them, or none when one cannot be kept."""
+        with self.database.writing() as session:
+            return record_in(session, list(trials), who)
+
+    def set_aside(self, trial_id: int, reason: str, who: str = "") -> Trial:
+        """Take a trial out of the suggestions, with the reason. Nothing of it is deleted. Raises StudioError."""
+        text = rows.line(reason, "reason for setting it aside", required=True)
+        return self._change(trial_id, {"set_aside_reason": text}, "set aside", text, who)
+
+    def take_back(self, trial_id: int, who: str = "") -> Trial:
+        """Let a trial that was set aside count again. Raises StudioError."""
+        return self._change(trial_id, {"set_aside_reason": None}, "taken back", "", who)
+
+    def change_notes(self, trial_id: int, notes: str, who: str = "") -> Trial:
+        """Replace a trial's notes; the old ones stay in its history. Raises StudioError."""
+        old = self.trial(trial_id).notes
+        return self._change(trial_id, {"notes": rows.storable(notes, "notes")}, "notes changed", old, who)
+
+    def add_stage(self, trial_id: int, step: StageReading, who: str = "") -> Trial:
+        """Add a reading taken later ("waxed", "after a year outdoors") to a trial. Raises StudioError."""
+        with self.database.writing() as session:
+            at = 1 + len(one_trial(session, trial_id).stages)
+            values = rows.reading_values(step.reading, step.stage, at, trial_id=trial_id)
+            session.execute(sa.insert(ReadingRow), [values])
+            return _changed(session, trial_id, "reading added", step.stage, who)
+
+    def add_photo(self, trial_id: int, sha256: str, who: str = "") -> Trial:
+        """Add a kept photograph to a trial; one that it has already changes nothing. Raises StudioError."""
+        with self.database.writing() as session:
+            trial = one_trial(session, trial_id)
+            if sha256 in trial.photos:
+                return trial
+            _check_photos(session, {sha256})
+            link = {"trial_id": trial_id, "position": len(trial.photos), "sha256": sha256}
+            session.execute(sa.insert(TrialPhotoRow), [link])
+            return _changed(session, trial_id, "photograph added", sha256, who)
+
+    def note_photo(self, kept: KeptPhoto, name: str = "") -> None:
+        """Note a photograph that the store has kept, so that trials and targets may name it."""
+        with self.database.writing() as session:
+            note_photo_in(session, kept, name)
+
+    def history(self, kind: str | None = None, subject: object = None) -> list[Change]:
+        """Return the changes, oldest first: of everything, of one kind, or of one thing ("trial", 12)."""
+        query = sa.select(HistoryRow).order_by(HistoryRow.id)
+        if kind is not None:
+            query = query.where(HistoryRow.kind == kind)
+        if subject is not None:
+            query = query.where(HistoryRow.subject == str(subject))
+        with self.database.reading() as session:
+            found = session.scalars(query)
+            return [Change(row.at, row.who, row.what, row.kind, row.subject, row.detail) for row in found]
+
+    def revision(self) -> int:
+        """Return a number that grows with every change to the trials, by this process or another."""
+        with self.database.reading() as session:
+            return session.scalars(sa.select(StudioRow.trials_revision)).one()
+
+    def _change(self, trial_id: int, values: dict[str, Any], what: str, detail: str, who: str) -> Trial:
+        with self.database.writing() as session:
+            row = session.get(TrialRow, _number(trial_id))
+            if row is None:
+                raise _no_trial(trial_id)
+            if all(getattr(row, name) == value for name, value in values.items()):
+                return one_trial(session, trial_id)
+            session.execute(sa.update(TrialRow).where(TrialRow.id == trial_id).values(**values))
+            return _changed(session, trial_id, what, detail, who)
+
+
+def note(session: Session, what: str, kind: str, subject: object, detail: str = "", who: str = "") -> None:
+    """Write one line of history, in the transaction of the change itself."""
+    session.execute(sa.insert(HistoryRow), [_history_line(what, kind, subject, detail, who)])
+
+
+def note_photo_in(session: Session, kept: KeptPhoto, name: str = "") -> None:
+    """Note a kept photograph within an open transaction; one that is known changes nothing."""
+    if session.get(PhotoRow, kept.sha256) is None:
+        session.add(
+            PhotoRow(
+                sha256=kept.sha256,
+                suffix=kept.suffix,
+                name=rows.line(name, "photograph's name"),
+                size_bytes=kept.size_bytes,
+                kept_at=datetime.now(UTC),
+            )
+        )
+        session.flush()
+
+
+def load_trials(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[Trial]:
+    """Return the trials for which ``which`` holds, in the order of their numbers."""
+    chosen = sa.select(TrialRow.id) if which is None else sa.select(TrialRow.id).where(which)
+    trials = _mappings(session, sa.select(TrialRow.__table__).where(TrialRow.id.in_(chosen)).order_by(TrialRow.id))
+    coats, readings, photos = (
+        _by_trial(_mappings(session, query.order_by(sa.text("trial_id"), sa.text("position"))))
+        for query in (
+            sa.select(CoatRow.__table__).where(CoatRow.trial_id.in_(chosen)),
+            sa.select(ReadingRow.trial_id, ReadingRow.position, ReadingRow.stage, ReadingRow.whole).where(
+                ReadingRow.trial_id.in_(chosen)
+            ),
+            sa.select(TrialPhotoRow.__table__).where(TrialPhotoRow.trial_id.in_(chosen)),
+        )
+    )
+    return [
+        rows.trial_of(row, coats[row["id"]], readings[row["id"]], [photo["sha256"] for photo in photos[row["id"]]])
+        for row in trials
+    ]
+
+
+def one_trial(session: Session, trial_id: int) -> Trial:
+    found = load_trials(session, TrialRow.id == _number(trial_id))
+    if not found:
+        raise _no_trial(trial_id)
+    return found[0]
+
+
+def record_in(session: Session, trials: Sequence[Trial], who: str = "") -> list[Trial]:
+    """Keep ``trials`` within an open transaction; those logged before (same uid, same content) are kept once."""
+    values = [rows.trial_values(trial) for trial in trials]
+    _check_what_they_name(session, trials)
+    uids = [value["uid"] for value in values]
+    logged = {trial.uid: trial for trial in _of_uids(session, uids)}
+    fresh: dict[str, tuple[Trial, dict[str, Any]]] = {}
+    for trial, value in zip(trials, values, strict=True):
+        earlier = logged.get(value["uid"]) or (fresh[value["uid"]][0] if value["uid"] in fresh else None)
+        if earlier is None:
+            fresh[value["uid"]] = (trial, value)
+        elif not same_content(trial, earlier):
+            raise StudioError(
+                f"Give the changed trial a uid of its own: {value['uid']!r} is logged with other content, and what is "
+                "logged stays as it is."
+            )
+    if fresh:
+        _insert(session, [trial for trial, _ in fresh.values()], [value for _, value in fresh.values()], who)
+        logged = {trial.uid: trial for trial in _of_uids(session, uids)}
+    return [logged[uid] for uid in uids]
+
+
+def same_content(one: Trial, other: Trial) -> bool:
+    """Tell whether two trials say the same of a plate, whatever their numbers in the log and whether set aside."""
+    loose: dict[str, Any] = {"id": None, "uid": None, "target_id": None, "set_aside": None}
+    return replace(one, **loose).as_dict() == replace(other, **loose).as_dict()
+
+
+def touch(session: Session) -> None:
+    """Count up the revision, so that whoever holds suggestions made from the trials learns of the change."""
+    session.execute(sa.update(StudioRow).values(trials_revision=StudioRow.trials_revision + 1))
+
+
+def _insert(session: Session, trials: Sequence[Trial], values: list[dict[str, Any]], who: str) -> None:
+    returning = sa.insert(TrialRow).returning(TrialRow.id, sort_by_parameter_order=True)
+    ids = list(session.scalars(returning, values))
+    pairs = list(zip(ids, trials, strict=True))
+    _insert_all(session, CoatRow, [row for at, trial in pairs for row in rows.coat_values(at, trial.recipe)])
+    _insert_all(session, ReadingRow, [row for at, trial in pairs for row in rows.trial_readings(at, trial)])
+    links = [
+        {"trial_id": at, "position": position, "sha256": sha256}
+        for at, trial in pairs
+        for position, sha256 in enumerate(trial.photos)
+    ]
+    _insert_all(session, TrialPhotoRow, links)
+    lines = [_history_line("recorded", "trial", at, "", who or trial.made_by) for at, trial in pairs]
+    _insert_all(session, HistoryRow, lines)
+    touch(session)
+
+
+def _insert_all(session: Session, table: type[Any], values: list[dict[str, Any]]) -> None:
+    if values:
+        session.execute(sa.insert(table), values)
+
+
+def _of_uids(session: Session, uids: Sequence[str]) -> list[Trial]:
+    """Return the logged trials of these uids, in portions that every database takes as parameters."""
+    portion = 500
+    return [
+        trial
+        for start in range(0, len(uids), portion)
+        for trial in load_trials(session, TrialRow.uid.in_(uids[start : start + portion]))
+    ]
+
+
+def _check_what_they_name(session: Session, trials: Sequence[Trial]) -> None:
+    _check_photos(session, {sha256 for trial in trials for sha256 in trial.photos})
+    targets = {trial.target_id for trial in trials} - {None}
+    if targets:
+        known = set(session.scalars(sa.select(TargetRow.id)))
+        for target_id in targets - known:
+            raise StudioError(f"Save the target first, or leave it out: there is no target {target_id}.")
+    layers = [layer for trial in trials for layer in (trial.recipe.undercoat, *trial.recipe.coats) if layer]
+    if any(layer.stock is not None for layer in layers):
+        stocks = {row.label: row.chemical for row in session.scalars(sa.select(StockRow))}
+        for layer in layers:
+            if layer.stock is not None and layer.stock not in stocks:
+                raise StudioError(f"Save the stock first, or leave it out: there is no stock labelled {layer.stock!r}.")
+            if layer.stock is not None and stocks[layer.stock].casefold() != layer.chemical.casefold():
+                raise StudioError(
+                    f"Check the stock {layer.stock!r}: it holds {stocks[layer.stock]}, and the recipe says "
+                    f"{layer.chemical}."
+                )
+
+
+def _check_photos(session: Session, wanted: set[str]) -> None:
+    if not wanted:
+        return
+    known = set(session.scalars(sa.select(PhotoRow.sha256)))
+    for sha256 in sorted(map(str, wanted - known)):
+        raise StudioError(f"Keep the photograph first: {sha256[:12]}… is not in the studio.")
+
+
+def _changed(session: Session, trial_id: int, what: str, detail: str, who: str) -> Trial:
+    note(session, what, "trial", trial_id, detail, who)
+    touch(session)
+    return one_trial(session, trial_id)
+
+
+def _history_line(what: str, kind: str, subject: object, detail: str, who: str) -> dict[str, Any]:
+    return {
+        "at": datetime.now(UTC),
+        "who": rows.line(who, "name of who does it"),
+        "what": what,
+        "kind": kind,
+        "subject": str(subject),
+        "detail": detail,
+    }
+
+
+def _mappings(session: Session, query: sa.Select[Any]) -> Sequence[sa.RowMapping]:
+    return session.execute(query).mappings().all()
+
+
+def _by_trial(found: Iterable[sa.RowMapping]) -> defaultdict[int, list[sa.RowMapping]]:
+    grouped: defaultdict[int, list[sa.RowMapping]] = defaultdict(list)
+    for row in found:
+        grouped[row["trial_id"]].append(row)
+    return grouped
+
+
+def _number(number: object) -> int:
+    return number if isinstance(number, int) and 0 < number <= MAX_ID else 0
+
+
+def _no_trial(trial_id: object) -> StudioError:
+    return StudioError(f"There is no trial {trial_id} in this studio: list the trials to see their numbers.")

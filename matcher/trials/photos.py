@@ -1,0 +1,153 @@
+"""The studio's photographs: files named by their own SHA-256, so that the same picture is kept once.
+
+A photograph is written under a temporary name, flushed to the disk and then renamed: after a crash it is there whole
+or not at all. `log` holds which trials it belongs to.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import os
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO
+
+from matcher.errors import StudioError
+
+MAX_PHOTO_BYTES = 256 * 1024**2
+_CHUNK_BYTES = 1024**2
+_TEMPORARY = ".incoming-"
+_RAW_SUFFIXES = frozenset({".dng", ".cr2", ".nef", ".arw"})
+_HEIF_BRANDS = frozenset({b"heic", b"heix", b"hevc", b"heim", b"heis", b"mif1", b"msf1"})
+_DNG_VERSION_TAG = 0xC612
+
+
+@dataclass(frozen=True)
+class KeptPhoto:
+    """What is known of a kept file. sha256: 64 hex digits. suffix: of its true format, with the dot."""
+
+    sha256: str
+    suffix: str
+    size_bytes: int
+
+
+class PhotoStore:
+    """Photographs in ``folder``, as ab/abcdef….jpg."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+
+    def keep(self, source: Path | bytes, name: str = "") -> KeptPhoto:
+        """Keep a photograph; the same one again changes nothing. Raises StudioError: not a photograph, no room."""
+        name = name or (source.name if isinstance(source, Path) else "the photograph")
+        try:
+            with io.BytesIO(source) if isinstance(source, bytes) else source.open("rb") as stream:
+                return self._keep_stream(stream, name)
+        except OSError as error:
+            raise StudioError(
+                f"{name} could not be kept ({error.strerror or error}): check the file and the room on the disk."
+            ) from error
+
+    def path(self, sha256: str) -> Path:
+        """Return where a kept photograph lies. Raises StudioError when it is not there."""
+        found = self._find(sha256)
+        if found is None:
+            raise StudioError(f"The photograph {sha256[:12]!s}… is not in {self.folder}: restore it from a backup.")
+        return found
+
+    def has(self, sha256: str) -> bool:
+        return self._find(sha256) is not None
+
+    def _find(self, sha256: str) -> Path | None:
+        if not is_sha256(sha256):
+            raise StudioError(f"Name a photograph by its 64 hexadecimal digits: {sha256!r} is not that.")
+        return next((p for p in sorted((self.folder / sha256[:2]).glob(f"{sha256}.*"))), None)
+
+    def _keep_stream(self, stream: BinaryIO, name: str) -> KeptPhoto:
+        self.folder.mkdir(parents=True, exist_ok=True)
+        descriptor, temporary = tempfile.mkstemp(prefix=_TEMPORARY, dir=self.folder)
+        try:
+            with os.fdopen(descriptor, "wb") as file:
+                sha256, size_bytes, head = _copy(stream, file, name)
+                suffix = true_suffix(head, name)
+                file.flush()
+                os.fsync(file.fileno())
+            kept = self._find(sha256)
+            if kept is None or kept.stat().st_size != size_bytes:
+                kept = self._put(Path(temporary), sha256, suffix)
+            return KeptPhoto(sha256, kept.suffix, size_bytes)
+        finally:
+            Path(temporary).unlink(missing_ok=True)
+
+    def _put(self, temporary: Path, sha256: str, suffix: str) -> Path:
+        shelf = self.folder / sha256[:2]
+        shelf.mkdir(exist_ok=True)
+        final = shelf / f"{sha256}{suffix}"
+        temporary.chmod(0o644)
+        os.replace(temporary, final)  # noqa: PTH105 - the one call that promises to be atomic on every system
+        for folder in (shelf, self.folder):
+            _flush_folder(folder)
+        return final
+
+
+def is_sha256(text: object) -> bool:
+    return isinstance(text, str) and len(text) == 64 and set(text) <= set("0123456789abcdef")
+
+
+def true_suffix(head: bytes, name: str) -> str:
+    """Return the suffix of the format that the first bytes show. Raises StudioError when they show none we read."""
+    if head.startswith(b"\xff\xd8\xff"):
+        return ".jpg"
+    if head.startswith(b"\x89PNG\r\n\x1a\n"):
+        return ".png"
+    if head[:4] == b"RIFF" and head[8:12] == b"WEBP":
+        return ".webp"
+    if head[4:8] == b"ftyp" and head[8:12] in _HEIF_BRANDS:
+        return ".heic"
+    if head[:4] in (b"II*\0", b"MM\0*"):
+        return _tiff_suffix(head, name)
+    raise StudioError(f"{name} is not a photograph that is read here: use JPEG, PNG, WebP, TIFF, HEIC or camera raw.")
+
+
+def _tiff_suffix(head: bytes, name: str) -> str:
+    """Tell the camera-raw formats, which are TIFF files inside, from a plain TIFF."""
+    if head[8:10] == b"CR":
+        return ".cr2"
+    if _DNG_VERSION_TAG in _first_tags(head):
+        return ".dng"
+    claimed = Path(name).suffix.lower()
+    return claimed if claimed in _RAW_SUFFIXES else ".tif"
+
+
+def _first_tags(head: bytes) -> set[int]:
+    order = "little" if head[:2] == b"II" else "big"
+    start = int.from_bytes(head[4:8], order)  # type: ignore[arg-type]
+    count = int.from_bytes(head[start : start + 2], order)  # type: ignore[arg-type]
+    offsets = range(start + 2, min(start + 2 + 12 * count, len(head) - 1), 12)
+    return {int.from_bytes(head[at : at + 2], order) for at in offsets}  # type: ignore[arg-type]
+
+
+def _copy(stream: BinaryIO, file: BinaryIO, name: str) -> tuple[str, int, bytes]:
+    """Copy ``stream``; return its SHA-256, its size and its first bytes. Raises StudioError when it is too big."""
+    digest, size_bytes, head = hashlib.sha256(), 0, b""
+    while chunk := stream.read(_CHUNK_BYTES):
+        head = head or chunk
+        size_bytes += len(chunk)
+        if size_bytes > MAX_PHOTO_BYTES:
+            raise StudioError(f"{name} is over {MAX_PHOTO_BYTES // 1024**2} MB: export a smaller copy and use that.")
+        digest.update(chunk)
+        file.write(chunk)
+    return digest.hexdigest(), size_bytes, head
+
+
+def _flush_folder(folder: Path) -> None:
+    """Make a rename last through a power cut, where the system lets a folder be flushed."""
+    if os.name != "posix":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)

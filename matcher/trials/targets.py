@@ -1,0 +1,82 @@
+"""The finishes that clients want, kept in the log: saved once, set aside when done, never deleted."""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Session
+
+from matcher.errors import StudioError
+from matcher.trials import rows
+from matcher.trials.database import Database
+from matcher.trials.log import MAX_ID, note
+from matcher.trials.schema import PhotoRow, ReadingRow, TargetRow
+from matcher.trials.trial import Target
+
+
+class TargetList:
+    """The targets of one studio."""
+
+    def __init__(self, database: Database) -> None:
+        self.database = database
+
+    def targets(self, include_set_aside: bool = False) -> list[Target]:
+        """Return the targets, oldest first; those set aside only when asked for."""
+        with self.database.reading() as session:
+            return load_targets(session, None if include_set_aside else TargetRow.set_aside_reason.is_(None))
+
+    def target(self, target_id: int) -> Target:
+        """Return one target, set aside or not. Raises StudioError when there is none of that number."""
+        with self.database.reading() as session:
+            return _one(session, target_id)
+
+    def save(self, target: Target, who: str = "") -> Target:
+        """Keep a target and return it with its number; one of a known uid is kept once. Raises StudioError."""
+        with self.database.writing() as session:
+            return save_in(session, target, who)
+
+    def set_aside(self, target_id: int, reason: str, who: str = "") -> Target:
+        """Note that a target is no longer worked on ("done"). Raises StudioError."""
+        return self._mark(target_id, rows.line(reason, "reason for setting it aside", required=True), who)
+
+    def take_back(self, target_id: int, who: str = "") -> Target:
+        """Let a target that was set aside be worked on again. Raises StudioError."""
+        return self._mark(target_id, None, who)
+
+    def _mark(self, target_id: int, reason: str | None, who: str) -> Target:
+        with self.database.writing() as session:
+            target = _one(session, target_id)
+            if target.set_aside == reason:
+                return target
+            session.execute(sa.update(TargetRow).where(TargetRow.id == target_id).values(set_aside_reason=reason))
+            note(session, "taken back" if reason is None else "set aside", "target", target_id, reason or "", who)
+            return _one(session, target_id)
+
+
+def save_in(session: Session, target: Target, who: str = "") -> Target:
+    """Keep ``target`` within an open transaction."""
+    values = rows.target_values(target)
+    known = load_targets(session, TargetRow.uid == values["uid"])
+    if known:
+        return known[0]
+    if target.photo is not None and session.get(PhotoRow, target.photo) is None:
+        raise StudioError(f"Keep the photograph first: {str(target.photo)[:12]}… is not in the studio.")
+    target_id = session.scalars(sa.insert(TargetRow).returning(TargetRow.id), [values]).one()
+    session.execute(sa.insert(ReadingRow), [rows.reading_values(target.reading, "target", target_id=target_id)])
+    note(session, "saved", "target", target_id, values["name"], who)
+    return _one(session, target_id)
+
+
+def load_targets(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[Target]:
+    """Return the targets for which ``which`` holds, in the order of their numbers."""
+    query = sa.select(TargetRow.__table__, ReadingRow.whole).join(ReadingRow, ReadingRow.target_id == TargetRow.id)
+    if which is not None:
+        query = query.where(which)
+    return [rows.target_of(row, row["whole"]) for row in session.execute(query.order_by(TargetRow.id)).mappings()]
+
+
+def _one(session: Session, target_id: int) -> Target:
+    valid = isinstance(target_id, int) and 0 < target_id <= MAX_ID
+    found = load_targets(session, TargetRow.id == target_id) if valid else []
+    if not found:
+        raise StudioError(f"There is no target {target_id} in this studio: list the targets to see their numbers.")
+    return found[0]

@@ -1,0 +1,64 @@
+"""Brings a studio made by an older version up to date: a copy beside it first, then the Alembic migrations.
+
+Only `database` calls this, and only when the schema is not the newest: importing Alembic takes a quarter second.
+There are no downgrades: the copy is the way back.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import sqlalchemy as sa
+from alembic import command
+from alembic.config import Config
+from alembic.script import ScriptDirectory
+from sqlalchemy.orm import Session
+
+from matcher.errors import StudioError
+from matcher.trials import schema
+from matcher.trials.database import Database, copy_sqlite
+
+
+def migrations() -> Config:
+    """Return Alembic's configuration for the migrations that travel in this package."""
+    config = Config()
+    config.set_main_option("script_location", str(Path(__file__).parent / "migrations").replace("%", "%%"))
+    config.set_main_option("path_separator", "os")
+    return config
+
+
+def upgrade(database: Database, version: str) -> None:
+    """Migrate ``database`` from ``version`` to the newest schema. Raises StudioError when it is newer than we are."""
+    config = migrations()
+    known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
+    if version not in known:
+        raise StudioError(
+            f"The studio {database.name} was made by a newer version (log {version or 'unknown'}, this one knows "
+            f"{schema.HEAD}): update this program, then open it again."
+        )
+    if database.file is not None:
+        _copy_beside(database.file, version)
+    with database.migrating() as session:
+        _run(config, session)
+
+
+def _copy_beside(file: Path, version: str) -> None:
+    stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%fZ")
+    copy = file.with_name(f"{file.stem}-before-{schema.HEAD}-was-{version}-{stamp}{file.suffix}")
+    try:
+        copy_sqlite(file, copy)
+    except OSError as error:
+        raise StudioError(f"No copy of {file} could be made before its update: free some room beside it.") from error
+
+
+def _run(config: Config, session: Session) -> None:
+    connection = session.connection()
+    config.attributes["connection"] = connection
+    command.upgrade(config, "head")
+    if connection.dialect.name == "sqlite":
+        broken = connection.execute(sa.text("PRAGMA foreign_key_check")).fetchall()
+        if broken:
+            raise StudioError(
+                f"The update left {len(broken)} broken links and was undone: keep the copy and report it."
+            )
