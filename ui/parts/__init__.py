@@ -1,0 +1,1 @@
+"""Pieces that several pages share: swatches, photographs, drafts, plots, the reading of a photograph."""
