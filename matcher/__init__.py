@@ -1,1 +1,66 @@
-"""Match a bronze patina from photographs."""
+"""Match a bronze patina: read a finish's colour from a photograph, rank the studio's trials, learn from each plate.
+
+The public names load on first use, so that a command that needs few of them starts quickly.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from matcher.calibration import calibrate
+    from matcher.cards import find_card, load_cards, neutral_patch
+    from matcher.difference import delta_e_2000, delta_e_interval, difference_in_words
+    from matcher.errors import MatcherError
+    from matcher.finish import Reading, read_finish
+    from matcher.photo import open_photo
+    from matcher.recipe import Coat, Recipe, Seal, Undercoat
+    from matcher.studio import Studio
+    from matcher.suggest import Limits, Suggester, Suggestion
+    from matcher.trials.trial import StageReading, Target, Trial
+
+_ROOMS = {
+    "matcher.calibration": ("calibrate",),
+    "matcher.cards": ("find_card", "load_cards", "neutral_patch"),
+    "matcher.difference": ("delta_e_2000", "delta_e_interval", "difference_in_words"),
+    "matcher.errors": ("MatcherError",),
+    "matcher.finish": ("Reading", "read_finish"),
+    "matcher.photo": ("open_photo",),
+    "matcher.recipe": ("Coat", "Recipe", "Seal", "Undercoat"),
+    "matcher.studio": ("Studio",),
+    "matcher.suggest": ("Limits", "Suggester", "Suggestion"),
+    "matcher.trials.trial": ("StageReading", "Target", "Trial"),
+}
+
+__all__ = [
+    "Coat",
+    "Limits",
+    "MatcherError",
+    "Reading",
+    "Recipe",
+    "Seal",
+    "StageReading",
+    "Studio",
+    "Suggester",
+    "Suggestion",
+    "Target",
+    "Trial",
+    "Undercoat",
+    "calibrate",
+    "delta_e_2000",
+    "delta_e_interval",
+    "difference_in_words",
+    "find_card",
+    "load_cards",
+    "neutral_patch",
+    "open_photo",
+    "read_finish",
+]
+
+
+def __getattr__(name: str) -> object:
+    for room, names in _ROOMS.items():
+        if name in names:
+            return getattr(import_module(room), name)
+    raise AttributeError(f"module 'matcher' has no attribute {name!r}")

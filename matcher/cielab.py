@@ -9,6 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from matcher.errors import ReadingError
+
 Floats = NDArray[np.float64]
 
 D50_WHITE: Floats = np.array([0.9642956764295677, 1.0, 0.8251046025104602])
@@ -26,6 +28,19 @@ SRGB_TO_XYZ_D50: Floats = np.array(
 """Linear sRGB to XYZ under D50, (1, 1, 1) to D50_WHITE: primaries of IEC 61966-2-1, Bradford from D65."""
 
 XYZ_D50_TO_SRGB: Floats = np.asarray(np.linalg.inv(SRGB_TO_XYZ_D50), dtype=float)
+
+
+def checked_lab(lab: ArrayLike) -> Floats:
+    """Return ``lab`` as a (3,) float array, or raise ReadingError: not three finite numbers, or out of range."""
+    try:
+        values = np.array(lab, dtype=float)
+    except (TypeError, ValueError):
+        values = np.full(0, np.nan)
+    if values.shape != (3,) or not np.isfinite(values).all():
+        raise ReadingError(f"Give CIELAB as three numbers L*, a*, b*: {lab!r} is not that.")
+    if not (-1.0 <= values[0] <= 110.0 and np.abs(values[1:]).max() <= 200.0):
+        raise ReadingError(f"Give L* from 0 to 100, and a*, b* within ±200: {values.round(2).tolist()} is outside.")
+    return values
 
 
 def xyz_to_lab(xyz: ArrayLike) -> Floats:

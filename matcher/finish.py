@@ -9,9 +9,19 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from matcher.calibration import Calibration
+from matcher.cielab import checked_lab
 from matcher.errors import Caveat, ReadingError
+from matcher.photo import Photo
+from matcher.regions import Pixels, covariance_of_mean, pixels_inside, trimmed_mean
+from matcher.uncertainty import BudgetTerm
 
 Floats = NDArray[np.float64]
+
+FEWEST_PIXELS = 9
+FEW_PIXELS = 400
+MUCH_GLARE = 0.3
+LEAST_SPREAD = 0.03  # of log brightness: no photographed finish is more even
 
 INSTRUMENT_SIGMA = 0.3
 """Standard uncertainty of L*, a*, b* typed in from an instrument when none is stated (from memory)."""
@@ -23,15 +33,6 @@ class PaletteColour:
 
     lab: tuple[float, float, float]
     share: float
-
-
-@dataclass(frozen=True, eq=False)
-class BudgetTerm:
-    """One part of the uncertainty: its (3, 3) CIELAB covariance, and what would shrink it."""
-
-    name: str
-    covariance: Floats
-    remedy: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,17 +112,80 @@ class Reading:
             raise ReadingError(f"Check the reading's fields against an exported reading: {error!r}.") from error
 
 
-def checked_lab(lab: ArrayLike) -> Floats:
-    """Return ``lab`` as a (3,) float array, or raise ReadingError: not three finite numbers, or out of range."""
-    try:
-        values = np.array(lab, dtype=float)
-    except (TypeError, ValueError):
-        values = np.full(0, np.nan)
-    if values.shape != (3,) or not np.isfinite(values).all():
-        raise ReadingError(f"Give CIELAB as three numbers L*, a*, b*: {lab!r} is not that.")
-    if not (-1.0 <= values[0] <= 110.0 and np.abs(values[1:]).max() <= 200.0):
-        raise ReadingError(f"Give L* from 0 to 100, and a*, b* within ±200: {values.round(2).tolist()} is outside.")
-    return values
+def read_finish(photo: Photo, calibration: Calibration, region: ArrayLike) -> Reading:
+    """Read the colour of the finish inside an outline.
+
+    region: (n, 2) pixels, n at least 3. Clipped and specular pixels are left out; the rest are averaged in linear
+    light, trimmed. Raises ReadingError when the region is outside the picture, too small, or all glare.
+    """
+    seen = pixels_inside(photo, region)
+    keep = ~seen.clipped & ~specular(calibration.balanced(seen.rgb))
+    left_out = 1.0 - float(keep.mean())
+    if keep.sum() < FEWEST_PIXELS:
+        raise ReadingError(
+            "The marked region is all glare or overexposed: retake the photo with the lamp moved."
+            if len(keep) >= FEWEST_PIXELS
+            else f"Mark a larger region: this one holds {len(keep)} pixels, and {FEWEST_PIXELS} are needed."
+        )
+    kept = seen.only(keep)
+    rgb = trimmed_mean(kept)
+    lights, darks = _lights_and_darks(kept, calibration)
+    budget = calibration.budget(rgb, covariance_of_mean(kept), kept.xy.mean(axis=0))
+    return Reading(
+        lab=calibration.lab(rgb),
+        covariance=np.sum([term.covariance for term in budget], axis=0),
+        source="photograph",
+        lights=lights,
+        darks=darks,
+        left_out_share=left_out,
+        pixels=int(keep.sum()),
+        budget=budget,
+        caveats=(*photo.caveats, *calibration.caveats_for(rgb), *_region_caveats(int(keep.sum()), left_out)),
+        region=np.asarray(region, dtype=float),
+        photo=photo.sha256,
+    )
+
+
+def specular(light: Floats) -> NDArray[np.bool_]:
+    """Tell which pixels (n,) of balanced linear RGB (n, 3) are highlights rather than the finish itself.
+
+    A highlight is brighter than the body of the finish and takes the light's colour, which after white balance is
+    neutral (dichromatic reflection: Shafer 1985, Color Res. Appl. 10(4)); burnished metal is brighter but keeps
+    its colour, so it must stand out much further. The body's spread is taken from its darker half, where no
+    highlight reaches.
+    """
+    brightness = np.log(np.maximum(light.mean(axis=1), 1e-5))
+    body = float(np.median(brightness))
+    spread = max(1.4826 * float(np.median(body - brightness[brightness <= body])), LEAST_SPREAD)
+    purity = 1 - light.min(axis=1) / np.maximum(light.max(axis=1), 1e-9)
+    body_purity = float(np.median(purity[brightness <= body]))
+    above = (brightness - body) / spread
+    bleached = purity < 0.8 * body_purity
+    return np.asarray((above > 8) | ((above > 2.5) & bleached))
+
+
+def _lights_and_darks(kept: Pixels, calibration: Calibration) -> tuple[Floats, Floats]:
+    """Return CIELAB (3,) of the lightest and of the darkest quarter, each averaged in linear light."""
+    brightness = kept.rgb.sum(axis=1)
+    low, high = np.quantile(brightness, [0.25, 0.75])
+    return (
+        calibration.lab(kept.rgb[brightness >= high].mean(axis=0)),
+        calibration.lab(kept.rgb[brightness <= low].mean(axis=0)),
+    )
+
+
+def _region_caveats(pixels: int, left_out: float) -> tuple[Caveat, ...]:
+    caveats = []
+    if pixels < FEW_PIXELS:
+        caveats.append(Caveat("region-tiny", "The marked region is tiny: mark more of the finish, or go nearer."))
+    if left_out > MUCH_GLARE:
+        caveats.append(
+            Caveat(
+                "region-glare",
+                f"{left_out:.0%} of the marked region is glare and was left out: move the lamp and take it again.",
+            )
+        )
+    return tuple(caveats)
 
 
 def checked_covariance(covariance: ArrayLike) -> Floats:

@@ -7,9 +7,10 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from matcher.cielab import checked_lab
 from matcher.difference import alike, difference_in_words, shared_target_draws
 from matcher.errors import SuggestionError
-from matcher.finish import Reading, checked_lab
+from matcher.finish import Reading
 from matcher.suggest.limits import Limits
 from matcher.suggest.neighbours import PlateIndex
 from matcher.suggest.suggestion import LoggedTrial, Suggestion

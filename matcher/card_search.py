@@ -1,0 +1,213 @@
+"""Looks for reference cards in a small copy of a photograph: markers, 24-patch charts, plain grey rectangles.
+
+Each search returns candidates with corners in pixels of the copy and a confidence from 0 to 1; ``matcher.cards``
+decides which of them, if any, to trust.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Bytes3 = NDArray[np.uint8]
+
+CHART_SIDES = (1200, 800, 1600, 1000, 1400, 600, 1100, 900)
+PLAIN_CHART = 0.6
+PLAIN_SIDE = 800
+
+
+@dataclass(frozen=True, eq=False)
+class Candidate:
+    """A place where a card may be: corners (4, 2) in pixels of the searched picture, confidence 0 to 1."""
+
+    corners: Floats
+    confidence: float
+
+
+def project(homography: Floats, points: Floats) -> Floats:
+    """Map points (n, 2) through a homography (3, 3)."""
+    return np.asarray(cv2.perspectiveTransform(points.reshape(-1, 1, 2).astype(float), homography)).reshape(-1, 2)
+
+
+def unit_to(corners: Floats) -> Floats:
+    """Return the homography that takes the unit square (from its top left, clockwise) to corners (4, 2)."""
+    square = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], dtype=np.float32)
+    return np.asarray(cv2.getPerspectiveTransform(square, corners.astype(np.float32)), dtype=float)
+
+
+def find_markers(picture: Bytes3, dictionary: str, places: Mapping[int, Floats], sheet: Floats) -> Candidate | None:
+    """Find a sheet by its square markers.
+
+    places: marker id to its four corners (4, 2) on the sheet, from the top left, clockwise; sheet: the sheet's
+    own corners (4, 2), same unit. Two markers are enough; confidence falls with the error of the fit.
+    """
+    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, dictionary)))
+    found, ids, _ = detector.detectMarkers(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY))
+    if ids is None:
+        return None
+    seen = {int(number): corners.reshape(4, 2) for number, corners in zip(ids.ravel(), found, strict=True)}
+    known = [number for number in seen if number in places]
+    if len(known) < 2:
+        return None
+    on_sheet = np.concatenate([places[number] for number in known])
+    in_picture = np.concatenate([seen[number] for number in known]).astype(float)
+    homography, _ = cv2.findHomography(on_sheet, in_picture)
+    if homography is None:
+        return None
+    side = float(np.linalg.norm(in_picture[0] - in_picture[1]))
+    error = float(np.sqrt(np.mean(np.square(project(homography, on_sheet) - in_picture)))) / side
+    confidence = (0.6 + 0.1 * len(known)) * float(np.exp(-((error / 0.08) ** 2)))
+    return Candidate(project(homography, sheet), min(confidence, 1.0))
+
+
+def find_charts(picture: Bytes3) -> list[Candidate]:
+    """Find 24-patch charts, best first; corners bound the patches and start at the darkest brown patch.
+
+    The finder does not always find the same chart in the same picture, so several sizes are tried, each with a
+    finder of its own, until one gives charts that are plainly there.
+    """
+    candidates: list[Candidate] = []
+    for side in CHART_SIDES:
+        small, scale = shrunk(picture, side)
+        if min(small.shape[:2]) < 100:
+            continue
+        detector = cv2.mcc.CCheckerDetector.create()
+        if not detector.process(cv2.cvtColor(small, cv2.COLOR_RGB2BGR), 4):
+            continue
+        for chart in detector.getListColorChecker():
+            patches = np.asarray(chart.getColorCharts(), dtype=float).reshape(24, 4, 2)
+            corners = _settle_on_patches(small, patches.mean(axis=1))
+            if corners is not None:
+                candidates.append(Candidate(corners / scale, float(np.exp(-chart.getCost() / 0.03))))
+        if any(candidate.confidence > PLAIN_CHART for candidate in candidates):
+            break
+    return _each_place_once(candidates)
+
+
+def find_plain(picture: Bytes3, sides: tuple[float, float]) -> list[Candidate]:
+    """Find plain, even, neutral rectangles, most confident first, each place once.
+
+    sides: the card's longer side over its shorter one, least and most.
+    """
+    small, scale = shrunk(picture, PLAIN_SIDE)
+    if min(small.shape[:2]) < 24:
+        return []
+    lab = np.asarray(cv2.cvtColor(small.astype(np.float32) / 255, cv2.COLOR_RGB2Lab))
+    smooth = np.stack([cv2.GaussianBlur(cv2.medianBlur(lab[..., k], 5), (0, 0), 1.0) for k in range(3)], axis=-1)
+    kernel = np.ones((3, 3), np.uint8)
+    edge = np.max([cv2.morphologyEx(smooth[..., k], cv2.MORPH_GRADIENT, kernel) for k in range(3)], axis=0)
+    noise = float(np.median(edge))
+    found: list[Candidate] = []
+    for threshold in sorted({1.5, 2.5, 4.0, 6.0, 9.0, max(1.5, 1.5 * noise)}):
+        flat = (edge < threshold).astype(np.uint8)
+        for corners in _quads(cv2.morphologyEx(flat, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))):
+            found.append(Candidate(corners, _plainness(smooth, corners, sides)))
+    return [Candidate(item.corners / scale, item.confidence) for item in _each_place_once(found)]
+
+
+def shrunk(picture: Bytes3, side: int) -> tuple[Bytes3, float]:
+    """Return the picture with its longer side at most ``side``, and the scale used."""
+    scale = min(1.0, side / max(picture.shape[:2]))
+    if scale == 1.0:
+        return picture, 1.0
+    size = (max(1, round(picture.shape[1] * scale)), max(1, round(picture.shape[0] * scale)))
+    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), dtype=np.uint8), scale
+
+
+def _settle_on_patches(picture: Bytes3, centres: Floats) -> Floats | None:
+    """Move rough patch centres (24, 2) onto the patches' own centres; return the chart's corners."""
+    grid = np.array([[(k % 6 + 0.5) / 6, (k // 6 + 0.5) / 4] for k in range(24)])
+    rough, _ = cv2.findHomography(grid, centres)
+    if rough is None:
+        return None
+    height, width = picture.shape[:2]
+    pitch = float(np.linalg.norm(centres[1] - centres[0]))
+    on_grid, settled = [], []
+    for place, centre in zip(grid, centres, strict=True):
+        x, y = (round(float(value)) for value in centre)
+        if not (0 <= x < width and 0 <= y < height):
+            continue
+        mask = np.zeros((height + 2, width + 2), np.uint8)
+        flags = 4 | cv2.FLOODFILL_MASK_ONLY | cv2.FLOODFILL_FIXED_RANGE | (255 << 8)
+        area, _, _, (left, top, wide, high) = cv2.floodFill(picture.copy(), mask, (x, y), 0, (9,) * 3, (9,) * 3, flags)
+        square = min(wide, high) / max(wide, high, 1)
+        if 0.25 * pitch**2 < area < 1.1 * pitch**2 and square > 0.7:
+            on_grid.append(place)
+            settled.append((left + (wide - 1) / 2, top + (high - 1) / 2))
+    if len(settled) < 8:
+        return project(rough, np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]]))
+    fine, _ = cv2.findHomography(np.array(on_grid), np.array(settled), cv2.RANSAC, 0.12 * pitch)
+    return project(rough if fine is None else fine, np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]]))
+
+
+def _quads(flat: Bytes3) -> list[Floats]:
+    """Return the four-cornered shapes (4, 2) among the connected parts of a mask."""
+    height, width = flat.shape
+    quads = []
+    contours, _ = cv2.findContours(flat, cv2.RETR_EXTERNAL | cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
+    for contour in contours:
+        area = cv2.contourArea(contour)
+        if not 0.002 * height * width < area < 0.7 * height * width:
+            continue
+        hull = cv2.convexHull(contour)
+        if area < 0.85 * cv2.contourArea(hull):
+            continue
+        corners = _four_corners(hull)
+        if corners is not None and area > 0.85 * cv2.contourArea(corners.astype(np.float32)):
+            quads.append(corners)
+    return quads
+
+
+def _four_corners(hull: NDArray[np.int32]) -> Floats | None:
+    around = cv2.arcLength(hull, True)
+    for share in np.linspace(0.01, 0.12, 23):
+        corners = cv2.approxPolyDP(hull, share * around, True)
+        if len(corners) == 4:
+            return np.asarray(corners.reshape(4, 2), dtype=float)
+        if len(corners) < 4:
+            return None
+    return None
+
+
+def _plainness(lab: NDArray[np.float32], corners: Floats, sides: tuple[float, float]) -> float:
+    """Score from 0 to 1 how like a plain grey card a quadrilateral is: shape, evenness, neutrality, lightness."""
+    height, width = lab.shape[:2]
+    inner = project(unit_to(corners), np.array([[0.12, 0.12], [0.88, 0.12], [0.88, 0.88], [0.12, 0.88]]))
+    mask = np.zeros((height, width), np.uint8)
+    cv2.fillConvexPoly(mask, np.round(inner).astype(np.int32), 255)
+    inside = lab[mask > 0]
+    if len(inside) < 40:
+        return 0.0
+    middle = np.median(inside, axis=0)
+    lengths = np.linalg.norm(corners - np.roll(corners, -1, axis=0), axis=1)
+    shorter, longer = sorted((lengths[0] + lengths[2], lengths[1] + lengths[3]))
+    least, most = sides
+    aspect = longer / max(shorter, 1e-6)
+    lopsided = max(lengths.max() / max(lengths.min(), 1e-6) / aspect, 1.0)
+    margin = 2.0
+    touches = np.any((corners < margin) | (corners > np.array([width, height]) - 1 - margin))
+    evenness = float(np.exp(-((np.percentile(np.abs(inside - middle), 90, axis=0).max() / 5.0) ** 2)))
+    neutral = float(np.exp(-((np.hypot(middle[1], middle[2]) / 16.0) ** 2)))
+    lightness = float(np.exp(-(((middle[0] - 52.0) / 30.0) ** 2)))
+    shape = float(np.exp(-((max(aspect / (1.25 * most), 1.0) - 1) ** 2) / 0.02 - ((lopsided - 1) / 0.6) ** 2))
+    return evenness * neutral * lightness * shape * (0.5 if touches else 1.0)
+
+
+def _each_place_once(found: list[Candidate]) -> list[Candidate]:
+    kept: list[Candidate] = []
+    for item in sorted(found, key=lambda candidate: -candidate.confidence):
+        if all(_overlap(item.corners, other.corners) < 0.3 for other in kept):
+            kept.append(item)
+    return kept
+
+
+def _overlap(first: Floats, second: Floats) -> float:
+    """Return the shared area of two convex quadrilaterals over the smaller one's area."""
+    one, two = first.astype(np.float32), second.astype(np.float32)
+    shared, _ = cv2.intersectConvexConvex(cv2.convexHull(one), cv2.convexHull(two))
+    return float(shared / max(min(cv2.contourArea(one), cv2.contourArea(two)), 1e-6))

@@ -1,0 +1,462 @@
+"""Reference cards: what is known of each, and finding and reading one in a photograph.
+
+Definitions are data in ``reference_cards/*.toml``. A card that is not surely found is never guessed: CardError
+asks for its four corners.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from itertools import pairwise
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matcher.card_search import Candidate, find_charts, find_markers, find_plain, project, unit_to
+from matcher.cielab import checked_lab, lab_to_xyz
+from matcher.errors import CardError, Caveat, ReadingError
+from matcher.photo import Photo
+from matcher.regions import block_means, covariance_of_mean, pixels_inside, trimmed_mean
+from matcher.shipped import shipped
+
+Floats = NDArray[np.float64]
+
+SEARCH_SIDE = 2000
+SURE = 0.45  # a plain card below this confidence is not taken
+RIVAL = 0.6  # nor one whose runner-up has this share of its confidence
+OWN_TOLERANCE = (0.3, 0.2, 0.2)  # standard uncertainty of a studio's own measurement of its card (from memory)
+NEUTRAL_CHROMA = 3.5
+MISFIT = 0.4  # a chart read the wrong way round leaves 0.7 or more, the right way 0.05 to 0.25
+
+
+@dataclass(frozen=True, eq=False)
+class Patch:
+    """One patch of a card: lab (3,) D50; tolerance (3,) standard uncertainty; box: left, top, right, bottom
+    as shares of the card's width and height."""
+
+    name: str
+    lab: Floats
+    tolerance: Floats
+    box: tuple[float, float, float, float]
+
+    @property
+    def neutral(self) -> bool:
+        return bool(np.hypot(self.lab[1], self.lab[2]) < NEUTRAL_CHROMA)
+
+
+@dataclass(frozen=True, eq=False)
+class Card:
+    """A reference card. layout: "plain", "steps", "chart" or "carrier"; carrier: its drawing in mm, or None."""
+
+    name: str
+    title: str
+    layout: Literal["plain", "steps", "chart", "carrier"]
+    source: str
+    sides: tuple[float, float]
+    patches: tuple[Patch, ...]
+    carrier: Carrier | None = None
+    columns: int = 1
+
+    def with_lab(self, lab: ArrayLike) -> Card:
+        """Return this card with its own measured CIELAB: (3,) for its grey, or (patches, 3)."""
+        values = np.array(lab, dtype=float)
+        if values.ndim == 1 and len(self.patches) == 1:
+            values = values[None]
+        if values.shape != (len(self.patches), 3):
+            raise CardError(f"Give L*, a*, b* for each of the {len(self.patches)} patches of the {self.title}.")
+        measured = [checked_lab(row) for row in values]
+        patches = tuple(
+            replace(patch, lab=row, tolerance=np.array(OWN_TOLERANCE))
+            for patch, row in zip(self.patches, measured, strict=True)
+        )
+        return replace(self, patches=patches, source=f"measured by the studio ({self.title})")
+
+
+@dataclass(frozen=True, eq=False)
+class Carrier:
+    """The printed sheet around a card, in mm from its top left: size, marker dictionary, marker corners, window."""
+
+    sheet_mm: tuple[float, float]
+    dictionary: str
+    marker_mm: float
+    markers: Mapping[int, tuple[float, float]]
+    window_mm: tuple[float, float, float, float]
+
+    def places(self) -> dict[int, Floats]:
+        """Return each marker's four corners (4, 2) in mm, from its top left, clockwise."""
+        square = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * self.marker_mm
+        return {number: np.array(at) + square for number, at in self.markers.items()}
+
+    def outline(self) -> Floats:
+        """Return the sheet's corners (4, 2) in mm."""
+        return np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * np.array(self.sheet_mm)
+
+
+@dataclass(frozen=True, eq=False)
+class PatchReading:
+    """What a photograph shows of a patch.
+
+    rgb (3,): mean linear light; covariance (3, 3) of that mean; blocks: places (m, 2) and rgb (m, 3) of parts of
+    the patch, for judging the light over it; outline (4, 2) pixels; clipped_share 0 to 1.
+    """
+
+    patch: Patch
+    rgb: Floats
+    covariance: Floats
+    blocks: tuple[Floats, Floats]
+    outline: Floats
+    clipped_share: float
+
+    @property
+    def unevenness(self) -> float:
+        """Spread of brightness over the patch: 5th to 95th percentile of its blocks, as a share of the mean."""
+        brightness = self.blocks[1].sum(axis=1)
+        low, high = np.quantile(brightness, [0.05, 0.95])
+        return float((high - low) / max(brightness.mean(), 1e-9))
+
+
+@dataclass(frozen=True, eq=False)
+class CardReading:
+    """A card in a photograph: corners (4, 2) pixels, clockwise from the card's own top left; confidence 0 to 1;
+    found_by: "markers", "chart", "shape", "corners" or "neutral spot"."""
+
+    card: Card
+    corners: Floats
+    confidence: float
+    found_by: str
+    patches: tuple[PatchReading, ...]
+    caveats: tuple[Caveat, ...] = ()
+
+    @property
+    def neutrals(self) -> tuple[PatchReading, ...]:
+        """The neutral patches that can be used: neither clipped nor black."""
+        usable = tuple(
+            item for item in self.patches if item.patch.neutral and item.clipped_share < 0.2 and item.rgb.min() > 0
+        )
+        return usable
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain JSON types."""
+        return {
+            "kind": self.card.name,
+            "title": self.card.title,
+            "source": self.card.source,
+            "corners": self.corners.tolist(),
+            "confidence": self.confidence,
+            "found_by": self.found_by,
+            "patches": [
+                {"name": item.patch.name, "lab": item.patch.lab.tolist(), "linear_rgb": item.rgb.tolist()}
+                for item in self.patches
+            ],
+        }
+
+
+def load_cards(folder: Path | None = None) -> dict[str, Card]:
+    """Return the card definitions in ``folder`` (default: those that travel with the package), by name."""
+    where = shipped("reference_cards") if folder is None else folder
+    return {card.name: card for card in (_read_card(path) for path in sorted(where.glob("*.toml")))}
+
+
+def find_card(
+    photo: Photo,
+    kind: str | None = "grey card",
+    corners: ArrayLike | None = None,
+    lab: ArrayLike | None = None,
+    cards: Mapping[str, Card] | None = None,
+) -> CardReading:
+    """Find a card in a photograph and read its patches.
+
+    kind: a card's name, or None for any. Markers are looked for first, then a chart, then a plain rectangle. A
+    "grey card" is also found in its carrier sheet. corners: (4, 2) pixels in any order, when the person marked
+    them. lab: this card's own measured CIELAB, (3,) or (patches, 3). cards: definitions, default the shipped ones.
+
+    Raises CardError when no card is surely found, or kind, corners or lab can't be used.
+    """
+    known = _shipped_cards() if cards is None else cards
+    if kind is not None and kind not in known:
+        raise CardError(f"Choose a card that is defined: {kind!r} is not among {', '.join(sorted(known))}.")
+    if corners is not None:
+        card = _measured(known[kind or "grey card"], lab)
+        return _read(photo, card, _checked_corners(corners, photo), 1.0, "corners")
+    picture = photo.preview(SEARCH_SIDE)
+    scale = np.array([photo.width / picture.shape[1], photo.height / picture.shape[0]])
+    for card in _in_search_order(known, kind):
+        found = _search(picture, card)
+        if found is not None:
+            how = {"carrier": "markers", "chart": "chart"}.get(card.layout, "shape")
+            in_photo = (found.corners + 0.5) * scale - 0.5
+            return _read(photo, _measured(card, lab), in_photo, found.confidence, how)
+    title = "card" if kind is None else known[kind].title
+    raise CardError(
+        f"No {title} found for certain: mark its four corners, or retake the photo with the card flat beside the finish."
+    )
+
+
+def neutral_patch(photo: Photo, region: ArrayLike, lab: ArrayLike | None = None) -> CardReading:
+    """Use something neutral that the person marked, outline (n, 2) pixels, as if it were a card.
+
+    Without ``lab`` only its neutrality is taken as known, not its lightness, and the tolerance says so.
+    """
+    tolerance = np.array(OWN_TOLERANCE) if lab is not None else np.array([UNKNOWN_LIGHTNESS, 2.0, 2.5])
+    try:
+        seen = pixels_inside(photo, region)
+        mean = trimmed_mean(seen)
+        known = checked_lab(lab) if lab is not None else _as_exposed(photo, mean)
+    except ReadingError as error:
+        raise CardError(str(error)) from error
+    patch = Patch("neutral spot", known, tolerance, (0.0, 0.0, 1.0, 1.0))
+    card = Card(
+        "neutral spot", "something neutral in the picture", "plain", "marked by the user", (1.0, 10.0), (patch,)
+    )
+    box = np.array([seen.xy.min(axis=0), seen.xy.max(axis=0)])
+    corners = np.array([box[0], [box[1][0], box[0][1]], box[1], [box[0][0], box[1][1]]])
+    reading = PatchReading(
+        patch, mean, covariance_of_mean(seen), block_means(seen), np.asarray(region, float), float(seen.clipped.mean())
+    )
+    caveat = Caveat(
+        "no-card",
+        "There is no reference card in this photo, only a spot taken as neutral: the reading is less certain.",
+    )
+    return CardReading(card, corners, 1.0, "neutral spot", (reading,), (caveat, *_light_caveats((reading,))))
+
+
+UNKNOWN_LIGHTNESS = 6.0
+
+
+def _as_exposed(photo: Photo, rgb: Floats) -> Floats:
+    """Return the CIELAB of a neutral that is as light as the camera's exposure shows it."""
+    luminance = float(np.clip(photo.rgb_to_xyz[1] @ rgb, 1e-4, 1.0))
+    return np.array([116 * np.cbrt(luminance) - 16 if luminance > 216 / 24389 else 903.3 * luminance, 0.0, 0.0])
+
+
+@lru_cache(maxsize=1)
+def _shipped_cards() -> Mapping[str, Card]:
+    return load_cards()
+
+
+def _read_card(path: Path) -> Card:
+    try:
+        data = tomllib.loads(path.read_text(encoding="utf-8"))
+        patches = tuple(
+            Patch(item["name"], checked_lab(item["lab"]), np.array(item["tolerance"], float), tuple(item["box"]))
+            for item in data["patch"]
+        )
+        drawing = data.get("carrier")
+        carrier = (
+            None
+            if drawing is None
+            else Carrier(
+                tuple(drawing["sheet_mm"]),
+                drawing["dictionary"],
+                drawing["marker_mm"],
+                {marker["id"]: tuple(marker["at_mm"]) for marker in drawing["marker"]},
+                tuple(drawing["window_mm"]),
+            )
+        )
+        return Card(
+            data["name"],
+            data["title"],
+            data["layout"],
+            data["source"],
+            tuple(data["sides"]),
+            patches,
+            carrier,
+            data.get("columns", len(patches)),
+        )
+    except (OSError, KeyError, TypeError, ValueError, ReadingError) as error:
+        raise CardError(f"Check the card definition {path.name}: {error!r}.") from error
+
+
+def _measured(card: Card, lab: ArrayLike | None) -> Card:
+    return card if lab is None else card.with_lab(lab)
+
+
+def _in_search_order(cards: Mapping[str, Card], kind: str | None) -> list[Card]:
+    order = ("carrier", "chart", "steps", "plain")
+    if kind is None:
+        wanted = list(cards.values())
+    else:
+        wanted = [cards[kind]]
+        if cards[kind].layout == "plain":
+            wanted += [card for card in cards.values() if card.layout == "carrier"]
+    return sorted(wanted, key=lambda card: order.index(card.layout))
+
+
+def _search(picture: NDArray[np.uint8], card: Card) -> Candidate | None:
+    if card.carrier is not None:
+        drawing = card.carrier
+        found = find_markers(picture, drawing.dictionary, drawing.places(), drawing.outline())
+        return found if found is not None and found.confidence >= SURE else None
+    if card.layout == "chart":
+        charts = [item for item in find_charts(picture) if item.confidence >= SURE]
+        return charts[0] if charts else None
+    if card.layout == "steps":
+        return _steps_in_a_row(find_plain(picture, (0.6, 1.8)), card)
+    plain = find_plain(picture, card.sides)
+    if not plain or plain[0].confidence < SURE:
+        return None
+    return None if len(plain) > 1 and plain[1].confidence > RIVAL * plain[0].confidence else plain[0]
+
+
+def _checked_corners(corners: ArrayLike, photo: Photo) -> Floats:
+    """Return four corners clockwise from the one nearest the picture's top left, or raise CardError."""
+    try:
+        points = np.array(corners, dtype=float)
+    except (TypeError, ValueError):
+        points = np.zeros(0)
+    if points.shape != (4, 2) or not np.isfinite(points).all():
+        raise CardError("Give the card's four corners, each as x,y in pixels.")
+    size = np.array([photo.width, photo.height])
+    if (points < -0.5 * size).any() or (points > 1.5 * size).any():
+        raise CardError(f"Give the card's corners inside the picture, which is {photo.width} by {photo.height} pixels.")
+    middle = points.mean(axis=0)
+    angle = np.arctan2(points[:, 1] - middle[1], points[:, 0] - middle[0])
+    around = points[np.argsort(angle)]
+    turns = np.array([_cross(b - a, c - b) for a, b, c in _triples(around)])
+    if (turns <= 0.5).any():
+        raise CardError("Mark the card's four corners one by one: these four do not make a four-sided card.")
+    first = int(np.argmin(around.sum(axis=1)))
+    return np.roll(around, -first, axis=0)
+
+
+def _triples(points: Floats) -> list[tuple[Floats, Floats, Floats]]:
+    return [(points[k], points[(k + 1) % 4], points[(k + 2) % 4]) for k in range(4)]
+
+
+def _cross(first: Floats, second: Floats) -> float:
+    return float(first[0] * second[1] - first[1] * second[0])
+
+
+def _read(photo: Photo, card: Card, corners: Floats, confidence: float, found_by: str) -> CardReading:
+    if len(card.patches) == 1 and found_by != "markers":
+        readings = _read_patches(photo, card, corners)
+    else:
+        corners, readings = _best_way_up(photo, card, corners, found_by)
+    if not any(item.clipped_share < 0.5 for item in readings):
+        raise CardError("The card is overexposed: retake the photo a stop or two darker, without glare on the card.")
+    return CardReading(card, corners, confidence, found_by, readings, _light_caveats(readings))
+
+
+def _best_way_up(photo: Photo, card: Card, corners: Floats, found_by: str) -> tuple[Floats, tuple[PatchReading, ...]]:
+    """Read a card in the way round that fits its own colours best."""
+    if found_by == "markers":
+        return corners, _read_patches(photo, card, corners)
+    ways = [np.roll(corners, turn, axis=0) for turn in range(4)]
+    read = [_read_patches(photo, card, way) for way in ways]
+    errors = [_misfit(readings) for readings in read]
+    best = int(np.argmin(errors))
+    if errors[best] > MISFIT:
+        raise CardError(
+            f"The marked area does not look like a {card.title}: mark the outer corners of its patches again."
+        )
+    return ways[best], read[best]
+
+
+def _misfit(readings: tuple[PatchReading, ...]) -> float:
+    """Return which share of the patches' differences is not explained by their own values: 0 fits, 1 does not.
+
+    With many patches any camera and light is allowed for (a 3×3 matrix); with few only their lightness counts.
+    """
+    seen = np.array([item.rgb for item in readings])
+    wanted = lab_to_xyz(np.array([item.patch.lab for item in readings]))
+    if len(readings) < 12:
+        seen, wanted = np.log(np.maximum(seen.mean(axis=1, keepdims=True), 1e-5)), np.log(wanted[:, 1:2])
+        seen = np.column_stack([seen, np.ones(len(seen))])
+    coefficients = np.linalg.lstsq(seen, wanted, rcond=None)[0]
+    if len(readings) < 12 and coefficients[0, 0] <= 0:
+        return 1.0
+    left = np.square(wanted - seen @ coefficients).sum()
+    return float(np.sqrt(left / np.square(wanted - wanted.mean(axis=0)).sum()))
+
+
+def _read_patches(photo: Photo, card: Card, corners: Floats) -> tuple[PatchReading, ...]:
+    homography = unit_to(corners)
+    readings = []
+    for patch in card.patches:
+        left, top, right, bottom = patch.box
+        outline = project(homography, np.array([[left, top], [right, top], [right, bottom], [left, bottom]]))
+        try:
+            seen = pixels_inside(photo, outline, most=40_000)
+        except ReadingError as error:
+            raise CardError("The card is not wholly in the picture: mark its corners, or retake the photo.") from error
+        usable = seen.only(~seen.clipped) if seen.clipped.mean() < 0.5 else seen
+        readings.append(
+            PatchReading(
+                patch,
+                trimmed_mean(usable),
+                covariance_of_mean(usable),
+                block_means(usable),
+                outline,
+                float(seen.clipped.mean()),
+            )
+        )
+    return tuple(readings)
+
+
+def _steps_in_a_row(plain: list[Candidate], card: Card) -> Candidate | None:
+    """Join plain rectangles of one size in a row into a grey scale."""
+    likely = [item for item in plain if item.confidence > 0.02][:12]
+    count = len(card.patches)
+    best: Candidate | None = None
+    for first in likely:
+        for second in likely:
+            joined = _continued(first.corners, second.corners, likely, count)
+            if joined is not None and (best is None or joined.confidence > best.confidence):
+                best = joined
+    return best
+
+
+def _continued(first: Floats, second: Floats, likely: list[Candidate], count: int) -> Candidate | None:
+    """Return the row that starts with two neighbouring rectangles, when all its steps are there."""
+    stride = second.mean(axis=0) - first.mean(axis=0)
+    size = float(np.sqrt(_area(first)))
+    if not 0.5 * size < float(np.linalg.norm(stride)) < 2.2 * size:
+        return None
+    row = []
+    for step in range(count):
+        expected = first.mean(axis=0) + step * stride
+        near = [
+            item.corners
+            for item in likely
+            if np.linalg.norm(item.corners.mean(axis=0) - expected) < 0.25 * size
+            and 0.6 < np.sqrt(_area(item.corners)) / size < 1.6
+        ]
+        if not near:
+            return None
+        row.append(near[0])
+    if any(_area(one) / _area(two) > 1.7 or _area(two) / _area(one) > 1.7 for one, two in pairwise(row)):
+        return None
+    along = stride / np.linalg.norm(stride)
+    across = np.array([-along[1], along[0]])
+    points = np.concatenate(row)
+    middle = points.mean(axis=0)
+    s, t = (points - middle) @ along, (points - middle) @ across
+    ends = np.array([[s.min(), t.min()], [s.max(), t.min()], [s.max(), t.max()], [s.min(), t.max()]])
+    return Candidate(middle + ends @ np.stack([along, across]), 0.7)
+
+
+def _area(corners: Floats) -> float:
+    x, y = corners.T
+    return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2)
+
+
+def _light_caveats(readings: tuple[PatchReading, ...]) -> tuple[Caveat, ...]:
+    """Say what the light on the card gives reason to doubt."""
+    neutrals = [item for item in readings if item.patch.neutral] or list(readings)
+    caveats = []
+    if max(item.clipped_share for item in neutrals) > 0.01 and len(neutrals) == 1:
+        caveats.append(
+            Caveat("card-clipped", "Part of the card is overexposed: retake the photo a stop darker or turn the card.")
+        )
+    if max(float(item.rgb.max()) for item in neutrals) < 0.02:
+        caveats.append(Caveat("card-dark", "The card is very dark in the photo: retake it with more exposure."))
+    if max(item.unevenness for item in neutrals) > 0.12:
+        caveats.append(
+            Caveat("card-uneven", "The light falls unevenly over the card: move the lamp back or turn the card.")
+        )
+    return tuple(caveats)
