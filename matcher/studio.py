@@ -8,17 +8,21 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from matcher.trials.trial import StageReading, Target, Trial
 
 if TYPE_CHECKING:
-    from datetime import datetime
+    from numpy.typing import ArrayLike
 
     from matcher.suggest import Suggester
     from matcher.trials.database import Database
     from matcher.trials.log import Change
+    from matcher.trials.own_cards import OwnCard
     from matcher.trials.stocks import Stock
 
 
@@ -28,6 +32,7 @@ class Studio:
     def __init__(self, database: Database) -> None:
         from matcher.trials.drafts import Drafts
         from matcher.trials.log import TrialLog
+        from matcher.trials.own_cards import OwnCards
         from matcher.trials.photos import PhotoStore
         from matcher.trials.settings import Settings
         from matcher.trials.stocks import StockShelf
@@ -38,6 +43,7 @@ class Studio:
         self.photos = PhotoStore(database.photo_folder)
         self._targets = TargetList(database)
         self._drafts = Drafts(database)
+        self._own_cards = OwnCards(database)
         self._stocks = StockShelf(database)
         self._settings = Settings(database)
         self._lock = threading.Lock()
@@ -183,10 +189,28 @@ class Studio:
         """Keep a stock solution. Raises StudioError when the label names another one already."""
         from matcher.trials.stocks import Stock
 
-        stock = Stock(label, chemical, grams_per_litre, lot, notes=notes)
-        if made_at is not None:
-            stock = Stock(label, chemical, grams_per_litre, lot, made_at, notes)
+        stock = Stock(label, chemical, grams_per_litre, lot, made_at or datetime.now(UTC), notes)
         return self._stocks.save(stock)
+
+    def own_cards(self) -> list[OwnCard]:
+        """Return the cards that the studio has measured itself, by name."""
+        return self._own_cards.cards()
+
+    def save_card(
+        self, name: str, kind: str, lab: ArrayLike, tolerance: float = 0.5, measured_at: datetime | None = None
+    ) -> OwnCard:
+        """Keep a card's own measured CIELAB: (3,), or (patches, 3). tolerance: ΔE00. Raises a MatcherError."""
+        from matcher.trials.own_cards import OwnCard
+
+        return self._own_cards.save(OwnCard(name, kind, np.asarray(lab), tolerance, measured_at or datetime.now(UTC)))
+
+    def camera_profiles(self) -> dict[str, dict[str, Any]]:
+        """Return the camera-and-light profiles by name, as the plain JSON that was saved."""
+        return self._own_cards.profiles()
+
+    def save_camera_profile(self, name: str, body: dict[str, Any]) -> None:
+        """Keep a camera-and-light profile as plain JSON, over an older one of that name. Raises StudioError."""
+        self._own_cards.save_profile(name, body)
 
     def draft(self, form: str) -> dict[str, Any] | None:
         """Return what was saved of a half-typed form, or None."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
@@ -19,6 +20,7 @@ Row = Mapping[str, Any] | sa.RowMapping
 
 MAX_LINE = 200
 MAX_NOTES = 20_000
+MAX_JSON_CHARACTERS = 4_000_000
 AMBIENT_TEMP_RANGE_C = (-60.0, 80.0)
 
 
@@ -228,3 +230,27 @@ def when(value: datetime) -> datetime:
 
 def _ambient(value: float | None, what: str, low: float, high: float, unit: str) -> float | None:
     return None if value is None else number(value, what, low, high, unit)
+
+
+def plain_json(body: object, what: str) -> dict[str, Any]:
+    """Return a dictionary as plain JSON types. Raises StudioError when it holds other things or is too long."""
+    if not isinstance(body, dict):
+        raise StudioError(f"Keep a {what} as one dictionary: {type(body).__name__} is another thing.")
+    try:
+        text = json.dumps(body, allow_nan=False)
+    except (TypeError, ValueError, RecursionError) as error:
+        raise StudioError(f"Keep only text, finite numbers, lists and dictionaries in a {what}: {error}.") from error
+    if len(text) > MAX_JSON_CHARACTERS:
+        raise StudioError(f"Shorten the {what} to {MAX_JSON_CHARACTERS} characters: it has {len(text)}.")
+    plain: dict[str, Any] = _storable_json(json.loads(text))
+    return plain
+
+
+def _storable_json(value: Any) -> Any:
+    if isinstance(value, str):
+        return storable(value, "text", MAX_JSON_CHARACTERS)
+    if isinstance(value, list):
+        return [_storable_json(item) for item in value]
+    if isinstance(value, dict):
+        return {_storable_json(name): _storable_json(item) for name, item in value.items()}
+    return value

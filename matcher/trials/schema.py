@@ -25,7 +25,7 @@ from sqlalchemy import (
 from sqlalchemy.engine import Dialect
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
-HEAD = "r0001"
+HEAD = "r0002"
 
 _NAMES = {
     "ix": "ix_%(column_0_label)s",
@@ -206,5 +206,33 @@ class DraftRow(Table):
 
     __tablename__ = "drafts"
     form: Mapped[str] = mapped_column(String(200), primary_key=True)
+    body: Mapped[dict[str, Any]]
+    saved_at: Mapped[datetime]
+
+
+class OwnCardRow(Table):
+    """A card that the studio has measured itself; its patches' colours are rows of their own."""
+
+    __tablename__ = "own_cards"
+    name: Mapped[str] = mapped_column(String(200), primary_key=True)
+    kind: Mapped[str]
+    tolerance_delta_e00: Mapped[float]
+    measured_at: Mapped[datetime]
+
+
+class OwnCardPatchRow(Table):
+    __tablename__ = "own_card_patches"
+    card_name: Mapped[str] = mapped_column(ForeignKey("own_cards.name"), primary_key=True)
+    position: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    lab_l: Mapped[float]
+    lab_a: Mapped[float]
+    lab_b: Mapped[float]
+
+
+class CameraProfileRow(Table):
+    """How a camera sees under one light, as learnt from a chart; the body is the profile's own plain JSON."""
+
+    __tablename__ = "camera_profiles"
+    name: Mapped[str] = mapped_column(String(200), primary_key=True)
     body: Mapped[dict[str, Any]]
     saved_at: Mapped[datetime]
