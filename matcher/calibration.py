@@ -42,7 +42,8 @@ class Calibration:
 
     gains (3,): white balance and exposure. rgb_to_xyz (3, 3): balanced linear RGB to XYZ under D50.
     gain_terms: (name, covariance (3, 3) of log gains, remedy). level: balanced linear light of the card's grey,
-    about which the tone curve is known. tone_sigma: of the exponent, common and of each channel. card: None when there was nothing neutral.
+    about which the tone curve is known. tone_sigma: of the exponent, common and of each channel. card: None when
+    there was nothing neutral.
     """
 
     gains: Floats
@@ -183,6 +184,6 @@ def _cast_caveats(gains: Floats) -> tuple[Caveat, ...]:
     return (
         Caveat(
             "strong-cast",
-            "The light in this photo is strongly coloured: daylight, or a chart photographed under this light, reads truer.",
+            "The light in this photo is strongly coloured: daylight, or a chart photographed in it, reads truer.",
         ),
     )

@@ -186,7 +186,6 @@ def _plainness(lab: NDArray[np.float32], corners: Floats, sides: tuple[float, fl
     middle = np.median(inside, axis=0)
     lengths = np.linalg.norm(corners - np.roll(corners, -1, axis=0), axis=1)
     shorter, longer = sorted((lengths[0] + lengths[2], lengths[1] + lengths[3]))
-    least, most = sides
     aspect = longer / max(shorter, 1e-6)
     lopsided = max(lengths.max() / max(lengths.min(), 1e-6) / aspect, 1.0)
     margin = 2.0
@@ -194,7 +193,7 @@ def _plainness(lab: NDArray[np.float32], corners: Floats, sides: tuple[float, fl
     evenness = float(np.exp(-((np.percentile(np.abs(inside - middle), 90, axis=0).max() / 5.0) ** 2)))
     neutral = float(np.exp(-((np.hypot(middle[1], middle[2]) / 16.0) ** 2)))
     lightness = float(np.exp(-(((middle[0] - 52.0) / 30.0) ** 2)))
-    shape = float(np.exp(-((max(aspect / (1.25 * most), 1.0) - 1) ** 2) / 0.02 - ((lopsided - 1) / 0.6) ** 2))
+    shape = float(np.exp(-((max(aspect / (1.25 * sides[1]), 1.0) - 1) ** 2) / 0.02 - ((lopsided - 1) / 0.6) ** 2))
     return evenness * neutral * lightness * shape * (0.5 if touches else 1.0)
 
 

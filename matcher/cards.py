@@ -135,10 +135,9 @@ class CardReading:
     @property
     def neutrals(self) -> tuple[PatchReading, ...]:
         """The neutral patches that can be used: neither clipped nor black."""
-        usable = tuple(
+        return tuple(
             item for item in self.patches if item.patch.neutral and item.clipped_share < 0.2 and item.rgb.min() > 0
         )
-        return usable
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""
@@ -193,7 +192,7 @@ def find_card(
             return _read(photo, _measured(card, lab), in_photo, found.confidence, how)
     title = "card" if kind is None else known[kind].title
     raise CardError(
-        f"No {title} found for certain: mark its four corners, or retake the photo with the card flat beside the finish."
+        f"No {title} found for certain: mark its four corners, or retake the photo with it flat beside the finish."
     )
 
 

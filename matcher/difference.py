@@ -7,6 +7,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from matcher.colour_library import colour_library
 from matcher.finish import Reading
 
 Floats = NDArray[np.float64]
@@ -17,9 +18,8 @@ INDISTINGUISHABLE_CHI2 = 7.815  # 95 % point of chi-square with 3 degrees of fre
 
 def delta_e_2000(lab_1: ArrayLike, lab_2: ArrayLike) -> Floats:
     """Return CIEDE2000 (...,) of two CIELAB arrays (..., 3) that broadcast (ISO/CIE 11664-6)."""
-    from colour.difference import delta_E_CIE2000
-
-    return np.asarray(delta_E_CIE2000(np.asarray(lab_1, float), np.asarray(lab_2, float)), dtype=float)
+    difference = colour_library().difference
+    return np.asarray(difference.delta_E_CIE2000(np.asarray(lab_1, float), np.asarray(lab_2, float)), dtype=float)
 
 
 def delta_e_draws(lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike) -> Floats:

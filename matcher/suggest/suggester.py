@@ -79,7 +79,7 @@ class Suggester:
         self, target: Reading, trial: LoggedTrial, delta: float, draws: Floats, ties: tuple[int, ...]
     ) -> Suggestion:
         words = difference_in_words(target.lab, trial.reading.lab)
-        plate = "this plate" if trial.id is None else f"plate {trial.id}"
+        plate = "This plate" if trial.id is None else f"Plate {trial.id}"
         low, high = interval_from_draws(target, trial.reading, draws)
         return Suggestion(
             recipe=trial.recipe,
@@ -89,7 +89,7 @@ class Suggester:
             delta_e00=delta,
             delta_e00_interval=(low, high),
             difference=words,
-            because=f"{plate[0].upper()}{plate[1:]} was measured at ΔE00 {delta:.1f} ({low:.1f} to {high:.1f}): {words}.",
+            because=f"{plate} was measured at ΔE00 {delta:.1f} ({low:.1f} to {high:.1f}): {words}.",
             draws=draws,
             tied_with=ties,
             trial=trial,

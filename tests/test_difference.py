@@ -1,0 +1,144 @@
+"""CIEDE2000 against its published pairs; intervals and words against what they claim."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from matcher.difference import (
+    alike,
+    chance_within,
+    delta_e_2000,
+    delta_e_interval,
+    difference_in_words,
+    interval_of,
+    shared_target_draws,
+)
+from matcher.finish import Reading
+
+# Source: Sharma, Wu and Dalal 2005, Color Research and Application 30(1), table 1: two CIELAB and their ΔE00.
+SHARMA = """
+50.0000 2.6772 -79.7751 50.0000 0.0000 -82.7485 2.0425
+50.0000 3.1571 -77.2803 50.0000 0.0000 -82.7485 2.8615
+50.0000 2.8361 -74.0200 50.0000 0.0000 -82.7485 3.4412
+50.0000 -1.3802 -84.2814 50.0000 0.0000 -82.7485 1.0000
+50.0000 -1.1848 -84.8006 50.0000 0.0000 -82.7485 1.0000
+50.0000 -0.9009 -85.5211 50.0000 0.0000 -82.7485 1.0000
+50.0000 0.0000 0.0000 50.0000 -1.0000 2.0000 2.3669
+50.0000 -1.0000 2.0000 50.0000 0.0000 0.0000 2.3669
+50.0000 2.4900 -0.0010 50.0000 -2.4900 0.0009 7.1792
+50.0000 2.4900 -0.0010 50.0000 -2.4900 0.0010 7.1792
+50.0000 2.4900 -0.0010 50.0000 -2.4900 0.0011 7.2195
+50.0000 2.4900 -0.0010 50.0000 -2.4900 0.0012 7.2195
+50.0000 -0.0010 2.4900 50.0000 0.0009 -2.4900 4.8045
+50.0000 -0.0010 2.4900 50.0000 0.0010 -2.4900 4.8045
+50.0000 -0.0010 2.4900 50.0000 0.0011 -2.4900 4.7461
+50.0000 2.5000 0.0000 50.0000 0.0000 -2.5000 4.3065
+50.0000 2.5000 0.0000 73.0000 25.0000 -18.0000 27.1492
+50.0000 2.5000 0.0000 61.0000 -5.0000 29.0000 22.8977
+50.0000 2.5000 0.0000 56.0000 -27.0000 -3.0000 31.9030
+50.0000 2.5000 0.0000 58.0000 24.0000 15.0000 19.4535
+50.0000 2.5000 0.0000 50.0000 3.1736 0.5854 1.0000
+50.0000 2.5000 0.0000 50.0000 3.2972 0.0000 1.0000
+50.0000 2.5000 0.0000 50.0000 1.8634 0.5757 1.0000
+50.0000 2.5000 0.0000 50.0000 3.2592 0.3350 1.0000
+60.2574 -34.0099 36.2677 60.4626 -34.1751 39.4387 1.2644
+63.0109 -31.0961 -5.8663 62.8187 -29.7946 -4.0864 1.2630
+61.2901 3.7196 -5.3901 61.4292 2.2480 -4.9620 1.8731
+35.0831 -44.1164 3.7933 35.0232 -40.0716 1.5901 1.8645
+22.7233 20.0904 -46.6940 23.0331 14.9730 -42.5619 2.0373
+36.4612 47.8580 18.3852 36.2715 50.5065 21.2231 1.4146
+90.8027 -2.0831 1.4410 91.1528 -1.6435 0.0447 1.4441
+90.9257 -0.5406 -0.9208 88.6381 -0.8985 -0.7239 1.5381
+6.7747 -0.2908 -2.4247 5.8714 -0.0985 -2.2286 0.6377
+2.0776 0.0795 -1.1350 0.9033 -0.0636 -0.5514 0.9082
+"""
+labs = st.tuples(st.floats(5, 95), st.floats(-50, 50), st.floats(-50, 50))
+
+
+@pytest.mark.parametrize("row", SHARMA.split("\n")[1:-1])
+def test_ciede2000_gives_the_published_pairs(row):
+    values = [float(value) for value in row.split()]
+    assert round(float(delta_e_2000(values[:3], values[3:6])), 4) == values[6]
+
+
+@given(labs, labs)
+def test_ciede2000_is_symmetric_and_zero_only_at_home(first, second):
+    assert delta_e_2000(first, second) == pytest.approx(delta_e_2000(second, first), abs=1e-9)
+    assert delta_e_2000(first, first) == pytest.approx(0, abs=1e-9)
+
+
+def reading(lab, sigma):
+    return Reading(lab=lab, covariance=np.eye(3) * sigma**2)
+
+
+def test_an_interval_holds_the_true_difference_as_often_as_it_says():
+    """95 % of 400 invented pairs of readings, binomial three-sigma limits 92 to 98 %."""
+    rng = np.random.default_rng(11)
+    hits = 0
+    for _ in range(400):
+        truth = rng.uniform([20, 0, 5], [65, 20, 35])
+        other = truth + rng.normal(0, 4, 3)
+        sigmas = rng.uniform(0.2, 1.5, 2)
+        seen = [reading(lab + rng.normal(0, s, 3), s) for lab, s in zip((truth, other), sigmas, strict=True)]
+        low, high = delta_e_interval(*seen)
+        hits += low <= float(delta_e_2000(truth, other)) <= high
+    assert 0.92 <= hits / 400 <= 0.99
+
+
+def test_readings_that_cannot_be_told_apart_have_an_interval_down_to_zero():
+    low, high = delta_e_interval(reading([40, 12, 20], 1.0), reading([40.5, 12, 20.5], 1.0))
+    assert low == 0.0
+    assert high > 2
+    assert alike([40, 12, 20], [40.5, 12, 20.5], 2 * np.eye(3))
+
+
+def test_the_interval_shrinks_with_the_uncertainty():
+    wide = delta_e_interval(reading([40, 12, 20], 1.0), reading([46, 12, 20], 1.0))
+    tight = delta_e_interval(reading([40, 12, 20], 0.2), reading([46, 12, 20], 0.2))
+    assert tight[1] - tight[0] < 0.3 * (wide[1] - wide[0])
+    exact = interval_of([40, 12, 20], [46, 12, 20], np.zeros((3, 3)))
+    assert exact == pytest.approx([float(delta_e_2000([40, 12, 20], [46, 12, 20]))] * 2, abs=1e-6)
+
+
+def test_the_chance_within_a_tolerance_grows_with_it():
+    pair = reading([40, 12, 20], 0.8), reading([42, 12, 20], 0.8)
+    chances = [chance_within(*pair, tolerance) for tolerance in (0.5, 1.5, 3, 10)]
+    assert chances == sorted(chances)
+    assert chances[-1] == 1.0
+
+
+def test_plates_that_share_the_targets_error_are_told_apart_better():
+    target = reading([40, 12, 20], 2.0)
+    plates, exact = np.array([[48.0, 12, 20], [52.0, 12, 20]]), np.full((2, 3, 3), 0.01 * np.eye(3))
+    near, far = shared_target_draws(target, plates, exact)
+    assert np.std(far - near) < 0.6 * np.hypot(np.std(far), np.std(near))
+
+
+@pytest.mark.parametrize(
+    ("plate", "words"),
+    [
+        ([36.0, 14, 22], "a little darker than the target"),
+        ([38.0, 14, 22.3], "no difference to the eye"),
+        ([48.0, 14, 22], "much lighter than the target"),
+        ([38.0, 17, 22], "a little redder than the target"),
+        ([38.0, 14, 16], "clearly bluer than the target"),
+    ],
+)
+def test_words_name_the_direction_that_the_eye_sees(plate, words):
+    assert difference_in_words([38, 14, 22], plate) == words
+
+
+@settings(max_examples=50)
+@given(labs, labs)
+def test_words_turn_round_when_plate_and_target_change_places(target, plate):
+    opposite = {"lighter": "darker", "redder": "greener", "yellower": "bluer"}
+    opposite |= {value: key for key, value in opposite.items()}
+    first, second = difference_in_words(target, plate), difference_in_words(plate, target)
+    if "no difference" in first or "no difference" in second:
+        return
+    named = [word.strip(",") for word in first.split() if word.strip(",") in opposite]
+    returned = [word.strip(",") for word in second.split() if word.strip(",") in opposite]
+    shared = [word for word in named if opposite[word] in returned]
+    assert shared
+    assert not any(word in returned for word in named)

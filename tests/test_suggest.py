@@ -1,0 +1,124 @@
+"""Suggestions from logged trials: order, intervals, words, ties, limits. All plates are invented."""
+
+import numpy as np
+import pytest
+
+from matcher.difference import delta_e_2000
+from matcher.errors import MatcherError, ReadingError, SuggestionError
+from matcher.finish import Reading
+from matcher.recipe import Coat, Recipe, Undercoat
+from matcher.suggest import Limits, Suggester
+from matcher.trials.trial import Trial
+
+TARGET = np.array([38.0, 14.0, 22.0])
+
+
+def trial(lab, passes=3, alloy="silicon bronze", sigma=0.4, **rest):
+    recipe = Recipe(
+        alloy=alloy,
+        undercoat=Undercoat("liver of sulphur", 0.5, 0.25),
+        coats=(Coat("ferric nitrate", 0.5, passes, 105.0),),
+    )
+    return Trial(recipe=recipe, reading=Reading(lab=lab, covariance=np.eye(3) * sigma**2), **rest)
+
+
+@pytest.fixture
+def trials():
+    rng = np.random.default_rng(2)
+    return [trial(TARGET + rng.normal(0, 6, 3), passes=1 + k % 9, id=k + 1) for k in range(80)]
+
+
+def test_the_nearest_plate_comes_first_with_its_own_difference(trials):
+    ranked = Suggester(trials).suggest(TARGET, count=7)
+    delta = [float(delta_e_2000(TARGET, item.reading.lab)) for item in trials]
+    assert [item.delta_e00 for item in ranked] == pytest.approx(sorted(delta)[:7])
+    best = ranked[0]
+    assert best.basis == "logged"
+    assert best.trial is trials[int(np.argmin(delta))]
+    assert f"Plate {best.trial.id} was measured at ΔE00" in best.because
+
+
+def test_every_interval_holds_its_own_difference_or_reaches_zero(trials):
+    for item in Suggester(trials).suggest(Reading(lab=TARGET, covariance=np.eye(3)), count=20):
+        low, high = item.delta_e00_interval
+        assert low <= item.delta_e00 <= high
+
+
+def test_the_chance_to_match_falls_down_the_list(trials):
+    ranked = Suggester(trials).suggest(TARGET, count=30)
+    assert ranked[0].chance_within(2.0) > ranked[-1].chance_within(2.0)
+    assert ranked[-1].chance_within(100.0) == 1.0
+
+
+def test_plates_that_cannot_be_told_apart_name_each_other():
+    suggester = Suggester([trial(TARGET + [3, 0, 0]), trial(TARGET + [3.05, 0, 0]), trial(TARGET + [15, 0, 0])])
+    first, second, third = suggester.suggest(TARGET)
+    assert first.tied_with == (2,)
+    assert second.tied_with == (1,)
+    assert third.tied_with == ()
+
+
+def test_a_plate_set_aside_is_not_suggested():
+    near, far = trial(TARGET, set_aside="torch slipped"), trial(TARGET + 5)
+    assert [item.trial for item in Suggester([near, far]).suggest(TARGET)] == [far]
+
+
+def test_a_new_result_is_taken_in_and_the_old_list_stays(trials):
+    suggester = Suggester(trials)
+    hit = trial(TARGET + [0.05, 0, 0])
+    assert suggester.with_trial(hit).suggest(TARGET, count=1)[0].trial is hit
+    assert suggester.suggest(TARGET, count=1)[0].trial is not hit
+
+
+@pytest.mark.parametrize(
+    ("limits", "kept"),
+    [
+        (Limits(alloy="brass"), ["brass"]),
+        (Limits(max_passes=4), ["few"]),
+        (Limits(surface_temp_c=(90, 120)), ["few", "brass", "many"]),
+        (Limits(surface_temp_c=(120, 150)), []),
+        (Limits(excluded=frozenset({"ferric nitrate"})), []),
+        (Limits(excluded=frozenset({"liver of sulphur"})), []),
+    ],
+)
+def test_recipes_outside_the_limits_are_not_suggested(limits, kept):
+    plates = {
+        "few": trial(TARGET, passes=2),
+        "brass": trial(TARGET + 1, passes=5, alloy="brass"),
+        "many": trial(TARGET + 2, passes=9),
+    }
+    suggester = Suggester(plates.values(), limits=limits)
+    if not kept:
+        with pytest.raises(SuggestionError, match="widen the limits"):
+            suggester.suggest(TARGET)
+        return
+    assert [item.trial for item in suggester.suggest(TARGET)] == [plates[name] for name in kept]
+
+
+def test_a_suggestion_as_json_says_the_recipe_in_words(trials):
+    data = Suggester(trials).suggest(TARGET)[0].as_dict()
+    assert "ferric nitrate at half strength" in data["recipe_in_words"]
+    assert Recipe.from_dict(data["recipe"]).alloy == "silicon bronze"
+
+
+@pytest.mark.parametrize("count", [0, -1, 2.5, True, "3", 1001])
+def test_a_count_that_is_none_is_refused_with_a_sentence(trials, count):
+    with pytest.raises(SuggestionError, match="Ask for 1 to 1000"):
+        Suggester(trials).suggest(TARGET, count=count)
+
+
+@pytest.mark.parametrize("target", [[1, 2], [np.nan, 0, 0], "brown", [40, 900, 0]])
+def test_a_target_that_is_no_colour_is_refused(trials, target):
+    with pytest.raises(ReadingError, match="Give"):
+        Suggester(trials).suggest(target)
+
+
+def test_an_empty_log_says_what_to_do():
+    with pytest.raises(MatcherError, match="log a plate first"):
+        Suggester([]).suggest(TARGET)
+
+
+@pytest.mark.parametrize("tolerance", [0, -1, float("nan")])
+def test_a_tolerance_that_is_none_is_refused(trials, tolerance):
+    with pytest.raises(SuggestionError, match="tolerance"):
+        Suggester(trials, tolerance=tolerance)
