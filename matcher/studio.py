@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from matcher.trials.database import Database
     from matcher.trials.log import Change
     from matcher.trials.own_cards import OwnCard
+    from matcher.trials.portable import Exported, Imported
     from matcher.trials.stocks import Stock
 
 
@@ -171,7 +172,7 @@ class Studio:
                 self._suggesters[key] = Suggester(self.trials(), **options)
             return self._suggesters[key]
 
-    # The bench and the desk
+    # What the bench uses
 
     def stocks(self) -> list[Stock]:
         """Return all stock solutions ever made, the oldest first."""
@@ -212,6 +213,56 @@ class Studio:
         """Keep a camera-and-light profile as plain JSON, over an older one of that name. Raises StudioError."""
         self._own_cards.save_profile(name, body)
 
+    # Carrying it elsewhere
+
+    def export(self, path: str | Path) -> Exported:
+        """Write the studio to one file that can be carried; a name that ends in .csv gets a table of the trials.
+
+        Raises StudioError; then there is no new file, and what is there is never written over.
+        """
+        from matcher.trials import portable, spreadsheet
+
+        path = Path(path)
+        if path.suffix.lower() != ".csv":
+            return portable.export_studio(self.database, self.photos, path)
+        names = {target.id: target.name for target in self.targets(include_set_aside=True)}
+        count = spreadsheet.export_table(self.trials(include_set_aside=True), path, names)
+        return portable.Exported(path, trials=count, photos=0)
+
+    def import_file(self, path: str | Path, skip_bad: bool = False, who: str = "") -> Imported:
+        """Take in an export or a backup of a studio, or a table of trials (CSV); what is here already stays as it is.
+
+        Raises StudioError (RowProblems for a table's rows); then nothing is taken in. skip_bad: take in a table's
+        good rows and report the others.
+        """
+        import zipfile
+
+        from matcher.trials import portable, spreadsheet
+
+        path = Path(path)
+        if path.suffix.lower() == ".zip" or zipfile.is_zipfile(path):
+            return portable.import_studio(self.database, self.photos, path, who)
+        return spreadsheet.import_table(self.database, path, skip_bad, who)
+
+    def backup(self, path: str | Path) -> Exported:
+        """Write a consistent copy of everything, database and photographs, to one zip, while work goes on.
+
+        ``Studio.restore`` makes a studio of it again; so does unpacking it into an empty folder. Raises StudioError.
+        """
+        from matcher.trials import portable
+
+        return portable.back_up(self.database, self.photos, Path(path))
+
+    @classmethod
+    def restore(cls, backup: str | Path, folder: str | Path) -> Studio:
+        """Make the studio of a backup or an export again, in a new or empty folder, and open it. Raises StudioError."""
+        from matcher.trials import portable
+
+        portable.restore(Path(backup), Path(folder))
+        return cls.open(folder)
+
+    # Half-typed forms
+
     def draft(self, form: str) -> dict[str, Any] | None:
         """Return what was saved of a half-typed form, or None."""
         return self._drafts.draft(form)
@@ -223,6 +274,8 @@ class Studio:
     def drop_draft(self, form: str) -> None:
         """Forget a form's draft; none kept is no error."""
         self._drafts.drop(form)
+
+    # What it says of itself
 
     @property
     def title(self) -> str:

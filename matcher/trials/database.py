@@ -133,6 +133,12 @@ class Database:
         with _told(self.name), Session(engine.execution_options(writes=True)) as session, session.begin():
             yield session
 
+    @contextmanager
+    def telling(self) -> Iterator[None]:
+        """Turn what SQLite itself reports into one sentence, where no session is used."""
+        with _told(self.name):
+            yield
+
     def close(self) -> None:
         self.engine.dispose()
 

@@ -116,7 +116,7 @@ class TrialLog:
 
     def history(self, kind: str | None = None, subject: object = None) -> list[Change]:
         """Return the changes, oldest first: of everything, of one kind, or of one thing ("trial", 12)."""
-        query = sa.select(HistoryRow).order_by(HistoryRow.id)
+        query = sa.select(HistoryRow).order_by(HistoryRow.at, HistoryRow.id)
         if kind is not None:
             query = query.where(HistoryRow.kind == kind)
         if subject is not None:
@@ -188,12 +188,12 @@ def one_trial(session: Session, trial_id: int) -> Trial:
     return found[0]
 
 
-def record_in(session: Session, trials: Sequence[Trial], who: str = "") -> list[Trial]:
+def record_in(session: Session, trials: Sequence[Trial], who: str = "", what: str = "recorded") -> list[Trial]:
     """Keep ``trials`` within an open transaction; those logged before (same uid, same content) are kept once."""
     values = [rows.trial_values(trial) for trial in trials]
     _check_what_they_name(session, trials)
     uids = [value["uid"] for value in values]
-    logged = {trial.uid: trial for trial in _of_uids(session, uids)}
+    logged = by_uid(session, uids)
     fresh: dict[str, tuple[Trial, dict[str, Any]]] = {}
     for trial, value in zip(trials, values, strict=True):
         earlier = logged.get(value["uid"]) or (fresh[value["uid"]][0] if value["uid"] in fresh else None)
@@ -205,9 +205,16 @@ def record_in(session: Session, trials: Sequence[Trial], who: str = "") -> list[
                 "logged stays as it is."
             )
     if fresh:
-        _insert(session, [trial for trial, _ in fresh.values()], [value for _, value in fresh.values()], who)
-        logged = {trial.uid: trial for trial in _of_uids(session, uids)}
+        _insert(session, [trial for trial, _ in fresh.values()], [value for _, value in fresh.values()], who, what)
+        logged = by_uid(session, uids)
     return [logged[uid] for uid in uids]
+
+
+def by_uid(session: Session, uids: Sequence[str]) -> dict[str, Trial]:
+    """Return the logged trials of these uids, asked for in portions that every database takes as parameters."""
+    portions = [uids[start : start + 500] for start in range(0, len(uids), 500)]
+    found = [trial for portion in portions for trial in load_trials(session, TrialRow.uid.in_(portion))]
+    return {str(trial.uid): trial for trial in found}
 
 
 def same_content(one: Trial, other: Trial) -> bool:
@@ -221,7 +228,7 @@ def touch(session: Session) -> None:
     session.execute(sa.update(StudioRow).values(trials_revision=StudioRow.trials_revision + 1))
 
 
-def _insert(session: Session, trials: Sequence[Trial], values: list[dict[str, Any]], who: str) -> None:
+def _insert(session: Session, trials: Sequence[Trial], values: list[dict[str, Any]], who: str, what: str) -> None:
     returning = sa.insert(TrialRow).returning(TrialRow.id, sort_by_parameter_order=True)
     ids = list(session.scalars(returning, values))
     pairs = list(zip(ids, trials, strict=True))
@@ -233,7 +240,7 @@ def _insert(session: Session, trials: Sequence[Trial], values: list[dict[str, An
         for position, sha256 in enumerate(trial.photos)
     ]
     _insert_all(session, TrialPhotoRow, links)
-    lines = [_history_line("recorded", "trial", at, "", who or trial.made_by) for at, trial in pairs]
+    lines = [_history_line(what, "trial", at, "", who or trial.made_by) for at, trial in pairs]
     _insert_all(session, HistoryRow, lines)
     touch(session)
 
@@ -241,16 +248,6 @@ def _insert(session: Session, trials: Sequence[Trial], values: list[dict[str, An
 def _insert_all(session: Session, table: type[Any], values: list[dict[str, Any]]) -> None:
     if values:
         session.execute(sa.insert(table), values)
-
-
-def _of_uids(session: Session, uids: Sequence[str]) -> list[Trial]:
-    """Return the logged trials of these uids, in portions that every database takes as parameters."""
-    portion = 500
-    return [
-        trial
-        for start in range(0, len(uids), portion)
-        for trial in load_trials(session, TrialRow.uid.in_(uids[start : start + portion]))
-    ]
 
 
 def _check_what_they_name(session: Session, trials: Sequence[Trial]) -> None:

@@ -12,7 +12,7 @@ import os
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO
+from typing import IO, BinaryIO
 
 from matcher.errors import StudioError
 
@@ -43,11 +43,19 @@ class PhotoStore:
         """Keep a photograph; the same one again changes nothing. Raises StudioError: not a photograph, no room."""
         name = name or (source.name if isinstance(source, Path) else "the photograph")
         try:
-            with io.BytesIO(source) if isinstance(source, bytes) else source.open("rb") as stream:
-                return self._keep_stream(stream, name)
+            stream: BinaryIO = io.BytesIO(source) if isinstance(source, bytes) else source.open("rb")
+        except OSError as error:
+            raise StudioError(f"{name} cannot be read ({error.strerror or error}): check the file.") from error
+        with stream:
+            return self.keep_stream(stream, name)
+
+    def keep_stream(self, stream: IO[bytes], name: str, expected: str | None = None) -> KeptPhoto:
+        """Keep what ``stream`` gives, as ``keep`` does; ``expected`` is the SHA-256 that it must have."""
+        try:
+            return self._keep(stream, name, expected)
         except OSError as error:
             raise StudioError(
-                f"{name} could not be kept ({error.strerror or error}): check the file and the room on the disk."
+                f"{name} could not be kept ({error.strerror or error}): check the room on the disk of {self.folder}."
             ) from error
 
     def path(self, sha256: str) -> Path:
@@ -65,12 +73,14 @@ class PhotoStore:
             raise StudioError(f"Name a photograph by its 64 hexadecimal digits: {sha256!r} is not that.")
         return next((p for p in sorted((self.folder / sha256[:2]).glob(f"{sha256}.*"))), None)
 
-    def _keep_stream(self, stream: BinaryIO, name: str) -> KeptPhoto:
+    def _keep(self, stream: IO[bytes], name: str, expected: str | None) -> KeptPhoto:
         self.folder.mkdir(parents=True, exist_ok=True)
         descriptor, temporary = tempfile.mkstemp(prefix=_TEMPORARY, dir=self.folder)
         try:
             with os.fdopen(descriptor, "wb") as file:
                 sha256, size_bytes, head = _copy(stream, file, name)
+                if expected is not None and sha256 != expected:
+                    raise StudioError(f"{name} is damaged (its hash is another): copy or export it again.")
                 suffix = true_suffix(head, name)
                 file.flush()
                 os.fsync(file.fileno())
@@ -129,7 +139,7 @@ def _first_tags(head: bytes) -> set[int]:
     return {int.from_bytes(head[at : at + 2], order) for at in offsets}  # type: ignore[arg-type]
 
 
-def _copy(stream: BinaryIO, file: BinaryIO, name: str) -> tuple[str, int, bytes]:
+def _copy(stream: IO[bytes], file: BinaryIO, name: str) -> tuple[str, int, bytes]:
     """Copy ``stream``; return its SHA-256, its size and its first bytes. Raises StudioError when it is too big."""
     digest, size_bytes, head = hashlib.sha256(), 0, b""
     while chunk := stream.read(_CHUNK_BYTES):

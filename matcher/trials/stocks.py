@@ -63,7 +63,7 @@ class StockShelf:
 
 def load_stocks(session: Session) -> list[Stock]:
     found = session.scalars(sa.select(StockRow).order_by(StockRow.made_at, StockRow.label))
-    return [Stock(row.label, row.chemical, row.grams_per_litre, row.lot, row.made_at, row.notes) for row in found]
+    return [_stock_of(row) for row in found]
 
 
 def save_in(session: Session, stock: Stock, who: str = "") -> Stock:
@@ -82,11 +82,21 @@ def save_in(session: Session, stock: Stock, who: str = "") -> Stock:
         session.flush()
         note(session, "saved", "stock", kept.label, f"{kept.chemical}, {kept.grams_per_litre:g} g/L", who)
         return kept
-    if (row.chemical, row.grams_per_litre, row.lot) != (kept.chemical, kept.grams_per_litre, kept.lot):
+    before = _stock_of(row)
+    if not same_solution(before, kept):
         raise StudioError(
             f"Give the new stock a label of its own: {kept.label!r} is {row.chemical}, {row.grams_per_litre:g} g/L, "
             "and old trials rely on that."
         )
+    return before
+
+
+def same_solution(one: Stock, other: Stock) -> bool:
+    """Tell whether two stocks are the same bottle: chemical, strength and lot; notes and date may differ."""
+    return (one.chemical, one.grams_per_litre, one.lot) == (other.chemical, other.grams_per_litre, other.lot)
+
+
+def _stock_of(row: StockRow) -> Stock:
     return Stock(row.label, row.chemical, row.grams_per_litre, row.lot, row.made_at, row.notes)
 
 

@@ -1,0 +1,342 @@
+"""Trials as a table for a spreadsheet (CSV), and logs kept by hand in one taken in.
+
+One row is one trial. Columns, units in their names; ``alloy``, ``lab_l``, ``lab_a`` and ``lab_b`` are needed, all
+others may be empty or left out:
+
+    uid                            stays the same wherever a trial is carried to; leave it out of hand-kept logs
+    made_at                        2025-03-31 or 2025-03-31T14:30 (without a zone: this machine's)
+    made_by, piece, notes          free text
+    alloy, surface                 "silicon bronze"; "sandblasted"
+    undercoat                      chemical; empty when there was none
+    undercoat_strength_of_stock    above 0 to 1; 0.5 is half strength
+    undercoat_burnish              0 to 1
+    undercoat_stock                label of a stock that the studio knows
+    coat_1_chemical, coat_1_strength_of_stock, coat_1_passes, coat_1_surface_temp_c, coat_1_application, coat_1_stock
+                                   the first coat; coat_2_… the second, and so on
+    seal, seal_coats, seal_first_coat_hot          "wax"; 3; yes or no
+    lab_l, lab_a, lab_b            CIELAB of the finish, D50, 2 degrees
+    sigma_l, sigma_a, sigma_b      their standard uncertainties; empty: an instrument's
+    source                         "instrument", "photograph" or "typed"
+    ambient_temp_c, ambient_humidity_percent
+    set_aside                      the reason; empty when the trial counts
+    number, target, photos         written for the reader, passed over on import
+
+Cells are separated by commas, semicolons or tabs; with the last two a decimal comma is understood. A cell that a
+spreadsheet would take for a formula is written with an apostrophe before it, and that is taken off again on import.
+Stages, photographs and the rest of a reading travel only in the studio's own export.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import re
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from sqlalchemy.orm import Session
+
+from matcher.errors import MatcherError, StudioError
+from matcher.finish import Reading
+from matcher.recipe import Coat, Recipe, Seal, Undercoat
+from matcher.trials import rows
+from matcher.trials.database import Database
+from matcher.trials.log import by_uid, record_in
+from matcher.trials.portable import Imported, whole_file
+from matcher.trials.trial import Trial, in_utc, moment
+
+MAX_CSV_BYTES = 64 * 1024**2
+COAT_FIELDS = ("chemical", "strength_of_stock", "passes", "surface_temp_c", "application", "stock")
+NEEDED = ("alloy", "lab_l", "lab_a", "lab_b")
+PASSED_OVER = frozenset({"number", "target", "photos"})
+_BEFORE_COATS = (
+    "number", "uid", "made_at", "made_by", "piece", "target", "alloy", "surface",
+    "undercoat", "undercoat_strength_of_stock", "undercoat_burnish", "undercoat_stock",
+)  # fmt: skip
+_AFTER_COATS = (
+    "seal", "seal_coats", "seal_first_coat_hot", "lab_l", "lab_a", "lab_b", "sigma_l", "sigma_a", "sigma_b", "source",
+    "ambient_temp_c", "ambient_humidity_percent", "notes", "set_aside", "photos",
+)  # fmt: skip
+_COAT_COLUMN = re.compile(r"coat_([1-9]|[1-9][0-9])_(" + "|".join(COAT_FIELDS) + ")")
+_FORMULA = re.compile(r"'*[=+\-@\t\r]")
+_TAKEN_OFF = re.compile(r"'+[=+\-@\t\r]")
+_SHOWN_PROBLEMS = 10
+
+
+class RowProblems(StudioError):
+    """Rows of a table that cannot be taken in; ``problems`` holds one sentence for each, with its row number."""
+
+    def __init__(self, problems: Sequence[str]) -> None:
+        self.problems = tuple(problems)
+        shown = " ".join(self.problems[:_SHOWN_PROBLEMS])
+        more = f" And {len(self.problems) - _SHOWN_PROBLEMS} more." if len(self.problems) > _SHOWN_PROBLEMS else ""
+        super().__init__(f"Nothing was taken in; put these rows right, or leave them out: {shown}{more}")
+
+
+def export_table(trials: Iterable[Trial], path: Path, target_names: Mapping[int | None, str]) -> int:
+    """Write ``trials`` as CSV (UTF-8 with its mark, as spreadsheets expect). Returns how many. Raises StudioError."""
+    trials = list(trials)
+    coats = max((len(trial.recipe.coats) for trial in trials), default=1) or 1
+    with whole_file(path) as temporary, temporary.open("w", encoding="utf-8-sig", newline="") as file:
+        table = csv.DictWriter(file, columns(coats))
+        table.writeheader()
+        for trial in trials:
+            cells = _cells(trial, target_names)
+            table.writerow({name: _safe(value) for name, value in cells.items()})
+    return len(trials)
+
+
+def import_table(database: Database, path: Path, skip_bad: bool = False, who: str = "") -> Imported:
+    """Take in a table of trials; those logged before stay as they are.
+
+    Raises RowProblems when a row cannot be taken in, and then takes in none; with ``skip_bad`` the good rows are
+    taken in and the bad ones reported. Raises StudioError when the table as a whole cannot be read.
+    """
+    good, problems = read_table(path)
+    with database.writing() as session:
+        known = by_uid(session, [str(trial.uid) for _, trial in good])
+        new = [(row, trial) for row, trial in good if trial.uid not in known]
+        refused = _record(session, new, who)
+        problems += refused
+        sentences = [f"Row {row}: {message}" for row, message in sorted(problems)]
+        if sentences and not skip_bad:
+            raise RowProblems(sentences)
+    return Imported(len(new) - len(refused), trials_here_before=len(good) - len(new), problems=tuple(sentences))
+
+
+def _record(session: Session, numbered: list[tuple[int, Trial]], who: str) -> list[tuple[int, str]]:
+    """Record the trials at once; when the log refuses one, each by itself, to learn which. Returns those refused."""
+    try:
+        with session.begin_nested():
+            record_in(session, [trial for _, trial in numbered], who, what="imported")
+        return []
+    except MatcherError as error:
+        if len(numbered) == 1:
+            return [(numbered[0][0], str(error))]
+    return [refused for pair in numbered for refused in _record(session, [pair], who)]
+
+
+def read_table(path: Path) -> tuple[list[tuple[int, Trial]], list[tuple[int, str]]]:
+    """Return the trials of a table with their row numbers, and the problems with theirs; the heading is row 1."""
+    text = _text(path)
+    heading, *body = _rows(text, path.name)
+    names = [name.strip().casefold().replace(" ", "_") for name in heading]
+    _check_heading(names, path.name)
+    decimal_comma = _delimiter(text) != ","
+    good, problems, alike = [], [], Counter[str]()
+    for at, cells in enumerate(body, start=2):
+        if not any(cell.strip() for cell in cells):
+            continue
+        try:
+            good.append((at, _trial(_named(names, cells), decimal_comma, alike)))
+        except MatcherError as error:
+            problems.append((at, str(error)))
+    return good, problems
+
+
+def columns(coats: int) -> list[str]:
+    """Return the names of all columns of a table whose trials have up to ``coats`` coats."""
+    numbered = [f"coat_{number}_{name}" for number in range(1, coats + 1) for name in COAT_FIELDS]
+    return [*_BEFORE_COATS, *numbered, *_AFTER_COATS]
+
+
+# Writing
+
+
+def _cells(trial: Trial, target_names: Mapping[int | None, str]) -> dict[str, Any]:
+    recipe, under, seal = trial.recipe, trial.recipe.undercoat, trial.recipe.seal
+    sigmas = np.sqrt(np.diag(trial.reading.covariance)).tolist()
+    cells: dict[str, Any] = {
+        "number": trial.id,
+        "uid": trial.uid,
+        "made_at": in_utc(trial.made_at).isoformat(),
+        "made_by": trial.made_by,
+        "piece": trial.piece,
+        "target": target_names.get(trial.target_id, ""),
+        "alloy": recipe.alloy,
+        "surface": recipe.surface,
+        "source": trial.reading.source,
+        "ambient_temp_c": trial.ambient_temp_c,
+        "ambient_humidity_percent": trial.ambient_humidity_percent,
+        "notes": trial.notes,
+        "set_aside": trial.set_aside,
+        "photos": " ".join(trial.photos),
+    }
+    for axis, value, sigma in zip("lab", trial.reading.lab.tolist(), sigmas, strict=True):
+        cells |= {f"lab_{axis}": value, f"sigma_{axis}": sigma}
+    if under is not None:
+        cells |= {"undercoat": under.chemical, "undercoat_strength_of_stock": under.strength}
+        cells |= {"undercoat_burnish": under.burnish, "undercoat_stock": under.stock}
+    for number, coat in enumerate(recipe.coats, start=1):
+        values = (coat.chemical, coat.strength, coat.passes, coat.surface_temp_c, coat.application, coat.stock)
+        cells |= {f"coat_{number}_{name}": value for name, value in zip(COAT_FIELDS, values, strict=True)}
+    if seal is not None:
+        cells |= {"seal": seal.kind, "seal_coats": seal.coats, "seal_first_coat_hot": "yes" if seal.hot else "no"}
+    return cells
+
+
+def _safe(value: object) -> object:
+    """Keep a spreadsheet from taking text for a formula; numbers stay numbers."""
+    return f"'{value}" if isinstance(value, str) and _FORMULA.match(value) else value
+
+
+# Reading
+
+
+def _text(path: Path) -> str:
+    try:
+        raw = path.read_bytes() if path.stat().st_size <= MAX_CSV_BYTES else None
+    except OSError as error:
+        raise StudioError(f"{path} cannot be read ({error.strerror}): check its name.") from error
+    if raw is None:
+        raise StudioError(f"{path.name} is over {MAX_CSV_BYTES // 1024**2} MB: import it in parts.")
+    try:
+        text = raw.decode("utf-16" if raw[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise StudioError(f"Save {path.name} as CSV in UTF-8: it is in another encoding, or no table.") from error
+    if "\0" in text:
+        raise StudioError(f"Save {path.name} as CSV in UTF-8: it is no table of text.")
+    if not text.strip():
+        raise StudioError(f"{path.name} is empty: its first row must hold the names of the columns.")
+    return text
+
+
+def _delimiter(text: str) -> str:
+    heading = text.lstrip().splitlines()[0]
+    return max(",;\t", key=heading.count)
+
+
+def _rows(text: str, name: str) -> list[list[str]]:
+    try:
+        return list(csv.reader(io.StringIO(text.lstrip(), newline=""), delimiter=_delimiter(text), strict=True))
+    except csv.Error as error:
+        raise StudioError(f"{name} is not a whole table ({error}): save it as CSV again.") from error
+
+
+def _check_heading(names: Sequence[str], name: str) -> None:
+    known = {*_BEFORE_COATS, *_AFTER_COATS}
+    twice = [column for column, count in Counter(names).items() if count > 1 and column]
+    if twice:
+        raise StudioError(f"Name each column of {name} once: {twice[0]!r} is there twice.")
+    strange = [column for column in names if column and column not in known and not _COAT_COLUMN.fullmatch(column)]
+    if strange:
+        raise StudioError(
+            f"Rename or remove the column {strange[0]!r} of {name}: the columns are {', '.join(columns(1))} "
+            "(and coat_2_… for a second coat)."
+        )
+    lacking = [column for column in NEEDED if column not in names]
+    if lacking:
+        raise StudioError(f"Add the column {lacking[0]!r} to {name}: {', '.join(NEEDED)} are needed.")
+
+
+def _named(names: Sequence[str], cells: Sequence[str]) -> dict[str, str]:
+    if any(cell.strip() for cell in cells[len(names) :]):
+        raise StudioError(f"Check the separators: there are {len(cells)} cells under {len(names)} column names.")
+    named = {name: _plain(cell) for name, cell in zip(names, cells, strict=False) if name not in PASSED_OVER}
+    if any(value for name, value in named.items() if not name):
+        raise StudioError("Name the column of every filled cell: one here has none.")
+    return {name: value for name, value in named.items() if value}
+
+
+def _plain(cell: str) -> str:
+    """Take off the apostrophe that keeps a formula from being one."""
+    return (cell[1:] if _TAKEN_OFF.match(cell) else cell).strip(" \n")
+
+
+def _trial(cells: Mapping[str, str], decimal_comma: bool, alike: Counter[str]) -> Trial:
+    def number(name: str, default: float | None = None) -> float:
+        text = cells.get(name)
+        if text is None and default is not None:
+            return default
+        return _number(text, name, decimal_comma)
+
+    options: dict[str, Any] = {
+        name: cells[name] for name in ("made_by", "piece", "notes", "set_aside") if name in cells
+    }
+    if "made_at" in cells:
+        options["made_at"] = moment(cells["made_at"])
+    for name in ("ambient_temp_c", "ambient_humidity_percent"):
+        if name in cells:
+            options[name] = number(name)
+    trial = Trial(_recipe(cells, number), _reading(cells, number), uid=_uid(cells, alike), **options)
+    rows.trial_values(trial)
+    return trial
+
+
+def _recipe(cells: Mapping[str, str], number: Callable[..., float]) -> Recipe:
+    undercoat = seal = None
+    if "undercoat" in cells:
+        strength, burnish = number("undercoat_strength_of_stock"), number("undercoat_burnish", 0.0)
+        undercoat = Undercoat(cells["undercoat"], strength, burnish, cells.get("undercoat_stock"))
+    elif any(name.startswith("undercoat_") for name in cells):
+        raise StudioError("Name the chemical in the column 'undercoat', or empty the undercoat's other cells.")
+    if "seal" in cells:
+        coats = number("seal_coats", 1.0)
+        seal = Seal(cells["seal"], coats, _yes(cells.get("seal_first_coat_hot", "no")))  # type: ignore[arg-type]
+    surface = {"surface": cells["surface"]} if "surface" in cells else {}
+    return Recipe(cells.get("alloy", ""), undercoat, _coats(cells, number), seal, **surface)
+
+
+def _coats(cells: Mapping[str, str], number: Callable[..., float]) -> tuple[Coat, ...]:
+    matches = [match for match in map(_COAT_COLUMN.fullmatch, cells) if match]
+    used = sorted({int(match[1]) for match in matches})
+    if used != list(range(1, len(used) + 1)):
+        raise StudioError("Number the coats from 1 without a gap.")
+    coats = []
+    for at in used:
+        application = cells.get(f"coat_{at}_application", Coat.application)
+        coats.append(
+            Coat(
+                chemical=cells.get(f"coat_{at}_chemical", ""),
+                strength=number(f"coat_{at}_strength_of_stock"),
+                passes=number(f"coat_{at}_passes"),  # type: ignore[arg-type]
+                surface_temp_c=number(f"coat_{at}_surface_temp_c"),
+                application=application,
+                stock=cells.get(f"coat_{at}_stock"),
+            )
+        )
+    return tuple(coats)
+
+
+def _reading(cells: Mapping[str, str], number: Callable[..., float]) -> Reading:
+    lab = np.array([number(f"lab_{axis}") for axis in "lab"])
+    options: dict[str, Any] = {"source": cells["source"]} if "source" in cells else {}
+    given = [axis for axis in "lab" if f"sigma_{axis}" in cells]
+    if given:
+        options["covariance"] = np.diag(
+            [rows.number(number(f"sigma_{axis}"), f"sigma_{axis}", 0, 100) ** 2 for axis in "lab"]
+        )
+    return Reading(lab, **options)
+
+
+def _number(text: str | None, name: str, decimal_comma: bool) -> float:
+    if text is None:
+        raise StudioError(f"Fill in {name!r}: it is empty.")
+    plain = text.replace(",", ".") if decimal_comma and "." not in text else text
+    try:
+        return float(plain.replace("−", "-"))
+    except ValueError as error:
+        raise StudioError(f"Give {name!r} as a number: {text!r} is not one.") from error
+
+
+def _yes(text: str) -> bool:
+    answer = text.casefold()
+    if answer not in ("yes", "no", "true", "false", "1", "0", "hot", "cold"):
+        raise StudioError(f"Answer 'seal_first_coat_hot' with yes or no: {text!r} is neither.")
+    return answer in ("yes", "true", "1", "hot")
+
+
+def _uid(cells: Mapping[str, str], alike: Counter[str]) -> str:
+    """Return the row's uid; without one, a hash of what it says, so that the same log taken in twice counts once.
+
+    Rows that say the very same are different plates: the second gets another uid than the first.
+    """
+    if "uid" in cells:
+        return cells["uid"]
+    said = "\n".join(f"{name}={value}" for name, value in sorted(cells.items()))
+    alike[said] += 1
+    return hashlib.sha256(f"{said}\n{alike[said]}".encode()).hexdigest()
