@@ -242,7 +242,7 @@ def _curve(tag: bytes) -> Curve:
 
 
 def _from_table(stored: Floats, table: Floats) -> Floats:
-    return np.interp(stored, np.linspace(0.0, 1.0, table.size), table)
+    return np.asarray(np.interp(stored, np.linspace(0.0, 1.0, table.size), table))
 
 
 def _parametric(stored: Floats, kind: int, parameters: Floats) -> Floats:
@@ -252,7 +252,7 @@ def _parametric(stored: Floats, kind: int, parameters: Floats) -> Floats:
         return _power(stored, gamma)
     if kind in (1, 2):  # the straight part is flat, at 0 or at c
         d, e, f, c = (-b / a if a else 0.0), (c if kind == 2 else 0.0), (c if kind == 2 else 0.0), 0.0
-    return np.where(stored >= d, np.maximum(a * stored + b, 0.0) ** gamma + e, c * stored + f)
+    return np.asarray(np.where(stored >= d, np.maximum(a * stored + b, 0.0) ** gamma + e, c * stored + f))
 
 
 def _description(tags: dict[bytes, bytes]) -> str:

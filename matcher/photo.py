@@ -79,18 +79,20 @@ class Photo:
     _table: NDArray[np.float32] | None = field(repr=False, kw_only=True, default=None)
     _to_srgb: NDArray[np.float64] | None = field(repr=False, kw_only=True, default=None)
 
-    def linear(self, box: Box | None = None) -> NDArray[np.float32]:
+    def linear(self, box: Box | None = None, step: int = 1) -> NDArray[np.float32]:
         """Return linear RGB (h, w, 3) of ``box``: (left, top, right, bottom) in upright pixels, None for all.
+
+        step: take every step-th pixel of every step-th row.
 
         1 is the file's white. RGB has sRGB primaries, and is not cut off at them: a colour of a wider space may
         have negative values. Of a camera raw file it is balanced camera RGB. What of the box lies outside the
         picture is left away; PhotoError if nothing is left.
         """
-        return self._linear(self._cut(box))
+        return self._linear(self._cut(box, step))
 
-    def clipped(self, box: Box | None = None) -> NDArray[np.bool_]:
+    def clipped(self, box: Box | None = None, step: int = 1) -> NDArray[np.bool_]:
         """Return (h, w): whether any channel is at the top of its scale. Floating-point files have no top."""
-        stored = self._cut(box)
+        stored = self._cut(box, step)
         if stored.dtype.kind == "f":
             return np.zeros(stored.shape[:2], dtype=bool)
         top = _TOP_OF_SCALE * np.iinfo(stored.dtype).max
@@ -119,10 +121,10 @@ class Photo:
             light = light * _display_gain(light)
         return np.rint(encode_srgb(light) * 255).astype(np.uint8)
 
-    def _cut(self, box: Box | None) -> Stored:
+    def _cut(self, box: Box | None, step: int) -> Stored:
         upright = _upright(self._stored, self._orientation)
         if box is None:
-            return np.ascontiguousarray(upright)
+            return np.ascontiguousarray(upright[::step, ::step])
         if not all(map(math.isfinite, box)):
             raise PhotoError(f"Give the box as four pixel positions: {tuple(box)} is not that.")
         left, top = max(0, math.floor(box[0])), max(0, math.floor(box[1]))
@@ -132,7 +134,7 @@ class Photo:
                 f"Mark something inside the picture, which is {self.width} by {self.height} pixels: "
                 f"{tuple(round(edge, 1) for edge in box)} is outside."
             )
-        return np.ascontiguousarray(upright[top:bottom, left:right])
+        return np.ascontiguousarray(upright[top:bottom:step, left:right:step])
 
     def _linear(self, stored: Stored) -> NDArray[np.float32]:
         import cv2
@@ -156,7 +158,7 @@ def open_photo(source: str | Path | bytes, encoding: str | None = None, name: st
     asked = None if encoding is None else str(encoding).strip().lower()
     if asked not in (None, "srgb", "linear"):
         raise PhotoError(f"Give the encoding as srgb or linear, or leave it to the file: {encoding!r} is neither.")
-    name = name or ("" if isinstance(source, bytes) else Path(source).name) or "The photograph"
+    name = (name or ("" if isinstance(source, bytes) else Path(source).name) or "The file")[-80:]
     try:
         data = source if isinstance(source, bytes) else _read(Path(source))
         if len(data) > MAX_BYTES:
@@ -187,7 +189,8 @@ def _read(path: Path) -> bytes:
     except PermissionError as error:
         raise RefusedError("may not be read by this user: change its permissions or copy it") from error
     except (OSError, ValueError) as error:
-        raise RefusedError(f"cannot be read from where it is ({error}): copy it to this machine's disk") from error
+        reason = getattr(error, "strerror", None) or str(error)
+        raise RefusedError(f"cannot be read from where it is ({reason}): copy it to this machine's disk") from error
 
 
 def _raw_photo(decoded: Decoded, asked: str | None) -> Photo:

@@ -15,16 +15,17 @@ from matcher.decode.tiff import MARKS, decode_tiff, is_camera_raw
 __all__ = ["MAX_PIXELS", "CameraRaw", "Decoded", "RefusedError", "Stored", "decode"]
 
 _OTHER_FILES = {
-    b"GIF8": "a GIF, which keeps too few colours to read one",
-    b"%PDF": "a PDF document",
-    b"BM": "a BMP picture",
-    b"<svg": "an SVG drawing",
-    b"<?xml": "an SVG or XML document",
-    b"<!DOC": "a web page",
-    b"<html": "a web page",
-    b"8BPS": "a layered working document",
-    b"PK\x03\x04": "a zip archive or an office document",
-    b"\x1f\x8b": "a compressed archive",
+    b"GIF8": "a GIF, which keeps too few colours",
+    b"%PDF": "a PDF document, not a photograph",
+    b"BM": "a BMP picture, which does not say what its colours are",
+    b"<svg": "an SVG drawing, not a photograph",
+    b"<?xml": "an SVG or XML document, not a photograph",
+    b"<!DOC": "a web page, not a photograph",
+    b"<html": "a web page, not a photograph",
+    b"MM\0+": "a TIFF of a rare kind (BigTIFF, big-endian)",
+    b"8BPS": "a layered working document, not a plain picture",
+    b"PK\x03\x04": "a zip archive or an office document, not a photograph",
+    b"\x1f\x8b": "a compressed archive, not a photograph",
 }
 _HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"mif1", b"mif2")
 _HEIF_SEQUENCE_BRANDS = (b"msf1", b"hevc", b"hevx", b"hevm", b"hevs")
@@ -62,7 +63,7 @@ def _decoder_for(data: bytes, suffix: str) -> Callable[[bytes], Decoded]:
     head = data[:512].lstrip(b"\xef\xbb\xbf \t\r\n")
     for start, what in _OTHER_FILES.items():
         if head.startswith(start):
-            raise RefusedError(f"is {what}, not a photograph: {READABLE}")
+            raise RefusedError(f"is {what}: {READABLE}")
     raise RefusedError(f"is not a photograph, whatever its name says: {READABLE}")
 
 

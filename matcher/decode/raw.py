@@ -11,11 +11,14 @@ from matcher.decode.stored import CameraRaw, Decoded, RefusedError, check_size, 
 from matcher.errors import Caveat
 from matcher.icc import D65, SRGB_PRIMARIES, primaries_to_xyz
 
+_DNG_VERSION = 50706
+
 
 def decode_raw(data: bytes) -> Decoded:
     """Read a raw file as camera RGB of 16 bits, 0 at its black level and full scale at its white level, upright."""
     import rawpy
 
+    exif = None if data[4:8] == b"ftyp" else read_exif(data)
     with rawpy.RawPy() as raw:
         raw.open_buffer(io.BytesIO(data))
         check_size(raw.sizes.raw_width, raw.sizes.raw_height)
@@ -33,26 +36,30 @@ def decode_raw(data: bytes) -> Decoded:
             adjust_maximum_thr=0.0,
             user_wb=[1.0, 1.0, 1.0, 1.0],
         )
-        colour, caveats = _colour(raw)
-    exif = None if data[4:8] == b"ftyp" else read_exif(data)
+        colour, caveats = _colour(raw, is_dng=exif is not None and _DNG_VERSION in exif)
     return Decoded(pixels, exif=exif, raw=colour, caveats=caveats)
 
 
-def _colour(raw: Any) -> tuple[CameraRaw, tuple[Caveat, ...]]:
-    """Read the white balance and the colour matrix that the file gives, or LibRaw for its model of camera.
+def _colour(raw: Any, is_dng: bool) -> tuple[CameraRaw, tuple[Caveat, ...]]:
+    """Read the white balance and the colour matrix: a DNG's own, else LibRaw's for that model of camera.
 
-    The matrix leads from XYZ in daylight to camera RGB. As is usual in raw development, its rows are scaled so
-    that sRGB's white gives equal camera values (which is what the balance does to the light's white), then it is
-    inverted: balanced camera white becomes (1, 1, 1) of linear sRGB.
+    The first is a matrix from balanced camera RGB to linear sRGB as LibRaw works it out of the DNG's matrix for
+    daylight. The second leads from XYZ in daylight to camera RGB: as is usual in raw development, its rows are
+    scaled so that sRGB's white gives equal camera values (which is what the balance does to the light's white),
+    then it is inverted. Either way balanced camera white becomes (1, 1, 1) of linear sRGB.
     """
     balance, caveats = _balance(raw)
-    from_xyz = np.asarray(raw.rgb_xyz_matrix[:3], dtype=float)
-    from_srgb = from_xyz @ primaries_to_xyz(SRGB_PRIMARIES, D65)
-    whites = from_srgb.sum(axis=1, keepdims=True)
-    if not np.isfinite(from_srgb).all() or whites.min() <= 0 or abs(np.linalg.det(from_srgb / whites)) < 1e-3:
-        message = "The raw file does not say how its camera sees colour: photograph a chart once under this light."
-        return CameraRaw(balance, np.eye(3)), (*caveats, Caveat("raw_matrix_unknown", message))
-    return CameraRaw(balance, np.linalg.inv(from_srgb / whites)), caveats
+    own = np.asarray(raw.color_matrix[:, :3], dtype=float)
+    from_srgb = np.asarray(raw.rgb_xyz_matrix[:3], dtype=float) @ primaries_to_xyz(SRGB_PRIMARIES, D65)
+    listed = np.zeros((3, 3))
+    if from_srgb.sum(axis=1).min() > 0 and np.linalg.det(from_srgb) != 0:
+        listed = np.linalg.inv(from_srgb / from_srgb.sum(axis=1, keepdims=True))
+    for to_srgb in (own, listed) if is_dng else (listed, own):
+        whites = to_srgb.sum(axis=1, keepdims=True)
+        if np.isfinite(to_srgb).all() and np.abs(whites - 1).max() < 0.1 and abs(np.linalg.det(to_srgb)) > 0.1:
+            return CameraRaw(balance, to_srgb / whites), caveats
+    message = "The raw file does not say how its camera sees colour: photograph a chart once under this light."
+    return CameraRaw(balance, np.eye(3)), (*caveats, Caveat("raw_matrix_unknown", message))
 
 
 def _balance(raw: Any) -> tuple[np.ndarray[Any, np.dtype[np.float64]], tuple[Caveat, ...]]:

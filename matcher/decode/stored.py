@@ -98,7 +98,14 @@ def by_opencv(data: bytes) -> tuple[Stored, bool, tuple[Caveat, ...]]:
     """Decode a 16-bit or floating-point picture, which Pillow would cut to 8 bits; as `three_channels`."""
     import cv2
 
-    pixels = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED | cv2.IMREAD_IGNORE_ORIENTATION)
+    log_level = cv2.utils.logging.getLogLevel()
+    cv2.utils.logging.setLogLevel(
+        cv2.utils.logging.LOG_LEVEL_SILENT
+    )  # what is wrong is said in the error, not on the terminal
+    try:
+        pixels = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED | cv2.IMREAD_IGNORE_ORIENTATION)
+    finally:
+        cv2.utils.logging.setLogLevel(log_level)
     if pixels is None:
         raise RefusedError(DAMAGED)
     if pixels.dtype == np.float64:

@@ -15,18 +15,18 @@ from matcher.decode.stored import (
     by_opencv,
     check_size,
     from_pillow,
-    orientation_of,
     read_exif,
 )
 
 if TYPE_CHECKING:
     from PIL.TiffImagePlugin import ImageFileDirectory_v2 as Directory
 
-MARKS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+MARKS = (b"II*\0", b"MM\0*", b"II+\0")
 
 # Tags and values of TIFF 6.0, TIFF/EP and DNG 1.7.
 _NEW_SUBFILE_TYPE, _WIDTH, _HEIGHT, _BITS, _PHOTOMETRIC, _PROFILE = 254, 256, 257, 258, 262, 34675
 _SUB_DIRECTORIES, _DNG_VERSION = 330, 50706
+_SAMPLES, _PLANAR, _FORMAT = 277, 284, 339
 _WHITE_IS_ZERO, _INKS, _CIELAB_KINDS, _SENSOR_KINDS = 0, 5, (8, 9, 10), (32803, 34892)
 _SMALL_COPY_OR_MASK = 0b101
 
@@ -47,11 +47,14 @@ def decode_tiff(data: bytes) -> Decoded:
         raise RefusedError("keeps its colours as CIELAB: save it as an RGB TIFF of 8 or 16 bits")
     if max(bits) <= 8:
         return from_pillow(TiffImagePlugin.TiffImageFile(io.BytesIO(data)))
+    samples = int(page.get(_SAMPLES, 1))
+    if samples > 4 or (samples > 1 and page.get(_PLANAR, 1) != 1) or (max(bits) < 32 and 3 in page.get(_FORMAT, ())):
+        raise RefusedError("keeps its values in an unusual way: save it as an interleaved RGB TIFF of 8 or 16 bits")
     pixels, grey, caveats = by_opencv(data)
     if photometric == _WHITE_IS_ZERO and pixels.dtype == np.uint16:
         pixels = 65535 - pixels
-    exif = read_exif(data)
-    return Decoded(pixels, orientation_of(exif), page.get(_PROFILE), None, exif, grey, caveats=caveats)
+    # Unlike Pillow, OpenCV's TIFF reader has already turned the picture upright.
+    return Decoded(pixels, 1, page.get(_PROFILE), None, read_exif(data), grey, caveats=caveats)
 
 
 def is_camera_raw(data: bytes, suffix: str) -> bool:
@@ -72,7 +75,7 @@ def is_camera_raw(data: bytes, suffix: str) -> bool:
 
 
 def _header(data: bytes) -> bytes:
-    return data[:16] if b"+" in data[2:4] else data[:8]
+    return data[: 16 if data[2:3] == b"+" else 8]  # BigTIFF's is longer
 
 
 def _directory(data: bytes, offset: int) -> Directory:
