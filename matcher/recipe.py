@@ -12,19 +12,34 @@ from typing import Any
 from matcher.errors import RecipeError
 
 MAX_PASSES = 200
+MAX_NAME = 200
 SURFACE_TEMP_RANGE_C = (0.0, 400.0)
 
 
 def _text(value: object, what: str) -> str:
     if not isinstance(value, str) or not value.strip():
         raise RecipeError(f"Give the {what} a name: {value!r} is empty.")
-    return " ".join(value.split())
+    text = " ".join(value.split())
+    if len(text) > MAX_NAME or not text.isprintable():
+        raise RecipeError(f"Write the {what} in at most {MAX_NAME} plain characters: {text[:40]!r} is not that.")
+    return text
+
+
+def _stock(value: object) -> str | None:
+    return None if value is None or value == "" else _text(value, "stock's label")
+
+
+def _whole(value: object, what: str, low: int, high: int) -> int:
+    number = _number(value, what, low, high)
+    if number != int(number):
+        raise RecipeError(f"Give the {what} as a whole number: {value!r} is not one.")
+    return int(number)
 
 
 def _number(value: object, what: str, low: float, high: float, unit: str = "") -> float:
     try:
         number = float(value)  # type: ignore[arg-type]
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         number = math.nan
     if isinstance(value, bool) or not math.isfinite(number) or not low <= number <= high:
         raise RecipeError(f"Give the {what} as a number from {low:g} to {high:g}{unit}: {value!r} is not one.")
@@ -55,6 +70,7 @@ class Undercoat:
         object.__setattr__(self, "chemical", _text(self.chemical, "undercoat's chemical"))
         object.__setattr__(self, "strength", _strength(self.strength, "undercoat's strength"))
         object.__setattr__(self, "burnish", _number(self.burnish, "burnish", 0.0, 1.0))
+        object.__setattr__(self, "stock", _stock(self.stock))
 
 
 @dataclass(frozen=True)
@@ -74,14 +90,12 @@ class Coat:
     def __post_init__(self) -> None:
         object.__setattr__(self, "chemical", _text(self.chemical, "coat's chemical"))
         object.__setattr__(self, "strength", _strength(self.strength, "coat's strength"))
-        passes = _number(self.passes, "number of passes", 1, MAX_PASSES)
-        if passes != int(passes):
-            raise RecipeError(f"Give the number of passes as a whole number: {self.passes!r} is not one.")
-        object.__setattr__(self, "passes", int(passes))
+        object.__setattr__(self, "passes", _whole(self.passes, "number of passes", 1, MAX_PASSES))
         low, high = SURFACE_TEMP_RANGE_C
         temp = _number(self.surface_temp_c, "surface temperature", low, high, " °C")
         object.__setattr__(self, "surface_temp_c", temp)
         object.__setattr__(self, "application", _text(self.application, "way of application"))
+        object.__setattr__(self, "stock", _stock(self.stock))
 
     @property
     def dose(self) -> float:
@@ -99,10 +113,11 @@ class Seal:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "kind", _text(self.kind, "seal"))
-        coats = _number(self.coats, "number of seal coats", 1, 20)
-        if coats != int(coats):
-            raise RecipeError(f"Give the number of seal coats as a whole number: {self.coats!r} is not one.")
-        object.__setattr__(self, "coats", int(coats))
+        object.__setattr__(self, "coats", _whole(self.coats, "number of seal coats", 1, 20))
+        if not isinstance(self.hot, bool):
+            raise RecipeError(
+                f"Say whether the first seal coat went on hot with True or False: {self.hot!r} is neither."
+            )
 
 
 @dataclass(frozen=True)
@@ -155,7 +170,12 @@ class Recipe:
 
 def strength_in_words(strength: float) -> str:
     """Say a fraction of stock as the bench does: "half strength", else "0.35 of stock"."""
-    words = {1.0: "full strength", 0.75: "three-quarter strength", 0.5: "half strength", 0.25: "quarter strength"}
+    words = {
+        1.0: "full strength",
+        0.75: "three-quarter strength",
+        0.5: "half strength",
+        0.25: "quarter strength",
+    }
     return words.get(round(strength, 3), f"{strength:.2g} of stock")
 
 
