@@ -18,8 +18,8 @@ ATOMIC_WEIGHTS_G_PER_MOL = {
     "Cr": 51.996, "Mn": 54.938, "Fe": 55.845, "Co": 58.933, "Ni": 58.693, "Cu": 63.546, "Zn": 65.38, "Se": 78.971,
     "Ag": 107.87, "Sn": 118.71, "Sb": 121.76, "I": 126.90, "Ba": 137.33, "Au": 196.97, "Pb": 207.2, "Bi": 208.98,
 }  # fmt: skip
-"""Standard atomic weights, abridged to five figures: IUPAC Commission on Isotopic Abundances and Atomic Weights, "Standard
-atomic weights of the elements 2021", Pure Appl. Chem. 94 (2022) 573, table 2 (from memory)."""
+"""Standard atomic weights, abridged to five figures: IUPAC Commission on Isotopic Abundances and Atomic Weights,
+"Standard atomic weights of the elements 2021", Pure Appl. Chem. 94 (2022) 573 (from memory)."""
 
 SALTS = {
     "ferric nitrate": "Fe(NO3)3",

@@ -114,10 +114,9 @@ class Seal:
     def __post_init__(self) -> None:
         object.__setattr__(self, "kind", _text(self.kind, "seal"))
         object.__setattr__(self, "coats", _whole(self.coats, "number of seal coats", 1, 20))
-        if not isinstance(self.hot, bool):
-            raise RecipeError(
-                f"Say whether the first seal coat went on hot with True or False: {self.hot!r} is neither."
-            )
+        if isinstance(self.hot, str) or self.hot not in (True, False):
+            raise RecipeError(f"Say with True or False if the first seal coat went on hot: {self.hot!r} is neither.")
+        object.__setattr__(self, "hot", bool(self.hot))
 
 
 @dataclass(frozen=True)
@@ -156,6 +155,9 @@ class Recipe:
     def from_dict(cls, data: dict[str, Any]) -> Recipe:
         """Take back what ``as_dict`` gave. Raises RecipeError for missing, unknown or invalid fields."""
         try:
+            unknown = set(data) - {"alloy", "surface", "undercoat", "coats", "seal"}
+            if unknown:
+                raise TypeError(f"unknown {', '.join(sorted(unknown))}")
             undercoat, seal = data.get("undercoat"), data.get("seal")
             return cls(
                 alloy=data["alloy"],
