@@ -116,7 +116,7 @@ def molar_mass_g_per_mol(formula: str) -> float:
         raise RecipeError(f"Write a formula such as Fe(NO3)3·9H2O: {formula!r} is not one.")
     total = 0.0
     for part in re.split(r"[·.*]", formula.replace(" ", "")):
-        count, rest = re.fullmatch(r"(\d*)(.*)", part).groups()  # type: ignore[union-attr]  # matches any text
+        count, rest = re.fullmatch(r"(\d{0,3})(.*)", part, re.DOTALL).groups()  # type: ignore[union-attr]  # fits any text
         total += int(count or 1) * _part_g_per_mol(rest, formula)
     return total
 
@@ -217,7 +217,7 @@ def _part_g_per_mol(part: str, whole: str) -> float:
     """Return the molar mass of a formula without dots, with brackets as deep as they come."""
     stack = [0.0]
     at = 0
-    token = re.compile(r"([A-Z][a-z]?)(\d*)|(\()|(\))(\d*)")
+    token = re.compile(r"([A-Z][a-z]?)(\d{0,3})|(\()|(\))(\d{0,3})")
     while at < len(part):
         match = token.match(part, at)
         if match is None or (match[1] and match[1] not in ATOMIC_WEIGHTS_G_PER_MOL) or (match[4] and len(stack) < 2):
@@ -227,10 +227,10 @@ def _part_g_per_mol(part: str, whole: str) -> float:
         elif match[3]:
             stack.append(0.0)
         else:
-            inner = stack.pop()
+            inner = stack.pop() or math.nan  # an empty bracket: found below
             stack[-1] += inner * int(match[5] or 1)
         at = match.end()
-    if len(stack) != 1 or stack[0] == 0.0:
+    if len(stack) != 1 or not stack[0] > 0.0:
         raise RecipeError(f"Check the formula {whole!r}: a bracket is open, or a part of it is missing.")
     return stack[0]
 

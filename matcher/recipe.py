@@ -114,7 +114,7 @@ class Seal:
     def __post_init__(self) -> None:
         object.__setattr__(self, "kind", _text(self.kind, "seal"))
         object.__setattr__(self, "coats", _whole(self.coats, "number of seal coats", 1, 20))
-        if isinstance(self.hot, str) or self.hot not in (True, False):
+        if self.hot not in (True, False):
             raise RecipeError(f"Say with True or False if the first seal coat went on hot: {self.hot!r} is neither.")
         object.__setattr__(self, "hot", bool(self.hot))
 
