@@ -130,14 +130,15 @@ def test_the_solution_for_a_piece_follows_area_and_passes() -> None:
 
 @given(st.floats(0.5, 5000.0), st.floats(0.05, 1.0))
 def test_a_measured_dilution_is_on_graduations_and_says_its_true_strength(volume: float, strength: float) -> None:
+    wanted = dilute(volume, strength)
     try:
-        measured = measurable_dilution(dilute(volume, strength))
+        measured = measurable_dilution(wanted)
     except RecipeError:
-        assert volume * strength < CYLINDER_STEPS_ML[0][1]
+        assert wanted.stock_ml < CYLINDER_STEPS_ML[0][1]
         return
-    for part in (measured.stock_ml, measured.water_ml):
-        steps = part / CYLINDER_STEPS_ML[0][1]
-        assert steps == pytest.approx(round(steps), abs=1e-6)
+    for asked, shown in ((wanted.stock_ml, measured.stock_ml), (wanted.water_ml, measured.water_ml)):
+        step = next((step for holds, step in CYLINDER_STEPS_ML if asked <= holds), CYLINDER_STEPS_ML[-1][1])
+        assert shown / step == pytest.approx(round(shown / step), abs=1e-6)
     assert measured.strength == pytest.approx(measured.stock_ml / measured.total_ml)
 
 
