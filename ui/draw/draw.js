@@ -175,8 +175,7 @@ class Bench {
       this.middleButton.title = "Puts it in the middle, to be moved by its corners or with the arrow keys";
       bar.append(this.undoButton, this.clearButton, this.middleButton);
     }
-    bar.append(element("span", "spring"));
-    const zoom = element("span", "group");
+    const zoom = element("span", "group zoom");
     this.outButton = this.button("−", () => this.zoomTo(this.zoom / 1.6, this.middle()));
     this.outButton.setAttribute("aria-label", "Show more of the picture");
     this.inButton = this.button("+", () => this.zoomTo(this.zoom * 1.6, this.middle()));

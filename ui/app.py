@@ -1,0 +1,34 @@
+"""The web page's entry: dresses the page, opens the studio, runs the page that was asked for.
+
+``python -m matcher app`` starts it; MATCHER_STUDIO names the studio.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import streamlit as st
+
+# Streamlit puts this file's own folder on the path; from a checkout that is not installed the packages lie above it.
+if (root := str(Path(__file__).resolve().parents[1])) not in sys.path:
+    sys.path.insert(0, root)
+
+from ui.parts import look
+from ui.parts.faults import guarded
+from ui.parts.keeping import keep_what_is_typed
+from ui.parts.opened import the_studio
+from ui.parts.places import ALL, START
+
+st.set_page_config(page_title="Patina matcher", layout="wide", initial_sidebar_state="collapsed")
+page = st.navigation(
+    [st.Page(place.file, title=place.title, url_path=place.address, default=place is START) for place in ALL],
+    position="hidden",
+)
+look.dress()
+with guarded():
+    look.bar(the_studio(), next((place for place in ALL if place.title == page.title), None))
+    keep_what_is_typed()
+    with guarded():
+        page.run()
+    look.foot()

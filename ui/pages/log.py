@@ -1,0 +1,215 @@
+"""The log: every plate, found again by words; set aside with a reason, taken back; carried elsewhere and backed up."""
+
+from __future__ import annotations
+
+import html
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from matcher.errors import MatcherError
+from matcher.recipe import describe
+from ui.parts import look
+from ui.parts.faults import tell, told
+from ui.parts.opened import the_studio
+from ui.parts.photographs import figure, thumb
+from ui.parts.steps import recipe_steps
+from ui.parts.swatches import field, figures, show_reading
+
+if TYPE_CHECKING:
+    from matcher.studio import Studio
+    from matcher.trials.trial import Trial
+
+A_PAGE = 15
+
+
+def show() -> None:
+    studio = the_studio()
+    look.title("The log", "Every plate that was recorded, the newest first. Nothing is ever deleted.")
+    trials = studio.trials(include_set_aside=True)
+    opened = _opened(trials)
+    if opened is not None:
+        _one(studio, opened)
+        return
+    found = _filtered(trials)
+    _list(studio, found, len(trials))
+    _carry(studio)
+
+
+def _opened(trials: list[Trial]) -> Trial | None:
+    wanted = st.query_params.get("plate")
+    return None if wanted is None else next((trial for trial in trials if str(trial.id) == wanted), None)
+
+
+def _filtered(trials: list[Trial]) -> list[Trial]:
+    """Ask for words and return the trials that hold them all, the newest first."""
+    left, right = st.columns([2, 1], vertical_alignment="bottom")
+    with left:
+        words = st.text_input(
+            "Find plates",
+            type="search",
+            placeholder="chemical, mark on the plate, who, notes",
+            live=True,
+            key="log.words",
+        )
+    with right:
+        aside = st.toggle("Show those set aside too", key="log.aside")
+    wanted = (words or "").casefold().split()
+    return [
+        trial
+        for trial in reversed(trials)
+        if (aside or trial.set_aside is None) and all(word in _searchable(trial) for word in wanted)
+    ]
+
+
+def _searchable(trial: Trial) -> str:
+    parts = (
+        f"plate {trial.id}",
+        describe(trial.recipe),
+        trial.piece,
+        trial.made_by,
+        trial.notes,
+        trial.set_aside or "",
+    )
+    return " ".join(parts).casefold()
+
+
+def _list(studio: Studio, found: list[Trial], total: int) -> None:
+    st.html(f'<p class="pm-soft">{len(found)} of {total} plates</p>')
+    if not total:
+        tell("Nothing is logged yet: record a plate, or take in a studio's export below.", "mind")
+    count = int(st.session_state.get("log.count", A_PAGE))
+    with look.panel("rows"):
+        for trial in found[:count]:
+            row, action = st.columns([5, 1], vertical_alignment="center")
+            with row:
+                st.html(_row(studio, trial))
+            with action:
+                if st.button("Open", key=f"log.open.{trial.id}", width="stretch"):
+                    st.query_params["plate"] = str(trial.id)
+                    st.rerun()
+    if len(found) > count and st.button(f"Show {A_PAGE} more"):
+        st.session_state["log.count"] = count + A_PAGE
+        st.rerun()
+
+
+def _row(studio: Studio, trial: Trial) -> str:
+    aside = f'<p class="pm-away">Set aside: {html.escape(trial.set_aside)}</p>' if trial.set_aside is not None else ""
+    mark = f" · {html.escape(trial.piece)}" if trial.piece else ""
+    by = f" · {html.escape(trial.made_by)}" if trial.made_by else ""
+    return (
+        f'<div class="pm-row"><div class="pm-thumb">{field(trial.reading.lab, f"Plate {trial.id}")}{_thumb(studio, trial)}</div>'
+        f"<div><p><strong>Plate {trial.id}</strong>{mark}{by} · {trial.made_at:%d %b %Y}</p>"
+        f'<p>{html.escape(describe(trial.recipe))}</p><p class="pm-soft pm-figures">{figures(trial.reading.lab)}</p>{aside}</div></div>'
+    )
+
+
+def _thumb(studio: Studio, trial: Trial) -> str:
+    if not trial.photos:
+        return ""
+    try:
+        return f'<img src="{thumb(str(studio.photo_path(trial.photos[0])))}" alt="">'
+    except MatcherError:
+        return ""
+
+
+def _one(studio: Studio, trial: Trial) -> None:
+    if st.button("Back to all plates", type="tertiary", icon=":material/arrow_back:"):
+        del st.query_params["plate"]
+        st.rerun()
+    picture, words = st.columns([1.2, 1], gap="medium")
+    with picture:
+        st.html(figure(studio, trial.photos[0] if trial.photos else None, f"Photograph of plate {trial.id}"))
+        st.html(recipe_steps(trial.recipe))
+        st.html(_notes(trial))
+    with words:
+        st.subheader(f"Plate {trial.id}", anchor=False)
+        show_reading(trial.reading, f"Plate {trial.id}")
+        _aside(studio, trial)
+
+
+def _notes(trial: Trial) -> str:
+    said = [f"{trial.made_at:%d %B %Y}", trial.made_by, trial.piece, trial.notes]
+    if trial.ambient_temp_c is not None:
+        said.append(f"air {trial.ambient_temp_c:g} °C")
+    if trial.ambient_humidity_percent is not None:
+        said.append(f"humidity {trial.ambient_humidity_percent:g} %")
+    return f'<p class="pm-soft">{html.escape(" · ".join(part for part in said if part))}</p>'
+
+
+def _aside(studio: Studio, trial: Trial) -> None:
+    """Set a plate aside with a reason, or take it back."""
+    plate = trial.id or 0
+    if trial.set_aside is not None:
+        tell(f"Set aside: {trial.set_aside}", "mind")
+        if st.button("Take it back: it counts again"):
+            with told():
+                studio.take_back(plate)
+                st.rerun()
+        return
+    with st.expander("Set this plate aside"):
+        st.html("<p>It stays in the log, but no suggestion is made from it.</p>")
+        reason = st.text_input("Reason", placeholder="overheated at one edge", live=True, key=f"log.reason.{plate}")
+        if st.button("Set aside", key=f"log.aside.{plate}"):
+            with told():
+                studio.set_aside(plate, reason or "")
+                st.rerun()
+
+
+def _carry(studio: Studio) -> None:
+    """Export, import and back up."""
+    st.subheader("Carry and keep", anchor=False)
+    out, back = st.columns(2, gap="medium")
+    with out, look.panel("out"):
+        st.html("<p>A backup holds everything, photographs too. The table opens in a spreadsheet.</p>")
+        with st.container(horizontal=True):
+            st.download_button(
+                "Back up everything",
+                lambda: _written(studio, "studio-backup.zip"),
+                "studio-backup.zip",
+                on_click="ignore",
+            )
+            st.download_button(
+                "Export the studio",
+                lambda: _written(studio, "studio-export.zip"),
+                "studio-export.zip",
+                on_click="ignore",
+            )
+            st.download_button(
+                "Table of plates", lambda: _written(studio, "plates.csv"), "plates.csv", on_click="ignore"
+            )
+    with back, look.panel("back"):
+        _take_in(studio)
+
+
+def _written(studio: Studio, name: str) -> bytes:
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / name
+        studio.backup(path) if name == "studio-backup.zip" else studio.export(path)
+        return path.read_bytes()
+
+
+def _take_in(studio: Studio) -> None:
+    file = st.file_uploader("Take in an export, a backup or a table of plates", type=["zip", "csv"], key="log.import")
+    skip = st.toggle("Leave out a table's bad rows", key="log.skip")
+    if file is None or not st.button("Take it in", key="log.take"):
+        return
+    with told(), TemporaryDirectory() as folder, st.spinner("Taking it in…"):
+        path = Path(folder) / Path(file.name).name
+        path.write_bytes(file.getvalue())
+        brought = studio.import_file(path, skip_bad=skip)
+        tell(_brought(brought), "done")
+        for problem in brought.problems:
+            tell(problem, "mind")
+
+
+def _brought(brought: Any) -> str:
+    said = f"Taken in: {brought.trials} new plates, {brought.targets} targets, {brought.photos} photographs."
+    if brought.trials_here_before:
+        said += f" {brought.trials_here_before} plates were here before and stay as they are."
+    return said
+
+
+show()

@@ -1,0 +1,51 @@
+"""How to photograph a finish so that its colour can be read: words only."""
+
+from __future__ import annotations
+
+import html
+
+import streamlit as st
+
+from ui.parts import look
+
+SETTING_UP = (
+    "Let the plate cool, and photograph it in the state that you want to match: bare, or sealed.",
+    "Lay the grey card flat beside the finish, touching it if you can, facing the same way.",
+    "Use one kind of light. Open shade or a window is best; lamps that lean to yellow or green make the reading less sure.",
+    "Turn the plate until the shine goes away from the lens. What glares is left out of the reading.",
+    "Keep your shadow, and coloured walls and clothes, off both the card and the plate.",
+)
+TAKING = (
+    "Fill the frame with plate and card. Both must be sharp and wholly in the picture.",
+    "No flash, no filters, no portrait or night setting.",
+    "If the card comes out white, or the plate black, take another with less or more exposure.",
+    "Use the file as the camera wrote it: picture messages change the colours.",
+)
+MARKING = (
+    "Mark an even part of the finish. Leave edges, scratches and glare out.",
+    "A mottled finish needs a large mark, so that light and dark parts are in it as they are on the piece.",
+)
+CAUTIONS = (
+    "Hot metal looks like cold metal. Let it cool before you lean over it with a camera, and keep the card and the "
+    "phone away from the torch.",
+    "Take the gloves off, and wash your hands, before you touch a phone or a laptop: salts and acids travel on fingers.",
+    "Do not photograph over open baths, or during spraying: fumes harm you and the lens.",
+)
+
+
+def show() -> None:
+    look.title(
+        "How to photograph a finish", "A phone is enough. The grey card and the light matter more than the camera."
+    )
+    st.html(_section("Set it up", SETTING_UP) + _section("Take it", TAKING) + _section("Mark it", MARKING))
+    st.subheader("Cautions", anchor=False)
+    items = "".join(f"<li>{html.escape(text)}</li>" for text in CAUTIONS)
+    st.html(f'<ul class="pm-mind-list">{items}</ul>')
+
+
+def _section(name: str, lines: tuple[str, ...]) -> str:
+    items = "".join(f"<li>{html.escape(line)}</li>" for line in lines)
+    return f"<h2>{name}</h2><ul class='pm-advice'>{items}</ul>"
+
+
+show()

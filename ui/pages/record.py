@@ -1,0 +1,168 @@
+"""Record a plate: the recipe, prefilled from a suggestion or the last plate, and the colour that it gave."""
+
+from __future__ import annotations
+
+import html
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from matcher.errors import MatcherError
+from ui.parts import look
+from ui.parts.cautions import show_cautions
+from ui.parts.colour_in import colour_in
+from ui.parts.drafts import Draft
+from ui.parts.faults import tell
+from ui.parts.opened import choose_target, chosen_target, logged, the_studio
+from ui.parts.places import LOG, SUGGESTIONS
+from ui.parts.recipe_form import RecipeForm, fields_of
+
+if TYPE_CHECKING:
+    from matcher.finish import Reading
+    from matcher.recipe import Recipe
+    from matcher.studio import Studio
+    from matcher.trials.trial import Trial
+
+NO_TARGET = 0
+
+
+def show() -> None:
+    studio = the_studio()
+    draft = Draft(studio, "plate")
+    trials = logged(studio)
+    if not draft.values:
+        _prefill(draft, trials)
+    look.title("Record a plate", "First what you did, then the colour that it gave.")
+    _origin(studio, draft)
+    strict = bool(st.session_state.get("plate.tried"))
+    st.subheader("What you did", anchor=False)
+    left, right = st.columns([1.55, 1], gap="medium")
+    with left:
+        recipe = RecipeForm(draft, trials, _stocks(studio), strict).show()
+    with right:
+        _beside(recipe)
+    st.subheader("What it gave", anchor=False)
+    reading, _ = colour_in(studio, draft, "Mark the finish", "Plate")
+    st.subheader("Which plate", anchor=False)
+    _about(studio, draft)
+    _log_it(studio, draft, recipe, reading)
+
+
+def _prefill(draft: Draft, trials: list[Trial]) -> None:
+    """Start from the last plate: the next one is usually a step away from it. Not kept until something is typed."""
+    if trials:
+        last = trials[-1]
+        draft.start(
+            {**fields_of(last.recipe), "made_by": last.made_by, "from_plate": f"Plate {last.id}", "as_last": True}
+        )
+
+
+def _origin(studio: Studio, draft: Draft) -> None:
+    """Say where the recipe in the form came from; bring back what a suggestion pushed aside."""
+    source = draft.get("from_plate")
+    if source:
+        words = "the last one logged" if draft.get("as_last") else "from the suggestions"
+        st.html(
+            f'<p class="pm-soft">The recipe starts as that of {html.escape(source[:1].lower() + source[1:])}, {words}. '
+            "Change what you did differently.</p>"
+        )
+    laid_by = Draft(studio, "plate laid by")
+    if laid_by.values and st.button("Bring back the plate that I was recording before", type="tertiary"):
+        standing = dict(draft.values)
+        draft.fill(laid_by.values)
+        laid_by.drop() if standing.get("as_last") else laid_by.fill(standing)
+        st.rerun()
+
+
+def _stocks(studio: Studio) -> dict[str, list[str]]:
+    by_chemical: dict[str, list[str]] = {}
+    for stock in reversed(studio.stocks()):
+        by_chemical.setdefault(stock.chemical, []).append(stock.label)
+    return by_chemical
+
+
+def _beside(recipe: Recipe | None) -> None:
+    with look.panel("cautions"):
+        st.html("<strong>Cautions for this recipe</strong>")
+        if recipe is None:
+            st.html('<p class="pm-soft">They appear once the recipe is complete.</p>')
+        else:
+            show_cautions(recipe)
+
+
+def _about(studio: Studio, draft: Draft) -> None:
+    """Ask what tells this plate from others."""
+    targets = {target.id or NO_TARGET: target.name for target in reversed(studio.targets())}
+    targets[NO_TARGET] = "No target"
+    field = draft.field("target_id", _default_target(studio))
+    if st.session_state[field["key"]] not in targets:
+        st.session_state[field["key"]] = NO_TARGET
+    left, right = st.columns(2)
+    with left:
+        st.selectbox("For the target", list(targets), format_func=targets.__getitem__, **field)
+        st.text_input(
+            "Mark on the plate", placeholder="what is stamped or written on it", live=True, **draft.field("piece", "")
+        )
+    with right:
+        st.text_input("Made by", live=True, **draft.field("made_by", ""))
+        with st.container(horizontal=True, gap="small", wrap=False):
+            st.number_input("Air, °C", value=None, step=None, format="%g", **draft.field("ambient_c"))
+            st.number_input("Humidity, %", value=None, step=None, format="%g", **draft.field("humidity"))
+    st.text_area("Notes", height=96, **draft.field("notes", ""))
+
+
+def _default_target(studio: Studio) -> int:
+    target = chosen_target(studio)
+    return NO_TARGET if target is None else target.id or NO_TARGET
+
+
+def _log_it(studio: Studio, draft: Draft, recipe: Recipe | None, reading: Reading | None) -> None:
+    pressed = st.button("Log this plate", type="primary", key="plate.log")
+    if said := draft.said():
+        tell(said)
+    if not pressed:
+        return
+    if recipe is None or reading is None:
+        st.session_state["plate.tried"] = True
+        missing = "the recipe has something missing or not possible" if recipe is None else "its colour is not read yet"
+        draft.say(f"The plate is not logged: {missing}. Everything typed is kept.")
+        st.rerun()
+    try:
+        trial = studio.record(_trial(draft, recipe, reading))
+    except MatcherError as error:
+        tell(f"{error} Everything typed is kept.")
+        return
+    draft.drop()
+    st.session_state["plate.tried"] = False
+    _go_on(studio, trial)
+
+
+def _trial(draft: Draft, recipe: Recipe, reading: Reading) -> Trial:
+    from matcher.trials.trial import Trial
+
+    def shown(name: str) -> Any:
+        return st.session_state.get(draft.key(name))
+
+    photo = draft.get("photo")
+    return Trial(
+        recipe=recipe,
+        reading=reading,
+        made_by=shown("made_by") or "",
+        piece=shown("piece") or "",
+        ambient_temp_c=shown("ambient_c"),
+        ambient_humidity_percent=shown("humidity"),
+        photos=() if photo is None else (photo,),
+        notes=shown("notes") or "",
+        target_id=shown("target_id") or None,
+    )
+
+
+def _go_on(studio: Studio, trial: Trial) -> None:
+    """Show what the plate changed for its target; without one, show it in the log."""
+    if trial.target_id is None:
+        st.switch_page(LOG.file, query_params={"plate": str(trial.id)})
+    choose_target(studio.target(trial.target_id))
+    st.switch_page(SUGGESTIONS.file, query_params={"target": str(trial.target_id), "logged": str(trial.id)})
+
+
+show()

@@ -1,0 +1,62 @@
+"""The front page: what to do next, then the way from photograph to plate, then the latest plates."""
+
+from __future__ import annotations
+
+import html
+
+import streamlit as st
+
+from matcher.recipe import describe
+from ui.parts import look
+from ui.parts.next_step import next_step
+from ui.parts.opened import logged, the_studio
+from ui.parts.places import LOG, TARGET
+from ui.parts.swatches import field, figures
+
+LATEST = 4
+PATH = (
+    ("Target", "Read the colour of the finish that is wanted, from a photograph with a grey card in it."),
+    ("Suggestions", "See which of the studio's plates come closest, how close, and with what recipe."),
+    ("Record", "Make a plate, photograph it, log it. The list learns from it."),
+)
+
+
+def show() -> None:
+    studio = the_studio()
+    targets, trials = studio.targets(), logged(studio)
+    step = next_step(targets, trials, {form: studio.draft(form) for form in ("target", "plate")})
+    with look.panel("next"):
+        look.title(step.heading, step.sentence)
+        with st.container(horizontal=True, vertical_alignment="center", key="next-actions"):
+            if st.button(step.button, type="primary", key="start.next"):
+                st.switch_page(step.place.file, query_params=step.address)
+            if step.place is not TARGET and st.button("Start from another photograph", type="tertiary"):
+                st.switch_page(TARGET.file)
+    st.html(_path(step.stage))
+    if trials:
+        st.subheader("Latest plates", anchor=False)
+        st.html("".join(_row(trial) for trial in reversed(trials[-LATEST:])))
+        with st.container(key="onward"):
+            st.page_link(LOG.file, label=f"All {len(trials)} plates")
+
+
+def _path(stage: int) -> str:
+    items = "".join(
+        f"<li{' class=now aria-current=step' if number == stage else ''}><b>{name}</b><p>{html.escape(text)}</p></li>"
+        for number, (name, text) in enumerate(PATH, start=1)
+    )
+    return f'<ol class="pm-path" aria-label="The way from photograph to plate">{items}</ol>'
+
+
+def _row(trial: object) -> str:
+    from matcher.trials.trial import Trial
+
+    assert isinstance(trial, Trial)
+    return (
+        f'<div class="pm-row slim"><div class="pm-thumb">{field(trial.reading.lab, f"Plate {trial.id}")}</div>'
+        f"<div><p><strong>Plate {trial.id}</strong> · {trial.made_at:%d %b %Y}</p><p>{html.escape(describe(trial.recipe))}</p>"
+        f'<p class="pm-soft pm-figures">{figures(trial.reading.lab)}</p></div></div>'
+    )
+
+
+show()

@@ -1,0 +1,36 @@
+"""What can hurt someone, shown wherever a recipe is about to be made."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from matcher.recipe import Recipe
+
+if TYPE_CHECKING:
+    from matcher.cautions import Caution
+
+
+FIRST = 3
+
+
+def show_cautions(recipe: Recipe, first: int = FIRST) -> None:
+    """Show the usual cautions for a recipe: the gravest in the open, the others folded below them."""
+    from matcher.cautions import cautions_for
+
+    cautions = cautions_for(recipe)
+    st.html(_listed(cautions[:first]))
+    if len(cautions) > first:
+        with st.expander(f"{len(cautions) - first} more cautions"):
+            st.html(_listed(cautions[first:]))
+
+
+def _listed(cautions: Sequence[Caution]) -> str:
+    items = "".join(
+        f'<li title="{html.escape(caution.source, quote=True)}">{html.escape(caution.message)}</li>'
+        for caution in cautions
+    )
+    return f'<ul class="pm-mind-list" aria-label="Cautions">{items}</ul>'

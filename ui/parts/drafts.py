@@ -1,0 +1,109 @@
+"""Half-typed forms: every field is kept in the studio as soon as it changes, and comes back after a reload."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from matcher.errors import MatcherError
+
+if TYPE_CHECKING:
+    from matcher.studio import Studio
+
+
+class Draft:
+    """One form's fields by name. ``field`` ties a widget to one of them.
+
+    The values live in the session and in the studio; a new session starts from what the studio kept.
+    """
+
+    def __init__(self, studio: Studio, form: str) -> None:
+        self._studio = studio
+        self.form = form
+        slot = f"draft.{form}"
+        if slot not in st.session_state:
+            st.session_state[slot] = {"values": studio.draft(form) or {}, "round": 0}
+        self._held: dict[str, Any] = st.session_state[slot]
+
+    @property
+    def values(self) -> dict[str, Any]:
+        values: dict[str, Any] = self._held["values"]
+        return values
+
+    def get(self, name: str, default: Any = None) -> Any:
+        return self.values.get(name, default)
+
+    def set(self, **values: Any) -> None:
+        """Keep some fields, at once. Not for fields that a widget of this run shows: use ``fill`` for those."""
+        if any(self.values.get(name, _NOTHING) != value for name, value in values.items()):
+            self.values.update(values)
+            self.keep()
+
+    def forget(self, names: Iterable[str]) -> None:
+        """Empty some fields; widgets that show them take their defaults on the next run."""
+        self._held["values"] = {name: value for name, value in self.values.items() if name not in set(names)}
+        for name in names:
+            st.session_state.pop(self.key(name), None)
+        self.keep()
+
+    def fill(self, values: dict[str, Any]) -> None:
+        """Replace all fields; widgets take the new values on the next run."""
+        self._held["values"] = dict(values)
+        self._held["round"] += 1
+        self.keep()
+
+    def start(self, values: dict[str, Any]) -> None:
+        """Fill the form without keeping it: nothing of it is the person's own yet."""
+        self._held["values"] = dict(values)
+        self._held["round"] += 1
+
+    def say(self, message: str) -> None:
+        """Leave a sentence for the next run, where ``said`` takes it."""
+        self._held["said"] = message
+
+    def said(self) -> str | None:
+        message: str | None = self._held.pop("said", None)
+        return message
+
+    def drop(self) -> None:
+        """Forget the form: it has become a target or a plate."""
+        self._held["values"] = {}
+        self._held["round"] += 1
+        self._studio.drop_draft(self.form)
+
+    def keep(self) -> None:
+        """Write the fields to the studio; when that fails, say so and keep them in the session."""
+        try:
+            self._studio.save_draft(self.form, self.values)
+            self._held.pop("unkept", None)
+        except MatcherError as error:
+            self._held["unkept"] = str(error)
+
+    @property
+    def unkept(self) -> str | None:
+        """Why the last change could not be written, or None."""
+        reason: str | None = self._held.get("unkept")
+        return reason
+
+    def key(self, name: str) -> str:
+        """Return the key of the widget that shows a field; another one after ``fill`` and ``drop``."""
+        return f"{self.form}.{self._held['round']}.{name}"
+
+    def field(self, name: str, default: Any = None) -> dict[str, Any]:
+        """Return what ties a widget to a field: ``st.text_input("Plate", **draft.field("piece", ""))``.
+
+        The callback runs before the page does, so that what was typed is kept whatever fails afterwards.
+        """
+        key = self.key(name)
+        if key not in st.session_state:
+            st.session_state[key] = self.values.get(name, default)
+        return {"key": key, "on_change": self._took, "args": (name, key)}
+
+    def _took(self, name: str, key: str) -> None:
+        self.values[name] = st.session_state.get(key)
+        self.keep()
+
+
+_NOTHING = object()

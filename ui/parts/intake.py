@@ -1,0 +1,118 @@
+"""A photograph comes in: uploaded, taken with the camera, or one of the demo's. It is kept at once.
+
+A file that cannot be read leaves everything as it was, with a sentence beside the place where it was dropped.
+"""
+
+from __future__ import annotations
+
+import html
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from matcher.errors import MatcherError
+from ui.parts import look
+from ui.parts.drafts import Draft
+from ui.parts.faults import tell
+
+if TYPE_CHECKING:
+    from matcher.studio import Studio
+
+KINDS = ["jpg", "jpeg", "png", "webp", "tif", "tiff", "heic", "heif", "dng", "cr2", "nef", "arw"]
+PHOTOGRAPH_FIELDS = ("photo", "photo_name", "card", "card_way", "corners", "neutral", "finishes", "chosen")
+
+
+def upload(studio: Studio, draft: Draft) -> None:
+    """Take a photograph file."""
+    key = f"{draft.form}.upload.{st.session_state.get(f'{draft.form}.uploads', 0)}"
+    file = st.file_uploader("Photograph", type=KINDS, key=key, label_visibility="collapsed", max_upload_size=256)
+    st.html(
+        '<p class="pm-soft">The file as the camera wrote it: JPEG, HEIC, PNG, WebP, TIFF or camera raw. '
+        "On a phone this button also opens the camera.</p>"
+    )
+    if file is not None:
+        _take(studio, draft, file.getvalue(), file.name)
+
+
+def camera(studio: Studio, draft: Draft) -> None:
+    """Take a photograph with the camera of this phone or computer."""
+    shot = st.camera_input("Camera", key=f"{draft.form}.camera", label_visibility="collapsed", resolution=None)
+    st.html(
+        '<p class="pm-soft">Put the grey card flat beside the finish, in the same light. '
+        "A phone's own camera, through “Upload”, gives a finer picture.</p>"
+    )
+    if shot is not None:
+        _take(studio, draft, shot.getvalue(), "camera.jpg")
+
+
+def demo_pictures(studio: Studio, draft: Draft) -> None:
+    """Offer the photographs that come with the demo studio."""
+    pictures = sorted(path for path in _demo_folder().iterdir() if path.suffix.lower() in {".jpg", ".jpeg"})
+    with st.container(horizontal=True, gap="small", key="demo-pictures"):
+        for path in pictures:
+            name = path.stem.replace("_", " ")
+            with st.container(width=210, gap="small"):
+                st.html(_thumb(path, name))
+                if st.button(name.capitalize(), key=f"{draft.form}.demo.{path.stem}", width="stretch"):
+                    _take(studio, draft, path.read_bytes(), path.name)
+
+
+def _demo_folder() -> Path:
+    from matcher.shipped import shipped
+
+    return shipped("demo_images")
+
+
+def _thumb(path: Path, name: str) -> str:
+    from ui.parts.photographs import thumb
+
+    return f'<div class="pm-photo demo"><img src="{thumb(str(path))}" alt="{html.escape(name, quote=True)}"></div>'
+
+
+def _take(studio: Studio, draft: Draft, data: bytes, name: str) -> None:
+    """Open and keep a photograph, then start on it; or say why it cannot be used and change nothing."""
+    try:
+        with st.spinner("Reading the photograph…"):
+            from matcher.photo import open_photo
+
+            open_photo(data, name=name)
+            sha256 = studio.keep_photo(data, name)
+    except MatcherError as error:
+        tell(str(error))
+        return
+    forget_photograph(draft)
+    draft.set(photo=sha256, photo_name=name)
+    st.session_state[f"{draft.form}.uploads"] = st.session_state.get(f"{draft.form}.uploads", 0) + 1
+    st.rerun()
+
+
+def forget_photograph(draft: Draft) -> None:
+    """Take the photograph and its marks out of the form; the file itself stays in the studio."""
+    draft.forget(PHOTOGRAPH_FIELDS)
+
+
+def ways(studio: Studio) -> dict[str, str]:
+    """Return the ways in which a colour can come in, by name, with the words for each."""
+    known = {"upload": "Upload", "camera": "Camera", "typed": "Type L*, a*, b*"}
+    return {"demo": "Demo picture", **known} if studio.is_demo else known
+
+
+def choose_way(studio: Studio, draft: Draft) -> str:
+    """Ask how the colour comes in, and return the answer."""
+    known = ways(studio)
+    first = next(iter(known))
+    chosen = st.segmented_control(
+        "Where does the colour come from?",
+        list(known),
+        format_func=known.__getitem__,
+        required=True,
+        **draft.field("way", first),
+    )
+    return chosen or first
+
+
+def bring_in(studio: Studio, draft: Draft, way: str) -> None:
+    """Show what a way needs to bring a photograph in."""
+    with look.panel(f"intake-{draft.form}"):
+        {"upload": upload, "camera": camera, "demo": demo_pictures}[way](studio, draft)

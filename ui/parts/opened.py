@@ -1,0 +1,50 @@
+"""The open studio, and what the pages ask of it more than once in a run."""
+
+from __future__ import annotations
+
+import os
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+if TYPE_CHECKING:
+    from matcher.studio import Studio
+    from matcher.trials.trial import Target, Trial
+
+
+def the_studio() -> Studio:
+    """Return the studio that MATCHER_STUDIO names, opened once for all visitors. Raises StudioError."""
+    return _open(os.environ.get("MATCHER_STUDIO", ""))
+
+
+@st.cache_resource(show_spinner=False)
+def _open(where: str) -> Studio:
+    from matcher.studio import Studio
+
+    return Studio.open(where or None)
+
+
+def logged(studio: Studio) -> list[Trial]:
+    """Return the trials that count, oldest first; read anew only when the log has changed."""
+    return _logged(studio.name, studio.log.revision(), studio)
+
+
+@st.cache_resource(show_spinner=False, max_entries=2)
+def _logged(name: str, revision: int, _studio: Studio) -> list[Trial]:
+    return _studio.trials()
+
+
+def chosen_target(studio: Studio) -> Target | None:
+    """Return the target being worked on: the one in the address, else the last one chosen, else the newest."""
+    targets = studio.targets()
+    if not targets:
+        return None
+    wanted = st.query_params.get("target") or st.session_state.get("target")
+    chosen = next((target for target in targets if str(target.id) == str(wanted)), targets[-1])
+    choose_target(chosen)
+    return chosen
+
+
+def choose_target(target: Target) -> None:
+    """Work on ``target`` from now on; the address says so too, so that a reload comes back to it."""
+    st.session_state["target"] = target.id
