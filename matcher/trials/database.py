@@ -39,6 +39,9 @@ class Database:
         self.name = name
         self.photo_folder = photo_folder
         self._writer = engine.execution_options(writes=True)
+        # SQLite's readers see one state anyway; PostgreSQL's do when they ask for it.
+        server = engine.dialect.name == "postgresql"
+        self._reader = engine.execution_options(isolation_level="REPEATABLE READ") if server else engine
 
     @classmethod
     def open(cls, where: str | Path) -> Database:
@@ -110,7 +113,7 @@ class Database:
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """Give a session that sees one state of the log from start to end."""
-        with _told(self.name), Session(self.engine) as session:
+        with _told(self.name), Session(self._reader) as session:
             yield session
 
     @contextmanager
