@@ -97,15 +97,14 @@ def find_plain(picture: Bytes3, sides: tuple[float, float]) -> list[Candidate]:
     small, scale = shrunk(picture, PLAIN_SIDE)
     if min(small.shape[:2]) < 24:
         return []
-    lab = np.asarray(cv2.cvtColor(small.astype(np.float32) / 255, cv2.COLOR_RGB2Lab))
-    smooth = np.stack([cv2.GaussianBlur(cv2.medianBlur(lab[..., k], 5), (0, 0), 1.0) for k in range(3)], axis=-1)
-    kernel = np.ones((3, 3), np.uint8)
-    edge = np.max([cv2.morphologyEx(smooth[..., k], cv2.MORPH_GRADIENT, kernel) for k in range(3)], axis=0)
+    smooth, edge = edges(small)
     noise = float(np.median(edge))
     found: list[Candidate] = []
     for threshold in sorted({1.5, 2.5, 4.0, 6.0, 9.0, max(1.5, 1.5 * noise)}):
         flat = (edge < threshold).astype(np.uint8)
-        for corners in _quads(cv2.morphologyEx(flat, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))):
+        for corners in quads_in(
+            cv2.morphologyEx(flat, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)), least=0.002, most=0.7
+        ):
             found.append(Candidate(corners, _plainness(smooth, corners, sides)))
     return [Candidate(item.corners / scale, item.confidence) for item in _each_place_once(found)]
 
@@ -145,14 +144,25 @@ def _settle_on_patches(picture: Bytes3, centres: Floats) -> Floats | None:
     return project(rough if fine is None else fine, np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]]))
 
 
-def _quads(flat: Bytes3) -> list[Floats]:
-    """Return the four-cornered shapes (4, 2) among the connected parts of a mask."""
+def edges(picture: Bytes3) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return a smoothed CIELAB (h, w, 3) of a picture, as coded, and how much it changes at each pixel (h, w)."""
+    lab = np.asarray(cv2.cvtColor(picture.astype(np.float32) / 255, cv2.COLOR_RGB2Lab))
+    smooth = np.stack([cv2.GaussianBlur(cv2.medianBlur(lab[..., k], 5), (0, 0), 1.0) for k in range(3)], axis=-1)
+    kernel = np.ones((3, 3), np.uint8)
+    return smooth, np.max([cv2.morphologyEx(smooth[..., k], cv2.MORPH_GRADIENT, kernel) for k in range(3)], axis=0)
+
+
+def quads_in(flat: Bytes3, least: float, most: float) -> list[Floats]:
+    """Return the four-cornered shapes (4, 2) among the connected parts of a mask.
+
+    least, most: bounds of a shape's area, as shares of the picture's.
+    """
     height, width = flat.shape
     quads = []
-    contours, _ = cv2.findContours(flat, cv2.RETR_EXTERNAL | cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
+    contours, _ = cv2.findContours(flat, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
     for contour in contours:
         area = cv2.contourArea(contour)
-        if not 0.002 * height * width < area < 0.7 * height * width:
+        if not least * height * width < area < most * height * width:
             continue
         hull = cv2.convexHull(contour)
         if area < 0.85 * cv2.contourArea(hull):

@@ -1,0 +1,171 @@
+"""Reading a finish: colour, what is left out, covariance, budget and caveats, on small invented scenes."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from matcher.calibration import calibrate
+from matcher.cards import find_card
+from matcher.difference import delta_e_2000
+from matcher.errors import MatcherError, ReadingError
+from matcher.finish import Reading, read_finish
+from matcher.photo import open_photo
+from tests.scenes import BROWN, GREY, Scene, box, png
+
+CARD, PLATE = box(80, 200, 260, 340), box(380, 150, 680, 450)
+INNER = box(400, 170, 660, 430)
+
+
+def scene(texture=0.0, seed=1):
+    return Scene(seed=seed).lay(PLATE, BROWN, texture=texture).lay(CARD, GREY)
+
+
+def read(photo, region=INNER, corners=CARD, light="daylight"):
+    return read_finish(photo, calibrate(photo, find_card(photo, corners=corners), light), region)
+
+
+def codes(reading):
+    return [caveat.code for caveat in reading.caveats]
+
+
+@pytest.mark.parametrize("exposure", [0.4, 1.0, 1.8])
+@pytest.mark.parametrize("cast", [(1, 1, 1), (1.3, 1, 0.6), (0.8, 1, 1.3)])
+def test_exposure_and_tint_of_the_light_do_not_move_the_reading(exposure, cast):
+    """The camera here is exact, so only coding (8 bits) and noise remain: ΔE00 below 0.5."""
+    reading = read(scene().photo(exposure=exposure, cast=cast))
+    assert delta_e_2000(reading.lab, BROWN) < 0.5
+
+
+def test_glare_is_left_out():
+    """30 % of the region white: a plain mean would be off by more than 4, the reading by less than 1."""
+    shiny = scene(texture=0.1).lay(box(400, 170, 478, 430), (97, 0, 1))
+    photo = shiny.photo()
+    plain = photo.linear(tuple(INNER[[0, 2]].ravel())).reshape(-1, 3).mean(axis=0)
+    reading = read(photo)
+    calibration = calibrate(photo, find_card(photo, corners=CARD))
+    assert delta_e_2000(calibration.lab(plain), BROWN) > 4
+    assert delta_e_2000(reading.lab, BROWN) < 1
+    assert reading.left_out_share == pytest.approx(0.3, abs=0.03)
+
+
+def test_burnished_high_points_are_not_glare():
+    """Half the region in bright bare metal, which keeps its colour: the reading is their mean in linear light."""
+    from matcher.cielab import XYZ_D50_TO_SRGB, xyz_to_lab
+    from tests.scenes import linear_of
+
+    metal = (58.0, 8.0, 26.0)
+    mixed = scene(texture=0.05).lay(box(400, 170, 530, 430), metal)
+    expected = xyz_to_lab(np.linalg.inv(XYZ_D50_TO_SRGB) @ (0.5 * linear_of(metal) + 0.5 * linear_of(BROWN)))
+    reading = read(mixed.photo())
+    assert delta_e_2000(reading.lab, expected) < 1.2
+    assert reading.left_out_share < 0.05
+    assert delta_e_2000(reading.lights, metal) < 2
+    assert delta_e_2000(reading.darks, BROWN) < 2
+
+
+def test_the_budget_is_the_covariance():
+    reading = read(scene(texture=0.2).photo())
+    assert np.sum([term.covariance for term in reading.budget], axis=0) == pytest.approx(reading.covariance)
+    names = [term.name for term in reading.budget]
+    assert {"region", "card reading", "card tolerance", "uneven light", "camera and light", "tone curve"} <= set(names)
+    assert all(term.remedy for term in reading.budget)
+
+
+def test_without_a_card_the_reading_is_less_certain_and_says_so():
+    photo = scene().photo()
+    with_card, without = read(photo), read_finish(photo, calibrate(photo, None, "daylight"), INNER)
+    assert np.trace(without.covariance) > 4 * np.trace(with_card.covariance)
+    assert codes(without)[0] == "no-card"
+
+
+def test_light_that_is_not_known_to_be_daylight_widens_the_interval():
+    photo = scene().photo()
+    assert np.trace(read(photo, light="unknown").covariance) > 2 * np.trace(read(photo).covariance)
+    with pytest.raises(MatcherError, match="daylight or unknown"):
+        read(photo, light="candle")
+
+
+def test_noise_and_texture_raise_the_regions_own_uncertainty():
+    def region_sigma(texture):
+        return np.sqrt(np.trace(read(scene(texture=texture).photo()).budget[0].covariance))
+
+    assert region_sigma(0.4) > 3 * region_sigma(0.02)
+
+
+def test_light_that_falls_off_over_the_card_widens_the_interval():
+    even, uneven = read(scene().photo()), read(scene().photo(gradient=0.5))
+    assert np.trace(uneven.covariance) > 2 * np.trace(even.covariance)
+
+
+def test_the_uneven_light_is_covered_by_the_interval():
+    """A falloff of 2:1 across the picture with one card: the error lies within two standard uncertainties."""
+    for gradient in (-0.7, 0.7):
+        reading = read(scene().photo(gradient=gradient))
+        assert abs(reading.lab[0] - BROWN[0]) < 2 * np.sqrt(reading.covariance[0, 0])
+
+
+def test_caveats_name_what_is_wrong():
+    assert codes(read(scene().photo())) == []
+    assert codes(read(scene().photo(), box(500, 300, 512, 312))) == ["region-tiny"]
+    assert codes(read(scene().photo(cast=(1.6, 1, 0.5)))) == ["strong-cast"]
+    shiny = scene(texture=0.1).lay(box(400, 170, 500, 430), (97, 0, 1))
+    assert codes(read(shiny.photo())) == ["region-glare"]
+    dark = Scene().lay(PLATE, (12, 1, 2)).lay(CARD, GREY)
+    assert "card-far-in-brightness" in codes(read(dark.photo()))
+
+
+@pytest.mark.parametrize(
+    ("region", "words"),
+    [
+        ([[1, 1], [2, 2]], "at least three points"),
+        (box(900, 700, 950, 750), "inside the picture"),
+        (box(500, 300, 501, 301), "larger region"),
+        ([[np.nan, 1], [2, 2], [3, 3]], "at least three points"),
+        ("everywhere", "at least three points"),
+    ],
+)
+def test_a_region_that_is_none_says_what_to_do(region, words):
+    with pytest.raises(ReadingError, match=words):
+        read(scene().photo(), region)
+
+
+def test_a_region_all_of_glare_says_to_move_the_lamp():
+    with pytest.raises(ReadingError, match="lamp"):
+        read(scene().lay(PLATE, (100, 0, 0)).photo(exposure=1.1))
+
+
+@settings(max_examples=80, deadline=None)
+@given(
+    width=st.integers(1, 70),
+    height=st.integers(1, 70),
+    region=st.lists(st.tuples(st.floats(-100, 200), st.floats(-100, 200)), min_size=0, max_size=8),
+    level=st.integers(0, 255),
+    with_card=st.booleans(),
+)
+def test_any_picture_and_polygon_read_or_raise_our_own_error(width, height, region, level, with_card):
+    rng = np.random.default_rng(width * 71 + height)
+    photo = open_photo(png(np.clip(rng.normal(level, 20, (height, width, 3)), 0, 255).astype(np.uint8)))
+    try:
+        card = find_card(photo, corners=box(0, 0, width, height)) if with_card else None
+        reading = read_finish(photo, calibrate(photo, card), region)
+    except MatcherError as error:
+        assert str(error)[0].isupper() or str(error)[0].isdigit()
+    else:
+        assert np.isfinite(reading.lab).all()
+        assert np.linalg.eigvalsh(reading.covariance).min() >= -1e-9
+
+
+def test_a_reading_survives_json():
+    reading = read(scene(texture=0.2).photo())
+    back = Reading.from_dict(reading.as_dict())
+    assert back.as_dict() == reading.as_dict()
+    assert Reading.from_dict({"lab": [38, 14, 22]}).source == "instrument"
+
+
+@pytest.mark.parametrize(
+    "data", [{}, {"lab": [1, 2]}, {"lab": "x"}, {"lab": [38, 14, 22], "covariance": [[-1] * 3] * 3}]
+)
+def test_a_reading_that_is_none_is_refused(data):
+    with pytest.raises(ReadingError, match=r"Check|Give"):
+        Reading.from_dict(data)
