@@ -6,10 +6,12 @@ or not at all. `log` holds which trials it belongs to.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import io
 import os
 import tempfile
+import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, BinaryIO
@@ -19,6 +21,7 @@ from matcher.errors import StudioError
 MAX_PHOTO_BYTES = 256 * 1024**2
 _CHUNK_BYTES = 1024**2
 _TEMPORARY = ".incoming-"
+_ABANDONED_AFTER_S = 24 * 3600.0
 _RAW_SUFFIXES = frozenset({".dng", ".cr2", ".nef", ".arw"})
 _HEIF_BRANDS = frozenset({b"heic", b"heix", b"hevc", b"heim", b"heis", b"mif1", b"msf1"})
 _DNG_VERSION_TAG = 0xC612
@@ -75,6 +78,7 @@ class PhotoStore:
 
     def _keep(self, stream: IO[bytes], name: str, expected: str | None) -> KeptPhoto:
         self.folder.mkdir(parents=True, exist_ok=True)
+        self._sweep()
         descriptor, temporary = tempfile.mkstemp(prefix=_TEMPORARY, dir=self.folder)
         try:
             with os.fdopen(descriptor, "wb") as file:
@@ -90,6 +94,13 @@ class PhotoStore:
             return KeptPhoto(sha256, kept.suffix, size_bytes)
         finally:
             Path(temporary).unlink(missing_ok=True)
+
+    def _sweep(self) -> None:
+        """Remove what a crash left half written; younger files may be another process's, still under way."""
+        for left in self.folder.glob(f"{_TEMPORARY}*"):
+            with contextlib.suppress(FileNotFoundError):
+                if time.time() - left.stat().st_mtime > _ABANDONED_AFTER_S:
+                    left.unlink()
 
     def _put(self, temporary: Path, sha256: str, suffix: str) -> Path:
         shelf = self.folder / sha256[:2]

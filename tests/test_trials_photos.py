@@ -1,0 +1,175 @@
+"""The photograph store: kept once, whole, under the hash of what is in the file."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import os
+import struct
+import time
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from matcher.errors import StudioError
+from matcher.studio import Studio
+from matcher.trials import photos
+from matcher.trials.photos import PhotoStore, true_suffix
+from tests.plates import a_photograph, a_trial
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> PhotoStore:
+    return PhotoStore(tmp_path / "photos")
+
+
+def files_in(folder: Path) -> list[Path]:
+    return sorted(path for path in folder.rglob("*") if path.is_file())
+
+
+def a_tiff(tag: int = 0x0100, extra: bytes = b"") -> bytes:
+    return b"II*\0" + struct.pack("<I", 8 + len(extra)) + extra + struct.pack("<HHHII", 1, tag, 3, 1, 1) + bytes(4)
+
+
+def test_a_photograph_lies_under_its_sha_256(store: PhotoStore) -> None:
+    raw = a_photograph()
+    kept = store.keep(raw, "plate.jpg")
+    assert kept.sha256 == hashlib.sha256(raw).hexdigest()
+    assert kept.size_bytes == len(raw)
+    assert store.path(kept.sha256) == store.folder / kept.sha256[:2] / f"{kept.sha256}.jpg"
+    assert store.path(kept.sha256).read_bytes() == raw
+
+
+def test_keeping_the_same_photograph_again_changes_nothing(store: PhotoStore, tmp_path: Path) -> None:
+    raw = a_photograph()
+    first = store.keep(raw)
+    when = store.path(first.sha256).stat().st_mtime_ns
+    (tmp_path / "copy.jpeg").write_bytes(raw)
+    assert store.keep(tmp_path / "copy.jpeg") == first
+    assert store.path(first.sha256).stat().st_mtime_ns == when
+    assert len(files_in(store.folder)) == 1
+
+
+def test_a_file_cut_short_on_the_disk_is_made_whole_by_keeping_it_again(store: PhotoStore) -> None:
+    raw = a_photograph()
+    kept = store.keep(raw)
+    store.path(kept.sha256).write_bytes(raw[:10])
+    store.keep(raw)
+    assert store.path(kept.sha256).read_bytes() == raw
+
+
+@pytest.mark.parametrize(
+    ("head", "name", "suffix"),
+    [
+        (a_photograph(kind="JPEG"), "plate.png", ".jpg"),  # the name lies, the bytes don't
+        (a_photograph(kind="PNG"), "plate", ".png"),
+        (a_photograph(kind="WEBP"), "plate.JPG", ".webp"),
+        (a_photograph(kind="TIFF"), "plate.tiff", ".tif"),
+        (b"\0\0\0\x18ftypheic\0\0\0\0mif1heic", "IMG.HEIC", ".heic"),
+        (a_tiff(0xC612), "raw.tif", ".dng"),  # tag DNGVersion of the DNG specification (from memory)
+        (a_tiff(0x0100, b"CR\x02\0" + bytes(4)), "raw.CR2", ".cr2"),
+        (a_tiff(), "raw.NEF", ".nef"),
+        (a_tiff(), "raw.arw", ".arw"),
+        (a_tiff(), "raw.exe", ".tif"),
+        (b"MM\0*\0\0\0\x08\0\x01\xc6\x12" + bytes(10), "big-endian", ".dng"),
+    ],
+)
+def test_the_suffix_is_that_of_the_true_format(store: PhotoStore, head: bytes, name: str, suffix: str) -> None:
+    assert store.keep(head, name).suffix == suffix
+
+
+@pytest.mark.parametrize(
+    "raw", [b"", b"GIF89a" + bytes(40), b"%PDF-1.7", b"\xff\xd8", b"\0\0\0\x18ftypisom" + bytes(9)]
+)
+def test_what_is_no_photograph_is_refused_and_leaves_nothing(store: PhotoStore, raw: bytes) -> None:
+    with pytest.raises(StudioError, match=r"the photograph is not a photograph that is read here: use JPEG.*\."):
+        store.keep(raw)
+    assert files_in(store.folder) == []
+
+
+@given(st.binary(max_size=64), st.sampled_from([b"", b"II*\0", b"MM\0*", b"II*\0\x08\0\0\0"]), st.text(max_size=10))
+def test_any_bytes_have_a_suffix_or_are_refused(rest: bytes, head: bytes, name: str) -> None:
+    try:
+        assert true_suffix(head + rest, name) in {
+            ".jpg",
+            ".png",
+            ".webp",
+            ".heic",
+            ".tif",
+            ".dng",
+            ".cr2",
+            ".nef",
+            ".arw",
+        }
+    except StudioError:
+        assert not head
+
+
+def test_a_photograph_over_the_bound_is_refused_and_leaves_nothing(
+    store: PhotoStore, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(photos, "MAX_PHOTO_BYTES", 3 * 1024**2)
+    with pytest.raises(StudioError, match="is over 3 MB: export a smaller copy"):
+        store.keep(b"\xff\xd8\xff" + bytes(4 * 1024**2), "big.jpg")
+    assert files_in(store.folder) == []
+
+
+def test_a_stream_with_another_hash_than_promised_is_refused(store: PhotoStore) -> None:
+    with pytest.raises(StudioError, match="damaged"):
+        store.keep_stream(io.BytesIO(a_photograph(1)), "plate.jpg", expected="0" * 64)
+    assert files_in(store.folder) == []
+
+
+def test_a_file_that_is_not_there_gets_one_sentence(store: PhotoStore, tmp_path: Path) -> None:
+    with pytest.raises(StudioError, match=r"nowhere\.jpg cannot be read"):
+        store.keep(tmp_path / "nowhere.jpg")
+    with pytest.raises(StudioError, match="cannot be read"):
+        store.keep(tmp_path)
+
+
+def test_a_disk_that_fails_while_writing_leaves_nothing(store: PhotoStore, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fails(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", fails)
+    with pytest.raises(StudioError, match="No space left"):
+        store.keep(a_photograph())
+    assert files_in(store.folder) == []
+
+
+def test_the_file_is_on_the_disk_before_it_has_its_name(store: PhotoStore, monkeypatch: pytest.MonkeyPatch) -> None:
+    did: list[str] = []
+    flush, rename = os.fsync, os.replace
+    monkeypatch.setattr(os, "fsync", lambda number: (did.append("flush"), flush(number))[1])
+    monkeypatch.setattr(os, "replace", lambda old, new: (did.append("rename"), rename(old, new))[1])
+    store.keep(a_photograph())
+    assert did == ["flush", "rename", "flush", "flush"]  # the file; then the two folders that name it
+
+
+def test_what_a_crash_left_half_written_is_swept_away_a_day_later(store: PhotoStore) -> None:
+    store.folder.mkdir()
+    old, young = store.folder / ".incoming-old", store.folder / ".incoming-young"
+    for left in (old, young):
+        left.write_bytes(b"half")
+    os.utime(old, (time.time() - 2 * 86400,) * 2)
+    store.keep(a_photograph())
+    assert not old.exists()
+    assert young.exists()
+
+
+@pytest.mark.parametrize("name", ["", "../../etc/passwd", "A" * 64, "g" * 64, "0" * 63, None])
+def test_only_a_hash_names_a_photograph(store: PhotoStore, name: object) -> None:
+    with pytest.raises(StudioError, match="64 hexadecimal digits"):
+        store.path(name)  # type: ignore[arg-type]
+
+
+def test_a_photograph_lost_from_the_folder_says_so(tmp_path: Path) -> None:
+    with Studio.open(tmp_path) as studio:
+        sha256 = studio.keep_photo(a_photograph(), "plate.jpg")
+        studio.record(a_trial(photos=(sha256,)))
+        studio.photo_path(sha256).unlink()
+        with pytest.raises(StudioError, match="restore it from a backup"):
+            studio.photo_path(sha256)
+        assert studio.trial(1).photos == (sha256,)
