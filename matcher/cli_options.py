@@ -1,0 +1,157 @@
+"""What the command line understands: commands, options, and the help for the person who forgot.
+
+Knows nothing of what a command does; `cli.py` hands the functions in.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Mapping
+from typing import Any, NoReturn
+
+from matcher.cli_values import TypingError
+
+PROGRAM = "patina-matcher"
+FIRST_PORT = 8501
+
+
+def command_line(functions: Mapping[str, Callable[[argparse.Namespace], Any]]) -> argparse.ArgumentParser:
+    """Return the parser; ``functions``, by the names used below, end up in the namespace's ``command``."""
+    parser = _Parser(prog=PROGRAM, description="Match a bronze patina from a photograph.", allow_abbrev=False)
+    parser.add_argument("--version", action=_Version)
+    everywhere = _Parser(add_help=False)
+    _add_everywhere(parser, False, None)
+    _add_everywhere(everywhere, argparse.SUPPRESS, argparse.SUPPRESS)  # so that what stood before the command stays
+    commands = parser.add_subparsers(metavar="COMMAND", required=True, parser_class=_Parser)
+
+    def add(name: str, about: str, group: Any = commands) -> _Parser:
+        made: _Parser = group.add_parser(name, help=about, description=about, parents=[everywhere], allow_abbrev=False)
+        made.set_defaults(command=functions[name])
+        return made
+
+    _add_photo(add("read", "Read the colour of one or more finishes in a photograph."), optional=False)
+    _add_suggest(add("suggest", "Rank the studio's recipes against a finish."))
+    _add_record(add("record", "Log a plate: its recipe and the colour that it gave."))
+    _add_trials(add("trials", "List the logged trials; export, import, set aside, take back."), add)
+    _add_targets(add("targets", "List the finishes that clients want; keep another."))
+    _add_cards(add("cards", "List the reference cards; keep a measured one; print the carrier sheet."))
+    add("backup", "Write a copy of the whole studio to one zip.").add_argument("file", metavar="FILE")
+    add("demo", "Make an invented studio to try things on.").add_argument("folder", metavar="FOLDER")
+    _add_app(add("app", "Open the web page on this machine."))
+    return parser
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> NoReturn:
+        message = message.removeprefix("argument ").rstrip(".")
+        raise TypingError(f"{message[:1].upper()}{message[1:]}; see {self.prog} --help.")
+
+
+class _Version(argparse.Action):
+    """Looks the version up only when asked: that reads the installed package's metadata."""
+
+    def __init__(self, option_strings: list[str], dest: str, **_: Any) -> None:
+        super().__init__(option_strings, dest, nargs=0, help="show the version")
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> NoReturn:
+        from importlib.metadata import PackageNotFoundError, version
+
+        try:
+            number = version(PROGRAM)
+        except PackageNotFoundError:
+            number = "from a checkout that is not installed"
+        parser.exit(message=f"{PROGRAM} {number}\n")
+
+
+def _add_everywhere(parser: _Parser, as_text: Any, where: Any) -> None:
+    parser.add_argument("--json", action="store_true", default=as_text, help="print one JSON document")
+    about = "studio folder or database URL (else MATCHER_STUDIO, else a folder in the user's data directory)"
+    parser.add_argument("--studio", metavar="WHERE", default=where, help=about)
+
+
+def _add_photo(parser: _Parser, optional: bool = True) -> None:
+    about = "JPEG, PNG, WebP, TIFF, HEIC or camera raw"
+    parser.add_argument("photo", metavar="PHOTO", nargs="?" if optional else None, help=about)
+    parser.add_argument("--encoding", metavar="E", help="srgb or linear, to overrule what the file says")
+    which = parser.add_mutually_exclusive_group()
+    about = "kind of card, name of a card that the studio has measured, or any (grey card)"
+    which.add_argument("--card", metavar="KIND", default="grey card", help=about)
+    which.add_argument("--no-card", action="store_true", help="nothing neutral is in the picture")
+    which.add_argument("--neutral", metavar="OUTLINE", help="outline of something neutral, used as the card")
+    parser.add_argument("--card-corners", metavar="CORNERS", help='the card\'s corners: "x,y x,y x,y x,y" in pixels')
+    parser.add_argument("--card-lab", metavar="L,a,b", help="the card's own measured CIELAB")
+    about = 'outline of the finish: "x,y x,y x,y ..." in pixels; may be given again for another'
+    parser.add_argument("--finish", metavar="OUTLINE", action="append", default=[], required=not optional, help=about)
+
+
+def _add_photo_or_lab(parser: _Parser) -> None:
+    _add_photo(parser)
+    parser.add_argument("--lab", metavar="L,a,b", help="a measured CIELAB (D50, 2 degrees) instead of a photograph")
+
+
+def _add_tolerance(parser: _Parser) -> None:
+    parser.add_argument("--tolerance", metavar="D", type=float, default=2.0, help="ΔE00 that counts as a match (2)")
+
+
+def _add_suggest(parser: _Parser) -> None:
+    _add_photo_or_lab(parser)
+    parser.add_argument("--target", metavar="ID", type=int, help="a target that the studio keeps, instead")
+    parser.add_argument("--count", metavar="N", type=int, default=5, help="how many (5)")
+    _add_tolerance(parser)
+
+
+def _add_record(parser: _Parser) -> None:
+    _add_photo_or_lab(parser)
+    parser.add_argument("--recipe", metavar="FILE", help="a recipe as JSON, instead of the options that follow")
+    parser.add_argument("--alloy", help="silicon bronze")
+    parser.add_argument("--surface", help="how it was cleaned and to what brightness")
+    parser.add_argument("--undercoat", metavar="STEP", help='"chemical,strength,burnish": liver of sulphur,0.5,0.25')
+    about = '"chemical,strength,passes,°C,application": ferric nitrate,0.5,6,105,fine mist; may be given again'
+    parser.add_argument("--coat", metavar="STEP", action="append", default=[], help=about)
+    parser.add_argument("--seal", metavar="STEP", help='"kind,coats,hot|cold": wax,3,hot')
+    parser.add_argument("--target", metavar="ID", type=int, help="the target that it was made for")
+    parser.add_argument("--made-at", metavar="DATE", help="2025-03-31 or 2025-03-31T14:30 (now)")
+    for name, about in (("by", "who made it"), ("piece", "plate or piece"), ("notes", "anything else")):
+        parser.add_argument(f"--{name}", default="", help=about)
+
+
+def _add_trials(parser: _Parser, add: Callable[..., _Parser]) -> None:
+    about = "with those set aside"
+    parser.add_argument("--all", action="store_true", help=about)
+    parts = parser.add_subparsers(metavar="PART", parser_class=_Parser)
+    listed = add("list", "List the logged trials.", parts)
+    listed.add_argument("--all", action="store_true", default=argparse.SUPPRESS, help=about)
+    out = add("export", "Write the log to a file: .zip with its photographs, .csv for a spreadsheet.", parts)
+    into = add("import", "Take in an exported studio or a table of trials.", parts)
+    into.add_argument("--skip-bad", action="store_true", help="leave out rows of a table that cannot be used")
+    set_aside = add("set-aside", "Let a trial no longer count; nothing is deleted.", parts)
+    back = add("take-back", "Let a trial that was set aside count again.", parts)
+    for one in (out, into):
+        one.add_argument("file", metavar="FILE")
+    for one in (set_aside, back):
+        one.add_argument("id", metavar="ID", type=int)
+    set_aside.add_argument("reason", metavar="REASON")
+    for one in (into, set_aside, back):
+        one.add_argument("--by", default="", help="who does it")
+
+
+def _add_targets(parser: _Parser) -> None:
+    _add_photo_or_lab(parser)
+    parser.add_argument("--add", metavar="NAME", help="keep a target under this name, from a photograph or by --lab")
+    _add_tolerance(parser)
+    parser.add_argument("--notes", default="", help="anything else")
+    parser.add_argument("--all", action="store_true", help="with those set aside")
+
+
+def _add_cards(parser: _Parser) -> None:
+    parser.add_argument("--add", metavar="NAME", help="keep a card that the studio has measured under this name")
+    parser.add_argument("--kind", default="grey card", help="what kind of card it is (grey card)")
+    parser.add_argument("--lab", metavar="L,a,b", help='its CIELAB; "L,a,b L,a,b ..." of a card with several patches')
+    parser.add_argument("--tolerance", metavar="D", type=float, default=0.5, help="ΔE00 of that measurement (0.5)")
+    parser.add_argument("--sheet", metavar="FILE.pdf", help="write the carrier sheet, to print")
+
+
+def _add_app(parser: _Parser) -> None:
+    parser.add_argument("--demo", action="store_true", help="on an invented studio, made when it is not there yet")
+    parser.add_argument("--port", metavar="N", type=int, help=f"port ({FIRST_PORT}, or the next free one)")
+    parser.add_argument("--host", metavar="H", default="127.0.0.1", help="address to listen on (127.0.0.1)")

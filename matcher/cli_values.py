@@ -1,0 +1,119 @@
+"""What is typed on a command line becomes values: colours, outlines, steps of a recipe.
+
+Each function raises MatcherError with the form that was wanted; the recipe's own values are judged by `Recipe`.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from pathlib import Path
+
+from matcher.errors import MatcherError
+from matcher.recipe import Coat, Recipe, Seal, Undercoat
+
+Colour = tuple[float, float, float]
+Outline = tuple[tuple[float, float], ...]
+
+
+class TypingError(MatcherError):
+    """Something on the command line is not of the form that is wanted."""
+
+
+def colour(text: str) -> Colour:
+    """Read "L,a,b"."""
+    first, second, third = _numbers(text, 3, "CIELAB as L,a,b (38.2,14,22.5)")
+    return first, second, third
+
+
+def colours(text: str) -> Colour | tuple[Colour, ...]:
+    """Read "L,a,b" of a card with one patch, or "L,a,b L,a,b ..." of one with several."""
+    several = tuple(colour(part) for part in text.split())
+    return several[0] if len(several) == 1 else several or colour(text)
+
+
+def outline(text: str) -> Outline:
+    """Read "x,y x,y x,y ...", at least three points, in pixels."""
+    form = "the outline as at least three points in pixels (120,80 400,80 400,300)"
+    points = []
+    for part in text.split():
+        x, y = _numbers(part, 2, form)
+        points.append((x, y))
+    if len(points) < 3:
+        raise TypingError(f"Give {form}: {text!r} is not that.")
+    return tuple(points)
+
+
+def corners(text: str) -> Outline:
+    """Read the four corners of a card."""
+    form = "the card's four corners in pixels (120,80 400,80 400,300 120,300)"
+    if len(text.split()) != 4:
+        raise TypingError(f"Give {form}: {text!r} is not that.")
+    return outline(text)
+
+
+def undercoat(text: str) -> Undercoat:
+    """Read "chemical,strength[,burnish]"."""
+    parts = _parts(text, 2, 3, "chemical,strength,burnish (liver of sulphur,0.5,0.25)")
+    return Undercoat(*parts)  # type: ignore[arg-type]  # it reads numbers that are typed as text
+
+
+def coat(text: str) -> Coat:
+    """Read "chemical,strength,passes,temperature in °C[,application]"."""
+    form = "chemical,strength,passes,°C,application (ferric nitrate,0.5,6,105,fine mist)"
+    return Coat(*_parts(text, 4, 5, form))  # type: ignore[arg-type]
+
+
+def seal(text: str) -> Seal:
+    """Read "kind[,coats[,hot or cold]]"."""
+    form = "kind,coats,hot or cold (wax,3,hot)"
+    parts = _parts(text, 1, 3, form)
+    kind, coats, heat = parts + ["1", "cold"][len(parts) - 1 :]
+    if heat.lower() not in ("hot", "cold"):
+        raise TypingError(f"Give the seal as {form}: {heat!r} is neither hot nor cold.")
+    return Seal(kind, coats, heat.lower() == "hot")  # type: ignore[arg-type]
+
+
+def recipe_file(path: str) -> Recipe:
+    """Read a recipe from a JSON file: a recipe as exported, or a trial or suggestion that has one."""
+    try:
+        data = json.loads(Path(path).read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "it is not JSON"
+        raise TypingError(f"The recipe in {path} cannot be read ({reason}): give a JSON file with a recipe.") from error
+    if isinstance(data, dict) and isinstance(data.get("recipe"), dict):
+        data = data["recipe"]
+    return Recipe.from_dict(data)
+
+
+def recipe(
+    alloy: str | None, surface: str | None, base: str | None, coats: Sequence[str], sealed: str | None
+) -> Recipe:
+    """Put a recipe together from the options of the command line."""
+    if alloy is None:
+        raise TypingError("Give the alloy, or a whole recipe as a file.")
+    return Recipe(
+        alloy=alloy,
+        undercoat=None if base is None else undercoat(base),
+        coats=tuple(coat(text) for text in coats),
+        seal=None if sealed is None else seal(sealed),
+        surface=Recipe.surface if surface is None else surface,
+    )
+
+
+def _numbers(text: str, count: int, form: str) -> list[float]:
+    try:
+        numbers = [float(part) for part in text.split(",")]
+    except ValueError:
+        numbers = []
+    if len(numbers) != count or not all(map(math.isfinite, numbers)):
+        raise TypingError(f"Give {form}: {text!r} is not that.")
+    return numbers
+
+
+def _parts(text: str, least: int, most: int, form: str) -> list[str]:
+    parts = [part.strip() for part in text.split(",")]
+    if not least <= len(parts) <= most or not all(parts):
+        raise TypingError(f"Give this step as {form}: {text!r} is not that.")
+    return parts
