@@ -6,6 +6,7 @@ Knows nothing of what a command does; `cli.py` hands the functions in.
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Callable, Mapping
 from typing import Any, NoReturn
 
@@ -60,7 +61,8 @@ class _Version(argparse.Action):
             number = version(PROGRAM)
         except PackageNotFoundError:
             number = "from a checkout that is not installed"
-        parser.exit(message=f"{PROGRAM} {number}\n")
+        sys.stdout.write(f"{PROGRAM} {number}\n")
+        parser.exit()
 
 
 def _add_everywhere(parser: _Parser, as_text: Any, where: Any) -> None:
