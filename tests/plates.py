@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from matcher.errors import Caveat
-from matcher.finish import BudgetTerm, PaletteColour, Reading
+from matcher.finish import PaletteColour, Reading
 from matcher.recipe import MAX_PASSES, Coat, Recipe, Seal, Undercoat
 from matcher.trials import StageReading, Target, Trial
+from matcher.uncertainty import BudgetTerm
 
 MADE_AT = datetime(2025, 3, 31, 14, 30, tzinfo=UTC)
 

@@ -162,6 +162,8 @@ def test_the_columns_hold_recipe_and_reading_for_queries_of_ones_own(studio: Stu
         ({"stages": (StageReading("", a_reading()),)}, "stage"),
         ({"reading": a_reading().lab}, "Reading"),
         ({"recipe": "ferric nitrate"}, "Recipe"),
+        ({"reading": replace(a_reading(), lights=np.full(3, np.nan))}, "finite numbers"),
+        ({"reading": replace(a_reading(), photo="0" * 65)}, "photograph's hash"),
         ({"notes": "n" * 20_001}, "notes"),
     ],
 )

@@ -142,8 +142,17 @@ def test_a_disk_that_fails_while_writing_leaves_nothing(store: PhotoStore, monke
 def test_the_file_is_on_the_disk_before_it_has_its_name(store: PhotoStore, monkeypatch: pytest.MonkeyPatch) -> None:
     did: list[str] = []
     flush, rename = os.fsync, os.replace
-    monkeypatch.setattr(os, "fsync", lambda number: (did.append("flush"), flush(number))[1])
-    monkeypatch.setattr(os, "replace", lambda old, new: (did.append("rename"), rename(old, new))[1])
+
+    def flush_and_tell(number: int) -> None:
+        did.append("flush")
+        flush(number)
+
+    def rename_and_tell(old: Path, new: Path) -> None:
+        did.append("rename")
+        rename(old, new)
+
+    monkeypatch.setattr(os, "fsync", flush_and_tell)
+    monkeypatch.setattr(os, "replace", rename_and_tell)
     store.keep(a_photograph())
     assert did == ["flush", "rename", "flush", "flush"]  # the file; then the two folders that name it
 

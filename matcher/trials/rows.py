@@ -24,13 +24,13 @@ MAX_JSON_CHARACTERS = 4_000_000
 AMBIENT_TEMP_RANGE_C = (-60.0, 80.0)
 
 
-def line(value: object, what: str, required: bool = False) -> str:
+def line(value: object, what: str, required: bool = False, longest: int = MAX_LINE) -> str:
     """Return one line of text as it is kept, single-spaced. Raises StudioError."""
     text = " ".join(storable(value, what).split())
     if required and not text:
         raise StudioError(f"Give the {what}: it is empty.")
-    if len(text) > MAX_LINE:
-        raise StudioError(f"Shorten the {what} to {MAX_LINE} characters: it has {len(text)}.")
+    if len(text) > longest:
+        raise StudioError(f"Shorten the {what} to {longest} characters: it has {len(text)}.")
     return text
 
 
@@ -62,10 +62,7 @@ def uid_of(value: object) -> str:
     """Return a uid as it is kept; None gives a new one. Raises StudioError."""
     if value is None:
         return new_uid()
-    text = line(value, "uid", required=True)
-    if len(text) > 64:
-        raise StudioError(f"Give the uid at most 64 characters: {text[:20]!r}… is longer.")
-    return text
+    return line(value, "uid", required=True, longest=64)
 
 
 def trial_values(trial: Trial) -> dict[str, Any]:
@@ -130,8 +127,8 @@ def reading_values(reading: Reading, stage: str = FINISHED, position: int = 0, *
         "covariance_lb": covariance[0][2],
         "covariance_ab": covariance[1][2],
         "source": line(reading.source, "reading's source"),
-        "photo_sha256": reading.photo,
-        "whole": reading.as_dict(),
+        "photo_sha256": None if reading.photo is None else line(reading.photo, "photograph's hash", longest=64),
+        "whole": plain_json(reading.as_dict(), "reading"),
     }
 
 
