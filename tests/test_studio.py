@@ -77,8 +77,7 @@ def test_another_processs_trial_is_in_the_next_suggestions(studio: Studio) -> No
     studio.record(a_trial(20.0))
     first = studio.suggester()
     in_another_process(
-        "import sys\nfrom matcher.studio import Studio\nfrom matcher.trials import Trial
-from tests.plates import a_trial\n"
+        "import sys\nfrom matcher.studio import Studio\nfrom tests.plates import a_trial\n"
         "Studio.open(sys.argv[1]).record(a_trial(40.0))",
         studio.name,
     )
