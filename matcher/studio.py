@@ -123,8 +123,14 @@ class Studio:
         """Keep a photograph and return its SHA-256; the same one again is kept once. Raises StudioError."""
         name = name or (source.name if isinstance(source, Path) else "")
         kept = self.photos.keep(source, name)
-        self.log.note_photo(kept, name)
+        self.log.note_photos([(kept, name)])
         return kept.sha256
+
+    def keep_photos(self, sources: Sequence[Path]) -> list[str]:
+        """Keep several photographs in one go and return their SHA-256s, in order. Raises StudioError."""
+        kept = [(self.photos.keep(source), source.name) for source in sources]
+        self.log.note_photos(kept)
+        return [photo.sha256 for photo, _ in kept]
 
     def photo_path(self, sha256: str) -> Path:
         """Return where a kept photograph lies. Raises StudioError when it is not there."""

@@ -233,6 +233,8 @@ def _told(name: str) -> Iterator[None]:
 def _sentence(error: Exception, name: str) -> str:
     text = str(getattr(error, "orig", None) or error).strip()
     lowered = text.lower()
+    if "connection failed" in lowered or "could not connect" in lowered or "server closed the connection" in lowered:
+        return f"The database {name} can't be reached ({' '.join(text.split())}): check server, name and password."
     if "readonly" in lowered or "read-only" in lowered or "unable to open" in lowered:
         return f"The studio {name} cannot be written (read-only): make it writable, or name another folder."
     if "malformed" in lowered or "not a database" in lowered or "corrupt" in lowered:
@@ -247,22 +249,22 @@ def _sentence(error: Exception, name: str) -> str:
 def _ensure_tables(database: Database) -> None:
     """Create the tables of a new studio, or bring an older one up to date after a copy of it is made."""
     with database.reading() as session:
-        version = _version(session.connection(), database.name)
+        version = schema_version(session.connection(), database.name)
     if version == schema.HEAD:
         return
     if version is None:
         with database.writing() as session:
             connection = session.connection()
             _lock(connection)
-            if _version(connection, database.name) is None:  # else another process was faster
+            if schema_version(connection, database.name) is None:  # else another process was faster
                 _create(connection)
         return
     from matcher.trials.upgrade import upgrade
 
-    upgrade(database, version)
+    upgrade(database)
 
 
-def _version(connection: sa.Connection, name: str) -> str | None:
+def schema_version(connection: sa.Connection, name: str) -> str | None:
     """Return the schema's revision, None when there are no tables yet. Raises StudioError for others' tables."""
     tables = set(sa.inspect(connection).get_table_names())
     if "alembic_version" in tables and "trials" in tables:

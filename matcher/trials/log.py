@@ -109,10 +109,11 @@ class TrialLog:
             session.execute(sa.insert(TrialPhotoRow), [link])
             return _changed(session, trial_id, "photograph added", sha256, who)
 
-    def note_photo(self, kept: KeptPhoto, name: str = "") -> None:
-        """Note a photograph that the store has kept, so that trials and targets may name it."""
+    def note_photos(self, kept: Iterable[tuple[KeptPhoto, str]]) -> None:
+        """Note photographs that the store has kept, with their files' names, so that trials may name them."""
         with self.database.writing() as session:
-            note_photo_in(session, kept, name)
+            for photo, name in kept:
+                note_photo_in(session, photo, name)
 
     def history(self, kind: str | None = None, subject: object = None) -> list[Change]:
         """Return the changes, oldest first: of everything, of one kind, or of one thing ("trial", 12)."""

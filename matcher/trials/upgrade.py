@@ -6,6 +6,7 @@ There are no downgrades: the copy is the way back.
 
 from __future__ import annotations
 
+import sqlite3
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -17,7 +18,7 @@ from sqlalchemy.orm import Session
 
 from matcher.errors import StudioError
 from matcher.trials import schema
-from matcher.trials.database import Database, copy_sqlite
+from matcher.trials.database import Database, copy_sqlite, schema_version
 
 
 def migrations() -> Config:
@@ -28,28 +29,36 @@ def migrations() -> Config:
     return config
 
 
-def upgrade(database: Database, version: str) -> None:
-    """Migrate ``database`` from ``version`` to the newest schema. Raises StudioError when it is newer than we are."""
+def upgrade(database: Database) -> None:
+    """Migrate ``database`` to the newest schema. Raises StudioError when it is newer than we are."""
     config = migrations()
     known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
-    if version not in known:
-        raise StudioError(
-            f"The studio {database.name} was made by a newer version (log {version or 'unknown'}, this one knows "
-            f"{schema.HEAD}): update this program, then open it again."
-        )
-    if database.file is not None:
-        _copy_beside(database.file, version)
-    with database.migrating() as session:
+    with database.migrating() as session:  # a second process waits here, and then finds it done
+        version = schema_version(session.connection(), database.name)
+        if version == schema.HEAD:
+            return
+        if version not in known:
+            raise StudioError(
+                f"The studio {database.name} was made by a newer version (log {version or 'unknown'}, this one knows "
+                f"{schema.HEAD}): update this program, then open it again."
+            )
+        if database.file is not None:
+            _copy_beside(database.file, version)
         _run(config, session)
 
 
 def _copy_beside(file: Path, version: str) -> None:
+    """Copy the log as it stands; the copy has its name only when it is whole."""
     stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%fZ")
     copy = file.with_name(f"{file.stem}-before-{schema.HEAD}-was-{version}-{stamp}{file.suffix}")
+    half = copy.with_suffix(".half")
     try:
-        copy_sqlite(file, copy)
-    except OSError as error:
+        copy_sqlite(file, half)
+        half.replace(copy)
+    except (OSError, sqlite3.DatabaseError) as error:
         raise StudioError(f"No copy of {file} could be made before its update: free some room beside it.") from error
+    finally:
+        half.unlink(missing_ok=True)
 
 
 def _run(config: Config, session: Session) -> None:
