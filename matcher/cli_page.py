@@ -15,15 +15,9 @@ from matcher.cli_values import TypingError
 def demo_folder(where: str | None) -> Path:
     """Return a folder with a demo studio in it, made there when it is not; None is the user's data directory."""
     from matcher.demo import make_demo_studio
-    from matcher.studio import Studio
     from matcher.trials.database import user_data
 
     folder = Path(where) if where is not None else user_data() / "demo"
-    if folder.is_dir() and any(folder.iterdir()):
-        with Studio.open(folder) as studio:
-            if studio.is_demo:
-                return folder
-        raise TypingError(f"Choose an empty folder for the demo studio: {folder} holds something else.")
     make_demo_studio(folder).close()
     return folder
 

@@ -111,7 +111,7 @@ class Photo:
         small = self._stored
         if scale < 1.0:
             small = cv2.resize(np.ascontiguousarray(small), size, interpolation=cv2.INTER_AREA)
-        small = np.ascontiguousarray(_upright(small, self._orientation))
+        small = np.array(_upright(small, self._orientation), order="C")  # a copy: the caller may draw on it
         if self.encoding == "sRGB":
             return small if small.dtype == np.uint8 else np.rint(small / np.float32(257)).astype(np.uint8)
         light: NDArray[Any] = self._linear(small)
@@ -139,7 +139,7 @@ class Photo:
     def _linear(self, stored: Stored) -> NDArray[np.float32]:
         import cv2
 
-        light = stored if self._table is None else cv2.LUT(stored, self._table[np.newaxis])
+        light = stored.copy() if self._table is None else cv2.LUT(stored, self._table[np.newaxis])
         if self._to_srgb is not None:
             light = cv2.transform(light, self._to_srgb)
         return np.asarray(light, dtype=np.float32)

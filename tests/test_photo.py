@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import hashlib
 import io
+import struct
+import zlib
 from datetime import datetime
 from pathlib import Path
 
@@ -147,8 +149,6 @@ def test_a_display_p3_file_gives_the_colour_that_it_means(stored, kind):
         if kind == "TIFF 16":
             data = pictures.tiff(pixels, photometric="rgb", iccprofile=profile)
         else:
-            import zlib
-
             data = pictures.png_with_chunk(pictures.png16(pixels), b"iCCP", b"p3\0\0" + zlib.compress(profile))
     else:
         options = {"lossless": True} if kind == "WEBP" else {}
@@ -309,8 +309,6 @@ def test_floating_point_tiffs_are_linear_when_said_so():
 
 def test_png_gamma_and_primaries_are_honoured():
     """W3C PNG, third edition: gAMA is the exponent's inverse times 100 000, cHRM xy times 100 000."""
-    import struct
-
     png = pictures.saved(pictures.plain(BROWN), "PNG")
     linear = open_photo(pictures.png_with_chunk(png, b"gAMA", struct.pack(">I", 100_000)))
     np.testing.assert_allclose(middle(linear), np.array(BROWN) / 255, atol=1e-6)
@@ -364,7 +362,7 @@ TURNS = {
 
 
 @pytest.mark.parametrize("orientation", range(1, 9))
-@pytest.mark.parametrize("kind", ["PNG", "TIFF", "WEBP", "JPEG", "TIFF 16", "PNG 16", "HEIC"])
+@pytest.mark.parametrize("kind", ["PNG", "TIFF", "TIFF LZW", "WEBP", "JPEG", "TIFF 16", "PNG 16", "HEIC"])
 def test_every_orientation_comes_out_upright(orientation, kind):
     stored = four_corners().repeat(8, axis=0).repeat(8, axis=1)
     exif = Image.Exif()
@@ -377,8 +375,12 @@ def test_every_orientation_comes_out_upright(orientation, kind):
     elif kind == "HEIC":
         data = pictures.heic(Image.fromarray(stored), exif=exif.tobytes())
     else:
-        options = {"WEBP": {"lossless": True}, "JPEG": {"quality": 95, "subsampling": 0}}.get(kind, {})
-        data = pictures.saved(Image.fromarray(stored), kind, exif=exif, **options)
+        options = {
+            "WEBP": {"lossless": True},
+            "JPEG": {"quality": 95, "subsampling": 0},
+            "TIFF LZW": {"compression": "tiff_lzw"},
+        }.get(kind, {})
+        data = pictures.saved(Image.fromarray(stored), kind.split()[0], exif=exif, **options)
     photo = open_photo(data)
     upright = TURNS[orientation](stored)
     assert (photo.height, photo.width) == upright.shape[:2]
@@ -414,6 +416,28 @@ def test_the_preview_is_an_area_mean_and_never_larger():
     assert photo.preview(1000).shape == (20, 40, 3)
     small = photo.preview(10)
     assert small.shape == (5, 10, 3) and np.abs(small.astype(int) - 100).max() <= 1
+
+
+def test_what_a_photo_gives_may_be_drawn_on():
+    """Neither the preview nor the light is the photo's own store."""
+    floats = pictures.tiff(np.full((4, 6, 3), 0.5, np.float32), photometric="rgb")
+    for photo in (open_photo(pictures.png16(np.full((4, 6, 3), 9000, np.uint16))), open_photo(floats, "linear")):
+        before = photo.linear()
+        photo.preview(100)[:] = 0
+        photo.linear()[:] = 0
+        np.testing.assert_array_equal(photo.linear(), before)
+
+
+def test_sixteen_bit_grey_with_alpha_is_grey():
+    """PNG colour type 4 of 16 bits, written by hand: grey, then alpha."""
+    rows = b"".join(b"\0" + struct.pack(">12H", *(30_000, 65535) * 6) for _ in range(4))
+    header = struct.pack(">IIBBBBB", 6, 4, 16, 4, 0, 0, 0)
+    png = b"\x89PNG\r\n\x1a\n"
+    for kind, body in ((b"IHDR", header), (b"IDAT", zlib.compress(rows)), (b"IEND", b"")):
+        png += struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
+    photo = open_photo(png)
+    assert photo.bits == 16 and not photo.caveats
+    np.testing.assert_allclose(photo.linear(), colour.models.eotf_sRGB(30_000 / 65535), atol=1e-6)
 
 
 def test_a_dark_linear_picture_is_shown_brighter_but_read_as_it_is():

@@ -20,7 +20,12 @@ def decode_raw(data: bytes) -> Decoded:
 
     exif = None if data[4:8] == b"ftyp" else read_exif(data)
     with rawpy.RawPy() as raw:
-        raw.open_buffer(io.BytesIO(data))
+        try:
+            raw.open_buffer(io.BytesIO(data))
+        except rawpy.LibRawFileUnsupportedError as error:
+            raise RefusedError(
+                "is damaged, or a raw file of a kind that cannot be read: copy it again, or save it as a 16-bit TIFF"
+            ) from error
         check_size(raw.sizes.raw_width, raw.sizes.raw_height)
         if raw.num_colors != 3:
             raise RefusedError("comes from a sensor without red, green and blue: save it as a 16-bit TIFF")

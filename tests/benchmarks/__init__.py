@@ -1,0 +1,1 @@
+"""Measurements that are run on request, each as `python -m tests.benchmarks.NAME`."""

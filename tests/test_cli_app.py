@@ -1,0 +1,139 @@
+"""The demo and the page from the command line: the whole job on the demo's own pictures, and a page that answers."""
+
+from __future__ import annotations
+
+import json
+import os
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+
+import pytest
+
+from matcher import Studio
+from matcher.cli import main
+from matcher.demo import walk_through
+
+
+def outline(points):
+    return " ".join(f"{x},{y}" for x, y in points)
+
+
+@pytest.fixture
+def told(capsys):
+    def told(*arguments):
+        assert main([*map(str, arguments), "--json"]) == 0
+        return json.loads(capsys.readouterr().out)
+
+    return told
+
+
+def test_the_whole_job_runs_on_the_demos_pictures(told, tmp_path):
+    """Client's photograph to ranked list, next plate recorded, list better: as the demo's walk-through promises."""
+    walk, studio = walk_through(), tmp_path / "demo"
+    made = told("demo", studio)
+    assert made["trials"] >= 80 and made["targets"] == 1
+    client = ("suggest", walk.target_photo, "--finish", outline(walk.target_region), "--studio", studio)
+    before = told(*client)["suggestions"]
+    (tmp_path / "recipe.json").write_text(json.dumps(walk.next_recipe.as_dict()))
+    plate = (walk.next_photo, "--finish", outline(walk.next_region), "--recipe", tmp_path / "recipe.json")
+    recorded = told("record", "--studio", studio, *plate, "--by", walk.next_made_by, "--notes", walk.next_notes)
+    after = told(*client)["suggestions"]
+    assert after[0]["trial"] == recorded["trial"]["id"]
+    assert after[0]["delta_e00"] < before[0]["delta_e00"]
+
+
+def test_a_demo_is_never_laid_over_another_studio(told, tmp_path, capsys):
+    Studio.open(tmp_path / "ours").close()
+    for command in (("demo", tmp_path / "ours"), ("app", "--demo", "--studio", tmp_path / "ours")):
+        assert main([*map(str, command)]) == 2
+        out, err = capsys.readouterr()
+        assert out == "" and err.startswith("Name a new or empty folder") and err.count("\n") == 1
+
+
+@contextmanager
+def serving(tmp_path, *arguments, **environment) -> Iterator[tuple[str, subprocess.Popen[str], float]]:
+    """Run `app` in a process of its own, with a home of its own, until its page answers; give URL, process, seconds."""
+    for folder in ("home", "data"):
+        (tmp_path / folder).mkdir()
+    kept = {name: value for name, value in os.environ.items() if name not in ("DISPLAY", "WAYLAND_DISPLAY")}
+    kept |= {"HOME": str(tmp_path / "home"), "XDG_DATA_HOME": str(tmp_path / "data"), **environment}
+    kept["PYTHONPATH"] = os.pathsep.join(path for path in sys.path if path)
+    start = time.perf_counter()
+    command = [sys.executable, "-m", "matcher", "app", "--json", *map(str, arguments)]
+    with subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=kept, cwd=tmp_path
+    ) as process:
+        try:
+            assert process.stdout is not None
+            url = json.loads(process.stdout.readline())["url"]
+            wait_for(url)
+            yield url, process, time.perf_counter() - start
+        finally:
+            process.terminate()
+            process.communicate(timeout=20)
+
+
+def wait_for(url: str) -> None:
+    for _ in range(300):
+        try:
+            with urllib.request.urlopen(f"{url}/_stcore/health", timeout=5) as answer:
+                if answer.status == 200:
+                    return
+        except (urllib.error.URLError, OSError):
+            pass
+        time.sleep(0.1)
+    pytest.fail("the page did not answer within 30 s")
+
+
+def test_the_page_answers_on_this_machine_only_and_leaves_the_home_alone(tmp_path):
+    with serving(tmp_path, "--demo") as (url, process, seconds):
+        assert url.startswith("http://127.0.0.1:") and seconds < 15
+        with urllib.request.urlopen(url, timeout=5) as answer:
+            assert b"<html" in answer.read()
+        listening = socket.socket()
+        with listening, pytest.raises(OSError):
+            listening.connect((own_address(), int(url.rpartition(":")[2])))
+    assert not list((tmp_path / "home").iterdir())
+    assert (tmp_path / "data" / "patina-matcher" / "demo").is_dir()
+    assert process.returncode == 0
+
+
+def own_address() -> str:
+    """An address of this machine other than 127.0.0.1, or one of the loopback network where it has no other."""
+    try:
+        address = socket.gethostbyname(socket.gethostname())
+    except OSError:
+        return "127.0.0.2"
+    return "127.0.0.2" if address == "127.0.0.1" else address
+
+
+def test_the_page_opens_a_browser_where_there_is_a_display(tmp_path):
+    """The desktop's own opener is called with the page's address; here a script that notes it."""
+    programs, noted = tmp_path / "programs", tmp_path / "noted"
+    programs.mkdir()
+    (programs / "xdg-open").write_text(f'#!/bin/sh\necho "$1" > "{noted}"\n')
+    (programs / "xdg-open").chmod(0o755)
+    path = os.pathsep.join((str(programs), os.environ["PATH"]))
+    with serving(tmp_path, "--studio", tmp_path / "studio", DISPLAY=":99", PATH=path) as (url, _, _):
+        for _ in range(100):
+            if noted.exists() and noted.read_text().endswith("\n"):
+                break
+            time.sleep(0.05)
+        assert noted.read_text().strip() == url
+
+
+def test_the_next_free_port_is_taken_when_the_usual_one_is_not_free(tmp_path):
+    from matcher.cli_options import FIRST_PORT
+    from matcher.cli_page import free_port
+
+    with socket.socket() as taken:
+        with suppress(OSError):  # somebody else's page has it: just as well
+            taken.bind(("127.0.0.1", FIRST_PORT))
+        taken.listen()
+        assert FIRST_PORT < free_port("127.0.0.1", None) < FIRST_PORT + 50
