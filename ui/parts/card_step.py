@@ -14,7 +14,7 @@ import streamlit as st
 from matcher.errors import MatcherError
 from ui.draw import Shape, draw
 from ui.parts.drafts import Draft
-from ui.parts.faults import tell
+from ui.parts.faults import tell, told
 from ui.parts.photographs import bench_picture, photo_of
 
 if TYPE_CHECKING:
@@ -74,7 +74,7 @@ def _card_reading(
     from matcher.cards import find_card, neutral_patch
 
     photo = photo_of(_studio, _sha256)
-    if choice.way == "neutral":
+    if choice.region is not None:
         return neutral_patch(photo, choice.region)
     return find_card(photo, kind=choice.kind, corners=choice.corners, lab=own_lab)
 
@@ -157,13 +157,37 @@ def _which_card(studio: Studio, draft: Draft) -> tuple[str | None, str | None]:
     """Ask which card it is; the studio's own measured cards stand beside the nominal ones."""
     from matcher.cards import load_cards
 
-    kinds = {ANY_CARD: (None, None)}
+    kinds: dict[str, tuple[str | None, str | None]] = {ANY_CARD: (None, None)}
     kinds |= {f"{card.title[0].upper()}{card.title[1:]}": (name, None) for name, card in load_cards().items()}
     kinds |= {f"{card.name} (measured)": (card.kind, card.name) for card in studio.own_cards()}
     field = draft.field("card_kind", ANY_CARD)
     if st.session_state[field["key"]] not in kinds:
         st.session_state[field["key"]] = ANY_CARD
-    return kinds[st.selectbox("Which card", list(kinds), **field)]
+    chosen = kinds[st.selectbox("Which card", list(kinds), **field)]
+    _measure_own(studio, draft)
+    return chosen
+
+
+def _measure_own(studio: Studio, draft: Draft) -> None:
+    """Let the studio enter what an instrument says of its own grey card."""
+    with st.expander("My grey card has been measured"):
+        name = st.text_input("Name of the card", placeholder="bench card", live=True, **draft.field("own_name", ""))
+        with st.container(key=f"three-own-{draft.form}"):
+            columns = st.columns(3, gap="small", wrap=False)
+        values = [
+            column.number_input(label, value=None, step=None, format="%g", **draft.field(slot))
+            for column, label, slot in zip(columns, ("L*", "a*", "b*"), ("own_l", "own_a", "own_b"), strict=True)
+        ]
+        st.html('<p class="pm-soft">D50, 2°. A bought card is near L* 49.5, a* 0, b* 0.</p>')
+        if st.button("Keep this card", key=f"{draft.form}.own.keep"):
+            if any(value is None for value in values):
+                tell("Type all three figures as the instrument shows them.")
+                return
+            with told():
+                card = studio.save_card(name or "", "grey card", values)
+                draft.forget(("card_kind", "corners", "own_name", "own_l", "own_a", "own_b"))
+                draft.set(card_kind=f"{card.name} (measured)")
+                st.rerun()
 
 
 def _search(studio: Studio, sha256: str, kind: str | None, own: str | None) -> tuple[CardReading | None, str | None]:

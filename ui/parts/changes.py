@@ -82,7 +82,8 @@ def in_words(target: Target, trial: Trial, before: list[Suggestion], now: list[S
 
 def _table(rows: list[Change]) -> str:
     body = "".join(
-        f'<tr{" class=pm-new" if row.is_new else ""}><th scope="row">Plate {row.plate}{" (new)" if row.is_new else ""}</th>'
+        f"<tr{' class=pm-new' if row.is_new else ''}>"
+        f'<th scope="row">Plate {row.plate}{" (new)" if row.is_new else ""}</th>'
         f"<td>{_place(row.before, row.is_new)}</td><td>{_place(row.now, False)}</td><td>{row.delta_e00:.1f}</td></tr>"
         for row in rows
     )

@@ -67,7 +67,8 @@ def _typed(draft: Draft, name: str) -> tuple[Reading | None, Any]:
     """Take L*, a*, b* from an instrument."""
     fields_side, words_side = st.columns([1.75, 1], gap="medium")
     with fields_side, look.panel(f"typed-{draft.form}"):
-        columns = st.columns(3, gap="small", wrap=False)
+        with st.container(key=f"three-{draft.form}"):
+            columns = st.columns(3, gap="small", wrap=False)
         values = [
             column.number_input(label, value=None, step=None, format="%g", **draft.field(field))
             for column, label, field in zip(columns, ("L*", "a*", "b*"), ("lab_l", "lab_a", "lab_b"), strict=True)
@@ -87,10 +88,12 @@ def _typed(draft: Draft, name: str) -> tuple[Reading | None, Any]:
 
 
 def _instrument_reading(values: list[Any]) -> Reading | None:
+    import numpy as np
+
     from matcher.finish import Reading
 
     try:
-        return Reading(lab=values, source="instrument")
+        return Reading(lab=np.array(values, dtype=float), source="instrument")
     except MatcherError as error:
         tell(str(error))
         return None

@@ -38,7 +38,8 @@ def guarded() -> Iterator[None]:
         details = traceback.format_exc()
         tell(
             "Something in this program failed. What you typed and the photographs you uploaded are kept: "
-            "reload the page and go on. If it happens again, send the details below to whoever looks after this program."
+            "reload the page and go on. If it happens again, send the details below to whoever looks after "
+            "this program."
         )
         with st.expander("Details"):
             st.code(details, language=None)

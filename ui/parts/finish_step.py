@@ -67,7 +67,7 @@ def _card_outline(card: CardReading | None) -> list[Fixed]:
 
 def _change_card(draft: Draft, card: CardReading | None) -> None:
     """Say what the light was judged by, and let it be changed; the marks on the finish stay."""
-    said = "Nothing neutral known" if card is None else _card_in_words(card)
+    said = "Without a card" if card is None else _card_in_words(card)
     with st.container(horizontal=True, vertical_alignment="center", key=f"{draft.form}-card-line"):
         st.html(f'<span class="pm-soft">{html.escape(said)}.</span>', width="content")
         if st.button("Change the card", type="tertiary", key=f"{draft.form}.card.change"):

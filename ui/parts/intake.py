@@ -6,6 +6,7 @@ A file that cannot be read leaves everything as it was, with a sentence beside t
 from __future__ import annotations
 
 import html
+import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -29,7 +30,7 @@ def upload(studio: Studio, draft: Draft) -> None:
     file = st.file_uploader("Photograph", type=KINDS, key=key, label_visibility="collapsed", max_upload_size=256)
     st.html(
         '<p class="pm-soft">The file as the camera wrote it: JPEG, HEIC, PNG, WebP, TIFF or camera raw. '
-        "On a phone this button also opens the camera.</p>"
+        "On most phones this button also offers the camera.</p>"
     )
     if file is not None:
         _take(studio, draft, file.getvalue(), file.name)
@@ -37,7 +38,7 @@ def upload(studio: Studio, draft: Draft) -> None:
 
 def camera(studio: Studio, draft: Draft) -> None:
     """Take a photograph with the camera of this phone or computer."""
-    shot = st.camera_input("Camera", key=f"{draft.form}.camera", label_visibility="collapsed", resolution=None)
+    shot = st.camera_input("Camera", key=f"{draft.form}.camera", label_visibility="collapsed", resolution="1080p")
     st.html(
         '<p class="pm-soft">Put the grey card flat beside the finish, in the same light. '
         "A phone's own camera, through “Upload”, gives a finer picture.</p>"
@@ -47,27 +48,30 @@ def camera(studio: Studio, draft: Draft) -> None:
 
 
 def demo_pictures(studio: Studio, draft: Draft) -> None:
-    """Offer the photographs that come with the demo studio."""
-    pictures = sorted(path for path in _demo_folder().iterdir() if path.suffix.lower() in {".jpg", ".jpeg"})
+    """Offer the photographs that come with the demo studio, the client's first."""
+    st.html('<p class="pm-soft">Invented pictures, to try everything on.</p>')
     with st.container(horizontal=True, gap="small", key="demo-pictures"):
-        for path in pictures:
-            name = path.stem.replace("_", " ")
-            with st.container(width=210, gap="small"):
-                st.html(_thumb(path, name))
-                if st.button(name.capitalize(), key=f"{draft.form}.demo.{path.stem}", width="stretch"):
+        for path, title in _demo_pictures():
+            with st.container(width=250, gap="small"):
+                st.html(_thumb(path, title))
+                if st.button(title, key=f"{draft.form}.demo.{path.stem}", width="stretch"):
                     _take(studio, draft, path.read_bytes(), path.name)
 
 
-def _demo_folder() -> Path:
+@st.cache_data(show_spinner=False)
+def _demo_pictures() -> list[tuple[Path, str]]:
+    """Return the demo's large pictures that show a finish, with their titles."""
     from matcher.shipped import shipped
 
-    return shipped("demo_images")
+    folder = shipped("demo_images")
+    pictures = json.loads((folder / "truth.json").read_text(encoding="utf-8"))["pictures"]
+    return [(folder / name, item["title"]) for name, item in pictures.items() if item["finishes"] and "/" not in name]
 
 
-def _thumb(path: Path, name: str) -> str:
+def _thumb(path: Path, title: str) -> str:
     from ui.parts.photographs import thumb
 
-    return f'<div class="pm-photo demo"><img src="{thumb(str(path))}" alt="{html.escape(name, quote=True)}"></div>'
+    return f'<div class="pm-photo demo"><img src="{thumb(str(path))}" alt="{html.escape(title, quote=True)}"></div>'
 
 
 def _take(studio: Studio, draft: Draft, data: bytes, name: str) -> None:

@@ -16,7 +16,8 @@ const PAUSE_MS = 700;
 let stop;
 
 function press(field, withCtrl) {
-  field.dispatchEvent(new KeyboardEvent("keydown", { key: "Enter", code: "Enter", keyCode: 13, ctrlKey: withCtrl, bubbles: true }));
+  const how = { key: "Enter", code: "Enter", keyCode: 13, ctrlKey: withCtrl, bubbles: true };
+  field.dispatchEvent(new KeyboardEvent("keydown", how));
 }
 
 export default function () {

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 BENCH_SIDE = 1600
 THUMB_SIDE = 480
+LARGE_SIDE = 1200
 
 
 def photo_of(studio: Studio, sha256: str) -> Photo:
@@ -44,25 +45,26 @@ def _bench_source(path: str) -> tuple[str, int, int]:
     return _as_data(photo.preview(BENCH_SIDE), quality=88), photo.width, photo.height
 
 
-def figure(studio: Studio, sha256: str | None, alt: str) -> str:
-    """Return a small picture on neutral grey as HTML, or words in its place when there is none."""
+def figure(studio: Studio, sha256: str | None, alt: str, large: bool = False) -> str:
+    """Return a picture on neutral grey as HTML, or words in its place when there is none."""
     from matcher.errors import MatcherError
 
     if sha256 is None:
         return '<div class="pm-photo none">No photograph of this plate</div>'
     try:
-        source = thumb(str(studio.photo_path(sha256)))
+        source = thumb(str(studio.photo_path(sha256)), LARGE_SIDE if large else THUMB_SIDE)
     except MatcherError:
         return '<div class="pm-photo none">Its photograph cannot be opened</div>'
-    return f'<div class="pm-photo"><img src="{source}" alt="{html.escape(alt, quote=True)}"></div>'
+    size = " large" if large else ""
+    return f'<div class="pm-photo{size}"><img src="{source}" alt="{html.escape(alt, quote=True)}"></div>'
 
 
 @st.cache_data(show_spinner=False, max_entries=400)
-def thumb(path: str) -> str:
-    """Return a small copy of a photograph file as a data URL. Raises PhotoError."""
+def thumb(path: str, side: int = THUMB_SIDE) -> str:
+    """Return a small copy of a photograph file as a data URL, ``side`` pixels at most. Raises PhotoError."""
     from matcher.photo import open_photo
 
-    return _as_data(open_photo(Path(path)).preview(THUMB_SIDE), quality=82)
+    return _as_data(open_photo(Path(path)).preview(side), quality=82)
 
 
 def _as_data(pixels: Any, quality: int) -> str:

@@ -13,12 +13,12 @@ class Place(NamedTuple):
     address: str
 
 
-START = Place("pages/start.py", "Start", "start")
-TARGET = Place("pages/target.py", "Target", "target")
-SUGGESTIONS = Place("pages/suggestions.py", "Suggestions", "suggestions")
-RECORD = Place("pages/record.py", "Record", "record")
-LOG = Place("pages/log.py", "Log", "log")
-PHOTOGRAPHING = Place("pages/photographing.py", "How to photograph", "how-to-photograph")
+START = Place("screens/start.py", "Start", "start")
+TARGET = Place("screens/target.py", "Target", "target")
+SUGGESTIONS = Place("screens/suggestions.py", "Suggestions", "suggestions")
+RECORD = Place("screens/record.py", "Record", "record")
+LOG = Place("screens/log.py", "Log", "log")
+PHOTOGRAPHING = Place("screens/photographing.py", "How to photograph", "how-to-photograph")
 
 IN_THE_BAR = (START, TARGET, SUGGESTIONS, RECORD, LOG)
 ALL = (*IN_THE_BAR, PHOTOGRAPHING)

@@ -18,16 +18,21 @@ QUIET = {"displayModeBar": False, "scrollZoom": False, "doubleClick": False, "sh
 
 
 def show_plots(target: Target, trials: Sequence[Trial], nearest: Sequence[int]) -> None:
-    """Draw both plots side by side, one above the other on a phone. nearest: plates to ring, best first; the best is named."""
+    """Draw both plots side by side, one above the other on a phone.
+
+    nearest: numbers of the plates to set off.
+    """
     left, right = st.columns([1.7, 1], gap="medium")
     with left:
         st.plotly_chart(plane(target, trials, nearest), theme=None, config=QUIET, key="plot-plane")
         st.html(
-            '<p class="pm-soft">Redder to the right, yellower upwards. The ring holds the target’s own a*, b* with 95 %.</p>'
+            '<p class="pm-soft">Redder to the right, yellower upwards. '
+            "The diamond is the target; its own a*, b* lie in the black-edged ring with 95 %. White-edged dots are the "
+            "nearest plates.</p>"
         )
     with right:
         st.plotly_chart(strip(target, trials, nearest), theme=None, config=QUIET, key="plot-strip")
-        st.html('<p class="pm-soft">Lighter upwards. The bar holds the target’s own L* with 95 %.</p>')
+        st.html('<p class="pm-soft">Lighter upwards. The pale band holds the target’s own L* with 95 %.</p>')
 
 
 def plane(target: Target, trials: Sequence[Trial], nearest: Sequence[int]) -> Any:
@@ -94,10 +99,7 @@ def _plates(go: Any, x: Sequence[float], y: Sequence[float], trials: Sequence[Tr
     return go.Scatter(
         x=x,
         y=y,
-        mode="markers+text",
-        text=[f"plate {trial.id}" if trial.id in nearest[:1] else "" for trial in trials],
-        textposition="top center",
-        textfont={"color": "#ffffff", "size": 14},
+        mode="markers",
         hovertext=[_hover(trial) for trial in trials],
         hoverinfo="text",
         marker={

@@ -99,7 +99,7 @@ class RecipeForm:
             with left:
                 strength = self._number("Strength (1 is stock)", "under_strength", 0.5, 0.05)
             with right:
-                burnish = self._number("Burnished back (0 to 1)", "under_burnish", 0.0, 0.05)
+                burnish = self._number("Burnish (0 to 1)", "under_burnish", 0.0, 0.05)
             stock = self._stock("under_stock", chemical)
             if not self._filled(strength, burnish):
                 return None

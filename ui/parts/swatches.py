@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.cielab import lab_to_srgb8, outside_srgb
-from matcher.spread import plus_minus_95
+from matcher.spread import plus_minus_95, what_would_help
 
 if TYPE_CHECKING:
     from matcher.errors import Caveat
@@ -67,6 +67,9 @@ def show_reading(reading: Reading, name: str) -> None:
     if len(reading.palette) > 1:
         st.html(_shares(reading))
     minded(reading.caveats)
+    helpful = what_would_help(reading.budget)
+    if helpful:
+        st.html(f'<p class="pm-soft">To make it surer: {html.escape("; ".join(helpful))}.</p>')
 
 
 def _shares(reading: Reading) -> str:
@@ -77,7 +80,8 @@ def _shares(reading: Reading) -> str:
     )
     return (
         '<p class="pm-soft" style="margin: 0.2rem 0 0.3rem">Its colours, by share of the marked area</p>'
-        f'<div class="pm-mat tight"><div class="pm-shares" role="img" aria-label="Its colours by share">{parts}</div></div>'
+        '<div class="pm-mat tight">'
+        f'<div class="pm-shares" role="img" aria-label="Its colours by share">{parts}</div></div>'
     )
 
 

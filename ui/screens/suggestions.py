@@ -19,7 +19,7 @@ from ui.parts.photographs import figure
 from ui.parts.places import RECORD, TARGET
 from ui.parts.recipe_form import fields_of
 from ui.parts.steps import recipe_steps
-from ui.parts.swatches import lab_line, pair, swatch
+from ui.parts.swatches import lab_line, minded, pair, swatch
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -60,10 +60,13 @@ def _targets(studio: Studio, target: Target) -> None:
     """Show the target in short, and let another one be chosen."""
     targets = {str(item.id): item for item in reversed(studio.targets())}
     with look.panel("target"):
-        left, right = st.columns([1, 2.4], gap="medium", vertical_alignment="center")
-        with left:
-            st.html(f'<div class="pm-mat tight"><div class="pm-pair">{swatch_field(target)}</div></div>')
-        with right:
+        colour, photograph, words = st.columns([0.8, 0.8, 1.7], gap="medium", vertical_alignment="center")
+        with colour:
+            st.html(swatch(target.reading.lab, f"Target {target.name}"))
+        with photograph:
+            if target.photo is not None:
+                st.html(figure(studio, target.photo, f"The photograph of {target.name}"))
+        with words:
             if len(targets) > 1:
                 number = st.selectbox(
                     "Target",
@@ -80,18 +83,9 @@ def _targets(studio: Studio, target: Target) -> None:
                 lab_line(target.reading)
                 + f'<p class="pm-soft">A plate matches within ΔE00 {target.tolerance:g}. ± holds 95 %.</p>'
             )
-            doubts = [caveat for caveat in target.reading.caveats]
-            if doubts:
-                with st.expander(f"What to mind about this reading ({len(doubts)})"):
-                    from ui.parts.swatches import minded
-
-                    minded(doubts)
-
-
-def swatch_field(target: Target) -> str:
-    from ui.parts.swatches import field
-
-    return field(target.reading.lab, f"Target {target.name}")
+            if target.reading.caveats:
+                with st.expander(f"What to mind about this reading ({len(target.reading.caveats)})"):
+                    minded(target.reading.caveats)
 
 
 def _what_changed(studio: Studio, target: Target) -> None:

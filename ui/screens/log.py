@@ -15,8 +15,9 @@ from ui.parts import look
 from ui.parts.faults import tell, told
 from ui.parts.opened import the_studio
 from ui.parts.photographs import figure, thumb
+from ui.parts.plates import plate_row
 from ui.parts.steps import recipe_steps
-from ui.parts.swatches import field, figures, show_reading
+from ui.parts.swatches import show_reading
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -85,7 +86,7 @@ def _list(studio: Studio, found: list[Trial], total: int) -> None:
         for trial in found[:count]:
             row, action = st.columns([5, 1], vertical_alignment="center")
             with row:
-                st.html(_row(studio, trial))
+                st.html(plate_row(trial, _thumb(studio, trial)))
             with action:
                 if st.button("Open", key=f"log.open.{trial.id}", width="stretch"):
                     st.query_params["plate"] = str(trial.id)
@@ -93,17 +94,6 @@ def _list(studio: Studio, found: list[Trial], total: int) -> None:
     if len(found) > count and st.button(f"Show {A_PAGE} more"):
         st.session_state["log.count"] = count + A_PAGE
         st.rerun()
-
-
-def _row(studio: Studio, trial: Trial) -> str:
-    aside = f'<p class="pm-away">Set aside: {html.escape(trial.set_aside)}</p>' if trial.set_aside is not None else ""
-    mark = f" · {html.escape(trial.piece)}" if trial.piece else ""
-    by = f" · {html.escape(trial.made_by)}" if trial.made_by else ""
-    return (
-        f'<div class="pm-row"><div class="pm-thumb">{field(trial.reading.lab, f"Plate {trial.id}")}{_thumb(studio, trial)}</div>'
-        f"<div><p><strong>Plate {trial.id}</strong>{mark}{by} · {trial.made_at:%d %b %Y}</p>"
-        f'<p>{html.escape(describe(trial.recipe))}</p><p class="pm-soft pm-figures">{figures(trial.reading.lab)}</p>{aside}</div></div>'
-    )
 
 
 def _thumb(studio: Studio, trial: Trial) -> str:
@@ -121,7 +111,9 @@ def _one(studio: Studio, trial: Trial) -> None:
         st.rerun()
     picture, words = st.columns([1.2, 1], gap="medium")
     with picture:
-        st.html(figure(studio, trial.photos[0] if trial.photos else None, f"Photograph of plate {trial.id}"))
+        st.html(
+            figure(studio, trial.photos[0] if trial.photos else None, f"Photograph of plate {trial.id}", large=True)
+        )
         st.html(recipe_steps(trial.recipe))
         st.html(_notes(trial))
     with words:

@@ -6,12 +6,11 @@ import html
 
 import streamlit as st
 
-from matcher.recipe import describe
 from ui.parts import look
 from ui.parts.next_step import next_step
 from ui.parts.opened import logged, the_studio
 from ui.parts.places import LOG, TARGET
-from ui.parts.swatches import field, figures
+from ui.parts.plates import plate_row
 
 LATEST = 4
 PATH = (
@@ -35,7 +34,7 @@ def show() -> None:
     st.html(_path(step.stage))
     if trials:
         st.subheader("Latest plates", anchor=False)
-        st.html("".join(_row(trial) for trial in reversed(trials[-LATEST:])))
+        st.html("".join(plate_row(trial) for trial in reversed(trials[-LATEST:])))
         with st.container(key="onward"):
             st.page_link(LOG.file, label=f"All {len(trials)} plates")
 
@@ -46,17 +45,6 @@ def _path(stage: int) -> str:
         for number, (name, text) in enumerate(PATH, start=1)
     )
     return f'<ol class="pm-path" aria-label="The way from photograph to plate">{items}</ol>'
-
-
-def _row(trial: object) -> str:
-    from matcher.trials.trial import Trial
-
-    assert isinstance(trial, Trial)
-    return (
-        f'<div class="pm-row slim"><div class="pm-thumb">{field(trial.reading.lab, f"Plate {trial.id}")}</div>'
-        f"<div><p><strong>Plate {trial.id}</strong> · {trial.made_at:%d %b %Y}</p><p>{html.escape(describe(trial.recipe))}</p>"
-        f'<p class="pm-soft pm-figures">{figures(trial.reading.lab)}</p></div></div>'
-    )
 
 
 show()

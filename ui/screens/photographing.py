@@ -11,7 +11,8 @@ from ui.parts import look
 SETTING_UP = (
     "Let the plate cool, and photograph it in the state that you want to match: bare, or sealed.",
     "Lay the grey card flat beside the finish, touching it if you can, facing the same way.",
-    "Use one kind of light. Open shade or a window is best; lamps that lean to yellow or green make the reading less sure.",
+    "Use one kind of light. Open shade or a window is best; lamps that lean to yellow or green make the reading "
+    "less sure.",
     "Turn the plate until the shine goes away from the lens. What glares is left out of the reading.",
     "Keep your shadow, and coloured walls and clothes, off both the card and the plate.",
 )
@@ -28,7 +29,8 @@ MARKING = (
 CAUTIONS = (
     "Hot metal looks like cold metal. Let it cool before you lean over it with a camera, and keep the card and the "
     "phone away from the torch.",
-    "Take the gloves off, and wash your hands, before you touch a phone or a laptop: salts and acids travel on fingers.",
+    "Take the gloves off, and wash your hands, before you touch a phone or a laptop: salts and acids travel on "
+    "fingers.",
     "Do not photograph over open baths, or during spraying: fumes harm you and the lens.",
 )
 
@@ -37,15 +39,36 @@ def show() -> None:
     look.title(
         "How to photograph a finish", "A phone is enough. The grey card and the light matter more than the camera."
     )
-    st.html(_section("Set it up", SETTING_UP) + _section("Take it", TAKING) + _section("Mark it", MARKING))
+    sections = _section("Set it up", SETTING_UP) + _section("Take it", TAKING) + _section("Mark it", MARKING)
+    st.html(f'<div class="pm-three">{sections}</div>')
+    _carrier_sheet()
     st.subheader("Cautions", anchor=False)
     items = "".join(f"<li>{html.escape(text)}</li>" for text in CAUTIONS)
     st.html(f'<ul class="pm-mind-list">{items}</ul>')
 
 
+def _carrier_sheet() -> None:
+    """Offer the printable sheet that makes a grey card easy to find."""
+    st.subheader("A sheet that holds the grey card", anchor=False)
+    st.html(
+        "<p>Print it at true size, cut out the window, and fix your grey card behind it. The four printed corners let "
+        "the card be found at any angle.</p>"
+    )
+    st.download_button(
+        "Carrier sheet to print", _carrier_pdf, "carrier-sheet.pdf", "application/pdf", on_click="ignore"
+    )
+
+
+def _carrier_pdf() -> bytes:
+    from matcher.cards import load_cards
+    from matcher.sheets import carrier_sheet
+
+    return carrier_sheet(load_cards()["carrier sheet"])
+
+
 def _section(name: str, lines: tuple[str, ...]) -> str:
     items = "".join(f"<li>{html.escape(line)}</li>" for line in lines)
-    return f"<h2>{name}</h2><ul class='pm-advice'>{items}</ul>"
+    return f'<section><h3>{name}</h3><ul class="pm-steps">{items}</ul></section>'
 
 
 show()

@@ -1,1 +1,0 @@
-"""One file a page; ``ui/app.py`` runs the one that was asked for."""
