@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from matcher.trials.log import Change
     from matcher.trials.own_cards import OwnCard
     from matcher.trials.portable import Exported, Imported
-    from matcher.trials.stocks import Stock
+    from matcher.trials.stocks import Layer, Stock
 
 
 class Studio:
@@ -198,6 +198,15 @@ class Studio:
 
         stock = Stock(label, chemical, grams_per_litre, lot, made_at or datetime.now(UTC), notes)
         return self._stocks.save(stock)
+
+    def equivalent_strength(self, layer: Layer, other_stock: str) -> Layer:
+        """Return a coat or undercoat of an old recipe as it must be mixed from another stock, named by its label.
+
+        Raises StudioError for a stock that is not known, RecipeError for one too weak or of another chemical.
+        """
+        from matcher.trials.stocks import equivalent_strength
+
+        return equivalent_strength(layer, self._stocks.stock(layer.stock), self._stocks.stock(other_stock))
 
     def own_cards(self) -> list[OwnCard]:
         """Return the cards that the studio has measured itself, by name."""

@@ -20,7 +20,7 @@ from sqlalchemy import event
 
 from matcher.errors import MatcherError, RecipeError, StudioError
 from matcher.finish import Reading
-from matcher.recipe import Coat, Recipe
+from matcher.recipe import Coat, Recipe, Undercoat
 from matcher.studio import Studio
 from matcher.trials import StageReading, Target, Trial
 from matcher.trials.schema import ReadingRow
@@ -396,6 +396,22 @@ def test_a_coat_cannot_name_a_stock_of_another_chemical(studio: Studio) -> None:
         studio.record(a_trial(recipe=a_recipe(stock="Cu-1")))
 
 
+def test_an_old_recipe_is_mixed_from_the_new_stock_at_its_equivalent_strength(studio: Studio) -> None:
+    studio.save_stock("Fe-1", "ferric nitrate", 400.0)
+    studio.save_stock("Fe-2", "ferric nitrate", 500.0)
+    studio.save_stock("Fe-3", "ferric nitrate", 100.0)
+    old = Coat("ferric nitrate", 0.5, 6, 104.0, stock="Fe-1")  # 200 g/L on the metal
+    new = studio.equivalent_strength(old, "Fe-2")
+    assert new == Coat("ferric nitrate", 0.4, 6, 104.0, stock="Fe-2")
+    assert studio.equivalent_strength(Undercoat("ferric nitrate", 0.25, stock="Fe-1"), "Fe-3").strength == 1.0
+    with pytest.raises(RecipeError, match="stronger stock than Fe-3"):
+        studio.equivalent_strength(old, "Fe-3")
+    with pytest.raises(StudioError, match="no stock labelled 'Fe-9'"):
+        studio.equivalent_strength(old, "Fe-9")
+    with pytest.raises(StudioError, match="it names none"):
+        studio.equivalent_strength(replace(old, stock=None), "Fe-2")
+
+
 @pytest.mark.parametrize("grams", [0.0, -5.0, float("inf"), "strong"])
 def test_a_stock_without_a_strength_is_refused(studio: Studio, grams: Any) -> None:
     with pytest.raises(StudioError, match="stock's strength"):
@@ -430,6 +446,52 @@ def test_two_pages_that_record_at_once_both_keep_theirs(place: str) -> None:
         assert failures == []
         assert len(one.trials()) == len(other.trials()) == 40
         assert one.log.revision() == 40
+
+
+def test_pages_that_open_a_new_studio_at_once_find_one_and_the_same(place: str) -> None:
+    failures: list[BaseException] = []
+    together = threading.Barrier(4)
+
+    def open_and_record() -> None:
+        try:
+            together.wait()
+            with Studio.open(place) as studio:
+                studio.record(a_trial())
+        except BaseException as error:
+            failures.append(error)
+
+    threads = [threading.Thread(target=open_and_record) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert failures == []
+    with Studio.open(place) as studio:
+        assert len(studio.trials()) == 4
+
+
+@pytest.mark.parametrize("how", ["export", "backup"])
+def test_a_studio_moves_from_here_to_a_folder_and_back(studio: Studio, tmp_path: Path, how: str) -> None:
+    sha256 = studio.keep_photo(a_photograph(), "plate.jpg")
+    studio.save_stock("Fe-1", "ferric nitrate", 400.0)
+    studio.record(a_trial(photos=(sha256,), recipe=a_recipe(stock="Fe-1"), target_id=studio.save_target(a_target()).id))
+    getattr(studio, how)(tmp_path / "carried.zip")
+    with Studio.restore(tmp_path / "carried.zip", tmp_path / "folder") as folder:
+        assert told(folder.trial(1)) == told(studio.trial(1))
+        assert folder.photo_path(sha256).read_bytes() == a_photograph()
+        folder.record(a_trial(44.0))
+        folder.export(tmp_path / "back.zip")
+    back = studio.import_file(tmp_path / "back.zip")
+    assert (back.trials, back.trials_here_before, back.differing) == (1, 1, ())
+    studio.export(tmp_path / "table.csv")
+    assert studio.import_file(tmp_path / "table.csv").trials_here_before == 2
+
+
+def test_photographs_kept_together_are_those_kept_one_by_one(studio: Studio, tmp_path: Path) -> None:
+    paths = [tmp_path / f"plate {n}.jpg" for n in range(3)]
+    for n, path in enumerate(paths):
+        path.write_bytes(a_photograph(n))
+    assert studio.keep_photos([*paths, paths[0]]) == [studio.keep_photo(path) for path in (*paths, paths[0])]
 
 
 def test_a_reader_sees_one_state_while_another_writes(place: str) -> None:

@@ -55,6 +55,15 @@ class StockShelf:
         with self.database.reading() as session:
             return load_stocks(session)
 
+    def stock(self, label: str | None) -> Stock:
+        """Return the stock of that label. Raises StudioError when there is none."""
+        if label is None:
+            raise StudioError("Name the stock that the recipe was mixed from: it names none.")
+        found = next((stock for stock in self.stocks() if stock.label == label), None)
+        if found is None:
+            raise StudioError(f"There is no stock labelled {label!r} in this studio: list the stocks to see them.")
+        return found
+
     def save(self, stock: Stock, who: str = "") -> Stock:
         """Keep a stock. Raises StudioError when its label names another one already: old trials rely on that."""
         with self.database.writing() as session:
