@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from matcher.cielab import lab_to_lch
 from matcher.demo.process import (
     WAVELENGTHS_NM,
+    WORKING_TOP_C,
     DemoProcess,
     Floats,
     film_over,
@@ -43,7 +44,7 @@ def for_all(*strategies: st.SearchStrategy[object]) -> Callable[[Callable[..., N
 
 processes = st.sampled_from(PROCESSES)
 strengths = st.sampled_from([0.1, 0.25, 0.5, 0.75, 1.0])
-working_temps = st.floats(80.0, 130.0)
+working_temps = st.floats(80.0, WORKING_TOP_C)
 undercoats = st.builds(Undercoat, st.sampled_from(BASES), strengths, st.floats(0.0, 1.0))
 
 
@@ -93,7 +94,7 @@ def test_more_passes_never_lighten_a_ferric_coat(process: DemoProcess, recipe: R
 
 @for_all(processes, ferric_recipes, st.floats(0.0, 50.0))
 def test_more_heat_never_lightens_a_ferric_coat(process: DemoProcess, recipe: Recipe, more_c: float) -> None:
-    hotter = with_coat(recipe, surface_temp_c=min(130.0, recipe.coats[0].surface_temp_c + more_c))
+    hotter = with_coat(recipe, surface_temp_c=min(WORKING_TOP_C, recipe.coats[0].surface_temp_c + more_c))
     assert process.true_lab(hotter)[0] <= process.true_lab(recipe)[0] + TINY
 
 
@@ -178,7 +179,7 @@ def test_too_hot_or_too_cool_a_surface_takes_less_and_less_evenly(
     def laid(temp_c: float) -> tuple[float, float]:
         return process.laid_down(Coat(chemical, strength, passes, temp_c))
 
-    for edge_c, step_c in ((95.0, -away_c), (160.0, away_c)):
+    for edge_c, step_c in ((95.0, -away_c), (145.0, away_c)):
         (there, even_there), (beyond, even_beyond) = laid(edge_c), laid(edge_c + step_c)
         assert beyond < there and even_beyond > even_there
 

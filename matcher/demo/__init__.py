@@ -1,0 +1,7 @@
+"""An invented studio: its process, its plates, its rendered photographs, and a log to try everything on."""
+
+from __future__ import annotations
+
+from matcher.demo.studio import WalkThrough, make_demo_studio, walk_through
+
+__all__ = ["WalkThrough", "make_demo_studio", "walk_through"]

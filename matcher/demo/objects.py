@@ -61,8 +61,8 @@ def flat(reflectance: float) -> Floats:
 
 _BENCHES = {
     "wood": (textures.wood_shares, (0.09, 0.40, 560.0, 50.0), (0.018, 0.075, 590.0, 50.0)),
-    "steel": (textures.steel_shares, (0.33, 0.37, 560.0, 90.0), (0.10, 0.115, 600.0, 60.0)),
-    "cloth": (textures.cloth_shares, (0.36, 0.43, 545.0, 60.0), (0.12, 0.16, 560.0, 60.0)),
+    "steel": (textures.steel_shares, (0.31, 0.29, 560.0, 90.0), (0.045, 0.055, 600.0, 60.0)),
+    "cloth": (textures.cloth_shares, (0.30, 0.50, 520.0, 60.0), (0.11, 0.20, 540.0, 60.0)),
     "blue cloth": (textures.cloth_shares, (0.24, 0.165, 540.0, 40.0), (0.075, 0.05, 550.0, 40.0)),
 }
 
@@ -89,7 +89,9 @@ def drawn_plate(
 ) -> Drawn:
     """Draw a bronze plate with its finish, its relief lit from the scene's light, its glare."""
     layers = _layers_of(plate, process)
-    px_per_mm = 1.1 * projection.px_per_mm
+    if plate.casting is not None:
+        rng = np.random.default_rng(plate.casting)
+    px_per_mm = max(1, round(2.2 * projection.px_per_mm)) / 2  # half steps: a casting is the same at any size
     surface = textures.plate_surface(
         plate.size_mm, px_per_mm, layers.bare_share, _application(plate.finish), plate.label, rng, plate.relief
     )
@@ -162,7 +164,7 @@ def _lit(
     sealed = isinstance(plate.finish, Recipe) and plate.finish.seal is not None
     rough = 0.085 if sealed else 0.11
     off = off_x**2 + off_y**2
-    shine = scene.sheen * (0.055 if sealed else 0.022) * np.exp(-off / np.float32(2 * rough**2))
+    shine = scene.sheen * (0.04 if sealed else 0.02) * np.exp(-off / np.float32(2 * rough**2))
     shine += scene.sheen * (0.20 if sealed else 0.11) * surface.rim * np.exp(-off / np.float32(2 * 0.24**2))
     if scene.glare_share > 0:
         shine += _glare(surface, scene.glare_share, face) / np.float32(scene.exposure)
@@ -196,12 +198,12 @@ def _glare(surface: textures.PlateSurface, share: float, face: tuple[slice, slic
     height, width = surface.outline.shape
     x = np.linspace(0, 1, width, dtype=np.float32)[None, :] - np.float32(0.6)
     y = (np.linspace(0, 1, height, dtype=np.float32)[:, None] - np.float32(0.36)) * np.float32(height / width)
-    slope_x = cv2.GaussianBlur(surface.slope_x, (0, 0), 0.8)
-    slope_y = cv2.GaussianBlur(surface.slope_y, (0, 0), 0.8)
+    slope_x = np.clip(cv2.GaussianBlur(surface.slope_x, (0, 0), 0.8), -0.4, 0.4)
+    slope_y = np.clip(cv2.GaussianBlur(surface.slope_y, (0, 0), 0.8), -0.4, 0.4)
     across, down = 2.1 * x + 0.8 * y + 1.1 * slope_x, 2.1 * y - 0.8 * x + 1.1 * slope_y
     nearness = -(across**2 + 0.6 * down**2)
     at_clipping = np.quantile(nearness[face], 1 - share)
-    return np.asarray(np.exp(np.minimum((nearness - at_clipping) / np.float32(0.085), 1.2)), dtype=np.float32)
+    return np.asarray(np.exp(np.minimum((nearness - at_clipping) / np.float32(0.055), 1.2)), dtype=np.float32)
 
 
 def _face(shape: tuple[int, int]) -> tuple[slice, slice]:

@@ -118,7 +118,7 @@ def _chart(card: SceneCard, projection: Projection, weights: Floats, rng: np.ran
     width, height = card.drawn_size_mm
     margin = 0.05 * width
     outer = (width + 2 * margin, height + 2 * margin)
-    sheet = _Sheet.cut(card, outer, projection, weights, flat(0.032), 3.0)
+    sheet = _Sheet.cut(card, outer, projection, weights, flat(0.058), 3.0)
     names, spectra = chart_reflectances()
     cell_x, cell_y = width / 6, height / 4
     for place, (name, reflectance) in enumerate(zip(names, spectra, strict=True)):

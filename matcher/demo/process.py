@@ -31,8 +31,8 @@ MOTTLE_WEIGHTS: Floats = _NODE_WEIGHTS / _NODE_WEIGHTS.sum()
 
 BEST_SURFACE_TEMP_C = 104.0
 """Where a solution flashes off with a hiss: common practice, no source."""
-WORKING_TOP_C = 135.0
-"""Up to here more heat lays down more; beyond it drops begin to skate. Invented."""
+WORKING_TOP_C = 130.0
+"""Up to here more heat lays down more; beyond it the drops begin to skate. Invented."""
 
 _UNEVENNESS = {"fine mist": 0.14, "brush": 0.26, "stippled brush": 0.22, "drops": 0.42, "streams": 0.5}
 
@@ -99,7 +99,7 @@ class DemoProcess:
         film = _known(self.coats, coat.chemical, "coat")
         temp = coat.surface_temp_c + plate.temp_shift_c
         kept = _kept_share(temp)
-        dose = coat.dose * kept * np.exp(0.008 * (temp - BEST_SURFACE_TEMP_C)) * plate.dose
+        dose = coat.dose * kept * np.exp(0.008 * (min(temp, WORKING_TOP_C) - BEST_SURFACE_TEMP_C)) * plate.dose
         unevenness = _UNEVENNESS.get(coat.application, 0.3) * (1 + 2.0 * (1 - kept)) / (1 + 0.06 * coat.passes)
         return float(film.full_thickness * (1 - np.exp(-dose / film.dose_scale))), float(unevenness)
 
@@ -206,7 +206,7 @@ def interpolation_matrix(wavelengths_nm: Floats) -> Floats:
 def _kept_share(temp_c: float) -> float:
     """Share of the solution that stays: too cool it lies wet and runs off, too hot the drops skate away."""
     runs_off = 1 / (1 + np.exp((temp_c - 82.0) / 6.0))
-    skates = 1 / (1 + np.exp((168.0 - temp_c) / 9.0))
+    skates = 1 / (1 + np.exp((158.0 - temp_c) / 9.0))
     return float((1 - runs_off) * (1 - skates))
 
 

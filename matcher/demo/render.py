@@ -138,7 +138,7 @@ def _illumination(scene: Scene) -> Pixels:
 
 def _through_lens(canvas: Pixels, scene: Scene, projection: Projection) -> Pixels:
     """The lens: slightly soft all over, softer where the bench leaves the depth of field, near the frame's edge."""
-    sharp = cv2.GaussianBlur(canvas, (0, 0), 0.45)
+    sharp = cv2.GaussianBlur(canvas, (0, 0), 0.55)
     if scene.edge_blur <= 0:
         return np.asarray(sharp)
     width, height = scene.size
@@ -189,6 +189,18 @@ def _finish_truth(item: Drawn, matrix: Floats, size: tuple[int, int]) -> dict[st
     cv2.fillPoly(inside, [np.rint(polygon).astype(np.int32)], 1)
     assert item.diffuse_xyz is not None
     xyz = _warped(item.diffuse_xyz, matrix, size)[inside > 0].astype(float)
+    return {
+        **_colours(xyz),
+        "polygon": _rounded(polygon, 1),
+        "label": item.name,
+        "recipe": item.recipe,
+    }
+
+
+def _colours(xyz: Floats) -> dict[str, Any]:
+    """The finish's CIELAB from its XYZ (n, 3) pixel by pixel; None for a finish out of the picture."""
+    if not len(xyz):
+        return dict.fromkeys(("lab", "lab_median", "lights", "darks"))
     by_light = xyz[np.argsort(xyz[:, 1], kind="stable")]
     quarter = max(1, len(by_light) // 4)
     return {
@@ -196,9 +208,6 @@ def _finish_truth(item: Drawn, matrix: Floats, size: tuple[int, int]) -> dict[st
         "lab_median": _rounded(xyz_to_lab(np.median(xyz, axis=0))),
         "lights": _rounded(xyz_to_lab(by_light[-quarter:].mean(axis=0))),
         "darks": _rounded(xyz_to_lab(by_light[:quarter].mean(axis=0))),
-        "polygon": _rounded(polygon, 1),
-        "label": item.name,
-        "recipe": item.recipe,
     }
 
 

@@ -25,7 +25,11 @@ CARD_SIZES_MM: Mapping[str, Point] = {
 
 @dataclass(frozen=True, eq=False)
 class ScenePlate:
-    """A sample plate. finish: a recipe for the invented process, or a reflectance (36,) of an even finish."""
+    """A sample plate. finish: a recipe for the invented process, or a reflectance (36,) of an even finish.
+
+    variation: how this plate departs from its recipe. casting: a number that gives the same casting in several
+    pictures; None draws a new one.
+    """
 
     finish: Recipe | Floats
     at_mm: Point = (-48.0, 0.0)
@@ -34,6 +38,7 @@ class ScenePlate:
     label: str = ""
     relief: float = 1.0
     variation: PlateVariation | None = None
+    casting: int | None = None
 
 
 @dataclass(frozen=True)

@@ -111,7 +111,7 @@ def exposed(raw: Pixels, full_well: float, read_noise: float, rng: np.random.Gen
     # a pedestal keeps the noise of the blacks from being folded up
     pedestal, top = 512, 16383
     counts = np.rint(np.clip(mosaic, -0.03, 1.0) * (top - pedestal) + pedestal).astype(np.uint16)
-    demosaicked = cv2.cvtColor(counts, cv2.COLOR_BayerRGGB2RGB).astype(np.float32)
+    demosaicked = cv2.cvtColor(counts, cv2.COLOR_BayerRGGB2RGB_EA).astype(np.float32)
     return (demosaicked - np.float32(pedestal)) / np.float32(top - pedestal)
 
 

@@ -18,11 +18,17 @@ from matcher.demo.sensor import Pixels
 Shape = tuple[int, int]
 
 
-def smooth_noise(shape: Shape, cell_px: float | tuple[float, float], rng: np.random.Generator) -> Pixels:
-    """Return a normal field (h, w), mean 0 and deviation about 1, that varies over ``cell_px`` (across, or x and y)."""
+def smooth_noise(
+    shape: Shape, cell_px: float | tuple[float, float], rng: np.random.Generator, finest_px: float = 1.0
+) -> Pixels:
+    """Return a normal field (h, w), mean 0 and deviation about 1, that varies over ``cell_px`` (across, or x and y).
+
+    Cells finer than ``finest_px`` are drawn at that: with 0 the same draws are made at every resolution.
+    """
     across, down = (cell_px, cell_px) if isinstance(cell_px, int | float) else cell_px
     height, width = shape
-    rows, columns = max(4, round(height / max(down, 1.0)) + 3), max(4, round(width / max(across, 1.0)) + 3)
+    rows = max(4, round(height / max(down, finest_px)) + 3)
+    columns = max(4, round(width / max(across, finest_px)) + 3)
     grid = rng.standard_normal((rows, columns), dtype=np.float32)
     field = cv2.resize(grid, (width, height), interpolation=cv2.INTER_CUBIC)
     return np.asarray(field * np.float32(1.25), dtype=np.float32)
@@ -34,16 +40,17 @@ def fractal_noise(
     octaves: int,
     rng: np.random.Generator,
     roughness: float = 0.55,
+    finest_px: float = 1.0,
 ) -> Pixels:
-    """Return a sum of ``smooth_noise``, each at half the cell and ``roughness`` times the height."""
+    """Return a sum of ``smooth_noise``, each at half the cell and ``roughness`` times the height; deviation 1."""
     across, down = (cell_px, cell_px) if isinstance(cell_px, int | float) else cell_px
     total = np.zeros(shape, dtype=np.float32)
     power = 0.0
     for octave in range(octaves):
         scale, height = 0.5**octave, roughness**octave
-        if octave and max(across, down) * scale < 1.0:
+        if octave and max(across, down) * scale < finest_px:
             break
-        total += np.float32(height) * smooth_noise(shape, (across * scale, down * scale), rng)
+        total += np.float32(height) * smooth_noise(shape, (across * scale, down * scale), rng, finest_px)
         power += height**2
     return np.asarray(total / np.float32(np.sqrt(power)), dtype=np.float32)
 
@@ -69,14 +76,14 @@ def wood_shares(shape: Shape, px_per_mm: float, rng: np.random.Generator) -> Pix
     in_board = (y_mm + start) % board_mm
     offsets = rng.uniform(-40, 40, board.max() + 2)
     tones = rng.normal(0, 0.09, board.max() + 2)
-    bend = 15.0 * smooth_noise(shape, (300 * px_per_mm, 50 * px_per_mm), rng)
+    bend = 15.0 * smooth_noise(shape, (520 * px_per_mm, 62 * px_per_mm), rng)
     bend += 0.9 * smooth_noise(shape, (80 * px_per_mm, 3 * px_per_mm), rng)
     ring = np.sin((y_mm + offsets[board].astype(np.float32) + bend) * np.float32(2 * np.pi / 9.0))
     fibre = smooth_noise(shape, (60 * px_per_mm, 0.9 * px_per_mm), rng)
     hair = smooth_noise(shape, (24 * px_per_mm, 0.28 * px_per_mm), rng)
     pores = smoothstep(1.7, 2.6, smooth_noise(shape, (7 * px_per_mm, 0.32 * px_per_mm), rng))
     stain = fractal_noise(shape, 60 * px_per_mm, 4, rng)
-    share = 0.33 + 0.10 * smoothstep(0.1, 1.0, ring.astype(np.float32)) + 0.05 * fibre + 0.045 * hair + 0.22 * pores
+    share = 0.34 + 0.05 * smoothstep(0.1, 1.0, ring.astype(np.float32)) + 0.05 * fibre + 0.045 * hair + 0.22 * pores
     share += 0.05 * stain + tones[board].astype(np.float32)
     share += _bottle_ring(shape, px_per_mm, rng) + _cuts(shape, px_per_mm, rng)
     seam = np.exp(-(((in_board - 0.6) / 0.55) ** 2)) + 0.35 * np.exp(-(((in_board - board_mm + 1) / 1.2) ** 2))
@@ -106,9 +113,10 @@ def _cuts(shape: Shape, px_per_mm: float, rng: np.random.Generator) -> Pixels:
 def steel_shares(shape: Shape, px_per_mm: float, rng: np.random.Generator) -> Pixels:
     """Return the share (h, w) of dull scale, 0 to 1, in a worn steel bench top."""
     brushed = 0.6 * smooth_noise(shape, (90 * px_per_mm, 0.7 * px_per_mm), rng)
-    brushed += 0.5 * smooth_noise(shape, (25 * px_per_mm, 0.5 * px_per_mm), rng)
-    clouds = fractal_noise(shape, 55 * px_per_mm, 5, rng)
-    share = 0.5 + 0.07 * brushed + 0.13 * clouds
+    brushed += 0.6 * smooth_noise(shape, (25 * px_per_mm, 0.4 * px_per_mm), rng)
+    clouds = fractal_noise(shape, 70 * px_per_mm, 6, rng, roughness=0.62)
+    spatter = smoothstep(1.9, 2.5, fractal_noise(shape, 2.2 * px_per_mm, 2, rng))
+    share = 0.56 + 0.055 * brushed + 0.10 * clouds + 0.2 * spatter
     scratches = np.zeros(shape, dtype=np.uint8)
     for _ in range(34):
         start = rng.uniform(0, 1, 2) * (shape[1], shape[0])
@@ -122,7 +130,7 @@ def cloth_shares(shape: Shape, px_per_mm: float, rng: np.random.Generator) -> Pi
     """Return the share (h, w) of shade between threads, 0 to 1, in a coarse woven cloth with soft folds."""
     height, width = shape
     y, x = np.mgrid[0:height, 0:width].astype(np.float32) / np.float32(px_per_mm)
-    warp = 0.25 * smooth_noise(shape, 14 * px_per_mm, rng)
+    warp = 0.3 * smooth_noise(shape, 9 * px_per_mm, rng)
     weave = np.sin((x + warp) * np.float32(2 * np.pi / 1.15)) * np.sin((y + warp) * np.float32(2 * np.pi / 1.3))
     visible = min(1.0, max(0.0, px_per_mm / 1.6 - 0.6))  # finer than the raster it would only alias
     slub = smooth_noise(shape, (12 * px_per_mm, 0.8 * px_per_mm), rng) + smooth_noise(
@@ -162,12 +170,12 @@ def plate_surface(
     shape = (max(8, round(size_mm[1] * px_per_mm)), max(8, round(size_mm[0] * px_per_mm)))
     inside_mm = _inside_distance_mm(shape, px_per_mm, rng)
     outline = smoothstep(-0.5 / px_per_mm, 0.5 / px_per_mm, inside_mm)
-    grain = fractal_noise(shape, 1.1 * px_per_mm, 2, rng, roughness=0.6)
-    swell = fractal_noise(shape, 21 * px_per_mm, 2, rng)
-    dents = fractal_noise(shape, 5.5 * px_per_mm, 2, rng)
-    tooling = smooth_noise(shape, (16 * px_per_mm, 1.3 * px_per_mm), rng)
+    grain = fractal_noise(shape, 1.1 * px_per_mm, 2, rng, roughness=0.6, finest_px=0.0)
+    swell = fractal_noise(shape, 21 * px_per_mm, 2, rng, finest_px=0.0)
+    dents = fractal_noise(shape, 5.5 * px_per_mm, 2, rng, finest_px=0.0)
+    tooling = smooth_noise(shape, (16 * px_per_mm, 1.3 * px_per_mm), rng, finest_px=0.0)
     height_mm = relief * (0.020 * grain + 0.30 * swell + 0.045 * dents + 0.012 * tooling)
-    standing = 0.75 * grain + 0.5 * swell + 0.7 * dents + 0.55 * tooling
+    standing = 0.8 * grain + 0.5 * swell + 0.75 * dents + 0.35 * tooling
     high_points = _high_points(standing, inside_mm, bare_share, rng)
     height_mm -= 1.5 * (1 - smoothstep(0.0, 2.0, inside_mm))
     punched = _punched(shape, px_per_mm, label)
@@ -193,7 +201,9 @@ def _inside_distance_mm(shape: Shape, px_per_mm: float, rng: np.random.Generator
     down = np.abs(y - half_y) - (half_y - margin - radius)
     outside = np.hypot(np.maximum(across, 0), np.maximum(down, 0))
     distance = radius - outside - np.minimum(np.maximum(across, down), 0)
-    wander = 0.22 * smooth_noise(shape, 16 * px_per_mm, rng) + 0.07 * smooth_noise(shape, 2.5 * px_per_mm, rng)
+    wander = 0.22 * smooth_noise(shape, 16 * px_per_mm, rng, finest_px=0.0) + 0.07 * smooth_noise(
+        shape, 2.5 * px_per_mm, rng, finest_px=0.0
+    )
     hole_x, hole_y = hole_centre_mm((width / px_per_mm, height / px_per_mm))
     to_hole = np.hypot(x - np.float32(hole_x), y - np.float32(hole_y)) - np.float32(2.6)
     return np.minimum(distance + np.clip(wander, -0.8, 0.8), to_hole).astype(np.float32)
@@ -203,7 +213,7 @@ def _high_points(standing: Pixels, inside_mm: Pixels, bare_share: float, rng: np
     """Rubbing back bares what stands highest, edges first; the share bared over the face is ``bare_share``."""
     if bare_share >= 1.0 or bare_share <= 0.0:
         return np.full(standing.shape, np.float32(np.clip(bare_share, 0, 1)))
-    wear = 1.1 + 0.9 * smooth_noise(standing.shape, standing.shape[0] / 7, rng)
+    wear = 1.1 + 0.9 * smooth_noise(standing.shape, standing.shape[0] / 7, rng, finest_px=0.0)
     standing = standing + wear * np.exp(-np.maximum(inside_mm, 0) / np.float32(1.7))
     face = inside_mm > 6.0
     if not face.any():
@@ -218,14 +228,14 @@ def _high_points(standing: Pixels, inside_mm: Pixels, bare_share: float, rng: np
 
 def _mottle(shape: Shape, px_per_mm: float, application: str, rng: np.random.Generator) -> Pixels:
     """How the film's thickness wanders over the face: torch zones, and the mark of the way of application."""
-    torch = fractal_noise(shape, 34 * px_per_mm, 2, rng)
-    fine = fractal_noise(shape, 3.2 * px_per_mm, 3, rng)
+    torch = fractal_noise(shape, 34 * px_per_mm, 2, rng, finest_px=0.0)
+    fine = fractal_noise(shape, 3.2 * px_per_mm, 3, rng, finest_px=0.0)
     if application == "drops":
         mark = _splashes(shape, px_per_mm, rng)
     elif application == "streams":
-        mark = standardised(smooth_noise(shape, (3.5 * px_per_mm, 60 * px_per_mm), rng) + 0.4 * fine)
+        mark = standardised(smooth_noise(shape, (3.5 * px_per_mm, 60 * px_per_mm), rng, finest_px=0.0) + 0.4 * fine)
     elif "brush" in application:
-        mark = standardised(smooth_noise(shape, (30 * px_per_mm, 1.6 * px_per_mm), rng) + 0.5 * fine)
+        mark = standardised(smooth_noise(shape, (30 * px_per_mm, 1.6 * px_per_mm), rng, finest_px=0.0) + 0.5 * fine)
     else:
         mark = fine
     return standardised(0.62 * torch + 0.75 * mark)
@@ -241,7 +251,7 @@ def _splashes(shape: Shape, px_per_mm: float, rng: np.random.Generator) -> Pixel
         depth = float(rng.uniform(100, 255))
         cv2.circle(field, centre, round(radius), depth, -1, cv2.LINE_AA, 4)
         cv2.circle(field, centre, round(radius * 0.8), 0.7 * depth, -1, cv2.LINE_AA, 4)
-    wander = smooth_noise(shape, 2.0 * px_per_mm, rng)
+    wander = smooth_noise(shape, 2.0 * px_per_mm, rng, finest_px=0.0)
     blurred = cv2.GaussianBlur(field.astype(np.float32), (0, 0), max(0.5, 0.45 * px_per_mm))
     return standardised(blurred / np.float32(255) + 0.12 * wander)
 

@@ -1,0 +1,144 @@
+"""Makes the demo studio: an invented foundry's log and photographs, copied from what travels with the package.
+
+The last step of the demo's flow; ``making`` made what is copied here. Nothing is rendered, so it is quick.
+"""
+
+from __future__ import annotations
+
+import json
+import shutil
+import tempfile
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from matcher.errors import StudioError
+from matcher.recipe import Recipe
+from matcher.shipped import shipped
+from matcher.studio import Studio
+from matcher.trials.trial import Target, Trial
+
+LOG = "studio.json"
+
+
+@dataclass(frozen=True)
+class WalkThrough:
+    """The pictures and the recipe that lead a newcomer once round: client's photograph, ranking, next plate.
+
+    region: the finish in each picture, corners in pixels, to be offered when the person wants it marked for them.
+    """
+
+    target_name: str
+    target_photo: Path
+    target_region: tuple[tuple[float, float], ...]
+    next_photo: Path
+    next_region: tuple[tuple[float, float], ...]
+    next_recipe: Recipe
+    next_made_by: str
+    next_notes: str
+
+
+def make_demo_studio(folder: str | Path) -> Studio:
+    """Make the demo studio in a new or empty folder and open it; one that is there already is opened as it is.
+
+    Raises StudioError when the folder holds another studio or anything else.
+    """
+    folder = Path(folder).expanduser().absolute()
+    if _holds_a_studio(folder):
+        return _opened_demo(folder)
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise StudioError(f"Name a new or empty folder for the demo studio: {folder} holds something already.")
+    log = _shipped_log()
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        draft = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+    except OSError as error:
+        raise StudioError(f"The folder {folder} cannot be made ({error.strerror}): name another.") from error
+    try:
+        _fill(draft, log)
+        draft.chmod(0o755)
+        if folder.exists():
+            folder.rmdir()
+        draft.rename(folder)  # a demo is there whole or not at all
+    except OSError as error:
+        raise StudioError(
+            f"The demo studio could not be made ({error.strerror}): check the disk, try again."
+        ) from error
+    finally:
+        shutil.rmtree(draft, ignore_errors=True)
+    return Studio.open(folder)
+
+
+def walk_through() -> WalkThrough:
+    """Return what the demo's walk-through shows. Raises StudioError when the demo's files are missing."""
+    log = _shipped_log()
+    following, target = log["next_plate"], log["target"]
+    return WalkThrough(
+        target_name=target["name"],
+        target_photo=_picture(log["target_photo"]),
+        target_region=_points(target["reading"]["region"]),
+        next_photo=_picture(following["photo"]),
+        next_region=_points(following["region"]),
+        next_recipe=Recipe.from_dict(following["recipe"]),
+        next_made_by=following["made_by"],
+        next_notes=following["notes"],
+    )
+
+
+def _holds_a_studio(folder: Path) -> bool:
+    from matcher.trials.database import DATABASE_NAME
+
+    return (folder / DATABASE_NAME).exists()
+
+
+def _opened_demo(folder: Path) -> Studio:
+    studio = Studio.open(folder)
+    if not studio.is_demo:
+        studio.close()
+        raise StudioError(f"Name a new or empty folder for the demo studio: {folder} holds a studio of its own.")
+    return studio
+
+
+def _fill(folder: Path, log: dict[str, Any]) -> None:
+    with Studio.open(folder) as studio:
+        target = Target.from_dict(log["target"])
+        trials = [Trial.from_dict(item) for item in log["trials"]]
+        _keep_photos(studio, [log["target_photo"], *(item["picture"] for item in log["trials"])])
+        saved = studio.save_target(target)
+        linked = [
+            replace(trial, target_id=saved.id) if item["for_target"] else trial
+            for trial, item in zip(trials, log["trials"], strict=True)
+        ]
+        studio.record_all(linked)
+        studio.title = log["title"]
+        studio.is_demo = True
+
+
+def _keep_photos(studio: Studio, names: list[str]) -> None:
+    """Keep all the pictures and note them in one transaction: a hundred single ones would take ten times as long."""
+    from matcher.trials.log import note_photo_in
+
+    with studio.database.writing() as session:
+        for name in names:
+            path = _picture(name)
+            note_photo_in(session, studio.photos.keep(path), path.name)
+
+
+def _shipped_log() -> dict[str, Any]:
+    path = shipped("demo_images") / LOG
+    try:
+        log: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise StudioError(f"The demo's files are not in {path.parent}: install the package again.") from error
+    return log
+
+
+def _picture(name: str) -> Path:
+    path = shipped("demo_images") / name
+    if not path.is_file():
+        raise StudioError(f"The demo's picture {path} is missing: install the package again.")
+    return path
+
+
+def _points(listed: list[list[float]]) -> tuple[tuple[float, float], ...]:
+    return tuple((float(x), float(y)) for x, y in listed)
