@@ -258,10 +258,10 @@ def test_a_recipe_takes_under_a_millisecond() -> None:
         Seal("wax", 3, True),
     )  # fmt: skip
     xyz_weights()
-    started = time.perf_counter()
+    started = time.process_time()
     for _ in range(200):
         true_lab(recipe)
-    assert (time.perf_counter() - started) / 200 < 1e-3
+    assert (time.process_time() - started) / 200 < 1e-3
 
 
 def test_the_same_generator_gives_the_same_plate() -> None:

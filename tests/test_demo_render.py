@@ -262,12 +262,13 @@ def test_a_plate_out_of_the_picture_has_no_colour_in_its_truth() -> None:
 
 
 def test_a_small_scene_takes_under_50_ms() -> None:
+    """Of this process's own time: what else the machine does meanwhile is not counted."""
     rendered(SMALL)
     times = []
     for seed in range(12):
-        started = time.perf_counter()
+        started = time.process_time()
         rendered(SMALL, seed)
-        times.append(time.perf_counter() - started)
+        times.append(time.process_time() - started)
     assert min(times) < 0.05
 
 

@@ -103,7 +103,9 @@ def _fill(folder: Path, log: dict[str, Any]) -> None:
     with Studio.open(folder) as studio:
         target = Target.from_dict(log["target"])
         trials = [Trial.from_dict(item) for item in log["trials"]]
-        _keep_photos(studio, [log["target_photo"], *(item["picture"] for item in log["trials"])])
+        studio.keep_photos(
+            [_picture(name) for name in (log["target_photo"], *(item["picture"] for item in log["trials"]))]
+        )
         saved = studio.save_target(target)
         linked = [
             replace(trial, target_id=saved.id) if item["for_target"] else trial
@@ -112,16 +114,6 @@ def _fill(folder: Path, log: dict[str, Any]) -> None:
         studio.record_all(linked)
         studio.title = log["title"]
         studio.is_demo = True
-
-
-def _keep_photos(studio: Studio, names: list[str]) -> None:
-    """Keep all the pictures and note them in one transaction: a hundred single ones would take ten times as long."""
-    from matcher.trials.log import note_photo_in
-
-    with studio.database.writing() as session:
-        for name in names:
-            path = _picture(name)
-            note_photo_in(session, studio.photos.keep(path), path.name)
 
 
 def _shipped_log() -> dict[str, Any]:
