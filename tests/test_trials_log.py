@@ -517,12 +517,12 @@ def test_loading_takes_as_many_queries_for_many_trials_as_for_one(studio: Studio
     assert counts[0] == counts[1] <= 5
 
 
-def test_five_thousand_trials_load_in_seconds(studio: Studio) -> None:
+def test_five_thousand_trials_load_quickly(studio: Studio) -> None:
     plain = Reading(np.array([38.0, 14.0, 22.0]))
     studio.record_all([Trial(a_recipe(passes=1 + n % 9), plain, MADE_AT) for n in range(5000)])
-    started = time.perf_counter()
+    started_s = time.process_time()  # of this process alone, so that a busy machine doesn't count
     assert len(studio.trials()) == 5000
-    assert time.perf_counter() - started < 4.0  # 1 s is the aim on a quiet machine; four times that on a busy one
+    assert time.process_time() - started_s < 2.0  # 0.4 s measured; the aim is 1 s
 
 
 # Without a studio

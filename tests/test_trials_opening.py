@@ -26,6 +26,9 @@ from matcher.trials.upgrade import migrations
 from tests.plates import a_target, a_trial
 
 
+ROOT = Path(__file__).parent.parent
+
+
 def version_of(folder: Path) -> str:
     with closing(sqlite3.connect(folder / DATABASE_NAME)) as connection:
         return str(connection.execute("SELECT version_num FROM alembic_version").fetchone()[0])
@@ -392,16 +395,16 @@ def test_processes_that_open_a_new_folder_at_once_all_keep_their_trials(tmp_path
 
 def test_opening_a_fresh_studio_neither_takes_long_nor_loads_the_migrations(tmp_path: Path) -> None:
     code = (
-        "import time, sys; import numpy; start = time.perf_counter()\n"
+        "import time, sys; start = time.process_time()\n"
         "from matcher.studio import Studio\n"
         f"Studio.open({str(tmp_path / 'fresh')!r})\n"
-        "print(time.perf_counter() - start, 'alembic' in sys.modules, 'streamlit' in sys.modules)"
+        "print(time.process_time() - start, 'alembic' in sys.modules, 'streamlit' in sys.modules)"
     )
     best = 1e9
     for _ in range(3):
         shutil.rmtree(tmp_path / "fresh", ignore_errors=True)
-        run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+        run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)
         seconds, alembic, streamlit = run.stdout.split()
         assert (alembic, streamlit) == ("False", "False")
         best = min(best, float(seconds))
-    assert best < 2.0  # 0.5 s is the aim on a quiet machine; four times that on a busy one
+    assert best < 1.5  # 0.4 s measured; the aim is 0.5 s, and a busy machine's caches are cold
