@@ -25,7 +25,6 @@ from matcher.trials.database import DATABASE_NAME, Database
 from matcher.trials.upgrade import migrations
 from tests.plates import a_target, a_trial
 
-
 ROOT = Path(__file__).parent.parent
 
 
