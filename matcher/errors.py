@@ -36,6 +36,10 @@ class SuggestionError(MatcherError):
     """Nothing can be ranked or proposed from what is logged."""
 
 
+class InstrumentFileError(MatcherError):
+    """An instrument's file, or a colour given in notation, cannot be read as CIELAB under D50."""
+
+
 @dataclass(frozen=True)
 class Caveat:
     """A reason to trust a reading less: a stable code and a plain sentence."""

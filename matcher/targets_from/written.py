@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 from matcher.errors import InstrumentFileError
 
@@ -36,6 +37,7 @@ def light_and_observer(text: str) -> tuple[str, str | None]:
     return (found[1], found[2]) if found else (text.strip(), None)
 
 
+@lru_cache(maxsize=64)
 def light_name(text: str) -> str:
     """Return a light's CIE name as colour-science spells it: "Illuminant d65" is D65, "F2" is FL2.
 
