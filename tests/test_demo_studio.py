@@ -93,6 +93,7 @@ def test_the_large_pictures_show_each_case_that_a_reading_meets(truth: dict[str,
     assert all(max(entry["size"]) >= 1600 for entry in large.values())
     kinds = {card["kind"] for entry in large.values() for card in entry["cards"]}
     assert kinds == {"grey card", "grey scale", "24-patch chart", "carrier sheet"}
+    assert {entry["camera"] for entry in large.values()} == {"A", "B"}
     assert {"A", "FL2"} < {entry["light"] for entry in large.values()}
     assert any(not entry["cards"] for entry in large.values())
     assert any(entry["glare_share"] > 0.1 for entry in large.values())

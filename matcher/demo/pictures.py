@@ -161,7 +161,8 @@ def _card_shots(green: Entry, olive: Entry, seed: int) -> list[Shot]:
     steps = Scene(
         plates=(_plate(olive, seed, at_mm=(0.0, -30.0), turn_deg=2.0),),
         cards=(SceneCard("grey scale", at_mm=(3.0, 62.0), turn_deg=-4.0),),
-        light=WINDOW, bench="blue cloth", exposure=1.1, tone_curve=0.6, view=SceneView(width_mm=272.0, tilt_deg=14.0),
+        light=WINDOW, bench="blue cloth", exposure=1.1, tone_curve=0.6, camera="B", noise=0.25,
+        view=SceneView(width_mm=272.0, tilt_deg=14.0),
     )  # fmt: skip
     chart = Scene(
         cards=(SceneCard("24-patch chart", at_mm=(0.0, 0.0), turn_deg=2.5),),
@@ -173,7 +174,7 @@ def _card_shots(green: Entry, olive: Entry, seed: int) -> list[Shot]:
         Shot("plate_carrier_askew.jpg", "The green plate with a carrier sheet, at a steep angle", askew, Exif(day)),
         Shot(
             "plate_grey_scale.jpg",
-            "A plate with a three-step grey scale; this camera bends its tones",
+            "A plate with a three-step grey scale; another camera, which bends its tones",
             steps,
             Exif(day),
         ),
