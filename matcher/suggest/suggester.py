@@ -1,16 +1,22 @@
-"""Ranks the studio's trials against a target: the nearest by ΔE00, with interval, words and ties."""
+"""Ranks what the studio did before and what it could do next against a target; names the plate to make next.
+
+The end of the flow: logged trials by measured ΔE00 (``neighbours``), recipes between them by the process model, both
+in one list with intervals, words and ties. The model is fitted when first needed, and kept.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matcher.cielab import checked_lab
-from matcher.difference import alike, difference_in_words, shared_target_draws
+from matcher.difference import alike, delta_e_2000, difference_in_words, shared_target_draws
 from matcher.errors import SuggestionError
 from matcher.finish import Reading
+from matcher.suggest.foresight import Foresight
 from matcher.suggest.limits import Limits
 from matcher.suggest.neighbours import PlateIndex
 from matcher.suggest.suggestion import LoggedTrial, Suggestion
@@ -19,13 +25,16 @@ Floats = NDArray[np.float64]
 
 DEFAULT_TOLERANCE = 2.0
 MAX_COUNT = 1000
+FEWEST_TO_PREDICT = 6
+"""Trials below which a list holds only what was logged; ``next_trial`` answers from one trial on."""
 
 
 class Suggester:
     """Suggestions from trials, in memory; no database needed.
 
     trials: anything with a recipe and a reading; those set aside are passed over. limits: what the studio can
-    do, None for no limit. tolerance: ΔE00 within which a plate counts as a match.
+    do, None for no limit. tolerance: ΔE00 within which a plate counts as a match. rng: for the choice among very many
+    possible recipes; None gives the same answer every time.
     """
 
     def __init__(
@@ -33,65 +42,72 @@ class Suggester:
         trials: Iterable[LoggedTrial],
         limits: Limits | None = None,
         tolerance: float = DEFAULT_TOLERANCE,
+        rng: np.random.Generator | None = None,
     ) -> None:
         self.limits = limits if limits is not None else Limits()
         self.tolerance = _checked_tolerance(tolerance)
         self.trials: Sequence[LoggedTrial] = [trial for trial in trials if self._counts(trial)]
         self._index = PlateIndex.build([trial.reading.lab for trial in self.trials])
+        seed = 0 if rng is None else int(rng.integers(2**63))
+        self._foresight = Foresight(self.trials, self._index, self.limits, seed)
 
     def suggest(self, target: Reading | ArrayLike, count: int = 5) -> list[Suggestion]:
-        """Return the ``count`` nearest logged recipes, nearest first.
+        """Return ``count`` recipes, best first: the nearest logged ones, with predicted ones among them.
 
-        target: a Reading, or CIELAB (3,) taken as exact. Raises SuggestionError when nothing is logged within
-        the limits or count is not a whole number from 1 to 1000.
+        target: a Reading, or CIELAB (3,) taken as exact. Logged recipes keep the order of their measured ΔE00; up to
+        half of the list are recipes that no plate was made to, placed by their expected ΔE00, so that a vague
+        prediction does not stand before a measured plate. Raises SuggestionError when nothing is logged within the
+        limits or count is not a whole number from 1 to 1000.
         """
         wanted = as_target(target)
         if isinstance(count, bool) or not isinstance(count, int) or not 1 <= count <= MAX_COUNT:
             raise SuggestionError(f"Ask for 1 to {MAX_COUNT} suggestions: {count!r} is not that.")
-        if not self.trials:
-            raise SuggestionError("No trial is logged within these limits: log a plate first, or widen the limits.")
+        self._need_a_trial()
         rows, delta = self._index.nearest(wanted.lab, count)
-        nearest = [self.trials[row] for row in rows]
-        draws = shared_target_draws(
-            wanted,
-            np.array([trial.reading.lab for trial in nearest]),
-            np.array([trial.reading.covariance for trial in nearest]),
-        )
-        ties = _ties(draws)
-        return [
-            self._logged(wanted, trial, float(distance), draws[rank], ties[rank])
-            for rank, (trial, distance) in enumerate(zip(nearest, delta, strict=True))
-        ]
+        found = [self._logged(wanted, self.trials[row], float(d)) for row, d in zip(rows, delta, strict=True)]
+        if len(self.trials) >= FEWEST_TO_PREDICT:
+            most = max(1, count // 2)
+            found = _merged(found, self._foresight.predicted(wanted, most, self.tolerance))[:count]
+        return _with_draws(wanted, found)
+
+    def next_trial(self, target: Reading | ArrayLike) -> Suggestion:
+        """Return the plate most worth making next for a target: the likeliest to match, else to come nearer.
+
+        Raises SuggestionError when nothing is logged within the limits.
+        """
+        wanted = as_target(target)
+        self._need_a_trial()
+        return _with_draws(wanted, [self._foresight.next_plate(wanted, self.tolerance)])[0]
 
     def with_trial(self, trial: LoggedTrial) -> Suggester:
         """Return a suggester that also knows ``trial``; this one stays as it is."""
+        if not self._counts(trial):
+            return self
         grown = object.__new__(type(self))
         grown.limits, grown.tolerance = self.limits, self.tolerance
-        new = [trial] if self._counts(trial) else []
-        grown.trials = [*self.trials, *new]
-        grown._index = self._index.with_plates([item.reading.lab for item in new])
+        grown.trials = [*self.trials, trial]
+        grown._index = self._index.with_plates([trial.reading.lab])
+        grown._foresight = self._foresight.grown(grown.trials, grown._index)
         return grown
+
+    def _need_a_trial(self) -> None:
+        if not self.trials:
+            raise SuggestionError("No trial is logged within these limits: log a plate first, or widen the limits.")
 
     def _counts(self, trial: LoggedTrial) -> bool:
         return trial.set_aside is None and self.limits.allow(trial.recipe)
 
-    def _logged(
-        self, target: Reading, trial: LoggedTrial, delta: float, draws: Floats, ties: tuple[int, ...]
-    ) -> Suggestion:
-        words = difference_in_words(target.lab, trial.reading.lab)
-        plate = "This plate" if trial.id is None else f"Plate {trial.id}"
-        low, high = interval_from_draws(target, trial.reading, draws)
+    def _logged(self, target: Reading, trial: LoggedTrial, delta: float) -> Suggestion:
         return Suggestion(
             recipe=trial.recipe,
             basis="logged",
             lab=trial.reading.lab,
             covariance=trial.reading.covariance,
             delta_e00=delta,
-            delta_e00_interval=(low, high),
-            difference=words,
-            because=f"{plate} was measured at ΔE00 {delta:.1f} ({low:.1f} to {high:.1f}): {words}.",
-            draws=draws,
-            tied_with=ties,
+            delta_e00_interval=(0.0, delta),
+            difference=difference_in_words(target.lab, trial.reading.lab),
+            because="This plate" if trial.id is None else f"Plate {trial.id}",
+            draws=np.zeros(0),
             trial=trial,
         )
 
@@ -103,11 +119,44 @@ def as_target(target: Reading | ArrayLike) -> Reading:
     return Reading(lab=checked_lab(target), covariance=np.zeros((3, 3)), source="typed")
 
 
-def interval_from_draws(target: Reading, plate: Reading, draws: Floats) -> tuple[float, float]:
+def interval_from_draws(
+    target: Reading, lab: Floats, covariance: Floats, delta: float, draws: Floats
+) -> tuple[float, float]:
     """Return the 95 % interval of ΔE00 from its draws, down to 0 when target and plate can't be told apart."""
     low, high = np.quantile(draws, [0.025, 0.975])
-    same = bool(alike(target.lab, plate.lab, target.covariance + plate.covariance))
-    return (0.0 if same else float(low)), float(high)
+    same = bool(alike(target.lab, lab, target.covariance + covariance))
+    return (0.0 if same else min(float(low), delta)), max(float(high), delta)
+
+
+def _merged(logged: list[Suggestion], predicted: list[Suggestion]) -> list[Suggestion]:
+    """Put predicted recipes between logged ones by expected ΔE00, leaving the logged ones in their order."""
+    merged: list[Suggestion] = []
+    waiting = list(predicted)
+    for item in logged:
+        while waiting and _expected(waiting[0]) < item.delta_e00:
+            merged.append(waiting.pop(0))
+        merged.append(item)
+    return merged + waiting
+
+
+def _expected(item: Suggestion) -> float:
+    return float(np.mean(item.draws))
+
+
+def _with_draws(target: Reading, found: list[Suggestion]) -> list[Suggestion]:
+    """Fill in what needs the whole list: intervals and ties, from draws in which all plates meet the same target."""
+    draws = shared_target_draws(target, [item.lab for item in found], [item.covariance for item in found])
+    ties = _ties(draws)
+    filled = []
+    for item, own, tied in zip(found, draws, ties, strict=True):
+        low, high = interval_from_draws(target, item.lab, item.covariance, item.delta_e00, own)
+        because = item.because
+        if item.basis == "logged":
+            because += f" was measured at ΔE00 {item.delta_e00:.1f} ({low:.1f} to {high:.1f}): {item.difference}."
+        else:
+            because = because.replace("{interval}", f"({low:.1f} to {high:.1f})")
+        filled.append(replace(item, delta_e00_interval=(low, high), because=because, draws=own, tied_with=tied))
+    return filled
 
 
 def _ties(draws: Floats) -> list[tuple[int, ...]]:

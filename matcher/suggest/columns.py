@@ -1,0 +1,116 @@
+"""Recipes as columns of numbers: what the process model computes with. Between recipes and the model.
+
+A category (alloy, chemical, ...) becomes its place in the list of those that the trials hold; one that no trial holds
+gets the place after the last, so that the model can answer for it from what the others share.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matcher.recipe import Recipe
+
+Floats = NDArray[np.float64]
+Places = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Categories:
+    """The names that the trials hold, the commonest first."""
+
+    alloys: tuple[str, ...]
+    surfaces: tuple[str, ...]
+    undercoats: tuple[str, ...]
+    chemicals: tuple[str, ...]
+    applications: tuple[str, ...]
+    seals: tuple[str, ...]
+
+    @classmethod
+    def of(cls, recipes: Iterable[Recipe]) -> Categories:
+        """Collect the names in recipes."""
+        kept = list(recipes)
+        return cls(
+            _commonest(recipe.alloy for recipe in kept),
+            _commonest(recipe.surface for recipe in kept),
+            _commonest(recipe.undercoat.chemical for recipe in kept if recipe.undercoat is not None),
+            _commonest(coat.chemical for recipe in kept for coat in recipe.coats),
+            _commonest(coat.application for recipe in kept for coat in recipe.coats),
+            _commonest(recipe.seal.kind for recipe in kept if recipe.seal is not None),
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Columns:
+    """n recipes with at most m coats each, m ≥ 1. Places are −1 where there is none.
+
+    alloy, surface, undercoat, seal: (n,) places. base_strength, burnish, seal_coats: (n,). chemical, application:
+    (n, m) places. strength, passes, temp_c: (n, m).
+    """
+
+    alloy: Places
+    surface: Places
+    undercoat: Places
+    base_strength: Floats
+    burnish: Floats
+    chemical: Places
+    application: Places
+    strength: Floats
+    passes: Floats
+    temp_c: Floats
+    seal: Places
+    seal_coats: Floats
+
+    def __len__(self) -> int:
+        return len(self.alloy)
+
+    def rows(self, keep: NDArray[np.intp] | NDArray[np.bool_] | slice) -> Columns:
+        """Return some of the recipes."""
+        return Columns(*(column[keep] for column in vars(self).values()))
+
+    def repeated(self, times: int) -> Columns:
+        """Return every recipe ``times`` over, the copies side by side."""
+        return Columns(*(np.repeat(column, times, axis=0) for column in vars(self).values()))
+
+
+def columns_of(recipes: Sequence[Recipe], categories: Categories) -> Columns:
+    """Lay out recipes (n ≥ 1) as columns."""
+    most = max(1, max(len(recipe.coats) for recipe in recipes))
+    n = len(recipes)
+    chemical, application = np.full((n, most), -1), np.full((n, most), -1)
+    strength, passes, temp_c = np.zeros((n, most)), np.zeros((n, most)), np.full((n, most), 100.0)
+    places = {name: _places(known) for name, known in vars(categories).items()}
+    for i, recipe in enumerate(recipes):
+        for j, coat in enumerate(recipe.coats):
+            chemical[i, j] = places["chemicals"].get(coat.chemical, len(categories.chemicals))
+            application[i, j] = places["applications"].get(coat.application, len(categories.applications))
+            strength[i, j], passes[i, j], temp_c[i, j] = coat.strength, coat.passes, coat.surface_temp_c
+    under = [recipe.undercoat for recipe in recipes]
+    seals = [recipe.seal for recipe in recipes]
+    bases, kinds = places["undercoats"], places["seals"]
+    return Columns(
+        alloy=np.array([places["alloys"].get(recipe.alloy, len(categories.alloys)) for recipe in recipes]),
+        surface=np.array([places["surfaces"].get(recipe.surface, len(categories.surfaces)) for recipe in recipes]),
+        undercoat=np.array([-1 if u is None else bases.get(u.chemical, len(bases)) for u in under]),
+        base_strength=np.array([0.0 if u is None else u.strength for u in under]),
+        burnish=np.array([0.0 if u is None else u.burnish for u in under]),
+        chemical=chemical,
+        application=application,
+        strength=strength,
+        passes=passes,
+        temp_c=temp_c,
+        seal=np.array([-1 if seal is None else kinds.get(seal.kind, len(kinds)) for seal in seals]),
+        seal_coats=np.array([0.0 if seal is None else float(seal.coats) for seal in seals]),
+    )
+
+
+def _commonest(names: Iterable[str]) -> tuple[str, ...]:
+    return tuple(name for name, _ in Counter(names).most_common())
+
+
+def _places(names: Sequence[str]) -> dict[str, int]:
+    return {name: place for place, name in enumerate(names)}

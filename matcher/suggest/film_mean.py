@@ -1,0 +1,174 @@
+"""What the trade knows of a patina, as a curve with unknowns: ground, films that absorb and cover, heat, seal.
+
+The process model's mean function: recipe columns to CIELAB, for any values of the unknowns. Light crosses a clear
+film twice and is absorbed in proportion to thickness (Beer-Lambert); a film that covers adds a colour of its own;
+thickness grows with strength × passes × heat and saturates. Three broad bands (Bradford cone responses) stand in for
+the spectrum. Facts of the trade hold by its form: a ferric film only absorbs, more of it or more heat never lightens,
+and a darker ground never lightens the result.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matcher.cielab import D50_WHITE, xyz_to_lab
+from matcher.suggest.columns import Categories, Columns
+
+Floats = NDArray[np.float64]
+
+BRADFORD: Floats = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
+"""XYZ to sharpened cone responses (ICC.1:2022, annex E)."""
+MIDDLE_TEMP_C = 105.0
+"""About where a solution flashes off: common practice, no source."""
+
+_STEP = 1e-4
+
+
+@dataclass(frozen=True)
+class _Block:
+    place: slice
+    shape: tuple[int, ...]
+
+
+class FilmMean:
+    """The curve and the prior of its unknowns; every unknown is normal, most are logarithms.
+
+    Categories share: each chemical's value is a shared unknown plus a departure of its own, so that one seen in few
+    trials (or none) stays near what all have in common. prior_mean, prior_sd: (p,).
+    """
+
+    def __init__(self, categories: Categories) -> None:
+        self.categories = categories
+        self._blocks: dict[str, _Block] = {}
+        self._means: list[Floats] = []
+        self._sds: list[Floats] = []
+        self._size = 0
+        self.ferric = np.array(["ferric" in name.lower() for name in categories.chemicals] + [False])
+        self._lay_out()
+        self.prior_mean: Floats = np.concatenate(self._means)
+        self.prior_sd: Floats = np.concatenate(self._sds)
+
+    def _lay_out(self) -> None:
+        many = self.categories
+        alloys, surfaces = len(many.alloys) + 1, len(many.surfaces) + 1
+        undercoats, coats = len(many.undercoats) + 1, len(many.chemicals) + 1
+        self._add("metal", np.log([0.42, 0.32, 0.2]), 0.35)
+        self._add("metal_own", np.zeros((alloys, 3)), 0.15)
+        self._add("surface_own", np.zeros((surfaces, 3)), 0.1)
+        self._add("haze", np.log(0.015), 0.5)
+        self._add("base_depth", np.log([1.0, 1.0, 1.0]), 0.6)
+        self._add("base_depth_own", np.zeros((undercoats, 3)), 0.35)
+        self._add("base_rate", np.log(0.4), 0.5)
+        self._add("base_rate_own", np.zeros(undercoats), 0.25)
+        self._add("base_floor", np.log([0.02, 0.02, 0.02]), 0.6)
+        self._add("base_floor_own", np.zeros((undercoats, 3)), 0.3)
+        self._add("burnish", np.array([2.0, -1.0, 0.0]), np.array([1.0, 1.0, 0.3]))
+        self._add("depth", np.log([0.35, 0.5, 0.9]), 0.6)
+        self._add("depth_own", np.zeros((coats, 3)), 0.7)
+        self._add("rate", np.log(4.0), 0.6)
+        self._add("rate_own", np.zeros(coats), 0.4)
+        self._add("cover", np.log(0.5), 0.8)
+        self._add("cover_own", np.zeros(coats), 0.8)
+        self._add("colour", np.log([0.14, 0.12, 0.08]), 0.6)
+        self._add("colour_own", np.zeros((coats, 3)), 0.6)
+        self._add("heat", np.log(0.1), 0.7)
+        self._add("heat_own", np.zeros(coats), 0.4)
+        self._add("bake", np.log([0.06, 0.06, 0.06]), 0.6)
+        self._add("bake_own", np.zeros((coats, 3)), 0.5)
+        self._add("powers", np.zeros(2), 0.2)
+        self._add("powers_own", np.zeros((coats, 2)), 0.1)
+        self._add("application_own", np.zeros(len(many.applications) + 1), 0.25)
+        self._add("seal", np.array([-0.12, -0.12, -0.12]), 0.12)
+        self._add("seal_own", np.zeros((len(many.seals) + 1, 3)), 0.08)
+
+    def _add(self, name: str, mean: Floats | float, sd: Floats | float) -> None:
+        values = np.asarray(mean, float)
+        self._blocks[name] = _Block(slice(self._size, self._size + values.size), values.shape)
+        self._means.append(values.ravel())
+        self._sds.append(np.broadcast_to(np.asarray(sd, float), values.shape).ravel())
+        self._size += values.size
+
+    def lab(self, unknowns: Floats, columns: Columns) -> Floats:
+        """Return CIELAB (..., n, 3) of n recipes for unknowns (..., p)."""
+        get = _Unknowns(unknowns, self._blocks)
+        ground = np.exp(
+            get.shared("metal") + get.own("metal_own", columns.alloy) + get.own("surface_own", columns.surface)
+        )
+        ground = self._with_base(get, ground, columns)
+        for j in range(columns.chemical.shape[1]):
+            ground = self._with_coat(get, ground, columns, j)
+        depth = 1 - np.exp(-columns.seal_coats / 1.2)
+        sealed = np.minimum(get.shared("seal") + get.own("seal_own", columns.seal), 0.0) * depth[:, None]
+        haze = np.exp(get.shared("haze"))[..., None]
+        bands = haze + (1 - haze) * ground * np.exp(sealed)
+        return xyz_to_lab(bands @ _BANDS_TO_XYZ.T)
+
+    def _with_base(self, get: _Unknowns, metal: Floats, columns: Columns) -> Floats:
+        if not (columns.undercoat >= 0).any():
+            return metal
+        at = columns.undercoat
+        most, thins, power = (get.shared("burnish")[..., k] for k in range(3))
+        back = columns.burnish ** np.exp(power)
+        rate = np.exp(get.shared("base_rate") + get.own("base_rate_own", at))
+        amount = (1 - np.exp(-columns.base_strength / rate)) * (1 - _share(thins) * back)
+        passed = np.exp(-2 * np.exp(get.shared("base_depth") + get.own("base_depth_own", at)) * amount[..., None])
+        floor = np.minimum(np.exp(get.shared("base_floor") + get.own("base_floor_own", at)), metal)
+        dark = floor + (metal - floor) * passed
+        bare = (_share(most) * back * (at >= 0))[..., None]
+        return np.where((at >= 0)[:, None], bare * metal + (1 - bare) * dark, metal)
+
+    def _with_coat(self, get: _Unknowns, ground: Floats, columns: Columns, j: int) -> Floats:
+        at, there = columns.chemical[:, j], columns.chemical[:, j] >= 0
+        if not there.any():
+            return ground
+        warmer = (columns.temp_c[:, j] - MIDDLE_TEMP_C) / 10
+        powers = np.exp(get.shared("powers") + get.own("powers_own", at))
+        dose = (
+            np.maximum(columns.strength[:, j], 1e-6) ** powers[..., 0]
+            * np.maximum(columns.passes[:, j], 1e-6) ** powers[..., 1]
+            * np.exp(np.exp(get.shared("heat") + get.own("heat_own", at)) * warmer)
+            * np.exp(get.own("application_own", columns.application[:, j]))
+        )
+        taken = (1 - np.exp(-dose / np.exp(get.shared("rate") + get.own("rate_own", at)))) * there
+        bake = np.exp(np.exp(get.shared("bake") + get.own("bake_own", at)) * warmer[:, None])
+        passed = np.exp(-2 * np.exp(get.shared("depth") + get.own("depth_own", at)) * bake * taken[..., None])
+        cover = np.exp(get.shared("cover") + get.own("cover_own", at)) * ~self.ferric[at]
+        added = np.exp(get.shared("colour") + get.own("colour_own", at)) * -np.expm1(-2 * cover * taken)[..., None]
+        return ground * passed + added
+
+    def slopes(self, unknowns: Floats, columns: Columns) -> tuple[Floats, Floats]:
+        """Return CIELAB (n, 3) and its derivatives (n, 3, p) to the unknowns (p,), by forward differences."""
+        moved = np.vstack([unknowns[None], unknowns + _STEP * np.eye(self._size)])
+        labs = self.lab(moved, columns)
+        return labs[0], np.moveaxis((labs[1:] - labs[0]) / _STEP, 0, -1)
+
+
+class _Unknowns:
+    """Reads blocks out of unknowns (..., p), so that they broadcast over recipes."""
+
+    def __init__(self, values: Floats, blocks: dict[str, _Block]) -> None:
+        self._values, self._blocks = values, blocks
+
+    def _block(self, name: str) -> Floats:
+        block = self._blocks[name]
+        return self._values[..., block.place].reshape(self._values.shape[:-1] + block.shape)
+
+    def shared(self, name: str) -> Floats:
+        """Return (..., 1) or (..., 1, k)."""
+        block = self._block(name)
+        return block[..., None] if self._blocks[name].shape == () else block[..., None, :]
+
+    def own(self, name: str, places: NDArray[np.intp]) -> Floats:
+        """Return (..., n) or (..., n, k)."""
+        block = self._block(name)
+        return block[..., places] if len(self._blocks[name].shape) == 1 else block[..., places, :]
+
+
+def _share(value: Floats) -> Floats:
+    return np.asarray(1 / (1 + np.exp(-value)))
+
+
+_BANDS_TO_XYZ: Floats = np.linalg.inv(BRADFORD) * (BRADFORD @ D50_WHITE)

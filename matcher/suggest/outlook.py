@@ -1,0 +1,88 @@
+"""What the process model expects of the recipes that could be made, for one target. Between model and planner.
+
+All recipes are predicted quickly; those that may come near, and the best few of every kind of recipe (so that no
+undercoat or chemical is overlooked because the model is wrong about it), are predicted with their covariance.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matcher.difference import delta_e_2000
+from matcher.recipe import Recipe
+from matcher.suggest.columns import Columns
+from matcher.suggest.neighbours import near_uniform
+from matcher.suggest.process_model import ProcessModel
+from matcher.suggest.recipe_space import RecipeSpace
+
+Floats = NDArray[np.float64]
+
+NEAREST = 200
+OF_EACH_KIND = 160
+DRAWS_LOG2 = 7
+
+
+@dataclass(frozen=True, eq=False)
+class Outlook:
+    """m recipes predicted for one target.
+
+    labs: (m, 3). covariances: (m, 3, 3) of the recipe's own colour. draws: (m, k) of its ΔE00 to the target.
+    kinds: (m,) a number for each pairing of undercoat and chemicals. considered: how many recipes were looked at.
+    """
+
+    recipes: tuple[Recipe, ...]
+    labs: Floats
+    covariances: Floats
+    draws: Floats
+    kinds: NDArray[np.intp]
+    considered: int
+
+    def __len__(self) -> int:
+        return len(self.recipes)
+
+
+def look_ahead(model: ProcessModel, space: RecipeSpace, columns: Columns, target_lab: Floats) -> Outlook:
+    """Return the outlook over a recipe space, laid out as ``columns``."""
+    distance = np.linalg.norm(near_uniform(model.mean_lab(columns)) - near_uniform(target_lab), axis=1)
+    kinds = space.groups()
+    rows = _shortlist(distance, kinds)
+    labs, covariances = model.predict(columns.rows(rows))
+    recipes = tuple(space.recipe(row) for row in rows)
+    draws = draws_of(target_lab, labs, covariances)
+    return Outlook(recipes, labs, covariances, draws, kinds[rows], len(space))
+
+
+def outlook_on(model: ProcessModel, recipes: Sequence[Recipe], target_lab: Floats) -> Outlook:
+    """Return the outlook over given recipes, each a kind of its own."""
+    labs, covariances = model.predict(model.columns(recipes))
+    draws = draws_of(target_lab, labs, covariances)
+    return Outlook(tuple(recipes), labs, covariances, draws, np.arange(len(recipes)), len(recipes))
+
+
+def draws_of(target_lab: Floats, labs: Floats, covariances: Floats) -> Floats:
+    """Return ΔE00 (m, k) between an exact target (3,) and draws of colours (m, 3) with covariance (m, 3, 3)."""
+    values, vectors = np.linalg.eigh(covariances)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
+    return delta_e_2000(target_lab, labs[:, None] + np.einsum("mij,kj->mki", root, _normal_draws()))
+
+
+def _shortlist(distance: Floats, kinds: NDArray[np.intp]) -> NDArray[np.intp]:
+    order = np.lexsort((distance, kinds))
+    starts = np.flatnonzero(np.diff(kinds[order], prepend=-1))
+    each = max(1, OF_EACH_KIND // len(starts))
+    place_in_kind = np.arange(len(order)) - np.repeat(starts, np.diff(np.append(starts, len(order))))
+    nearest = np.argsort(distance, kind="stable")[:NEAREST]
+    return np.unique(np.concatenate([nearest, order[place_in_kind < each]]))
+
+
+@lru_cache(maxsize=1)
+def _normal_draws() -> Floats:
+    from scipy.special import ndtri
+    from scipy.stats import qmc
+
+    return np.asarray(ndtri(qmc.Sobol(3, scramble=True, rng=np.random.default_rng(20003)).random_base2(DRAWS_LOG2)))

@@ -1,0 +1,92 @@
+"""Which plate to make next: the one most likely to match, or, while none is likely, to come nearer. After the model.
+
+A plate within the job's tolerance ends the search, so the worth of a trial is its chance to land there; expected
+improvement in ΔE00 (Jones, Schonlau and Welch 1998, J. Glob. Optim. 13, 455-492), weighed far lower, breaks the ties
+and leads while every chance is nil.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matcher.recipe import Coat, Recipe, Undercoat
+from matcher.suggest.outlook import Outlook, outlook_on
+from matcher.suggest.process_model import ProcessModel
+
+Floats = NDArray[np.float64]
+
+IMPROVEMENT_WEIGHT = 1e-3
+WORTH_A_NEW_STEP = 0.05
+"""A step between those in use (a new dilution, another burnish) must add this much chance to be worth its trouble."""
+FARTHEST = 25.0
+
+
+def worth(draws: Floats, best: float, tolerance: float) -> Floats:
+    """Return how much each trial is worth making (m,), from draws (m, k) of its ΔE00 and the best ΔE00 so far."""
+    within = np.mean(draws <= min(tolerance, best), axis=1)
+    nearer = np.mean(np.maximum(min(best, FARTHEST) - draws, 0.0), axis=1)
+    return np.asarray(within + IMPROVEMENT_WEIGHT * nearer)
+
+
+def next_row(outlook: Outlook, best: float, tolerance: float, made: Collection[Recipe]) -> int:
+    """Return the row of the trial most worth making; recipes already made come only when there is no other."""
+    value = worth(outlook.draws, best, tolerance)
+    value = value - 10.0 * np.array([recipe in made for recipe in outlook.recipes])
+    return int(np.argmax(value))
+
+
+def next_plate(
+    model: ProcessModel,
+    outlook: Outlook,
+    target_lab: Floats,
+    best: float,
+    tolerance: float,
+    made: Collection[Recipe],
+    allow: Callable[[Recipe], bool],
+) -> tuple[Outlook, int]:
+    """Return the outlook and row of the next plate, steps between those in use included where they clearly help."""
+    row = next_row(outlook, best, tolerance, made)
+    between = [recipe for recipe in steps_between(outlook.recipes[row]) if recipe not in made and allow(recipe)]
+    if not between:
+        return outlook, row
+    finer = outlook_on(model, between, target_lab)
+    finer_row = next_row(finer, best, tolerance, made)
+    gain = worth(finer.draws, best, tolerance)[finer_row] - worth(outlook.draws, best, tolerance)[row]
+    return (finer, finer_row) if gain > WORTH_A_NEW_STEP else (outlook, row)
+
+
+def steps_between(recipe: Recipe) -> list[Recipe]:
+    """Return recipes one bench step away: strength by 0.1 of stock, burnish by 0.1, 5 °C, one pass."""
+    near: list[Recipe] = []
+    if recipe.undercoat is not None:
+        under = recipe.undercoat
+        for step in (-0.1, 0.1):
+            strength, burnish = round(under.strength + step, 3), round(under.burnish + step, 3)
+            if 0 < strength <= 1:
+                near.append(_with(recipe, Undercoat(under.chemical, strength, under.burnish, under.stock)))
+            if 0 <= burnish <= 1:
+                near.append(_with(recipe, Undercoat(under.chemical, under.strength, burnish, under.stock)))
+    for place, coat in enumerate(recipe.coats):
+        for passes, strength, temp in _coat_steps(coat):
+            moved = Coat(coat.chemical, strength, passes, temp, coat.application, coat.stock)
+            stack = (*recipe.coats[:place], moved, *recipe.coats[place + 1 :])
+            near.append(Recipe(recipe.alloy, recipe.undercoat, stack, recipe.seal, recipe.surface))
+    return near
+
+
+def _coat_steps(coat: Coat) -> list[tuple[int, float, float]]:
+    steps = []
+    for passes in (-1, 0, 1):
+        for strength in (-0.1, 0.0, 0.1):
+            for temp in (-5.0, 0.0, 5.0):
+                moved = (coat.passes + passes, round(coat.strength + strength, 3), coat.surface_temp_c + temp)
+                if (passes, strength, temp) != (0, 0.0, 0.0) and moved[0] >= 1 and 0 < moved[1] <= 1:
+                    steps.append(moved)
+    return steps
+
+
+def _with(recipe: Recipe, undercoat: Undercoat) -> Recipe:
+    return Recipe(recipe.alloy, undercoat, recipe.coats, recipe.seal, recipe.surface)

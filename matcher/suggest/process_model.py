@@ -1,0 +1,223 @@
+"""The studio's process, learned from its trials: a recipe's CIELAB with covariance. Between the log and the planner.
+
+A curve of the trade's shape (``film_mean``), with unknowns that the categories share, plus a Gaussian process on what
+the curve leaves over (``leftover``), plus plate-to-plate noise, plus each reading's own covariance. Few trials lean on
+the curve and its prior; many overrule it. The curve is linearised at its best unknowns, which makes the whole a
+Gaussian process with kernel J P Jᵀ + leftover (Laplace's approximation), in closed form.
+
+scikit-learn's GaussianProcessRegressor takes no mean with unknowns, no noise that correlates L*, a*, b*, and no
+gradient shared by three outputs; hence the few lines of algebra here. With the curve switched off the figures are its
+own (``tests/test_process_model.py``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matcher.errors import SuggestionError
+from matcher.recipe import Recipe
+from matcher.suggest.columns import Categories, Columns, columns_of
+from matcher.suggest.film_mean import FilmMean
+from matcher.suggest.leftover import Features, Spread, features_of, learn_spread, likeness, prior_log_weights
+from matcher.suggest.leftover import PRIOR_LOG_MISS_SD, PRIOR_LOG_PLATE_SD
+from matcher.suggest.suggestion import LoggedTrial
+
+Floats = NDArray[np.float64]
+
+MOST_FOR_SPREAD = 130
+"""Trials from which the noise and the weights are learned; beyond it their figures hardly move."""
+ROUNDS = 2
+
+
+@dataclass(frozen=True, eq=False)
+class ProcessModel:
+    """A fitted process; made by ``fit_process``. Predicts any recipe.
+
+    unknowns: (p,) of the curve. spread: learned noise and weights.
+    """
+
+    curve: FilmMean
+    unknowns: Floats
+    spread: Spread
+    trials: tuple[LoggedTrial, ...]
+    _columns: Columns
+    _features: Features
+    _slopes: Floats
+    _factor: tuple[Floats, bool]
+    _solved: Floats
+    _shared: Floats
+
+    def columns(self, recipes: Sequence[Recipe]) -> Columns:
+        """Lay out recipes for this model's categories."""
+        return columns_of(recipes, self.curve.categories)
+
+    def mean_lab(self, columns: Columns) -> Floats:
+        """Return predicted CIELAB (n, 3): quick, without its covariance."""
+        lab = self.curve.lab(self.unknowns, columns)
+        alike = likeness(features_of(columns, lab, self.curve.categories), self._features, self.spread.log_weights)
+        return lab + np.square(self.spread.miss_sd) * (alike @ self._solved.reshape(3, -1).T)
+
+    def predict(self, columns: Columns) -> tuple[Floats, Floats]:
+        """Return CIELAB (n, 3) and the covariance (n, 3, 3) of the recipe's own colour, plate noise left out."""
+        from scipy.linalg import solve_triangular
+
+        lab, slopes = self.curve.slopes(self.unknowns, columns)
+        alike = likeness(features_of(columns, lab, self.curve.categories), self._features, self.spread.log_weights)
+        miss = np.square(self.spread.miss_sd)
+        variance = np.square(self.curve.prior_sd)
+        n, m = len(columns), len(self._columns)
+        cross = ((slopes * variance).reshape(3 * n, -1) @ self._slopes.T).reshape(n, 3, 3, m)
+        for k in range(3):
+            cross[:, k, k] += miss[k] * alike
+        cross = cross.reshape(3 * n, 3 * m)
+        explained = solve_triangular(self._factor[0], cross.T, lower=True, check_finite=False).reshape(3 * m, n, 3)
+        own = np.einsum("nip,p,njp->nij", slopes, variance, slopes) + np.diag(miss)
+        covariance = own - np.einsum("mni,mnj->nij", explained, explained)
+        centre = lab + slopes @ (self.curve.prior_mean - self.unknowns) + (cross @ self._shared).reshape(n, 3)
+        return centre, (covariance + np.swapaxes(covariance, 1, 2)) / 2
+
+    def kinship(self, columns: Columns) -> Floats:
+        """Return (n, m) prior correlations, summed over L*, a*, b*, of recipes with the model's own trials."""
+        lab, slopes = self.curve.slopes(self.unknowns, columns)
+        alike = likeness(features_of(columns, lab, self.curve.categories), self._features, self.spread.log_weights)
+        variance, miss = np.square(self.curve.prior_sd), np.square(self.spread.miss_sd)
+        n, m = len(columns), len(self._columns)
+        own = np.einsum("nip,p,nip->n", slopes, variance, slopes) + miss.sum()
+        theirs = self._slopes.reshape(3, m, -1)
+        trials = np.einsum("kmp,p,kmp->m", theirs, variance, theirs) + miss.sum()
+        both = np.einsum("nkp,p,kmp->nm", slopes, variance, theirs) + miss.sum() * alike
+        return both / np.sqrt(own[:, None] * trials[None])
+
+    @property
+    def plate_covariance(self) -> Floats:
+        """Return (3, 3): how plates of one recipe differ."""
+        return np.diag(np.square(self.spread.plate_sd))
+
+
+def fit_process(trials: Sequence[LoggedTrial], start: ProcessModel | None = None) -> ProcessModel:
+    """Fit the process to trials (n ≥ 1); ``start`` is an earlier fit that makes this one quicker.
+
+    Raises SuggestionError when there is no trial.
+    """
+    if not trials:
+        raise SuggestionError("No trial is logged within these limits: log a plate first, or widen the limits.")
+    recipes = [trial.recipe for trial in trials]
+    categories = Categories.of(recipes)
+    same = start is not None and start.curve.categories == categories
+    if start is not None and same:
+        categories = start.curve.categories
+    curve = FilmMean(categories)
+    columns = columns_of(recipes, categories)
+    lab = np.array([trial.reading.lab for trial in trials])
+    noise = _reading_noise(np.array([trial.reading.covariance for trial in trials]))
+    unknowns = start.unknowns if start is not None and same else curve.prior_mean
+    spread = start.spread if start is not None and same else None
+    for _ in range(ROUNDS if spread is None else 1):
+        known = spread if spread is not None else _first_spread(columns, curve)
+        features = features_of(columns, curve.lab(unknowns, columns), categories)
+        unknowns = _best_unknowns(curve, columns, lab, unknowns, _leftover_covariance(features, known) + noise)
+        spread = _learned(curve, columns, lab, unknowns, noise, spread)
+    assert spread is not None
+    features = features_of(columns, curve.lab(unknowns, columns), categories)
+    unknowns = _best_unknowns(curve, columns, lab, unknowns, _leftover_covariance(features, spread) + noise)
+    return _posterior(curve, unknowns, spread, tuple(trials), columns, lab, noise)
+
+
+def _posterior(
+    curve: FilmMean,
+    unknowns: Floats,
+    spread: Spread,
+    trials: tuple[LoggedTrial, ...],
+    columns: Columns,
+    lab: Floats,
+    noise: Floats,
+) -> ProcessModel:
+    from scipy.linalg import cho_factor, cho_solve
+
+    mean, slopes = curve.slopes(unknowns, columns)
+    features = features_of(columns, mean, curve.categories)
+    steep = np.moveaxis(slopes, 1, 0).reshape(lab.size, -1)
+    left = _leftover_covariance(features, spread) + noise
+    whole = left + (steep * np.square(curve.prior_sd)) @ steep.T
+    factor = cho_factor(whole, lower=True, check_finite=False)
+    aims = (lab - mean).T.ravel() + steep @ (unknowns - curve.prior_mean)
+    misses = cho_solve(cho_factor(left, lower=True, check_finite=False), (lab - mean).T.ravel(), check_finite=False)
+    shared = cho_solve(factor, aims, check_finite=False)
+    return ProcessModel(curve, unknowns, spread, trials, columns, features, steep, factor, misses, shared)
+
+
+def _learned(
+    curve: FilmMean, columns: Columns, lab: Floats, unknowns: Floats, noise: Floats, start: Spread | None
+) -> Spread:
+    n = len(columns)
+    keep = np.unique(np.linspace(0, n - 1, min(n, MOST_FOR_SPREAD)).astype(int))
+    some = columns.rows(keep)
+    mean, slopes = curve.slopes(unknowns, some)
+    steep = np.moveaxis(slopes, 1, 0).reshape(3 * len(keep), -1)
+    both = np.concatenate([keep, keep + n, keep + 2 * n])
+    known = noise[np.ix_(both, both)] + (steep * np.square(curve.prior_sd)) @ steep.T
+    aims = lab[keep] - mean + (steep @ (unknowns - curve.prior_mean)).reshape(3, -1).T
+    features = features_of(some, mean, curve.categories)
+    return learn_spread(features, aims, known, start, rounds=30 if start is None else 8)
+
+
+def _best_unknowns(curve: FilmMean, columns: Columns, lab: Floats, start: Floats, covariance: Floats) -> Floats:
+    """Return the unknowns (p,) of highest posterior density, by Levenberg and Marquardt's damped Newton steps."""
+    from scipy.linalg import solve_triangular
+
+    root = np.linalg.cholesky(covariance)
+    tight = curve.prior_sd**-2
+
+    def whiten(values: Floats) -> Floats:
+        return np.asarray(solve_triangular(root, values, lower=True, check_finite=False))
+
+    def cost(unknowns: Floats, mean: Floats) -> float:
+        off = whiten((lab - mean).T.ravel())
+        return float(0.5 * off @ off + 0.5 * tight @ np.square(unknowns - curve.prior_mean))
+
+    unknowns, damping = start, 1e-3
+    mean, slopes = curve.slopes(unknowns, columns)
+    now = cost(unknowns, mean)
+    for _ in range(25):
+        steep = whiten(np.moveaxis(slopes, 1, 0).reshape(lab.size, -1))
+        bend = steep.T @ steep + np.diag(tight)
+        pull = steep.T @ whiten((lab - mean).T.ravel()) - tight * (unknowns - curve.prior_mean)
+        for _ in range(8):
+            moved = unknowns + np.linalg.solve(bend + damping * np.diag(np.diag(bend)), pull)
+            then = cost(moved, curve.lab(moved, columns))
+            if then < now:
+                break
+            damping *= 6
+        else:
+            return unknowns
+        gained, unknowns, now, damping = now - then, moved, then, max(damping / 6, 1e-7)
+        if gained < 1e-3:
+            return unknowns
+        mean, slopes = curve.slopes(unknowns, columns)
+    return unknowns
+
+
+def _leftover_covariance(features: Features, spread: Spread) -> Floats:
+    alike = likeness(features, features, spread.log_weights)
+    n = len(alike)
+    whole = np.zeros((3 * n, 3 * n))
+    for k in range(3):
+        block = slice(k * n, (k + 1) * n)
+        whole[block, block] = spread.miss_sd[k] ** 2 * alike + (spread.plate_sd[k] ** 2 + 1e-6) * np.eye(n)
+    return whole
+
+
+def _reading_noise(covariances: Floats) -> Floats:
+    n = len(covariances)
+    whole = np.zeros((3, n, 3, n))
+    whole[:, np.arange(n), :, np.arange(n)] = covariances
+    return whole.reshape(3 * n, 3 * n)
+
+
+def _first_spread(columns: Columns, curve: FilmMean) -> Spread:
+    features = features_of(columns, np.zeros((len(columns), 3)), curve.categories)
+    return Spread(np.exp(PRIOR_LOG_MISS_SD), np.exp(PRIOR_LOG_PLATE_SD), prior_log_weights(features))

@@ -1,0 +1,159 @@
+"""The recipes that a studio could make next: what its trials show that it owns, within today's limits.
+
+Between the log and the planner. A recipe is a frame (alloy, surface, seal), a ground (an undercoat or none) and a
+stack of coats; every frame goes with every ground and every stack that the trials and limits hold.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matcher.recipe import MAX_PASSES, Coat, Recipe, Seal, Undercoat
+from matcher.suggest.columns import Categories, Columns, columns_of
+from matcher.suggest.limits import Limits
+
+MOST_RECIPES = 60_000
+MOST_FRAMES = 6
+MOST_STEPS = 8
+FEWEST_PASSES_TOP = 12
+"""A coat may be laid on up to this many times even when no trial went so far: common practice, no source."""
+
+Frame = tuple[str, str, Seal | None]
+
+
+@dataclass(frozen=True, eq=False)
+class RecipeSpace:
+    """Every recipe is frames[i], grounds[j], stacks[k]; ``picks`` (n, 3) are those kept."""
+
+    frames: tuple[Frame, ...]
+    grounds: tuple[Undercoat | None, ...]
+    stacks: tuple[tuple[Coat, ...], ...]
+    picks: NDArray[np.intp]
+
+    def __len__(self) -> int:
+        return len(self.picks)
+
+    def recipe(self, row: int) -> Recipe:
+        """Return one recipe."""
+        i, j, k = self.picks[row]
+        alloy, surface, seal = self.frames[i]
+        return Recipe(alloy, self.grounds[j], self.stacks[k], seal, surface)
+
+    def columns(self, categories: Categories) -> Columns:
+        """Lay out all recipes as columns."""
+        frames = columns_of(
+            [Recipe(alloy, surface=surface, seal=seal) for alloy, surface, seal in self.frames], categories
+        )
+        alloy = self.frames[0][0]
+        grounds = columns_of([Recipe(alloy, ground) for ground in self.grounds], categories)
+        stacks = columns_of([Recipe(alloy, coats=stack) for stack in self.stacks], categories)
+        i, j, k = self.picks.T
+        return Columns(
+            frames.alloy[i], frames.surface[i], grounds.undercoat[j], grounds.base_strength[j], grounds.burnish[j],
+            stacks.chemical[k], stacks.application[k], stacks.strength[k], stacks.passes[k], stacks.temp_c[k],
+            frames.seal[i], frames.seal_coats[i],
+        )  # fmt: skip
+
+    def groups(self) -> NDArray[np.intp]:
+        """Return (n,) a number for each kind of recipe: which undercoat under which chemicals."""
+        under = _numbered(None if ground is None else ground.chemical for ground in self.grounds)
+        coats = _numbered(tuple(coat.chemical for coat in stack) for stack in self.stacks)
+        return np.asarray(under[self.picks[:, 1]] * (coats.max() + 1) + coats[self.picks[:, 2]])
+
+
+def space_from(recipes: Sequence[Recipe], limits: Limits, rng: np.random.Generator) -> RecipeSpace:
+    """Return the recipes that trials' recipes (n ≥ 1) and the limits open; a sample of them when they are many."""
+    frames = _frames(recipes, limits)
+    grounds = [ground for ground in _grounds(recipes, limits) if limits.allow(Recipe(frames[0][0], ground))]
+    stacks = [stack for stack in _stacks(recipes, limits) if limits.allow(Recipe(frames[0][0], None, stack))]
+    sizes = (len(frames), len(grounds), len(stacks))
+    many = int(np.prod(sizes))
+    if many > MOST_RECIPES:
+        kept = rng.choice(many, MOST_RECIPES, replace=False)
+    else:
+        kept = np.arange(many)
+    picks = np.column_stack(np.unravel_index(kept, sizes))
+    return RecipeSpace(tuple(frames), tuple(grounds), tuple(stacks), picks)
+
+
+def _frames(recipes: Sequence[Recipe], limits: Limits) -> list[Frame]:
+    counted = Counter((recipe.alloy, recipe.surface, recipe.seal) for recipe in recipes)
+    frames = [frame for frame, _ in counted.most_common() if limits.alloy in (None, frame[0])]
+    if not frames:
+        _, surface, seal = counted.most_common(1)[0][0]
+        frames = [(limits.alloy or recipes[0].alloy, surface, seal)]
+    return frames[:MOST_FRAMES]
+
+
+def _grounds(recipes: Sequence[Recipe], limits: Limits) -> list[Undercoat | None]:
+    known = [recipe.undercoat for recipe in recipes if recipe.undercoat is not None]
+    grounds: list[Undercoat | None] = []
+    if len(known) < len(recipes) or not known:
+        grounds.append(None)
+    burnishes = _steps(under.burnish for under in known)
+    chemicals = dict.fromkeys(under.chemical for under in known)
+    strengths = _steps(under.strength for under in known)
+    for chemical, strength, burnish in itertools.product(chemicals, strengths, burnishes):
+        grounds.append(Undercoat(chemical, strength, burnish))
+    return grounds
+
+
+def _stacks(recipes: Sequence[Recipe], limits: Limits) -> list[tuple[Coat, ...]]:
+    """Return single coats on every step that the trials show, and each trial's own longer stack with its passes moved."""
+    coats = [coat for recipe in recipes for coat in recipe.coats]
+    stacks: dict[tuple[Coat, ...], None] = {}
+    if any(not recipe.coats for recipe in recipes):
+        stacks[()] = None
+    ways = Counter((coat.chemical, coat.application) for coat in coats)
+    strengths = _steps(coat.strength for coat in coats)
+    temps = _steps(coat.surface_temp_c for coat in coats)
+    top = max([coat.passes for coat in coats], default=1)
+    top = min(max(top, FEWEST_PASSES_TOP), limits.max_passes or MAX_PASSES)
+    counts = sorted({*range(1, min(top, 16) + 1), *np.linspace(1, top, 16).round().astype(int).tolist()})
+    single = _single_chemicals(recipes)
+    for chemical, application in ways:
+        if chemical not in single:
+            continue
+        for strength, passes, temp in itertools.product(strengths, counts, temps):
+            stacks[(Coat(chemical, strength, passes, temp, application),)] = None
+    for stack in dict.fromkeys(recipe.coats for recipe in recipes if len(recipe.coats) > 1):
+        for near in _near_stacks(stack, top):
+            stacks[near] = None
+    return list(stacks)
+
+
+def _single_chemicals(recipes: Sequence[Recipe]) -> set[str]:
+    """Return chemicals that go on alone; when none ever did, all of them."""
+    alone = {recipe.coats[0].chemical for recipe in recipes if len(recipe.coats) == 1}
+    return alone or {coat.chemical for recipe in recipes for coat in recipe.coats}
+
+
+def _near_stacks(stack: tuple[Coat, ...], top: int) -> Iterable[tuple[Coat, ...]]:
+    counts = [
+        sorted({max(1, coat.passes + step) for step in (-3, -2, -1, 0, 1, 2, 3)} | {coat.passes}) for coat in stack
+    ]
+    for passes in itertools.islice(itertools.product(*counts), 400):
+        if max(passes) <= max(top, max(coat.passes for coat in stack)):
+            yield tuple(
+                Coat(coat.chemical, coat.strength, n, coat.surface_temp_c, coat.application)
+                for coat, n in zip(stack, passes, strict=True)
+            )
+
+
+def _steps(values: Iterable[float]) -> list[float]:
+    """Return the values in use, thinned to their quantiles when there are very many."""
+    seen = sorted({round(float(value), 4) for value in values})
+    if len(seen) <= MOST_STEPS:
+        return seen
+    return [seen[k] for k in np.unique(np.linspace(0, len(seen) - 1, MOST_STEPS).round().astype(int))]
+
+
+def _numbered(names: Iterable[object]) -> NDArray[np.intp]:
+    places: dict[object, int] = {}
+    return np.array([places.setdefault(name, len(places)) for name in names], dtype=np.intp)

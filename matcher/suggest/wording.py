@@ -1,0 +1,61 @@
+"""Why a prediction is what it is, in plain words: which plates it was learned from, what was borrowed.
+
+Part of the suggestions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from matcher.recipe import Recipe
+from matcher.suggest.process_model import ProcessModel
+from matcher.suggest.suggestion import LoggedTrial
+
+NAMED = 3
+SEEN_SELDOM = 2
+
+
+def learned_from(model: ProcessModel, recipe: Recipe) -> list[LoggedTrial]:
+    """Return the trials that a prediction leans on most, most first, at most three."""
+    weight = model.kinship(model.columns([recipe]))[0]
+    return [model.trials[k] for k in np.argsort(-weight, kind="stable")[:NAMED]]
+
+
+def why_predicted(
+    recipe: Recipe,
+    delta: float,
+    nearest: Sequence[LoggedTrial],
+    model: ProcessModel,
+    logged: int,
+    considered: int,
+) -> str:
+    """Say what is expected, from which plates, and what was borrowed; "{interval}" is left for the interval."""
+    used = len(model.trials)
+    plates = "1 logged plate" if used == 1 else f"{used} logged plates"
+    if used < logged:
+        plates = f"{used} of {logged} logged plates, those near this colour and a spread of the rest"
+    said = f"Expected at ΔE00 {delta:.1f} {{interval}}, predicted from {plates}"
+    numbers = [str(trial.id) for trial in nearest if trial.id is not None]
+    if numbers:
+        said += f", most from plate{'s' if len(numbers) > 1 else ''} {_listed(numbers)}"
+    said += f"; the best of {considered:,} recipes looked at for its kind."
+    return said + _borrowed(recipe, model)
+
+
+def _borrowed(recipe: Recipe, model: ProcessModel) -> str:
+    seen = [{coat.chemical for coat in trial.recipe.coats} for trial in model.trials]
+    said = ""
+    for chemical in dict.fromkeys(coat.chemical for coat in recipe.coats):
+        times = sum(chemical in chemicals for chemicals in seen)
+        if times <= SEEN_SELDOM and len(seen) > times:
+            plates = {0: "on no plate", 1: "on 1 plate"}.get(times, f"on {times} plates")
+            said += (
+                f" {chemical[:1].upper()}{chemical[1:]} was seen {plates} only: the rest is borrowed from the others."
+            )
+    return said
+
+
+def _listed(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]
