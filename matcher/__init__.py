@@ -10,10 +10,12 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from matcher.calibration import calibrate
+    from matcher.camera_profile import CameraProfile, best_profile, profile_from_chart
     from matcher.cards import find_card, load_cards, neutral_patch
     from matcher.difference import delta_e_2000, delta_e_interval, difference_in_words
     from matcher.errors import MatcherError
     from matcher.finish import Reading, read_finish
+    from matcher.light_field import LightField
     from matcher.photo import open_photo
     from matcher.recipe import Coat, Recipe, Seal, Undercoat
     from matcher.studio import Studio
@@ -22,10 +24,12 @@ if TYPE_CHECKING:
 
 _ROOMS = {
     "matcher.calibration": ("calibrate",),
+    "matcher.camera_profile": ("CameraProfile", "best_profile", "profile_from_chart"),
     "matcher.cards": ("find_card", "load_cards", "neutral_patch"),
     "matcher.difference": ("delta_e_2000", "delta_e_interval", "difference_in_words"),
     "matcher.errors": ("MatcherError",),
     "matcher.finish": ("Reading", "read_finish"),
+    "matcher.light_field": ("LightField",),
     "matcher.photo": ("open_photo",),
     "matcher.recipe": ("Coat", "Recipe", "Seal", "Undercoat"),
     "matcher.studio": ("Studio",),
@@ -34,7 +38,9 @@ _ROOMS = {
 }
 
 __all__ = [
+    "CameraProfile",
     "Coat",
+    "LightField",
     "Limits",
     "MatcherError",
     "Reading",
@@ -47,6 +53,7 @@ __all__ = [
     "Target",
     "Trial",
     "Undercoat",
+    "best_profile",
     "calibrate",
     "delta_e_2000",
     "delta_e_interval",
@@ -55,6 +62,7 @@ __all__ = [
     "load_cards",
     "neutral_patch",
     "open_photo",
+    "profile_from_chart",
     "read_finish",
 ]
 

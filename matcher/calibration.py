@@ -1,108 +1,127 @@
 """From a card reading to a Calibration: linear RGB to CIELAB under D50, and what is not known about it.
 
-White balance and exposure come from the card's neutrals in linear light, then the encoding's own matrix. Every
-input that is not exactly known contributes to the covariance, in the way of JCGM 100.
+White balance and exposure come from the card's neutrals in scene light; then the encoding's own matrix, or a camera
+profile's transform. Every input that is not exactly known has its part in the uncertainty, in the way of JCGM 100.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from matcher.camera_profile import LIGHT_MOVED, CameraProfile, profile_from_chart
 from matcher.cards import CardReading, PatchReading
 from matcher.cielab import lab_jacobian, lab_to_xyz, xyz_to_lab
 from matcher.errors import CardError, Caveat
+from matcher.light_field import LightField
 from matcher.photo import Photo
-from matcher.uncertainty import BudgetTerm
+from matcher.tone import ToneCurve, tone_from_greys
+from matcher.uncertainty import BudgetTerm, square_root
 
 Floats = NDArray[np.float64]
 
-MATRIX_SIGMA = {"daylight": 0.03, "unknown": 0.085}
+MATRIX_SIGMA = {"daylight": 0.03, "unknown": 0.12}
 """Spread of the unknown camera-and-light matrix about the encoding's own, its rows summing to zero, by what is known
 of the light. From two published sensors over 200 invented patinas: 0.01 to 0.05 in D50, D55 and D65; 0.02 to 0.26
 under A, FL2, FL11, FL12, LED-B1 and LED-B3."""
+
+SENSOR_MATRIX_SIGMA = 0.35
+"""The same for values declared linear: they are the sensor's own, which are far from any encoding's primaries."""
 
 TONE_SIGMA, TONE_CHANNEL_SIGMA = 0.12, 0.03
 """Spread of the exponent by which a camera's tone curve departs from its encoding's about the card's level, common
 to the channels and of each on its own: between ordinary camera JPEGs of a chart and its published values."""
 
 LINEAR_TONE_SIGMA = 0.005
-FLARE_SIGMA = 0.004  # stray light in the lens, as a share of white
+FLARE_SIGMA = 0.0015  # stray light in the lens, as a share of white
 NO_CARD_EXPOSURE_SIGMA = 0.35  # of log exposure: half a stop
 NO_CARD_BALANCE_SIGMA = 0.10  # of log gain in each channel
-LIGHT_FALLOFF_SIGMA = 0.015  # of log light between card and finish when nothing tells of a gradient
+LIGHT_MOVED_SHARE = 0.35  # of a light's change of balance that comes back as a change of the matrix
+BALANCE_SIGMA = 0.03  # of log balance between a profile's greys and a card under the same light
 STRONG_CAST = 2.0
 FAR_IN_BRIGHTNESS = 8.0
+FEWEST_GREYS = 3
 UNPROFILED = "photograph a 24-patch chart under this light to learn how the camera sees it"
+
+
+@dataclass(frozen=True, eq=False)
+class GainTerm:
+    """What is not known of log gains: effect (3, p) on the three channels, its shared name and its remedy."""
+
+    name: str
+    effect: Floats
+    remedy: str
+    shared: str
 
 
 @dataclass(frozen=True, eq=False)
 class Calibration:
     """Linear RGB of one photograph to CIELAB under D50.
 
-    gains (3,): white balance and exposure. rgb_to_xyz (3, 3): balanced linear RGB to XYZ under D50.
-    gain_terms: (name, covariance (3, 3) of log gains, remedy). level: balanced linear light of the card's grey,
-    about which the tone curve is known. tone_sigma: of the exponent, common and of each channel. matrix_sigma: of the
-    unknown camera-and-light matrix. card: None when
-    there was nothing neutral.
+    tone: decoded values to scene light. gains (3,): white balance and exposure of scene light. rgb_to_xyz (3, 3):
+    balanced light to XYZ under D50, used when there is no profile. level (3,): light of the card's grey, about which
+    an unlearned tone curve is known. tone_sigma: of its exponent, common and of each channel. matrix_sigma: of the
+    unknown camera-and-light matrix. card: None when there was nothing neutral. field: the light over the picture.
     """
 
     gains: Floats
     rgb_to_xyz: Floats
-    gain_terms: tuple[tuple[str, Floats, str], ...]
+    gain_terms: tuple[GainTerm, ...]
     level: Floats
     tone_sigma: tuple[float, float]
     matrix_sigma: float
     card: CardReading | None
+    photo: str
+    tone: ToneCurve = field(default_factory=ToneCurve.none)
+    profile: CameraProfile | None = None
+    profile_card_xyz: Floats | None = None
+    field: LightField | None = None
     caveats: tuple[Caveat, ...] = ()
 
-    def lab(self, rgb: ArrayLike) -> Floats:
-        """Return CIELAB (..., 3) of this photograph's linear RGB (..., 3)."""
-        return xyz_to_lab(self.balanced(rgb) @ self.rgb_to_xyz.T)
+    def light(self, rgb: ArrayLike, places: ArrayLike | None = None) -> Floats:
+        """Return scene light (..., 3) of decoded linear RGB (..., 3), as it would be where the card lies.
 
-    def balanced(self, rgb: ArrayLike) -> Floats:
-        """Return linear RGB (..., 3) after white balance and exposure: (1, 1, 1) is the perfect white."""
-        return np.asarray(rgb, dtype=float) * self.gains
-
-    def budget(self, rgb: Floats, rgb_covariance: Floats, place: Floats) -> tuple[BudgetTerm, ...]:
-        """Return every part of the uncertainty of ``lab(rgb)`` for a region of mean rgb (3,) around place (2,).
-
-        rgb_covariance (3, 3): of that mean, from the region's own spread.
+        places: (..., 2) pixels, for the light field where there is one.
         """
-        light = self.balanced(rgb)
-        to_lab = lab_jacobian(self.rgb_to_xyz @ light) @ self.rgb_to_xyz
-        relative = to_lab * light  # d lab / d log gain
-        region = to_lab @ (rgb_covariance * np.outer(self.gains, self.gains)) @ to_lab.T
+        light = self.tone(rgb) * self.gains
+        if self.field is not None and places is not None:
+            light = light / self.field.relative(np.asarray(places, dtype=float))[..., None]
+        return np.asarray(light)
+
+    def lab(self, rgb: ArrayLike, places: ArrayLike | None = None) -> Floats:
+        """Return CIELAB (..., 3) of this photograph's linear RGB (..., 3)."""
+        return self.lab_of_light(self.light(rgb, places))
+
+    def lab_of_light(self, light: ArrayLike) -> Floats:
+        """Return CIELAB (..., 3) of scene light (..., 3)."""
+        if self.profile is not None:
+            return xyz_to_lab(self.profile.xyz(light))
+        return xyz_to_lab(np.asarray(light, dtype=float) @ self.rgb_to_xyz.T)
+
+    def balanced(self, light: ArrayLike) -> Floats:
+        """Return scene light (..., 3) scaled so that the perfect white is (1, 1, 1)."""
+        white = np.ones(3) if self.profile is None else self.profile.grey_light
+        return np.asarray(np.asarray(light, dtype=float) / white)
+
+    def budget(self, light: Floats, covariance: Floats, place: Floats) -> tuple[BudgetTerm, ...]:
+        """Return every part of the uncertainty of ``lab_of_light(light)`` for a region around place (2,).
+
+        light (3,): the region's mean scene light; covariance (3, 3): of that mean, from the region's own spread.
+        """
+        relative = self._slopes(light)
+        region = relative @ square_root(covariance / np.outer(light, light))
         terms = [BudgetTerm("region", region, "mark a larger, more even region")]
-        terms += [BudgetTerm(name, relative @ spread @ relative.T, remedy) for name, spread, remedy in self.gain_terms]
-        if self.card is not None:
-            falloff = light_falloff_sigma(self.card, place)
-            terms.append(
-                BudgetTerm(
-                    "uneven light",
-                    relative @ np.full((3, 3), falloff**2) @ relative.T,
-                    "lay the card right beside the finish, and move the lamp further off",
-                )
-            )
-        terms.append(
-            BudgetTerm(
-                "camera and light", self.matrix_sigma**2 * to_lab @ matrix_covariance(light) @ to_lab.T, UNPROFILED
-            )
-        )
-        steps = np.log(np.maximum(light, 1e-4) / self.level)
-        bend = np.outer(steps, steps) * (self.tone_sigma[0] ** 2 + np.eye(3) * self.tone_sigma[1] ** 2)
-        remedy = "use a card with several grey steps, or camera raw"
-        terms.append(BudgetTerm("tone curve", relative @ bend @ relative.T, remedy))
-        flare = to_lab @ np.full((3, 3), FLARE_SIGMA**2) @ to_lab.T
-        terms.append(BudgetTerm("stray light", flare, "keep lamps and windows out of the lens"))
+        terms += [BudgetTerm(term.name, relative @ term.effect, term.remedy, term.shared) for term in self.gain_terms]
+        terms += self._light_terms(relative, place)
+        terms += self._camera_terms(relative, light)
         return tuple(terms)
 
-    def caveats_for(self, rgb: Floats) -> tuple[Caveat, ...]:
-        """Return what the light and the card give reason to doubt about a region of mean rgb (3,)."""
+    def caveats_for(self, light: Floats) -> tuple[Caveat, ...]:
+        """Return what the light and the card give reason to doubt about a region of mean scene light (3,)."""
         caveats = list(self.caveats)
-        ratio = float(np.median(np.maximum(self.balanced(rgb), 1e-6) / self.level))
+        ratio = float(np.median(np.maximum(self.balanced(light), 1e-6) / self.balanced(self.level)))
         if self.card is not None and not 1 / FAR_IN_BRIGHTNESS < ratio < FAR_IN_BRIGHTNESS:
             which = "darker" if ratio < 1 else "lighter"
             caveats.append(
@@ -113,76 +132,247 @@ class Calibration:
             )
         return tuple(caveats)
 
+    def _slopes(self, light: Floats) -> Floats:
+        """Return d CIELAB / d log light (3, 3)."""
+        step = 1e-4
+        sides = [[self.lab_of_light(light * np.exp(sign * step * row)) for sign in (1, -1)] for row in np.eye(3)]
+        return np.stack([(up - down) / (2 * step) for up, down in sides], axis=1)
 
-def calibrate(photo: Photo, card: CardReading | None, light: str = "unknown") -> Calibration:
-    """Calibrate a photograph by its card.
+    def _light_terms(self, relative: Floats, place: Floats) -> list[BudgetTerm]:
+        if self.card is None:
+            return []
+        known = self.field if self.field is not None else LightField.from_card_face(self.card)
+        remedy = "lay the card right beside the finish and move the lamp further off, or photograph a flat field"
+        common = relative.sum(axis=1)[:, None]
+        return [
+            BudgetTerm("uneven light", common @ known.effect(place)[None], remedy, f"light over {self.photo}"),
+            BudgetTerm("light close by", common * known.local_sigma, remedy),
+        ]
+
+    def _camera_terms(self, relative: Floats, light: Floats) -> list[BudgetTerm]:
+        balanced = np.maximum(self.balanced(light), 1e-6)
+        per_log = relative / balanced  # d CIELAB / d balanced light
+        terms = []
+        if self.matrix_sigma > 0:
+            effect = self.matrix_sigma * per_log @ matrix_effect(balanced)
+            name, remedy = ("camera and light", UNPROFILED)
+            if self.profile is not None:
+                name, remedy = ("light has moved", "photograph the chart again under this light")
+            terms.append(BudgetTerm(name, effect, remedy, f"camera and light of {self.photo}"))
+        if self.profile is not None:
+            terms += self._profile_terms(light)
+        else:
+            steps = np.log(balanced / self.level)
+            common, channel = self.tone_sigma
+            bend = relative @ np.column_stack([common * steps, channel * np.diag(steps)])
+            remedy = "use a card with several grey steps, or camera raw"
+            terms.append(BudgetTerm("tone curve", bend, remedy, f"tone curve of {self.photo}"))
+        flare = (per_log @ np.full(3, FLARE_SIGMA))[:, None]
+        terms.append(
+            BudgetTerm("stray light", flare, "keep lamps and windows out of the lens", f"flare in {self.photo}")
+        )
+        return terms
+
+    def _profile_terms(self, light: Floats) -> list[BudgetTerm]:
+        """Return what the profile's fit leaves unknown, and what it could not fit on its own chart."""
+        assert self.profile is not None
+        profile, decoded = self.profile, self._decoded(light)
+        lab = self.lab_of_light(light)
+        moved = []
+        for cause in range(profile.spread.shape[1]):
+            other = profile.moved(cause)
+            gains = self.gains
+            if self.card is not None and self.profile_card_xyz is not None:
+                gains, _ = anchored(other, _middle_grey(self.card).rgb, self.profile_card_xyz)
+            moved.append(xyz_to_lab(other.xyz(other.tone(decoded) * gains)) - lab)
+        effect = np.stack(moved, axis=1)
+        left = profile.residual_covariance(lab) - effect @ effect.T
+        values, vectors = np.linalg.eigh(left)
+        rest = vectors * np.sqrt(np.maximum(values, LEAST_RESIDUAL**2))
+        remedy = "photograph the chart again, large, even and sharp"
+        return [
+            BudgetTerm("profile", effect, remedy, f"profile {profile.photo or profile.name}"),
+            BudgetTerm("colours unlike the chart's", rest, "compare side by side in one photograph"),
+        ]
+
+    def _decoded(self, light: Floats) -> Floats:
+        """Return the decoded values (3,) whose scene light this is: the tone curve backwards, by bisection."""
+        low, high = np.full(3, 1e-6), np.full(3, 64.0)
+        for _ in range(60):
+            middle = np.sqrt(low * high)
+            below = self.tone(middle) * self.gains < light
+            low, high = np.where(below, middle, low), np.where(below, high, middle)
+        return np.asarray(np.sqrt(low * high))
+
+
+LEAST_RESIDUAL = 0.15  # CIELAB: no camera sees quite as the eye does
+
+
+def calibrate(
+    photo: Photo,
+    card: CardReading | None,
+    camera: CameraProfile | None = None,
+    light: str = "unknown",
+    field: LightField | None = None,
+) -> Calibration:
+    """Calibrate a photograph by its card, and by a profile of its camera under its light where there is one.
 
     card: None when there is nothing neutral in the picture; the camera's own white balance and exposure are then
-    taken, with a correspondingly larger uncertainty. light: "daylight" when the person knows that it was, else
-    "unknown": a camera sees colour far truer in daylight, and the picture alone does not tell. Raises CardError
-    when no neutral patch can be used or the light is neither.
+    taken, with a correspondingly larger uncertainty. A card that is a 24-patch chart makes a profile on the spot. A
+    card with three or more greys straightens the tone curve. light: "daylight" when the person knows that it was,
+    else "unknown": a camera sees colour far truer in daylight, and the picture alone does not tell. field: the light
+    over the picture, from a flat-field photograph or a second card.
+
+    Raises CardError when no neutral patch can be used, the profile does not fit, or the light is neither.
     """
     if light not in MATRIX_SIGMA:
         raise CardError(f"Give the light as daylight or unknown: {light!r} is neither.")
-    matrix = MATRIX_SIGMA[light]
     is_linear = photo.encoding in ("linear", "camera raw")
-    tone = (LINEAR_TONE_SIGMA, LINEAR_TONE_SIGMA) if is_linear else (TONE_SIGMA, TONE_CHANNEL_SIGMA)
+    matrix_sigma = SENSOR_MATRIX_SIGMA if photo.encoding == "linear" else MATRIX_SIGMA[light]
+    tone_sigma = (LINEAR_TONE_SIGMA, LINEAR_TONE_SIGMA) if is_linear else (TONE_SIGMA, TONE_CHANNEL_SIGMA)
     if card is None:
-        unknown = np.full((3, 3), NO_CARD_EXPOSURE_SIGMA**2) + np.eye(3) * NO_CARD_BALANCE_SIGMA**2
-        missing = ("no card", unknown, "put a grey card beside the finish and take the photo again")
-        caveat = Caveat(
-            "no-card",
-            "There is no card in this photo: its lightness and tint are the camera's guess, not a measurement.",
-        )
-        return Calibration(np.ones(3), photo.rgb_to_xyz, (missing,), np.full(3, 0.18), tone, matrix, None, (caveat,))
-    neutrals = card.neutrals
-    if not neutrals:
-        raise CardError("The card is over- or underexposed: retake the photo so that its grey is a middle grey.")
+        return _without_card(photo, camera, tone_sigma, matrix_sigma)
+    if camera is None and card.card.layout == "chart":
+        camera = profile_from_chart(photo, card, "the chart in the picture")
+    caveats = (*card.caveats, *(() if camera is None else camera.caveats_for(photo, card)))
+    if camera is not None:
+        return _with_profile(photo, card, camera, field, caveats)
+    neutrals = _usable(card)
     wanted = np.array([np.linalg.solve(photo.rgb_to_xyz, lab_to_xyz(item.patch.lab)) for item in neutrals])
     seen = np.array([item.rgb for item in neutrals])
+    tone = ToneCurve.none()
+    if len(neutrals) >= FEWEST_GREYS and not is_linear:
+        tone, left = tone_from_greys(seen, wanted)
+        tone_sigma = (float(np.sqrt(left[0, 0] + left[1, 1])), float(np.sqrt(left[2, 2])))
     weights = np.exp(-np.square((np.array([item.patch.lab[0] for item in neutrals]) - 48) / 18)) + 1e-9
     weights = weights / weights.sum()
-    gains = np.exp(weights @ np.log(np.maximum(wanted, 1e-6) / seen))
-    read = sum(weight**2 * _relative(item.covariance, item.rgb) for weight, item in zip(weights, neutrals, strict=True))
-    known = sum(weight**2 * _tolerance(item, photo.rgb_to_xyz) for weight, item in zip(weights, neutrals, strict=True))
-    terms = (
-        ("card reading", np.asarray(read), "let the card fill more of the picture, evenly lit"),
-        ("card tolerance", np.asarray(known), "measure your card and enter its own CIELAB"),
-    )
-    level = np.exp(weights @ np.log(seen)) * gains
+    shown = tone(seen)
+    gains = np.exp(weights @ np.log(np.maximum(wanted, 1e-6) / shown))
+    level = np.exp(weights @ np.log(shown)) * gains
+    terms = _gain_terms(photo, card, neutrals, weights)
     return Calibration(
-        gains, photo.rgb_to_xyz, terms, level, tone, matrix, card, (*card.caveats, *_cast_caveats(gains))
+        gains=gains,
+        rgb_to_xyz=photo.rgb_to_xyz,
+        gain_terms=terms,
+        level=level,
+        tone_sigma=tone_sigma,
+        matrix_sigma=matrix_sigma,
+        card=card,
+        photo=photo.sha256,
+        tone=tone,
+        field=field,
+        caveats=(*caveats, *_cast_caveats(gains)),
     )
 
 
-def matrix_covariance(light: Floats) -> Floats:
-    """Return the covariance (3, 3) of balanced linear RGB (3,) that an unknown camera-and-light matrix leaves.
+def anchored(profile: CameraProfile, rgb: Floats, xyz: Floats) -> tuple[Floats, Floats]:
+    """Return gains (3,) that bring a card's decoded rgb (3,) to its XYZ (3,), and the log gains (3,) left aside.
 
-    A matrix error E whose rows sum to zero leaves neutrals alone and moves channel c by the sum over d of
-    E_cd (light_d − light_c); its entries are taken as independent with standard deviation 1.
+    Exposure is taken from the card in full. Its balance is not when it is within what a profile itself leaves on
+    greys: the chart already balanced the light, and moving the channels by that much would move every other colour
+    with them. A balance further off has really changed, and is followed.
     """
-    return np.diag(np.square(light[None, :] - light[:, None]).sum(axis=1))
+    shown = profile.tone(rgb)
+    ratio = np.log(profile.light_of(xyz) / shown)
+    tint = ratio - ratio.mean()
+    change = float(np.ptp(tint))
+    share = change**2 / (change**2 + BALANCE_SIGMA**2)
+    gains = np.exp(ratio.mean() + share * tint)
+    return np.asarray(gains * xyz[1] / profile.xyz(shown * gains)[1]), np.asarray((1 - share) * tint)
 
 
-def light_falloff_sigma(card: CardReading, place: Floats) -> float:
-    """Return the standard deviation of log light between the card and a place (2,) in the picture.
+def matrix_effect(light: Floats) -> Floats:
+    """Return (3, 6): how balanced light (3,) moves per unit of each off-diagonal entry of an unknown matrix.
 
-    The gradient over the card's face, carried on to the place, is as likely to end as to go on.
+    A matrix error whose rows sum to zero leaves neutrals alone: entry (c, d) moves channel c by light_d − light_c.
     """
-    patch = max(card.neutrals, key=lambda item: len(item.blocks[0]))
-    places, rgb = patch.blocks
-    if len(places) < 6:
-        return 3 * LIGHT_FALLOFF_SIGMA
-    middle = places.mean(axis=0)
-    size = max(float(np.ptp(places, axis=0).max()), 1.0)
-    design = np.column_stack([np.ones(len(places)), (places - middle) / size])
-    slope = np.linalg.lstsq(design, np.log(np.maximum(rgb.mean(axis=1), 1e-9)), rcond=None)[0][1:]
-    away = (place - middle) / size
-    return float(np.hypot(LIGHT_FALLOFF_SIGMA * (1 + 0.25 * np.linalg.norm(away)), min(abs(slope @ away), 0.7)))
+    effect = np.zeros((3, 6))
+    for column, (channel, other) in enumerate((c, d) for c in range(3) for d in range(3) if c != d):
+        effect[channel, column] = light[other] - light[channel]
+    return effect
 
 
-def _relative(covariance: Floats, rgb: Floats) -> Floats:
-    return np.asarray(covariance / np.outer(rgb, rgb))
+def _usable(card: CardReading) -> tuple[PatchReading, ...]:
+    if not card.neutrals:
+        raise CardError("The card is over- or underexposed: retake the photo so that its grey is a middle grey.")
+    return card.neutrals
+
+
+def _middle_grey(card: CardReading) -> PatchReading:
+    return min(_usable(card), key=lambda item: abs(item.patch.lab[0] - 50))
+
+
+def _without_card(
+    photo: Photo, camera: CameraProfile | None, tone_sigma: tuple[float, float], matrix_sigma: float
+) -> Calibration:
+    unknown = np.column_stack([np.full(3, NO_CARD_EXPOSURE_SIGMA), NO_CARD_BALANCE_SIGMA * np.eye(3)])
+    remedy = "put a grey card beside the finish and take the photo again"
+    caveat = Caveat(
+        "no-card", "There is no card in this photo: its lightness and tint are the camera's guess, not a measurement."
+    )
+    term = GainTerm("no card", unknown, remedy, f"exposure of {photo.sha256}")
+    blank = Calibration(
+        gains=np.ones(3),
+        rgb_to_xyz=photo.rgb_to_xyz,
+        gain_terms=(term,),
+        level=np.full(3, 0.18),
+        tone_sigma=tone_sigma,
+        matrix_sigma=matrix_sigma,
+        card=None,
+        photo=photo.sha256,
+        caveats=(caveat,),
+    )
+    if camera is None:
+        return blank
+    grey = camera.grey_light
+    gains = grey * 0.18 / camera.tone(np.full(3, 0.18))
+    caveats = (caveat, *camera.caveats_for(photo, None))
+    return replace(
+        blank, gains=gains, level=grey * 0.18, tone=camera.tone, profile=camera, matrix_sigma=0.0, caveats=caveats
+    )
+
+
+def _with_profile(
+    photo: Photo, card: CardReading, camera: CameraProfile, field: LightField | None, caveats: tuple[Caveat, ...]
+) -> Calibration:
+    item = _middle_grey(card)
+    xyz = lab_to_xyz(item.patch.lab)
+    gains, left = anchored(camera, item.rgb, xyz)
+    moved = camera.light_moved(card)
+    mismatched = any(caveat.code in ("profile-camera", "profile-encoding") for caveat in caveats)
+    remedy = "fix the camera's white balance, so that it is the same as for the chart"
+    balance = GainTerm("white balance", left[:, None], remedy, f"white balance of {photo.sha256}")
+    matrix_sigma = LIGHT_MOVED_SHARE * moved if moved > LIGHT_MOVED / 4 else 0.0
+    return Calibration(
+        gains=gains,
+        rgb_to_xyz=photo.rgb_to_xyz,
+        gain_terms=(*_gain_terms(photo, card, (item,), np.ones(1)), balance),
+        level=camera.tone(item.rgb) * gains,
+        tone_sigma=(0.0, 0.0),
+        matrix_sigma=max(matrix_sigma, MATRIX_SIGMA["unknown"]) if mismatched else matrix_sigma,
+        card=card,
+        photo=photo.sha256,
+        tone=camera.tone,
+        profile=camera,
+        profile_card_xyz=xyz,
+        field=field,
+        caveats=caveats,
+    )
+
+
+def _gain_terms(
+    photo: Photo, card: CardReading, neutrals: tuple[PatchReading, ...], weights: Floats
+) -> tuple[GainTerm, ...]:
+    """Return what the reading of the card and the card's own values leave unknown of the gains."""
+    read, known = np.zeros((3, 3)), np.zeros((3, 3))
+    for weight, item in zip(weights, neutrals, strict=True):
+        read += weight**2 * item.covariance / np.outer(item.rgb, item.rgb)
+        known += weight * _tolerance(item, photo.rgb_to_xyz)  # one maker, one lot: the patches err alike
+    whose = f"the card of {photo.sha256}" if card.card.own is None else f"the card {card.card.own}"
+    return (
+        GainTerm("card reading", square_root(read), "let the card fill more of the picture", f"card in {photo.sha256}"),
+        GainTerm("card tolerance", square_root(known), "measure your card and enter its own CIELAB", whose),
+    )
 
 
 def _tolerance(item: PatchReading, rgb_to_xyz: Floats) -> Floats:

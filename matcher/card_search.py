@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -29,7 +30,7 @@ class Candidate:
     confidence: float
 
 
-def project(homography: Floats, points: Floats) -> Floats:
+def project(homography: Floats, points: NDArray[np.floating[Any]]) -> Floats:
     """Map points (n, 2) through a homography (3, 3)."""
     return np.asarray(cv2.perspectiveTransform(points.reshape(-1, 1, 2).astype(float), homography)).reshape(-1, 2)
 

@@ -54,7 +54,8 @@ class Patch:
 
 @dataclass(frozen=True, eq=False)
 class Card:
-    """A reference card. layout: "plain", "steps", "chart" or "carrier"; carrier: its drawing in mm, or None."""
+    """A reference card. layout: "plain", "steps", "chart" or "carrier"; carrier: its drawing in mm, or None. own: the
+    name of the very card whose measured values these are, None for nominal values."""
 
     name: str
     title: str
@@ -64,9 +65,10 @@ class Card:
     patches: tuple[Patch, ...]
     carrier: Carrier | None = None
     columns: int = 1
+    own: str | None = None
 
-    def with_lab(self, lab: ArrayLike) -> Card:
-        """Return this card with its own measured CIELAB: (3,) for its grey, or (patches, 3)."""
+    def with_lab(self, lab: ArrayLike, own: str | None = None) -> Card:
+        """Return this card with its own measured CIELAB: (3,) for its grey, or (patches, 3); ``own`` names it."""
         values = np.array(lab, dtype=float)
         if values.ndim == 1 and len(self.patches) == 1:
             values = values[None]
@@ -77,7 +79,8 @@ class Card:
             replace(patch, lab=row, tolerance=np.array(OWN_TOLERANCE))
             for patch, row in zip(self.patches, measured, strict=True)
         )
-        return replace(self, patches=patches, source=f"measured by the studio ({self.title})")
+        name = own or f"{self.name} at {np.round(values[0], 2).tolist()}"
+        return replace(self, patches=patches, source=f"measured by the studio ({self.title})", own=name)
 
 
 @dataclass(frozen=True, eq=False)

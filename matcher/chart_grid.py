@@ -103,13 +103,14 @@ def _grown(centres: Floats, sizes: Floats, seed: int, steps: Floats) -> tuple[Gr
     to_picture = np.eye(3)
     to_picture[:2, :2], to_picture[:2, 2] = steps, centres[seed]
     share = sizes[seed] / np.sqrt(np.linalg.norm(steps[:, 0]) * np.linalg.norm(steps[:, 1]))
-    used = np.zeros(len(centres), bool)
+    used: NDArray[np.bool_] = np.zeros(len(centres), dtype=np.bool_)
     for reach in (1.6, 2.6, 4.0, 5.0, 5.0):
-        places = project(np.linalg.inv(to_picture), centres)
+        places = project(_inverse(to_picture), centres)
         whole = np.asarray(np.round(places), dtype=float)
         pitch = _pitch(to_picture, whole)
         sized = np.abs(np.log(sizes / np.maximum(pitch, 1e-6) / share)) < 0.3
-        used = sized & (np.abs(places - whole).max(axis=1) < 0.18) & (np.abs(whole).max(axis=1) <= reach)
+        near = (np.abs(places - whole).max(axis=1) < 0.18) & (np.abs(whole).max(axis=1) <= reach)
+        used = np.asarray(sized & near, dtype=np.bool_)
         if used.sum() < 5:
             return None
         fitted, _ = cv2.findHomography(whole[used], centres[used])
@@ -118,7 +119,12 @@ def _grown(centres: Floats, sizes: Floats, seed: int, steps: Floats) -> tuple[Gr
         to_picture = np.asarray(fitted, dtype=float)
     if used.sum() < FEWEST_SQUARES:
         return None
-    return Grid(to_picture, np.round(project(np.linalg.inv(to_picture), centres[used])).astype(np.int64)), used
+    taken = np.round(project(_inverse(to_picture), centres[used]))
+    return Grid(to_picture, taken.astype(np.int64)), used
+
+
+def _inverse(homography: Floats) -> Floats:
+    return np.asarray(np.linalg.inv(homography), dtype=float)
 
 
 def _pitch(to_picture: Floats, places: Floats) -> Floats:

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matcher.colour_library import colour_library
-from matcher.finish import Reading
+from matcher.uncertainty import shared_covariance, square_root
+
+if TYPE_CHECKING:
+    from matcher.finish import Reading
 
 Floats = NDArray[np.float64]
 
@@ -29,7 +33,7 @@ def delta_e_draws(lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike) -> 
     ΔE00 is far from linear near zero (JCGM 101). The draws are a fixed Sobol sequence: same input, same answer.
     """
     first, second = np.broadcast_arrays(np.asarray(lab_1, float), np.asarray(lab_2, float))
-    root = _square_root(np.asarray(covariance, float))
+    root = square_root(np.asarray(covariance, float))
     noise = np.einsum("...ij,nj->...ni", root, _normal_draws())
     return delta_e_2000(first[..., None, :], second[..., None, :] + noise)
 
@@ -40,9 +44,9 @@ def shared_target_draws(target: Reading, labs: ArrayLike, covariances: ArrayLike
     labs: (m, 3); covariances: (m, 3, 3). Sharing the target's error is what lets two plates be told apart even
     when the target itself is uncertain.
     """
-    plates, roots = np.asarray(labs, float), _square_root(np.asarray(covariances, float))
+    plates, roots = np.asarray(labs, float), square_root(np.asarray(covariances, float))
     normal = _normal_draws()
-    wanted = target.lab + normal @ _square_root(target.covariance).T
+    wanted = target.lab + normal @ square_root(target.covariance).T
     rng = np.random.default_rng(20002)
     own = np.stack([rng.permutation(normal) for _ in range(len(plates))])
     return delta_e_2000(wanted[None], plates[:, None] + np.einsum("mij,mnj->mni", roots, own))
@@ -62,15 +66,24 @@ def alike(lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike) -> NDArray[
     return np.asarray(distance <= INDISTINGUISHABLE_CHI2)
 
 
+def difference_covariance(first: Reading, second: Reading) -> Floats:
+    """Return the covariance (3, 3) of the difference of two readings' CIELAB.
+
+    What they share (photograph, card, profile) moves both alike and cancels as far as it is alike.
+    """
+    common = shared_covariance(first.budget, second.budget)
+    return np.asarray(first.covariance + second.covariance - common - common.T)
+
+
 def delta_e_interval(first: Reading, second: Reading) -> tuple[float, float]:
-    """Return the 95 % interval of ΔE00 between two readings whose errors are independent."""
-    low, high = interval_of(first.lab, second.lab, first.covariance + second.covariance)
+    """Return the 95 % interval of ΔE00 between two readings, what they share of their errors taken into account."""
+    low, high = interval_of(first.lab, second.lab, difference_covariance(first, second))
     return float(low), float(high)
 
 
 def chance_within(first: Reading, second: Reading, tolerance: float) -> float:
     """Return the chance (0 to 1) that the true ΔE00 between two readings is at most ``tolerance``."""
-    draws = delta_e_draws(first.lab, second.lab, first.covariance + second.covariance)
+    draws = delta_e_draws(first.lab, second.lab, difference_covariance(first, second))
     return float(np.mean(draws <= tolerance))
 
 
@@ -107,8 +120,3 @@ def _normal_draws() -> Floats:
 
     points = qmc.Sobol(3, scramble=True, rng=np.random.default_rng(20001)).random_base2(DRAWS_LOG2)
     return np.asarray(ndtri(points))
-
-
-def _square_root(covariance: Floats) -> Floats:
-    values, vectors = np.linalg.eigh(covariance)
-    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0))[..., None, :])

@@ -14,12 +14,13 @@ from matcher.cielab import checked_lab
 from matcher.errors import Caveat, ReadingError
 from matcher.photo import Photo
 from matcher.regions import Pixels, covariance_of_mean, pixels_inside, trimmed_mean
-from matcher.uncertainty import BudgetTerm
+from matcher.uncertainty import BudgetTerm, sum_of
 
 Floats = NDArray[np.float64]
 
 FEWEST_PIXELS = 9
 FEW_PIXELS = 400
+LEAST_LIGHT = 1e-5
 MUCH_GLARE = 0.3
 LEAST_SPREAD = 0.03  # of log brightness: no photographed finish is more even
 
@@ -75,10 +76,7 @@ class Reading:
             "palette": [{"lab": list(colour.lab), "share": colour.share} for colour in self.palette],
             "left_out_share": self.left_out_share,
             "pixels": self.pixels,
-            "budget": [
-                {"name": term.name, "covariance": term.covariance.tolist(), "remedy": term.remedy}
-                for term in self.budget
-            ],
+            "budget": [term.as_dict() for term in self.budget],
             "warnings": [caveat.as_dict() for caveat in self.caveats],
             "region": _listed(self.region),
             "photo": self.photo,
@@ -100,10 +98,7 @@ class Reading:
                 palette=tuple(
                     PaletteColour(_triple(colour["lab"]), float(colour["share"])) for colour in data.get("palette", ())
                 ),
-                budget=tuple(
-                    BudgetTerm(term["name"], np.asarray(term["covariance"], float), term.get("remedy", ""))
-                    for term in data.get("budget", ())
-                ),
+                budget=tuple(BudgetTerm.from_dict(term) for term in data.get("budget", ())),
                 caveats=tuple(Caveat(item["code"], item["message"]) for item in data.get("warnings", ())),
                 region=_array(data.get("region")),
                 **known,
@@ -119,7 +114,8 @@ def read_finish(photo: Photo, calibration: Calibration, region: ArrayLike) -> Re
     light, trimmed. Raises ReadingError when the region is outside the picture, too small, or all glare.
     """
     seen = pixels_inside(photo, region)
-    keep = ~seen.clipped & ~specular(calibration.balanced(seen.rgb))
+    shown = Pixels(seen.xy, calibration.light(seen.rgb, seen.xy), seen.clipped)
+    keep = ~seen.clipped & ~specular(calibration.balanced(shown.rgb))
     left_out = 1.0 - float(keep.mean())
     if keep.sum() < FEWEST_PIXELS:
         raise ReadingError(
@@ -127,20 +123,20 @@ def read_finish(photo: Photo, calibration: Calibration, region: ArrayLike) -> Re
             if len(keep) >= FEWEST_PIXELS
             else f"Mark a larger region: this one holds {len(keep)} pixels, and {FEWEST_PIXELS} are needed."
         )
-    kept = seen.only(keep)
-    rgb = trimmed_mean(kept)
+    kept = shown.only(keep)
+    light = np.maximum(trimmed_mean(kept), LEAST_LIGHT)
     lights, darks = _lights_and_darks(kept, calibration)
-    budget = calibration.budget(rgb, covariance_of_mean(kept), kept.xy.mean(axis=0))
+    budget = calibration.budget(light, covariance_of_mean(kept), kept.xy.mean(axis=0))
     return Reading(
-        lab=calibration.lab(rgb),
-        covariance=np.sum([term.covariance for term in budget], axis=0),
+        lab=calibration.lab_of_light(light),
+        covariance=sum_of(budget),
         source="photograph",
         lights=lights,
         darks=darks,
         left_out_share=left_out,
         pixels=int(keep.sum()),
         budget=budget,
-        caveats=(*photo.caveats, *calibration.caveats_for(rgb), *_region_caveats(int(keep.sum()), left_out)),
+        caveats=(*photo.caveats, *calibration.caveats_for(light), *_region_caveats(int(keep.sum()), left_out)),
         region=np.asarray(region, dtype=float),
         photo=photo.sha256,
     )
@@ -169,8 +165,8 @@ def _lights_and_darks(kept: Pixels, calibration: Calibration) -> tuple[Floats, F
     brightness = kept.rgb.sum(axis=1)
     low, high = np.quantile(brightness, [0.25, 0.75])
     return (
-        calibration.lab(kept.rgb[brightness >= high].mean(axis=0)),
-        calibration.lab(kept.rgb[brightness <= low].mean(axis=0)),
+        calibration.lab_of_light(kept.rgb[brightness >= high].mean(axis=0)),
+        calibration.lab_of_light(kept.rgb[brightness <= low].mean(axis=0)),
     )
 
 

@@ -1,17 +1,85 @@
-"""One part of a reading's uncertainty: the unit that a budget is made of."""
+"""The parts of a reading's uncertainty, and what two readings share of them (JCGM 100, GUM).
+
+Each part is an effect: how far CIELAB moves per standard deviation of each of its causes. Two readings that have a
+cause in common (one photograph, one card, one profile) move together, and their difference moves less.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
+
+from matcher.errors import ReadingError
+
+Floats = NDArray[np.float64]
+
+MOST_CAUSES = 64
 
 
 @dataclass(frozen=True, eq=False)
 class BudgetTerm:
-    """One part of the uncertainty: its (3, 3) CIELAB covariance, and what would shrink it."""
+    """One part of the uncertainty.
+
+    effect: (3, p), the shift of L*, a*, b* per standard deviation of each of p independent causes. shared: names
+    the causes, when another reading can have the same ones; None when they are this reading's alone. remedy: what
+    would shrink it. Raises ReadingError when the effect is not (3, p) finite numbers.
+    """
 
     name: str
-    covariance: NDArray[np.float64]
+    effect: Floats
     remedy: str = ""
+    shared: str | None = None
+
+    def __post_init__(self) -> None:
+        try:
+            effect = np.array(self.effect, dtype=float)
+        except (TypeError, ValueError):
+            effect = np.full(0, np.nan)
+        if effect.ndim != 2 or effect.shape[0] != 3 or effect.shape[1] > MOST_CAUSES or not np.isfinite(effect).all():
+            raise ReadingError(f"Check the uncertainty {self.name!r}: it is not 3 rows of finite numbers.")
+        object.__setattr__(self, "effect", effect)
+
+    @property
+    def covariance(self) -> Floats:
+        """The (3, 3) CIELAB covariance of this part."""
+        return np.asarray(self.effect @ self.effect.T)
+
+    def as_dict(self) -> dict[str, Any]:
+        return {
+            "name": self.name,
+            "covariance": self.covariance.tolist(),
+            "effect": self.effect.tolist(),
+            "remedy": self.remedy,
+            "shared": self.shared,
+        }
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> BudgetTerm:
+        effect = data["effect"] if "effect" in data else square_root(data["covariance"])
+        return cls(str(data["name"]), np.asarray(effect, float), str(data.get("remedy", "")), data.get("shared"))
+
+
+def square_root(covariance: ArrayLike) -> Floats:
+    """Return (..., 3, 3) whose product with its own transpose is the covariance (..., 3, 3)."""
+    values, vectors = np.linalg.eigh(np.asarray(covariance, dtype=float))
+    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0))[..., None, :])
+
+
+def sum_of(terms: Sequence[BudgetTerm]) -> Floats:
+    """Return the covariance (3, 3) of all parts together; the parts of one reading are independent."""
+    return np.sum([term.covariance for term in terms], axis=0) if terms else np.zeros((3, 3))
+
+
+def shared_covariance(first: Sequence[BudgetTerm], second: Sequence[BudgetTerm]) -> Floats:
+    """Return the covariance (3, 3) between the errors of two readings: rows of the first, columns of the second."""
+    causes = {term.shared: term.effect for term in second if term.shared is not None}
+    common = np.zeros((3, 3))
+    for term in first:
+        other = causes.get(term.shared) if term.shared is not None else None
+        if other is not None and other.shape == term.effect.shape:
+            common += term.effect @ other.T
+    return common

@@ -22,7 +22,7 @@ def scene(texture=0.0, seed=1):
 
 
 def read(photo, region=INNER, corners=CARD, light="daylight"):
-    return read_finish(photo, calibrate(photo, find_card(photo, corners=corners), light), region)
+    return read_finish(photo, calibrate(photo, find_card(photo, corners=corners), light=light), region)
 
 
 def codes(reading):
@@ -74,7 +74,7 @@ def test_the_budget_is_the_covariance():
 
 def test_without_a_card_the_reading_is_less_certain_and_says_so():
     photo = scene().photo()
-    with_card, without = read(photo), read_finish(photo, calibrate(photo, None, "daylight"), INNER)
+    with_card, without = read(photo), read_finish(photo, calibrate(photo, None, light="daylight"), INNER)
     assert np.trace(without.covariance) > 4 * np.trace(with_card.covariance)
     assert codes(without)[0] == "no-card"
 

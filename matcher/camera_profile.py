@@ -1,0 +1,513 @@
+"""A camera-and-light profile: how one camera sees colour under one light, learned from a chart photographed there.
+
+Tone curve and colour transform are fitted together to the chart's 24 patches, each candidate judged by patches left
+out, so that a profile says how well it reads colours that it was not fitted on. Stands beside ``calibration``.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matcher.cards import CardReading
+from matcher.cielab import SRGB_TO_XYZ_D50, checked_lab, lab_to_xyz, xyz_to_lab
+from matcher.difference import delta_e_2000
+from matcher.errors import CardError, Caveat
+from matcher.photo import CameraInfo, Photo
+from matcher.tone import BOW_PRIOR, CHANNEL_BOW_PRIOR, CHANNEL_SLOPE_PRIOR, SLOPE_PRIOR, ToneCurve, log_position
+
+Floats = NDArray[np.float64]
+
+VERSION = 1
+TRANSFORMS = {"3x3": (0.3, 1e-6), "root-polynomial": (0.25, 0.2), "root-polynomial, firm": (0.1, 0.05)}
+"""Candidates: standard deviations by which linear and root terms may depart from the encoding's own matrix."""
+
+FIT_SIGMA = 1.5  # CIELAB units within which a patch is fitted
+GAIN_PRIOR = 0.15  # of log gain about the neutral row's own
+GRADIENT_PRIOR = 0.05  # of log light from the middle of the chart to its edge
+GREY_CHROMA = 8.0
+RESIDUAL_SHARE = 0.42
+FEWEST_PATCHES = 16
+LIGHT_MOVED = 0.12  # of log balance between card and profile: beyond it light or white balance has changed
+OLD_AFTER_DAYS = 365
+POOR_FIT = 6.0  # mean leave-one-out ΔE00 above which a chart photograph is refused
+
+
+def root_terms(rgb: ArrayLike) -> Floats:
+    """Return (..., 6): r, g, b and the square roots of rg, gb, rb.
+
+    Degree 2 of Finlayson, Mackiewicz and Hurlbert 2015 (IEEE Trans. Image Process. 24(5)): every term grows in
+    proportion to exposure, so a profile holds at any exposure.
+    """
+    red, green, blue = np.moveaxis(np.maximum(np.asarray(rgb, dtype=float), 0.0), -1, 0)
+    return np.stack([red, green, blue, np.sqrt(red * green), np.sqrt(green * blue), np.sqrt(red * blue)], axis=-1)
+
+
+@dataclass(frozen=True, eq=False)
+class CameraProfile:
+    """How one camera sees under one light.
+
+    tone: decoded values to scene light. transform (3, 6): root terms of balanced light to XYZ under D50. kind: which
+    candidate. neutral (3,): the decoded balance of a grey, green 1. spread (3, p): shared causes of error, mapping
+    to parameters (tone slopes and bows, then transform row by row), see ``effect``. patches: the chart's CIELAB
+    (n, 3) and leave-one-out errors (n, 3) in CIELAB. encoding: of the chart photograph.
+    """
+
+    name: str
+    light: str
+    made_at: datetime
+    camera: CameraInfo | None
+    encoding: str
+    kind: str
+    tone: ToneCurve
+    transform: Floats
+    neutral: Floats
+    spread: Floats
+    patch_labs: Floats
+    patch_errors: Floats
+    colour_temperature_k: float | None = None
+    photo: str | None = None
+    retired: str | None = None
+    caveats: tuple[Caveat, ...] = field(default=())
+
+    @property
+    def leave_one_out(self) -> Floats:
+        """ΔE00 (n,) of each patch, read by a profile fitted without it."""
+        return delta_e_2000(self.patch_labs + self.patch_errors, self.patch_labs)
+
+    def xyz(self, light: ArrayLike) -> Floats:
+        """Return XYZ (..., 3) under D50 of balanced scene light (..., 3)."""
+        return np.asarray(root_terms(light) @ self.transform.T)
+
+    @property
+    def grey_light(self) -> Floats:
+        """The scene light (3,) that shows a perfect neutral white: the chart's own grey, made as light as white."""
+        light = self.tone(self.neutral * 0.18)
+        return np.asarray(light / self.xyz(light)[1])
+
+    def light_of(self, xyz: ArrayLike) -> Floats:
+        """Return the scene light (3,) that shows as a nearly neutral XYZ (3,): Newton's method from the grey.
+
+        Raises CardError when there is none.
+        """
+        wanted = np.asarray(xyz, dtype=float)
+        light = self.grey_light * wanted[1]
+        for _ in range(12):
+            slope = np.stack(
+                [(self.xyz(light + d) - self.xyz(light)) / d[k] for k, d in enumerate(np.diag(1e-4 * light))], 1
+            )
+            step = np.linalg.solve(slope, wanted - self.xyz(light))
+            light = np.clip(light + step, 0.5 * light, 2.0 * light)
+        if np.abs(self.xyz(light) - wanted).max() > 1e-4:
+            raise CardError(f"The profile {self.name!r} does not fit this card: photograph the chart again.")
+        return np.asarray(light)
+
+    def moved(self, cause: int) -> CameraProfile:
+        """Return this profile with its tone and transform moved by one standard deviation along a shared cause."""
+        step = self.spread[:, cause]
+        slope, bow = self.tone.slope + step[0] + step[1:4], self.tone.bow + step[4] + step[5:8]
+        tone = ToneCurve(self.tone.gain, slope, bow)
+        return replace(self, tone=tone, transform=self.transform + step[8:].reshape(3, 6))
+
+    def residual_covariance(self, lab: ArrayLike) -> Floats:
+        """Return the covariance (3, 3) of what the profile leaves at a colour.
+
+        Taken from the patches' leave-one-out errors. The card holds greys in place, so an error grows with chroma:
+        each patch's is carried to the colour in proportion, patches of like hue and lightness counting most; half of
+        it is taken as the same in every direction. RESIDUAL_SHARE brings it from the chart's paints, which are few
+        and far apart, to finishes, whose spectra are smooth; see the coverage benchmark.
+        """
+        wanted = np.asarray(lab, dtype=float)
+        chroma = np.hypot(self.patch_labs[:, 1], self.patch_labs[:, 2])
+        own = float(np.hypot(wanted[1], wanted[2]))
+        carried = self.patch_errors * ((own + GREY_CHROMA) / (chroma + GREY_CHROMA))[:, None]
+        plane = self.patch_labs[:, 1:] / (chroma + GREY_CHROMA)[:, None] - wanted[1:] / (own + GREY_CHROMA)
+        away = np.square(plane).sum(axis=1) / 0.5**2 + np.square((self.patch_labs[:, 0] - wanted[0]) / 30.0)
+        weight = np.exp(-away / 2) + 0.02
+        near = (carried * weight[:, None]).T @ carried / weight.sum()
+        return np.asarray(RESIDUAL_SHARE**2 * (0.5 * near + 0.5 * np.trace(near) / 3 * np.eye(3)))
+
+    def light_moved(self, card: CardReading) -> float:
+        """Return how far the balance of the light on a card is from the chart's, as the largest log ratio."""
+        seen = self.tone(grey_of(card))
+        then = self.tone(self.neutral * float(grey_of(card)[1]))
+        ratio = np.log(seen / then)
+        return float(np.ptp(ratio))
+
+    def caveats_for(self, photo: Photo, card: CardReading | None) -> tuple[Caveat, ...]:
+        """Say what makes this profile the wrong one for a photograph: other camera, light or encoding, or its age."""
+        caveats = []
+        other = _other_camera(self.camera, photo.camera)
+        if other:
+            caveats.append(Caveat("profile-camera", f"The profile {self.name!r} was made with another {other}."))
+        if self.encoding != photo.encoding:
+            caveats.append(
+                Caveat(
+                    "profile-encoding",
+                    f"The profile {self.name!r} was made from {self.encoding} files, and this one is {photo.encoding}.",
+                )
+            )
+        if card is not None and self.light_moved(card) > LIGHT_MOVED:
+            caveats.append(
+                Caveat(
+                    "profile-light",
+                    f"The light is not that of the profile {self.name!r}: photograph the chart again under this light.",
+                )
+            )
+        taken = photo.camera.taken_at if photo.camera is not None else None
+        if taken is not None and abs((taken - self.made_at.replace(tzinfo=None)).days) > OLD_AFTER_DAYS:
+            caveats.append(
+                Caveat(
+                    "profile-old", f"The profile {self.name!r} is over a year from this photo: lamps age, make it anew."
+                )
+            )
+        return tuple(caveats)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain JSON types; ``CameraProfile.from_dict`` takes them back."""
+        delta = self.leave_one_out
+        return {
+            "version": VERSION,
+            "name": self.name,
+            "light": self.light,
+            "made_at": self.made_at.isoformat(),
+            "camera": None if self.camera is None else self.camera.as_dict(),
+            "encoding": self.encoding,
+            "kind": self.kind,
+            "tone": self.tone.as_dict(),
+            "transform": self.transform.tolist(),
+            "neutral": self.neutral.tolist(),
+            "spread": self.spread.tolist(),
+            "patch_labs": self.patch_labs.tolist(),
+            "patch_errors": self.patch_errors.tolist(),
+            "leave_one_out_delta_e00": {"mean": float(delta.mean()), "p95": float(np.quantile(delta, 0.95))},
+            "colour_temperature_k": self.colour_temperature_k,
+            "photo": self.photo,
+            "retired": self.retired,
+            "warnings": [caveat.as_dict() for caveat in self.caveats],
+        }
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> CameraProfile:
+        """Take back what ``as_dict`` gave. Raises CardError for anything else."""
+        try:
+            if data["version"] != VERSION:
+                raise CardError("The profile was made by another version of this tool: photograph the chart again.")
+            patch_labs = np.array([checked_lab(row) for row in data["patch_labs"]])
+            arrays = {name: np.array(data[name], dtype=float) for name in ("transform", "neutral", "spread")}
+            errors = np.array(data["patch_errors"], dtype=float)
+            right = arrays["transform"].shape == (3, 6) and arrays["neutral"].shape == (3,)
+            right = right and arrays["spread"].ndim == 2 and len(arrays["spread"]) == PARAMETERS
+            right = right and errors.shape == patch_labs.shape and len(patch_labs) > 0
+            if not right or not all(np.isfinite(item).all() for item in (*arrays.values(), errors)):
+                raise ValueError("a table of numbers has the wrong shape")
+            camera = data.get("camera")
+            temperature = data.get("colour_temperature_k")
+            return cls(
+                name=str(data["name"]),
+                light=str(data["light"]),
+                made_at=datetime.fromisoformat(data["made_at"]),
+                camera=None if camera is None else _camera_from(camera),
+                encoding=str(data["encoding"]),
+                kind=str(data["kind"]),
+                tone=ToneCurve.from_dict(data["tone"]),
+                patch_labs=patch_labs,
+                patch_errors=errors,
+                colour_temperature_k=None if temperature is None else float(temperature),
+                photo=data.get("photo"),
+                retired=data.get("retired"),
+                caveats=tuple(Caveat(item["code"], item["message"]) for item in data.get("warnings", ())),
+                **arrays,
+            )
+        except CardError:
+            raise
+        except Exception as error:
+            raise CardError(f"Check the profile against an exported one: {error!r}.") from error
+
+    def to_json(self) -> str:
+        """Return the profile as a plain JSON document."""
+        return json.dumps(self.as_dict(), indent=1)
+
+    @classmethod
+    def from_json(cls, text: str | bytes) -> CameraProfile:
+        """Take back what ``to_json`` gave. Raises CardError."""
+        try:
+            data = json.loads(text)
+        except (ValueError, UnicodeDecodeError, RecursionError) as error:
+            raise CardError("The profile is not JSON: export it again from the studio that made it.") from error
+        if not isinstance(data, dict):
+            raise CardError("The profile is not JSON of one profile: export it again from the studio that made it.")
+        return cls.from_dict(data)
+
+    def renamed(self, name: str) -> CameraProfile:
+        """Return this profile under another name."""
+        if not name.strip():
+            raise CardError("Give the profile a name.")
+        return replace(self, name=" ".join(name.split()))
+
+
+TONE_PARAMETERS = 8  # slope: common, three channels; bow: common, three channels
+PARAMETERS = TONE_PARAMETERS + 18
+
+
+def profile_from_chart(
+    photo: Photo, chart: CardReading, name: str, light: str = "", made_at: datetime | None = None
+) -> CameraProfile:
+    """Fit a profile to a chart in a photograph.
+
+    Every candidate (with or without a tone curve; each of TRANSFORMS) is fitted to all patches together with a
+    gradient of the light over the chart; the one with the least leave-one-patch-out ΔE00 is kept, and its errors are
+    measured by fitting it again without each patch in turn.
+
+    Raises CardError when the card is no chart, too few of its patches can be used, or it fits badly.
+    """
+    if chart.card.layout != "chart":
+        raise CardError("A profile takes a 24-patch chart: photograph one under this light.")
+    usable = [k for k, item in enumerate(chart.patches) if item.clipped_share < 0.1 and item.rgb.min() > 1e-4]
+    if len(usable) < FEWEST_PATCHES:
+        raise CardError(
+            f"Only {len(usable)} of the chart's patches can be used: retake the photo with less exposure, evenly lit."
+        )
+    data = _Patches.of(photo, chart, usable)
+    linear = photo.encoding in ("linear", "camera raw")
+    fits = [_fit(data, kind, tone) for kind in TRANSFORMS for tone in ((False,) if linear else (True, False))]
+    best = min(fits, key=lambda fit: float(np.mean(delta_e_2000(data.labs + fit.quick_errors(), data.labs))))
+    errors = best.left_out_errors()
+    mean = float(np.mean(delta_e_2000(data.labs + errors, data.labs)))
+    caveats = _chart_caveats(chart, usable, mean, data, errors)
+    grey = grey_of(chart)
+    return CameraProfile(
+        name=" ".join(name.split()) or "unnamed",
+        light=light,
+        made_at=made_at or _taken_at(photo) or datetime.now(UTC),
+        camera=photo.camera,
+        encoding=photo.encoding,
+        kind=f"{best.kind}, {'with' if best.bent else 'without'} tone curve",
+        tone=best.curve(best.found),
+        transform=best.matrix(best.found),
+        neutral=grey / grey[1],
+        spread=best.spread(),
+        patch_labs=data.labs,
+        patch_errors=errors,
+        colour_temperature_k=_colour_temperature(photo, grey),
+        photo=photo.sha256,
+        caveats=caveats,
+    )
+
+
+def best_profile(
+    profiles: Sequence[CameraProfile], photo: Photo, card: CardReading | None
+) -> tuple[CameraProfile | None, tuple[Caveat, ...]]:
+    """Choose the profile that fits a photograph: same camera and encoding, and the light nearest to the card's.
+
+    Returns None with the reason when none fits; a retired profile never does.
+    """
+    fitting = [
+        profile
+        for profile in profiles
+        if profile.retired is None
+        and not any(
+            caveat.code in ("profile-camera", "profile-encoding") for caveat in profile.caveats_for(photo, None)
+        )
+    ]
+    if not fitting:
+        return None, ()
+    if card is None:
+        return max(fitting, key=lambda profile: profile.made_at), ()
+    near = min(fitting, key=lambda profile: profile.light_moved(card))
+    if near.light_moved(card) > LIGHT_MOVED:
+        message = "No profile of this camera was made under this light: photograph a 24-patch chart here."
+        return None, (Caveat("profile-none-fits", message),)
+    return near, ()
+
+
+def grey_of(card: CardReading) -> Floats:
+    """Return decoded linear RGB (3,) of the card's neutral nearest to middle grey, as if it were quite neutral.
+
+    Raises CardError when no neutral patch can be used.
+    """
+    if not card.neutrals:
+        raise CardError("The card is over- or underexposed: retake the photo so that its grey is a middle grey.")
+    item = min(card.neutrals, key=lambda item: abs(item.patch.lab[0] - 50))
+    shown = np.linalg.solve(SRGB_TO_XYZ_D50, lab_to_xyz(item.patch.lab))
+    return np.asarray(item.rgb * shown.mean() / shown)
+
+
+@dataclass(frozen=True, eq=False)
+class _Patches:
+    """What a fit works on: positions on the log scale (n, 3), CIELAB (n, 3), places on the chart (n, 2) about its
+    middle, the encoding's matrix, starting gains and whether each patch is neutral."""
+
+    position: Floats
+    labs: Floats
+    places: Floats
+    to_xyz: Floats
+    gains: Floats
+    neutral: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, photo: Photo, chart: CardReading, usable: Sequence[int]) -> _Patches:
+        items = [chart.patches[k] for k in usable]
+        boxes = np.array([item.patch.box for item in items])
+        labs = np.array([item.patch.lab for item in items])
+        position = log_position(np.array([item.rgb for item in items]))
+        neutral = np.array([item.patch.neutral for item in items])
+        wanted = np.log(np.maximum(np.linalg.solve(photo.rgb_to_xyz, lab_to_xyz(labs).T).T, 1e-3))
+        middle = neutral & (labs[:, 0] > 30) & (labs[:, 0] < 90)
+        gains = np.mean((wanted - position)[middle if middle.any() else neutral], axis=0)
+        places = np.column_stack([boxes[:, [0, 2]].sum(axis=1) - 1, boxes[:, [1, 3]].sum(axis=1) - 1])
+        return cls(position, labs, places, photo.rgb_to_xyz, gains, neutral)
+
+
+@dataclass(frozen=True, eq=False)
+class _Fit:
+    """A candidate fitted to all patches: parameters are gains (3), tone (8), gradient (2), transform (18)."""
+
+    data: _Patches
+    kind: str
+    bent: bool
+    found: Floats
+    slopes: Floats
+    prior: Floats
+
+    def curve(self, parameters: Floats) -> ToneCurve:
+        tone = parameters[3:11]
+        return ToneCurve(self.data.gains + parameters[:3], tone[0] + tone[1:4], tone[4] + tone[5:8])
+
+    def matrix(self, parameters: Floats) -> Floats:
+        return np.hstack([self.data.to_xyz, np.zeros((3, 3))]) + parameters[13:].reshape(3, 6)
+
+    def labs(self, parameters: Floats) -> Floats:
+        position, tone = self.data.position, parameters[3:11]
+        bent = (1 + tone[0] + tone[1:4]) * position + (tone[4] + tone[5:8]) * position**2
+        light = np.exp(self.data.gains + parameters[:3] + bent + (self.data.places @ parameters[11:13])[:, None])
+        return xyz_to_lab(root_terms(light) @ self.matrix(parameters).T)
+
+    def solved(self, weights: Floats, start: Floats) -> tuple[Floats, Floats]:
+        """Return parameters and slopes (3n, p) of the penalised least-squares fit; weights (n,) leave patches out."""
+        from scipy.optimize import least_squares
+
+        scale = np.repeat(weights, 3) / FIT_SIGMA
+
+        def misfit(parameters: Floats) -> Floats:
+            return np.concatenate([(self.labs(parameters) - self.data.labs).ravel() * scale, parameters / self.prior])
+
+        found = least_squares(misfit, start, method="lm", x_scale=self.prior, max_nfev=3000, ftol=1e-6, xtol=1e-6)
+        return np.asarray(found.x), np.asarray(found.jac[: 3 * len(weights)] * FIT_SIGMA)
+
+    def quick_errors(self) -> Floats:
+        """Return leave-one-out errors (n, 3) to first order, from the leverage of each patch (no refit)."""
+        precision = self.slopes.T @ self.slopes / FIT_SIGMA**2 + np.diag(self.prior**-2)
+        errors = (self.labs(self.found) - self.data.labs).reshape(-1, 3)
+        blocks = self.slopes.reshape(len(errors), 3, -1)
+        left_out = []
+        for error, block in zip(errors, blocks, strict=True):
+            leverage = block @ np.linalg.solve(precision, block.T) / FIT_SIGMA**2
+            left_out.append(np.linalg.solve(np.eye(3) * (1 + 1e-9) - leverage, error))
+        return np.array(left_out)
+
+    def left_out_errors(self) -> Floats:
+        """Return leave-one-out errors (n, 3), each from a fit without that patch."""
+        errors = []
+        for k in range(len(self.data.labs)):
+            weights = np.ones(len(self.data.labs))
+            weights[k] = 0.0
+            parameters, _ = self.solved(weights, self.found)
+            errors.append(self.labs(parameters)[k] - self.data.labs[k])
+        return np.array(errors)
+
+    def spread(self) -> Floats:
+        """Return (26, p): standard deviations of tone and transform along their principal directions.
+
+        Gains and the chart's gradient are found anew on every card, so they are left out; scaled to the fit's own
+        residual.
+        """
+        precision = self.slopes.T @ self.slopes / FIT_SIGMA**2 + np.diag(self.prior**-2)
+        residual = self.labs(self.found) - self.data.labs
+        scale = max(float(np.mean(np.square(residual / FIT_SIGMA))), 0.04)
+        keep = [*range(3, 11), *range(13, 31)]
+        covariance = np.linalg.inv(precision)[np.ix_(keep, keep)] * scale
+        values, vectors = np.linalg.eigh(covariance)
+        return np.asarray(vectors[:, ::-1] * np.sqrt(np.maximum(values[::-1], 0.0)))
+
+
+def _fit(data: _Patches, kind: str, bent: bool) -> _Fit:
+    linear, root = TRANSFORMS[kind]
+    tone = [SLOPE_PRIOR, *[CHANNEL_SLOPE_PRIOR] * 3, BOW_PRIOR, *[CHANNEL_BOW_PRIOR] * 3] if bent else [1e-4] * 8
+    prior = np.array([GAIN_PRIOR] * 3 + tone + [GRADIENT_PRIOR] * 2 + [linear, linear, linear, root, root, root] * 3)
+    blank = _Fit(data, kind, bent, np.zeros(31), np.zeros((0, 31)), prior)
+    found, slopes = blank.solved(np.ones(len(data.labs)), np.zeros(31))
+    return replace(blank, found=found, slopes=slopes)
+
+
+def _chart_caveats(
+    chart: CardReading, usable: Sequence[int], mean: float, data: _Patches, errors: Floats
+) -> tuple[Caveat, ...]:
+    """Refuse a chart that fits badly; name patches that are covered, clipped or do not belong."""
+    delta = delta_e_2000(data.labs + errors, data.labs)
+    odd = [
+        chart.patches[usable[k]].patch.name
+        for k in range(len(delta))
+        if delta[k] > max(12.0, 4 * float(np.median(delta)))
+    ]
+    if mean > POOR_FIT:
+        named = f" ({', '.join(odd)} do not fit)" if odd else ""
+        raise CardError(
+            f"The chart does not fit its published colours{named}: use a clean, uncovered chart, evenly lit."
+        )
+    caveats = list(chart.caveats)
+    if odd:
+        caveats.append(
+            Caveat("chart-odd-patches", f"Check these patches for shadow, glare or cover: {', '.join(odd)}.")
+        )
+    if len(usable) < len(chart.patches):
+        caveats.append(
+            Caveat(
+                "chart-clipped", f"{len(chart.patches) - len(usable)} patches were over- or underexposed and left out."
+            )
+        )
+    return tuple(caveats)
+
+
+def _other_camera(then: CameraInfo | None, now: CameraInfo | None) -> str:
+    """Return what differs: "camera", "lens" or nothing; what is not known does not differ."""
+    if then is None or now is None:
+        return ""
+    if (then.make, then.model) != (now.make, now.model):
+        return "camera"
+    return "lens" if then.lens and now.lens and then.lens != now.lens else ""
+
+
+def _camera_from(data: Mapping[str, Any]) -> CameraInfo:
+    known = {name: data.get(name) for name in CameraInfo.__dataclass_fields__}
+    taken = known["taken_at"]
+    known["taken_at"] = None if taken is None else datetime.fromisoformat(taken)
+    return CameraInfo(**known)
+
+
+def _taken_at(photo: Photo) -> datetime | None:
+    taken = photo.camera.taken_at if photo.camera is not None else None
+    return None if taken is None else taken.replace(tzinfo=UTC)
+
+
+def _colour_temperature(photo: Photo, grey: Floats) -> float | None:
+    """Estimate the light's correlated colour temperature, as the file shows it (McCamy 1992), None off its range.
+
+    A camera that balances the light away shows every light as daylight; only raw and unbalanced files tell.
+    """
+    sensor = grey / photo.balance
+    x, y, z = _XYZ_D65_OF_SRGB @ np.linalg.solve(SRGB_TO_XYZ_D50, photo.rgb_to_xyz @ (sensor / sensor.max()))
+    total = x + y + z
+    n = (x / total - 0.3320) / (0.1858 - y / total)
+    kelvin = 449 * n**3 + 3525 * n**2 + 6823.3 * n + 5520.33
+    return float(kelvin) if math.isfinite(kelvin) and 1500 < kelvin < 25000 else None
+
+
+_XYZ_D65_OF_SRGB: Floats = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])

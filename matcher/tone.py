@@ -1,0 +1,88 @@
+"""A camera's tone curve, learned from greys of known lightness: decoded values back to scene light.
+
+Camera JPEGs bend the tone scale away from sRGB's. The curve is a straight line in log-log with a slight bow, each
+channel a little its own; how far it may stray from a straight line of slope 1 is bounded by priors.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matcher.errors import CardError
+
+Floats = NDArray[np.float64]
+
+PIVOT = 0.18
+LEAST_LIGHT = 1e-5
+STRAIGHT_BEYOND = (-4.5, 1.9)  # log light about the pivot, outside which the bow does not go on
+
+SLOPE_PRIOR, CHANNEL_SLOPE_PRIOR = 0.3, 0.1
+BOW_PRIOR, CHANNEL_BOW_PRIOR = 0.05, 0.02
+
+
+@dataclass(frozen=True, eq=False)
+class ToneCurve:
+    """log out = gain + (1 + slope) u + bow u², u = log(value / 0.18); gain, slope, bow: (3,), by channel."""
+
+    gain: Floats
+    slope: Floats
+    bow: Floats
+
+    @classmethod
+    def none(cls) -> ToneCurve:
+        """The curve that changes nothing."""
+        return cls(np.full(3, np.log(PIVOT)), np.zeros(3), np.zeros(3))
+
+    def __call__(self, rgb: ArrayLike) -> Floats:
+        """Return scene light (..., 3) of decoded linear RGB (..., 3)."""
+        position = log_position(rgb)
+        inside = np.clip(position, *STRAIGHT_BEYOND)
+        beyond = position - inside
+        bent = self.gain + (1 + self.slope) * inside + self.bow * inside**2
+        return np.asarray(np.exp(bent + (1 + self.slope + 2 * self.bow * inside) * beyond))
+
+    def as_dict(self) -> dict[str, Any]:
+        return {"gain": self.gain.tolist(), "slope": self.slope.tolist(), "bow": self.bow.tolist()}
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> ToneCurve:
+        parts = [np.array(data[name], dtype=float) for name in ("gain", "slope", "bow")]
+        if any(part.shape != (3,) or not np.isfinite(part).all() for part in parts):
+            raise CardError("Check the profile's tone curve: it takes three finite numbers each.")
+        return cls(*parts)
+
+
+def log_position(rgb: ArrayLike) -> Floats:
+    """Return u = log(value / 0.18) of decoded linear RGB, kept finite at black."""
+    return np.asarray(np.log(np.maximum(np.asarray(rgb, dtype=float), LEAST_LIGHT) / PIVOT))
+
+
+def tone_from_greys(seen: Floats, wanted: Floats) -> tuple[ToneCurve, Floats]:
+    """Learn a tone curve from greys.
+
+    seen, wanted: (n, 3) decoded and true linear RGB of n ≥ 3 greys. Returns the curve and the covariance (3, 3) of
+    common slope, bow and channel slope that is left. Regularised least squares in log light (Bayesian linear
+    regression with the priors above as standard deviations).
+    """
+    position, target = log_position(seen), np.log(np.maximum(wanted, LEAST_LIGHT))
+    sigma = 0.02 + 0.003 / np.maximum(wanted.mean(axis=1), 0.003)
+    rows, values = [], []
+    for channel in range(3):
+        for k in range(len(seen)):
+            u = position[k, channel]
+            row = np.zeros(11)
+            row[channel], row[3], row[4 + channel], row[7], row[8 + channel] = 1.0, u, u, u * u, u * u
+            rows.append(row / sigma[k])
+            values.append((target[k, channel] - u) / sigma[k])
+    design, residual = np.array(rows), np.array(values)
+    prior = np.array([10.0] * 3 + [SLOPE_PRIOR] + [CHANNEL_SLOPE_PRIOR] * 3 + [BOW_PRIOR] + [CHANNEL_BOW_PRIOR] * 3)
+    precision = design.T @ design + np.diag(prior**-2)
+    found = np.linalg.solve(precision, design.T @ residual)
+    covariance = np.linalg.inv(precision)
+    curve = ToneCurve(found[:3], found[3] + found[4:7], found[7] + found[8:11])
+    return curve, covariance[np.ix_([3, 7, 4], [3, 7, 4])]
