@@ -10,6 +10,8 @@ from dataclasses import replace
 import cv2
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from PIL import Image
 
 from matcher.calibration import calibrate
@@ -18,7 +20,7 @@ from matcher.demo.render import render_scene
 from matcher.demo.scene import Scene, SceneLight, ScenePlate, SceneView
 from matcher.demo.sensor import toned
 from matcher.difference import delta_e_2000
-from matcher.errors import PhotoError
+from matcher.errors import MatcherError, PhotoError
 from matcher.finish import read_finish
 from matcher.frames import merge_frames, read_frames, without_glare
 from matcher.photo import open_photo
@@ -180,3 +182,29 @@ def test_photographs_that_do_not_belong_together_are_refused():
             read_frames(photos, [one.calibration] * len(photos), one.outline)
     with pytest.raises(PhotoError, match="calibration of its own"):
         read_frames([one.photo, two.photo], [one.calibration], one.outline)
+
+
+def test_metal_that_looks_new_under_each_lamp_is_laid_back_by_the_card():
+    """Bare metal, lit from the other side: its relief turns inside out; the card tells how the camera moved."""
+    shots = [Shot(number, BARE, moved_mm=1.0) for number in (0, 2)]
+    merged = merge_frames([shot.photo for shot in shots], [shot.calibration for shot in shots], shots[0].outline)
+    there = cv2.perspectiveTransform(shots[0].outline[None], merged.frames[1].from_first)[0]
+    assert np.abs(there - shots[1].outline).max() < 1.0
+
+
+@pytest.fixture(scope="module")
+def two_small_frames():
+    return [Shot(number, size=(240, 180)) for number in (0, 1)]
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(region=st.lists(st.tuples(st.floats(-100, 400), st.floats(-100, 300)), max_size=6))
+def test_any_region_reads_or_raises_our_own_error(two_small_frames, region):
+    shots = two_small_frames
+    try:
+        reading = read_frames([shot.photo for shot in shots], [shot.calibration for shot in shots], region)
+    except MatcherError as error:
+        assert str(error).endswith(".")
+    else:
+        assert np.isfinite(reading.lab).all()
+        assert np.linalg.eigvalsh(reading.covariance).min() >= -1e-9

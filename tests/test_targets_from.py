@@ -1,5 +1,7 @@
 """Instrument files in every format: published spectra written out and read back, lights and observers, refusals."""
 
+import warnings
+
 import numpy as np
 import pytest
 
@@ -20,8 +22,10 @@ def chart():
 
     def cielab(light):
         power = colour.SDS_ILLUMINANTS[light].copy().align(observer.shape)
-        white = colour.sd_to_XYZ(colour.colorimetry.sd_ones(), observer, power)
-        xyz = [colour.sd_to_XYZ(spectrum, observer, power) for spectrum in spectra.values()]
+        white = colour.sd_to_XYZ(colour.colorimetry.sd_ones(power.shape), observer, power)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # it says that it aligns the tables
+            xyz = [colour.sd_to_XYZ(spectrum, observer, power) for spectrum in spectra.values()]
         return np.array([colour.XYZ_to_Lab(value / white[1], colour.XYZ_to_xy(white)) for value in xyz])
 
     values = np.array([np.interp(WAVELENGTHS, spectrum.wavelengths, spectrum.values) for spectrum in spectra.values()])

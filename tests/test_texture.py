@@ -183,3 +183,23 @@ def test_an_outline_of_many_points_is_laid_by_its_smallest_rectangle():
 def test_a_region_without_area_is_refused(region):
     with pytest.raises(MatcherError, match=r"Mark"):
         delta_e_map(*half_and_half(BROWN), region, *half_and_half(BROWN), INNER)
+
+
+@settings(max_examples=80, deadline=None)
+@given(
+    region=st.lists(st.tuples(st.floats(-200, 1000), st.floats(-200, 800)), max_size=7),
+    size=st.tuples(st.integers(-1, 40), st.integers(-1, 40)),
+    turns=st.integers(-5, 5),
+)
+def test_any_region_gives_a_map_or_raises_our_own_error(region, size, turns):
+    photo, calibration = _PLATE
+    try:
+        map_ = delta_e_map(photo, calibration, INNER, photo, calibration, region, size, turns)
+    except MatcherError as error:
+        assert str(error).endswith(".")
+    else:
+        assert map_.shape == size
+        assert np.isfinite(map_).any()
+
+
+_PLATE = half_and_half(DARK)
