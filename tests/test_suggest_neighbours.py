@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from matcher.difference import delta_e_2000
-from matcher.suggest.neighbours import TAIL_LIMIT, PlateIndex, near_uniform, search_radius
+from matcher.suggest.neighbours import TAIL_LIMIT, PlateIndex, least_difference, near_uniform
 
 labs = st.tuples(st.floats(0, 100), st.floats(-90, 90), st.floats(-90, 90))
 
@@ -51,12 +51,26 @@ def test_the_list_equals_brute_force_among_near_duplicates_and_ties(target, seed
         assert rows.tolist() == expected_rows.tolist()
 
 
-@settings(max_examples=300, deadline=None)
-@given(target=labs, step=st.tuples(st.floats(-30, 30), st.floats(-30, 30), st.floats(-30, 30)))
-def test_no_colour_lies_outside_the_search_radius_of_its_own_difference(target, step):
-    other = np.clip(np.add(target, step), [0, -128, -128], [100, 128, 128])
-    radius = search_radius(target, float(delta_e_2000(target, other)))
-    assert np.linalg.norm(near_uniform(other) - near_uniform(target)) <= radius
+@settings(max_examples=400, deadline=None)
+@given(target=labs, seed=st.integers(0, 10_000), size=st.sampled_from([0.0, 0.1, 2.0, 15.0, 60.0]))
+def test_no_colour_in_a_box_is_nearer_than_the_box_is_said_to_be(target, seed, size):
+    rng = np.random.default_rng(seed)
+    middles = rng.uniform([0, -90, -90], [100, 90, 90], (30, 3))
+    middles[:10] = np.add(target, rng.normal(0, 8, (10, 3)))
+    half = size * rng.uniform(0, 1, (30, 3))
+    inside = middles[:, None] + half[:, None] * np.concatenate(
+        [rng.uniform(-1, 1, (30, 60, 3)), np.sign(rng.normal(size=(30, 20, 3)))], axis=1
+    )
+    delta = delta_e_2000(target, inside).min(axis=1)
+    assert (least_difference(target, middles - half, middles + half) <= delta).all()
+
+
+@pytest.mark.parametrize("target", [(90, 0, 0), (0, 0, 0), (60, -50, 40), (50, 60, 60), (95, 5, 95), (50, 0, -60)])
+def test_a_far_target_is_compared_with_few_plates(patinas, target):
+    """A target far from every patina makes the index open at most a tenth of its blocks."""
+    _, index = patinas
+    best = index.nearest(target, 5)[1][-1]
+    assert np.mean(least_difference(target, index.low, index.high) <= best) < 0.1
 
 
 def test_distance_in_the_near_uniform_space_follows_ciede2000():
@@ -70,15 +84,16 @@ def test_distance_in_the_near_uniform_space_follows_ciede2000():
     assert np.corrcoef(delta[close], distance[close])[0, 1] > 0.95
 
 
-def test_plates_added_later_are_found_without_a_new_tree(patinas):
+def test_plates_added_later_are_found_and_the_blocks_that_stand_are_kept(patinas):
     plates, index = patinas
     target = np.array([41.0, 11.0, 19.0])
     grown = index.with_plates([target + [0.01, 0, 0]])
-    assert grown.tree is index.tree
+    assert grown.low is index.low
     assert grown.nearest(target, 1)[0].tolist() == [len(plates)]
     assert index.nearest(target, 1)[0].tolist() != [len(plates)]
     much_grown = index.with_plates(np.repeat(target[None], TAIL_LIMIT + 1, axis=0))
-    assert much_grown.tree is not index.tree
+    assert np.array_equal(much_grown.low[: len(index.low)], index.low)
+    assert len(much_grown.low) > len(index.low)
 
 
 @pytest.mark.parametrize("plates", [0, 1, 3])

@@ -1,7 +1,35 @@
-"""What to try: the nearest logged plates to a target."""
+"""What to try: the nearest logged plates to a target, the recipes between them, and the plate to make next."""
 
+from matcher.suggest.advice import Advice, Change
+from matcher.suggest.batch import starting_set
+from matcher.suggest.bench_path import BenchPath
+from matcher.suggest.contradictions import Contradiction
+from matcher.suggest.honesty import Honesty
 from matcher.suggest.limits import Limits
+from matcher.suggest.palettes import MottledRecipe, PaletteMatch, palette_distance, palette_of
+from matcher.suggest.process_model import ProcessModel, fit_process
+from matcher.suggest.reach import Reach
+from matcher.suggest.seal_shift import SealShift, learn_seal_shift
 from matcher.suggest.suggester import Suggester
 from matcher.suggest.suggestion import Suggestion
 
-__all__ = ["Limits", "Suggester", "Suggestion"]
+__all__ = [
+    "Advice",
+    "BenchPath",
+    "Change",
+    "Contradiction",
+    "Honesty",
+    "Limits",
+    "MottledRecipe",
+    "PaletteMatch",
+    "ProcessModel",
+    "Reach",
+    "SealShift",
+    "Suggester",
+    "Suggestion",
+    "fit_process",
+    "learn_seal_shift",
+    "palette_distance",
+    "palette_of",
+    "starting_set",
+]

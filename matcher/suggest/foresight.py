@@ -6,7 +6,7 @@ rest, and says so.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from functools import cached_property
 
 import numpy as np
@@ -15,13 +15,15 @@ from numpy.typing import NDArray
 from matcher.difference import delta_e_2000, difference_in_words
 from matcher.finish import Reading
 from matcher.recipe import Recipe
+from matcher.suggest.batch import session_rows
 from matcher.suggest.columns import Columns
 from matcher.suggest.limits import Limits
 from matcher.suggest.neighbours import PlateIndex
 from matcher.suggest.outlook import Outlook, draws_of, look_ahead
-from matcher.suggest.planner import next_plate
+from matcher.suggest.planner import PATIENCE, doubt_after, kind_of, next_plate, stalled_trials
 from matcher.suggest.process_model import ProcessModel, fit_process
-from matcher.suggest.recipe_space import RecipeSpace, space_from
+from matcher.suggest.reach import Reach, reach
+from matcher.suggest.recipe_space import RecipeSpace, space_from, without_stock
 from matcher.suggest.suggestion import LoggedTrial, Suggestion
 from matcher.suggest.wording import learned_from, why_predicted
 
@@ -29,6 +31,7 @@ Floats = NDArray[np.float64]
 
 MOST_LEARNED_FROM = 320
 NEAR_SHARE = 220
+MADE_LOOKED_AT = 12
 
 
 class Foresight:
@@ -67,7 +70,7 @@ class Foresight:
         fit = self.fit(target_lab)
         return fit, look_ahead(fit.model, fit.space, fit.columns, target_lab)
 
-    def predicted(self, target: Reading, most: int, tolerance: float) -> list[Suggestion]:
+    def predicted(self, target: Reading, most: int) -> list[Suggestion]:
         """Return up to ``most`` recipes not made yet, by expected ΔE00, no two alike at the bench."""
         fit, outlook = self.outlook(target.lab)
         made = self._made(fit)
@@ -86,18 +89,48 @@ class Foresight:
             chosen.append(int(row))
             if len(chosen) == most:
                 break
-        return [self._suggestion(target, fit, outlook, row, tolerance) for row in chosen]
+        return [self._suggestion(target, fit, outlook, row) for row in chosen]
 
     def next_plate(self, target: Reading, tolerance: float) -> Suggestion:
         """Return the trial most worth making next."""
+        fit = self.fit(target.lab)
+        deltas = delta_e_2000(target.lab, [trial.reading.lab for trial in fit.model.trials])
+        stalled = stalled_trials(deltas, tolerance)
+        doubt = doubt_after(stalled)
+        outlook = look_ahead(fit.model, fit.space, fit.columns, target.lab, doubt)
+        if stalled > PATIENCE and stalled % 2 == 1:
+            tired = {kind_of(trial.recipe) for trial in fit.model.trials[-stalled - 1 :]}
+            outlook = outlook.without([kind_of(recipe) in tired for recipe in outlook.recipes])
+        best, made = self._best_so_far(fit, target.lab), self._made(fit)
+        wide, row = next_plate(fit.model, outlook, target.lab, best, tolerance, made, self.limits.allow, doubt)
+        return self._suggestion(target, fit, wide, row)
+
+    def session(self, target: Reading, count: int, tolerance: float) -> list[Suggestion]:
+        """Return ``count`` plates to make in one session, chosen together."""
         fit, outlook = self.outlook(target.lab)
-        _, delta = self.index.nearest(target.lab, 1)
         made = self._made(fit)
-        wide, row = next_plate(fit.model, outlook, target.lab, float(delta[0]), tolerance, made, self.limits.allow)
-        return self._suggestion(target, fit, wide, row, tolerance)
+        outlook = outlook.without([recipe in made for recipe in outlook.recipes])
+        best = self._best_so_far(fit, target.lab)
+        draw = np.random.default_rng(self.seed)
+        rows = session_rows(fit.model, outlook, target.lab, best, tolerance, count, draw)
+        return [self._suggestion(target, fit, outlook, row) for row in rows]
+
+    def reach(self, target: Reading, tolerance: float) -> Reach:
+        """Return whether a target can be reached."""
+        fit, outlook = self.outlook(target.lab)
+        best = float(self.index.nearest(target.lab, 1)[1][0])
+        return reach(fit.model, outlook, target.lab, best, tolerance, np.random.default_rng(self.seed))
+
+    def _best_so_far(self, fit: _Fit, target_lab: Floats) -> float:
+        """Return the least expected ΔE00 of the recipes made: a lucky reading alone does not count as a match."""
+        delta = delta_e_2000(target_lab, [trial.reading.lab for trial in fit.model.trials])
+        near = np.argsort(delta, kind="stable")[:MADE_LOOKED_AT]
+        labs, covariances = fit.model.predict(fit.model.columns([fit.model.trials[k].recipe for k in near]))
+        return float(draws_of(target_lab, labs, covariances).mean(axis=1).min())
 
     def _made(self, fit: _Fit) -> set[Recipe]:
-        return {trial.recipe for trial in fit.model.trials}
+        """Return the recipes made, without their stocks' labels: what could be made has none."""
+        return {without_stock(trial.recipe) for trial in fit.model.trials}
 
     def _rows(self, target_lab: Floats) -> NDArray[np.intp]:
         n = len(self.trials)
@@ -107,7 +140,7 @@ class Foresight:
         rest = np.random.default_rng(self.seed).choice(n, MOST_LEARNED_FROM - NEAR_SHARE, replace=False)
         return np.union1d(near, rest)
 
-    def _suggestion(self, target: Reading, fit: _Fit, outlook: Outlook, row: int, tolerance: float) -> Suggestion:
+    def _suggestion(self, target: Reading, fit: _Fit, outlook: Outlook, row: int) -> Suggestion:
         lab, recipe = outlook.labs[row], outlook.recipes[row]
         covariance = outlook.covariances[row] + fit.model.plate_covariance
         delta = float(delta_e_2000(target.lab, lab))
@@ -150,11 +183,14 @@ def _alike_at_the_bench(first: Recipe, second: Recipe) -> bool:
     one, other = first.undercoat, second.undercoat
     if (one is None) != (other is None) or len(first.coats) != len(second.coats):
         return False
-    if one is not None and other is not None:
-        if one.chemical != other.chemical or _any_over(
-            0.05, (one.strength, other.strength), (one.burnish, other.burnish)
-        ):
-            return False
+    if one is not None and other is not None and one.chemical != other.chemical:
+        return False
+    if (
+        one is not None
+        and other is not None
+        and _any_over(0.05, (one.strength, other.strength), (one.burnish, other.burnish))
+    ):
+        return False
     return all(
         (a.chemical, a.passes, a.application) == (b.chemical, b.passes, b.application)
         and not _any_over(0.05, (a.strength, b.strength))
@@ -165,8 +201,3 @@ def _alike_at_the_bench(first: Recipe, second: Recipe) -> bool:
 
 def _any_over(limit: float, *pairs: tuple[float, float]) -> bool:
     return any(abs(a - b) >= limit - 1e-9 for a, b in pairs)
-
-
-def names_of(trials: Iterable[LoggedTrial]) -> list[str]:
-    """Return what to call trials: their numbers."""
-    return [str(trial.id) for trial in trials if trial.id is not None]

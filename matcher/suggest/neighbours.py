@@ -1,8 +1,8 @@
 """Exact nearest plates by CIEDE2000, found through an index in a space that nearly follows it.
 
-ΔE00 is no metric, so no tree can index it. Here every plate is placed where Euclidean distance nearly is ΔE00,
-a k-d tree gives a first list there, and a bound derived from the ΔE00 formula itself says how far out any better
-plate could still lie; all plates within the bound are then compared exactly.
+ΔE00 is no metric, so no ordinary tree can index it. Here plates lie in blocks of neighbours, and a bound derived from
+the ΔE00 formula itself says how near the best plate of a block could be; blocks are compared with exactly, the most
+promising first, until the bound shuts out all others. Near or far, the list is that of comparing with every plate.
 """
 
 from __future__ import annotations
@@ -18,7 +18,11 @@ from matcher.difference import delta_e_2000
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
-TAIL_LIMIT = 2000  # plates added since the tree was built; more than this and the tree is built anew
+TAIL_LIMIT = 2000
+"""Plates that are compared with always; more than this are laid in blocks of their own."""
+BLOCK = 400
+MOST_T, STEEPEST_T = 1.93, 2.41
+"""No hue has a greater T in ISO/CIE 11664-6, nor a steeper one per radian: its four cosine terms at their largest."""
 CHROMA_SLOPE, HUE_SLOPE = 0.045, 0.015
 
 
@@ -41,84 +45,174 @@ def near_uniform(lab: ArrayLike) -> Floats:
     return np.stack([lightness, values[..., 1] * shrink, values[..., 2] * shrink], axis=-1)
 
 
-def search_radius(target: ArrayLike, delta_e00: float) -> float:
-    """Return a distance in the near-uniform space within which every colour of ΔE00 ≤ delta_e00 surely lies.
+def least_difference(target: ArrayLike, low: Floats, high: Floats) -> Floats:
+    """Return (n,) ΔE00 that no colour in boxes ``low`` to ``high`` (n, 3) of CIELAB can be nearer to a target than.
 
-    Bounds every term of ISO/CIE 11664-6 over all colours that could be that close; each round narrows what
-    could be that close. Infinite when the bound does not close (a target very far from every plate).
+    Bounds every term of ISO/CIE 11664-6 over each box. Rests on ΔC′² + ΔH′² being the squared distance in the
+    (a′, b′) plane, in which both colours are stretched alike, and on S_H never exceeding S_C.
     """
     lightness, a, b = np.asarray(target, dtype=float)
-    d = float(delta_e00)
-    lowest, highest = _lightness_weights_near(lightness, d)
+    lights = np.maximum(np.maximum(low[:, 0] - lightness, lightness - high[:, 0]), 0.0)
+    heaviest = np.maximum(lightness_weight((lightness + low[:, 0]) / 2), lightness_weight((lightness + high[:, 0]) / 2))
     chroma = math.hypot(a, b)
-    g_low, g_high, rotation, hue_weight = 0.0, 0.5, math.sqrt(3.0), 1.93
-    plane_radius = math.inf
-    for _ in range(4):
-        kappa = 1 / math.sqrt(1 - rotation**2 / 4)
-        growth = CHROMA_SLOPE / 2 * kappa * d
-        if growth >= 1:
-            return math.inf
-        own_low, own_high = (math.hypot((1 + g) * a, b) for g in (g_low, g_high))
-        other_low = max(0.0, (own_low * (1 - growth) - kappa * d) / (1 + growth))
-        other_high = (own_high * (1 + growth) + kappa * d) / (1 - growth)
-        mean_high = (own_high + other_high) / 2
-        g_low, g_high = (
-            _a_stretch((chroma + other_high) / 2),
-            _a_stretch((chroma + other_low / (1 + g_high)) / 2),
-        )
-        weight = max(1 + CHROMA_SLOPE * mean_high, 1 + HUE_SLOPE * mean_high * hue_weight)
-        plane_radius = weight * d / math.sqrt(1 - rotation / 2)
-        rotation, hue_weight = _hue_terms(a, b, (g_low, g_high), plane_radius, mean_high)
-    nearest_chroma = max(0.0, chroma - plane_radius)
-    in_plane = float(_chroma_shrink(np.array(nearest_chroma))) * plane_radius
-    return max(highest / lowest * d, in_plane) * (1 + 1e-9) + 1e-9
+    near, far = _nearest_and_farthest(low[:, 1:], high[:, 1:])
+    g_low, g_high = _a_stretch((chroma + far) / 2), _a_stretch((chroma + near) / 2)
+    own = np.hypot((1 + g_high) * a, b)
+    mean_high = (own + (1 + g_high) * far) / 2
+    steps = np.maximum(np.maximum(low[:, 1:] - [a, b], [a, b] - high[:, 1:]), 0.0)
+    plane = np.square((1 + g_low) * steps[:, 0]) + np.square(steps[:, 1])
+    turns = _turns(np.array([a, b]), low[:, 1:], high[:, 1:], g_low, g_high)
+    mean_hues = _mean_hues(a, b, turns, g_low, g_high)
+    chroma_weight = 1 + CHROMA_SLOPE * mean_high
+    hue_weight = 1 + HUE_SLOPE * _greatest_t(mean_hues) * mean_high
+    hues = _least_hue_step(np.hypot((1 + g_low) * a, b), near, turns)
+    # of a distance in the plane, what need not be hue is cheapest as chroma, since S_C is at least S_H
+    in_plane = np.square(hues) * (1 / np.square(hue_weight) - 1 / np.square(chroma_weight)) + np.maximum(
+        plane, np.square(hues)
+    ) / np.square(chroma_weight)
+    in_plane = in_plane * (1 - _rotation(mean_hues, mean_high) / 2)
+    return np.sqrt(np.square(lights / heaviest) + np.maximum(in_plane, 0.0)) * (1 - 1e-9)
 
 
 @dataclass(frozen=True, eq=False)
 class PlateIndex:
-    """An index over plates' CIELAB (n, 3); ``nearest`` equals brute force always. Made by ``build``."""
+    """An index over plates' CIELAB (n, 3); ``nearest`` equals brute force always. Made by ``build``.
+
+    rows: (m,) the indexed plates' rows, block by block; the rest, at most ``TAIL_LIMIT``, is compared with always.
+    starts: (k + 1,) where blocks start in ``rows``. low, high: (k, 3) the boxes that hold them.
+    """
 
     labs: Floats
-    tree: object
-    indexed: int
+    rows: Indices
+    starts: Indices
+    low: Floats
+    high: Floats
 
     @classmethod
     def build(cls, labs: ArrayLike) -> PlateIndex:
         """Index CIELAB (n, 3), n ≥ 0."""
-        from sklearn.neighbors import NearestNeighbors
-
-        values = np.asarray(labs, dtype=float).reshape(-1, 3)
-        tree = None
-        if len(values) > TAIL_LIMIT:
-            tree = NearestNeighbors(algorithm="kd_tree", leaf_size=40).fit(near_uniform(values))
-        return cls(values, tree, len(values) if tree is not None else 0)
+        none = np.zeros(0, dtype=np.intp)
+        empty = cls(np.zeros((0, 3)), none, np.zeros(1, dtype=np.intp), np.zeros((0, 3)), np.zeros((0, 3)))
+        return empty.with_plates(labs)
 
     def with_plates(self, labs: ArrayLike) -> PlateIndex:
-        """Return an index that also holds ``labs`` (m, 3), without a new tree while few were added."""
+        """Return an index that also holds ``labs`` (m, 3); the blocks that stand are kept as they are."""
         values = np.concatenate([self.labs, np.asarray(labs, dtype=float).reshape(-1, 3)])
-        if len(values) - self.indexed > TAIL_LIMIT:
-            return PlateIndex.build(values)
-        return PlateIndex(values, self.tree, self.indexed)
+        done = len(self.rows)
+        if len(values) - done <= TAIL_LIMIT:
+            return PlateIndex(values, self.rows, self.starts, self.low, self.high)
+        blocks = _blocks(near_uniform(values[done:]), np.arange(len(values) - done))
+        sizes = np.array([len(block) for block in blocks])
+        low = np.array([values[done + block].min(axis=0) for block in blocks])
+        high = np.array([values[done + block].max(axis=0) for block in blocks])
+        return PlateIndex(
+            values,
+            np.concatenate([self.rows, done + np.concatenate(blocks)]),
+            np.concatenate([self.starts, self.starts[-1] + np.cumsum(sizes)]),
+            np.concatenate([self.low, low]),
+            np.concatenate([self.high, high]),
+        )
 
     def nearest(self, target: ArrayLike, count: int) -> tuple[Indices, Floats]:
         """Return the ``count`` nearest plates' rows and their ΔE00, nearest first, ties by row."""
-        candidates = self._candidates(np.asarray(target, dtype=float), min(count, len(self.labs)))
-        delta = delta_e_2000(target, self.labs[candidates])
-        order = np.lexsort((candidates, delta))[:count]
-        return candidates[order], delta[order]
+        goal = np.asarray(target, dtype=float)
+        rows = np.arange(len(self.rows), len(self.labs))
+        delta = delta_e_2000(goal, self.labs[rows])
+        if len(self.low) and count > 0:
+            rows, delta = self._search(goal, min(count, len(self.labs)), rows, delta)
+        order = np.lexsort((rows, delta))[:count]
+        return rows[order], delta[order]
 
-    def _candidates(self, target: Floats, count: int) -> Indices:
-        tail = np.arange(self.indexed, len(self.labs))
-        if self.tree is None or count == 0:
-            return tail
-        place = near_uniform(target)[None]
-        first = self.tree.kneighbors(place, min(4 * count, self.indexed), return_distance=False)[0]  # type: ignore[attr-defined]
-        reach = np.sort(delta_e_2000(target, self.labs[np.concatenate([first, tail])]))[count - 1]
-        radius = search_radius(target, float(reach))
-        if not math.isfinite(radius):
-            return np.arange(len(self.labs))
-        within = self.tree.radius_neighbors(place, radius, return_distance=False)[0]  # type: ignore[attr-defined]
-        return np.concatenate([within, tail])
+    def _search(self, target: Floats, count: int, rows: Indices, delta: Floats) -> tuple[Indices, Floats]:
+        """Compare with block after block, the most promising first, until no other can hold a nearer plate."""
+        least = least_difference(target, self.low, self.high)
+        order = np.argsort(least, kind="stable")
+        at_once, place = max(2, -(-count // BLOCK)), 0
+        while place < len(order):
+            reach = np.partition(delta, count - 1)[count - 1] if len(delta) >= count else math.inf
+            some = order[place : place + at_once]
+            some = some[least[some] <= reach]
+            if not len(some):
+                break
+            more = np.concatenate([self.rows[self.starts[k] : self.starts[k + 1]] for k in some])
+            rows = np.concatenate([rows, more])
+            delta = np.concatenate([delta, delta_e_2000(target, self.labs[more])])
+            kept = np.lexsort((rows, delta))[:count]
+            rows, delta, place = rows[kept], delta[kept], place + at_once
+            at_once = min(2 * at_once, 16)
+        return rows, delta
+
+
+def _blocks(places: Floats, rows: Indices) -> list[Indices]:
+    """Split rows at the median of their widest direction until at most ``BLOCK`` stay together."""
+    if len(rows) <= BLOCK:
+        return [rows]
+    own = places[rows]
+    axis = int(np.argmax(own.max(axis=0) - own.min(axis=0)))
+    order = np.argpartition(own[:, axis], len(rows) // 2)
+    half = len(rows) // 2
+    return _blocks(places, rows[order[:half]]) + _blocks(places, rows[order[half:]])
+
+
+def _nearest_and_farthest(low: Floats, high: Floats) -> tuple[Floats, Floats]:
+    """Return the least and greatest distance from the origin (n,) within boxes (n, 2)."""
+    near = np.maximum(np.maximum(low, -high), 0.0)
+    far = np.maximum(np.abs(low), np.abs(high))
+    return np.hypot(near[:, 0], near[:, 1]), np.hypot(far[:, 0], far[:, 1])
+
+
+def _turns(own: Floats, low: Floats, high: Floats, g_low: Floats, g_high: Floats) -> Floats:
+    """Return (n, 2) least and greatest turn of hue in degrees from the target to a box.
+
+    (−180, 180) where the box may touch the origin or lie across from the target, so that any turn may occur.
+    """
+    turns = []
+    for g in (g_low, g_high):
+        hue = np.degrees(np.arctan2(own[1], (1 + g) * own[0]))
+        for a in (low[:, 0], high[:, 0]):
+            for b in (low[:, 1], high[:, 1]):
+                turns.append((np.degrees(np.arctan2(b, (1 + g) * a)) - hue + 180) % 360 - 180)
+    least, most = np.min(turns, axis=0), np.max(turns, axis=0)
+    touches = np.all((low <= 0) & (high >= 0), axis=1) | (most - least > 170) | (np.abs(least) > 175) | (most > 175)
+    return np.column_stack([np.where(touches, -180.0, least - 1e-6), np.where(touches, 180.0, most + 1e-6)])
+
+
+def _mean_hues(a: float, b: float, turns: Floats, g_low: Floats, g_high: Floats) -> Floats:
+    """Return (n, 2) least and greatest mean hue in degrees of the target with a colour in each box."""
+    hues = [np.degrees(np.arctan2(b, (1 + g) * a)) for g in (g_low, g_high)]
+    any_hue = turns[:, 1] >= 180.0
+    least = np.where(any_hue, 0.0, np.minimum(*hues) + turns[:, 0] / 2)
+    most = np.where(any_hue, 360.0, np.maximum(*hues) + turns[:, 1] / 2)
+    return np.column_stack([least, most])
+
+
+def _greatest_t(mean_hues: Floats) -> Floats:
+    """Return an upper bound of T (n,) over mean hues (n, 2)."""
+    middle, half = np.radians(mean_hues.mean(axis=1)), np.radians(np.diff(mean_hues)[:, 0] / 2)
+    t = (
+        1
+        - 0.17 * np.cos(middle - math.radians(30))
+        + 0.24 * np.cos(2 * middle)
+        + 0.32 * np.cos(3 * middle + math.radians(6))
+        - 0.20 * np.cos(4 * middle - math.radians(63))
+    )
+    return np.minimum(MOST_T, t + STEEPEST_T * half)
+
+
+def _rotation(mean_hues: Floats, mean_high: Floats) -> Floats:
+    """Return an upper bound of |R_T| (n,) over mean hues (n, 2) and mean chromas up to ``mean_high`` (n,)."""
+    least, most = mean_hues.T
+    blue = 275.0 + 360.0 * np.ceil((least - 275.0) / 360.0)
+    away = np.where(blue <= most, 0.0, np.minimum(blue - most, least - (blue - 360.0)))
+    seventh = mean_high**7
+    chroma_part = 2 * np.sqrt(seventh / (seventh + 25.0**7))
+    return np.asarray(chroma_part * np.sin(np.radians(60 * np.exp(-np.square(away / 25)))))
+
+
+def _least_hue_step(own: Floats, near: Floats, turns: Floats) -> Floats:
+    """Return a lower bound of ΔH′ (n,) from chromas no less than ``own`` and ``near`` and the hue turned."""
+    turn = np.radians(np.maximum(np.maximum(turns[:, 0], -turns[:, 1]), 0.0))
+    return np.asarray(2 * np.sqrt(own * near) * np.sin(turn / 2))
 
 
 def _chroma_shrink(chroma: Floats) -> Floats:
@@ -126,44 +220,6 @@ def _chroma_shrink(chroma: Floats) -> Floats:
     return np.asarray(np.log1p(scaled) / scaled)
 
 
-def _a_stretch(chroma: float) -> float:
+def _a_stretch(chroma: Floats) -> Floats:
     seventh = chroma**7
-    return 0.5 * (1 - math.sqrt(seventh / (seventh + 25.0**7)))
-
-
-def _lightness_weights_near(lightness: float, d: float) -> tuple[float, float]:
-    half = 2.0 * d  # S_L stays below 2 for every L* that a Reading takes; the second round narrows it
-    highest = 2.0
-    for _ in range(2):
-        ends = np.array([lightness - half, lightness + half])
-        highest = float(lightness_weight(ends).max())
-        half = min(half, highest * d)
-    ends = np.array([lightness - half, lightness + half])
-    lowest = 1.0 if ends[0] <= 50 <= ends[1] else float(lightness_weight(ends).min())
-    return lowest, highest
-
-
-def _hue_terms(
-    a: float, b: float, stretches: tuple[float, float], plane_radius: float, mean_chroma: float
-) -> tuple[float, float]:
-    """Return upper bounds of |R_T| and of T over the hues that the mean of such a pair can have."""
-    hues = [math.degrees(math.atan2(b, (1 + g) * a)) for g in stretches]
-    nearest = min(math.hypot((1 + g) * a, b) for g in stretches)
-    if plane_radius >= nearest:
-        angles = np.arange(0.0, 360.0, 1.0)
-    else:
-        spread = math.degrees(math.asin(plane_radius / nearest)) + abs(hues[0] - hues[1]) + 1.0
-        angles = np.arange(min(hues) - spread, max(hues) + spread + 1.0, 1.0)
-    radians = np.radians(angles)
-    t = (
-        1
-        - 0.17 * np.cos(radians - math.radians(30))
-        + 0.24 * np.cos(2 * radians)
-        + 0.32 * np.cos(3 * radians + math.radians(6))
-        - 0.20 * np.cos(4 * radians - math.radians(63))
-    )
-    from_blue = np.abs((angles - 275 + 180) % 360 - 180)
-    turn = np.exp(-np.square(np.maximum(from_blue - 1.0, 0.0) / 25)).max()
-    seventh = mean_chroma**7
-    chroma_part = 2 * math.sqrt(seventh / (seventh + 25.0**7))
-    return chroma_part * math.sin(math.radians(60 * float(turn))), float(t.max()) + 0.03
+    return np.asarray(0.5 * (1 - np.sqrt(seventh / (seventh + 25.0**7))))

@@ -24,14 +24,15 @@ Floats = NDArray[np.float64]
 
 NEAREST = 200
 OF_EACH_KIND = 160
-DRAWS_LOG2 = 7
+DRAWS_LOG2 = 8
+DEGREES_OF_DOUBT = 4.0
 
 
 @dataclass(frozen=True, eq=False)
 class Outlook:
     """m recipes predicted for one target.
 
-    labs: (m, 3). covariances: (m, 3, 3) of the recipe's own colour. draws: (m, k) of its ΔE00 to the target.
+    labs: (m, 3). covariances: (m, 3, 3) of the recipe's own colour. draws: (m, k) of its ΔE00 to the target, heavy-tailed.
     kinds: (m,) a number for each pairing of undercoat and chemicals. considered: how many recipes were looked at.
     """
 
@@ -45,30 +46,52 @@ class Outlook:
     def __len__(self) -> int:
         return len(self.recipes)
 
+    def without(self, drop: Sequence[bool]) -> Outlook:
+        """Return the outlook without some recipes; all of it when none would be left."""
+        keep = np.flatnonzero(~np.asarray(drop, dtype=bool))
+        if not len(keep):
+            return self
+        return Outlook(
+            tuple(self.recipes[k] for k in keep),
+            self.labs[keep],
+            self.covariances[keep],
+            self.draws[keep],
+            self.kinds[keep],
+            self.considered,
+        )
 
-def look_ahead(model: ProcessModel, space: RecipeSpace, columns: Columns, target_lab: Floats) -> Outlook:
-    """Return the outlook over a recipe space, laid out as ``columns``."""
+
+def look_ahead(
+    model: ProcessModel, space: RecipeSpace, columns: Columns, target_lab: Floats, doubt: float = 1.0
+) -> Outlook:
+    """Return the outlook over a recipe space, laid out as ``columns``; ``doubt`` widens the draws."""
     distance = np.linalg.norm(near_uniform(model.mean_lab(columns)) - near_uniform(target_lab), axis=1)
     kinds = space.groups()
     rows = _shortlist(distance, kinds)
     labs, covariances = model.predict(columns.rows(rows))
     recipes = tuple(space.recipe(row) for row in rows)
-    draws = draws_of(target_lab, labs, covariances)
+    draws = draws_of(target_lab, labs, covariances * doubt**2, heavy=True)
     return Outlook(recipes, labs, covariances, draws, kinds[rows], len(space))
 
 
-def outlook_on(model: ProcessModel, recipes: Sequence[Recipe], target_lab: Floats) -> Outlook:
+def outlook_on(model: ProcessModel, recipes: Sequence[Recipe], target_lab: Floats, doubt: float = 1.0) -> Outlook:
     """Return the outlook over given recipes, each a kind of its own."""
     labs, covariances = model.predict(model.columns(recipes))
-    draws = draws_of(target_lab, labs, covariances)
+    draws = draws_of(target_lab, labs, covariances * doubt**2, heavy=True)
     return Outlook(tuple(recipes), labs, covariances, draws, np.arange(len(recipes)), len(recipes))
 
 
-def draws_of(target_lab: Floats, labs: Floats, covariances: Floats) -> Floats:
-    """Return ΔE00 (m, k) between an exact target (3,) and draws of colours (m, 3) with covariance (m, 3, 3)."""
+def draws_of(target_lab: Floats, labs: Floats, covariances: Floats, heavy: bool = False) -> Floats:
+    """Return ΔE00 (m, k) between an exact target (3,) and draws of colours (m, 3) with covariance (m, 3, 3).
+
+    heavy: draw from Student's t of ``DEGREES_OF_DOUBT`` degrees with that scale, for a choice that must allow for a
+    model learned from few trials being surer than it should.
+    """
     values, vectors = np.linalg.eigh(covariances)
     root = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
-    return delta_e_2000(target_lab, labs[:, None] + np.einsum("mij,kj->mki", root, _normal_draws()))
+    normal, stretch = _standard_draws()
+    draws = normal * stretch[:, None] if heavy else normal
+    return delta_e_2000(target_lab, labs[:, None] + np.einsum("mij,kj->mki", root, draws))
 
 
 def _shortlist(distance: Floats, kinds: NDArray[np.intp]) -> NDArray[np.intp]:
@@ -81,8 +104,11 @@ def _shortlist(distance: Floats, kinds: NDArray[np.intp]) -> NDArray[np.intp]:
 
 
 @lru_cache(maxsize=1)
-def _normal_draws() -> Floats:
+def _standard_draws() -> tuple[Floats, Floats]:
+    """Return normal draws (k, 3) and the factors (k,) that make them Student's t."""
     from scipy.special import ndtri
-    from scipy.stats import qmc
+    from scipy.stats import chi2, qmc
 
-    return np.asarray(ndtri(qmc.Sobol(3, scramble=True, rng=np.random.default_rng(20003)).random_base2(DRAWS_LOG2)))
+    points = qmc.Sobol(4, scramble=True, rng=np.random.default_rng(20003)).random_base2(DRAWS_LOG2)
+    stretch = np.sqrt(DEGREES_OF_DOUBT / chi2.ppf(points[:, 3], DEGREES_OF_DOUBT))
+    return np.asarray(ndtri(points[:, :3])), np.asarray(stretch)

@@ -1,8 +1,8 @@
 """Which plate to make next: the one most likely to match, or, while none is likely, to come nearer. After the model.
 
-A plate within the job's tolerance ends the search, so the worth of a trial is its chance to land there; expected
-improvement in ΔE00 (Jones, Schonlau and Welch 1998, J. Glob. Optim. 13, 455-492), weighed far lower, breaks the ties
-and leads while every chance is nil.
+A plate within the job's tolerance ends the search, so the worth of a trial is how far inside the tolerance it can be
+expected to land: expected improvement (Jones, Schonlau and Welch 1998, J. Glob. Optim. 13, 455-492) counted from the
+tolerance. Improvement counted from the best plate so far, weighed far lower, leads while no recipe may land inside.
 """
 
 from __future__ import annotations
@@ -19,16 +19,37 @@ from matcher.suggest.process_model import ProcessModel
 Floats = NDArray[np.float64]
 
 IMPROVEMENT_WEIGHT = 1e-3
-WORTH_A_NEW_STEP = 0.05
-"""A step between those in use (a new dilution, another burnish) must add this much chance to be worth its trouble."""
+WORTH_A_NEW_STEP = 0.1
+"""A step between those in use (a new dilution, another burnish) must add this much ΔE00 to be worth its trouble."""
 FARTHEST = 25.0
+DOUBT_PER_STALL, PATIENCE, MOST_DOUBT = 0.3, 2, 2.5
 
 
 def worth(draws: Floats, best: float, tolerance: float) -> Floats:
     """Return how much each trial is worth making (m,), from draws (m, k) of its ΔE00 and the best ΔE00 so far."""
-    within = np.mean(draws <= min(tolerance, best), axis=1)
+    inside = np.mean(np.maximum(min(tolerance, best) - draws, 0.0), axis=1)
     nearer = np.mean(np.maximum(min(best, FARTHEST) - draws, 0.0), axis=1)
-    return np.asarray(within + IMPROVEMENT_WEIGHT * nearer)
+    return np.asarray(inside + IMPROVEMENT_WEIGHT * nearer)
+
+
+def stalled_trials(deltas: Floats, tolerance: float) -> int:
+    """Return how many of the last trials came near but no nearer; deltas: (n,) ΔE00 in the order made."""
+    best = int(np.argmin(deltas))
+    far = deltas[best + 1 :] > deltas[best] + 2 * tolerance
+    # one far plate among them was a look elsewhere; two in a row were made for something else
+    apart = np.flatnonzero(far[1:] & far[:-1])
+    return len(far) - (int(apart[-1]) + 2 if len(apart) else 0)
+
+
+def doubt_after(stalled: int) -> float:
+    """Return the factor on the model's standard deviations: one whose proposals stall is surer than it should be."""
+    return float(min(1.0 + DOUBT_PER_STALL * max(0, stalled - PATIENCE), MOST_DOUBT))
+
+
+def kind_of(recipe: Recipe) -> tuple[str | None, ...]:
+    """Return what makes two recipes of one kind: the undercoat's chemical and those of the coats."""
+    under = None if recipe.undercoat is None else recipe.undercoat.chemical
+    return (under, *(coat.chemical for coat in recipe.coats))
 
 
 def next_row(outlook: Outlook, best: float, tolerance: float, made: Collection[Recipe]) -> int:
@@ -46,13 +67,14 @@ def next_plate(
     tolerance: float,
     made: Collection[Recipe],
     allow: Callable[[Recipe], bool],
+    doubt: float = 1.0,
 ) -> tuple[Outlook, int]:
     """Return the outlook and row of the next plate, steps between those in use included where they clearly help."""
     row = next_row(outlook, best, tolerance, made)
     between = [recipe for recipe in steps_between(outlook.recipes[row]) if recipe not in made and allow(recipe)]
     if not between:
         return outlook, row
-    finer = outlook_on(model, between, target_lab)
+    finer = outlook_on(model, between, target_lab, doubt)
     finer_row = next_row(finer, best, tolerance, made)
     gain = worth(finer.draws, best, tolerance)[finer_row] - worth(outlook.draws, best, tolerance)[row]
     return (finer, finer_row) if gain > WORTH_A_NEW_STEP else (outlook, row)

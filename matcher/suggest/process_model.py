@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,8 +23,16 @@ from matcher.errors import SuggestionError
 from matcher.recipe import Recipe
 from matcher.suggest.columns import Categories, Columns, columns_of
 from matcher.suggest.film_mean import FilmMean
-from matcher.suggest.leftover import Features, Spread, features_of, learn_spread, likeness, prior_log_weights
-from matcher.suggest.leftover import PRIOR_LOG_MISS_SD, PRIOR_LOG_PLATE_SD
+from matcher.suggest.leftover import (
+    PRIOR_LOG_MISS_SD,
+    PRIOR_LOG_PLATE_SD,
+    Features,
+    Spread,
+    features_of,
+    learn_spread,
+    likeness,
+    prior_log_weights,
+)
 from matcher.suggest.suggestion import LoggedTrial
 
 Floats = NDArray[np.float64]
@@ -31,6 +40,18 @@ Floats = NDArray[np.float64]
 MOST_FOR_SPREAD = 130
 """Trials from which the noise and the weights are learned; beyond it their figures hardly move."""
 ROUNDS = 2
+OPTIMISM = 1.1
+EQUAL_MISSES = 30.0
+
+
+@dataclass(frozen=True, eq=False)
+class _Known:
+    """For n recipes and 3m observed numbers. slopes: (n, 3, p). explained: (3m, n, 3). centre: CIELAB (n, 3)."""
+
+    slopes: Floats
+    features: Features
+    explained: Floats
+    centre: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,29 +84,70 @@ class ProcessModel:
 
     def predict(self, columns: Columns) -> tuple[Floats, Floats]:
         """Return CIELAB (n, 3) and the covariance (n, 3, 3) of the recipe's own colour, plate noise left out."""
+        known = self._known(columns)
+        own = np.einsum("nip,p,njp->nij", known.slopes, np.square(self.curve.prior_sd), known.slopes)
+        own = own + np.diag(np.square(self.spread.miss_sd))
+        covariance = own - np.einsum("mni,mnj->nij", known.explained, known.explained)
+        return known.centre, self.caution**2 * (covariance + np.swapaxes(covariance, 1, 2)) / 2
+
+    def predict_together(self, columns: Columns) -> tuple[Floats, Floats]:
+        """Return CIELAB (n, 3) and the covariance (3n, 3n), recipe by recipe, of several recipes' own colours."""
+        known = self._known(columns)
+        n = len(columns)
+        steep = known.slopes.reshape(3 * n, -1)
+        own = (steep * np.square(self.curve.prior_sd)) @ steep.T
+        alike = likeness(known.features, known.features, self.spread.log_weights)
+        own += np.einsum("nm,ij->nimj", alike, np.diag(np.square(self.spread.miss_sd))).reshape(3 * n, 3 * n)
+        explained = known.explained.reshape(-1, 3 * n)
+        return known.centre, self.caution**2 * (own - explained.T @ explained)
+
+    def _known(self, columns: Columns) -> _Known:
+        """Return what the trials tell of recipes: the parts that every prediction is made of."""
         from scipy.linalg import solve_triangular
 
         lab, slopes = self.curve.slopes(self.unknowns, columns)
-        alike = likeness(features_of(columns, lab, self.curve.categories), self._features, self.spread.log_weights)
-        miss = np.square(self.spread.miss_sd)
-        variance = np.square(self.curve.prior_sd)
+        features = features_of(columns, lab, self.curve.categories)
+        alike = likeness(features, self._features, self.spread.log_weights)
         n, m = len(columns), len(self._columns)
-        cross = ((slopes * variance).reshape(3 * n, -1) @ self._slopes.T).reshape(n, 3, 3, m)
+        steep = (slopes * np.square(self.curve.prior_sd)).reshape(3 * n, -1)
+        blocks = (steep @ self._slopes.T).reshape(n, 3, 3, m)
         for k in range(3):
-            cross[:, k, k] += miss[k] * alike
-        cross = cross.reshape(3 * n, 3 * m)
+            blocks[:, k, k] += self.spread.miss_sd[k] ** 2 * alike
+        cross = blocks.reshape(3 * n, 3 * m)
         explained = solve_triangular(self._factor[0], cross.T, lower=True, check_finite=False).reshape(3 * m, n, 3)
-        own = np.einsum("nip,p,njp->nij", slopes, variance, slopes) + np.diag(miss)
-        covariance = own - np.einsum("mni,mnj->nij", explained, explained)
         centre = lab + slopes @ (self.curve.prior_mean - self.unknowns) + (cross @ self._shared).reshape(n, 3)
-        return centre, (covariance + np.swapaxes(covariance, 1, 2)) / 2
+        return _Known(slopes, features, explained, centre)
+
+    @cached_property
+    def left_out(self) -> tuple[Floats, Floats]:
+        """Return each trial's miss (m, 3) and its covariance (m, 3, 3) when predicted without it, noise included.
+
+        In closed form, with the noise and weights held (Rasmussen and Williams 2006, section 5.4.2, by blocks).
+        """
+        from scipy.linalg import cho_solve
+
+        m = len(self._columns)
+        inverse = cho_solve(self._factor, np.eye(3 * m), check_finite=False).reshape(3, m, 3, m)
+        own = np.linalg.inv(inverse[:, np.arange(m), :, np.arange(m)])
+        return np.einsum("mij,jm->mi", own, self._shared.reshape(3, m)), own
+
+    @cached_property
+    def caution(self) -> float:
+        """Return the factor on predicted standard deviations that the left-out misses ask for, near 1.
+
+        The unknowns and weights are themselves learned from the same few trials, which the algebra does not count;
+        ``OPTIMISM`` does, as measured on invented processes.
+        """
+        misses, covariances = self.left_out
+        square = np.einsum("mi,mij,mj->m", misses, np.linalg.inv(covariances), misses).sum()
+        return OPTIMISM * float(np.sqrt((square + EQUAL_MISSES) / (3 * len(misses) + EQUAL_MISSES)))
 
     def kinship(self, columns: Columns) -> Floats:
         """Return (n, m) prior correlations, summed over L*, a*, b*, of recipes with the model's own trials."""
         lab, slopes = self.curve.slopes(self.unknowns, columns)
         alike = likeness(features_of(columns, lab, self.curve.categories), self._features, self.spread.log_weights)
         variance, miss = np.square(self.curve.prior_sd), np.square(self.spread.miss_sd)
-        n, m = len(columns), len(self._columns)
+        m = len(self._columns)
         own = np.einsum("nip,p,nip->n", slopes, variance, slopes) + miss.sum()
         theirs = self._slopes.reshape(3, m, -1)
         trials = np.einsum("kmp,p,kmp->m", theirs, variance, theirs) + miss.sum()

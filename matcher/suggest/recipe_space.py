@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from matcher.errors import SuggestionError
 from matcher.recipe import MAX_PASSES, Coat, Recipe, Seal, Undercoat
 from matcher.suggest.columns import Categories, Columns, columns_of
 from matcher.suggest.limits import Limits
@@ -74,10 +75,9 @@ def space_from(recipes: Sequence[Recipe], limits: Limits, rng: np.random.Generat
     stacks = [stack for stack in _stacks(recipes, limits) if limits.allow(Recipe(frames[0][0], None, stack))]
     sizes = (len(frames), len(grounds), len(stacks))
     many = int(np.prod(sizes))
-    if many > MOST_RECIPES:
-        kept = rng.choice(many, MOST_RECIPES, replace=False)
-    else:
-        kept = np.arange(many)
+    if many == 0:
+        raise SuggestionError("No recipe is left within these limits: widen them.")
+    kept = rng.choice(many, MOST_RECIPES, replace=False) if many > MOST_RECIPES else np.arange(many)
     picks = np.column_stack(np.unravel_index(kept, sizes))
     return RecipeSpace(tuple(frames), tuple(grounds), tuple(stacks), picks)
 
@@ -105,14 +105,14 @@ def _grounds(recipes: Sequence[Recipe], limits: Limits) -> list[Undercoat | None
 
 
 def _stacks(recipes: Sequence[Recipe], limits: Limits) -> list[tuple[Coat, ...]]:
-    """Return single coats on every step that the trials show, and each trial's own longer stack with its passes moved."""
+    """Return single coats on every step that the trials show, and their longer stacks with the passes moved."""
     coats = [coat for recipe in recipes for coat in recipe.coats]
     stacks: dict[tuple[Coat, ...], None] = {}
     if any(not recipe.coats for recipe in recipes):
         stacks[()] = None
     ways = Counter((coat.chemical, coat.application) for coat in coats)
-    strengths = _steps(coat.strength for coat in coats)
-    temps = _steps(coat.surface_temp_c for coat in coats)
+    strengths = list(limits.strengths) if limits.strengths else _steps(coat.strength for coat in coats)
+    temps = _temps(coats, limits)
     top = max([coat.passes for coat in coats], default=1)
     top = min(max(top, FEWEST_PASSES_TOP), limits.max_passes or MAX_PASSES)
     counts = sorted({*range(1, min(top, 16) + 1), *np.linspace(1, top, 16).round().astype(int).tolist()})
@@ -126,6 +126,30 @@ def _stacks(recipes: Sequence[Recipe], limits: Limits) -> list[tuple[Coat, ...]]
         for near in _near_stacks(stack, top):
             stacks[near] = None
     return list(stacks)
+
+
+def _temps(coats: Sequence[Coat], limits: Limits) -> list[float]:
+    """Return the temperatures in use within the limits, or the limits' own when none in use lies there."""
+    used = _steps(coat.surface_temp_c for coat in coats)
+    if limits.surface_temp_c is None:
+        return used
+    low, high = limits.surface_temp_c
+    return [temp for temp in used if low <= temp <= high] or sorted({low, (low + high) / 2, high})
+
+
+def without_stock(recipe: Recipe) -> Recipe:
+    """Return a recipe without its stocks' labels."""
+    under = recipe.undercoat
+    return Recipe(
+        recipe.alloy,
+        None if under is None else Undercoat(under.chemical, under.strength, under.burnish),
+        tuple(
+            Coat(coat.chemical, coat.strength, coat.passes, coat.surface_temp_c, coat.application)
+            for coat in recipe.coats
+        ),
+        recipe.seal,
+        recipe.surface,
+    )
 
 
 def _single_chemicals(recipes: Sequence[Recipe]) -> set[str]:

@@ -6,25 +6,36 @@ in one list with intervals, words and ties. The model is fitted when first neede
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matcher.cielab import checked_lab
-from matcher.difference import alike, delta_e_2000, difference_in_words, shared_target_draws
+from matcher.difference import alike, difference_in_words, shared_target_draws
 from matcher.errors import SuggestionError
 from matcher.finish import Reading
+from matcher.recipe import Recipe
+from matcher.suggest.advice import Advice, advise
+from matcher.suggest.batch import MOST_IN_SESSION
+from matcher.suggest.bench_path import BenchPath, bench_path
+from matcher.suggest.contradictions import Contradiction, contradictions
 from matcher.suggest.foresight import Foresight
+from matcher.suggest.honesty import Honesty, honesty
 from matcher.suggest.limits import Limits
 from matcher.suggest.neighbours import PlateIndex
+from matcher.suggest.palettes import MottledRecipe, PaletteMatch, mottled_recipes, rank_by_palette
+from matcher.suggest.process_model import ProcessModel
+from matcher.suggest.reach import Reach
+from matcher.suggest.seal_shift import SealShift
 from matcher.suggest.suggestion import LoggedTrial, Suggestion
 
 Floats = NDArray[np.float64]
 
 DEFAULT_TOLERANCE = 2.0
 MAX_COUNT = 1000
+PALETTES_COMPARED = 200
 FEWEST_TO_PREDICT = 6
 """Trials below which a list holds only what was logged; ``next_trial`` answers from one trial on."""
 
@@ -67,7 +78,7 @@ class Suggester:
         found = [self._logged(wanted, self.trials[row], float(d)) for row, d in zip(rows, delta, strict=True)]
         if len(self.trials) >= FEWEST_TO_PREDICT:
             most = max(1, count // 2)
-            found = _merged(found, self._foresight.predicted(wanted, most, self.tolerance))[:count]
+            found = _merged(found, self._foresight.predicted(wanted, most))[:count]
         return _with_draws(wanted, found)
 
     def next_trial(self, target: Reading | ArrayLike) -> Suggestion:
@@ -78,6 +89,73 @@ class Suggester:
         wanted = as_target(target)
         self._need_a_trial()
         return _with_draws(wanted, [self._foresight.next_plate(wanted, self.tolerance)])[0]
+
+    def batch(self, target: Reading | ArrayLike, count: int) -> list[Suggestion]:
+        """Return ``count`` (1 to 24) plates to make in one session, chosen together, the best alone first.
+
+        Raises SuggestionError when nothing is logged within the limits or count is not such a number.
+        """
+        wanted = as_target(target)
+        if isinstance(count, bool) or not isinstance(count, int) or not 1 <= count <= MOST_IN_SESSION:
+            raise SuggestionError(f"Ask for 1 to {MOST_IN_SESSION} plates in a session: {count!r} is not that.")
+        self._need_a_trial()
+        return _with_draws(wanted, self._foresight.session(wanted, count, self.tolerance))
+
+    def reach(self, target: Reading | ArrayLike) -> Reach:
+        """Return whether any recipe in range is likely to reach a target, and if not what the log points to."""
+        self._need_a_trial()
+        return self._foresight.reach(as_target(target), self.tolerance)
+
+    def advice(self, target: Reading | ArrayLike, trial: LoggedTrial) -> Advice:
+        """Return what to do after ``trial`` (logged or not) to come nearer to a target."""
+        wanted = as_target(target)
+        known = self if any(other is trial for other in self._foresight.trials[-1000:]) else self.with_trial(trial)
+        known._need_a_trial()
+        return advise(known.model(wanted), trial, wanted, self.tolerance, self.limits)
+
+    def bench_path(
+        self,
+        target: Reading | ArrayLike,
+        recipe: Recipe,
+        readings: Mapping[int, Reading] | None = None,
+        seal: SealShift | None = None,
+        done: int | None = None,
+    ) -> BenchPath:
+        """Return where a piece on the bench stands; see ``matcher.suggest.bench_path``."""
+        wanted = as_target(target)
+        return bench_path(self.model(wanted), recipe, wanted, readings, seal, done)
+
+    def palettes(self, target: Reading, count: int = 5) -> list[PaletteMatch]:
+        """Return logged recipes by palette, from those nearest as single colours."""
+        self._need_a_trial()
+        rows, delta = self._index.nearest(target.lab, max(PALETTES_COMPARED, count))
+        found = [self._logged(target, self.trials[row], float(d)) for row, d in zip(rows, delta, strict=True)]
+        ranked = rank_by_palette(target, found, count)
+        filled = _with_draws(target, [match.suggestion for match in ranked])
+        return [replace(match, suggestion=item) for match, item in zip(ranked, filled, strict=True)]
+
+    def mottled(self, target: Reading, bare_share: float = 0.5, count: int = 3) -> list[MottledRecipe]:
+        """Return recipes for a target's darks and lights together."""
+        self._need_a_trial()
+        fit = self._foresight.fit(target.lab)
+        return mottled_recipes(fit.model, fit.space, target, bare_share, count)
+
+    def honesty(self, target: Reading | ArrayLike | None = None) -> Honesty:
+        """Return how far the predictions can be trusted (near a target, when the log is long)."""
+        self._need_a_trial()
+        lab = self.trials[-1].reading.lab if target is None else as_target(target).lab
+        fit = self._foresight.fit(lab)
+        return honesty(fit.model, fit.space, np.random.default_rng(self._foresight.seed))
+
+    def contradictions(self) -> list[Contradiction]:
+        """Return trials that disagree with everything near them."""
+        self._need_a_trial()
+        return contradictions(self._foresight.fit(self.trials[-1].reading.lab).model)
+
+    def model(self, target: Reading | ArrayLike) -> ProcessModel:
+        """Return the process model as fitted for a target. Raises SuggestionError when nothing is logged."""
+        self._need_a_trial()
+        return self._foresight.fit(as_target(target).lab).model
 
     def with_trial(self, trial: LoggedTrial) -> Suggester:
         """Return a suggester that also knows ``trial``; this one stays as it is."""

@@ -40,7 +40,7 @@ def why_predicted(
     numbers = [str(trial.id) for trial in nearest if trial.id is not None]
     if numbers:
         said += f", most from plate{'s' if len(numbers) > 1 else ''} {_listed(numbers)}"
-    said += f"; the best of {considered:,} recipes looked at for its kind."
+    said += f"; {considered:,} recipes were looked at."
     return said + _borrowed(recipe, model)
 
 

@@ -1,0 +1,193 @@
+"""From the difference that a plate shows to what to do about it. After a trial, from the process model.
+
+What is expected of a change is the plate as measured, moved by what the model says the change does. On the same piece
+passes and heat can only be added; what is too dark is burnished back or begun again (common practice, no source).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matcher.difference import delta_e_2000, difference_in_words
+from matcher.finish import Reading
+from matcher.recipe import Coat, Recipe, Undercoat, strength_in_words
+from matcher.suggest.limits import Limits
+from matcher.suggest.outlook import draws_of
+from matcher.suggest.process_model import ProcessModel
+from matcher.suggest.suggestion import LoggedTrial
+
+Floats = NDArray[np.float64]
+
+WORTH_DOING = 0.3
+"""A change must lower the expected ΔE00 by this much; less is not seen."""
+CLEARLY_DARK = 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class Change:
+    """One change and what it is expected to bring. interval: 95 % of ΔE00. same_piece: can still be done to it."""
+
+    what: str
+    recipe: Recipe
+    lab: Floats
+    delta_e00: float
+    interval: tuple[float, float]
+    same_piece: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Advice:
+    """delta_e00: of the plate now. on_this_piece, on_the_next: the changes that help, the most helpful first."""
+
+    delta_e00: float
+    difference: str
+    on_this_piece: tuple[Change, ...]
+    on_the_next: tuple[Change, ...]
+    sentence: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain JSON types."""
+        return {
+            "delta_e00": self.delta_e00,
+            "difference": self.difference,
+            "on_this_piece": [_as_dict(change) for change in self.on_this_piece],
+            "on_the_next": [_as_dict(change) for change in self.on_the_next],
+            "sentence": self.sentence,
+        }
+
+
+def advise(
+    model: ProcessModel, trial: LoggedTrial, target: Reading, tolerance: float, limits: Limits | None = None
+) -> Advice:
+    """Return what to do after a trial, for a target."""
+    now = float(delta_e_2000(target.lab, trial.reading.lab))
+    allowed = limits if limits is not None else Limits()
+    options = [option for option in _options(trial.recipe) if allowed.allow(option[1])]
+    changes = sorted(_expected(model, trial, target, options), key=lambda change: change.delta_e00)
+    helpful = [change for change in changes if change.delta_e00 < now - WORTH_DOING]
+    here = tuple(change for change in helpful if change.same_piece)[:3]
+    there = tuple(change for change in helpful if not change.same_piece)[:3]
+    sentence = _sentence(trial.reading.lab, target.lab, now, tolerance, here, there)
+    return Advice(now, difference_in_words(target.lab, trial.reading.lab), here, there, sentence)
+
+
+def _expected(
+    model: ProcessModel, trial: LoggedTrial, target: Reading, options: list[tuple[str, Recipe, bool]]
+) -> list[Change]:
+    if not options:
+        return []
+    labs, joint = model.predict_together(model.columns([trial.recipe, *(recipe for _, recipe, _ in options)]))
+    n = len(options)
+    blocks = joint.reshape(n + 1, 3, n + 1, 3)
+    each = blocks[np.arange(n + 1), :, np.arange(n + 1), :]
+    found = []
+    for k, (what, recipe, same_piece) in enumerate(options, start=1):
+        change = each[k] + each[0] - blocks[k, :, 0, :] - blocks[0, :, k, :]
+        # the same piece keeps its own departure from the recipe; another plate has one of its own
+        plates = np.zeros((3, 3)) if same_piece else 2 * model.plate_covariance
+        lab = trial.reading.lab + labs[k] - labs[0]
+        covariance = change + plates + trial.reading.covariance + target.covariance
+        draws = draws_of(target.lab, lab[None], covariance[None])[0]
+        low, high = np.quantile(draws, [0.025, 0.975])
+        delta = float(delta_e_2000(target.lab, lab))
+        found.append(Change(what, recipe, lab, delta, (min(float(low), delta), max(float(high), delta)), same_piece))
+    return found
+
+
+def _options(recipe: Recipe) -> list[tuple[str, Recipe, bool]]:
+    """Return (words, recipe, can be done to the same piece) for changes of one thing."""
+    options: list[tuple[str, Recipe, bool]] = []
+    under = recipe.undercoat
+    if recipe.coats:
+        coat, rest = recipe.coats[-1], recipe.coats[:-1]
+        sealed = recipe.seal is not None
+        for more in (1, 2, 3, -1, -2, -3):
+            if coat.passes + more >= 1:
+                word = f"{_count(abs(more))} {'more' if more > 0 else 'fewer'} pass{'' if abs(more) == 1 else 'es'}"
+                moved = Coat(coat.chemical, coat.strength, coat.passes + more, coat.surface_temp_c, coat.application)
+                options.append(
+                    (f"{word} at the same strength", _coated(recipe, (*rest, moved)), more > 0 and not sealed)
+                )
+        for strength in (0.25, 0.5, 0.75, 1.0):
+            if abs(strength - coat.strength) > 0.04:
+                moved = Coat(coat.chemical, strength, coat.passes, coat.surface_temp_c, coat.application)
+                options.append((f"the coat at {strength_in_words(strength)}", _coated(recipe, (*rest, moved)), False))
+        for warmer in (-10.0, 10.0):
+            moved = Coat(coat.chemical, coat.strength, coat.passes, coat.surface_temp_c + warmer, coat.application)
+            word = "hotter" if warmer > 0 else "cooler"
+            options.append((f"the metal 10 °C {word}", _coated(recipe, (*rest, moved)), False))
+    if under is not None:
+        for burnish in (under.burnish - 0.25, under.burnish + 0.25):
+            if 0 <= burnish <= 1:
+                word = f"the undercoat burnished back {burnish:.0%}"
+                options.append((word, _under(recipe, Undercoat(under.chemical, under.strength, burnish)), False))
+        for strength in (0.25, 0.5, 1.0):
+            if abs(strength - under.strength) > 0.04:
+                word = f"the undercoat at {strength_in_words(strength)}"
+                options.append((word, _under(recipe, Undercoat(under.chemical, strength, under.burnish)), False))
+    return options
+
+
+def _sentence(
+    lab: Floats, target: Floats, now: float, tolerance: float, here: tuple[Change, ...], there: tuple[Change, ...]
+) -> str:
+    if now <= tolerance:
+        return f"ΔE00 {now:.1f}: within the tolerance of {tolerance:g}. Stop here, or make it again to be sure."
+    said = _how_it_misses(lab, target)
+    if here:
+        said += f": {_hoped(here[0], now)}"
+    else:
+        said += ": nothing that can still be added to this piece is expected to help"
+    if lab[0] < target[0] - CLEARLY_DARK and not here:
+        said += ". More passes or heat never lighten it: burnish back, or start again"
+    if there and (not here or there[0].delta_e00 < here[0].delta_e00 - WORTH_DOING):
+        said += f". On the next plate, {_hoped(there[0], now)}"
+    return said + "."
+
+
+def _how_it_misses(lab: Floats, target: Floats) -> str:
+    """Say the miss with its lightness as a figure: "1.8 too light, a little too yellow"."""
+    lightness = lab[0] - target[0]
+    parts = []
+    if abs(lightness) >= CLEARLY_DARK:
+        parts.append(f"{abs(lightness):.1f} too {'light' if lightness > 0 else 'dark'}")
+    for axis, words in ((1, ("red", "green")), (2, ("yellow", "blue"))):
+        step = lab[axis] - target[axis]
+        if abs(step) >= 1.0:
+            much = "a little " if abs(step) < 4 else ""
+            parts.append(f"{much}too {words[0] if step > 0 else words[1]}")
+    text = ", ".join(parts) if parts else "Off by little in each direction"
+    return text[:1].upper() + text[1:]
+
+
+def _hoped(change: Change, now: float) -> str:
+    low, high = change.interval
+    verb = "are" if change.what.startswith(("two", "three")) else "is"
+    return f"{change.what} {verb} expected to bring ΔE00 from {now:.1f} to {change.delta_e00:.1f} ({low:.1f} to {high:.1f})"
+
+
+def _count(number: int) -> str:
+    return {1: "one", 2: "two", 3: "three"}[number]
+
+
+def _coated(recipe: Recipe, coats: tuple[Coat, ...]) -> Recipe:
+    return Recipe(recipe.alloy, recipe.undercoat, coats, recipe.seal, recipe.surface)
+
+
+def _under(recipe: Recipe, undercoat: Undercoat) -> Recipe:
+    return Recipe(recipe.alloy, undercoat, recipe.coats, recipe.seal, recipe.surface)
+
+
+def _as_dict(change: Change) -> dict[str, Any]:
+    return {
+        "what": change.what,
+        "recipe": change.recipe.as_dict(),
+        "lab": change.lab.tolist(),
+        "delta_e00": change.delta_e00,
+        "delta_e00_interval": list(change.interval),
+        "same_piece": change.same_piece,
+    }

@@ -1,0 +1,141 @@
+"""Mottled finishes: how far two palettes lie apart, and which undercoat and coat together give darks and lights.
+
+Beside the single-colour ranking. The distance is that of optimal transport (Monge and Kantorovich) with ΔE00 as the
+cost of moving colour: 0 for the same colours in the same shares, and plain ΔE00 for two even finishes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matcher.difference import delta_e_2000
+from matcher.errors import SuggestionError
+from matcher.finish import Reading
+from matcher.recipe import Recipe, Undercoat
+from matcher.suggest.process_model import ProcessModel
+from matcher.suggest.recipe_space import RecipeSpace
+from matcher.suggest.suggestion import Suggestion
+
+Floats = NDArray[np.float64]
+
+QUARTER = 0.25
+BURNISH_STEP = 0.05
+HIGHEST_BARE_SHARE = 0.9
+
+
+def palette_of(reading: Reading) -> tuple[Floats, Floats]:
+    """Return colours (k, 3) in CIELAB and shares (k,) that add to 1.
+
+    The reading's palette; without one its darks, lights and middle; without those the one colour.
+    """
+    if reading.palette:
+        labs = np.array([colour.lab for colour in reading.palette], dtype=float)
+        shares = np.array([colour.share for colour in reading.palette], dtype=float)
+        if shares.sum() > 0:
+            return labs, shares / shares.sum()
+    if reading.lights is None or reading.darks is None:
+        return reading.lab[None].copy(), np.ones(1)
+    return np.stack([reading.darks, reading.lab, reading.lights]), np.array([QUARTER, 1 - 2 * QUARTER, QUARTER])
+
+
+def palette_distance(first: tuple[Floats, Floats], second: tuple[Floats, Floats]) -> float:
+    """Return the least mean ΔE00 at which one palette's colour can be moved into another's."""
+    from scipy.optimize import linprog
+
+    (labs, shares), (other_labs, other_shares) = first, second
+    cost = delta_e_2000(labs[:, None], other_labs[None])
+    if len(labs) == 1 or len(other_labs) == 1:
+        return float((shares[:, None] * other_shares[None] * cost).sum())
+    n, m = cost.shape
+    out = np.kron(np.eye(n), np.ones(m))
+    into = np.kron(np.ones(n), np.eye(m))
+    found = linprog(cost.ravel(), A_eq=np.vstack([out, into]), b_eq=np.concatenate([shares, other_shares]))
+    return float(found.fun)
+
+
+@dataclass(frozen=True, eq=False)
+class PaletteMatch:
+    """A suggestion with its palettes' distance to the target's, in ΔE00, beside its single-colour ΔE00."""
+
+    suggestion: Suggestion
+    distance: float
+
+
+def rank_by_palette(target: Reading, logged: Sequence[Suggestion], count: int) -> list[PaletteMatch]:
+    """Return ``count`` logged suggestions for a target by palette distance, nearest first."""
+    wanted = palette_of(target)
+    matches = [
+        PaletteMatch(item, palette_distance(wanted, palette_of(item.trial.reading)))
+        for item in logged
+        if item.trial is not None
+    ]
+    order = sorted(range(len(matches)), key=lambda k: (matches[k].distance, k))
+    ranks = {id(matches[k]): place for place, k in enumerate(order)}
+    return [
+        replace(match, suggestion=replace(match.suggestion, tied_with=()))
+        for match in sorted(matches, key=lambda match: ranks[id(match)])[:count]
+    ]
+
+
+@dataclass(frozen=True, eq=False)
+class MottledRecipe:
+    """A recipe for darks and lights at once. darks, lights: (3,) CIELAB expected where the undercoat stays, and bare.
+
+    bare_share: of the surface. distance: of the two-colour palette from the target's, in ΔE00.
+    """
+
+    recipe: Recipe
+    darks: Floats
+    lights: Floats
+    bare_share: float
+    distance: float
+    because: str
+
+
+def mottled_recipes(
+    model: ProcessModel, space: RecipeSpace, target: Reading, bare_share: float = 0.5, count: int = 3
+) -> list[MottledRecipe]:
+    """Return recipes whose undercoat gives the target's darks while the same coat over bare metal gives its lights.
+
+    bare_share: how much of the surface the lights take, 0 to 1. Raises SuggestionError when the target has no lights
+    and darks, or no undercoat is in range.
+    """
+    if target.lights is None or target.darks is None:
+        raise SuggestionError("Mark the finish on a photograph: a typed colour has no lights and darks to match.")
+    if not 0.0 < bare_share < 1.0:
+        raise SuggestionError(f"Give the lights' share of the surface between 0 and 1: {bare_share!r} is not.")
+    bases = _bases(space)
+    if not bases or not space.stacks:
+        raise SuggestionError("No undercoat is in range: log a plate with one, or widen the limits.")
+    alloy, surface, seal = space.frames[0]
+    over_bare = [Recipe(alloy, None, stack, seal, surface) for stack in space.stacks]
+    lights = model.mean_lab(model.columns(over_bare))
+    light_miss = delta_e_2000(target.lights, lights)
+    found: list[MottledRecipe] = []
+    for base in bases:
+        laid = [Recipe(alloy, base, stack, seal, surface) for stack in space.stacks]
+        darks = model.mean_lab(model.columns(laid))
+        miss = (1 - bare_share) * delta_e_2000(target.darks, darks) + bare_share * light_miss
+        k = int(np.argmin(miss))
+        burnish = round(round(bare_share / HIGHEST_BARE_SHARE / BURNISH_STEP) * BURNISH_STEP, 2)
+        under = Undercoat(base.chemical, base.strength, min(1.0, burnish))
+        palette = (np.stack([darks[k], lights[k]]), np.array([1 - bare_share, bare_share]))
+        wanted = (np.stack([target.darks, target.lights]), np.array([1 - bare_share, bare_share]))
+        distance = palette_distance(wanted, palette)
+        because = (
+            f"{base.chemical[:1].upper()}{base.chemical[1:]} under the coat for the darks (ΔE00 "
+            f"{delta_e_2000(target.darks, darks[k]):.1f}), the same coat on burnished metal for the lights (ΔE00 "
+            f"{light_miss[k]:.1f}), predicted from {len(model.trials)} plates."
+        )
+        recipe = Recipe(alloy, under, space.stacks[k], seal, surface)
+        found.append(MottledRecipe(recipe, darks[k], lights[k], bare_share, distance, because))
+    return sorted(found, key=lambda item: item.distance)[:count]
+
+
+def _bases(space: RecipeSpace) -> list[Undercoat]:
+    kept = (Undercoat(ground.chemical, ground.strength) for ground in space.grounds if ground is not None)
+    return list(dict.fromkeys(kept))
