@@ -28,7 +28,7 @@ page = st.navigation(
 look.dress()
 with guarded():
     look.bar(the_studio(), next((place for place in ALL if place.title == page.title), None))
-    keep_what_is_typed()
+    keep_what_is_typed(the_studio())
     with guarded():
         page.run()
     look.foot()

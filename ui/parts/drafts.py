@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
@@ -36,7 +37,7 @@ class Draft:
         return self.values.get(name, default)
 
     def set(self, **values: Any) -> None:
-        """Keep some fields, at once. Not for fields that a widget of this run shows: use ``fill`` for those."""
+        """Keep some fields, at once. What a widget shows changes only through ``fill``."""
         if any(self.values.get(name, _NOTHING) != value for name, value in values.items()):
             self.values.update(values)
             self.keep()
@@ -99,11 +100,28 @@ class Draft:
         key = self.key(name)
         if key not in st.session_state:
             st.session_state[key] = self.values.get(name, default)
+        self._held.setdefault("fields", {})[_css_class(key)] = name
         return {"key": key, "on_change": self._took, "args": (name, key)}
 
     def _took(self, name: str, key: str) -> None:
         self.values[name] = st.session_state.get(key)
         self.keep()
+
+
+def overhear(studio: Studio, css_class: str, text: str) -> None:
+    """Keep the number that is being typed into a field, named by the class that Streamlit gives its widget."""
+    try:
+        number = float(text)
+    except ValueError:
+        return
+    for slot, held in list(st.session_state.items()):
+        name = held.get("fields", {}).get(css_class) if str(slot).startswith("draft.") else None
+        if name is not None:
+            Draft(studio, str(slot).removeprefix("draft.")).set(**{name: number})
+
+
+def _css_class(key: str) -> str:
+    return "st-key-" + re.sub(r"[^a-zA-Z0-9_-]", "-", key)
 
 
 _NOTHING = object()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import logging
 import traceback
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -36,6 +37,7 @@ def guarded() -> Iterator[None]:
         tell(str(error))
     except Exception:  # a person at the bench can do nothing with a traceback
         details = traceback.format_exc()
+        logging.getLogger(__name__).exception("A page failed.")
         tell(
             "Something in this program failed. What you typed and the photographs you uploaded are kept: "
             "reload the page and go on. If it happens again, send the details below to whoever looks after "

@@ -11,7 +11,7 @@ import streamlit as st
 from matcher.errors import MatcherError
 from ui.parts import look
 from ui.parts.cautions import show_cautions
-from ui.parts.changes import last_trial_for, lists_around, show_changes
+from ui.parts.changes import changes, last_trial_for, show_changes
 from ui.parts.drafts import Draft
 from ui.parts.faults import tell
 from ui.parts.opened import choose_target, chosen_target, logged, the_studio
@@ -39,8 +39,13 @@ def show() -> None:
         look.title("Plates nearest to the target", "There is no target yet: start from a client's photograph.")
         st.page_link(TARGET.file, label="Start from a client's photograph")
         return
-    look.title(f"Plates nearest to {target.name}", "Nearest first. Left in each pair is the target, right the plate.")
+    look.title(
+        f"Plates nearest to {target.name}",
+        "Left in each pair is the target, right the plate. A predicted one is not made yet.",
+    )
     _targets(studio, target)
+    if logged(studio):
+        _what_changed(studio, target)
     count = int(st.session_state.get("suggestions.count", AT_FIRST))
     try:
         with st.spinner("Ranking the plates…"):
@@ -49,10 +54,10 @@ def show() -> None:
         tell(str(error), "mind")
         st.page_link(RECORD.file, label="Record a plate")
         return
-    _what_changed(studio, target)
     for place, suggestion in enumerate(ranked, start=1):
         _one(studio, target, place, suggestion)
     _more(studio, count, ranked)
+    _next(studio, target)
     _plots(studio, target, ranked)
 
 
@@ -89,18 +94,18 @@ def _targets(studio: Studio, target: Target) -> None:
 
 
 def _what_changed(studio: Studio, target: Target) -> None:
+    """Show what the last plate changed: in full when it was logged just now, else when asked for."""
     trial = last_trial_for(studio, target)
     if trial is None:
         return
-    just_now = st.query_params.get("logged") == str(trial.id)
-    before, now = lists_around(studio, target, trial)
-    if just_now:
+    rows = changes(target, logged(studio), trial)
+    if st.query_params.get("logged") == str(trial.id):
         with look.panel("changed"):
             st.subheader(f"What plate {trial.id} changed", anchor=False)
-            show_changes(target, trial, before, now)
+            show_changes(target, rows)
     else:
         with st.expander(f"What the last plate, {trial.id}, changed"):
-            show_changes(target, trial, before, now)
+            show_changes(target, rows)
 
 
 def _one(studio: Studio, target: Target, place: int, suggestion: Suggestion) -> None:
@@ -110,17 +115,45 @@ def _one(studio: Studio, target: Target, place: int, suggestion: Suggestion) -> 
         with colours:
             st.html(_heading(place, suggestion, name) + pair(target.reading.lab, suggestion.lab, "Target", name))
         with photograph:
-            st.html(figure(studio, _photo(suggestion), f"Photograph of {name}"))
+            if suggestion.trial is None:
+                st.html('<div class="pm-photo none">Not made yet</div>')
+            else:
+                st.html(figure(studio, _photo(suggestion), f"Photograph of {name}"))
+        with words:
+            why = f'<p class="pm-soft">{html.escape(suggestion.because)}</p>' if suggestion.trial is None else ""
+            st.html(_words(target, suggestion) + recipe_steps(suggestion.recipe) + why)
+            if st.button("Make this plate", type="primary" if place == 1 else "secondary", key=f"make{place}"):
+                _make(studio, target, suggestion, f"the recipe at place {place}" if suggestion.trial is None else name)
+            with st.expander("Cautions for these chemicals"):
+                show_cautions(suggestion.recipe, first=ALL_OF_THEM)
+
+
+def _next(studio: Studio, target: Target) -> None:
+    """Name the plate most worth making next, when asked: it may take a while on a long log."""
+    asked = st.session_state.setdefault("suggestions.next", set())
+    if target.id not in asked:
+        if st.button("Which plate is most worth making next?", key="suggestions.ask"):
+            asked.add(target.id)
+            st.rerun()
+        return
+    with st.spinner("Looking for the plate most worth making…"):
+        suggestion = studio.suggester().next_trial(target.reading)
+    with look.panel("next-plate"):
+        st.subheader("Most worth making next", anchor=False)
+        colours, words = st.columns([1, 1.6], gap="medium")
+        with colours:
+            st.html(pair(target.reading.lab, suggestion.lab, "Target", "Expected"))
         with words:
             st.html(_words(target, suggestion) + recipe_steps(suggestion.recipe))
-            if st.button("Make this plate", type="primary" if place == 1 else "secondary", key=f"make{place}"):
-                _make(studio, target, suggestion, name)
+            st.html(f'<p class="pm-soft">{html.escape(suggestion.because)}</p>')
+            if st.button("Make this plate", key="make-next"):
+                _make(studio, target, suggestion, "the plate most worth making")
             with st.expander("Cautions for these chemicals"):
                 show_cautions(suggestion.recipe, first=ALL_OF_THEM)
 
 
 def _name(suggestion: Suggestion) -> str:
-    return "Predicted plate" if suggestion.trial is None else f"Plate {suggestion.trial.id}"
+    return "Predicted" if suggestion.trial is None else f"Plate {suggestion.trial.id}"
 
 
 def _photo(suggestion: Suggestion) -> str | None:

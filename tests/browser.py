@@ -1,0 +1,267 @@
+"""A served studio and Debian's Chromium, driven by Playwright: fixtures for the tests of the page.
+
+``conftest.py`` loads them. Screenshots go to the folder that
+MATCHER_SCREENSHOTS names, else to pytest's temporary folder.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+if TYPE_CHECKING:
+    from matcher.studio import Studio
+
+ROOT = Path(__file__).parents[1]
+WIDE, PHONE = (1280, 900), (390, 844)
+CHROMIUM_FLAGS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+PATIENCE_MS = 60_000  # the machines that run this may be busy with other work
+
+
+@dataclass
+class Visitor:
+    """A person at the page: everything that they press, choose or draw counts as one interaction."""
+
+    page: Any
+    address: str
+    shots: Path
+    touch: bool
+    interactions: int = 0
+    foreign: list[str] = field(default_factory=list)
+
+    def open(self, place: str = "") -> None:
+        self.page.goto(f"{self.address}/{place}")
+        self.page.locator("h1").first.wait_for()
+        self.settle()
+
+    def press(self, name: str | re.Pattern[str], role: str = "button") -> None:
+        self.interactions += 1
+        self.page.get_by_role(role, name=name).first.click()
+        self.settle()
+
+    def upload(self, path: Path | dict[str, Any]) -> None:
+        self.interactions += 1
+        self.page.locator("input[type=file]").first.set_input_files(path)
+        self.settle()
+
+    def type_number(self, label: str, value: str) -> None:
+        self.interactions += 1
+        box = self.page.get_by_role("spinbutton", name=label, exact=True)
+        box.fill(value)
+        box.press("Tab")
+        self.settle()
+
+    def settle(self) -> None:
+        """Wait until the page has stopped working, twice in a row: a run may start another one."""
+        for _ in range(2):
+            self.page.wait_for_timeout(250)
+            self.page.wait_for_function(
+                "document.querySelector('[data-testid=stApp]')?.dataset.testScriptState === 'notRunning'"
+            )
+
+    def sees(self, text: str | re.Pattern[str]) -> None:
+        self.page.get_by_text(text).first.wait_for()
+
+    def bench(self) -> Bench:
+        stage = self.page.locator(".stage")
+        stage.locator("img.picture").wait_for()
+        self.page.wait_for_function("document.querySelector('.stBidiComponent .bench, .stBidiComponent') !== null")
+        stage.scroll_into_view_if_needed()
+        self.page.wait_for_timeout(200)
+        return Bench(self, stage)
+
+    def shot(self, name: str) -> None:
+        """Keep a picture of the whole page."""
+        width = self.page.viewport_size["width"]
+        path = self.shots / f"{name}-{width}.png"
+        before = self.page.viewport_size
+        height = self.page.evaluate("document.querySelector('[data-testid=stMain]').scrollHeight")
+        self.page.set_viewport_size({"width": width, "height": max(int(height), before["height"])})
+        self.page.wait_for_timeout(300)
+        self.page.screenshot(path=path)
+        self.page.set_viewport_size(before)
+        self.page.wait_for_timeout(300)
+
+
+@dataclass
+class Bench:
+    """The picture that marks are drawn on, in pixels of the full picture."""
+
+    visitor: Visitor
+    stage: Any
+    size: tuple[int, int] = (1600, 1200)  # of the demo's large pictures
+
+    def drag(self, start: tuple[float, float], end: tuple[float, float]) -> None:
+        steps = 8
+        path = [
+            (start[0] + (end[0] - start[0]) * k / steps, start[1] + (end[1] - start[1]) * k / steps)
+            for k in range(steps + 1)
+        ]
+        self.stroke(path)
+
+    def stroke(self, path: list[tuple[float, float]]) -> None:
+        self.visitor.interactions += 1
+        points = [self._on_screen(point) for point in path]
+        if self.visitor.touch:
+            self._by_finger(points)
+        else:
+            mouse = self.visitor.page.mouse
+            mouse.move(*points[0])
+            mouse.down()
+            for point in points[1:]:
+                mouse.move(*point)
+            mouse.up()
+        self.visitor.page.wait_for_timeout(400)
+        self.visitor.settle()
+
+    def tap(self, point: tuple[float, float]) -> None:
+        self.stroke([point, point])
+
+    def _on_screen(self, point: tuple[float, float]) -> tuple[float, float]:
+        box = self.stage.bounding_box()
+        return (
+            box["x"] + box["width"] * point[0] / self.size[0],
+            box["y"] + box["height"] * point[1] / self.size[1],
+        )
+
+    def _by_finger(self, points: list[tuple[float, float]]) -> None:
+        session = self.visitor.page.context.new_cdp_session(self.visitor.page)
+        for kind, (x, y) in [("touchStart", points[0]), *(("touchMove", point) for point in points[1:])]:
+            session.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": [{"x": x, "y": y}]})
+        session.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+        session.detach()
+
+
+@dataclass
+class Served:
+    """A studio and the address of its page."""
+
+    folder: Path
+    address: str
+
+    def studio(self) -> Studio:
+        from matcher.studio import Studio
+
+        return Studio.open(self.folder)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    """Chromium; without it the test is skipped, but not in CI."""
+    path = shutil.which("chromium")
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        path = None
+    if path is None:
+        if os.environ.get("CI"):
+            pytest.fail("CI must test the page: Playwright or Chromium is missing.")
+        pytest.skip("Playwright and Debian's Chromium drive the page; one of them is missing.")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=list(CHROMIUM_FLAGS))
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def serve(tmp_path: Path) -> Iterator[Callable[[Path], Served]]:
+    """Serve a studio folder as the command line does, until the test is over."""
+    running: list[subprocess.Popen[bytes]] = []
+
+    def start(folder: Path) -> Served:
+        port = _free_port()
+        command = [sys.executable, "-m", "matcher", "app", "--studio", str(folder), "--port", str(port)]
+        said = (tmp_path / f"served-{port}.txt").open("wb")
+        running.append(subprocess.Popen(command, cwd=ROOT, stdout=said, stderr=said))
+        address = f"http://127.0.0.1:{port}"
+        _wait_for(address, running[-1], tmp_path / f"served-{port}.txt")
+        return Served(folder, address)
+
+    yield start
+    for process in running:
+        process.terminate()
+        process.wait(timeout=30)
+
+
+@pytest.fixture
+def demo(serve: Callable[[Path], Served], tmp_path: Path) -> Served:
+    """The demo studio, served."""
+    from matcher.demo import make_demo_studio
+
+    make_demo_studio(tmp_path / "demo").close()
+    return serve(tmp_path / "demo")
+
+
+@pytest.fixture(scope="session")
+def shots(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = os.environ.get("MATCHER_SCREENSHOTS")
+    path = Path(folder) if folder else tmp_path_factory.mktemp("screenshots")
+    path.mkdir(parents=True, exist_ok=True)
+    return path
+
+
+@pytest.fixture
+def visit(chromium: Any, shots: Path) -> Iterator[Callable[..., Visitor]]:
+    """Come to a served studio: ``visit(demo)`` at a desk, ``visit(demo, phone=True)`` with a phone."""
+    contexts: list[Any] = []
+
+    def come(served: Served, phone: bool = False) -> Visitor:
+        width, height = PHONE if phone else WIDE
+        hand = {"has_touch": True, "is_mobile": True, "device_scale_factor": 2} if phone else {}
+        context = chromium.new_context(viewport={"width": width, "height": height}, accept_downloads=True, **hand)
+        contexts.append(context)
+        context.set_default_timeout(PATIENCE_MS)
+        page = context.new_page()
+        visitor = Visitor(page, served.address, shots, touch=phone)
+        context.on("request", lambda request: _note_foreign(visitor, request.url))
+        return visitor
+
+    yield come
+    for context in contexts:
+        context.close()
+
+
+def _note_foreign(visitor: Visitor, url: str) -> None:
+    own = (visitor.address, visitor.address.replace("http", "ws", 1), "data:", "blob:")
+    if not url.startswith(own):
+        visitor.foreign.append(url)
+
+
+def _free_port() -> int:
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port: int = free.getsockname()[1]
+        return port
+
+
+def _wait_for(address: str, process: subprocess.Popen[bytes], said: Path) -> None:
+    until = time.monotonic() + PATIENCE_MS / 1000
+    while time.monotonic() < until:
+        if process.poll() is not None:
+            break
+        try:
+            urllib.request.urlopen(f"{address}/_stcore/health", timeout=2).close()
+            return
+        except OSError:
+            time.sleep(0.1)
+    raise RuntimeError(f"The page is not served: {said.read_text(errors='replace')}")

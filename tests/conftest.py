@@ -1,0 +1,3 @@
+"""Loads the fixtures that several test modules share."""
+
+pytest_plugins = ("tests.browser",)

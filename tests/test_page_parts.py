@@ -1,0 +1,168 @@
+"""The page's own logic without a browser: what comes next, drafts, what a plate changed, and how failures are said."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from matcher.errors import StudioError
+from matcher.finish import Reading
+from matcher.recipe import Coat, Recipe, Seal, Undercoat
+from matcher.studio import Studio
+from matcher.trials.trial import Target, Trial
+from ui.parts.changes import changes, in_words
+from ui.parts.next_step import next_step
+from ui.parts.places import RECORD, SUGGESTIONS, TARGET
+from ui.parts.recipe_form import fields_of
+
+APP = Path(__file__).parents[1] / "ui" / "app.py"
+
+
+def plate(number: int, lab: tuple[float, float, float], target: int | None = None) -> Trial:
+    recipe = Recipe("silicon bronze", None, (Coat("ferric nitrate", 0.5, 6, 105.0),))
+    return Trial(recipe=recipe, reading=Reading(lab=np.array(lab)), id=number, target_id=target)
+
+
+HERON = Target("Heron", Reading(lab=np.array([38.0, 14.0, 22.0])), id=3)
+
+
+def test_a_studio_without_a_target_starts_from_a_clients_photograph() -> None:
+    step = next_step([], [plate(1, (40, 10, 20))], {})
+    assert step.place is TARGET
+    assert step.button == "Start from a client's photograph"
+
+
+def test_a_target_without_plates_leads_to_the_ranked_list() -> None:
+    step = next_step([HERON], [plate(1, (40, 10, 20))], {})
+    assert step.place is SUGGESTIONS
+    assert step.address == {"target": "3"}
+
+
+def test_a_target_in_an_empty_studio_leads_to_the_first_plate() -> None:
+    assert next_step([HERON], [], {}).place is RECORD
+
+
+def test_a_plate_for_the_target_leads_to_what_it_changed() -> None:
+    step = next_step([HERON], [plate(1, (40, 10, 20)), plate(2, (38, 13, 22), target=3)], {})
+    assert step.place is SUGGESTIONS
+    assert step.address == {"target": "3", "logged": "2"}
+
+
+def test_what_was_half_typed_comes_first() -> None:
+    assert next_step([HERON], [], {"plate": {"from_plate": "Plate 4"}}).place is RECORD
+    assert next_step([HERON], [], {"target": {"photo": "0" * 64}}).place is TARGET
+    assert next_step([HERON], [plate(1, (40, 10, 20))], {"target": {"way": "typed"}}).place is SUGGESTIONS
+
+
+def test_a_new_plate_moves_those_behind_it_one_place_back() -> None:
+    trials = [plate(1, (38, 14, 25)), plate(2, (38, 14, 30)), plate(3, (38, 14, 23), target=3)]
+    rows = changes(HERON, trials, trials[2])
+    assert [(row.plate, row.before, row.now) for row in rows] == [(3, None, 1), (1, 1, 2), (2, 2, 3)]
+    assert "nearer than any plate before" in in_words(HERON, rows)
+
+
+def test_a_plate_that_comes_last_changes_no_place_and_is_still_shown() -> None:
+    trials = [*(plate(k, (38, 14, 22 + k)) for k in range(1, 9)), plate(9, (70, 0, 0), target=3)]
+    rows = changes(HERON, trials, trials[-1])
+    assert [row.plate for row in rows] == [1, 2, 3, 4, 5, 6, 9]
+    assert all(row.before == row.now for row in rows[:-1])
+    assert "number 9 of the plates" in in_words(HERON, rows)
+
+
+def test_the_first_plate_of_all_is_called_so() -> None:
+    only = plate(1, (38, 14, 25), target=3)
+    assert in_words(HERON, changes(HERON, [only], only)).endswith("It is the first plate.")
+
+
+@pytest.mark.parametrize(
+    "recipe",
+    [
+        Recipe("silicon bronze"),
+        Recipe(
+            "tin bronze",
+            Undercoat("liver of sulphur", 0.5, 0.25),
+            (Coat("cupric nitrate", 0.25, 3, 100.0, "stipple"), Coat("ferric nitrate", 0.75, 11, 104.5)),
+            Seal("wax", 3, hot=True),
+            "sand-blasted",
+        ),
+    ],
+    ids=["bare metal", "two coats over an undercoat, waxed"],
+)
+def test_the_recipe_form_gives_back_the_recipe_it_was_filled_with(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, recipe: Recipe
+) -> None:
+    app = record_page(monkeypatch, tmp_path, {**fields_of(recipe), "way": "typed"})
+    for label, value in (("L*", 38.0), ("a*", 14.0), ("b*", 22.0)):
+        next(box for box in app.number_input if box.label == label).set_value(value)
+    app.run()
+    app.button(key="plate.log").click().run()
+    with Studio.open(tmp_path / "studio") as studio:
+        assert [trial.recipe for trial in studio.trials()] == [recipe]
+        assert studio.draft("plate") is None, "a logged plate's form starts afresh"
+
+
+def test_taking_out_a_coat_moves_the_next_one_up(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    coats = (Coat("cupric nitrate", 0.25, 3, 100.0), Coat("ferric nitrate", 0.75, 11, 104.0))
+    app = record_page(monkeypatch, tmp_path, fields_of(Recipe("silicon bronze", None, coats)))
+    app.button(key="plate.dropcoat0").click().run()
+    with Studio.open(tmp_path / "studio") as studio:
+        draft = studio.draft("plate")
+    assert draft is not None
+    assert (draft["coats"], draft["coat0_chemical"], draft["coat0_passes"]) == (1, "ferric nitrate", 11)
+    assert "coat1_chemical" not in draft
+
+
+def test_a_failure_nobody_foresaw_is_said_plainly_without_a_traceback(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("MATCHER_STUDIO", str(tmp_path / "studio"))
+    monkeypatch.setattr(Studio, "targets", _breaks(RuntimeError("the flux capacitor is empty")))
+    app = AppTest.from_file(str(APP), default_timeout=60).run()
+    said = said_on(app)
+    assert "Something in this program failed" in said
+    assert "are kept" in said
+    assert "flux capacitor" not in said, "details are folded away"
+    assert any("flux capacitor" in block.value for block in app.code)
+    assert not app.exception
+
+
+def test_an_error_of_ours_is_shown_as_its_sentence(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("MATCHER_STUDIO", str(tmp_path / "studio"))
+    monkeypatch.setattr(Studio, "targets", _breaks(StudioError("The disk is full: make room, and try again.")))
+    app = AppTest.from_file(str(APP), default_timeout=60).run()
+    assert "The disk is full: make room, and try again." in said_on(app)
+    assert not app.exception
+    assert not app.code
+
+
+def test_a_studio_that_cannot_be_opened_gets_one_sentence(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("not a folder")
+    monkeypatch.setenv("MATCHER_STUDIO", str(tmp_path / "file"))
+    app = AppTest.from_file(str(APP), default_timeout=60).run()
+    assert "pm-wrong" in said_on(app)
+    assert not app.exception
+    assert not app.code
+
+
+def record_page(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, fields: dict[str, Any]) -> AppTest:
+    """Return the record page of a new studio, its form half typed as ``fields`` say."""
+    monkeypatch.setenv("MATCHER_STUDIO", str(tmp_path / "studio"))
+    with Studio.open(tmp_path / "studio") as studio:
+        studio.save_draft("plate", fields)
+    app = AppTest.from_file(str(APP), default_timeout=60).run()
+    return app.switch_page("screens/record.py").run()
+
+
+def said_on(app: AppTest) -> str:
+    return " ".join(str(element.proto) for element in app.get("html"))
+
+
+def _breaks(error: Exception) -> Any:
+    def broken(*_arguments: Any, **_named: Any) -> Any:
+        raise error
+
+    return broken
