@@ -30,6 +30,10 @@ class Categories:
     applications: tuple[str, ...]
     seals: tuple[str, ...]
 
+    def same_names(self, other: Categories) -> bool:
+        """Tell whether two hold the same names, in whatever order."""
+        return all(set(vars(self)[field]) == set(names) for field, names in vars(other).items())
+
     @classmethod
     def of(cls, recipes: Iterable[Recipe]) -> Categories:
         """Collect the names in recipes."""
@@ -77,9 +81,9 @@ class Columns:
         return Columns(*(np.repeat(column, times, axis=0) for column in vars(self).values()))
 
 
-def columns_of(recipes: Sequence[Recipe], categories: Categories) -> Columns:
-    """Lay out recipes (n ≥ 1) as columns."""
-    most = max(1, max(len(recipe.coats) for recipe in recipes))
+def columns_of(recipes: Sequence[Recipe], categories: Categories, coats: int = 1) -> Columns:
+    """Lay out recipes (n ≥ 1) as columns, with room for at least ``coats`` coats."""
+    most = max(coats, max(len(recipe.coats) for recipe in recipes))
     n = len(recipes)
     chemical, application = np.full((n, most), -1), np.full((n, most), -1)
     strength, passes, temp_c = np.zeros((n, most)), np.zeros((n, most)), np.full((n, most), 100.0)

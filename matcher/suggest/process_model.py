@@ -40,6 +40,8 @@ Floats = NDArray[np.float64]
 MOST_FOR_SPREAD = 130
 """Trials from which the noise and the weights are learned; beyond it their figures hardly move."""
 ROUNDS = 2
+FITTED_AFRESH = 60
+MOST_STEPS, WORTH_A_STEP = 25, 3e-3
 OPTIMISM = 1.1
 EQUAL_MISSES = 30.0
 
@@ -73,8 +75,8 @@ class ProcessModel:
     _shared: Floats
 
     def columns(self, recipes: Sequence[Recipe]) -> Columns:
-        """Lay out recipes for this model's categories."""
-        return columns_of(recipes, self.curve.categories)
+        """Lay out recipes for this model's categories, with as many coats as its own trials have."""
+        return columns_of(recipes, self.curve.categories, self._columns.chemical.shape[1])
 
     def mean_lab(self, columns: Columns) -> Floats:
         """Return predicted CIELAB (n, 3): quick, without its covariance."""
@@ -161,106 +163,122 @@ class ProcessModel:
 
 
 def fit_process(trials: Sequence[LoggedTrial], start: ProcessModel | None = None) -> ProcessModel:
-    """Fit the process to trials (n ≥ 1); ``start`` is an earlier fit that makes this one quicker.
+    """Fit the process to trials (n ≥ 1).
 
-    Raises SuggestionError when there is no trial.
+    ``start`` is an earlier fit that makes this one quicker; few trials are fitted afresh all the same, so that the
+    answer does not depend on the order of logging. Raises SuggestionError when there is no trial.
     """
     if not trials:
         raise SuggestionError("No trial is logged within these limits: log a plate first, or widen the limits.")
-    recipes = [trial.recipe for trial in trials]
-    categories = Categories.of(recipes)
-    same = start is not None and start.curve.categories == categories
-    if start is not None and same:
-        categories = start.curve.categories
-    curve = FilmMean(categories)
-    columns = columns_of(recipes, categories)
-    lab = np.array([trial.reading.lab for trial in trials])
-    noise = _reading_noise(np.array([trial.reading.covariance for trial in trials]))
-    unknowns = start.unknowns if start is not None and same else curve.prior_mean
-    spread = start.spread if start is not None and same else None
-    for _ in range(ROUNDS if spread is None else 1):
-        known = spread if spread is not None else _first_spread(columns, curve)
-        features = features_of(columns, curve.lab(unknowns, columns), categories)
-        unknowns = _best_unknowns(curve, columns, lab, unknowns, _leftover_covariance(features, known) + noise)
-        spread = _learned(curve, columns, lab, unknowns, noise, spread)
-    assert spread is not None
-    features = features_of(columns, curve.lab(unknowns, columns), categories)
-    unknowns = _best_unknowns(curve, columns, lab, unknowns, _leftover_covariance(features, spread) + noise)
-    return _posterior(curve, unknowns, spread, tuple(trials), columns, lab, noise)
+    categories = Categories.of(trial.recipe for trial in trials)
+    curve, unknowns, spread = FilmMean(categories), None, None
+    if start is not None and len(trials) > FITTED_AFRESH and start.curve.categories.same_names(categories):
+        curve, unknowns, spread = start.curve, start.unknowns, start.spread
+    seen = _Seen(
+        curve,
+        columns_of([trial.recipe for trial in trials], curve.categories),
+        np.array([trial.reading.lab for trial in trials]),
+        np.array([trial.reading.covariance for trial in trials]),
+    )
+    few = seen.rows(np.unique(np.linspace(0, len(trials) - 1, min(len(trials), MOST_FOR_SPREAD)).astype(int)))
+    if unknowns is None or spread is None:
+        unknowns, spread = curve.prior_mean, few.first_spread()
+        for _ in range(ROUNDS):
+            unknowns = few.best_unknowns(unknowns, spread)
+            spread = few.learned_spread(unknowns, spread, 30)
+    else:
+        spread = few.learned_spread(unknowns, spread, 8)
+    return _posterior(seen, seen.best_unknowns(unknowns, spread), spread, tuple(trials))
 
 
-def _posterior(
-    curve: FilmMean,
-    unknowns: Floats,
-    spread: Spread,
-    trials: tuple[LoggedTrial, ...],
-    columns: Columns,
-    lab: Floats,
-    noise: Floats,
-) -> ProcessModel:
+@dataclass(frozen=True, eq=False)
+class _Seen:
+    """n trials as the fit sees them. lab: (n, 3). covariances: (n, 3, 3) of the readings."""
+
+    curve: FilmMean
+    columns: Columns
+    lab: Floats
+    covariances: Floats
+
+    def rows(self, keep: NDArray[np.intp]) -> _Seen:
+        """Return some of the trials."""
+        return _Seen(self.curve, self.columns.rows(keep), self.lab[keep], self.covariances[keep])
+
+    def first_spread(self) -> Spread:
+        """Return the sizes before anything is learned."""
+        features = features_of(self.columns, np.zeros((len(self.columns), 3)), self.curve.categories)
+        return Spread(np.exp(PRIOR_LOG_MISS_SD), np.exp(PRIOR_LOG_PLATE_SD), prior_log_weights(features))
+
+    def noise(self) -> Floats:
+        """Return the readings' covariance (3n, 3n), output by output."""
+        n = len(self.lab)
+        whole = np.zeros((3, n, 3, n))
+        whole[:, np.arange(n), :, np.arange(n)] = self.covariances
+        return whole.reshape(3 * n, 3 * n)
+
+    def learned_spread(self, unknowns: Floats, start: Spread, rounds: int) -> Spread:
+        """Return the sizes learned with the curve linearised at ``unknowns``."""
+        mean, slopes = self.curve.slopes(unknowns, self.columns)
+        steep = _by_output(slopes)
+        known = self.noise() + (steep * np.square(self.curve.prior_sd)) @ steep.T
+        aims = self.lab - mean + (steep @ (unknowns - self.curve.prior_mean)).reshape(3, -1).T
+        return learn_spread(features_of(self.columns, mean, self.curve.categories), aims, known, start, rounds)
+
+    def best_unknowns(self, start: Floats, spread: Spread) -> Floats:
+        """Return the unknowns (p,) of highest posterior density, by Levenberg and Marquardt's damped Newton steps."""
+        from scipy.linalg import solve_triangular
+
+        features = features_of(self.columns, self.curve.lab(start, self.columns), self.curve.categories)
+        root = np.linalg.cholesky(_leftover_covariance(features, spread) + self.noise())
+        centre, tight = self.curve.prior_mean, self.curve.prior_sd**-2
+
+        def whiten(values: Floats) -> Floats:
+            return np.asarray(solve_triangular(root, values, lower=True, check_finite=False))
+
+        def cost(unknowns: Floats, mean: Floats) -> float:
+            off = whiten((self.lab - mean).T.ravel())
+            return float(0.5 * off @ off + 0.5 * tight @ np.square(unknowns - centre))
+
+        unknowns, damping = start, 1e-3
+        mean, slopes = self.curve.slopes(unknowns, self.columns)
+        now = cost(unknowns, mean)
+        for _ in range(MOST_STEPS):
+            steep = whiten(_by_output(slopes))
+            bend = steep.T @ steep + np.diag(tight)
+            pull = steep.T @ whiten((self.lab - mean).T.ravel()) - tight * (unknowns - centre)
+            for _ in range(8):
+                moved = unknowns + np.linalg.solve(bend + damping * np.diag(np.diag(bend)), pull)
+                then = cost(moved, self.curve.lab(moved, self.columns))
+                if then < now:
+                    break
+                damping *= 6
+            else:
+                return unknowns
+            gained, unknowns, now, damping = now - then, moved, then, max(damping / 6, 1e-7)
+            if gained < WORTH_A_STEP:
+                return unknowns
+            mean, slopes = self.curve.slopes(unknowns, self.columns)
+        return unknowns
+
+
+def _posterior(seen: _Seen, unknowns: Floats, spread: Spread, trials: tuple[LoggedTrial, ...]) -> ProcessModel:
     from scipy.linalg import cho_factor, cho_solve
 
-    mean, slopes = curve.slopes(unknowns, columns)
-    features = features_of(columns, mean, curve.categories)
-    steep = np.moveaxis(slopes, 1, 0).reshape(lab.size, -1)
-    left = _leftover_covariance(features, spread) + noise
-    whole = left + (steep * np.square(curve.prior_sd)) @ steep.T
-    factor = cho_factor(whole, lower=True, check_finite=False)
-    aims = (lab - mean).T.ravel() + steep @ (unknowns - curve.prior_mean)
-    misses = cho_solve(cho_factor(left, lower=True, check_finite=False), (lab - mean).T.ravel(), check_finite=False)
-    shared = cho_solve(factor, aims, check_finite=False)
-    return ProcessModel(curve, unknowns, spread, trials, columns, features, steep, factor, misses, shared)
+    curve = seen.curve
+    mean, slopes = curve.slopes(unknowns, seen.columns)
+    features = features_of(seen.columns, mean, curve.categories)
+    steep = _by_output(slopes)
+    left = _leftover_covariance(features, spread) + seen.noise()
+    factor = cho_factor(left + (steep * np.square(curve.prior_sd)) @ steep.T, lower=True, check_finite=False)
+    off = (seen.lab - mean).T.ravel()
+    misses = cho_solve(cho_factor(left, lower=True, check_finite=False), off, check_finite=False)
+    shared = cho_solve(factor, off + steep @ (unknowns - curve.prior_mean), check_finite=False)
+    return ProcessModel(curve, unknowns, spread, trials, seen.columns, features, steep, factor, misses, shared)
 
 
-def _learned(
-    curve: FilmMean, columns: Columns, lab: Floats, unknowns: Floats, noise: Floats, start: Spread | None
-) -> Spread:
-    n = len(columns)
-    keep = np.unique(np.linspace(0, n - 1, min(n, MOST_FOR_SPREAD)).astype(int))
-    some = columns.rows(keep)
-    mean, slopes = curve.slopes(unknowns, some)
-    steep = np.moveaxis(slopes, 1, 0).reshape(3 * len(keep), -1)
-    both = np.concatenate([keep, keep + n, keep + 2 * n])
-    known = noise[np.ix_(both, both)] + (steep * np.square(curve.prior_sd)) @ steep.T
-    aims = lab[keep] - mean + (steep @ (unknowns - curve.prior_mean)).reshape(3, -1).T
-    features = features_of(some, mean, curve.categories)
-    return learn_spread(features, aims, known, start, rounds=30 if start is None else 8)
-
-
-def _best_unknowns(curve: FilmMean, columns: Columns, lab: Floats, start: Floats, covariance: Floats) -> Floats:
-    """Return the unknowns (p,) of highest posterior density, by Levenberg and Marquardt's damped Newton steps."""
-    from scipy.linalg import solve_triangular
-
-    root = np.linalg.cholesky(covariance)
-    tight = curve.prior_sd**-2
-
-    def whiten(values: Floats) -> Floats:
-        return np.asarray(solve_triangular(root, values, lower=True, check_finite=False))
-
-    def cost(unknowns: Floats, mean: Floats) -> float:
-        off = whiten((lab - mean).T.ravel())
-        return float(0.5 * off @ off + 0.5 * tight @ np.square(unknowns - curve.prior_mean))
-
-    unknowns, damping = start, 1e-3
-    mean, slopes = curve.slopes(unknowns, columns)
-    now = cost(unknowns, mean)
-    for _ in range(25):
-        steep = whiten(np.moveaxis(slopes, 1, 0).reshape(lab.size, -1))
-        bend = steep.T @ steep + np.diag(tight)
-        pull = steep.T @ whiten((lab - mean).T.ravel()) - tight * (unknowns - curve.prior_mean)
-        for _ in range(8):
-            moved = unknowns + np.linalg.solve(bend + damping * np.diag(np.diag(bend)), pull)
-            then = cost(moved, curve.lab(moved, columns))
-            if then < now:
-                break
-            damping *= 6
-        else:
-            return unknowns
-        gained, unknowns, now, damping = now - then, moved, then, max(damping / 6, 1e-7)
-        if gained < 1e-3:
-            return unknowns
-        mean, slopes = curve.slopes(unknowns, columns)
-    return unknowns
+def _by_output(slopes: Floats) -> Floats:
+    """Return slopes (n, 3, p) as (3n, p), all of L* first."""
+    return np.moveaxis(slopes, 1, 0).reshape(-1, slopes.shape[-1])
 
 
 def _leftover_covariance(features: Features, spread: Spread) -> Floats:
@@ -271,15 +289,3 @@ def _leftover_covariance(features: Features, spread: Spread) -> Floats:
         block = slice(k * n, (k + 1) * n)
         whole[block, block] = spread.miss_sd[k] ** 2 * alike + (spread.plate_sd[k] ** 2 + 1e-6) * np.eye(n)
     return whole
-
-
-def _reading_noise(covariances: Floats) -> Floats:
-    n = len(covariances)
-    whole = np.zeros((3, n, 3, n))
-    whole[:, np.arange(n), :, np.arange(n)] = covariances
-    return whole.reshape(3 * n, 3 * n)
-
-
-def _first_spread(columns: Columns, curve: FilmMean) -> Spread:
-    features = features_of(columns, np.zeros((len(columns), 3)), curve.categories)
-    return Spread(np.exp(PRIOR_LOG_MISS_SD), np.exp(PRIOR_LOG_PLATE_SD), prior_log_weights(features))
