@@ -20,6 +20,9 @@ Bytes3 = NDArray[np.uint8]
 CHART_SIDES = (1200, 800, 1600, 1000, 1400, 600, 1100, 900)
 PLAIN_CHART = 0.6
 PLAIN_SIDE = 800
+LEAST_UNEVENNESS = 0.8  # CIELAB: noise and coding alone, on a small smoothed copy
+OPENINGS = (5, 11, 19)
+SNAP_OFFSETS = np.arange(-3.0, 10.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,10 +106,11 @@ def find_plain(picture: Bytes3, sides: tuple[float, float]) -> list[Candidate]:
     found: list[Candidate] = []
     for threshold in sorted({1.5, 2.5, 4.0, 6.0, 9.0, max(1.5, 1.5 * noise)}):
         flat = (edge < threshold).astype(np.uint8)
-        for corners in quads_in(
-            cv2.morphologyEx(flat, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)), least=0.002, most=0.7
-        ):
-            found.append(Candidate(corners, _plainness(smooth, corners, sides)))
+        for opening in OPENINGS:
+            opened = cv2.morphologyEx(flat, cv2.MORPH_OPEN, np.ones((opening, opening), np.uint8))
+            for corners in quads_in(opened, least=0.004, most=0.7):
+                snapped, support = _snapped(edge, corners)
+                found.append(Candidate(snapped, support * _plainness(smooth, snapped, sides)))
     return [Candidate(item.corners / scale, item.confidence) for item in _each_place_once(found)]
 
 
@@ -185,27 +189,79 @@ def _four_corners(hull: NDArray[np.int32]) -> Floats | None:
     return None
 
 
+def _snapped(edge: NDArray[np.float32], corners: Floats) -> tuple[Floats, float]:
+    """Move each side of a quadrilateral onto the nearest edge in the picture; return it and how far the edges bear
+    it out, 0 to 1: a card has an edge all along, a chance patch of even bench has none."""
+    height, width = edge.shape
+    clockwise = corners if _signed_area(corners) > 0 else corners[::-1]
+    lines, supports = [], []
+    inside = float(np.median(_at(edge, clockwise.mean(axis=0) + 0.6 * (clockwise - clockwise.mean(axis=0)))))
+    needed = max(1.2, 2.0 * inside)
+    for start, end in zip(clockwise, np.roll(clockwise, -1, axis=0), strict=True):
+        along = (end - start) / max(float(np.linalg.norm(end - start)), 1e-6)
+        outward = np.array([along[1], -along[0]])
+        points = start + np.linspace(0.12, 0.88, 40)[:, None] * (end - start)
+        strips = np.stack([_at(edge, points + offset * outward) for offset in SNAP_OFFSETS])
+        best = int(np.argmax(np.minimum(strips, 4 * needed).mean(axis=1)))
+        near = strips[max(best - 1, 0) : best + 2].max(axis=0)
+        supports.append(float((near > needed).mean()))
+        lines.append((start + SNAP_OFFSETS[best] * outward, along))
+    moved = np.array([_crossing(lines[k - 1], lines[k]) for k in range(4)])
+    if not np.isfinite(moved).all() or (moved < -0.2 * width).any() or (moved > 1.2 * max(height, width)).any():
+        return corners, 0.0
+    weakest = min(supports)
+    return moved, float(np.clip((np.mean(supports) - 0.4) / 0.4, 0, 1) * np.clip((weakest - 0.1) / 0.4, 0, 1))
+
+
+def _at(picture: NDArray[np.float32], points: Floats) -> NDArray[np.float32]:
+    """Return the picture's values at the pixels nearest to points (n, 2), 0 outside it."""
+    height, width = picture.shape
+    x, y = np.round(points).astype(int).T
+    inside = (x >= 0) & (y >= 0) & (x < width) & (y < height)
+    return np.where(inside, picture[y.clip(0, height - 1), x.clip(0, width - 1)], 0).astype(np.float32)
+
+
+def _crossing(first: tuple[Floats, Floats], second: tuple[Floats, Floats]) -> Floats:
+    """Return where two lines, each a point and a direction, cross; not finite when they are parallel."""
+    (point, along), (other, across) = first, second
+    turn = along[0] * across[1] - along[1] * across[0]
+    if abs(turn) < 1e-3:
+        return np.full(2, np.nan)
+    gap = other - point
+    return np.asarray(point + along * (gap[0] * across[1] - gap[1] * across[0]) / turn)
+
+
+def _signed_area(corners: Floats) -> float:
+    x, y = corners.T
+    return float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2
+
+
 def _plainness(lab: NDArray[np.float32], corners: Floats, sides: tuple[float, float]) -> float:
     """Score from 0 to 1 how like a plain grey card a quadrilateral is: shape, evenness, neutrality, lightness."""
     height, width = lab.shape[:2]
     inner = project(unit_to(corners), np.array([[0.12, 0.12], [0.88, 0.12], [0.88, 0.88], [0.12, 0.88]]))
     mask = np.zeros((height, width), np.uint8)
     cv2.fillConvexPoly(mask, np.round(inner).astype(np.int32), 255)
-    inside = lab[mask > 0]
+    rows, columns = np.nonzero(mask)
+    inside = lab[rows, columns]
     if len(inside) < 40:
         return 0.0
     middle = np.median(inside, axis=0)
+    plane = np.column_stack([np.ones(len(rows)), rows - rows.mean(), columns - columns.mean()])
+    rest = inside - plane @ np.linalg.lstsq(plane, inside, rcond=None)[0]
     lengths = np.linalg.norm(corners - np.roll(corners, -1, axis=0), axis=1)
     shorter, longer = sorted((lengths[0] + lengths[2], lengths[1] + lengths[3]))
     aspect = longer / max(shorter, 1e-6)
     lopsided = max(lengths.max() / max(lengths.min(), 1e-6) / aspect, 1.0)
     margin = 2.0
     touches = np.any((corners < margin) | (corners > np.array([width, height]) - 1 - margin))
-    evenness = float(np.exp(-((np.percentile(np.abs(inside - middle), 90, axis=0).max() / 5.0) ** 2)))
+    unevenness = float(np.percentile(np.abs(rest), 90, axis=0).max())
+    evenness = float(np.exp(-((max(unevenness - LEAST_UNEVENNESS, 0.0) / 2.0) ** 2)))
+    size = float(np.clip(abs(_signed_area(corners)) / (0.02 * width * height), 0.3, 1.0))
     neutral = float(np.exp(-((np.hypot(middle[1], middle[2]) / 16.0) ** 2)))
     lightness = float(np.exp(-(((middle[0] - 52.0) / 30.0) ** 2)))
     shape = float(np.exp(-((max(aspect / (1.25 * sides[1]), 1.0) - 1) ** 2) / 0.02 - ((lopsided - 1) / 0.6) ** 2))
-    return evenness * neutral * lightness * shape * (0.5 if touches else 1.0)
+    return size * evenness * neutral * lightness * shape * (0.5 if touches else 1.0)
 
 
 def _each_place_once(found: list[Candidate]) -> list[Candidate]:

@@ -21,7 +21,8 @@ Floats = NDArray[np.float64]
 FEWEST_PIXELS = 9
 FEW_PIXELS = 400
 LEAST_LIGHT = 1e-5
-MUCH_GLARE = 0.3
+MUCH_GLARE = 0.2
+LEAST_PURITY = 0.12  # below it a finish is grey, and a highlight shows by brightness alone
 LEAST_SPREAD = 0.03  # of log brightness: no photographed finish is more even
 
 INSTRUMENT_SIGMA = 0.3
@@ -147,7 +148,7 @@ def specular(light: Floats) -> NDArray[np.bool_]:
 
     A highlight is brighter than the body of the finish and takes the light's colour, which after white balance is
     neutral (dichromatic reflection: Shafer 1985, Color Res. Appl. 10(4)); burnished metal is brighter but keeps
-    its colour, so it must stand out much further. The body's spread is taken from its darker half, where no
+    its colour. The body's spread is taken from its darker half, where no
     highlight reaches.
     """
     brightness = np.log(np.maximum(light.mean(axis=1), 1e-5))
@@ -156,8 +157,9 @@ def specular(light: Floats) -> NDArray[np.bool_]:
     purity = 1 - light.min(axis=1) / np.maximum(light.max(axis=1), 1e-9)
     body_purity = float(np.median(purity[brightness <= body]))
     above = (brightness - body) / spread
-    bleached = purity < 0.8 * body_purity
-    return np.asarray((above > 8) | ((above > 2.5) & bleached))
+    if body_purity < LEAST_PURITY:
+        return np.asarray(above > 5)
+    return np.asarray(((above > 1.2) & (purity < 0.75 * body_purity)) | ((above > 8) & (purity < 0.95 * body_purity)))
 
 
 def _lights_and_darks(kept: Pixels, calibration: Calibration) -> tuple[Floats, Floats]:
