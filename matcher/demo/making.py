@@ -95,7 +95,8 @@ def reading_of(file: Path, truth: Mapping[str, Any]) -> Reading:
     photo = open_photo(file)
     (card,) = truth["cards"]
     found = _confirmed_card(photo, card["kind"], np.array(card["corners"]))
-    return read_finish(photo, calibrate(photo, found), truth["finishes"][0]["polygon"])
+    light = "daylight" if str(truth["light"]).startswith("D") else "unknown"
+    return read_finish(photo, calibrate(photo, found, light=light), truth["finishes"][0]["polygon"])
 
 
 def _confirmed_card(photo: Any, kind: str, corners: np.ndarray[Any, Any]) -> CardReading:
