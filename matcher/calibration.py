@@ -63,7 +63,9 @@ class Calibration:
     tone: decoded values to scene light. gains (3,): white balance and exposure of scene light. rgb_to_xyz (3, 3):
     balanced light to XYZ under D50, used when there is no profile. level (3,): light of the card's grey, about which
     an unlearned tone curve is known. tone_sigma: of its exponent, common and of each channel. matrix_sigma: of the
-    unknown camera-and-light matrix. card: None when there was nothing neutral. field: the light over the picture.
+    unknown camera-and-light matrix. card: None when there was nothing neutral. seen_by: the
+    camera, seen_in: the camera and its light, where known, else the photograph: what other readings can share. field:
+    the light over the picture.
     """
 
     gains: Floats
@@ -74,6 +76,8 @@ class Calibration:
     matrix_sigma: float
     card: CardReading | None
     photo: str
+    seen_by: str
+    seen_in: str
     tone: ToneCurve = field(default_factory=ToneCurve.none)
     profile: CameraProfile | None = None
     profile_card_xyz: Floats | None = None
@@ -158,7 +162,7 @@ class Calibration:
             name, remedy = ("camera and light", UNPROFILED)
             if self.profile is not None:
                 name, remedy = ("light has moved", "photograph the chart again under this light")
-            terms.append(BudgetTerm(name, effect, remedy, f"camera and light of {self.photo}"))
+            terms.append(BudgetTerm(name, effect, remedy, f"camera and light of {self.seen_in}"))
         if self.profile is not None:
             terms += self._profile_terms(light)
         else:
@@ -166,7 +170,7 @@ class Calibration:
             common, channel = self.tone_sigma
             bend = relative @ np.column_stack([common * steps, channel * np.diag(steps)])
             remedy = "use a card with several grey steps, or camera raw"
-            terms.append(BudgetTerm("tone curve", bend, remedy, f"tone curve of {self.photo}"))
+            terms.append(BudgetTerm("tone curve", bend, remedy, f"tone curve of {self.seen_by}"))
         flare = (per_log @ np.full(3, FLARE_SIGMA))[:, None]
         terms.append(
             BudgetTerm("stray light", flare, "keep lamps and windows out of the lens", f"flare in {self.photo}")
@@ -231,7 +235,7 @@ def calibrate(
     matrix_sigma = SENSOR_MATRIX_SIGMA if photo.encoding == "linear" else MATRIX_SIGMA[light]
     tone_sigma = (LINEAR_TONE_SIGMA, LINEAR_TONE_SIGMA) if is_linear else (TONE_SIGMA, TONE_CHANNEL_SIGMA)
     if card is None:
-        return _without_card(photo, camera, tone_sigma, matrix_sigma)
+        return _without_card(photo, camera, tone_sigma, matrix_sigma, light)
     if camera is None and card.card.layout == "chart":
         camera = profile_from_chart(photo, card, "the chart in the picture")
     caveats = (*card.caveats, *(() if camera is None else camera.caveats_for(photo, card)))
@@ -259,6 +263,8 @@ def calibrate(
         matrix_sigma=matrix_sigma,
         card=card,
         photo=photo.sha256,
+        seen_by=_seen_by(photo),
+        seen_in=_seen_in(photo, light),
         tone=tone,
         field=field,
         caveats=(*caveats, *_cast_caveats(gains)),
@@ -279,6 +285,19 @@ def anchored(profile: CameraProfile, rgb: Floats, xyz: Floats) -> tuple[Floats, 
     share = change**2 / (change**2 + BALANCE_SIGMA**2)
     gains = np.exp(ratio.mean() + share * tint)
     return np.asarray(gains * xyz[1] / profile.xyz(shown * gains)[1]), np.asarray((1 - share) * tint)
+
+
+def _seen_by(photo: Photo) -> str:
+    """Name the camera and encoding, whose tone curve is the same from photo to photo; else the photo itself."""
+    camera = photo.camera
+    if camera is None or camera.model is None:
+        return photo.sha256
+    return f"{camera.make} {camera.model}, {photo.encoding}"
+
+
+def _seen_in(photo: Photo, light: str) -> str:
+    """Name the camera in daylight, which sees alike from photo to photo; under an unknown light, the photo itself."""
+    return f"{_seen_by(photo)}, daylight" if light == "daylight" else photo.sha256
 
 
 def matrix_effect(light: Floats) -> Floats:
@@ -303,7 +322,7 @@ def _middle_grey(card: CardReading) -> PatchReading:
 
 
 def _without_card(
-    photo: Photo, camera: CameraProfile | None, tone_sigma: tuple[float, float], matrix_sigma: float
+    photo: Photo, camera: CameraProfile | None, tone_sigma: tuple[float, float], matrix_sigma: float, light: str
 ) -> Calibration:
     unknown = np.column_stack([np.full(3, NO_CARD_EXPOSURE_SIGMA), NO_CARD_BALANCE_SIGMA * np.eye(3)])
     remedy = "put a grey card beside the finish and take the photo again"
@@ -320,6 +339,8 @@ def _without_card(
         matrix_sigma=matrix_sigma,
         card=None,
         photo=photo.sha256,
+        seen_by=_seen_by(photo),
+        seen_in=_seen_in(photo, light),
         caveats=(caveat,),
     )
     if camera is None:
@@ -352,6 +373,8 @@ def _with_profile(
         matrix_sigma=max(matrix_sigma, MATRIX_SIGMA["unknown"]) if mismatched else matrix_sigma,
         card=card,
         photo=photo.sha256,
+        seen_by=_seen_by(photo),
+        seen_in=photo.sha256,
         tone=camera.tone,
         profile=camera,
         profile_card_xyz=xyz,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -50,6 +51,28 @@ def shared_target_draws(target: Reading, labs: ArrayLike, covariances: ArrayLike
     rng = np.random.default_rng(20002)
     own = np.stack([rng.permutation(normal) for _ in range(len(plates))])
     return delta_e_2000(wanted[None], plates[:, None] + np.einsum("mij,mnj->mni", roots, own))
+
+
+def draws_to_target(target: Reading, plates: Sequence[Reading]) -> Floats:
+    """Return ΔE00 (m, n) of m plates to one target over n joint draws of all their errors.
+
+    What plates and target share (camera, light, card, profile) is drawn once for all, so that plates photographed
+    alike are told apart as well as they can be.
+    """
+    readings = [target, *plates]
+    size = len(readings)
+    joint = np.zeros((size, 3, size, 3))
+    for row, first in enumerate(readings):
+        joint[row, :, row] = first.covariance
+        for column in range(row + 1, size):
+            common = shared_covariance(first.budget, readings[column].budget)
+            joint[row, :, column], joint[column, :, row] = common, common.T
+    values, vectors = np.linalg.eigh(joint.reshape(3 * size, 3 * size))
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    normal = np.random.default_rng(20003).standard_normal((2**DRAWS_LOG2, 3 * size))
+    noise = (normal @ root.T).reshape(-1, size, 3)
+    shown = np.array([reading.lab for reading in readings]) + noise
+    return np.stack([delta_e_2000(shown[:, 0], shown[:, k]) for k in range(1, size)])
 
 
 def interval_of(lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike) -> Floats:
