@@ -14,11 +14,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from matcher.errors import Caveat
 from matcher.trials.trial import StageReading, Target, Trial
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
+    from matcher.camera_profile import CameraProfile
+    from matcher.cards import CardReading
+    from matcher.photo import Photo
     from matcher.suggest import Suggester
     from matcher.trials.database import Database
     from matcher.trials.log import Change
@@ -31,6 +35,7 @@ class Studio:
     """An open studio. ``Studio.open`` makes one; it may be used by several threads, and by several processes."""
 
     def __init__(self, database: Database) -> None:
+        from matcher.trials.camera_profiles import ProfileShelf
         from matcher.trials.drafts import Drafts
         from matcher.trials.log import TrialLog
         from matcher.trials.own_cards import OwnCards
@@ -45,6 +50,7 @@ class Studio:
         self._targets = TargetList(database)
         self._drafts = Drafts(database)
         self._own_cards = OwnCards(database)
+        self._profiles = ProfileShelf(database)
         self._stocks = StockShelf(database)
         self._settings = Settings(database)
         self._lock = threading.Lock()
@@ -220,13 +226,62 @@ class Studio:
 
         return self._own_cards.save(OwnCard(name, kind, np.asarray(lab), tolerance, measured_at or datetime.now(UTC)))
 
-    def camera_profiles(self) -> dict[str, dict[str, Any]]:
-        """Return the camera-and-light profiles by name, as the plain JSON that was saved."""
-        return self._own_cards.profiles()
+    # Camera-and-light profiles
 
-    def save_camera_profile(self, name: str, body: dict[str, Any]) -> None:
-        """Keep a camera-and-light profile as plain JSON, over an older one of that name. Raises StudioError."""
-        self._own_cards.save_profile(name, body)
+    def profiles(self, include_retired: bool = False) -> list[CameraProfile]:
+        """Return the camera-and-light profiles by name; those retired only when asked for. Raises CardError."""
+        return self._profiles.profiles(include_retired)
+
+    def profile(self, name: str) -> CameraProfile:
+        """Return one profile, retired or not. Raises StudioError when there is none of that name."""
+        return self._profiles.profile(name)
+
+    def save_profile(self, profile: CameraProfile, who: str = "") -> CameraProfile:
+        """Keep a profile and return it; an older one of its name is retired under its date. Raises StudioError."""
+        return self._profiles.save(profile, who)
+
+    def rename_profile(self, old: str, new: str, who: str = "") -> CameraProfile:
+        """Give a profile another name. Raises StudioError when there is none, or the name is taken."""
+        return self._profiles.rename(old, new, who)
+
+    def retire_profile(self, name: str, reason: str, who: str = "") -> CameraProfile:
+        """Let a profile be chosen no more, with the reason; nothing is deleted. Raises StudioError."""
+        return self._profiles.retire(name, reason, who)
+
+    def take_back_profile(self, name: str, who: str = "") -> CameraProfile:
+        """Let a retired profile be chosen again. Raises StudioError."""
+        return self._profiles.take_back(name, who)
+
+    def export_profile(self, name: str, path: str | Path) -> None:
+        """Write a profile to a new file of plain JSON. Raises StudioError."""
+        from matcher.trials.camera_profiles import write_profile
+
+        write_profile(self.profile(name), Path(path))
+
+    def import_profile(self, path: str | Path, who: str = "") -> CameraProfile:
+        """Keep a profile that another studio exported; one here of its name is retired. Raises a MatcherError."""
+        from matcher.trials.camera_profiles import read_profile
+
+        return self.save_profile(read_profile(Path(path)), who)
+
+    def profile_for(self, photo: Photo, card: CardReading | None) -> tuple[CameraProfile | None, tuple[Caveat, ...]]:
+        """Return the kept profile that fits a photograph, or None with the reason why none does.
+
+        The light is told by the card, so without one none is taken. A chart in the picture makes a profile itself.
+        """
+        from matcher.camera_profile import best_profile
+
+        kept = self.profiles()
+        if not kept:
+            return None, _no_profile("No camera profile is kept yet: photograph a 24-patch chart under this light.")
+        if card is None:
+            return None, _no_profile("No card tells which light this was: name the camera profile, if one holds here.")
+        if card.card.layout == "chart":
+            return None, _no_profile("The chart in the picture makes a profile of its own.")
+        found, why = best_profile(kept, photo, card)
+        if found is None and not why:
+            return None, _no_profile("No camera profile is of this camera and kind of file: make one of a chart.")
+        return found, why
 
     # Carrying it elsewhere
 
@@ -308,3 +363,7 @@ class Studio:
     @is_demo.setter
     def is_demo(self, value: bool) -> None:
         self._settings.is_demo = value
+
+
+def _no_profile(why: str) -> tuple[Caveat, ...]:
+    return (Caveat("profile-none-fits", why),)

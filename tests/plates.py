@@ -10,9 +10,13 @@ import numpy as np
 from hypothesis import strategies as st
 from PIL import Image
 
+from matcher.camera_profile import PARAMETERS, CameraProfile
+from matcher.cielab import SRGB_TO_XYZ_D50
 from matcher.errors import Caveat
 from matcher.finish import PaletteColour, Reading
+from matcher.photo import CameraInfo
 from matcher.recipe import MAX_PASSES, Coat, Recipe, Seal, Undercoat
+from matcher.tone import ToneCurve
 from matcher.trials import StageReading, Target, Trial
 from matcher.uncertainty import BudgetTerm
 
@@ -66,6 +70,28 @@ def a_trial(lightness: float = 38.0, **changed: Any) -> Trial:
 
 def a_target(name: str = "the client's bust", **changed: Any) -> Target:
     return Target(**{"name": name, "reading": a_reading(40.0), "tolerance": 1.5, "made_at": MADE_AT, **changed})
+
+
+def a_profile(name: str = "shop tubes", red: float = 1.02, **changed: Any) -> CameraProfile:
+    """Return an invented profile; ``red``: its grey's red over green."""
+    told: dict[str, Any] = {
+        "name": name,
+        "light": "two cool white tubes",
+        "made_at": MADE_AT,
+        "camera": CameraInfo("Invented", "Camera", "50 mm", MADE_AT.replace(tzinfo=None), 0.01, 8.0, 100),
+        "encoding": "sRGB",
+        "kind": "3x3, with tone curve",
+        "tone": ToneCurve(np.full(3, np.log(0.18)), np.array([0.1, 0.0, -0.1]), np.full(3, 0.01)),
+        "transform": np.hstack([SRGB_TO_XYZ_D50, np.full((3, 3), 0.001)]),
+        "neutral": np.array([red, 1.0, 0.9]),
+        "spread": 0.01 * np.eye(PARAMETERS, 4),
+        "patch_labs": np.array([[50.0, 0, 0], [40.0, 20, 10], [60.0, -20, 30]]),
+        "patch_errors": np.array([[0.1, 0, 0], [0.5, -0.2, 0.4], [-0.3, 0.6, 0.2]]),
+        "colour_temperature_k": 4150.0,
+        "photo": "ab" * 32,
+        "caveats": (Caveat("chart-clipped", "1 patches were over- or underexposed and left out."),),
+    }
+    return CameraProfile(**{**told, **changed})
 
 
 def a_photograph(seed: int = 1, kind: str = "JPEG") -> bytes:

@@ -352,7 +352,7 @@ def test_a_draft_doesnt_disturb_the_suggestions(studio: Studio) -> None:
     assert studio.suggester() is first
 
 
-# Own cards, camera profiles, stocks
+# Own cards, stocks
 
 
 def test_a_card_measured_anew_counts_from_then_on(studio: Studio) -> None:
@@ -371,12 +371,6 @@ def test_a_card_with_an_impossible_colour_is_refused(studio: Studio, lab: Any) -
     with pytest.raises(MatcherError):
         studio.save_card("card", "grey card", lab)
     assert studio.own_cards() == []
-
-
-def test_camera_profiles_are_kept_by_name(studio: Studio) -> None:
-    studio.save_camera_profile("shop tubes", {"matrix": [[1.0, 0.1, 0.0]], "light": "tubes"})
-    studio.save_camera_profile("shop tubes", {"matrix": [[1.0, 0.2, 0.0]], "light": "tubes"})
-    assert studio.camera_profiles() == {"shop tubes": {"matrix": [[1.0, 0.2, 0.0]], "light": "tubes"}}
 
 
 def test_a_new_stock_leaves_old_trials_as_they_are(studio: Studio) -> None:

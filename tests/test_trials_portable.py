@@ -20,7 +20,7 @@ from matcher.errors import MatcherError, StudioError
 from matcher.studio import Studio
 from matcher.trials import Trial, portable
 from matcher.trials.database import DATABASE_NAME
-from tests.plates import MADE_AT, a_photograph, a_recipe, a_target, a_trial
+from tests.plates import MADE_AT, a_photograph, a_profile, a_recipe, a_target, a_trial
 
 
 @pytest.fixture
@@ -50,7 +50,9 @@ def fill(studio: Studio) -> None:
     studio.set_aside(2, "streaky", who="Ben")
     studio.save_card("bench card", "grey card", (49.1, -0.2, 0.3), measured_at=MADE_AT)
     studio.save_card("scale", "grey scale", [(90, 0, 0), (20, 0, 0)], measured_at=MADE_AT)
-    studio.save_camera_profile("shop tubes", {"matrix": [[1.0]]})
+    studio.save_profile(a_profile())
+    studio.save_profile(a_profile("old lamps"))
+    studio.retire_profile("old lamps", "lamps changed")
 
 
 def told(trials: list[Trial]) -> list[dict[str, Any]]:
@@ -64,7 +66,7 @@ def everything(studio: Studio) -> dict[str, Any]:
         "targets": [{**target.as_dict(), "id": None} for target in studio.targets(include_set_aside=True)],
         "stocks": studio.stocks(),
         "cards": [card.as_dict() for card in studio.own_cards()],
-        "profiles": studio.camera_profiles(),
+        "profiles": [profile.as_dict() for profile in studio.profiles(include_retired=True)],
         "photos": {p.name: p.read_bytes() for p in studio.photos.folder.glob("??/*")},
     }
 

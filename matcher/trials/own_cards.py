@@ -1,4 +1,4 @@
-"""The studio's own measured cards and camera profiles: the colours of the very card that lies in its photographs.
+"""The studio's own measured cards: the colours of the very card that lies in its photographs.
 
 Readings already logged keep what they were read with; a card measured anew counts from then on.
 """
@@ -21,7 +21,7 @@ from matcher.errors import StudioError
 from matcher.trials import rows
 from matcher.trials.database import Database
 from matcher.trials.log import note
-from matcher.trials.schema import CameraProfileRow, OwnCardPatchRow, OwnCardRow
+from matcher.trials.schema import OwnCardPatchRow, OwnCardRow
 from matcher.trials.trial import in_utc, moment
 
 
@@ -66,7 +66,7 @@ class OwnCard:
 
 
 class OwnCards:
-    """The measured cards and the camera profiles of one studio."""
+    """The measured cards of one studio."""
 
     def __init__(self, database: Database) -> None:
         self.database = database
@@ -80,16 +80,6 @@ class OwnCards:
         """Keep a measured card; one of the same name is measured anew, and its history keeps the old values."""
         with self.database.writing() as session:
             return save_in(session, card, who)
-
-    def profiles(self) -> dict[str, dict[str, Any]]:
-        """Return the camera-and-light profiles by name, each as the plain JSON that was saved."""
-        with self.database.reading() as session:
-            return load_profiles(session)
-
-    def save_profile(self, name: str, body: dict[str, Any], who: str = "") -> None:
-        """Keep a camera-and-light profile as plain JSON, over an older one of that name. Raises StudioError."""
-        with self.database.writing() as session:
-            save_profile_in(session, name, body, who)
 
 
 def load_cards(session: Session) -> list[OwnCard]:
@@ -123,23 +113,6 @@ def save_in(session: Session, card: OwnCard, who: str = "") -> OwnCard:
     before = "" if old is None else f"before: {json.dumps(old.as_dict())}"
     note(session, "measured" if old is None else "measured anew", "card", card.name, before, who)
     return card
-
-
-def load_profiles(session: Session) -> dict[str, dict[str, Any]]:
-    found = session.scalars(sa.select(CameraProfileRow).order_by(CameraProfileRow.name))
-    return {row.name: dict(row.body) for row in found}
-
-
-def save_profile_in(session: Session, name: str, body: dict[str, Any], who: str = "") -> None:
-    """Keep a camera profile within an open transaction; the very same one again changes nothing."""
-    name = rows.line(name, "profile's name", required=True)
-    plain = rows.plain_json(body, "camera profile")
-    old = session.get(CameraProfileRow, name)
-    if old is not None and old.body == plain:
-        return
-    session.merge(CameraProfileRow(name=name, body=plain, saved_at=datetime.now(UTC)))
-    session.flush()
-    note(session, "saved", "camera profile", name, "", who)
 
 
 def _patches(lab: ArrayLike) -> NDArray[np.float64]:

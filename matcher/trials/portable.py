@@ -25,7 +25,7 @@ from sqlalchemy.orm import Session
 
 from matcher.errors import MatcherError, StudioError
 from matcher.recipe import Recipe
-from matcher.trials import own_cards, rows, stocks, targets
+from matcher.trials import camera_profiles, own_cards, rows, stocks, targets
 from matcher.trials.database import DATABASE_NAME, PHOTO_FOLDER, Database, copy_sqlite
 from matcher.trials.log import by_uid, load_trials, note, note_photo_in, record_in, same_content
 from matcher.trials.own_cards import OwnCard
@@ -205,7 +205,7 @@ def _document(session: Session, photos: PhotoStore) -> dict[str, Any]:
             for trial in all_trials
         ],
         "own_cards": [card.as_dict() for card in own_cards.load_cards(session)],
-        "camera_profiles": own_cards.load_profiles(session),
+        "camera_profiles": camera_profiles.load_profiles(session),
         "photos": [_photo_entry(row, photos) for row in session.scalars(sa.select(PhotoRow).order_by(PhotoRow.sha256))],
         "history": [
             _history_entry(row, uid_of_trial, uid_of_target)
@@ -355,7 +355,7 @@ def _checked(archive: zipfile.ZipFile, data: Mapping[str, Any]) -> _Contents:
         trials=[_trial(at, item) for at, item in enumerate(data["trials"], start=1)],
         target_uids={item["uid"]: item["target_uid"] for item in data["trials"] if item.get("target_uid")},
         cards=[OwnCard.from_dict(item) for item in data["own_cards"]],
-        profiles={name: rows.plain_json(body, "camera profile") for name, body in data["camera_profiles"].items()},
+        profiles={name: camera_profiles.checked_body(name, body) for name, body in data["camera_profiles"].items()},
         history=[_history_line(item) for item in data["history"]],
     )
 
@@ -496,10 +496,10 @@ def _merge_cards(session: Session, contents: _Contents, who: str) -> None:
     for card in contents.cards:
         if card.name not in here:
             own_cards.save_in(session, card, who)
-    profiles = own_cards.load_profiles(session)
+    profiles = camera_profiles.load_profiles(session)
     for name, body in contents.profiles.items():
         if name not in profiles:
-            own_cards.save_profile_in(session, name, body, who)
+            camera_profiles.save_profile_in(session, name, body, who)
 
 
 def _take_over_name(session: Session, contents: _Contents) -> None:

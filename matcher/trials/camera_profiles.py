@@ -1,0 +1,176 @@
+"""The studio's camera-and-light profiles: kept by name as plain JSON, retired when they no longer hold, never deleted.
+
+Beside the studio's own cards; ``matcher.camera_profile`` makes profiles and chooses among them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Session
+
+from matcher.camera_profile import CameraProfile
+from matcher.errors import CardError, StudioError
+from matcher.trials import rows
+from matcher.trials.database import Database
+from matcher.trials.log import note
+from matcher.trials.schema import CameraProfileRow
+
+MAX_FILE_BYTES = 4_000_000
+REPLACED = "replaced by a newer one of its name"
+
+
+class ProfileShelf:
+    """The camera profiles of one studio."""
+
+    def __init__(self, database: Database) -> None:
+        self.database = database
+
+    def profiles(self, include_retired: bool = False) -> list[CameraProfile]:
+        """Return the profiles by name; those retired only when asked for. Raises StudioError for a damaged one."""
+        with self.database.reading() as session:
+            bodies = load_profiles(session)
+        return [_profile(name, body) for name, body in bodies.items() if include_retired or body.get("retired") is None]
+
+    def profile(self, name: str) -> CameraProfile:
+        """Return one profile, retired or not. Raises StudioError when there is none of that name."""
+        with self.database.reading() as session:
+            return _one(session, name)
+
+    def save(self, profile: CameraProfile, who: str = "") -> CameraProfile:
+        """Keep a profile and return it; an older one of its name is retired under its date. Raises StudioError."""
+        with self.database.writing() as session:
+            older = session.get(CameraProfileRow, _name(profile.name))
+            if older is not None and older.body != _plain(profile):
+                _make_way(session, _profile(older.name, older.body), who)
+            save_profile_in(session, profile.name, profile.as_dict(), who)
+            return _one(session, profile.name)
+
+    def rename(self, old: str, new: str, who: str = "") -> CameraProfile:
+        """Give a profile another name. Raises StudioError when there is none, or the name is taken."""
+        with self.database.writing() as session:
+            profile = _one(session, old).renamed(_name(new))
+            if profile.name == _name(old):
+                return profile
+            _refuse_taken(session, profile.name)
+            _drop(session, old)
+            save_profile_in(session, profile.name, profile.as_dict(), who, f"renamed from {_name(old)}")
+            return profile
+
+    def retire(self, name: str, reason: str, who: str = "") -> CameraProfile:
+        """Let a profile be chosen no more: the lamp was changed, say. Raises StudioError."""
+        return self._mark(name, rows.line(reason, "reason for retiring it", required=True), who)
+
+    def take_back(self, name: str, who: str = "") -> CameraProfile:
+        """Let a retired profile be chosen again. Raises StudioError."""
+        return self._mark(name, None, who)
+
+    def _mark(self, name: str, reason: str | None, who: str) -> CameraProfile:
+        with self.database.writing() as session:
+            row = _row(session, name)
+            if row.body.get("retired") != reason:  # on the plain JSON: one that cannot be read can be retired too
+                said = "taken back" if reason is None else f"retired: {reason}"
+                save_profile_in(session, row.name, {**row.body, "retired": reason}, who, said)
+        return self.profile(name)
+
+
+def write_profile(profile: CameraProfile, path: Path) -> None:
+    """Write a profile to a file of plain JSON; what is there is not written over. Raises StudioError."""
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(profile.to_json())
+    except FileExistsError as error:
+        raise StudioError(f"{path} is there already: choose another name for the profile's file.") from error
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise StudioError(f"{path} cannot be written ({reason}): choose another place.") from error
+
+
+def read_profile(path: Path) -> CameraProfile:
+    """Read a profile that was exported. Raises StudioError, or CardError for what is no profile."""
+    try:
+        with path.open("rb") as file:
+            data = file.read(MAX_FILE_BYTES + 1)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise StudioError(f"The profile {path} cannot be opened ({reason}): check the path and the name.") from error
+    if len(data) > MAX_FILE_BYTES:
+        raise StudioError(f"{path} is over {MAX_FILE_BYTES // 10**6} MB: that is no profile.")
+    return CameraProfile.from_json(data)
+
+
+def load_profiles(session: Session) -> dict[str, dict[str, Any]]:
+    """Return the profiles' plain JSON by name."""
+    found = session.scalars(sa.select(CameraProfileRow).order_by(CameraProfileRow.name))
+    return {row.name: dict(row.body) for row in found}
+
+
+def checked_body(name: str, body: Any) -> dict[str, Any]:
+    """Return a profile's plain JSON from elsewhere, under its name here. Raises StudioError."""
+    try:
+        return CameraProfile.from_dict(rows.plain_json(body, "camera profile")).renamed(_name(name)).as_dict()
+    except CardError as error:
+        raise StudioError(f"The camera profile {name[:40]!r} in this file: {error}") from error
+
+
+def save_profile_in(session: Session, name: str, body: dict[str, Any], who: str = "", said: str = "saved") -> None:
+    """Keep a profile within an open transaction; the very same one again changes nothing."""
+    name, plain = _name(name), rows.plain_json(body, "camera profile")
+    old = session.get(CameraProfileRow, name)
+    if old is not None and old.body == plain:
+        return
+    session.merge(CameraProfileRow(name=name, body=plain, saved_at=datetime.now(UTC)))
+    session.flush()
+    what, _, detail = said.partition(": ")
+    note(session, what, "camera profile", name, detail, who)
+
+
+def _make_way(session: Session, older: CameraProfile, who: str) -> None:
+    """Retire the profile that has the name of a new one, under its own name and date: readings were made with it."""
+    stem = f"{older.name}, {older.made_at:%Y-%m-%d}"
+    names = [stem, *(f"{stem} ({number})" for number in range(2, 1000))]
+    free = next((name for name in names if session.get(CameraProfileRow, _name(name)) is None), None)
+    if free is None:
+        raise StudioError(f"Choose another name: there are too many profiles named {stem!r}.")
+    kept = replace(older.renamed(free), retired=older.retired or REPLACED)
+    save_profile_in(session, kept.name, kept.as_dict(), who, f"retired: {kept.retired}")
+
+
+def _refuse_taken(session: Session, name: str) -> None:
+    if session.get(CameraProfileRow, name) is not None:
+        raise StudioError(f"Choose another name: there is a profile named {name!r} already.")
+
+
+def _drop(session: Session, name: str) -> None:
+    session.execute(sa.delete(CameraProfileRow).where(CameraProfileRow.name == _name(name)))
+
+
+def _one(session: Session, name: str) -> CameraProfile:
+    row = _row(session, name)
+    return _profile(row.name, row.body)
+
+
+def _row(session: Session, name: str) -> CameraProfileRow:
+    row = session.get(CameraProfileRow, _name(name))
+    if row is None:
+        raise StudioError(f"There is no camera profile named {name!r} in this studio: list them to see their names.")
+    return row
+
+
+def _profile(name: str, body: dict[str, Any]) -> CameraProfile:
+    try:
+        return CameraProfile.from_dict(body)
+    except CardError as error:
+        raise StudioError(f"Retire the camera profile {name!r}, which cannot be used. {error}") from error
+
+
+def _plain(profile: CameraProfile) -> dict[str, Any]:
+    return rows.plain_json(profile.as_dict(), "camera profile")
+
+
+def _name(name: str) -> str:
+    return rows.line(name, "profile's name", required=True)
