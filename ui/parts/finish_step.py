@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -16,11 +17,21 @@ from ui.parts.photographs import bench_picture, photo_of
 from ui.parts.swatches import css_colour, figures, show_reading
 
 if TYPE_CHECKING:
+    from matcher.camera_profile import CameraProfile
     from matcher.cards import CardReading
     from matcher.finish import Reading
     from matcher.studio import Studio
 
 MOST_FINISHES = 6
+
+
+@dataclass(frozen=True)
+class Light:
+    """What is known of the light: the card, "daylight" or "unknown", and the camera's profile under it, if any."""
+
+    card: CardChoice
+    kind: str
+    profile: CameraProfile | None
 
 
 def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name: str) -> tuple[Reading | None, Any]:
@@ -30,6 +41,7 @@ def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name
     """
     choice = CardChoice.from_dict(draft.get("card"))
     card = card_reading(studio, sha256, choice)
+    profile, _ = studio.profile_for(photo_of(studio, sha256), card)
     marked = tuple(Shape.from_dict(shape) for shape in draft.get("finishes") or ())
     st.subheader(heading, anchor=False)
     picture_side, words_side = st.columns([1.75, 1], gap="medium")
@@ -42,7 +54,7 @@ def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name
             most=MOST_FINISHES,
             fixed=_card_outline(card),
         )
-        _change_card(draft, card)
+        _change_card(draft, card, profile)
     if now != marked:
         draft.set(finishes=[shape.as_dict() for shape in now])
     with words_side:
@@ -51,7 +63,8 @@ def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name
                 "<p>Draw a box over an even part of the finish, or an outline around it. Leave edges and glare out.</p>"
             )
             return None, words_side
-        reading = _chosen_reading(studio, draft, sha256, choice, now)
+        light = _ask_light(draft, profile)
+        reading = _chosen_reading(studio, draft, sha256, Light(choice, light, profile), now)
         if reading is not None:
             st.subheader(name, anchor=False)
             show_reading(reading, name)
@@ -65,14 +78,28 @@ def _card_outline(card: CardReading | None) -> list[Fixed]:
     return [Fixed(corners, card.card.name)]
 
 
-def _change_card(draft: Draft, card: CardReading | None) -> None:
+def _change_card(draft: Draft, card: CardReading | None, profile: CameraProfile | None) -> None:
     """Say what the light was judged by, and let it be changed; the marks on the finish stay."""
     said = "Without a card" if card is None else _card_in_words(card)
+    if profile is not None:
+        said += f"; camera profile {profile.name}"
     with st.container(horizontal=True, vertical_alignment="center", key=f"{draft.form}-card-line"):
         st.html(f'<span class="pm-soft">{html.escape(said)}.</span>', width="content")
         if st.button("Change the card", type="tertiary", key=f"{draft.form}.card.change"):
             draft.set(card=None)
             st.rerun()
+
+
+def _ask_light(draft: Draft, profile: CameraProfile | None) -> str:
+    """Ask whether it was daylight, where no profile says how the camera sees this light."""
+    if profile is not None:
+        return "unknown"
+    by_day = st.toggle(
+        "Taken in daylight",
+        help="By a window or outdoors, with no lamp on. A camera sees colour far truer then. Leave it off when unsure.",
+        **draft.field("daylight", False),
+    )
+    return "daylight" if by_day else "unknown"
 
 
 def _card_in_words(card: CardReading) -> str:
@@ -82,14 +109,14 @@ def _card_in_words(card: CardReading) -> str:
 
 
 def _chosen_reading(
-    studio: Studio, draft: Draft, sha256: str, choice: CardChoice, shapes: tuple[Shape, ...]
+    studio: Studio, draft: Draft, sha256: str, light: Light, shapes: tuple[Shape, ...]
 ) -> Reading | None:
     """Read every mark; with more than one, ask which is meant. A mark that cannot be read says why."""
     readings: dict[int, Reading] = {}
     with st.spinner("Reading the finish…"):
         for number, shape in enumerate(shapes):
             try:
-                readings[number] = finish_reading(studio, sha256, choice, shape)
+                readings[number] = finish_reading(studio, sha256, light, shape)
             except MatcherError as error:
                 tell(f"{number + 1}: {error}" if len(shapes) > 1 else str(error))
     if not readings:
@@ -118,15 +145,28 @@ def _which(draft: Draft, readings: dict[int, Reading]) -> int:
     return numbers[0] if chosen is None else chosen
 
 
-def finish_reading(studio: Studio, sha256: str, choice: CardChoice, shape: Shape) -> Reading:
+def finish_reading(studio: Studio, sha256: str, light: Light, shape: Shape) -> Reading:
     """Return the reading of one mark. Raises MatcherError."""
-    return _finish_reading(str(studio.photo_path(sha256)), choice, shape, studio, sha256)
+    profile = None if light.profile is None else light.profile.to_json()
+    return _finish_reading(
+        str(studio.photo_path(sha256)), light.card, light.kind, profile, shape, studio, light, sha256
+    )
 
 
 @st.cache_resource(show_spinner=False, max_entries=64)
-def _finish_reading(path: str, choice: CardChoice, shape: Shape, _studio: Studio, _sha256: str) -> Reading:
+def _finish_reading(
+    path: str,
+    card: CardChoice,
+    kind: str,
+    profile: str | None,
+    shape: Shape,
+    _studio: Studio,
+    _light: Light,
+    _sha256: str,
+) -> Reading:
     from matcher.calibration import calibrate
     from matcher.finish import read_finish
 
     photo = photo_of(_studio, _sha256)
-    return read_finish(photo, calibrate(photo, card_reading(_studio, _sha256, choice)), shape.points)
+    found = card_reading(_studio, _sha256, card)
+    return read_finish(photo, calibrate(photo, found, camera=_light.profile, light=kind), shape.points)

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from matcher.studio import Studio
 
 KINDS = ["jpg", "jpeg", "png", "webp", "tif", "tiff", "heic", "heif", "dng", "cr2", "nef", "arw"]
-PHOTOGRAPH_FIELDS = ("photo", "photo_name", "card", "card_way", "corners", "neutral", "finishes", "chosen")
+PHOTOGRAPH_FIELDS = ("photo", "photo_name", "card", "card_way", "corners", "neutral", "finishes", "chosen", "daylight")
 
 
 def upload(studio: Studio, draft: Draft) -> None:

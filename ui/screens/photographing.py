@@ -1,4 +1,4 @@
-"""How to photograph a finish so that its colour can be read: words only."""
+"""How to photograph a finish so that its colour can be read, and how to make the reading surer."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ import html
 import streamlit as st
 
 from ui.parts import look
+from ui.parts.camera_lesson import teach_camera
+from ui.parts.opened import the_studio
 
 SETTING_UP = (
     "Let the plate cool, and photograph it in the state that you want to match: bare, or sealed.",
@@ -42,6 +44,7 @@ def show() -> None:
     sections = _section("Set it up", SETTING_UP) + _section("Take it", TAKING) + _section("Mark it", MARKING)
     st.html(f'<div class="pm-three">{sections}</div>')
     _carrier_sheet()
+    teach_camera(the_studio())
     st.subheader("Cautions", anchor=False)
     items = "".join(f"<li>{html.escape(text)}</li>" for text in CAUTIONS)
     st.html(f'<ul class="pm-mind-list">{items}</ul>')

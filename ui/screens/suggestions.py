@@ -184,7 +184,8 @@ def _make(studio: Studio, target: Target, suggestion: Suggestion, name: str) -> 
     draft = Draft(studio, "plate")
     if draft.values:
         Draft(studio, "plate laid by").fill(draft.values)
-    draft.fill({**fields_of(suggestion.recipe), "target_id": target.id, "from_plate": name})
+    kept = {"made_by": draft.get("made_by", "")}
+    draft.fill({**kept, **fields_of(suggestion.recipe), "target_id": target.id, "from_plate": name})
     st.switch_page(RECORD.file)
 
 
