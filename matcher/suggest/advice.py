@@ -167,7 +167,8 @@ def _how_it_misses(lab: Floats, target: Floats) -> str:
 def _hoped(change: Change, now: float) -> str:
     low, high = change.interval
     verb = "are" if change.what.startswith(("two", "three")) else "is"
-    return f"{change.what} {verb} expected to bring ΔE00 from {now:.1f} to {change.delta_e00:.1f} ({low:.1f} to {high:.1f})"
+    hope = f"{change.delta_e00:.1f} ({low:.1f} to {high:.1f})"
+    return f"{change.what} {verb} expected to bring ΔE00 from {now:.1f} to {hope}"
 
 
 def _count(number: int) -> str:

@@ -14,8 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matcher.recipe import Recipe
+from matcher.suggest.trade_facts import is_ferric
 
 Floats = NDArray[np.float64]
+
+UNSEEN_FERRIC = "another ferric salt"
+"""The category of a ferric salt that no trial holds: nothing is known of it but what the trade knows of all."""
 Places = NDArray[np.intp]
 
 
@@ -42,7 +46,7 @@ class Categories:
             _commonest(recipe.alloy for recipe in kept),
             _commonest(recipe.surface for recipe in kept),
             _commonest(recipe.undercoat.chemical for recipe in kept if recipe.undercoat is not None),
-            _commonest(coat.chemical for recipe in kept for coat in recipe.coats),
+            (*_commonest(coat.chemical for recipe in kept for coat in recipe.coats), UNSEEN_FERRIC),
             _commonest(coat.application for recipe in kept for coat in recipe.coats),
             _commonest(recipe.seal.kind for recipe in kept if recipe.seal is not None),
         )
@@ -76,21 +80,33 @@ class Columns:
         """Return some of the recipes."""
         return Columns(*(column[keep] for column in vars(self).values()))
 
-    def repeated(self, times: int) -> Columns:
-        """Return every recipe ``times`` over, the copies side by side."""
-        return Columns(*(np.repeat(column, times, axis=0) for column in vars(self).values()))
+    def followed_by(self, other: Columns) -> Columns:
+        """Return these recipes and then others, with room for the most coats of either."""
+        most = max(self.chemical.shape[1], other.chemical.shape[1])
+        ours, theirs = vars(self._with_room(most)), vars(other._with_room(most))
+        return Columns(*(np.concatenate([ours[name], theirs[name]]) for name in ours))
+
+    def _with_room(self, most: int) -> Columns:
+        wide = {}
+        for name, column in vars(self).items():
+            if column.ndim == 2 and column.shape[1] < most:
+                fill = {"chemical": -1, "application": -1, "temp_c": 100.0}.get(name, 0)
+                column = np.pad(column, ((0, 0), (0, most - column.shape[1])), constant_values=fill)
+            wide[name] = column
+        return Columns(**wide)
 
 
-def columns_of(recipes: Sequence[Recipe], categories: Categories, coats: int = 1) -> Columns:
-    """Lay out recipes (n ≥ 1) as columns, with room for at least ``coats`` coats."""
-    most = max(coats, max(len(recipe.coats) for recipe in recipes))
+def columns_of(recipes: Sequence[Recipe], categories: Categories) -> Columns:
+    """Lay out recipes (n ≥ 1) as columns."""
+    most = max(1, max(len(recipe.coats) for recipe in recipes))
     n = len(recipes)
     chemical, application = np.full((n, most), -1), np.full((n, most), -1)
     strength, passes, temp_c = np.zeros((n, most)), np.zeros((n, most)), np.full((n, most), 100.0)
     places = {name: _places(known) for name, known in vars(categories).items()}
     for i, recipe in enumerate(recipes):
         for j, coat in enumerate(recipe.coats):
-            chemical[i, j] = places["chemicals"].get(coat.chemical, len(categories.chemicals))
+            unseen = places["chemicals"][UNSEEN_FERRIC] if is_ferric(coat.chemical) else len(categories.chemicals)
+            chemical[i, j] = places["chemicals"].get(coat.chemical, unseen)
             application[i, j] = places["applications"].get(coat.application, len(categories.applications))
             strength[i, j], passes[i, j], temp_c[i, j] = coat.strength, coat.passes, coat.surface_temp_c
     under = [recipe.undercoat for recipe in recipes]

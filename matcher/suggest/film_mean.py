@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from matcher.cielab import D50_WHITE, xyz_to_lab
 from matcher.suggest.columns import Categories, Columns
+from matcher.suggest.trade_facts import is_ferric
 
 Floats = NDArray[np.float64]
 
@@ -46,7 +47,7 @@ class FilmMean:
         self._means: list[Floats] = []
         self._sds: list[Floats] = []
         self._size = 0
-        self.ferric = np.array(["ferric" in name.lower() for name in categories.chemicals] + [False])
+        self.ferric = np.array([is_ferric(name) for name in categories.chemicals] + [False])
         self._lay_out()
         self.prior_mean: Floats = np.concatenate(self._means)
         self.prior_sd: Floats = np.concatenate(self._sds)

@@ -42,9 +42,11 @@ def features_of(columns: Columns, mean_lab: Floats, categories: Categories) -> F
     there = columns.chemical >= 0
     dose = (columns.strength * columns.passes * there).sum(axis=1)
     temp = np.where(there, columns.temp_c - MIDDLE_TEMP_C, 0.0).sum(axis=1) / np.maximum(there.sum(axis=1), 1)
-    based = columns.undercoat >= 0
-    coats = columns.chemical.shape[1]
-    last = columns.chemical[np.arange(len(columns)), np.maximum(there.sum(axis=1) - 1, 0)]
+    held = ((columns.undercoat >= 0) * (1 - 0.8 * columns.burnish))[:, None]
+    last = np.maximum(there.sum(axis=1) - 1, 0)
+    row = np.arange(len(columns))
+    earlier = sum(_held(columns.chemical[:, j], len(categories.chemicals)) for j in range(columns.chemical.shape[1]))
+    final = _held(columns.chemical[row, last], len(categories.chemicals))
     numbers = np.column_stack(
         [
             mean_lab / 15,
@@ -52,19 +54,18 @@ def features_of(columns: Columns, mean_lab: Floats, categories: Categories) -> F
             temp / 10,
             columns.base_strength,
             columns.burnish,
-            there.sum(axis=1) - 1.0 if coats > 1 else np.zeros(len(columns)),
+            there.sum(axis=1) - 1.0,
         ]
     )
-    held = (based * (1 - 0.8 * columns.burnish))[:, None]
     kinds = np.column_stack(
         [
             _held(columns.undercoat, len(categories.undercoats)) * held,
-            sum(_held(columns.chemical[:, j], len(categories.chemicals)) for j in range(coats)),
-            _held(last, len(categories.chemicals)) if coats > 1 else np.zeros((len(columns), 0)),
+            final,
+            earlier - final,
             _held(columns.alloy, len(categories.alloys)),
             _held(columns.surface, len(categories.surfaces)),
             _held(columns.seal, len(categories.seals)),
-            _held(columns.application[:, 0], len(categories.applications)),
+            _held(columns.application[row, last], len(categories.applications)),
         ]
     )
     return Features(numbers, kinds)
@@ -144,7 +145,7 @@ def _evidence(
     from scipy.linalg import cho_factor, cho_solve
 
     n = sheets.shape[1]
-    flat = sheets.reshape(len(sheets), -1)
+    flat = sheets.reshape(len(sheets), n * n)
 
     def cost(logs: Floats) -> tuple[float, Floats]:
         miss, plate = np.exp(2 * logs[:3]), np.exp(2 * logs[3:6])

@@ -1,7 +1,8 @@
 """What the process model expects of the recipes that could be made, for one target. Between model and planner.
 
-All recipes are predicted quickly; those that may come near, and the best few of every kind of recipe (so that no
-undercoat or chemical is overlooked because the model is wrong about it), are predicted with their covariance.
+All recipes are predicted by the curve alone; those that may come near, and the best few of every kind of recipe (so
+that no undercoat or chemical is overlooked because the model is wrong about it), with what it leaves over, and the
+best of those with their covariance.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ Floats = NDArray[np.float64]
 
 NEAREST = 200
 OF_EACH_KIND = 160
+SCREENED = 3000
 DRAWS_LOG2 = 8
 DEGREES_OF_DOUBT = 4.0
 
@@ -32,8 +34,9 @@ DEGREES_OF_DOUBT = 4.0
 class Outlook:
     """m recipes predicted for one target.
 
-    labs: (m, 3). covariances: (m, 3, 3) of the recipe's own colour. draws: (m, k) of its ΔE00 to the target, heavy-tailed.
-    kinds: (m,) a number for each pairing of undercoat and chemicals. considered: how many recipes were looked at.
+    labs: (m, 3). covariances: (m, 3, 3) of the recipe's own colour. draws: (m, k) of its ΔE00 to the target,
+    heavy-tailed. kinds: (m,) a number for each pairing of undercoat and chemicals. considered: how many recipes there
+    were.
     """
 
     recipes: tuple[Recipe, ...]
@@ -65,9 +68,11 @@ def look_ahead(
     model: ProcessModel, space: RecipeSpace, columns: Columns, target_lab: Floats, doubt: float = 1.0
 ) -> Outlook:
     """Return the outlook over a recipe space, laid out as ``columns``; ``doubt`` widens the draws."""
-    distance = np.linalg.norm(near_uniform(model.mean_lab(columns)) - near_uniform(target_lab), axis=1)
     kinds = space.groups()
-    rows = _shortlist(distance, kinds)
+    by_curve = _distance(model.curve.lab(model.unknowns, columns), target_lab)
+    worth_a_look = _shortlist(by_curve, kinds, SCREENED, SCREENED)
+    distance = _distance(model.mean_lab(columns.rows(worth_a_look)), target_lab)
+    rows = worth_a_look[_shortlist(distance, kinds[worth_a_look], NEAREST, OF_EACH_KIND)]
     labs, covariances = model.predict(columns.rows(rows))
     recipes = tuple(space.recipe(row) for row in rows)
     draws = draws_of(target_lab, labs, covariances * doubt**2, heavy=True)
@@ -94,12 +99,17 @@ def draws_of(target_lab: Floats, labs: Floats, covariances: Floats, heavy: bool 
     return delta_e_2000(target_lab, labs[:, None] + np.einsum("mij,kj->mki", root, draws))
 
 
-def _shortlist(distance: Floats, kinds: NDArray[np.intp]) -> NDArray[np.intp]:
+def _distance(labs: Floats, target_lab: Floats) -> Floats:
+    return np.asarray(np.linalg.norm(near_uniform(labs) - near_uniform(target_lab), axis=1))
+
+
+def _shortlist(distance: Floats, kinds: NDArray[np.intp], many: int, of_kinds: int) -> NDArray[np.intp]:
+    """Return the rows of the ``many`` nearest and, of every kind, of its nearest, ``of_kinds`` in all."""
     order = np.lexsort((distance, kinds))
     starts = np.flatnonzero(np.diff(kinds[order], prepend=-1))
-    each = max(1, OF_EACH_KIND // len(starts))
+    each = max(1, of_kinds // len(starts))
     place_in_kind = np.arange(len(order)) - np.repeat(starts, np.diff(np.append(starts, len(order))))
-    nearest = np.argsort(distance, kind="stable")[:NEAREST]
+    nearest = np.argsort(distance, kind="stable")[:many]
     return np.unique(np.concatenate([nearest, order[place_in_kind < each]]))
 
 

@@ -34,6 +34,7 @@ from matcher.suggest.leftover import (
     prior_log_weights,
 )
 from matcher.suggest.suggestion import LoggedTrial
+from matcher.suggest.trade_facts import never_lighter
 
 Floats = NDArray[np.float64]
 
@@ -42,8 +43,47 @@ MOST_FOR_SPREAD = 130
 ROUNDS = 2
 FITTED_AFRESH = 60
 MOST_STEPS, WORTH_A_STEP = 25, 3e-3
+MOST_TO_HOLD = 150
+"""With more trials than this the trials speak for themselves, facts of the trade or not."""
+FACT_ROUNDS, FACTS_AT_ONCE = 3, 24
+FACT_SD, UNSEEN_RISE, OVERRULED_AT = 0.05, 0.02, 2.5
+"""In L*: how exactly a fact is held to; a rise too small to matter; standard deviations of rise that overrule it."""
 OPTIMISM = 1.1
 EQUAL_MISSES = 30.0
+
+
+@dataclass(frozen=True, eq=False)
+class _Points:
+    """Where the model knows something: n trials, then two recipes for each of v facts of the trade.
+
+    features: of all n + 2v. slopes: (3 (n + 2v), p), all of L* first. What is observed is 3n numbers, all of L* first,
+    and v differences of L*, second recipe less first.
+    """
+
+    features: Features
+    slopes: Floats
+    trials: int
+    facts: int
+
+    def folded(self, values: Floats) -> Floats:
+        """Turn values per point, (..., 3 (n + 2v)), into values per observation, (..., 3n + v)."""
+        n, v = self.trials, self.facts
+        each = values.reshape(*values.shape[:-1], 3, n + 2 * v)
+        kept = each[..., :n].reshape(*values.shape[:-1], 3 * n)
+        return np.concatenate([kept, each[..., 0, n + v :] - each[..., 0, n : n + v]], axis=-1)
+
+    def unfolded(self, weights: Floats) -> Floats:
+        """Turn weights of observations (3n + v,) into weights of points (3, n + 2v)."""
+        n, v = self.trials, self.facts
+        spread = np.zeros((3, n + 2 * v))
+        spread[:, :n] = weights[: 3 * n].reshape(3, n)
+        spread[0, n : n + v], spread[0, n + v :] = -weights[3 * n :], weights[3 * n :]
+        return spread
+
+    def of_trials(self) -> _Points:
+        """Return the trials alone."""
+        slopes = self.slopes.reshape(3, -1, self.slopes.shape[-1])[:, : self.trials]
+        return _Points(self.features.rows(slice(0, self.trials)), slopes.reshape(-1, slopes.shape[-1]), self.trials, 0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,22 +107,21 @@ class ProcessModel:
     unknowns: Floats
     spread: Spread
     trials: tuple[LoggedTrial, ...]
-    _columns: Columns
-    _features: Features
-    _slopes: Floats
+    _points: _Points
     _factor: tuple[Floats, bool]
     _solved: Floats
     _shared: Floats
 
     def columns(self, recipes: Sequence[Recipe]) -> Columns:
         """Lay out recipes for this model's categories, with as many coats as its own trials have."""
-        return columns_of(recipes, self.curve.categories, self._columns.chemical.shape[1])
+        return columns_of(recipes, self.curve.categories)
 
     def mean_lab(self, columns: Columns) -> Floats:
         """Return predicted CIELAB (n, 3): quick, without its covariance."""
         lab = self.curve.lab(self.unknowns, columns)
-        alike = likeness(features_of(columns, lab, self.curve.categories), self._features, self.spread.log_weights)
-        return lab + np.square(self.spread.miss_sd) * (alike @ self._solved.reshape(3, -1).T)
+        features = features_of(columns, lab, self.curve.categories)
+        alike = likeness(features, self._points.features, self.spread.log_weights)
+        return lab + np.square(self.spread.miss_sd) * (alike @ self._points.unfolded(self._solved).T)
 
     def predict(self, columns: Columns) -> tuple[Floats, Floats]:
         """Return CIELAB (n, 3) and the covariance (n, 3, 3) of the recipe's own colour, plate noise left out."""
@@ -109,14 +148,15 @@ class ProcessModel:
 
         lab, slopes = self.curve.slopes(self.unknowns, columns)
         features = features_of(columns, lab, self.curve.categories)
-        alike = likeness(features, self._features, self.spread.log_weights)
-        n, m = len(columns), len(self._columns)
+        points = self._points
+        alike = likeness(features, points.features, self.spread.log_weights)
+        n = len(columns)
         steep = (slopes * np.square(self.curve.prior_sd)).reshape(3 * n, -1)
-        blocks = (steep @ self._slopes.T).reshape(n, 3, 3, m)
+        blocks = (steep @ points.slopes.T).reshape(n, 3, 3, -1)
         for k in range(3):
             blocks[:, k, k] += self.spread.miss_sd[k] ** 2 * alike
-        cross = blocks.reshape(3 * n, 3 * m)
-        explained = solve_triangular(self._factor[0], cross.T, lower=True, check_finite=False).reshape(3 * m, n, 3)
+        cross = points.folded(blocks.reshape(3 * n, -1))
+        explained = solve_triangular(self._factor[0], cross.T, lower=True, check_finite=False).reshape(-1, n, 3)
         centre = lab + slopes @ (self.curve.prior_mean - self.unknowns) + (cross @ self._shared).reshape(n, 3)
         return _Known(slopes, features, explained, centre)
 
@@ -128,10 +168,11 @@ class ProcessModel:
         """
         from scipy.linalg import cho_solve
 
-        m = len(self._columns)
-        inverse = cho_solve(self._factor, np.eye(3 * m), check_finite=False).reshape(3, m, 3, m)
-        own = np.linalg.inv(inverse[:, np.arange(m), :, np.arange(m)])
-        return np.einsum("mij,jm->mi", own, self._shared.reshape(3, m)), own
+        m = len(self.trials)
+        inverse = cho_solve(self._factor, np.eye(len(self._shared)), check_finite=False)
+        blocks = inverse[: 3 * m, : 3 * m].reshape(3, m, 3, m)
+        own = np.linalg.inv(blocks[:, np.arange(m), :, np.arange(m)])
+        return np.einsum("mij,jm->mi", own, self._shared[: 3 * m].reshape(3, m)), own
 
     @cached_property
     def caution(self) -> float:
@@ -147,14 +188,15 @@ class ProcessModel:
     def kinship(self, columns: Columns) -> Floats:
         """Return (n, m) prior correlations, summed over L*, a*, b*, of recipes with the model's own trials."""
         lab, slopes = self.curve.slopes(self.unknowns, columns)
-        alike = likeness(features_of(columns, lab, self.curve.categories), self._features, self.spread.log_weights)
+        trials = self._points.of_trials()
+        features = features_of(columns, lab, self.curve.categories)
+        alike = likeness(features, trials.features, self.spread.log_weights)
         variance, miss = np.square(self.curve.prior_sd), np.square(self.spread.miss_sd)
-        m = len(self._columns)
+        theirs = trials.slopes.reshape(3, trials.trials, -1)
         own = np.einsum("nip,p,nip->n", slopes, variance, slopes) + miss.sum()
-        theirs = self._slopes.reshape(3, m, -1)
-        trials = np.einsum("kmp,p,kmp->m", theirs, variance, theirs) + miss.sum()
+        other = np.einsum("kmp,p,kmp->m", theirs, variance, theirs) + miss.sum()
         both = np.einsum("nkp,p,kmp->nm", slopes, variance, theirs) + miss.sum() * alike
-        return both / np.sqrt(own[:, None] * trials[None])
+        return both / np.sqrt(own[:, None] * other[None])
 
     @property
     def plate_covariance(self) -> Floats:
@@ -188,7 +230,7 @@ def fit_process(trials: Sequence[LoggedTrial], start: ProcessModel | None = None
             spread = few.learned_spread(unknowns, spread, 30)
     else:
         spread = few.learned_spread(unknowns, spread, 8)
-    return _posterior(seen, seen.best_unknowns(unknowns, spread), spread, tuple(trials))
+    return _holding_to_facts(seen, seen.best_unknowns(unknowns, spread), spread, tuple(trials))
 
 
 @dataclass(frozen=True, eq=False)
@@ -261,19 +303,78 @@ class _Seen:
         return unknowns
 
 
-def _posterior(seen: _Seen, unknowns: Floats, spread: Spread, trials: tuple[LoggedTrial, ...]) -> ProcessModel:
+def _holding_to_facts(seen: _Seen, unknowns: Floats, spread: Spread, trials: tuple[LoggedTrial, ...]) -> ProcessModel:
+    """Return the posterior in which facts of the trade hold wherever the trials do not clearly speak against them.
+
+    Where the leftover would lighten what the trade says is never lightened, its change there is observed to be none,
+    as if by a plate, and the curve's own darkening stays.
+    """
+    model = _posterior(seen, unknowns, spread, trials, [])
+    if len(trials) > MOST_TO_HOLD:
+        return model
+    pairs = never_lighter(trial.recipe for trial in trials)
+    broken: list[tuple[Recipe, Recipe]] = []
+    for _ in range(FACT_ROUNDS):
+        more = [pair for pair in _broken(model, pairs) if pair not in broken]
+        if not more:
+            break
+        broken += more
+        model = _posterior(seen, unknowns, spread, trials, broken)
+    return model
+
+
+def _broken(model: ProcessModel, pairs: Sequence[tuple[Recipe, Recipe]]) -> list[tuple[Recipe, Recipe]]:
+    """Return the pairs whose second recipe is predicted lighter, unless the trials clearly say so; worst first."""
+    if not pairs:
+        return []
+    flat = [recipe for pair in pairs for recipe in pair]
+    lightness = model.mean_lab(model.columns(flat))[:, 0].reshape(-1, 2)
+    rise = lightness[:, 1] - lightness[:, 0]
+    worst = [int(k) for k in np.argsort(-rise, kind="stable")[:FACTS_AT_ONCE] if rise[k] > UNSEEN_RISE]
+    if not worst:
+        return []
+    _, covariance = model.predict_together(model.columns([recipe for k in worst for recipe in pairs[k]]))
+    blocks = covariance.reshape(len(worst), 2, 3, len(worst), 2, 3)
+    kept = []
+    for place, k in enumerate(worst):
+        own = blocks[place, :, 0, place, :, 0]
+        if rise[k] < OVERRULED_AT * np.sqrt(max(own[0, 0] + own[1, 1] - 2 * own[0, 1], 0.0)):
+            kept.append(pairs[k])
+    return kept
+
+
+def _posterior(
+    seen: _Seen,
+    unknowns: Floats,
+    spread: Spread,
+    trials: tuple[LoggedTrial, ...],
+    facts: Sequence[tuple[Recipe, Recipe]],
+) -> ProcessModel:
     from scipy.linalg import cho_factor, cho_solve
 
     curve = seen.curve
-    mean, slopes = curve.slopes(unknowns, seen.columns)
-    features = features_of(seen.columns, mean, curve.categories)
-    steep = _by_output(slopes)
-    left = _leftover_covariance(features, spread) + seen.noise()
+    columns = seen.columns
+    if facts:
+        ends = [first for first, _ in facts] + [second for _, second in facts]
+        columns = columns.followed_by(columns_of(ends, curve.categories))
+    mean, slopes = curve.slopes(unknowns, columns)
+    n, v = len(trials), len(facts)
+    points = _Points(features_of(columns, mean, curve.categories), _by_output(slopes), n, v)
+    steep = points.folded(points.slopes.T).T
+    noise = np.zeros((3 * n + v, 3 * n + v))
+    noise[: 3 * n, : 3 * n] = seen.noise() + np.diag(np.repeat(np.square(spread.plate_sd), n) + 1e-6)
+    noise[np.arange(3 * n, 3 * n + v), np.arange(3 * n, 3 * n + v)] = FACT_SD**2
+    alike = likeness(points.features, points.features, spread.log_weights)
+    misses = np.zeros((3 * len(alike), 3 * len(alike)))
+    for k in range(3):
+        block = slice(k * len(alike), (k + 1) * len(alike))
+        misses[block, block] = spread.miss_sd[k] ** 2 * alike
+    left = points.folded(points.folded(misses).T) + noise
     factor = cho_factor(left + (steep * np.square(curve.prior_sd)) @ steep.T, lower=True, check_finite=False)
-    off = (seen.lab - mean).T.ravel()
-    misses = cho_solve(cho_factor(left, lower=True, check_finite=False), off, check_finite=False)
+    off = np.concatenate([(seen.lab - mean[:n]).T.ravel(), np.zeros(v)])
+    solved = cho_solve(cho_factor(left, lower=True, check_finite=False), off, check_finite=False)
     shared = cho_solve(factor, off + steep @ (unknowns - curve.prior_mean), check_finite=False)
-    return ProcessModel(curve, unknowns, spread, trials, seen.columns, features, steep, factor, misses, shared)
+    return ProcessModel(curve, unknowns, spread, trials, points, factor, solved, shared)
 
 
 def _by_output(slopes: Floats) -> Floats:

@@ -23,8 +23,8 @@ LIKELY = 0.5
 JOINTLY_DRAWN = 120
 JOINT_DRAWS = 256
 WORTH_SAYING = 0.5
-TOO_VAGUE = 4.0
-"""ΔE00: a change whose outcome is less sure than this is not pointed to; the log can't tell."""
+SURE_ENOUGH = 0.8
+"""A change is pointed to when its chance to come nearer is at least this; otherwise the log can't tell."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,11 +110,11 @@ def _changes(model: ProcessModel, recipe: Recipe, target_lab: Floats, expected: 
         return ()
     labs, covariances = model.predict(model.columns([changed for _, changed in beyond]))
     draws = draws_of(target_lab, labs, covariances)
-    gain, vague = expected - draws.mean(axis=1), np.ptp(np.quantile(draws, [0.025, 0.975], axis=1), axis=0)
+    gain, nearer = expected - draws.mean(axis=1), np.mean(draws < expected, axis=1)
     return tuple(
         f"{beyond[k][0]}, expected to bring it to ΔE00 {draws[k].mean():.1f}"
         for k in np.argsort(-gain, kind="stable")
-        if gain[k] >= WORTH_SAYING and vague[k] <= TOO_VAGUE
+        if gain[k] >= WORTH_SAYING and nearer[k] >= SURE_ENOUGH
     )[:3]
 
 
@@ -131,6 +131,7 @@ def _beyond(recipe: Recipe) -> list[tuple[str, Recipe]]:
         coat, rest = recipe.coats[-1], recipe.coats[:-1]
         for what, passes, temp in (
             (f"{2 * coat.passes} passes", min(MAX_PASSES, 2 * coat.passes), coat.surface_temp_c),
+            (f"{4 * coat.passes} passes", min(MAX_PASSES, 4 * coat.passes), coat.surface_temp_c),
             ("15 °C more heat", coat.passes, coat.surface_temp_c + 15),
             ("15 °C less heat", coat.passes, coat.surface_temp_c - 15),
         ):

@@ -1,0 +1,74 @@
+"""What the trade holds for certain, as pairs of recipes of which the second is never lighter. For the process model.
+
+More passes or more heat never lighten a ferric coat, and a darker undercoat (stronger, or burnished back less) never
+lightens the result: common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from itertools import pairwise
+
+from matcher.recipe import Coat, Recipe, Undercoat
+
+MOST_PATHS = 40
+PASSES = (1, 2, 4, 7, 12)
+BURNISHES = (1.0, 0.75, 0.5, 0.25, 0.0)
+STRENGTHS = (0.125, 0.25, 0.5, 1.0)
+HEAT_STEP_C = 10.0
+
+
+def is_ferric(chemical: str) -> bool:
+    """Tell whether a chemical is a ferric salt, by its name."""
+    return "ferric" in chemical.lower()
+
+
+def never_lighter(recipes: Iterable[Recipe]) -> list[tuple[Recipe, Recipe]]:
+    """Return pairs (first, second) along paths through the recipes: the second is not lighter than the first."""
+    pairs: dict[tuple[Recipe, Recipe], None] = {}
+    for place, recipe in enumerate(_unalike(recipes)):
+        if place >= MOST_PATHS:
+            break
+        for path in (*_coat_paths(recipe), *_undercoat_paths(recipe)):
+            pairs.update(dict.fromkeys(pairwise(path)))
+    return list(pairs)
+
+
+def _unalike(recipes: Iterable[Recipe]) -> list[Recipe]:
+    """Return one recipe of each ground and chemicals: its paths serve for all of them."""
+    kept: dict[tuple[object, ...], Recipe] = {}
+    for recipe in recipes:
+        coats = tuple(coat.chemical for coat in recipe.coats)
+        kept.setdefault((recipe.alloy, recipe.undercoat, coats), recipe)
+    return list(kept.values())
+
+
+def _coat_paths(recipe: Recipe) -> list[list[Recipe]]:
+    if not recipe.coats or not is_ferric(recipe.coats[-1].chemical):
+        return []
+    coat, rest = recipe.coats[-1], recipe.coats[:-1]
+
+    def moved(passes: int, temp_c: float) -> Recipe:
+        last = Coat(coat.chemical, coat.strength, passes, temp_c, coat.application)
+        return Recipe(recipe.alloy, recipe.undercoat, (*rest, last), recipe.seal, recipe.surface)
+
+    middle = coat.surface_temp_c
+    temps = (middle - 2 * HEAT_STEP_C, middle - HEAT_STEP_C, middle, middle + HEAT_STEP_C, middle + 2 * HEAT_STEP_C)
+    return [
+        *([moved(passes, temp) for passes in PASSES] for temp in temps[1:4]),
+        *([moved(passes, temp) for temp in temps] for passes in (PASSES[1], PASSES[-1])),
+    ]
+
+
+def _undercoat_paths(recipe: Recipe) -> list[list[Recipe]]:
+    under = recipe.undercoat
+    if under is None:
+        return []
+
+    def over(grounds: Sequence[Undercoat | None]) -> list[Recipe]:
+        return [Recipe(recipe.alloy, ground, recipe.coats, recipe.seal, recipe.surface) for ground in grounds]
+
+    return [
+        over([None, *(Undercoat(under.chemical, strength, under.burnish) for strength in STRENGTHS)]),
+        over([Undercoat(under.chemical, under.strength, burnish) for burnish in BURNISHES]),
+    ]

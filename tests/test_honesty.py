@@ -1,0 +1,152 @@
+"""What is said of the predictions themselves, contradictions and palettes. All processes and plates are invented."""
+
+import json
+
+import numpy as np
+import pytest
+
+from matcher.difference import delta_e_2000
+from matcher.errors import SuggestionError
+from matcher.finish import PaletteColour, Reading
+from matcher.recipe import Coat, Recipe, Undercoat
+from matcher.suggest import Suggester, palette_distance, palette_of
+from matcher.trials.trial import Trial
+from tests.benchmarks.invented_processes import film, recipe_space
+
+
+@pytest.fixture(scope="module")
+def trials():
+    process, rng, space = film(700), np.random.default_rng(1), recipe_space()
+    made = [process.trial(space[k], rng) for k in rng.choice(len(space), 60, replace=False)]
+    return [Trial(trial.recipe, trial.reading, id=k + 1) for k, trial in enumerate(made)]
+
+
+@pytest.fixture(scope="module")
+def figures(trials):
+    return Suggester(trials).honesty()
+
+
+def test_left_out_plates_are_predicted_well_and_inside_their_regions(figures):
+    assert len(figures.left_out.errors) == 60
+    assert np.median(figures.left_out.errors) < 2.0
+    assert 0.85 <= figures.left_out.coverage <= 1.0
+
+
+def test_plates_of_a_kind_never_seen_are_predicted_worse(figures):
+    """Leaving out a whole kind costs more than leaving out one plate."""
+    grouped = np.concatenate([figure.errors for _, figure in figures.groups])
+    assert np.mean(grouped) > np.mean(figures.left_out.errors)
+
+
+def test_error_falls_as_plates_are_added(figures):
+    sizes, errors = zip(*figures.growth, strict=True)
+    assert list(sizes) == sorted(sizes)
+    assert errors[-1] < errors[0]
+
+
+def test_a_region_without_plates_is_worth_more_than_the_best_known(figures, trials):
+    worth = [region.worth for region in figures.regions]
+    assert worth == sorted(worth, reverse=True)
+    assert all(region.doubt > 0 and region.worth >= 0 for region in figures.regions)
+    by_plates = sorted(figures.regions, key=lambda region: region.plates)
+    assert by_plates[0].doubt > by_plates[-1].doubt
+    assert sum(region.plates for region in figures.regions) <= len(trials)
+
+
+def test_the_figures_are_plain_json(figures):
+    data = json.loads(json.dumps(figures.as_dict()))
+    assert data["left_out"]["plates"] == 60
+    assert {"plates", "median_delta_e00"} == set(data["growth"][0])
+
+
+def test_too_few_plates_to_judge_is_said(trials):
+    with pytest.raises(SuggestionError, match="Log at least 4 plates"):
+        Suggester(trials[:3]).honesty()
+
+
+# Contradictions
+
+
+def test_a_plate_that_disagrees_with_its_neighbours_is_pointed_out(trials):
+    odd = Trial(trials[7].recipe, Reading(trials[7].reading.lab + [18.0, 6, -9]), id=99)
+    found = Suggester([*trials, odd]).contradictions()
+    assert found
+    assert {found[0].trial.id, *(item.trial.id for item in found)} & {99, 8}
+    assert "make it again, or set it aside" in found[0].sentence
+    assert odd in Suggester([*trials, odd]).trials
+
+
+def test_plates_that_agree_are_left_in_peace(trials):
+    assert len(Suggester(trials).contradictions()) <= 1
+
+
+# Palettes
+
+
+def reading(*colours):
+    shares = [share for _, share in colours]
+    labs = [lab for lab, _ in colours]
+    return Reading(np.average(labs, axis=0, weights=shares), palette=tuple(PaletteColour(*c) for c in colours))
+
+
+DARK, LIGHT = (25.0, 8.0, 10.0), (55.0, 14.0, 28.0)
+
+
+def test_a_palette_is_no_distance_from_itself():
+    own = palette_of(reading((DARK, 0.4), (LIGHT, 0.6)))
+    assert palette_distance(own, own) == pytest.approx(0.0, abs=1e-9)
+
+
+def test_two_even_finishes_differ_by_their_ciede2000():
+    first, second = Reading(DARK), Reading(LIGHT)
+    expected = float(delta_e_2000(DARK, LIGHT))
+    assert palette_distance(palette_of(first), palette_of(second)) == pytest.approx(expected)
+
+
+def test_moving_a_share_costs_the_share_times_the_difference():
+    """Worked by hand: 0.2 of the surface must change from dark to light."""
+    first, second = palette_of(reading((DARK, 0.6), (LIGHT, 0.4))), palette_of(reading((DARK, 0.4), (LIGHT, 0.6)))
+    assert palette_distance(first, second) == pytest.approx(0.2 * float(delta_e_2000(DARK, LIGHT)))
+
+
+def test_the_distance_is_that_of_an_assignment_for_equal_shares():
+    """Against SciPy's assignment solver, which answers the same for equal shares."""
+    from scipy.optimize import linear_sum_assignment
+
+    rng = np.random.default_rng(2)
+    labs = rng.uniform([20, 0, 0], [70, 20, 30], (2, 5, 3))
+    cost = delta_e_2000(labs[0][:, None], labs[1][None])
+    rows, columns = linear_sum_assignment(cost)
+    even = np.full(5, 0.2)
+    assert palette_distance((labs[0], even), (labs[1], even)) == pytest.approx(cost[rows, columns].mean())
+
+
+def test_a_mottled_target_ranks_the_mottled_plate_first():
+    """Both plates have the target's mean colour; only one has its lights and darks."""
+    middle = np.add(DARK, LIGHT) / 2
+    recipe = Recipe("silicon bronze", Undercoat("liver of sulphur", 0.5), (Coat("ferric nitrate", 0.5, 4, 105.0),))
+    even = Trial(recipe, Reading(middle + [0.1, 0, 0]), id=1)
+    mottled = Trial(recipe, Reading(middle + [0.3, 0, 0], lights=LIGHT, darks=DARK), id=2)
+    target = Reading(middle, lights=LIGHT, darks=DARK)
+    suggester = Suggester([even, mottled])
+    assert suggester.suggest(target, 1)[0].trial is even
+    assert suggester.palettes(target)[0].suggestion.trial is mottled
+
+
+def test_undercoat_and_coat_are_found_together_for_darks_and_lights(trials):
+    """Lights and darks that one recipe gives, with and without its undercoat: found within the eye's reach."""
+    process = film(700)
+    coat = (Coat("ferric nitrate", 0.5, 4, 105.0),)
+    darks = process.true(Recipe("silicon bronze", Undercoat("liver of sulphur", 1.0, 0.0), coat))
+    lights = process.true(Recipe("silicon bronze", None, coat))
+    target = Reading((darks + lights) / 2, lights=lights, darks=darks)
+    best = Suggester(trials).mottled(target)[0]
+    assert best.distance < 3.0
+    assert best.lights[0] > best.darks[0]
+    assert best.recipe.undercoat is not None
+    assert 0 < best.recipe.undercoat.burnish <= 1
+
+
+def test_a_typed_colour_has_no_lights_and_darks(trials):
+    with pytest.raises(SuggestionError, match="Mark the finish on a photograph"):
+        Suggester(trials).mottled(Reading([40.0, 10, 20]))

@@ -1,0 +1,287 @@
+"""The next plate, a session's plates, the first plates, limits and reach. All processes and plates are invented."""
+
+import numpy as np
+import pytest
+
+from matcher.difference import delta_e_2000
+from matcher.errors import RecipeError, SuggestionError
+from matcher.finish import Reading
+from matcher.recipe import Coat, Recipe, Undercoat
+from matcher.suggest import Limits, Suggester, starting_set
+from matcher.suggest.foresight import _alike_at_the_bench
+from matcher.suggest.planner import doubt_after, kind_of, stalled_trials, worth
+from matcher.trials.trial import Trial
+from tests.benchmarks.bench_closed_loop import ByModel, plates_until_met
+from tests.benchmarks.invented_processes import CHEMICALS, UNDERCOATS, film, recipe_space, threshold
+
+
+@pytest.fixture(scope="module")
+def space():
+    return recipe_space()
+
+
+@pytest.fixture(scope="module")
+def studio(space):
+    """24 random plates of an invented film process, and a target that one of its recipes reaches."""
+    process, rng = film(600), np.random.default_rng(1)
+    trials = [process.trial(space[k], rng) for k in rng.choice(len(space), 24, replace=False)]
+    trials = [Trial(trial.recipe, trial.reading, id=k + 1) for k, trial in enumerate(trials)]
+    return process, trials, process.true(space[20_000])
+
+
+def test_the_next_plate_is_likely_to_match_and_nobody_made_it(studio):
+    process, trials, target = studio
+    plate = Suggester(trials).next_trial(target)
+    assert plate.basis == "predicted"
+    assert plate.recipe not in {trial.recipe for trial in trials}
+    nearest = min(float(delta_e_2000(target, trial.reading.lab)) for trial in trials)
+    assert delta_e_2000(target, process.true(plate.recipe)) < nearest
+    low, high = plate.delta_e00_interval
+    assert low <= plate.delta_e00 <= high
+
+
+def test_the_reasons_name_the_plates_learned_from(studio):
+    _, trials, target = studio
+    because = Suggester(trials).next_trial(target).because
+    assert "predicted from 24 logged plates, most from plates" in because
+    assert "{" not in because
+
+
+@pytest.mark.parametrize(("kind", "seed"), [(film, 601), (threshold, 602)])
+def test_targets_are_met_within_few_plates(space, kind, seed):
+    """A short run of the closed-loop benchmark: six targets, all met, half of them within two plates."""
+    process, rng = kind(seed), np.random.default_rng(seed)
+    needed = []
+    for k in rng.choice(len(space), 6, replace=False):
+        first = [process.trial(space[i], rng) for i in rng.choice(len(space), 24, replace=False)]
+        needed.append(plates_until_met(process, ByModel(), first, process.true(space[k]), [seed, int(k)]))
+    assert max(needed) <= 15
+    assert np.median(needed) <= 2
+
+
+def test_the_same_question_has_the_same_answer(studio):
+    _, trials, target = studio
+    first, second = (Suggester(trials, rng=np.random.default_rng(3)).next_trial(target) for _ in range(2))
+    assert first.recipe == second.recipe
+    assert first.delta_e00 == second.delta_e00
+
+
+def test_a_plate_taken_in_is_as_if_it_had_been_there(studio):
+    process, trials, target = studio
+    more = process.trial(Suggester(trials).next_trial(target).recipe, np.random.default_rng(4))
+    grown, afresh = Suggester(trials).with_trial(more), Suggester([*trials, more])
+    assert grown.next_trial(target).recipe == afresh.next_trial(target).recipe
+    assert [item.delta_e00 for item in grown.suggest(target)] == [item.delta_e00 for item in afresh.suggest(target)]
+
+
+# The list
+
+
+def test_the_list_mixes_measured_and_predicted_and_says_which(studio):
+    _, trials, target = studio
+    ranked = Suggester(trials).suggest(target, count=8)
+    assert {item.basis for item in ranked} == {"logged", "predicted"}
+    assert all((item.trial is None) == (item.basis == "predicted") for item in ranked)
+    measured = [item.delta_e00 for item in ranked if item.basis == "logged"]
+    exact = sorted(float(delta_e_2000(target, trial.reading.lab)) for trial in trials)
+    assert measured == pytest.approx(exact[: len(measured)])
+
+
+def test_no_two_predicted_recipes_differ_by_less_than_can_be_set(studio):
+    _, trials, target = studio
+    predicted = [item.recipe for item in Suggester(trials).suggest(target, count=16) if item.basis == "predicted"]
+    assert len(predicted) >= 4
+    assert not any(_alike_at_the_bench(a, b) for k, a in enumerate(predicted) for b in predicted[:k])
+
+
+@pytest.mark.parametrize(
+    ("limits", "kept"),
+    [
+        (Limits(max_passes=3), lambda recipe: recipe.coats[0].passes <= 3),
+        (Limits(surface_temp_c=(100, 118)), lambda recipe: 100 <= recipe.coats[0].surface_temp_c <= 118),
+        (Limits(excluded=frozenset({"ferric nitrate"})), lambda recipe: recipe.coats[0].chemical != "ferric nitrate"),
+        (Limits(strengths=(0.25, 0.5)), lambda recipe: recipe.coats[0].strength in (0.25, 0.5)),
+        (
+            Limits(stock=frozenset({"ferric nitrate", "bismuth nitrate", "liver of sulphur"})),
+            lambda recipe: recipe.coats[0].chemical in ("ferric nitrate", "bismuth nitrate"),
+        ),
+    ],
+)
+def test_what_is_proposed_keeps_within_the_limits(space, limits, kept):
+    process, rng = film(603), np.random.default_rng(2)
+    trials = [process.trial(space[k], rng) for k in rng.choice(len(space), 60, replace=False)]
+    suggester = Suggester(trials, limits=limits)
+    proposed = [
+        suggester.next_trial([40, 12, 20]),
+        *suggester.suggest([40, 12, 20], 10),
+        *suggester.batch([40, 12, 20], 4),
+    ]
+    assert all(kept(item.recipe) and limits.allow(item.recipe) for item in proposed)
+
+
+# Sessions and first plates
+
+
+def test_a_session_spreads_its_plates(studio):
+    """The plates of a session together come nearer than the first alone, and no two are one."""
+    process, trials, target = studio
+    suggester = Suggester(trials)
+    plates = suggester.batch(target, 5)
+    assert plates[0].recipe == suggester.batch(target, 1)[0].recipe
+    assert len({plate.recipe for plate in plates}) == 5
+    truth = [float(delta_e_2000(target, process.true(plate.recipe))) for plate in plates]
+    assert min(truth) <= 2.0
+
+
+@pytest.mark.parametrize("count", [12, 24, 48])
+def test_the_first_plates_cover_what_the_studio_owns(count):
+    recipes = starting_set(count, alloy="silicon bronze", chemicals=CHEMICALS, undercoats=UNDERCOATS)
+    assert len(set(recipes)) == count
+    assert {recipe.coats[0].chemical for recipe in recipes} == set(CHEMICALS)
+    assert {recipe.undercoat.chemical for recipe in recipes if recipe.undercoat} == set(UNDERCOATS)
+    doses = np.array([recipe.coats[0].dose for recipe in recipes])
+    assert doses.min() <= 0.5
+    assert doses.max() >= 6
+    assert len({recipe.coats[0].surface_temp_c for recipe in recipes}) >= 2
+
+
+def test_the_first_plates_teach_more_than_random_ones(space):
+    """Median error on unseen recipes after 24 plates, over three invented processes: no worse than at random."""
+    from matcher.suggest import fit_process
+
+    errors = {"chosen": [], "random": []}
+    chosen = starting_set(24, alloy="silicon bronze", chemicals=CHEMICALS, undercoats=UNDERCOATS)
+    for seed in (610, 611, 612):
+        process, rng = film(seed), np.random.default_rng(seed)
+        unseen = [space[k] for k in rng.choice(len(space), 200)]
+        truth = np.array([process.true(recipe) for recipe in unseen])
+        drawn = [space[k] for k in rng.choice(len(space), 24, replace=False)]
+        for name, recipes in (("chosen", chosen), ("random", drawn)):
+            model = fit_process([process.trial(recipe, rng) for recipe in recipes])
+            errors[name].append(np.median(delta_e_2000(model.mean_lab(model.columns(unseen)), truth)))
+    assert np.mean(errors["chosen"]) <= np.mean(errors["random"])
+
+
+@pytest.mark.parametrize(
+    ("asked", "error", "words"),
+    [
+        ({"count": 2}, SuggestionError, "Ask for 4 to 96"),
+        ({"count": True}, SuggestionError, "Ask for 4 to 96"),
+        ({"chemicals": ()}, SuggestionError, "Name at least one chemical"),
+        ({"strengths": (0.0,)}, RecipeError, "strength"),
+    ],
+)
+def test_a_starting_set_of_nothing_is_refused(asked, error, words):
+    told = {"count": 12, "alloy": "silicon bronze", "chemicals": CHEMICALS, **asked}
+    with pytest.raises(error, match=words):
+        starting_set(told.pop("count"), **told)
+
+
+# The worth of a plate
+
+
+def test_a_plate_inside_the_tolerance_is_worth_more_than_one_that_only_comes_nearer():
+    draws = np.array([np.full(64, 1.0), np.full(64, 2.5)])
+    inside, nearer = worth(draws, best=6.0, tolerance=2.0)
+    assert inside > 100 * nearer > 0
+
+
+def test_plates_that_come_near_but_no_nearer_sow_doubt():
+    assert stalled_trials(np.array([20.0, 9.0, 3.0, 4.0, 3.5, 5.0]), 2.0) == 3
+    assert stalled_trials(np.array([3.0, 20.0, 30.0, 25.0]), 2.0) == 0
+    assert stalled_trials(np.array([3.0, 4.0, 20.0, 3.5]), 2.0) == 3
+    assert doubt_after(0) == 1.0
+    assert doubt_after(3) < doubt_after(6) < doubt_after(60) == doubt_after(100)
+
+
+def test_a_kind_is_an_undercoat_under_chemicals():
+    recipe = Recipe("silicon bronze", Undercoat("liver of sulphur", 0.5), (Coat("ferric nitrate", 0.5, 2, 105.0),))
+    assert kind_of(recipe) == ("liver of sulphur", "ferric nitrate")
+    assert kind_of(Recipe("silicon bronze")) == (None,)
+
+
+# Out of reach
+
+
+def test_a_colour_that_no_patina_has_is_out_of_reach_with_its_direction(studio):
+    _, trials, _ = studio
+    answer = Suggester(trials).reach([60, -40, -40])
+    assert answer.out_of_reach
+    assert answer.delta_e00 > 10
+    assert "redder" in answer.difference
+    assert answer.sentence.startswith("Out of reach: the nearest recipe in range is expected at ΔE00")
+    assert "The log" in answer.sentence
+
+
+def test_a_colour_of_a_recipe_in_range_is_within_reach(studio):
+    _, trials, target = studio
+    answer = Suggester(trials).reach(target)
+    assert answer.chance > 0.5
+    assert "Within reach" in answer.sentence
+
+
+def test_the_change_pointed_to_is_one_that_helps(space):
+    """Invented studio that never laid more than three passes, target at ten: the log points to more passes."""
+    process, rng = film(620), np.random.default_rng(3)
+    bare = [recipe for recipe in space if recipe.undercoat is None and recipe.coats[0].chemical == "ferric nitrate"]
+    few = [recipe for recipe in bare if recipe.coats[0].passes <= 3 and recipe.coats[0].strength <= 0.5]
+    trials = [process.trial(few[k], rng) for k in rng.choice(len(few), 16, replace=False)]
+    goal = process.true(Recipe("silicon bronze", None, (Coat("ferric nitrate", 0.5, 12, 125.0),)))
+    answer = Suggester(trials, limits=Limits(max_passes=3, strengths=(0.25, 0.5))).reach(goal)
+    assert answer.chance < 0.5
+    assert any("passes" in change or "heat" in change for change in answer.changes)
+
+
+# Bad input
+
+
+@pytest.mark.parametrize("count", [0, 25, True, 2.0])
+def test_a_session_of_no_plates_is_refused(studio, count):
+    with pytest.raises(SuggestionError, match="Ask for 1 to 24"):
+        Suggester(studio[1]).batch(studio[2], count)
+
+
+def test_one_trial_is_enough_to_propose_the_next():
+    one = Trial(Recipe("silicon bronze", None, (Coat("ferric nitrate", 0.5, 4, 105.0),)), Reading([50.0, 14, 26]))
+    plate = Suggester([one]).next_trial([35.0, 14, 20])
+    assert plate.recipe.coats[0].chemical == "ferric nitrate"
+    assert plate.lab[0] < 50
+    assert Suggester([one]).suggest([35.0, 14, 20])[0].trial is one
+
+
+def test_a_trial_of_bare_metal_alone_is_answered():
+    bare = Trial(Recipe("silicon bronze"), Reading([68.0, 8, 22]))
+    assert Suggester([bare]).next_trial([35.0, 14, 20]).recipe.alloy == "silicon bronze"
+
+
+def test_a_target_far_outside_is_answered_safely(studio):
+    plate = Suggester(studio[1]).next_trial([100, 128, -128])
+    assert np.isfinite(plate.delta_e00)
+    assert plate.chance_within(2.0) == 0.0
+
+
+def test_nothing_logged_is_said():
+    for ask in (lambda s: s.next_trial([40, 0, 0]), lambda s: s.batch([40, 0, 0], 2), lambda s: s.reach([40, 0, 0])):
+        with pytest.raises(SuggestionError, match="log a plate first"):
+            ask(Suggester([]))
+
+
+def test_a_long_log_is_learned_from_near_the_target_and_says_so(space):
+    process, rng = film(630), np.random.default_rng(5)
+    trials = [process.trial(space[k], rng) for k in rng.choice(len(space), 900, replace=False)]
+    plate = Suggester(trials).next_trial(process.true(space[100]))
+    assert "of 900 logged plates, those near this colour and a spread of the rest" in plate.because
+
+
+def test_mixed_lengths_and_stock_labels_are_proposed_from(space):
+    """Trials of one coat, of two, of none, with and without a stock's label, in one log."""
+    process, rng = film(640), np.random.default_rng(6)
+    trials = [process.trial(space[k], rng) for k in rng.choice(len(space), 10, replace=False)]
+    two = (Coat("ferric nitrate", 0.5, 3, 105.0, stock="lot 2"), Coat("cupric nitrate", 0.25, 2, 98.0, "brush"))
+    trials += [
+        Trial(Recipe("silicon bronze", None, two), Reading([40.0, 8, 15])),
+        Trial(Recipe("silicon bronze"), Reading([68.0, 8, 22])),
+    ]
+    suggester = Suggester(trials)
+    assert suggester.next_trial([42.0, 6, 14]).recipe not in {trial.recipe for trial in trials}
+    assert len(suggester.suggest([42.0, 6, 14], 12)) == 12
