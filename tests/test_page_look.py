@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
 from matcher.cielab import SRGB_TO_XYZ_D50, xyz_to_lab
 from matcher.shipped import shipped
+from matcher.studio import Studio
 from tests.browser import Served, Visitor
 
 Visit = Callable[..., Visitor]
@@ -171,3 +173,25 @@ def test_undo_and_clear_take_marks_away(demo: Served, visit: Visit) -> None:
     visitor.sees("Drag a box over the finish.")
     visitor.press("Undo")
     visitor.sees("1 finish marked.")
+
+
+def test_an_empty_studio_has_no_dead_end(serve: Callable[[Path], Served], visit: Visit, tmp_path: Path) -> None:
+    Studio.open(tmp_path / "new").close()
+    visitor = visit(serve(tmp_path / "new"))
+    for place in PLACES:
+        visitor.open(place)
+        assert visitor.page.get_by_role("alert").count() == 0, place
+    visitor.open()
+    visitor.press("Start from a client's photograph")
+    visitor.press(re.compile("^Type L"), role="radio")
+    for label, value in (("L*", "38"), ("a*", "14"), ("b*", "22")):
+        visitor.type_number(label, value)
+    visitor.press("Save and rank the plates")
+    visitor.sees(re.compile("log a plate first"))
+    visitor.press("Record a plate", role="link")
+    visitor.press(re.compile("^Type L"), role="radio")
+    for label, value in (("L*", "38.5"), ("a*", "14"), ("b*", "22")):
+        visitor.type_number(label, value)
+    visitor.press("Log this plate")
+    visitor.sees("What plate 1 changed")
+    visitor.sees("It is the first plate.")
