@@ -1,23 +1,25 @@
 """What a finish is besides its mean: the colours it is made of with their shares, and its mottle at several scales.
 
-Works on the pixels of a region after calibration (CIELAB and places); the reading of a finish calls it.
+Works on the pixels of a region after calibration. Beside the reading, not in it: a reading is quick, and this is not
+(scikit-learn alone takes a second to load).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from matcher.calibration import Calibration
 from matcher.cielab import lab_to_xyz, xyz_to_lab
 from matcher.errors import ReadingError
-
-if TYPE_CHECKING:
-    from matcher.finish import PaletteColour
+from matcher.finish import PaletteColour, specular
+from matcher.photo import Photo
+from matcher.regions import pixels_inside
 
 Floats = NDArray[np.float64]
 Grid = NDArray[np.float32]
@@ -38,6 +40,34 @@ is sigma / PEAK_SIGMA, namely PEAK_GAIN. Spreads are divided by it, so that a wa
 
 FINEST_PX = 1.6
 """Mottle finer than this, in pixels of the grid, cannot be told from noise."""
+
+
+@dataclass(frozen=True)
+class Texture:
+    """What a finish is made of. palette: its colours, largest share first. mottle: its spread by size."""
+
+    palette: tuple[PaletteColour, ...]
+    mottle: Mottle
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain JSON types."""
+        colours = [{"lab": list(colour.lab), "share": colour.share} for colour in self.palette]
+        return {"palette": colours, "mottle": self.mottle.as_dict()}
+
+
+def read_texture(photo: Photo, calibration: Calibration, region: ArrayLike, rng: np.random.Generator) -> Texture:
+    """Return the palette and the mottle of the finish inside an outline, glare left out as in its reading.
+
+    region: (n, 2) pixels, n at least 3. rng: draws the pixels that the palette is fitted on. Raises ReadingError
+    when the region is outside the picture, too small, or all glare.
+    """
+    seen = pixels_inside(photo, region)
+    light = calibration.light(seen.rgb, seen.xy)
+    keep = ~seen.clipped & ~specular(calibration.balanced(light))
+    if not keep.any():
+        raise ReadingError("The marked region is all glare or overexposed: retake the photo with the lamp moved.")
+    labs = calibration.lab_of_light(light[keep])
+    return Texture(palette(labs, rng), mottle(seen.xy[keep], labs))
 
 
 def palette(
@@ -120,8 +150,6 @@ def _merged(sums: Sequence[tuple[float, Floats]], apart_delta_e00: float) -> lis
 
 
 def _as_colours(sums: Sequence[tuple[float, Floats]], total: int) -> tuple[PaletteColour, ...]:
-    from matcher.finish import PaletteColour
-
     colours = []
     for count, xyz in sorted(sums, key=lambda item: -item[0]):
         lightness, a, b = (float(value) for value in xyz_to_lab(xyz / count))

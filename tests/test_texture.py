@@ -11,7 +11,7 @@ from matcher.cards import find_card
 from matcher.difference import delta_e_2000
 from matcher.difference_map import delta_e_map, flat_lab, region_corners
 from matcher.errors import MatcherError, ReadingError
-from matcher.texture import mottle, palette
+from matcher.texture import mottle, palette, read_texture
 from tests.scenes import BROWN, GREY, Scene, box
 
 DARK, METAL = np.array([28.0, 8.0, 10.0]), np.array([55.0, 10.0, 26.0])
@@ -23,6 +23,25 @@ def noisy(colour, count, sigma, rng):
 
 def rng():
     return np.random.default_rng(12)
+
+
+def test_a_photographs_texture_is_that_of_the_plate():
+    """An invented plate: a brown field and, on a quarter of it, a dark one in 40-pixel squares; glare is left out."""
+    scene = Scene().lay(box(60, 150, 300, 330), GREY).lay(box(400, 100, 720, 420), BROWN)
+    for left in range(400, 720, 80):
+        for top in range(100, 420, 80):
+            scene.lay(box(left, top, left + 40, top + 40), DARK)
+    scene.lay(box(500, 200, 510, 210), (97.0, 0.0, 0.0))
+    photo = scene.photo()
+    calibration = calibrate(photo, find_card(photo, corners=box(60, 150, 300, 330)))
+    found = read_texture(photo, calibration, box(404, 104, 716, 416), rng())
+    assert [colour.share for colour in found.palette] == pytest.approx([0.75, 0.25], abs=0.03)
+    assert delta_e_2000(found.palette[0].lab, BROWN) < 1.0 and delta_e_2000(found.palette[1].lab, DARK) < 1.0
+    assert found.mottle.strongest is not None and 20 < found.mottle.strongest.size_px < 80
+    plain = found.as_dict()
+    assert set(plain) == {"palette", "mottle"} and len(plain["mottle"]["scales"]) >= 3
+    with pytest.raises(ReadingError):
+        read_texture(photo, calibration, box(500, 200, 504, 204), rng())
 
 
 @pytest.mark.parametrize("sigma", [0.05, 1.0, (5.0, 1.0, 2.0)])
