@@ -22,7 +22,7 @@ from matcher.uncertainty import BudgetTerm, square_root
 
 Floats = NDArray[np.float64]
 
-MATRIX_SIGMA = {"daylight": 0.03, "unknown": 0.12}
+MATRIX_SIGMA = {"daylight": 0.02, "unknown": 0.12}
 """Spread of the unknown camera-and-light matrix about the encoding's own, its rows summing to zero, by what is known
 of the light. From two published sensors over 200 invented patinas: 0.01 to 0.05 in D50, D55 and D65; 0.02 to 0.26
 under A, FL2, FL11, FL12, LED-B1 and LED-B3."""
