@@ -12,40 +12,51 @@ import json
 import os
 import sys
 import warnings
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from matcher import cli_page
+from matcher import cli_camera, cli_page, cli_reading
 from matcher import cli_values as values
 from matcher import cli_words as words
+from matcher.cli_answer import Answer
 from matcher.cli_options import PROGRAM, command_line
+from matcher.cli_photographs import Photographed, as_warnings, opened_studio, photographed
 from matcher.errors import MatcherError
 
 if TYPE_CHECKING:
-    from matcher.cards import Card, CardReading
+    from matcher.cards import Card
     from matcher.finish import Reading
     from matcher.studio import Studio
-    from matcher.trials.trial import Trial
+    from matcher.trials.trial import Target, Trial
 
-
-@dataclass(frozen=True)
-class Answer:
-    """What a command has to say: plain JSON types, and lines for a person."""
-
-    document: dict[str, Any]
-    lines: Sequence[str]
+MOST_TARGETS_AT_ONCE = 100
 
 
 @dataclass(frozen=True, eq=False)
-class Photographed:
-    """What was read from a photograph on the command line."""
+class Taken:
+    """A colour that was typed, or read from a photograph."""
 
-    photo: dict[str, Any]
-    card: CardReading | None
-    readings: list[Reading]
+    reading: Reading
+    found: Photographed | None = None
+
+    @property
+    def files(self) -> tuple[Path, ...]:
+        return () if self.found is None else self.found.files
+
+    @property
+    def warnings(self) -> list[dict[str, str]]:
+        return as_warnings(self.reading.caveats) if self.found is None else self.found.warnings
+
+    @property
+    def profile(self) -> dict[str, Any] | None:
+        return None if self.found is None else self.found.profile.as_dict()
+
+    @property
+    def profile_lines(self) -> list[str]:
+        return [] if self.found is None else words.profile_used_lines(self.found.profile)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -73,7 +84,9 @@ def _say(answer: Answer, as_json: bool) -> None:
 
 def _commands() -> dict[str, Callable[[argparse.Namespace], Answer | None]]:
     return {
-        "read": _read,
+        "read": cli_reading.read,
+        "repeat": cli_reading.repeat,
+        "camera": cli_camera.camera,
         "suggest": _suggest,
         "record": _record,
         "trials": _list_trials,
@@ -90,43 +103,28 @@ def _commands() -> dict[str, Callable[[argparse.Namespace], Answer | None]]:
     }
 
 
-def _read(options: argparse.Namespace) -> Answer:
-    found = _photographed(options)
-    warned = _warnings(found.readings)
-    document = {
-        "photo": found.photo,
-        "card": None if found.card is None else found.card.as_dict(),
-        "finishes": [reading.as_dict() for reading in found.readings],
-        "warnings": warned,
-    }
-    lines = [
-        words.photo_line(found.photo, found.card),
-        *(words.reading_line(f"Finish {n}", r) for n, r in enumerate(found.readings, 1)),
-    ]
-    return Answer(document, [*lines, *words.warning_lines(warned)])
-
-
 def _suggest(options: argparse.Namespace) -> Answer:
     from matcher.cautions import cautions_for
 
     if options.target is not None and (options.photo, options.lab) != (None, None):
         raise values.TypingError("Give one target: a photograph, a colour with --lab, or a kept one with --target.")
-    with _studio(options) as studio:
-        target = _one_reading(options)[0] if options.target is None else studio.target(options.target).reading
+    with opened_studio(options) as studio:
+        taken = _taken(options) if options.target is None else Taken(studio.target(options.target).reading)
+        target = taken.reading
         ranked = studio.suggester(tolerance=options.tolerance).suggest(target, count=options.count)
     cautions = list(dict.fromkeys(caution for item in ranked for caution in cautions_for(item.recipe)))
-    warned = _warnings([target])
     document = {
         "target": target.as_dict(),
+        "profile": taken.profile,
         "tolerance_delta_e00": options.tolerance,
         "suggestions": [
             {"rank": rank, **item.as_dict(), "chance_within_tolerance": item.chance_within(options.tolerance)}
             for rank, item in enumerate(ranked, 1)
         ],
         "cautions": [caution.as_dict() for caution in cautions],
-        "warnings": warned,
+        "warnings": taken.warnings,
     }
-    lines = [words.reading_line("Target", target), *words.warning_lines(warned)]
+    lines = [words.reading_line("Target", target), *taken.profile_lines, *words.warning_lines(taken.warnings)]
     lines += [
         line for rank, item in enumerate(ranked, 1) for line in words.suggestion_lines(rank, item, options.tolerance)
     ]
@@ -141,29 +139,33 @@ def _record(options: argparse.Namespace) -> Answer:
     if options.recipe is not None and any(steps):
         raise values.TypingError("Give the recipe either as a file or step by step, not both.")
     recipe = values.recipe(*steps) if options.recipe is None else values.recipe_file(options.recipe)
-    with _studio(options) as studio:
+    with opened_studio(options) as studio:
         target_id = None if options.target is None else studio.target(options.target).id
-        reading, photo = _one_reading(options)
+        taken = _taken(options)
         trial = Trial(
             recipe,
-            reading,
+            taken.reading,
             made_at=moment(datetime.now(UTC) if options.made_at is None else options.made_at),
             made_by=options.by,
             piece=options.piece,
             notes=options.notes,
-            photos=() if photo is None else (studio.keep_photo(photo),),
+            photos=tuple(studio.keep_photos(taken.files)),
             target_id=target_id,
         )
         trial, name = studio.record(trial, who=options.by), studio.name
-    warned = _warnings([trial.reading])
-    cautions = [caution.as_dict() for caution in cautions_for(recipe)]
-    document = {"trial": trial.as_dict(), "studio": name, "warnings": warned, "cautions": cautions}
-    said = f"Logged as trial {trial.id} in {name}."
-    return Answer(document, [said, *words.trial_lines(trial), *words.warning_lines(warned)])
+    document = {
+        "trial": trial.as_dict(),
+        "studio": name,
+        "profile": taken.profile,
+        "warnings": taken.warnings,
+        "cautions": [caution.as_dict() for caution in cautions_for(recipe)],
+    }
+    said = [f"Logged as trial {trial.id} in {name}.", *words.trial_lines(trial), *taken.profile_lines]
+    return Answer(document, [*said, *words.warning_lines(taken.warnings)])
 
 
 def _list_trials(options: argparse.Namespace) -> Answer:
-    with _studio(options) as studio:
+    with opened_studio(options) as studio:
         trials = studio.trials(include_set_aside=options.all)
         document = {"studio": studio.name, "trials": [trial.as_dict() for trial in trials]}
     lines = [line for trial in trials for line in words.trial_lines(trial)]
@@ -171,17 +173,17 @@ def _list_trials(options: argparse.Namespace) -> Answer:
 
 
 def _export(options: argparse.Namespace) -> Answer:
-    with _studio(options) as studio:
+    with opened_studio(options) as studio:
         return _written(studio.export(options.file))
 
 
 def _backup(options: argparse.Namespace) -> Answer:
-    with _studio(options) as studio:
+    with opened_studio(options) as studio:
         return _written(studio.backup(options.file))
 
 
 def _import(options: argparse.Namespace) -> Answer:
-    with _studio(options) as studio:
+    with opened_studio(options) as studio:
         brought = studio.import_file(options.file, skip_bad=options.skip_bad, who=options.by)
     said = f"{brought.trials} trials are new, {brought.trials_here_before} were here before."
     differing = [
@@ -191,34 +193,76 @@ def _import(options: argparse.Namespace) -> Answer:
 
 
 def _set_aside(options: argparse.Namespace) -> Answer:
-    with _studio(options) as studio:
+    with opened_studio(options) as studio:
         return _changed(studio.set_aside(options.id, options.reason, who=options.by))
 
 
 def _take_back(options: argparse.Namespace) -> Answer:
-    with _studio(options) as studio:
+    with opened_studio(options) as studio:
         return _changed(studio.take_back(options.id, who=options.by))
 
 
 def _targets(options: argparse.Namespace) -> Answer:
+    with opened_studio(options) as studio:
+        added = _added_targets(studio, options)
+        targets = studio.targets(include_set_aside=options.all)
+        document = {
+            "studio": studio.name,
+            "targets": [target.as_dict() for target in targets],
+            "added": [target.id for target in added],
+        }
+    lines = [words.reading_line(f"{t.id}  {t.name}{words.aside(t.set_aside)}", t.reading) for t in targets]
+    warned = as_warnings([caveat for target in added for caveat in target.reading.caveats])
+    lines = lines or ["No target is kept yet: add one from a client's photograph or by its L,a,b."]
+    return Answer({**document, "warnings": warned}, [*lines, *words.warning_lines(warned)])
+
+
+def _added_targets(studio: Studio, options: argparse.Namespace) -> list[Target]:
+    """Keep what is to be added: from an instrument's file, a Munsell notation, a photograph or a typed CIELAB."""
     from matcher.trials.trial import Target
 
-    with _studio(options) as studio:
-        if options.add is not None:
-            reading, photo = _one_reading(options)
-            kept = None if photo is None else studio.keep_photo(photo)
-            studio.save_target(Target(options.add, reading, options.tolerance, kept, options.notes))
-        targets = studio.targets(include_set_aside=options.all)
-        document = {"studio": studio.name, "targets": [target.as_dict() for target in targets]}
-    lines = [words.reading_line(f"{t.id}  {t.name}{words.aside(t.set_aside)}", t.reading) for t in targets]
-    return Answer(document, lines or ["No target is kept yet: add one from a client's photograph or by its L,a,b."])
+    elsewhere = [name for name in ("from_file", "munsell") if getattr(options, name) is not None]
+    if len(elsewhere) + ((options.photo, options.lab) != (None, None)) > 1:
+        raise values.TypingError("Give one source: a file, a Munsell notation, a photograph, or a colour with --lab.")
+    if options.sample and options.from_file is None:
+        raise values.TypingError("Give --sample with --from: it names a colour of an instrument's file.")
+    photo = None
+    if elsewhere:
+        named = _from_elsewhere(options)
+    elif options.add is not None:
+        taken = _taken(options)
+        photo = studio.keep_photo(taken.files[0]) if taken.files else None
+        named = [(options.add, taken.reading)]
+    elif (options.photo, options.lab) != (None, None):
+        raise values.TypingError("Give the target a name with --add.")
+    else:
+        return []
+    return [
+        studio.save_target(Target(name, reading, options.tolerance, photo, options.notes)) for name, reading in named
+    ]
+
+
+def _from_elsewhere(options: argparse.Namespace) -> list[tuple[str, Reading]]:
+    """Return the names and readings of a Munsell notation, or of the samples asked for of an instrument's file."""
+    from matcher.targets_from import munsell_reading, read_targets
+
+    if options.munsell is not None:
+        return [(options.add or options.munsell.strip(), munsell_reading(options.munsell))]
+    samples = read_targets(options.from_file)
+    if options.sample:
+        samples = values.chosen(samples, options.sample, options.from_file)
+    if len(samples) > MOST_TARGETS_AT_ONCE:
+        raise values.TypingError(f"Choose with --sample: the file has {len(samples)} colours.")
+    if options.add is not None and len(samples) > 1:
+        raise values.TypingError(f"Choose one with --sample to name it: the file has {len(samples)} colours.")
+    return [(options.add or sample.name, sample.reading) for sample in samples]
 
 
 def _cards(options: argparse.Namespace) -> Answer:
     from matcher.cards import load_cards
 
     defined = load_cards()
-    with _studio(options) as studio:
+    with opened_studio(options) as studio:
         if options.add is not None:
             lab = _measured_lab(options, defined)
             studio.save_card(options.add, options.kind, lab, options.tolerance)
@@ -258,60 +302,18 @@ def _app(options: argparse.Namespace) -> None:
 # What commands share
 
 
-def _studio(options: argparse.Namespace) -> Studio:
-    from matcher.studio import Studio
-
-    return Studio.open(options.studio)
-
-
-def _photographed(options: argparse.Namespace) -> Photographed:
-    from matcher.calibration import calibrate
-    from matcher.finish import read_finish
-    from matcher.photo import open_photo
-
-    outlines = [values.outline(text) for text in options.finish]
-    if not outlines:
-        raise values.TypingError('Mark the finish with --finish "x,y x,y x,y ...", an outline in pixels.')
-    with _without_library_noise():
-        photo = open_photo(options.photo, encoding=options.encoding)
-    card = _card(photo, options)
-    calibration = calibrate(photo, card)
-    about = {"name": Path(options.photo).name, "width": photo.width, "height": photo.height,
-             "encoding": photo.encoding, "sha256": photo.sha256,
-             "camera": None if photo.camera is None else photo.camera.as_dict()}  # fmt: skip
-    return Photographed(about, card, [read_finish(photo, calibration, region) for region in outlines])
-
-
-def _card(photo: Any, options: argparse.Namespace) -> CardReading | None:
-    """Find the card as the options say; a name that is not a defined kind is one of the studio's own cards."""
-    from matcher.cards import find_card, load_cards, neutral_patch
-
-    lab: Any = None if options.card_lab is None else values.colours(options.card_lab)
-    if options.no_card:
-        return None
-    if options.neutral is not None:
-        return neutral_patch(photo, values.outline(options.neutral), lab=lab)
-    marked = None if options.card_corners is None else values.corners(options.card_corners)
-    kind = None if options.card == "any" else options.card
-    if kind is not None and kind not in load_cards():
-        with _studio(options) as studio:
-            own = {card.name: card for card in studio.own_cards()}
-        if kind in own:
-            kind, lab = own[kind].kind, own[kind].lab if lab is None else lab
-    return find_card(photo, kind=kind, corners=marked, lab=lab)
-
-
-def _one_reading(options: argparse.Namespace) -> tuple[Reading, Path | None]:
-    """Return the one colour that was typed or photographed, and the photograph."""
+def _taken(options: argparse.Namespace) -> Taken:
+    """Return the one colour that was typed or photographed."""
     from matcher.finish import Reading
 
     if (options.photo is None) == (options.lab is None):
         raise values.TypingError("Give either a photograph or a measured colour with --lab L,a,b.")
     if options.lab is not None:
-        return Reading(lab=values.colour(options.lab)), None  # type: ignore[arg-type]
+        return Taken(Reading(lab=values.colour(options.lab)))  # type: ignore[arg-type]
     if len(options.finish) > 1:
         raise values.TypingError("Mark one finish: this command takes one colour at a time.")
-    return _photographed(options).readings[0], Path(options.photo)
+    found = photographed(options)
+    return Taken(found.readings[0], found)
 
 
 def _measured_lab(options: argparse.Namespace, defined: Mapping[str, Card]) -> Any:
@@ -323,11 +325,6 @@ def _measured_lab(options: argparse.Namespace, defined: Mapping[str, Card]) -> A
     lab = values.colours(options.lab)
     defined[options.kind].with_lab(lab)  # raises CardError when patches are missing
     return lab
-
-
-def _warnings(readings: Sequence[Reading]) -> list[dict[str, str]]:
-    """Return what gives reason to doubt the readings, each once."""
-    return [caveat.as_dict() for caveat in dict.fromkeys(caveat for reading in readings for caveat in reading.caveats)]
 
 
 def _write(path: str, data: bytes) -> None:
@@ -345,16 +342,3 @@ def _written(exported: Any) -> Answer:
 
 def _changed(trial: Trial) -> Answer:
     return Answer({"trial": trial.as_dict()}, words.trial_lines(trial))
-
-
-@contextlib.contextmanager
-def _without_library_noise() -> Iterator[None]:
-    """Keep what C libraries write to the terminal about a damaged file away from it; the error says it."""
-    with contextlib.ExitStack() as undo:
-        with contextlib.suppress(OSError):
-            kept, nowhere = os.dup(2), os.open(os.devnull, os.O_WRONLY)
-            undo.callback(os.close, kept)
-            undo.callback(os.dup2, kept, 2)
-            os.dup2(nowhere, 2)
-            os.close(nowhere)
-        yield

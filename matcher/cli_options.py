@@ -30,7 +30,9 @@ def command_line(functions: Mapping[str, Callable[[argparse.Namespace], Any]]) -
         made.set_defaults(command=functions[name])
         return made
 
-    _add_photo(add("read", "Read the colour of one or more finishes in a photograph."), optional=False)
+    _add_read(add("read", "Read the colour of one or more finishes in a photograph."))
+    _add_repeat(add("repeat", "Tell how well this set-up repeats, from several photographs of one plate."))
+    _add_camera(add("camera", "Teach a camera under a light from a 24-patch chart; list and keep the profiles."))
     _add_suggest(add("suggest", "Rank the studio's recipes against a finish."))
     _add_record(add("record", "Log a plate: its recipe and the colour that it gave."))
     _add_trials(add("trials", "List the logged trials; export, import, set aside, take back."), add)
@@ -74,16 +76,67 @@ def _add_everywhere(parser: _Parser, as_text: Any, where: Any) -> None:
 def _add_photo(parser: _Parser, optional: bool = True) -> None:
     about = "JPEG, PNG, WebP, TIFF, HEIC or camera raw"
     parser.add_argument("photo", metavar="PHOTO", nargs="?" if optional else None, help=about)
+    about = 'the card\'s corners: "x,y x,y x,y x,y" in pixels'
+    parser.add_argument("--card-corners", metavar="CORNERS", help=about)
+    about = 'outline of the finish: "x,y x,y x,y ..." in pixels; may be given again for another'
+    parser.add_argument("--finish", metavar="OUTLINE", action="append", default=[], required=not optional, help=about)
+    _add_card_and_camera(parser)
+    about = "further photographs of the same plate with the lamp moved, to take glare out"
+    parser.add_argument("--more-frames", metavar="PHOTO", nargs="+", action="extend", default=[], help=about)
+    light = parser.add_mutually_exclusive_group()
+    about = "a photograph of an even sheet of paper in the plate's place, to level the light"
+    light.add_argument("--flat-field", metavar="PHOTO", help=about)
+    about = "corners of a second card of the same kind in the picture, to level the light"
+    light.add_argument("--second-card-corners", metavar="CORNERS", help=about)
+
+
+def _add_card_and_camera(parser: _Parser) -> None:
     parser.add_argument("--encoding", metavar="E", help="srgb or linear, to overrule what the file says")
     which = parser.add_mutually_exclusive_group()
     about = "kind of card, name of a card that the studio has measured, or any (grey card)"
     which.add_argument("--card", metavar="KIND", default="grey card", help=about)
     which.add_argument("--no-card", action="store_true", help="nothing neutral is in the picture")
     which.add_argument("--neutral", metavar="OUTLINE", help="outline of something neutral, used as the card")
-    parser.add_argument("--card-corners", metavar="CORNERS", help='the card\'s corners: "x,y x,y x,y x,y" in pixels')
     parser.add_argument("--card-lab", metavar="L,a,b", help="the card's own measured CIELAB")
-    about = 'outline of the finish: "x,y x,y x,y ..." in pixels; may be given again for another'
-    parser.add_argument("--finish", metavar="OUTLINE", action="append", default=[], required=not optional, help=about)
+    about = "camera profile by name, none, or auto: the studio's that fits (auto)"
+    parser.add_argument("--camera", metavar="NAME", default="auto", help=about)
+    about = "daylight when you know that it was, else unknown (unknown)"
+    parser.add_argument("--light", choices=("daylight", "unknown"), default="unknown", help=about)
+
+
+def _add_read(parser: _Parser) -> None:
+    _add_photo(parser, optional=False)
+    parser.add_argument("--texture", action="store_true", help="also its colours with their shares, and its mottle")
+
+
+def _add_repeat(parser: _Parser) -> None:
+    about = "at least three photographs of one plate, each set up anew"
+    parser.add_argument("photos", metavar="PHOTO", nargs="+", help=about)
+    about = "outline of the plate, once for all photographs or once for each, in their order"
+    parser.add_argument("--finish", metavar="OUTLINE", action="append", default=[], required=True, help=about)
+    about = "the card's corners, once for all photographs or once for each"
+    parser.add_argument("--card-corners", metavar="CORNERS", action="append", default=[], help=about)
+    _add_card_and_camera(parser)
+    parser.set_defaults(more_frames=[], flat_field=None, second_card_corners=None)
+
+
+def _add_camera(parser: _Parser) -> None:
+    about = "photograph of a 24-patch chart under the light"
+    parser.add_argument("photo", metavar="PHOTO", nargs="?", help=about)
+    parser.add_argument("--name", metavar="NAME", help="what to call the profile; needed with a photograph")
+    parser.add_argument("--light", metavar="TEXT", default="", help="what lights the bench: two cool white tubes")
+    about = 'the chart\'s corners: "x,y x,y x,y x,y" in pixels'
+    parser.add_argument("--chart-corners", metavar="CORNERS", help=about)
+    about = 'the chart\'s own measured CIELAB: "L,a,b L,a,b ..." of its 24 patches, row by row'
+    parser.add_argument("--chart-lab", metavar="L,a,b", help=about)
+    parser.add_argument("--encoding", metavar="E", help="srgb or linear, to overrule what the file says")
+    do = parser.add_mutually_exclusive_group()
+    do.add_argument("--list", action="store_true", help="list the profiles, retired ones too")
+    do.add_argument("--rename", metavar=("OLD", "NEW"), nargs=2, help="give a profile another name")
+    do.add_argument("--retire", metavar=("NAME", "REASON"), nargs=2, help="choose it no more; nothing is deleted")
+    do.add_argument("--take-back", metavar="NAME", help="let a retired profile be chosen again")
+    do.add_argument("--export", metavar=("NAME", "FILE"), nargs=2, help="write a profile to a file, plain JSON")
+    do.add_argument("--import", metavar="FILE", dest="import_file", help="keep a profile that was exported")
 
 
 def _add_photo_or_lab(parser: _Parser) -> None:
@@ -140,6 +193,11 @@ def _add_trials(parser: _Parser, add: Callable[..., _Parser]) -> None:
 def _add_targets(parser: _Parser) -> None:
     _add_photo_or_lab(parser)
     parser.add_argument("--add", metavar="NAME", help="keep a target under this name, from a photograph or by --lab")
+    about = "keep the colours of an instrument's file: CGATS text, CxF3 or CSV"
+    parser.add_argument("--from", metavar="FILE", dest="from_file", help=about)
+    about = "only this colour of the file; may be given again"
+    parser.add_argument("--sample", metavar="NAME", action="append", default=[], help=about)
+    parser.add_argument("--munsell", metavar="NOTATION", help='keep a colour matched by eye: "5YR 3/4"')
     _add_tolerance(parser)
     parser.add_argument("--notes", default="", help="anything else")
     parser.add_argument("--all", action="store_true", help="with those set aside")

@@ -9,10 +9,15 @@ import json
 import math
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from matcher.errors import MatcherError
 from matcher.recipe import Coat, Recipe, Seal, Undercoat
 
+if TYPE_CHECKING:
+    from matcher.targets_from import Sample
+
+MOST_NAMED = 8
 Colour = tuple[float, float, float]
 Outline = tuple[tuple[float, float], ...]
 
@@ -73,6 +78,22 @@ def seal(text: str) -> Seal:
     if heat.lower() not in ("hot", "cold"):
         raise TypingError(f"Give the seal as {form}: {heat!r} is neither hot nor cold.")
     return Seal(kind, coats, heat.lower() == "hot")  # type: ignore[arg-type]
+
+
+def chosen(samples: Sequence[Sample], names: Sequence[str], file: str) -> tuple[Sample, ...]:
+    """Return the samples of these names, in the order of the names; case counts only where it must."""
+    found = []
+    for name in names:
+        same = [one for one in samples if one.name == name] or [
+            one for one in samples if one.name.casefold() == name.strip().casefold()
+        ]
+        if len(same) != 1:
+            listed = ", ".join(one.name for one in samples[:MOST_NAMED])
+            more = f" and {len(samples) - MOST_NAMED} more" if len(samples) > MOST_NAMED else ""
+            how_many = "none" if not same else f"{len(same)} colours"
+            raise TypingError(f"Choose from {listed}{more}: {Path(file).name} has {how_many} named {name!r}.")
+        found += same
+    return tuple(found)
 
 
 def recipe_file(path: str) -> Recipe:

@@ -8,18 +8,79 @@ from typing import TYPE_CHECKING, Any
 from matcher.recipe import describe
 
 if TYPE_CHECKING:
+    from matcher.camera_profile import CameraProfile
     from matcher.cards import Card, CardReading
+    from matcher.cli_photographs import ProfileUsed
     from matcher.finish import Reading
     from matcher.suggest import Suggestion
+    from matcher.texture import Texture
     from matcher.trials.trial import Trial
+
+
+AXES = ("L*", "a*", "b*")
+LEAST_PART = 0.05  # ΔE00: a smaller part would be shown as ±0.0
 
 
 def reading_line(what: str, reading: Reading) -> str:
     """Say a colour with its 95 % interval, each coordinate on its own."""
-    named = zip(("L*", "a*", "b*"), reading.lab, reading.covariance.diagonal(), strict=True)
+    named = zip(AXES, reading.lab, reading.covariance.diagonal(), strict=True)
     parts = ", ".join(f"{name} {value:.1f} ± {1.96 * float(variance) ** 0.5:.1f}" for name, value, variance in named)
     glare = f", {reading.left_out_share:.0%} left out as glare" if reading.left_out_share >= 0.005 else ""
     return f"{what}: {parts} (95 %){glare}"
+
+
+def trust_lines(reading: Reading) -> list[str]:
+    """Say how far a reading can be trusted, what its uncertainty is made of, and what would help."""
+    from matcher.what_helps import budget_table, trust_sentence, what_would_help
+
+    lines = [f"    {trust_sentence(reading)}"]
+    for part in budget_table(reading):
+        if part.delta_e00 >= LEAST_PART:
+            lines.append(f"    ±{part.delta_e00:4.1f}  {part.name}" + (f": {part.remedy}" if part.remedy else ""))
+    return [*lines, *(f"    What would help: {item.words}." for item in what_would_help(reading))]
+
+
+def texture_lines(texture: Texture) -> list[str]:
+    """Say what colours a finish is made of, and the size of its mottle."""
+    colours = [
+        f"{colour.share:.0%} {' '.join(f'{name} {value:.1f}' for name, value in zip(AXES, colour.lab, strict=True))}"
+        for colour in texture.palette
+    ]
+    lines = [f"    Made of {'; '.join(colours)}"]
+    strongest = texture.mottle.strongest
+    if strongest is not None:
+        spread = f"L* ±{strongest.lightness:.1f}, a* and b* ±{strongest.colour:.1f}"
+        lines.append(f"    Mottle strongest at {strongest.size_px:.0f} pixels ({strongest.share:.0%} of it): {spread}")
+    return lines
+
+
+def difference_line(item: Mapping[str, Any]) -> str:
+    """Say how two finishes in one photograph differ."""
+    (low, high), (first, second) = item["delta_e00_interval"], item["between"]
+    said = f"ΔE00 {item['delta_e00']:.1f} ({low:.1f} to {high:.1f}, what both have in common cancelled)"
+    return f"Finish {first} to {second}: {said}; {item['words']}"
+
+
+def profile_lines(profile: CameraProfile) -> list[str]:
+    """Say one camera profile: name, light, day, kind, error."""
+    error = profile.as_dict()["leave_one_out_delta_e00"]
+    camera = "" if profile.camera is None else " ".join(filter(None, (profile.camera.make, profile.camera.model)))
+    kelvin = "" if profile.colour_temperature_k is None else f"about {profile.colour_temperature_k:.0f} K"
+    about = [profile.light, f"{profile.made_at:%Y-%m-%d}", camera, profile.encoding, kelvin]
+    retired = "" if profile.retired is None else f" (retired: {profile.retired})"
+    return [
+        f"{profile.name}{retired}: {', '.join(filter(None, about))}",
+        f"    {profile.kind}; patches left out are read to ΔE00 {error['mean']:.1f} on average, "
+        f"95 % to {error['p95']:.1f}",
+    ]
+
+
+def profile_used_lines(used: ProfileUsed) -> list[str]:
+    """Say which camera profile a photograph was read with, or why none; nothing where the studio keeps none."""
+    if used.profile is not None:
+        how = {"auto": "it fits camera and light", "named": "as named", "chart": "made on the spot"}[used.chosen]
+        return [f"Camera profile: {used.profile.name} ({how})"]
+    return [f"Camera profile: none. {caveat.message}" for caveat in used.why]
 
 
 def photo_line(photo: Mapping[str, Any], card: CardReading | None) -> str:

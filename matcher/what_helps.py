@@ -1,0 +1,184 @@
+"""How far a reading can be trusted, what makes up its uncertainty, and what would help most.
+
+After the reading; the page and the command line show what this says. All sizes are 95 % reaches in ΔE00: the truth
+lies that near in 95 of 100 cases.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matcher.difference import delta_e_draws
+from matcher.finish import Reading
+
+Floats = NDArray[np.float64]
+
+LEAST_GAIN = 0.05  # of the whole reach: what helps less is not worth the trouble
+CLOSE_MATCH, CHOICE, DIRECTION = 1.0, 2.0, 5.0
+"""Reaches up to which a reading judges a close match, chooses a recipe, and shows a direction. A match is taken as
+ΔE00 2 (common practice, no source): a reading must be surer than that to judge one."""
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """Something that a person can do. parts: what of the budget it shrinks; usual_delta_e00: the reach of those
+    parts together afterwards; share: instead of that, what is left of them."""
+
+    does: str
+    parts: tuple[str, ...]
+    usual_delta_e00: float | None = None
+    share: float = 1.0
+
+
+REMEDIES = (
+    Remedy("photograph a 24-patch chart under this light", ("camera and light", "tone curve"), 2.2),
+    Remedy(
+        "photograph the chart again under this light, large, even and sharp",
+        ("profile", "colours unlike the chart's", "white balance", "light has moved"),
+        2.2,
+    ),
+    Remedy("save camera raw instead of a JPEG", ("tone curve",), 0.3),
+    Remedy("measure your card and enter its own CIELAB", ("card tolerance",), 0.6),
+    Remedy(
+        "photograph a flat field: a sheet of even paper in the plate's place", ("uneven light", "light close by"), 0.35
+    ),
+    Remedy("put a grey card beside the finish and take the photo again", ("no card",), 2.4),
+    Remedy("mark a region twice as wide and high", ("region",), share=0.5),
+    Remedy("let the card look twice as wide and high", ("card reading",), share=0.5),
+    Remedy("measure the finish with an instrument", ("match by eye",), 0.8),
+    Remedy("export the values under D50, or the spectrum", ("change of light",), 0.0),
+)
+"""Usual values: medians of the benchmark ``bench_what_helps``, over the shops and finishes of ``bench_coverage`` with
+profiles as in ``bench_profiles``. Twice the width and height is four times the pixels, and half the uncertainty of a
+mean. The instrument's is that of ``INSTRUMENT_SIGMA`` in all directions."""
+
+WHY = {
+    "camera and light": "how the camera sees this light is not known",
+    "tone curve": "how the camera bends the tone scale is not known",
+    "profile": "the chart tells the camera only so well",
+    "colours unlike the chart's": "the finish is unlike the chart's colours",
+    "light has moved": "the light is not quite that of the chart",
+    "white balance": "the camera's white balance is not quite that of the chart",
+    "card tolerance": "cards of this kind differ",
+    "card reading": "the card is small or noisy in the picture",
+    "uneven light": "the light may differ between card and finish",
+    "light close by": "the light may differ from place to place",
+    "stray light": "stray light lifts the darks",
+    "region": "the marked region is small or uneven",
+    "lamp positions": "the lamp's places lit it unlike",
+    "no card": "no card tells the light and the exposure",
+    "instrument": "an instrument measures only so well",
+    "match by eye": "the eye matches chips only so well",
+    "change of light": "it was measured for another light",
+}
+
+
+@dataclass(frozen=True)
+class Part:
+    """One part of a reading's uncertainty: its own reach in ΔE00, and what would shrink it."""
+
+    name: str
+    delta_e00: float
+    remedy: str
+
+    def as_dict(self) -> dict[str, Any]:
+        return {"name": self.name, "delta_e00": self.delta_e00, "remedy": self.remedy}
+
+
+@dataclass(frozen=True)
+class Help:
+    """What the reach of a reading would become by one remedy. parts: what of the budget it shrinks."""
+
+    does: str
+    parts: tuple[str, ...]
+    now_delta_e00: float
+    then_delta_e00: float
+
+    @property
+    def words(self) -> str:
+        """ "photograph a 24-patch chart under this light: ±3.4 becomes ±2.7"."""
+        return f"{self.does}: ±{self.now_delta_e00:.1f} becomes ±{self.then_delta_e00:.1f}"
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain JSON types."""
+        return {
+            "does": self.does,
+            "parts": list(self.parts),
+            "now_delta_e00": self.now_delta_e00,
+            "then_delta_e00": self.then_delta_e00,
+            "words": self.words,
+        }
+
+
+def reach_delta_e00(lab: ArrayLike, covariance: ArrayLike) -> Floats:
+    """Return the ΔE00 (...,) within which the truth lies in 95 % of cases; covariance (..., 3, 3) about lab (3,)."""
+    here = np.broadcast_to(np.asarray(lab, dtype=float), (*np.shape(covariance)[:-2], 3))
+    return np.asarray(np.quantile(delta_e_draws(here, here, covariance), 0.95, axis=-1))
+
+
+def reach_of(reading: Reading) -> float:
+    """Return the ΔE00 within which the true colour of a reading lies in 95 % of cases."""
+    return float(reach_delta_e00(reading.lab, reading.covariance))
+
+
+def budget_table(reading: Reading) -> tuple[Part, ...]:
+    """Return the parts of a reading's uncertainty, the largest first; empty when the reading states none.
+
+    Parts add up in squares, and only roughly so in ΔE00.
+    """
+    if not reading.budget:
+        return ()
+    reaches = reach_delta_e00(reading.lab, np.array([term.covariance for term in reading.budget]))
+    parts = [Part(term.name, float(reach), term.remedy) for term, reach in zip(reading.budget, reaches, strict=True)]
+    return tuple(sorted(parts, key=lambda part: -part.delta_e00))
+
+
+def what_would_help(reading: Reading, most: int = 3) -> tuple[Help, ...]:
+    """Return what would shrink a reading's uncertainty most, the best first; empty when nothing usual would.
+
+    From the parts' covariances: those that a remedy touches are scaled to its usual reach, in their own directions,
+    and never up; the rest stays as it is.
+    """
+    now = reach_of(reading)
+    found = [help_ for remedy in REMEDIES if (help_ := _helped(reading, remedy, now)) is not None]
+    worthwhile = [item for item in found if item.then_delta_e00 <= (1 - LEAST_GAIN) * now]
+    return tuple(sorted(worthwhile, key=lambda item: item.then_delta_e00)[:most])
+
+
+def _helped(reading: Reading, remedy: Remedy, now: float) -> Help | None:
+    touched = [term for term in reading.budget if term.name in remedy.parts]
+    if not touched:
+        return None
+    covariance = np.sum([term.covariance for term in touched], axis=0)
+    share = remedy.share
+    if remedy.usual_delta_e00 is not None:
+        reach = float(reach_delta_e00(reading.lab, covariance))
+        share = min(1.0, remedy.usual_delta_e00 / max(reach, 1e-9))
+    then = float(reach_delta_e00(reading.lab, reading.covariance - (1 - share**2) * covariance))
+    return Help(remedy.does, tuple(term.name for term in touched), now, min(now, then))
+
+
+def trust_sentence(reading: Reading) -> str:
+    """Say in one plain sentence how far a reading can be trusted, why no further, and what it is good for."""
+    reach, parts = reach_of(reading), budget_table(reading)
+    why = f", mostly because {_why(parts)}" if parts else ""
+    return f"The true colour is within ΔE00 {reach:.1f} of this reading in 95 of 100 cases{why}: {_good_for(reach)}."
+
+
+def _why(parts: Sequence[Part]) -> str:
+    return WHY.get(parts[0].name, f"of its {parts[0].name}")
+
+
+def _good_for(reach: float) -> str:
+    if reach <= CLOSE_MATCH:
+        return "near enough to judge a close match"
+    if reach <= CHOICE:
+        return "near enough to choose a recipe, but judge a close match side by side in one photograph"
+    if reach <= DIRECTION:
+        return "near enough to see which way to go, but not to judge a match"
+    return "a rough guide, and no more"
