@@ -1,0 +1,152 @@
+"""What is said of a reading's trust holds: sizes against theory, and proposed remedies against what they really do.
+
+Sensors, lights and chart spectra: published tables in colour-science; finishes invented.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from matcher.calibration import calibrate
+from matcher.camera_profile import profile_from_chart
+from matcher.cards import find_card, load_cards
+from matcher.finish import Reading, read_finish
+from matcher.frames import read_frames
+from matcher.light_field import LightField
+from matcher.targets_from import lab_reading, munsell_reading
+from matcher.uncertainty import BudgetTerm, sum_of
+from matcher.what_helps import (
+    REMEDIES,
+    WHY,
+    budget_table,
+    reach_delta_e00,
+    reach_of,
+    trust_sentence,
+    what_would_help,
+)
+from tests.benchmarks.bench_what_helps import flat_photo
+from tests.simulation import CARD, PLATE, Shop, chart_photo, patinas, plate_photo
+
+
+def reading_of(*terms: BudgetTerm, lab: tuple[float, float, float] = (38.0, 14.0, 22.0)) -> Reading:
+    return Reading(lab, sum_of(terms), source="photograph", budget=terms)
+
+
+def along_lightness(name: str, sigma: float) -> BudgetTerm:
+    return BudgetTerm(name, np.array([[sigma], [0.0], [0.0]]), "do something")
+
+
+def test_the_reach_is_that_of_the_normal_distribution():
+    """At L* 50, a grey, CIEDE2000's lightness weight is 1 (ISO/CIE 11664-6): 95 % of a normal lie within 1.96 sigma."""
+    assert reach_delta_e00((50, 0, 0), np.diag([0.3**2, 0, 0])) == pytest.approx(1.96 * 0.3, rel=0.03)
+    both = reach_delta_e00((50, 0, 0), np.array([np.diag([0.01, 0, 0]), np.diag([0.04, 0, 0])]))
+    assert both.shape == (2,) and both[1] == pytest.approx(2 * both[0], rel=0.02)
+
+
+def test_the_table_has_the_largest_part_first():
+    reading = reading_of(along_lightness("region", 0.2), along_lightness("tone curve", 1.5))
+    assert [(part.name, part.remedy) for part in budget_table(reading)] == [
+        ("tone curve", "do something"),
+        ("region", "do something"),
+    ]
+    assert budget_table(Reading((38, 14, 22))) == () == what_would_help(Reading((38, 14, 22)))
+
+
+def test_help_is_computed_from_the_covariances():
+    """Twice the region's width and height is four times the pixels: half the uncertainty of their mean."""
+    reading = reading_of(along_lightness("region", 2.0), along_lightness("stray light", 1.0))
+    (only,) = what_would_help(reading)
+    assert only.parts == ("region",) and only.now_delta_e00 == reach_of(reading)
+    expected = reach_delta_e00(reading.lab, np.diag([1.0**2 + 1.0**2, 0, 0]))
+    assert only.then_delta_e00 == pytest.approx(float(expected), rel=1e-6)
+    assert only.words == f"mark a region twice as wide and high: ±{reach_of(reading):.1f} becomes ±{expected:.1f}"
+    assert only.as_dict()["words"] == only.words
+
+
+def test_what_is_better_than_usual_already_is_not_made_worse():
+    for remedy in REMEDIES:
+        tiny = reading_of(*(along_lightness(name, 0.001) for name in remedy.parts), along_lightness("stray light", 1.0))
+        assert what_would_help(tiny) == ()
+
+
+def test_the_best_help_comes_first_and_each_helps():
+    names = ("region", "card reading", "card tolerance", "uneven light", "camera and light")
+    reading = reading_of(*(along_lightness(name, 2.0) for name in names))
+    found = what_would_help(reading, most=20)
+    assert len(found) == 5 and len(what_would_help(reading)) == 3
+    reaches = [item.then_delta_e00 for item in found]
+    assert reaches == sorted(reaches) and reaches[-1] < reach_of(reading)
+
+
+@pytest.mark.parametrize(
+    ("sigma", "words"),
+    [(0.4, "close match:|close match\\."), (0.9, "choose a recipe"), (2.0, "which way to go"), (9.0, "rough guide")],
+)
+def test_one_plain_sentence_tells_what_a_reading_is_good_for(sigma, words):
+    import re
+
+    said = trust_sentence(reading_of(along_lightness("tone curve", sigma)))
+    assert re.search(words, said) and said.endswith(".") and said.count(". ") == 0
+    assert "mostly because how the camera bends the tone scale is not known" in said
+    assert "mostly" not in trust_sentence(Reading((38, 14, 22)))
+
+
+@pytest.fixture(scope="module")
+def shops():
+    """Each shop's finish, read by the card alone, with a flat field, and with a profile of the shop."""
+    rng = np.random.default_rng(11)
+    grey = load_cards()["grey card"].patches[0]
+    read = []
+    for shop in (Shop("A", "A"), Shop("B", "FL2"), Shop("A", "LED-B3", curve=0.5), Shop("B", "D65", honesty=0.8)):
+        profile = profile_from_chart(*chart_photo(shop, rng), shop.light)
+        for spectrum in patinas(4, rng):
+            photo = plate_photo(shop, spectrum, rng, gradient=0.15)
+            card = find_card(photo, corners=CARD)
+            field = LightField.from_flat_field(flat_photo(shop, 0.15, rng), card, photo)
+            own = find_card(photo, corners=CARD, lab=grey.lab)
+            ways = {
+                "card alone": calibrate(photo, card),
+                "measure your card": calibrate(photo, own, profile, field=field),
+                "all but that": calibrate(photo, card, profile, field=field),
+                "photograph a flat field": calibrate(photo, card, field=field),
+                "photograph a 24-patch chart": calibrate(photo, card, profile),
+                "put a grey card": calibrate(photo, None),
+            }
+            read.append({name: read_finish(photo, way, PLATE) for name, way in ways.items()})
+    return read
+
+
+@pytest.mark.parametrize(
+    ("remedy", "before", "after"),
+    [
+        ("photograph a 24-patch chart", "card alone", "photograph a 24-patch chart"),
+        ("photograph a flat field", "card alone", "photograph a flat field"),
+        ("measure your card", "all but that", "measure your card"),
+        ("put a grey card", "put a grey card", "card alone"),
+    ],
+)
+def test_what_is_promised_of_a_remedy_comes_true(shops, remedy, before, after):
+    """The median of promised over real reach is within a quarter; no promise is twice too bold."""
+    ratios = []
+    for ways in shops:
+        found = [item for item in what_would_help(ways[before], most=20) if item.does.startswith(remedy)]
+        ratios += [reach_of(ways[after]) / item.then_delta_e00 for item in found]
+    assert len(ratios) >= 4
+    assert 0.75 < np.median(ratios) < 1.25 and max(ratios) < 2, np.round(ratios, 2)
+
+
+def test_every_part_of_every_budget_is_known(shops):
+    """A part that is renamed in a budget must be renamed here too."""
+    readings = [reading for ways in shops for reading in ways.values()]
+    readings += [munsell_reading("5YR 3/4"), lab_reading((38, 14, 22), light="D65")]
+    rng = np.random.default_rng(3)
+    frames = [plate_photo(Shop(), patinas(2, rng)[1], np.random.default_rng(seed)) for seed in (1, 2)]
+    cards = [find_card(photo, corners=CARD) for photo in frames]
+    readings.append(read_frames(frames, [calibrate(p, c) for p, c in zip(frames, cards, strict=True)], PLATE))
+    elsewhere = profile_from_chart(*chart_photo(Shop("A", "A", honesty=0.7), rng), "under other lamps")
+    readings.append(read_finish(frames[0], calibrate(frames[0], cards[0], elsewhere), PLATE))
+    seen = {term.name for reading in readings for term in reading.budget}
+    assert seen <= set(WHY), seen - set(WHY)
+    touched = {name for remedy in REMEDIES for name in remedy.parts}
+    assert touched <= seen, touched - seen
