@@ -81,6 +81,8 @@ class FilmMean:
         self._add("bake_own", np.zeros((coats, 3)), 0.5)
         self._add("powers", np.zeros(2), 0.2)
         self._add("powers_own", np.zeros((coats, 2)), 0.1)
+        self._add("onset", np.log(0.06), 1.0)
+        self._add("onset_own", np.zeros(coats), 0.5)
         self._add("application_own", np.zeros(len(many.applications) + 1), 0.25)
         self._add("seal", np.array([-0.12, -0.12, -0.12]), 0.12)
         self._add("seal_own", np.zeros((len(many.seals) + 1, 3)), 0.08)
@@ -133,6 +135,8 @@ class FilmMean:
             * np.exp(np.exp(get.shared("heat") + get.own("heat_own", at)) * warmer)
             * np.exp(get.own("application_own", columns.application[:, j]))
         )
+        # what the first touch of a solution spends before it takes hold; nothing for most
+        dose = dose**2 / (dose + np.exp(get.shared("onset") + get.own("onset_own", at)))
         taken = (1 - np.exp(-dose / np.exp(get.shared("rate") + get.own("rate_own", at)))) * there
         bake = np.exp(np.exp(get.shared("bake") + get.own("bake_own", at)) * warmer[:, None])
         passed = np.exp(-2 * np.exp(get.shared("depth") + get.own("depth_own", at)) * bake * taken[..., None])

@@ -71,7 +71,8 @@ def _one(name: str, seed: int, space: list) -> None:
         theirs = delta_e_2000(plain, truth)
         print(
             f"{name:10s} seed {seed} {size:4d} plates  error median {np.median(error):4.2f} "
-            f"90 % {np.quantile(error, 0.9):5.2f}  coverage {inside.mean():5.1%}  fit {fitted_s:4.2f} s | plain GP median {np.median(theirs):4.2f} "
+            f"90 % {np.quantile(error, 0.9):5.2f}  "
+            f"coverage {inside.mean():5.1%}  fit {fitted_s:4.2f} s | plain GP median {np.median(theirs):4.2f} "
             f"90 % {np.quantile(theirs, 0.9):5.2f}",
             flush=True,
         )

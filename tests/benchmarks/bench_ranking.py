@@ -54,9 +54,9 @@ def main() -> None:
         )
     started = time.perf_counter()
     grown = index.with_plates([[40.0, 10.0, 20.0]])
-    print(
-        f"one plate added in {1000 * (time.perf_counter() - started):.1f} ms, found: {grown.nearest((40, 10, 20), 1)[0][0] == n}"
-    )
+    added_ms = 1000 * (time.perf_counter() - started)
+    first = grown.nearest((40.0, 10.0, 20.0), 1)[0][0]
+    print(f"one plate added in {added_ms:.1f} ms, {'found first' if first == n else 'NOT FOUND'}")
 
 
 if __name__ == "__main__":
