@@ -394,16 +394,19 @@ def _gain_terms(
     whose = f"the card of {photo.sha256}" if card.card.own is None else f"the card {card.card.own}"
     return (
         GainTerm("card reading", square_root(read), "let the card fill more of the picture", f"card in {photo.sha256}"),
-        GainTerm("card tolerance", square_root(known), "measure your card and enter its own CIELAB", whose),
+        GainTerm("card tolerance", known, "measure your card and enter its own CIELAB", whose),
     )
 
 
 def _tolerance(item: PatchReading, rgb_to_xyz: Floats) -> Floats:
-    """Return the covariance (3, 3) of log gains that a patch's own tolerance leaves."""
+    """Return how log gains (3, 3) move per standard uncertainty of a patch's L*, a* and b*.
+
+    By the card's own causes, so that photographs of other cameras and encodings share them.
+    """
     xyz = lab_to_xyz(item.patch.lab)
     wanted = np.linalg.solve(rgb_to_xyz, xyz)
     to_log_gain = np.linalg.inv(lab_jacobian(xyz) @ rgb_to_xyz) / wanted[:, None]
-    return np.asarray(to_log_gain @ np.diag(np.square(item.patch.tolerance)) @ to_log_gain.T)
+    return np.asarray(to_log_gain * item.patch.tolerance)
 
 
 def _cast_caveats(gains: Floats) -> tuple[Caveat, ...]:

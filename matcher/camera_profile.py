@@ -37,6 +37,8 @@ RESIDUAL_SHARE = 0.42
 FEWEST_PATCHES = 16
 LIGHT_MOVED = 0.12  # of log balance between card and profile: beyond it light or white balance has changed
 OLD_AFTER_DAYS = 365
+ODD, ODD_SHARE = 12.0, 4.0  # leave-one-out ΔE00, and times the median, above which a patch does not belong
+MOST_ODD = 5
 POOR_FIT = 6.0  # mean leave-one-out ΔE00 above which a chart photograph is refused
 
 
@@ -99,14 +101,19 @@ class CameraProfile:
         """
         wanted = np.asarray(xyz, dtype=float)
         light = self.grey_light * wanted[1]
-        for _ in range(12):
-            slope = np.stack(
-                [(self.xyz(light + d) - self.xyz(light)) / d[k] for k, d in enumerate(np.diag(1e-4 * light))], 1
-            )
-            step = np.linalg.solve(slope, wanted - self.xyz(light))
-            light = np.clip(light + step, 0.5 * light, 2.0 * light)
-        if np.abs(self.xyz(light) - wanted).max() > 1e-4:
-            raise CardError(f"The profile {self.name!r} does not fit this card: photograph the chart again.")
+        with np.errstate(all="ignore"):  # a profile that came in from outside may hold any numbers
+            for _ in range(12):
+                away = wanted - self.xyz(light)
+                if np.abs(away).max() < 1e-9:
+                    break
+                moved = self.xyz(light + np.diag(1e-4 * light)) - self.xyz(light)
+                try:
+                    step = np.linalg.solve((moved / (1e-4 * light)[:, None]).T, away)
+                except np.linalg.LinAlgError:
+                    break
+                light = np.clip(light + step, 0.5 * light, 2.0 * light)
+            if not (light.min() > 0 and np.abs(self.xyz(light) - wanted).max() < 1e-4):
+                raise CardError(f"The profile {self.name!r} does not fit this card: photograph the chart again.")
         return np.asarray(light)
 
     def moved(self, cause: int) -> CameraProfile:
@@ -205,15 +212,17 @@ class CameraProfile:
             errors = np.array(data["patch_errors"], dtype=float)
             right = arrays["transform"].shape == (3, 6) and arrays["neutral"].shape == (3,)
             right = right and arrays["spread"].ndim == 2 and len(arrays["spread"]) == PARAMETERS
+            right = right and arrays["spread"].shape[1] <= PARAMETERS
             right = right and errors.shape == patch_labs.shape and len(patch_labs) > 0
             if not right or not all(np.isfinite(item).all() for item in (*arrays.values(), errors)):
                 raise ValueError("a table of numbers has the wrong shape")
             camera = data.get("camera")
             temperature = data.get("colour_temperature_k")
-            return cls(
+            made_at = datetime.fromisoformat(data["made_at"])
+            profile = cls(
                 name=str(data["name"]),
                 light=str(data["light"]),
-                made_at=datetime.fromisoformat(data["made_at"]),
+                made_at=made_at if made_at.tzinfo is not None else made_at.replace(tzinfo=UTC),
                 camera=None if camera is None else _camera_from(camera),
                 encoding=str(data["encoding"]),
                 kind=str(data["kind"]),
@@ -221,15 +230,32 @@ class CameraProfile:
                 patch_labs=patch_labs,
                 patch_errors=errors,
                 colour_temperature_k=None if temperature is None else float(temperature),
-                photo=data.get("photo"),
-                retired=data.get("retired"),
-                caveats=tuple(Caveat(item["code"], item["message"]) for item in data.get("warnings", ())),
+                photo=_words_or_none(data.get("photo")),
+                retired=_words_or_none(data.get("retired")),
+                caveats=tuple(Caveat(str(item["code"]), str(item["message"])) for item in data.get("warnings", ())),
                 **arrays,
             )
+            profile._check_that_it_works()
         except CardError:
             raise
         except Exception as error:
-            raise CardError(f"Check the profile against an exported one: {error!r}.") from error
+            reason = " ".join(repr(error).split())[:120]
+            raise CardError(f"Check the profile against an exported one: {reason}.") from error
+        return profile
+
+    def _check_that_it_works(self) -> None:
+        """Raise ValueError or CardError for numbers of the right shape that no fit could have given."""
+        with np.errstate(all="ignore"):
+            if not (self.neutral.min() > 0.05 and self.neutral.max() < 20):
+                raise ValueError("its grey is no grey")
+            if np.abs(self.spread).max() > 10 or np.abs(self.transform).max() > 100:
+                raise ValueError("its numbers are far out of range")
+            if self.colour_temperature_k is not None and not np.isfinite(self.colour_temperature_k):
+                raise ValueError("its colour temperature is no number")
+            white = self.grey_light
+        if not (np.isfinite(white).all() and white.min() > 0):
+            raise ValueError("it shows no white")
+        self.light_of(lab_to_xyz([50.0, 0.0, 0.0]))
 
     def to_json(self) -> str:
         """Return the profile as a plain JSON document."""
@@ -275,18 +301,20 @@ def profile_from_chart(
         raise CardError(
             f"Only {len(usable)} of the chart's patches can be used: retake the photo with less exposure, evenly lit."
         )
-    data = _Patches.of(photo, chart, usable)
-    linear = photo.encoding in ("linear", "camera raw")
-    fits = [_fit(data, kind, tone) for kind in TRANSFORMS for tone in ((False,) if linear else (True, False))]
-    best = min(fits, key=lambda fit: float(np.mean(delta_e_2000(data.labs + fit.quick_errors(), data.labs))))
-    errors = best.left_out_errors()
-    mean = float(np.mean(delta_e_2000(data.labs + errors, data.labs)))
-    caveats = _chart_caveats(chart, usable, mean, data, errors)
+    if not any(chart.patches[k].patch.neutral for k in usable):
+        raise CardError("None of the chart's greys can be used: retake the photo with another exposure, evenly lit.")
     grey = grey_of(chart)
+    taken = photo.camera.taken_at if photo.camera is not None else None
+    used, odd = list(usable), list[int]()
+    data, best, errors = _best_fit(photo, chart, used)
+    while (worst := _odd_one(data, errors)) is not None and len(used) > FEWEST_PATCHES:
+        odd.append(used.pop(worst))
+        data, best, errors = _best_fit(photo, chart, used)
+    caveats = _chart_caveats(chart, len(chart.patches) - len(usable), odd, data.delta(errors))
     return CameraProfile(
         name=" ".join(name.split()) or "unnamed",
         light=light,
-        made_at=made_at or _taken_at(photo) or datetime.now(UTC),
+        made_at=_in_utc(made_at) or _in_utc(taken) or datetime.now(UTC),
         camera=photo.camera,
         encoding=photo.encoding,
         kind=f"{best.kind}, {'with' if best.bent else 'without'} tone curve",
@@ -366,6 +394,11 @@ class _Patches:
         return cls(position, labs, places, photo.rgb_to_xyz, gains, neutral)
 
 
+    def delta(self, errors: Floats) -> Floats:
+        """Return ΔE00 (n,) of errors (n, 3) in the patches' CIELAB."""
+        return delta_e_2000(self.labs + errors, self.labs)
+
+
 @dataclass(frozen=True, eq=False)
 class _Fit:
     """A candidate fitted to all patches: parameters are gains (3), tone (8), gradient (2), transform (18)."""
@@ -385,9 +418,8 @@ class _Fit:
         return np.hstack([self.data.to_xyz, np.zeros((3, 3))]) + parameters[13:].reshape(3, 6)
 
     def labs(self, parameters: Floats) -> Floats:
-        position, tone = self.data.position, parameters[3:11]
-        bent = (1 + tone[0] + tone[1:4]) * position + (tone[4] + tone[5:8]) * position**2
-        light = np.exp(self.data.gains + parameters[:3] + bent + (self.data.places @ parameters[11:13])[:, None])
+        across = (self.data.places @ parameters[11:13])[:, None]
+        light = np.exp(self.curve(parameters).log_light(self.data.position) + across)
         return xyz_to_lab(root_terms(light) @ self.matrix(parameters).T)
 
     def solved(self, weights: Floats, start: Floats) -> tuple[Floats, Floats]:
@@ -438,6 +470,22 @@ class _Fit:
         return np.asarray(vectors[:, ::-1] * np.sqrt(np.maximum(values[::-1], 0.0)))
 
 
+def _best_fit(photo: Photo, chart: CardReading, used: Sequence[int]) -> tuple[_Patches, _Fit, Floats]:
+    """Return the candidate of least leave-one-out ΔE00 on the patches numbered ``used``, and its errors (n, 3)."""
+    data = _Patches.of(photo, chart, used)
+    linear = photo.encoding in ("linear", "camera raw")
+    fits = [_fit(data, kind, tone) for kind in TRANSFORMS for tone in ((False,) if linear else (True, False))]
+    best = min(fits, key=lambda fit: float(np.mean(data.delta(fit.quick_errors()))))
+    return data, best, best.left_out_errors()
+
+
+def _odd_one(data: _Patches, errors: Floats) -> int | None:
+    """Return the patch that fits worst when it is so far from the others that it must be covered or in shadow."""
+    delta = data.delta(errors)
+    worst = int(np.argmax(delta))
+    return worst if delta[worst] > max(ODD, ODD_SHARE * float(np.median(delta))) else None
+
+
 def _fit(data: _Patches, kind: str, bent: bool) -> _Fit:
     linear, root = TRANSFORMS[kind]
     tone = [SLOPE_PRIOR, *[CHANNEL_SLOPE_PRIOR] * 3, BOW_PRIOR, *[CHANNEL_BOW_PRIOR] * 3] if bent else [1e-4] * 8
@@ -447,32 +495,23 @@ def _fit(data: _Patches, kind: str, bent: bool) -> _Fit:
     return replace(blank, found=found, slopes=slopes)
 
 
-def _chart_caveats(
-    chart: CardReading, usable: Sequence[int], mean: float, data: _Patches, errors: Floats
-) -> tuple[Caveat, ...]:
-    """Refuse a chart that fits badly; name patches that are covered, clipped or do not belong."""
-    delta = delta_e_2000(data.labs + errors, data.labs)
-    odd = [
-        chart.patches[usable[k]].patch.name
-        for k in range(len(delta))
-        if delta[k] > max(12.0, 4 * float(np.median(delta)))
-    ]
-    if mean > POOR_FIT:
-        named = f" ({', '.join(odd)} do not fit)" if odd else ""
+def _chart_caveats(chart: CardReading, clipped: int, odd: Sequence[int], delta: Floats) -> tuple[Caveat, ...]:
+    """Refuse a chart that fits badly; name patches that are covered or in shadow, count clipped ones.
+
+    odd: patches left out because they do not belong; delta (n,): leave-one-out ΔE00 of the rest.
+    """
+    names = ", ".join(chart.patches[k].patch.name for k in sorted(odd))
+    if float(delta.mean()) > POOR_FIT or len(odd) > MOST_ODD:
+        named = f" ({names} do not fit)" if odd else ""
         raise CardError(
             f"The chart does not fit its published colours{named}: use a clean, uncovered chart, evenly lit."
         )
     caveats = list(chart.caveats)
     if odd:
-        caveats.append(
-            Caveat("chart-odd-patches", f"Check these patches for shadow, glare or cover: {', '.join(odd)}.")
-        )
-    if len(usable) < len(chart.patches):
-        caveats.append(
-            Caveat(
-                "chart-clipped", f"{len(chart.patches) - len(usable)} patches were over- or underexposed and left out."
-            )
-        )
+        message = f"Check these patches for shadow, glare or cover, they were left out: {names}."
+        caveats.append(Caveat("chart-odd-patches", message))
+    if clipped:
+        caveats.append(Caveat("chart-clipped", f"Patches over- or underexposed and left out: {clipped}."))
     return tuple(caveats)
 
 
@@ -485,6 +524,10 @@ def _other_camera(then: CameraInfo | None, now: CameraInfo | None) -> str:
     return "lens" if then.lens and now.lens and then.lens != now.lens else ""
 
 
+def _words_or_none(value: Any) -> str | None:
+    return None if value is None else str(value)
+
+
 def _camera_from(data: Mapping[str, Any]) -> CameraInfo:
     known = {name: data.get(name) for name in CameraInfo.__dataclass_fields__}
     taken = known["taken_at"]
@@ -492,9 +535,9 @@ def _camera_from(data: Mapping[str, Any]) -> CameraInfo:
     return CameraInfo(**known)
 
 
-def _taken_at(photo: Photo) -> datetime | None:
-    taken = photo.camera.taken_at if photo.camera is not None else None
-    return None if taken is None else taken.replace(tzinfo=UTC)
+def _in_utc(when: datetime | None) -> datetime | None:
+    """Return a time with its zone, so that all can be compared; a camera's clock tells none."""
+    return when if when is None or when.tzinfo is not None else when.replace(tzinfo=UTC)
 
 
 def _colour_temperature(photo: Photo, grey: Floats) -> float | None:

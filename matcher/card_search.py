@@ -193,7 +193,7 @@ def _snapped(edge: NDArray[np.float32], corners: Floats) -> tuple[Floats, float]
     """Move each side of a quadrilateral onto the nearest edge in the picture; return it and how far the edges bear
     it out, 0 to 1: a card has an edge all along, a chance patch of even bench has none."""
     height, width = edge.shape
-    clockwise = corners if _signed_area(corners) > 0 else corners[::-1]
+    clockwise = corners if signed_area(corners) > 0 else corners[::-1]
     lines, supports = [], []
     inside = float(np.median(_at(edge, clockwise.mean(axis=0) + 0.6 * (clockwise - clockwise.mean(axis=0)))))
     needed = max(1.2, 2.0 * inside)
@@ -231,7 +231,8 @@ def _crossing(first: tuple[Floats, Floats], second: tuple[Floats, Floats]) -> Fl
     return np.asarray(point + along * (gap[0] * across[1] - gap[1] * across[0]) / turn)
 
 
-def _signed_area(corners: Floats) -> float:
+def signed_area(corners: Floats) -> float:
+    """Return the area of a quadrilateral (4, 2) in square pixels, negative when its corners run anticlockwise."""
     x, y = corners.T
     return float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2
 
@@ -257,7 +258,7 @@ def _plainness(lab: NDArray[np.float32], corners: Floats, sides: tuple[float, fl
     touches = np.any((corners < margin) | (corners > np.array([width, height]) - 1 - margin))
     unevenness = float(np.percentile(np.abs(rest), 90, axis=0).max())
     evenness = float(np.exp(-((max(unevenness - LEAST_UNEVENNESS, 0.0) / 2.0) ** 2)))
-    size = float(np.clip(abs(_signed_area(corners)) / (0.02 * width * height), 0.3, 1.0))
+    size = float(np.clip(abs(signed_area(corners)) / (0.02 * width * height), 0.3, 1.0))
     neutral = float(np.exp(-((np.hypot(middle[1], middle[2]) / 16.0) ** 2)))
     lightness = float(np.exp(-(((middle[0] - 52.0) / 30.0) ** 2)))
     shape = float(np.exp(-((max(aspect / (1.25 * sides[1]), 1.0) - 1) ** 2) / 0.02 - ((lopsided - 1) / 0.6) ** 2))

@@ -18,7 +18,7 @@ import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matcher.card_search import Candidate, find_charts, find_markers, find_plain, project, unit_to
+from matcher.card_search import Candidate, find_charts, find_markers, find_plain, project, signed_area, unit_to
 from matcher.chart_grid import find_chart_grids
 from matcher.cielab import checked_lab, encode_srgb, lab_to_xyz
 from matcher.errors import CardError, Caveat, ReadingError
@@ -34,6 +34,8 @@ RIVAL = 0.5  # nor a plain one whose runner-up has this share of its confidence
 OWN_TOLERANCE = (0.3, 0.2, 0.2)  # standard uncertainty of a studio's own measurement of its card (from memory)
 NEUTRAL_CHROMA = 3.5
 BLUR_SHARE = 0.05  # an edge wider than this share of the card is blurred
+MIRRORED = "The photo is mirrored, as in a looking-glass: turn that off in the camera, and take the photo again."
+MANY_PATCHES = 12
 MISFIT = 0.4  # a chart read the wrong way round leaves 0.7 or more, the right way 0.05 to 0.25
 
 
@@ -301,6 +303,10 @@ def _search(picture: NDArray[np.uint8], card: Card) -> Candidate | None:
         wanted = lab_to_xyz(np.array([patch.lab for patch in card.patches]))
         found_charts = find_chart_grids(picture, wanted) or find_charts(picture)
         charts = [item for item in found_charts if item.confidence >= SURE]
+        if len(charts) > 1:
+            raise CardError(f"There is more than one {card.title} here: photograph one alone, or mark its corners.")
+        if not charts and find_chart_grids(np.ascontiguousarray(picture[:, ::-1]), wanted):
+            raise CardError(MIRRORED)
         return charts[0] if charts else None
     if card.layout == "steps":
         return _steps_in_a_row(find_plain(picture, (0.6, 1.8)), card)
@@ -358,11 +364,19 @@ def _best_way_up(photo: Photo, card: Card, corners: Floats, found_by: str) -> tu
     read = [_read_patches(photo, card, way) for way in ways]
     errors = [_misfit(readings) for readings in read]
     best = int(np.argmin(errors))
+    if len(card.patches) >= MANY_PATCHES and errors[best] <= MISFIT and signed_area(corners) < 0:
+        raise CardError(MIRRORED)
     if errors[best] > MISFIT:
+        if len(card.patches) >= MANY_PATCHES and _fits_mirrored(photo, card, ways):
+            raise CardError(MIRRORED)
         raise CardError(
             f"The marked area does not look like a {card.title}: mark the outer corners of its patches again."
         )
     return ways[best], read[best]
+
+
+def _fits_mirrored(photo: Photo, card: Card, ways: list[Floats]) -> bool:
+    return min(_misfit(_read_patches(photo, card, way[::-1])) for way in ways) <= MISFIT
 
 
 def _misfit(readings: tuple[PatchReading, ...]) -> float:
@@ -372,11 +386,11 @@ def _misfit(readings: tuple[PatchReading, ...]) -> float:
     """
     seen = np.array([item.rgb for item in readings])
     wanted = lab_to_xyz(np.array([item.patch.lab for item in readings]))
-    if len(readings) < 12:
+    if len(readings) < MANY_PATCHES:
         seen, wanted = np.log(np.maximum(seen.mean(axis=1, keepdims=True), 1e-5)), np.log(wanted[:, 1:2])
         seen = np.column_stack([seen, np.ones(len(seen))])
     coefficients = np.linalg.lstsq(seen, wanted, rcond=None)[0]
-    if len(readings) < 12 and coefficients[0, 0] <= 0:
+    if len(readings) < MANY_PATCHES and coefficients[0, 0] <= 0:
         return 1.0
     left = np.square(wanted - seen @ coefficients).sum()
     return float(np.sqrt(left / np.square(wanted - wanted.mean(axis=0)).sum()))
@@ -449,8 +463,7 @@ def _continued(first: Floats, second: Floats, likely: list[Candidate], count: in
 
 
 def _area(corners: Floats) -> float:
-    x, y = corners.T
-    return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2)
+    return abs(signed_area(corners))
 
 
 def _blur_caveats(photo: Photo, corners: Floats) -> tuple[Caveat, ...]:

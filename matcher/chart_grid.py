@@ -19,6 +19,7 @@ ROWS, COLUMNS = 4, 6
 FEWEST_SQUARES = 12
 MOST_GRIDS = 40
 FIT = 0.35
+SAME_SHARE = 0.3  # of its squares: a grid that has more in common with one already taken is that chart again
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,12 +41,12 @@ def find_chart_grids(picture: Bytes3, wanted: Floats) -> list[Candidate]:
     found: list[Candidate] = []
     taken = np.zeros(len(centres), bool)
     for grid, used in _grids(centres, sizes)[:MOST_GRIDS]:
-        if (taken & used).any():
+        if (taken & used).sum() > SAME_SHARE * used.sum():
             continue
-        candidate = _fitted(light, grid, wanted)
-        if candidate is not None:
+        candidates = _fitted(light, grid, wanted)
+        if candidates:
             taken |= used
-            found.append(Candidate(candidate.corners / scale, candidate.confidence))
+            found += [Candidate(item.corners / scale, item.confidence) for item in candidates]
     return sorted(found, key=lambda item: -item.confidence)
 
 
@@ -134,25 +135,33 @@ def _pitch(to_picture: Floats, places: Floats) -> Floats:
     return (np.linalg.norm(right - here, axis=1) + np.linalg.norm(below - here, axis=1)) / 2
 
 
-def _fitted(light: NDArray[np.float32], grid: Grid, wanted: Floats) -> Candidate | None:
-    """Lay the chart's four rows of six over a grid every way that fits, and keep the way whose colours fit."""
+def _fitted(light: NDArray[np.float32], grid: Grid, wanted: Floats) -> list[Candidate]:
+    """Lay the chart's four rows of six over a grid every way that fits, and keep the ways whose colours fit.
+
+    Two charts that lie in line make one grid, so every place that shares no square with a better one is kept.
+    """
     low, high = grid.places.min(axis=0), grid.places.max(axis=0)
     filled = {(int(x), int(y)) for x, y in grid.places}
     rows, columns = np.divmod(np.arange(ROWS * COLUMNS), COLUMNS)
-    best, least = None, FIT
+    fits: list[tuple[float, Floats, set[tuple[int, int]]]] = []
     for along, down in (((1, 0), (0, 1)), ((0, 1), (-1, 0)), ((-1, 0), (0, -1)), ((0, -1), (1, 0))):
         layout = np.outer(columns, along) + np.outer(rows, down)
         for x in range(low[0] - COLUMNS, high[0] + COLUMNS + 1):
             for y in range(low[1] - COLUMNS, high[1] + COLUMNS + 1):
                 places = layout + [x, y]
-                if sum((int(i), int(j)) in filled for i, j in places) < FEWEST_SQUARES:
+                squares = {(int(i), int(j)) for i, j in places}
+                if len(squares & filled) < FEWEST_SQUARES:
                     continue
                 misfit = _misfit(light, project(grid.homography, places.astype(float)), wanted)
-                if misfit < least:
+                if misfit < FIT:
                     ends = np.array([[-0.5, -0.5], [5.5, -0.5], [5.5, 3.5], [-0.5, 3.5]])
                     on_grid = ends @ np.array([along, down], float) + [x, y]
-                    best, least = project(grid.homography, on_grid), misfit
-    return None if best is None else Candidate(best, float(np.exp(-((least / FIT) ** 2) / 2)))
+                    fits.append((misfit, project(grid.homography, on_grid), squares))
+    kept: list[tuple[float, Floats, set[tuple[int, int]]]] = []
+    for fit in sorted(fits, key=lambda item: item[0]):
+        if all(fit[2].isdisjoint(other[2]) for other in kept):
+            kept.append(fit)
+    return [Candidate(corners, float(np.exp(-((misfit / FIT) ** 2) / 2))) for misfit, corners, _ in kept]
 
 
 def _misfit(light: NDArray[np.float32], points: Floats, wanted: Floats) -> float:

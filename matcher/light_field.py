@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matcher.cards import CardReading
+from matcher.cielab import lab_to_xyz
 from matcher.errors import CardError, Caveat
 from matcher.photo import Photo
 
@@ -138,9 +139,9 @@ class LightField:
 
 
 def _face(card: CardReading) -> tuple[Floats, Floats]:
-    """Return places (n, 2) and light (n,) of the parts of a card's faces, each patch leveled to the first."""
+    """Return places (n, 2) and light (n,) of the parts of a card's largest patch, as a perfect white would show it."""
     if not card.neutrals:
         raise CardError("The card is over- or underexposed: retake the photo so that its grey is a middle grey.")
     item = max(card.neutrals, key=lambda patch: len(patch.blocks[0]))
     places, rgb = item.blocks
-    return places, np.maximum(rgb.mean(axis=1), 1e-6)
+    return places, np.maximum(rgb.mean(axis=1), 1e-6) / float(lab_to_xyz(item.patch.lab)[1])

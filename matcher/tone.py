@@ -20,6 +20,7 @@ Floats = NDArray[np.float64]
 PIVOT = 0.18
 LEAST_LIGHT = 1e-5
 STRAIGHT_BEYOND = (-4.5, 1.9)  # log light about the pivot, outside which the bow does not go on
+LEAST_SLOPE = 0.2  # nor where it would make the curve flatter than this: no camera shows more light as darker
 
 SLOPE_PRIOR, CHANNEL_SLOPE_PRIOR = 0.3, 0.1
 BOW_PRIOR, CHANNEL_BOW_PRIOR = 0.05, 0.02
@@ -40,11 +41,17 @@ class ToneCurve:
 
     def __call__(self, rgb: ArrayLike) -> Floats:
         """Return scene light (..., 3) of decoded linear RGB (..., 3)."""
-        position = log_position(rgb)
-        inside = np.clip(position, *STRAIGHT_BEYOND)
-        beyond = position - inside
-        bent = self.gain + (1 + self.slope) * inside + self.bow * inside**2
-        return np.asarray(np.exp(bent + (1 + self.slope + 2 * self.bow * inside) * beyond))
+        return np.asarray(np.exp(self.log_light(log_position(rgb))))
+
+    def log_light(self, position: Floats) -> Floats:
+        """Return log scene light (..., 3) at positions u (..., 3); it rises everywhere."""
+        bow, middle = np.where(self.bow == 0, 1e-12, self.bow), np.maximum(1 + self.slope, LEAST_SLOPE)
+        flattest = (LEAST_SLOPE - middle) / (2 * bow)
+        low = np.where(bow > 0, np.clip(flattest, STRAIGHT_BEYOND[0], 0), STRAIGHT_BEYOND[0])
+        high = np.where(bow < 0, np.clip(flattest, 0, STRAIGHT_BEYOND[1]), STRAIGHT_BEYOND[1])
+        inside = np.clip(position, low, high)
+        bent = self.gain + middle * inside + self.bow * inside**2
+        return np.asarray(bent + (middle + 2 * self.bow * inside) * (position - inside))
 
     def as_dict(self) -> dict[str, Any]:
         return {"gain": self.gain.tolist(), "slope": self.slope.tolist(), "bow": self.bow.tolist()}

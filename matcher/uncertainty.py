@@ -79,7 +79,7 @@ def shared_covariance(first: Sequence[BudgetTerm], second: Sequence[BudgetTerm])
     causes = {term.shared: term.effect for term in second if term.shared is not None}
     common = np.zeros((3, 3))
     for term in first:
-        other = causes.get(term.shared) if term.shared is not None else None
+        other = causes.pop(term.shared, None) if term.shared is not None else None
         if other is not None and other.shape == term.effect.shape:
             common += term.effect @ other.T
     return common
