@@ -186,11 +186,13 @@ def _readings(
     outlines: Sequence[values.Outline],
 ) -> tuple[list[Reading], tuple[Caveat, ...]]:
     from matcher.finish import read_finish
-    from matcher.frames import read_frames
 
     if not options.more_frames:
         return [read_finish(photo, calibration, outline) for outline in outlines], ()
-    photos, calibrations, caveats = [photo], [calibration], list[Caveat]()
+    from matcher.frames import read_frames
+
+    photos, calibrations = [photo], [calibration]
+    caveats: list[Caveat] = []
     for name in options.more_frames:
         frame = opened(name, options)
         card, taken_over = _card_of_frame(frame, name, options)
