@@ -298,7 +298,8 @@ def test_a_port_in_use_is_refused(refused):
 
 
 def test_help_is_there_for_the_person_who_forgot(capsys):
-    for command in ((), ("read",), ("repeat",), ("camera",), ("suggest",), ("record",), ("trials",), ("trials", "set-aside"), ("targets",),
+    for command in ((), ("read",), ("repeat",), ("camera",), ("suggest",),
+                    ("record",), ("trials",), ("trials", "set-aside"), ("targets",),
                     ("cards",), ("backup",), ("demo",), ("app",)):  # fmt: skip
         with pytest.raises(SystemExit) as ended:
             main([*command, "--help"])
