@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 DRAWS_LOG2 = 11
+DRAWN_TOGETHER = 24
 INDISTINGUISHABLE_CHI2 = 7.815  # 95 % point of chi-square with 3 degrees of freedom
 
 
@@ -39,40 +40,40 @@ def delta_e_draws(lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike) -> 
     return delta_e_2000(first[..., None, :], second[..., None, :] + noise)
 
 
-def shared_target_draws(target: Reading, labs: ArrayLike, covariances: ArrayLike) -> Floats:
-    """Return ΔE00 (m, n) of m plates to one target over n draws in which all plates meet the same target.
-
-    labs: (m, 3); covariances: (m, 3, 3). Sharing the target's error is what lets two plates be told apart even
-    when the target itself is uncertain.
-    """
-    plates, roots = np.asarray(labs, float), square_root(np.asarray(covariances, float))
-    normal = _normal_draws()
-    wanted = target.lab + normal @ square_root(target.covariance).T
-    rng = np.random.default_rng(20002)
-    own = np.stack([rng.permutation(normal) for _ in range(len(plates))])
-    return delta_e_2000(wanted[None], plates[:, None] + np.einsum("mij,mnj->mni", roots, own))
-
-
 def draws_to_target(target: Reading, plates: Sequence[Reading]) -> Floats:
-    """Return ΔE00 (m, n) of m plates to one target over n joint draws of all their errors.
+    """Return ΔE00 (m, n) of m plates to one target over n draws of all their errors.
 
-    What plates and target share (camera, light, card, profile) is drawn once for all, so that plates photographed
-    alike are told apart as well as they can be.
+    All plates meet the same target, and what plates and target share (camera, light, card, profile) is drawn once
+    for them, so that plates photographed alike are told apart as well as they can be. Long lists are drawn in
+    groups, between which only the target is shared.
     """
+    groups = [plates[start : start + DRAWN_TOGETHER] for start in range(0, len(plates), DRAWN_TOGETHER)]
+    return np.concatenate([_joint_draws(target, group) for group in groups]) if groups else np.zeros((0, 1))
+
+
+def _joint_draws(target: Reading, plates: Sequence[Reading]) -> Floats:
     readings = [target, *plates]
     size = len(readings)
     joint = np.zeros((size, 3, size, 3))
     for row, first in enumerate(readings):
-        joint[row, :, row] = first.covariance
+        joint[row, :, row] = first.covariance + 1e-9 * np.eye(3)
         for column in range(row + 1, size):
             common = shared_covariance(first.budget, readings[column].budget)
             joint[row, :, column], joint[column, :, row] = common, common.T
-    values, vectors = np.linalg.eigh(joint.reshape(3 * size, 3 * size))
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
-    normal = np.random.default_rng(20003).standard_normal((2**DRAWS_LOG2, 3 * size))
-    noise = (normal @ root.T).reshape(-1, size, 3)
-    shown = np.array([reading.lab for reading in readings]) + noise
-    return np.stack([delta_e_2000(shown[:, 0], shown[:, k]) for k in range(1, size)])
+    root = np.linalg.cholesky(_definite(joint.reshape(3 * size, 3 * size)))
+    own = np.random.default_rng(20003).standard_normal((3 * len(plates), 2**DRAWS_LOG2))
+    noise = (root @ np.concatenate([_normal_draws().T, own])).reshape(size, 3, -1)
+    shown = np.array([reading.lab for reading in readings])[:, :, None] + noise
+    return delta_e_2000(shown[:1].transpose(0, 2, 1), shown[1:].transpose(0, 2, 1))
+
+
+def _definite(covariance: Floats) -> Floats:
+    """Return the covariance, its off-diagonal parts lessened as far as rounding or a budget at odds demands."""
+    for share in (1.0, 0.999, 0.9, 0.5):
+        shrunk = share * covariance + (1 - share) * np.diag(np.diag(covariance))
+        if np.linalg.eigvalsh(shrunk)[0] > 0:
+            return np.asarray(shrunk)
+    return np.diag(np.diag(covariance))
 
 
 def interval_of(lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike) -> Floats:

@@ -11,10 +11,11 @@ from matcher.difference import (
     delta_e_2000,
     delta_e_interval,
     difference_in_words,
+    draws_to_target,
     interval_of,
-    shared_target_draws,
 )
 from matcher.finish import Reading
+from matcher.uncertainty import BudgetTerm, sum_of
 
 # Source: Sharma, Wu and Dalal 2005, Color Research and Application 30(1), table 1: two CIELAB and their ΔE00.
 SHARMA = """
@@ -110,9 +111,30 @@ def test_the_chance_within_a_tolerance_grows_with_it():
 
 def test_plates_that_share_the_targets_error_are_told_apart_better():
     target = reading([40, 12, 20], 2.0)
-    plates, exact = np.array([[48.0, 12, 20], [52.0, 12, 20]]), np.full((2, 3, 3), 0.01 * np.eye(3))
-    near, far = shared_target_draws(target, plates, exact)
+    near, far = draws_to_target(target, [reading([48.0, 12, 20], 0.1), reading([52.0, 12, 20], 0.1)])
     assert np.std(far - near) < 0.6 * np.hypot(np.std(far), np.std(near))
+
+
+def test_what_plates_and_target_share_of_their_errors_cancels():
+    """Three readings by one camera, wholly wrong together by about 2 in L*: their differences stay sure."""
+    shared = BudgetTerm("camera", np.array([[2.0], [0], [0]]), shared="one camera")
+    own = BudgetTerm("region", 0.1 * np.eye(3))
+    seen = [
+        Reading(lab=lab, covariance=sum_of((shared, own)), budget=(shared, own))
+        for lab in ([40, 12, 20], [43, 12, 20], [44, 12, 20])
+    ]
+    draws = draws_to_target(seen[0], seen[1:])
+    assert np.std(draws, axis=1).max() < 0.25
+    low, high = delta_e_interval(seen[0], seen[1])
+    assert high - low < 0.6
+    alone = [Reading(lab=item.lab, covariance=item.covariance) for item in seen]
+    assert np.std(draws_to_target(alone[0], alone[1:]), axis=1).min() > 1.0
+
+
+def test_a_long_list_is_drawn_with_the_same_target_throughout():
+    target = reading([40, 12, 20], 2.0)
+    draws = draws_to_target(target, [reading([50.0, 12, 20], 0.01)] * 60)
+    assert np.abs(draws[0] - draws[-1]).max() < 0.2
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matcher.cielab import checked_lab
-from matcher.difference import alike, difference_in_words, shared_target_draws
+from matcher.difference import alike, difference_covariance, difference_in_words, draws_to_target
 from matcher.errors import SuggestionError
 from matcher.finish import Reading
 from matcher.recipe import Recipe
@@ -197,12 +197,10 @@ def as_target(target: Reading | ArrayLike) -> Reading:
     return Reading(lab=checked_lab(target), covariance=np.zeros((3, 3)), source="typed")
 
 
-def interval_from_draws(
-    target: Reading, lab: Floats, covariance: Floats, delta: float, draws: Floats
-) -> tuple[float, float]:
+def _interval(target: Reading, plate: Reading, delta: float, draws: Floats) -> tuple[float, float]:
     """Return the 95 % interval of ΔE00 from its draws, down to 0 when target and plate can't be told apart."""
     low, high = np.quantile(draws, [0.025, 0.975])
-    same = bool(alike(target.lab, lab, target.covariance + covariance))
+    same = bool(alike(target.lab, plate.lab, difference_covariance(target, plate)))
     return (0.0 if same else min(float(low), delta)), max(float(high), delta)
 
 
@@ -223,11 +221,15 @@ def _expected(item: Suggestion) -> float:
 
 def _with_draws(target: Reading, found: list[Suggestion]) -> list[Suggestion]:
     """Fill in what needs the whole list: intervals and ties, from draws in which all plates meet the same target."""
-    draws = shared_target_draws(target, [item.lab for item in found], [item.covariance for item in found])
+    plates = [
+        Reading(lab=item.lab, covariance=item.covariance) if item.trial is None else item.trial.reading
+        for item in found
+    ]
+    draws = draws_to_target(target, plates)
     ties = _ties(draws)
     filled = []
-    for item, own, tied in zip(found, draws, ties, strict=True):
-        low, high = interval_from_draws(target, item.lab, item.covariance, item.delta_e00, own)
+    for item, plate, own, tied in zip(found, plates, draws, ties, strict=True):
+        low, high = _interval(target, plate, item.delta_e00, own)
         because = item.because
         if item.basis == "logged":
             because += f" was measured at ΔE00 {item.delta_e00:.1f} ({low:.1f} to {high:.1f}): {item.difference}."
