@@ -36,6 +36,7 @@ NEUTRAL_CHROMA = 3.5
 BLUR_SHARE = 0.05  # an edge wider than this share of the card is blurred
 MIRRORED = "The photo is mirrored, as in a looking-glass: turn that off in the camera, and take the photo again."
 MANY_PATCHES = 12
+CONTRAST = (0.4, 2.5)  # of a card's steps in log light, over what the picture shows of them, for any camera's tones
 MISFIT = 0.4  # a chart read the wrong way round leaves 0.7 or more, the right way 0.05 to 0.25
 
 
@@ -382,7 +383,8 @@ def _fits_mirrored(photo: Photo, card: Card, ways: list[Floats]) -> bool:
 def _misfit(readings: tuple[PatchReading, ...]) -> float:
     """Return which share of the patches' differences is not explained by their own values: 0 fits, 1 does not.
 
-    With many patches any camera and light is allowed for (a 3×3 matrix); with few only their lightness counts.
+    With many patches any camera and light is allowed for (a 3×3 matrix); with few only their lightness counts, and
+    the contrast between them must be the card's own, or noise across one even patch would pass for its steps.
     """
     seen = np.array([item.rgb for item in readings])
     wanted = lab_to_xyz(np.array([item.patch.lab for item in readings]))
@@ -390,7 +392,7 @@ def _misfit(readings: tuple[PatchReading, ...]) -> float:
         seen, wanted = np.log(np.maximum(seen.mean(axis=1, keepdims=True), 1e-5)), np.log(wanted[:, 1:2])
         seen = np.column_stack([seen, np.ones(len(seen))])
     coefficients = np.linalg.lstsq(seen, wanted, rcond=None)[0]
-    if len(readings) < MANY_PATCHES and coefficients[0, 0] <= 0:
+    if len(readings) < MANY_PATCHES and not CONTRAST[0] < coefficients[0, 0] < CONTRAST[1]:
         return 1.0
     left = np.square(wanted - seen @ coefficients).sum()
     return float(np.sqrt(left / np.square(wanted - wanted.mean(axis=0)).sum()))

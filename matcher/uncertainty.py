@@ -75,8 +75,11 @@ def sum_of(terms: Sequence[BudgetTerm]) -> Floats:
 
 
 def shared_covariance(first: Sequence[BudgetTerm], second: Sequence[BudgetTerm]) -> Floats:
-    """Return the covariance (3, 3) between the errors of two readings: rows of the first, columns of the second."""
-    causes = {term.shared: term.effect for term in second if term.shared is not None}
+    """Return the covariance (3, 3) between the errors of two readings: rows of the first, columns of the second.
+
+    A cause named twice in one reading is shared once, by its first part: the parts of one reading are independent.
+    """
+    causes = {term.shared: term.effect for term in reversed(second) if term.shared is not None}
     common = np.zeros((3, 3))
     for term in first:
         other = causes.pop(term.shared, None) if term.shared is not None else None
