@@ -6,6 +6,7 @@ in one list with intervals, words and ties. The model is fitted when first neede
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
@@ -30,11 +31,13 @@ from matcher.suggest.process_model import ProcessModel
 from matcher.suggest.reach import Reach
 from matcher.suggest.seal_shift import SealShift
 from matcher.suggest.suggestion import LoggedTrial, Suggestion
+from matcher.uncertainty import sum_of
 
 Floats = NDArray[np.float64]
 
 DEFAULT_TOLERANCE = 2.0
 MAX_COUNT = 1000
+COMMON_AMONG = 200  # latest plates among which a shared cause of error is looked for
 PALETTES_COMPARED = 200
 FEWEST_TO_PREDICT = 6
 """Trials below which a list holds only what was logged; ``next_trial`` answers from one trial on."""
@@ -79,7 +82,7 @@ class Suggester:
         if len(self.trials) >= FEWEST_TO_PREDICT:
             most = max(1, count // 2)
             found = _merged(found, self._foresight.predicted(wanted, most))[:count]
-        return _with_draws(wanted, found)
+        return self._with_draws(wanted, found)
 
     def next_trial(self, target: Reading | ArrayLike) -> Suggestion:
         """Return the plate most worth making next for a target: the likeliest to match, else to come nearer.
@@ -88,7 +91,7 @@ class Suggester:
         """
         wanted = as_target(target)
         self._need_a_trial()
-        return _with_draws(wanted, [self._foresight.next_plate(wanted, self.tolerance)])[0]
+        return self._with_draws(wanted, [self._foresight.next_plate(wanted, self.tolerance)])[0]
 
     def batch(self, target: Reading | ArrayLike, count: int) -> list[Suggestion]:
         """Return ``count`` (1 to 24) plates to make in one session, chosen together, the best alone first.
@@ -99,7 +102,7 @@ class Suggester:
         if isinstance(count, bool) or not isinstance(count, int) or not 1 <= count <= MOST_IN_SESSION:
             raise SuggestionError(f"Ask for 1 to {MOST_IN_SESSION} plates in a session: {count!r} is not that.")
         self._need_a_trial()
-        return _with_draws(wanted, self._foresight.session(wanted, count, self.tolerance))
+        return self._with_draws(wanted, self._foresight.session(wanted, count, self.tolerance))
 
     def reach(self, target: Reading | ArrayLike) -> Reach:
         """Return whether any recipe in range is likely to reach a target, and if not what the log points to."""
@@ -131,7 +134,7 @@ class Suggester:
         rows, delta = self._index.nearest(target.lab, max(PALETTES_COMPARED, count))
         found = [self._logged(target, self.trials[row], float(d)) for row, d in zip(rows, delta, strict=True)]
         ranked = rank_by_palette(target, found, count)
-        filled = _with_draws(target, [match.suggestion for match in ranked])
+        filled = self._with_draws(target, [match.suggestion for match in ranked])
         return [replace(match, suggestion=item) for match, item in zip(ranked, filled, strict=True)]
 
     def mottled(self, target: Reading, bare_share: float = 0.5, count: int = 3) -> list[MottledRecipe]:
@@ -168,6 +171,45 @@ class Suggester:
         grown._foresight = self._foresight.grown(grown.trials, grown._index)
         return grown
 
+    def _with_draws(self, target: Reading, found: list[Suggestion]) -> list[Suggestion]:
+        """Fill in what needs the whole list: intervals and ties, from draws in which all meet the same target."""
+        plates = [self._shown(item) for item in found]
+        draws = draws_to_target(target, plates)
+        ties = _ties(draws)
+        filled = []
+        for item, plate, own, tied in zip(found, plates, draws, ties, strict=True):
+            low, high = _interval(target, plate, item, own)
+            because = item.because
+            if item.basis == "logged":
+                because += f" was measured at ΔE00 {item.delta_e00:.1f} ({low:.1f} to {high:.1f}): {item.difference}."
+            else:
+                because = because.replace("{interval}", f"({low:.1f} to {high:.1f})")
+            filled.append(
+                replace(
+                    item,
+                    covariance=plate.covariance,
+                    delta_e00_interval=(low, high),
+                    because=because,
+                    draws=own,
+                    tied_with=tied,
+                )
+            )
+        return filled
+
+    def _shown(self, item: Suggestion) -> Reading:
+        """Return the reading that a suggestion stands on.
+
+        A prediction averages the plates' own errors away, but not what they all share (one camera, one card): that
+        is taken from the nearest plate, and cancels against a target that shares it too.
+        """
+        if item.trial is not None:
+            return item.trial.reading
+        nearest = self.trials[int(self._index.nearest(item.lab, 1)[0][0])].reading
+        recent = [term.shared for trial in self.trials[-COMMON_AMONG:] for term in trial.reading.budget]
+        often = {name for name, times in Counter(recent).items() if name is not None and times > 1}
+        common = tuple(term for term in nearest.budget if term.shared in often)
+        return Reading(lab=item.lab, covariance=item.covariance + sum_of(common), budget=common)
+
     def _need_a_trial(self) -> None:
         if not self.trials:
             raise SuggestionError("No trial is logged within these limits: log a plate first, or widen the limits.")
@@ -197,11 +239,16 @@ def as_target(target: Reading | ArrayLike) -> Reading:
     return Reading(lab=checked_lab(target), covariance=np.zeros((3, 3)), source="typed")
 
 
-def _interval(target: Reading, plate: Reading, delta: float, draws: Floats) -> tuple[float, float]:
-    """Return the 95 % interval of ΔE00 from its draws, down to 0 when target and plate can't be told apart."""
-    low, high = np.quantile(draws, [0.025, 0.975])
-    same = bool(alike(target.lab, plate.lab, difference_covariance(target, plate)))
-    return (0.0 if same else min(float(low), delta)), max(float(high), delta)
+def _interval(target: Reading, plate: Reading, item: Suggestion, draws: Floats) -> tuple[float, float]:
+    """Return the 95 % interval of ΔE00 from its draws, down to 0 when target and plate can't be told apart.
+
+    A prediction's interval that begins at 0 ends where 95 % of the draws do, so that it holds 95 % and not 97.5.
+    """
+    low, middle, high = np.quantile(draws, [0.025, 0.95, 0.975])
+    if alike(target.lab, plate.lab, difference_covariance(target, plate)):
+        top = middle if item.basis == "predicted" else high
+        return 0.0, max(float(top), item.delta_e00)
+    return min(float(low), item.delta_e00), max(float(high), item.delta_e00)
 
 
 def _merged(logged: list[Suggestion], predicted: list[Suggestion]) -> list[Suggestion]:
@@ -217,26 +264,6 @@ def _merged(logged: list[Suggestion], predicted: list[Suggestion]) -> list[Sugge
 
 def _expected(item: Suggestion) -> float:
     return float(np.mean(item.draws))
-
-
-def _with_draws(target: Reading, found: list[Suggestion]) -> list[Suggestion]:
-    """Fill in what needs the whole list: intervals and ties, from draws in which all plates meet the same target."""
-    plates = [
-        Reading(lab=item.lab, covariance=item.covariance) if item.trial is None else item.trial.reading
-        for item in found
-    ]
-    draws = draws_to_target(target, plates)
-    ties = _ties(draws)
-    filled = []
-    for item, plate, own, tied in zip(found, plates, draws, ties, strict=True):
-        low, high = _interval(target, plate, item.delta_e00, own)
-        because = item.because
-        if item.basis == "logged":
-            because += f" was measured at ΔE00 {item.delta_e00:.1f} ({low:.1f} to {high:.1f}): {item.difference}."
-        else:
-            because = because.replace("{interval}", f"({low:.1f} to {high:.1f})")
-        filled.append(replace(item, delta_e00_interval=(low, high), because=because, draws=own, tied_with=tied))
-    return filled
 
 
 def _ties(draws: Floats) -> list[tuple[int, ...]]:
