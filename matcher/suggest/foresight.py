@@ -141,8 +141,11 @@ class Foresight:
         return np.union1d(near, rest)
 
     def _suggestion(self, target: Reading, fit: _Fit, outlook: Outlook, row: int) -> Suggestion:
-        lab, recipe = outlook.labs[row], outlook.recipes[row]
-        covariance = outlook.covariances[row] + fit.model.plate_covariance
+        lab = np.clip(outlook.labs[row], (0.0, -200.0, -200.0), (100.0, 200.0, 200.0))  # what a reading can be
+        recipe = outlook.recipes[row]
+        covariance = outlook.covariances[row]
+        # a vague or scattering prediction stands lower in a list than a plate that was measured
+        scattered = covariance + fit.model.plate_covariance + target.covariance
         delta = float(delta_e_2000(target.lab, lab))
         return Suggestion(
             recipe=recipe,
@@ -155,7 +158,7 @@ class Foresight:
             because=why_predicted(
                 recipe, delta, learned_from(fit.model, recipe), fit.model, len(self.trials), outlook.considered
             ),
-            draws=draws_of(target.lab, lab[None], covariance[None] + target.covariance)[0],
+            draws=draws_of(target.lab, lab[None], scattered[None])[0],
         )
 
 

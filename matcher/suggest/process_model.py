@@ -38,11 +38,12 @@ from matcher.suggest.trade_facts import never_lighter
 
 Floats = NDArray[np.float64]
 
-MOST_FOR_SPREAD = 130
+MOST_FOR_SPREAD = 100
 """Trials from which the noise and the weights are learned; beyond it their figures hardly move."""
 ROUNDS = 2
 FITTED_AFRESH = 60
-MOST_STEPS, WORTH_A_STEP = 25, 3e-3
+MOST_STEPS, WORTH_A_STEP, ROUGHLY = 25, 3e-3, 0.1
+"""Newton steps, and the gain in log density below which no further one is made, at last and on the way."""
 MOST_TO_HOLD = 150
 """With more trials than this the trials speak for themselves, facts of the trade or not."""
 FACT_ROUNDS, FACTS_AT_ONCE = 3, 24
@@ -226,7 +227,7 @@ def fit_process(trials: Sequence[LoggedTrial], start: ProcessModel | None = None
     if unknowns is None or spread is None:
         unknowns, spread = curve.prior_mean, few.first_spread()
         for _ in range(ROUNDS):
-            unknowns = few.best_unknowns(unknowns, spread)
+            unknowns = few.best_unknowns(unknowns, spread, ROUGHLY)
             spread = few.learned_spread(unknowns, spread, 30)
     else:
         spread = few.learned_spread(unknowns, spread, 8)
@@ -266,7 +267,7 @@ class _Seen:
         aims = self.lab - mean + (steep @ (unknowns - self.curve.prior_mean)).reshape(3, -1).T
         return learn_spread(features_of(self.columns, mean, self.curve.categories), aims, known, start, rounds)
 
-    def best_unknowns(self, start: Floats, spread: Spread) -> Floats:
+    def best_unknowns(self, start: Floats, spread: Spread, worth_a_step: float = WORTH_A_STEP) -> Floats:
         """Return the unknowns (p,) of highest posterior density, by Levenberg and Marquardt's damped Newton steps."""
         from scipy.linalg import solve_triangular
 
@@ -297,7 +298,7 @@ class _Seen:
             else:
                 return unknowns
             gained, unknowns, now, damping = now - then, moved, then, max(damping / 6, 1e-7)
-            if gained < WORTH_A_STEP:
+            if gained < worth_a_step:
                 return unknowns
             mean, slopes = self.curve.slopes(unknowns, self.columns)
         return unknowns

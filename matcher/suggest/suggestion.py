@@ -31,7 +31,8 @@ class LoggedTrial(Protocol):
 class Suggestion:
     """A recipe and its distance from the target.
 
-    lab: (3,) CIELAB and covariance (3, 3) of the plate. delta_e00_interval: 95 %. difference: how the plate
+    lab: (3,) CIELAB and covariance (3, 3) of the plate as read; of a predicted recipe, of its own colour, about which
+    single plates scatter (``ProcessModel.plate_covariance``). delta_e00_interval: 95 %. difference: how the plate
     differs from the target, in words. tied_with: ranks (from 1) in the same list that can't be told apart from
     this one. trial: the logged trial, None when the recipe was predicted.
     """
