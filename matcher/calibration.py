@@ -17,7 +17,7 @@ from matcher.cielab import lab_jacobian, lab_to_xyz, xyz_to_lab
 from matcher.errors import CardError, Caveat
 from matcher.light_field import LightField
 from matcher.photo import Photo
-from matcher.tone import ToneCurve, tone_from_greys
+from matcher.tone import ToneCurve, log_position, tone_from_greys
 from matcher.uncertainty import BudgetTerm, square_root
 
 Floats = NDArray[np.float64]
@@ -61,18 +61,19 @@ class Calibration:
     """Linear RGB of one photograph to CIELAB under D50.
 
     tone: decoded values to scene light. gains (3,): white balance and exposure of scene light. rgb_to_xyz (3, 3):
-    balanced light to XYZ under D50, used when there is no profile. level (3,): light of the card's grey, about which
-    an unlearned tone curve is known. tone_sigma: of its exponent, common and of each channel. matrix_sigma: of the
-    unknown camera-and-light matrix. card: None when there was nothing neutral. seen_by: the
-    camera, seen_in: the camera and its light, where known, else the photograph: what other readings can share. field:
-    the light over the picture.
+    balanced light to XYZ under D50, used when there is no profile. level (3,): light of the card's grey. tone_root
+    (6, q): what is not known of the channels' slopes and bows of tone, by cause; tone_anchor (2, 3): u and u² of the
+    card's greys, where the curve is held. matrix_sigma: of the unknown camera-and-light matrix. card: None when there
+    was nothing neutral. seen_by: the camera, seen_in: the camera and its light, where known, else the photograph:
+    what other readings can share. field: the light over the picture.
     """
 
     gains: Floats
     rgb_to_xyz: Floats
     gain_terms: tuple[GainTerm, ...]
     level: Floats
-    tone_sigma: tuple[float, float]
+    tone_root: Floats
+    tone_anchor: Floats
     matrix_sigma: float
     card: CardReading | None
     photo: str
@@ -166,9 +167,9 @@ class Calibration:
         if self.profile is not None:
             terms += self._profile_terms(light)
         else:
-            steps = np.log(balanced / self.level)
-            common, channel = self.tone_sigma
-            bend = relative @ np.column_stack([common * steps, channel * np.diag(steps)])
+            position = log_position(self._decoded(light))
+            slope, bow = np.stack([position, position**2]) - self.tone_anchor
+            bend = relative @ np.hstack([np.diag(slope), np.diag(bow)]) @ self.tone_root
             remedy = "use a card with several grey steps, or camera raw"
             terms.append(BudgetTerm("tone curve", bend, remedy, f"tone curve of {self.seen_by}"))
         flare = (per_log @ np.full(3, FLARE_SIGMA))[:, None]
@@ -233,9 +234,9 @@ def calibrate(
         raise CardError(f"Give the light as daylight or unknown: {light!r} is neither.")
     is_linear = photo.encoding in ("linear", "camera raw")
     matrix_sigma = SENSOR_MATRIX_SIGMA if photo.encoding == "linear" else MATRIX_SIGMA[light]
-    tone_sigma = (LINEAR_TONE_SIGMA, LINEAR_TONE_SIGMA) if is_linear else (TONE_SIGMA, TONE_CHANNEL_SIGMA)
+    tone_root = _unlearned_tone(*((LINEAR_TONE_SIGMA,) * 2 if is_linear else (TONE_SIGMA, TONE_CHANNEL_SIGMA)))
     if card is None:
-        return _without_card(photo, camera, tone_sigma, matrix_sigma, light)
+        return _without_card(photo, camera, tone_root, matrix_sigma, light)
     if camera is None and card.card.layout == "chart":
         camera = profile_from_chart(photo, card, "the chart in the picture")
     caveats = (*card.caveats, *(() if camera is None else camera.caveats_for(photo, card)))
@@ -244,26 +245,26 @@ def calibrate(
     neutrals = _usable(card)
     wanted = np.array([np.linalg.solve(photo.rgb_to_xyz, lab_to_xyz(item.patch.lab)) for item in neutrals])
     seen = np.array([item.rgb for item in neutrals])
-    tone = ToneCurve.none()
+    tone, seen_by = ToneCurve.none(), _seen_by(photo)
     if len(neutrals) >= FEWEST_GREYS and not is_linear:
         tone, left = tone_from_greys(seen, wanted)
-        tone_sigma = (float(np.sqrt(left[0, 0] + left[1, 1])), float(np.sqrt(left[2, 2])))
+        tone_root, seen_by = square_root(left), photo.sha256
     weights = np.exp(-np.square((np.array([item.patch.lab[0] for item in neutrals]) - 48) / 18)) + 1e-9
     weights = weights / weights.sum()
     shown = tone(seen)
     gains = np.exp(weights @ np.log(np.maximum(wanted, 1e-6) / shown))
-    level = np.exp(weights @ np.log(shown)) * gains
-    terms = _gain_terms(photo, card, neutrals, weights)
+    held = log_position(seen)
     return Calibration(
         gains=gains,
         rgb_to_xyz=photo.rgb_to_xyz,
-        gain_terms=terms,
-        level=level,
-        tone_sigma=tone_sigma,
+        gain_terms=_gain_terms(photo, card, neutrals, weights),
+        level=np.exp(weights @ np.log(shown)) * gains,
+        tone_root=tone_root,
+        tone_anchor=np.stack([weights @ held, weights @ held**2]),
         matrix_sigma=matrix_sigma,
         card=card,
         photo=photo.sha256,
-        seen_by=_seen_by(photo),
+        seen_by=seen_by,
         seen_in=_seen_in(photo, light),
         tone=tone,
         field=field,
@@ -285,6 +286,11 @@ def anchored(profile: CameraProfile, rgb: Floats, xyz: Floats) -> tuple[Floats, 
     share = change**2 / (change**2 + BALANCE_SIGMA**2)
     gains = np.exp(ratio.mean() + share * tint)
     return np.asarray(gains * xyz[1] / profile.xyz(shown * gains)[1]), np.asarray((1 - share) * tint)
+
+
+def _unlearned_tone(common: float, own: float) -> Floats:
+    """Return the root (6, 4) of an exponent's spread, common to the channels and of each on its own."""
+    return np.vstack([np.column_stack([np.full(3, common), own * np.eye(3)]), np.zeros((3, 4))])
 
 
 def _seen_by(photo: Photo) -> str:
@@ -322,7 +328,7 @@ def _middle_grey(card: CardReading) -> PatchReading:
 
 
 def _without_card(
-    photo: Photo, camera: CameraProfile | None, tone_sigma: tuple[float, float], matrix_sigma: float, light: str
+    photo: Photo, camera: CameraProfile | None, tone_root: Floats, matrix_sigma: float, light: str
 ) -> Calibration:
     unknown = np.column_stack([np.full(3, NO_CARD_EXPOSURE_SIGMA), NO_CARD_BALANCE_SIGMA * np.eye(3)])
     remedy = "put a grey card beside the finish and take the photo again"
@@ -335,7 +341,8 @@ def _without_card(
         rgb_to_xyz=photo.rgb_to_xyz,
         gain_terms=(term,),
         level=np.full(3, 0.18),
-        tone_sigma=tone_sigma,
+        tone_root=tone_root,
+        tone_anchor=np.zeros((2, 3)),
         matrix_sigma=matrix_sigma,
         card=None,
         photo=photo.sha256,
@@ -369,7 +376,8 @@ def _with_profile(
         rgb_to_xyz=photo.rgb_to_xyz,
         gain_terms=(*_gain_terms(photo, card, (item,), np.ones(1)), balance),
         level=camera.tone(item.rgb) * gains,
-        tone_sigma=(0.0, 0.0),
+        tone_root=np.zeros((6, 1)),
+        tone_anchor=np.zeros((2, 3)),
         matrix_sigma=max(matrix_sigma, MATRIX_SIGMA["unknown"]) if mismatched else matrix_sigma,
         card=card,
         photo=photo.sha256,

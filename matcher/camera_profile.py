@@ -393,7 +393,6 @@ class _Patches:
         places = np.column_stack([boxes[:, [0, 2]].sum(axis=1) - 1, boxes[:, [1, 3]].sum(axis=1) - 1])
         return cls(position, labs, places, photo.rgb_to_xyz, gains, neutral)
 
-
     def delta(self, errors: Floats) -> Floats:
         """Return ΔE00 (n,) of errors (n, 3) in the patches' CIELAB."""
         return delta_e_2000(self.labs + errors, self.labs)

@@ -72,8 +72,8 @@ def log_position(rgb: ArrayLike) -> Floats:
 def tone_from_greys(seen: Floats, wanted: Floats) -> tuple[ToneCurve, Floats]:
     """Learn a tone curve from greys.
 
-    seen, wanted: (n, 3) decoded and true linear RGB of n ≥ 3 greys. Returns the curve and the covariance (3, 3) of
-    common slope, bow and channel slope that is left. Regularised least squares in log light (Bayesian linear
+    seen, wanted: (n, 3) decoded and true linear RGB of n ≥ 3 greys. Returns the curve and the covariance (6, 6) of
+    the channels' slopes and bows that is left. Regularised least squares in log light (Bayesian linear
     regression with the priors above as standard deviations).
     """
     position, target = log_position(seen), np.log(np.maximum(wanted, LEAST_LIGHT))
@@ -92,4 +92,7 @@ def tone_from_greys(seen: Floats, wanted: Floats) -> tuple[ToneCurve, Floats]:
     found = np.linalg.solve(precision, design.T @ residual)
     covariance = np.linalg.inv(precision)
     curve = ToneCurve(found[:3], found[3] + found[4:7], found[7] + found[8:11])
-    return curve, covariance[np.ix_([3, 7, 4], [3, 7, 4])]
+    of_channel = np.zeros((6, 11))
+    of_channel[:3, 3] = of_channel[3:, 7] = 1.0
+    of_channel[range(6), [*range(4, 7), *range(8, 11)]] = 1.0
+    return curve, np.asarray(of_channel @ covariance @ of_channel.T)
