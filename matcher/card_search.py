@@ -23,6 +23,7 @@ PLAIN_SIDE = 800
 LEAST_UNEVENNESS = 0.8  # CIELAB: noise and coding alone, on a small smoothed copy
 OPENINGS = (5, 11, 19)
 SNAP_OFFSETS = np.arange(-3.0, 10.0)
+TILT_REACH = 4  # pixels by which one end of a side may lie further out than its middle
 
 
 @dataclass(frozen=True, eq=False)
@@ -205,12 +206,34 @@ def _snapped(edge: NDArray[np.float32], corners: Floats) -> tuple[Floats, float]
         best = int(np.argmax(np.minimum(strips, 4 * needed).mean(axis=1)))
         near = strips[max(best - 1, 0) : best + 2].max(axis=0)
         supports.append(float((near > needed).mean()))
-        lines.append((start + SNAP_OFFSETS[best] * outward, along))
+        lines.append(_tilted(points, outward, strips, best, needed))
     moved = np.array([_crossing(lines[k - 1], lines[k]) for k in range(4)])
     if not np.isfinite(moved).all() or (moved < -0.2 * width).any() or (moved > 1.2 * max(height, width)).any():
         return corners, 0.0
     weakest = min(supports)
     return moved, float(np.clip((np.mean(supports) - 0.4) / 0.4, 0, 1) * np.clip((weakest - 0.1) / 0.4, 0, 1))
+
+
+def _tilted(
+    points: Floats, outward: Floats, strips: NDArray[np.float32], best: int, needed: float
+) -> tuple[Floats, Floats]:
+    """Return the line (a point, a direction) through the edge nearest to each of points (n, 2) of one side.
+
+    strips (k, n): edge at each offset outward from each point; best: the offset that most of the side bears out.
+    """
+    near = slice(max(best - TILT_REACH, 0), best + TILT_REACH + 1)
+    height, offsets = np.clip(strips[near] - needed, 0, 4 * needed), SNAP_OFFSETS[near]
+    weight = height.sum(axis=0)
+    place = (offsets[:, None] * height).sum(axis=0) / np.maximum(weight, 1e-9)
+    along = np.linspace(-1, 1, len(points))
+    sure = (weight > 0).astype(float)
+    middle, tilt = float(SNAP_OFFSETS[best]), 0.0
+    for _ in range(4 if sure.sum() >= 10 else 0):
+        close = sure * np.exp(-np.square((place - middle - tilt * along) / 2.0) / 2) + 1e-6
+        tilt, middle = (float(value) for value in np.polyfit(along, place, 1, w=np.sqrt(close)))
+    moved = points + (middle + tilt * along)[:, None] * outward
+    direction = moved[-1] - moved[0]
+    return np.asarray(moved[0]), np.asarray(direction / max(float(np.linalg.norm(direction)), 1e-6))
 
 
 def _at(picture: NDArray[np.float32], points: Floats) -> NDArray[np.float32]:
