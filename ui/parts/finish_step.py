@@ -52,9 +52,9 @@ def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name
             marked,
             key=f"{draft.form}.{sha256[:12]}.finish",
             most=MOST_FINISHES,
-            fixed=_card_outline(card),
+            fixed=card_outline(card),
         )
-        _change_card(draft, card, profile)
+        change_card(draft, card, profile)
     if now != marked:
         draft.set(finishes=[shape.as_dict() for shape in now])
     with words_side:
@@ -63,7 +63,7 @@ def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name
                 "<p>Draw a box over an even part of the finish, or an outline around it. Leave edges and glare out.</p>"
             )
             return None, words_side
-        light = _ask_light(draft, profile)
+        light = ask_light(draft, profile)
         reading = _chosen_reading(studio, draft, sha256, Light(choice, light, profile), now)
         if reading is not None:
             st.subheader(name, anchor=False)
@@ -71,14 +71,14 @@ def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name
     return reading, words_side
 
 
-def _card_outline(card: CardReading | None) -> list[Fixed]:
+def card_outline(card: CardReading | None) -> list[Fixed]:
     if card is None:
         return []
     corners = tuple((float(x), float(y)) for x, y in card.corners)
     return [Fixed(corners, card.card.name)]
 
 
-def _change_card(draft: Draft, card: CardReading | None, profile: CameraProfile | None) -> None:
+def change_card(draft: Draft, card: CardReading | None, profile: CameraProfile | None) -> None:
     """Say what the light was judged by, and let it be changed; the marks on the finish stay."""
     said = "Without a card" if card is None else _card_in_words(card)
     if profile is not None:
@@ -90,7 +90,7 @@ def _change_card(draft: Draft, card: CardReading | None, profile: CameraProfile 
             st.rerun()
 
 
-def _ask_light(draft: Draft, profile: CameraProfile | None) -> str:
+def ask_light(draft: Draft, profile: CameraProfile | None) -> str:
     """Ask whether it was daylight, where no profile says how the camera sees this light."""
     if profile is not None:
         return "unknown"

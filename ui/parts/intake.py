@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import html
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
     from matcher.studio import Studio
 
 KINDS = ["jpg", "jpeg", "png", "webp", "tif", "tiff", "heic", "heif", "dng", "cr2", "nef", "arw"]
+Pictures = Sequence[tuple[Path, str]]
+"""Files of the demo's photographs, with their titles."""
 PHOTOGRAPH_FIELDS = ("photo", "photo_name", "card", "card_way", "corners", "neutral", "finishes", "chosen", "daylight")
 
 
@@ -47,11 +50,11 @@ def camera(studio: Studio, draft: Draft) -> None:
         _take(studio, draft, shot.getvalue(), "camera.jpg")
 
 
-def demo_pictures(studio: Studio, draft: Draft) -> None:
-    """Offer the photographs that come with the demo studio, the client's first."""
+def demo_pictures(studio: Studio, draft: Draft, pictures: Pictures | None = None) -> None:
+    """Offer photographs that come with the demo studio: ``pictures``, or all that show a finish, the client's first."""
     st.html('<p class="pm-soft">Invented pictures, to try everything on.</p>')
     with st.container(horizontal=True, gap="small", key="demo-pictures"):
-        for path, title in _demo_pictures():
+        for path, title in _demo_pictures() if pictures is None else pictures:
             with st.container(width=250, gap="small"):
                 st.html(_thumb(path, title))
                 if st.button(title, key=f"{draft.form}.demo.{path.stem}", width="stretch"):
@@ -102,12 +105,12 @@ def ways(studio: Studio) -> dict[str, str]:
     return {"demo": "Demo picture", **known} if studio.is_demo else known
 
 
-def choose_way(studio: Studio, draft: Draft) -> str:
-    """Ask how the colour comes in, and return the answer."""
-    known = ways(studio)
+def choose_way(studio: Studio, draft: Draft, typed: bool = True) -> str:
+    """Ask how the colour comes in, and return the answer. typed: whether figures will do instead of a photograph."""
+    known = {name: words for name, words in ways(studio).items() if typed or name != "typed"}
     first = next(iter(known))
     chosen = st.segmented_control(
-        "Where does the colour come from?",
+        "Where does the colour come from?" if typed else "Where does the photograph come from?",
         list(known),
         format_func=known.__getitem__,
         required=True,
@@ -116,7 +119,10 @@ def choose_way(studio: Studio, draft: Draft) -> str:
     return chosen or first
 
 
-def bring_in(studio: Studio, draft: Draft, way: str) -> None:
-    """Show what a way needs to bring a photograph in."""
+def bring_in(studio: Studio, draft: Draft, way: str, pictures: Pictures | None = None) -> None:
+    """Show what a way needs to bring a photograph in; ``pictures`` are the demo's to choose from."""
     with look.panel(f"intake-{draft.form}"):
-        {"upload": upload, "camera": camera, "demo": demo_pictures}[way](studio, draft)
+        if way == "demo":
+            demo_pictures(studio, draft, pictures)
+        else:
+            {"upload": upload, "camera": camera}[way](studio, draft)
