@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-
-from matcher.uncertainty import BudgetTerm
 
 Floats = NDArray[np.float64]
 
@@ -28,15 +24,3 @@ def ellipse_95(lab: ArrayLike, covariance: ArrayLike, points: int = 96) -> Float
     circle = np.stack([np.cos(around), np.sin(around)])
     reach = vectors @ (np.sqrt(np.maximum(values, 0.0))[:, None] * circle)
     return np.asarray(np.asarray(lab, dtype=float)[1:] + CHI_95_PLANE * reach.T)
-
-
-def what_would_help(budget: Iterable[BudgetTerm], count: int = 2) -> tuple[str, ...]:
-    """Return what would shrink the largest parts of an uncertainty budget, the most useful first.
-
-    A part that makes less than a tenth of the whole is not worth the trouble.
-    """
-    terms = list(budget)
-    whole = sum(float(np.trace(term.covariance)) for term in terms)
-    large = [term for term in terms if term.remedy and np.trace(term.covariance) > 0.1 * whole]
-    large.sort(key=lambda term: -float(np.trace(term.covariance)))
-    return tuple(dict.fromkeys(term.remedy for term in large))[:count]

@@ -6,7 +6,6 @@ lies that near in 95 of 100 cases.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,10 +14,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from matcher.difference import delta_e_draws
 from matcher.finish import Reading
+from matcher.uncertainty import sum_of
 
 Floats = NDArray[np.float64]
 
 LEAST_GAIN = 0.05  # of the whole reach: what helps less is not worth the trouble
+SMALL_SHARE = 0.12  # of the largest part: smaller ones are told together
 CLOSE_MATCH, CHOICE, DIRECTION = 1.0, 2.0, 5.0
 """Reaches up to which a reading judges a close match, chooses a recipe, and shows a direction. A match is taken as
 ΔE00 2 (common practice, no source): a reading must be surer than that to judge one."""
@@ -86,6 +87,11 @@ class Part:
     delta_e00: float
     remedy: str
 
+    @property
+    def why(self) -> str:
+        """The cause in plain words, as a clause: "how the camera sees this light is not known"."""
+        return WHY.get(self.name, self.name)
+
     def as_dict(self) -> dict[str, Any]:
         return {"name": self.name, "delta_e00": self.delta_e00, "remedy": self.remedy}
 
@@ -138,6 +144,20 @@ def budget_table(reading: Reading) -> tuple[Part, ...]:
     return tuple(sorted(parts, key=lambda part: -part.delta_e00))
 
 
+def budget_in_short(reading: Reading) -> tuple[Part, ...]:
+    """Return ``budget_table`` for a person to read: parts that are small beside the largest are one, which comes last.
+
+    Their reach is that of their covariances together, not the sum of their own.
+    """
+    parts = budget_table(reading)
+    small = {part.name for part in parts if part.delta_e00 < SMALL_SHARE * parts[0].delta_e00}
+    if len(small) < 2:
+        return parts
+    together = sum_of([term for term in reading.budget if term.name in small])
+    rest = Part(f"{len(small)} small parts together", float(reach_delta_e00(reading.lab, together)), "")
+    return (*(part for part in parts if part.name not in small), rest)
+
+
 def what_would_help(reading: Reading, most: int = 3) -> tuple[Help, ...]:
     """Return what would shrink a reading's uncertainty most, the best first; empty when nothing usual would.
 
@@ -166,12 +186,8 @@ def _helped(reading: Reading, remedy: Remedy, now: float) -> Help | None:
 def trust_sentence(reading: Reading) -> str:
     """Say in one plain sentence how far a reading can be trusted, why no further, and what it is good for."""
     reach, parts = reach_of(reading), budget_table(reading)
-    why = f", mostly because {_why(parts)}" if parts else ""
+    why = f", mostly because {WHY.get(parts[0].name, f'of its {parts[0].name}')}" if parts else ""
     return f"The true colour is within ΔE00 {reach:.1f} of this reading in 95 of 100 cases{why}: {_good_for(reach)}."
-
-
-def _why(parts: Sequence[Part]) -> str:
-    return WHY.get(parts[0].name, f"of its {parts[0].name}")
 
 
 def _good_for(reach: float) -> str:

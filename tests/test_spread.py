@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from matcher.spread import ellipse_95, plus_minus_95, what_would_help
-from matcher.uncertainty import BudgetTerm
+from matcher.spread import ellipse_95, plus_minus_95
 
 LAB = np.array([40.0, 12.0, 20.0])
 COVARIANCE = np.array([[0.8, 0.1, 0.0], [0.1, 1.5, 0.9], [0.0, 0.9, 2.0]])
@@ -31,15 +30,3 @@ def test_ellipse_holds_95_percent_of_draws_in_the_plane() -> None:
 def test_an_exact_colour_has_an_ellipse_of_no_size() -> None:
     assert np.allclose(ellipse_95(LAB, np.zeros((3, 3))), LAB[1:])
     assert np.allclose(plus_minus_95(np.zeros((3, 3))), 0.0)
-
-
-def test_the_largest_part_of_the_budget_is_named_first_and_small_parts_not_at_all() -> None:
-    budget = [
-        BudgetTerm("card", np.eye(3) * 1.0, "measure the card"),
-        BudgetTerm("camera", np.eye(3) * 2.0, "photograph a chart"),
-        BudgetTerm("noise", np.eye(3) * 0.1, "use a tripod"),
-        BudgetTerm("metal", np.eye(3) * 3.0),
-    ]
-    assert what_would_help(budget, count=5) == ("photograph a chart",)
-    assert what_would_help(budget[:3], count=5) == ("photograph a chart", "measure the card")
-    assert what_would_help([]) == ()

@@ -19,6 +19,7 @@ from matcher.uncertainty import BudgetTerm, sum_of
 from matcher.what_helps import (
     REMEDIES,
     WHY,
+    budget_in_short,
     budget_table,
     reach_delta_e00,
     reach_of,
@@ -51,6 +52,26 @@ def test_the_table_has_the_largest_part_first():
         ("region", "do something"),
     ]
     assert budget_table(Reading((38, 14, 22))) == () == what_would_help(Reading((38, 14, 22)))
+
+
+def test_small_parts_are_told_as_one_by_their_covariances_together():
+    """Two parts of 0.1 along L* are one of 0.1 times the root of 2 (JCGM 100, 5.1.2)."""
+    large, small = (
+        along_lightness("tone curve", 2.0),
+        [along_lightness(name, 0.1) for name in ("region", "stray light")],
+    )
+    first, rest = budget_in_short(reading_of(large, *small))
+    assert first.name == "tone curve" and rest.name == "2 small parts together" and rest.remedy == ""
+    assert rest.delta_e00 == pytest.approx(float(reach_delta_e00((38, 14, 22), np.diag([0.02, 0, 0]))), rel=1e-6)
+    assert [part.name for part in budget_in_short(reading_of(large, small[0]))] == ["tone curve", "region"]
+    assert budget_in_short(Reading((38, 14, 22))) == ()
+
+
+def test_the_cause_of_a_part_is_said_in_plain_words():
+    (part,) = budget_table(reading_of(along_lightness("tone curve", 1.0)))
+    assert part.why == "how the camera bends the tone scale is not known"
+    (unknown,) = budget_table(reading_of(along_lightness("something new", 1.0)))
+    assert unknown.why == "something new"
 
 
 def test_help_is_computed_from_the_covariances():

@@ -12,11 +12,12 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.cielab import lab_to_srgb8, outside_srgb
-from matcher.spread import plus_minus_95, what_would_help
+from matcher.spread import plus_minus_95
+from ui.parts.trust_shown import show_budget, show_trust
 
 if TYPE_CHECKING:
     from matcher.errors import Caveat
-    from matcher.finish import Reading
+    from matcher.finish import PaletteColour, Reading
 
 
 def css_colour(lab: Any) -> str:
@@ -59,24 +60,29 @@ def lab_line(reading: Reading) -> str:
     return f'<p class="pm-lab" title="± holds 95 %">{"".join(parts)}</p>'
 
 
-def show_reading(reading: Reading, name: str) -> None:
-    """Show a reading: swatch, figures, its colours by share, and what to mind."""
+def show_reading(reading: Reading, name: str, beside: str = "") -> None:
+    """Show a reading: swatch, figures, how far to trust it, what to mind, what its ± is made of.
+
+    beside: a sentence to stand with the figures, on what they were read with.
+    """
     st.html(swatch(reading.lab, name) + lab_line(reading))
+    if beside:
+        st.html(f'<p class="pm-soft">{html.escape(beside)}</p>')
     if outside_srgb(reading.lab):
         st.html('<p class="pm-soft">A screen cannot show this colour in full: go by the figures.</p>')
     if len(reading.palette) > 1:
-        st.html(_shares(reading))
+        st.html(shares(reading.palette))
+    show_trust(reading)
     minded(reading.caveats)
-    helpful = what_would_help(reading.budget)
-    if helpful:
-        st.html(f'<p class="pm-soft">To make it surer: {html.escape("; ".join(helpful))}.</p>')
+    show_budget(reading)
 
 
-def _shares(reading: Reading) -> str:
+def shares(palette: Sequence[PaletteColour]) -> str:
+    """Return a finish's colours, each as wide as its share, as HTML."""
     parts = "".join(
         f'<span style="flex: {colour.share:.4f} 1 0; background: {css_colour(colour.lab)}" '
         f'title="{colour.share:.0%}: {figures(colour.lab)}"></span>'
-        for colour in reading.palette
+        for colour in palette
     )
     return (
         '<p class="pm-soft" style="margin: 0.2rem 0 0.3rem">Its colours, by share of the marked area</p>'
