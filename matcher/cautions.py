@@ -7,7 +7,7 @@ by deferring to local codes, safety data sheets and licensed practice.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -62,8 +62,15 @@ class CautionBook:
 
 def cautions_for(recipe: Recipe, book: CautionBook | None = None) -> tuple[Caution, ...]:
     """Return the cautions for everything that ``recipe`` asks for, the gravest first, the deferral last."""
+    return cautions_for_all([recipe], book)
+
+
+def cautions_for_all(recipes: Sequence[Recipe], book: CautionBook | None = None) -> tuple[Caution, ...]:
+    """Return the cautions for a day on which all of these are made: their solutions stand beside each other."""
     book = book if book is not None else shipped_book()
-    found = [*_of_mixing(recipe, book), *_of_chemicals(recipe, book), *_of_steps(recipe, book), book.steps["defer"]]
+    used = list(dict.fromkeys(name for recipe in recipes for name in _used(recipe)))
+    steps = [caution for recipe in recipes for caution in _of_steps(recipe, book)]
+    found = [*_of_mixing(used, book), *_of_chemicals(used, book), *steps, book.steps["defer"]]
     return tuple(dict.fromkeys(found))
 
 
@@ -113,17 +120,17 @@ def _used(recipe: Recipe) -> list[str]:
     return list(dict.fromkeys([*under, *(coat.chemical for coat in recipe.coats)]))
 
 
-def _of_mixing(recipe: Recipe, book: CautionBook) -> Iterator[Caution]:
+def _of_mixing(used: Sequence[str], book: CautionBook) -> Iterator[Caution]:
     """What must not meet: on the metal, in a bucket, in a drain."""
-    families = {name: book.family_of[known] for name in _used(recipe) if (known := book.chemical(name))}
+    families = {name: book.family_of[known] for name in used if (known := book.chemical(name))}
     sulphides = [name for name, family in families.items() if family.name == "polysulphide"]
     acids = [name for name, family in families.items() if family.acidic]
     if sulphides and acids:
         yield _filled(book.steps["sulphide_meets_acid"], sulphide=_listed(sulphides), acid=_listed(acids))
 
 
-def _of_chemicals(recipe: Recipe, book: CautionBook) -> Iterator[Caution]:
-    for name in _used(recipe):
+def _of_chemicals(used: Sequence[str], book: CautionBook) -> Iterator[Caution]:
+    for name in used:
         known = book.chemical(name)
         if known is None:
             yield _filled(book.steps["unknown"], chemical=name)
@@ -172,5 +179,5 @@ def _filled(caution: Caution, **words: object) -> Caution:
     return Caution(caution.code, caution.message.format(**words), caution.source)
 
 
-def _listed(names: list[str]) -> str:
+def _listed(names: Sequence[str]) -> str:
     return " and ".join(names)

@@ -5,8 +5,9 @@ from matcher.suggest.batch import starting_set
 from matcher.suggest.bench_path import BenchPath
 from matcher.suggest.contradictions import Contradiction
 from matcher.suggest.honesty import Honesty
-from matcher.suggest.limits import Limits
-from matcher.suggest.palettes import MottledRecipe, PaletteMatch, palette_distance, palette_of
+from matcher.suggest.limits import Limits, way_out
+from matcher.suggest.means import Means, means_of, one_alloy
+from matcher.suggest.palettes import MottledRecipe, PaletteMatch, is_mottled, palette_distance, palette_of
 from matcher.suggest.process_model import ProcessModel, fit_process
 from matcher.suggest.reach import Reach
 from matcher.suggest.seal_shift import SealShift, learn_seal_shift
@@ -20,6 +21,7 @@ __all__ = [
     "Contradiction",
     "Honesty",
     "Limits",
+    "Means",
     "MottledRecipe",
     "PaletteMatch",
     "ProcessModel",
@@ -28,8 +30,12 @@ __all__ = [
     "Suggester",
     "Suggestion",
     "fit_process",
+    "is_mottled",
     "learn_seal_shift",
+    "means_of",
+    "one_alloy",
     "palette_distance",
     "palette_of",
     "starting_set",
+    "way_out",
 ]

@@ -25,7 +25,7 @@ from matcher.suggest.process_model import ProcessModel, fit_process
 from matcher.suggest.reach import Reach, reach
 from matcher.suggest.recipe_space import RecipeSpace, space_from, without_stock
 from matcher.suggest.suggestion import LoggedTrial, Suggestion
-from matcher.suggest.wording import learned_from, why_predicted
+from matcher.suggest.wording import grounds_of, learned_from, why_predicted
 
 Floats = NDArray[np.float64]
 
@@ -147,6 +147,8 @@ class Foresight:
         # a vague or scattering prediction stands lower in a list than a plate that was measured
         scattered = covariance + fit.model.plate_covariance + target.covariance
         delta = float(delta_e_2000(target.lab, lab))
+        nearest = learned_from(fit.model, recipe)
+        grounds = grounds_of(recipe, nearest, fit.model, len(self.trials), outlook.considered)
         return Suggestion(
             recipe=recipe,
             basis="predicted",
@@ -155,10 +157,9 @@ class Foresight:
             delta_e00=delta,
             delta_e00_interval=(0.0, delta),
             difference=difference_in_words(target.lab, lab),
-            because=why_predicted(
-                recipe, delta, learned_from(fit.model, recipe), fit.model, len(self.trials), outlook.considered
-            ),
+            because=why_predicted(delta, grounds),
             draws=draws_of(target.lab, lab[None], scattered[None])[0],
+            grounds=grounds,
         )
 
 

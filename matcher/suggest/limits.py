@@ -2,9 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
-from matcher.recipe import Recipe
+from matcher.recipe import Recipe, strength_in_words
+
+LIFTED: tuple[tuple[str, Any, str], ...] = (
+    ("alloy", None, "Any alloy"),
+    ("excluded", frozenset(), "Using the chemicals left out"),
+    ("stock", None, "Using chemicals that are not in stock"),
+    ("strengths", None, "Mixing to other strengths"),
+    ("surface_temp_c", None, "Other surface temperatures"),
+    ("max_passes", None, "More passes"),
+)
+"""Each bound, the value at which it does not bind, and what lifting it means."""
 
 
 @dataclass(frozen=True)
@@ -37,6 +49,21 @@ class Limits:
             for coat in recipe.coats
         )
 
+    def in_words(self) -> str:
+        """Say what binds: "silicon bronze; at most 12 passes; without cupric nitrate"."""
+        said = [] if self.alloy is None else [self.alloy]
+        if self.max_passes is not None:
+            said.append("at most 1 pass" if self.max_passes == 1 else f"at most {self.max_passes} passes")
+        if self.surface_temp_c is not None:
+            said.append(f"metal at {self.surface_temp_c[0]:g} to {self.surface_temp_c[1]:g} °C")
+        if self.strengths is not None:
+            said.append(f"coats at {listed([strength_in_words(one) for one in self.strengths], 'or')}")
+        if self.stock is not None:
+            said.append(f"only {listed(sorted(self.stock))}" if self.stock else "no chemicals")
+        if self.excluded:
+            said.append(f"without {listed(sorted(self.excluded), 'or')}")
+        return "; ".join(said) or "everything in the log"
+
     def _allows_passes(self, passes: int) -> bool:
         return self.max_passes is None or passes <= self.max_passes
 
@@ -45,3 +72,25 @@ class Limits:
 
     def _allows(self, strength: float) -> bool:
         return self.strengths is None or any(abs(strength - known) < 1e-6 for known in self.strengths)
+
+
+def way_out(limits: Limits, recipes: Sequence[Recipe]) -> str:
+    """Say that no recipe is left within the limits, and which one of them, lifted, lets most recipes in again."""
+    none = (
+        "The one logged plate does not keep" if len(recipes) == 1 else f"None of the {len(recipes)} logged plates keeps"
+    )
+    said = f"{none} within today's limits ({limits.in_words()})."
+    freed = [
+        (sum(map(replace(limits, **{name: free}).allow, recipes)), words)
+        for name, free, words in LIFTED
+        if getattr(limits, name) != free
+    ]
+    most, words = max(freed, key=lambda item: item[0], default=(0, ""))
+    if most == 0:
+        return f"{said} Lifting one of them is not enough: lift several."
+    return f"{said} {words} would let {most} in again."
+
+
+def listed(names: Sequence[str], last: str = "and") -> str:
+    """Join names as they are said: "a, b and c"."""
+    return f" {last} ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)

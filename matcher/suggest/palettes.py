@@ -25,6 +25,16 @@ Floats = NDArray[np.float64]
 QUARTER = 0.25
 BURNISH_STEP = 0.05
 HIGHEST_BARE_SHARE = 0.9
+MOTTLED_FROM = 5.0
+"""ΔE00 between a finish's lightest and darkest quarter from which they are two colours to the eye, not one with a
+texture: what ``difference_in_words`` calls much. No source."""
+
+
+def is_mottled(reading: Reading) -> bool:
+    """Tell whether a finish has lights and darks that differ by more than can be overlooked."""
+    if reading.lights is None or reading.darks is None:
+        return False
+    return float(delta_e_2000(reading.lights, reading.darks)) >= MOTTLED_FROM
 
 
 def palette_of(reading: Reading) -> tuple[Floats, Floats]:

@@ -65,13 +65,14 @@ class Suggester:
         seed = 0 if rng is None else int(rng.integers(2**63))
         self._foresight = Foresight(self.trials, self._index, self.limits, seed)
 
-    def suggest(self, target: Reading | ArrayLike, count: int = 5) -> list[Suggestion]:
+    def suggest(self, target: Reading | ArrayLike, count: int = 5, *, predict: bool = True) -> list[Suggestion]:
         """Return ``count`` recipes, best first: the nearest logged ones, with predicted ones among them.
 
         target: a Reading, or CIELAB (3,) taken as exact. Logged recipes keep the order of their measured ΔE00; up to
         half of the list are recipes that no plate was made to, placed by their expected ΔE00, so that a vague
-        prediction does not stand before a measured plate. Raises SuggestionError when nothing is logged within the
-        limits or count is not a whole number from 1 to 1000.
+        prediction does not stand before a measured plate. predict: False for logged ones alone, which needs no model
+        and so comes at once. Raises SuggestionError when nothing is logged within the limits or count is not a whole
+        number from 1 to 1000.
         """
         wanted = as_target(target)
         if isinstance(count, bool) or not isinstance(count, int) or not 1 <= count <= MAX_COUNT:
@@ -79,10 +80,15 @@ class Suggester:
         self._need_a_trial()
         rows, delta = self._index.nearest(wanted.lab, count)
         found = [self._logged(wanted, self.trials[row], float(d)) for row, d in zip(rows, delta, strict=True)]
-        if len(self.trials) >= FEWEST_TO_PREDICT:
+        if predict and self.predicts:
             most = max(1, count // 2)
             found = _merged(found, self._foresight.predicted(wanted, most))[:count]
         return self._with_draws(wanted, found)
+
+    @property
+    def predicts(self) -> bool:
+        """Whether there are trials enough for predicted recipes to stand in the list."""
+        return len(self.trials) >= FEWEST_TO_PREDICT
 
     def next_trial(self, target: Reading | ArrayLike) -> Suggestion:
         """Return the plate most worth making next for a target: the likeliest to match, else to come nearer.
@@ -112,7 +118,7 @@ class Suggester:
     def advice(self, target: Reading | ArrayLike, trial: LoggedTrial) -> Advice:
         """Return what to do after ``trial`` (logged or not) to come nearer to a target."""
         wanted = as_target(target)
-        known = self if any(other is trial for other in self._foresight.trials[-1000:]) else self.with_trial(trial)
+        known = self if any(_same(other, trial) for other in self.trials) else self.with_trial(trial)
         known._need_a_trial()
         return advise(known.model(wanted), trial, wanted, self.tolerance, self.limits)
 
@@ -148,7 +154,7 @@ class Suggester:
         self._need_a_trial()
         lab = self.trials[-1].reading.lab if target is None else as_target(target).lab
         fit = self._foresight.fit(lab)
-        return honesty(fit.model, fit.space, np.random.default_rng(self._foresight.seed))
+        return honesty(fit.model, fit.space, np.random.default_rng(self._foresight.seed), len(self.trials))
 
     def contradictions(self) -> list[Contradiction]:
         """Return trials that disagree with everything near them."""
@@ -237,6 +243,11 @@ def as_target(target: Reading | ArrayLike) -> Reading:
     if isinstance(target, Reading):
         return target
     return Reading(lab=checked_lab(target), covariance=np.zeros((3, 3)), source="typed")
+
+
+def _same(one: LoggedTrial, other: LoggedTrial) -> bool:
+    """Tell whether two are one trial, perhaps read from the log twice."""
+    return one is other or (one.id is not None and one.id == other.id)
 
 
 def _interval(target: Reading, plate: Reading, item: Suggestion, draws: Floats) -> tuple[float, float]:

@@ -34,7 +34,8 @@ class Suggestion:
     lab: (3,) CIELAB and covariance (3, 3) of the plate as read; of a predicted recipe, of its own colour, about which
     single plates scatter (``ProcessModel.plate_covariance``). delta_e00_interval: 95 %. difference: how the plate
     differs from the target, in words. tied_with: ranks (from 1) in the same list that can't be told apart from
-    this one. trial: the logged trial, None when the recipe was predicted.
+    this one. trial: the logged trial, None when the recipe was predicted. grounds: of a prediction, the plates that it
+    was made from, without the figures that ``because`` gives too.
     """
 
     recipe: Recipe
@@ -48,6 +49,7 @@ class Suggestion:
     draws: Floats
     tied_with: tuple[int, ...] = ()
     trial: LoggedTrial | None = None
+    grounds: str = ""
 
     def chance_within(self, tolerance: float) -> float:
         """Return the chance (0 to 1) that the true ΔE00 is at most ``tolerance``."""

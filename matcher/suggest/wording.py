@@ -10,6 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from matcher.recipe import Recipe
+from matcher.suggest.limits import listed
 from matcher.suggest.process_model import ProcessModel
 from matcher.suggest.suggestion import LoggedTrial
 
@@ -23,23 +24,23 @@ def learned_from(model: ProcessModel, recipe: Recipe) -> list[LoggedTrial]:
     return [model.trials[k] for k in np.argsort(-weight, kind="stable")[:NAMED]]
 
 
-def why_predicted(
-    recipe: Recipe,
-    delta: float,
-    nearest: Sequence[LoggedTrial],
-    model: ProcessModel,
-    logged: int,
-    considered: int,
+def why_predicted(delta: float, grounds: str) -> str:
+    """Say what is expected and on what grounds; "{interval}" is left for the interval."""
+    return f"Expected at ΔE00 {delta:.1f} {{interval}}, {grounds[:1].lower()}{grounds[1:]}"
+
+
+def grounds_of(
+    recipe: Recipe, nearest: Sequence[LoggedTrial], model: ProcessModel, logged: int, considered: int
 ) -> str:
-    """Say what is expected, from which plates, and what was borrowed; "{interval}" is left for the interval."""
+    """Say from which plates a recipe was predicted, and what was borrowed."""
     used = len(model.trials)
     plates = "1 logged plate" if used == 1 else f"{used} logged plates"
     if used < logged:
         plates = f"{used} of {logged} logged plates, those near this colour and a spread of the rest"
-    said = f"Expected at ΔE00 {delta:.1f} {{interval}}, predicted from {plates}"
+    said = f"Predicted from {plates}"
     numbers = [str(trial.id) for trial in nearest if trial.id is not None]
     if numbers:
-        said += f", most from plate{'s' if len(numbers) > 1 else ''} {_listed(numbers)}"
+        said += f", most from plate{'s' if len(numbers) > 1 else ''} {listed(numbers)}"
     said += f"; {considered:,} recipes were looked at."
     return said + _borrowed(recipe, model)
 
@@ -55,7 +56,3 @@ def _borrowed(recipe: Recipe, model: ProcessModel) -> str:
                 f" {chemical[:1].upper()}{chemical[1:]} was seen {plates} only: the rest is borrowed from the others."
             )
     return said
-
-
-def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]

@@ -61,6 +61,11 @@ _AFTER_COATS = (
     "seal", "seal_coats", "seal_first_coat_hot", "lab_l", "lab_a", "lab_b", "sigma_l", "sigma_a", "sigma_b", "source",
     "ambient_temp_c", "ambient_humidity_percent", "notes", "set_aside", "photos",
 )  # fmt: skip
+_PLANNED_BEFORE = (
+    "number", "piece", "alloy", "surface", "undercoat", "undercoat_strength_of_stock", "undercoat_burnish",
+    "undercoat_stock",
+)  # fmt: skip
+_PLANNED_AFTER = ("seal", "seal_coats", "seal_first_coat_hot", "lab_l", "lab_a", "lab_b", "notes")
 _COAT_COLUMN = re.compile(r"coat_([1-9]|[1-9][0-9])_(" + "|".join(COAT_FIELDS) + ")")
 _FORMULA = re.compile(r"'*[=+\-@\t\r]")
 _TAKEN_OFF = re.compile(r"'+[=+\-@\t\r]")
@@ -80,7 +85,7 @@ class RowProblems(StudioError):
 def export_table(trials: Iterable[Trial], path: Path, target_names: Mapping[int | None, str]) -> int:
     """Write ``trials`` as CSV (UTF-8 with its mark, as spreadsheets expect). Returns how many. Raises StudioError."""
     trials = list(trials)
-    coats = max((len(trial.recipe.coats) for trial in trials), default=1) or 1
+    coats = _most_coats([trial.recipe for trial in trials])
     with whole_file(path) as temporary, temporary.open("w", encoding="utf-8-sig", newline="") as file:
         table = csv.DictWriter(file, columns(coats))
         table.writeheader()
@@ -88,6 +93,21 @@ def export_table(trials: Iterable[Trial], path: Path, target_names: Mapping[int 
             cells = _cells(trial, target_names)
             table.writerow({name: _safe(value) for name, value in cells.items()})
     return len(trials)
+
+
+def planned_table(recipes: Sequence[Recipe], notes: Sequence[str]) -> bytes:
+    """Return plates still to be made as CSV, numbered from 1, each with a note.
+
+    Its columns are those of ``import_table``: with the colours filled in, it is taken in as trials.
+    """
+    stream = io.StringIO(newline="")
+    numbered = [f"coat_{number}_{name}" for number in range(1, _most_coats(recipes) + 1) for name in COAT_FIELDS]
+    table = csv.DictWriter(stream, [*_PLANNED_BEFORE, *numbered, *_PLANNED_AFTER])
+    table.writeheader()
+    for number, (recipe, note) in enumerate(zip(recipes, notes, strict=True), start=1):
+        cells = {"number": number, **_recipe_cells(recipe), "notes": note}
+        table.writerow({name: _safe(value) for name, value in cells.items()})
+    return stream.getvalue().encode("utf-8-sig")
 
 
 def import_table(database: Database, path: Path, skip_bad: bool = False, who: str = "") -> Imported:
@@ -147,8 +167,11 @@ def columns(coats: int) -> list[str]:
 # Writing
 
 
+def _most_coats(recipes: Sequence[Recipe]) -> int:
+    return max((len(recipe.coats) for recipe in recipes), default=1) or 1
+
+
 def _cells(trial: Trial, target_names: Mapping[int | None, str]) -> dict[str, Any]:
-    recipe, under, seal = trial.recipe, trial.recipe.undercoat, trial.recipe.seal
     sigmas = np.sqrt(np.diag(trial.reading.covariance)).tolist()
     cells: dict[str, Any] = {
         "number": trial.id,
@@ -157,8 +180,6 @@ def _cells(trial: Trial, target_names: Mapping[int | None, str]) -> dict[str, An
         "made_by": trial.made_by,
         "piece": trial.piece,
         "target": target_names.get(trial.target_id, ""),
-        "alloy": recipe.alloy,
-        "surface": recipe.surface,
         "source": trial.reading.source,
         "ambient_temp_c": trial.ambient_temp_c,
         "ambient_humidity_percent": trial.ambient_humidity_percent,
@@ -168,6 +189,12 @@ def _cells(trial: Trial, target_names: Mapping[int | None, str]) -> dict[str, An
     }
     for axis, value, sigma in zip("lab", trial.reading.lab.tolist(), sigmas, strict=True):
         cells |= {f"lab_{axis}": value, f"sigma_{axis}": sigma}
+    return cells | _recipe_cells(trial.recipe)
+
+
+def _recipe_cells(recipe: Recipe) -> dict[str, Any]:
+    under, seal = recipe.undercoat, recipe.seal
+    cells: dict[str, Any] = {"alloy": recipe.alloy, "surface": recipe.surface}
     if under is not None:
         cells |= {"undercoat": under.chemical, "undercoat_strength_of_stock": under.strength}
         cells |= {"undercoat_burnish": under.burnish, "undercoat_stock": under.stock}
