@@ -1,5 +1,7 @@
 """At the bench and after a trial: the path by passes, the seal's shift, advice. All processes are invented."""
 
+import json
+
 import numpy as np
 import pytest
 
@@ -8,6 +10,7 @@ from matcher.errors import SuggestionError
 from matcher.finish import Reading
 from matcher.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.suggest import Suggester, learn_seal_shift
+from matcher.suggest.bench_path import as_laid, stage_after
 from matcher.trials.trial import StageReading, Trial
 from tests.benchmarks.invented_processes import film, recipe_space
 
@@ -119,6 +122,82 @@ def test_a_count_of_passes_that_is_none_is_refused(studio, count):
         studio[1].bench_path([40, 14, 24], ferric(6), {count: Reading([50.0, 10, 20])})
 
 
+def test_a_plate_waxed_after_it_was_logged_teaches_the_seal(studio):
+    """Logged unsealed, waxed later: the pair is its own reading and the later one."""
+    later = Trial(
+        ferric(4), Reading([50.0, 13, 24], EXACT), stages=(StageReading("waxed", Reading([46, 14, 25], EXACT)),)
+    )
+    shift = learn_seal_shift([later] * 6)
+    assert shift.pairs == 6
+    assert shift.shift == pytest.approx([-4.0, 1.0, 1.0], abs=0.4)
+    assert learn_seal_shift([later] * 6, "lacquer").pairs == 0
+
+
+def test_a_reading_before_the_last_pass_is_no_reading_before_the_wax(studio):
+    """Between pass 2 and the waxed plate two more passes went on: their darkening is not the wax's."""
+    early = Trial(
+        ferric(4, seal=Seal("wax")),
+        Reading([40.0, 14, 25], EXACT),
+        stages=(StageReading("pass 2", Reading([60.0, 10, 24], EXACT)),),
+    )
+    assert learn_seal_shift([early]).pairs == 0
+
+
+def test_the_next_pass_is_warned_of_before_it_spoils_the_piece(studio):
+    """The target is what three passes gave: after three the chance that a fourth takes it away is high, and said."""
+    process, suggester = studio
+    target = process.true(ferric(3))
+    early = suggester.bench_path(target, ferric(8), {0: Reading(process.true(ferric_none()), EXACT)})
+    there = suggester.bench_path(target, ferric(8), {3: Reading(target, EXACT)})
+    assert early.risk < 0.1 and early.warning is None
+    assert there.risk > 0.9
+    assert (there.instruction, there.remaining) == ("Stop here", 0)
+    assert there.warning.startswith("Lay no more: the next pass is expected to take it to ΔE00")
+    past = suggester.bench_path(target, ferric(3), {7: Reading(process.true(ferric(7)), EXACT)})
+    assert past.past and past.instruction == "Stop: past the target"
+    assert "burnish back, or start again" in past.warning
+
+
+def ferric_none():
+    return Recipe("silicon bronze")
+
+
+def test_what_may_go_wrong_with_the_next_pass_asks_for_a_reading_first(studio):
+    """A target one pass short of a vague goal: a pass is still expected to help, but not surely."""
+    process, suggester = studio
+    vague = Reading(process.true(ferric(4)), np.eye(3) * 3.0**2)
+    path = suggester.bench_path(vague, ferric(8), {3: Reading(process.true(ferric(3)), EXACT)})
+    assert path.remaining and path.risk >= 0.25
+    assert path.warning.startswith("Read the piece before the next pass")
+
+
+def test_a_reading_after_passes_that_were_not_laid_is_refused(studio):
+    with pytest.raises(SuggestionError, match="a reading after 5, and only 3 are laid"):
+        studio[1].bench_path([40, 14, 24], ferric(6), {5: Reading([50.0, 10, 20])}, done=3)
+    with pytest.raises(SuggestionError, match="count of passes"):
+        studio[1].bench_path([40, 14, 24], ferric(6), done=-1)
+
+
+def test_the_path_is_plain_json(studio):
+    path = studio[1].bench_path([40, 14, 24], ferric(6), {2: Reading([52.0, 12, 26])}, learn_seal_shift([]), done=3)
+    data = json.loads(json.dumps(path.as_dict()))
+    assert data["done"] == 3 and data["path"][3]["passes"] == 3
+    assert data["readings"] == [{"passes": 2, "delta_e00": pytest.approx(path.taken[2])}]
+    assert data["goal"]["lab"][0] > 40, "wax darkens, so the piece must stop lighter: common practice, no source"
+
+
+def test_what_was_laid_becomes_the_recipe_and_its_stages():
+    under = Undercoat("liver of sulphur", 0.5, 0.25)
+    recipe = Recipe("silicon bronze", under, (Coat("ferric nitrate", 0.5, 8, 105.0, stock="F-12"),), Seal("wax", 3))
+    laid = as_laid(recipe, 5)
+    assert (laid.coats[0].passes, laid.coats[0].stock, laid.seal) == (5, "F-12", Seal("wax", 3))
+    assert as_laid(recipe, 0).coats == ()
+    assert [stage_after(recipe, passes) for passes in (0, 5)] == ["undercoat", "pass 5"]
+    assert stage_after(ferric(3), 0) == "bare"
+    two = Recipe("silicon bronze", None, (Coat("cupric nitrate", 0.5, 2, 100.0), *recipe.coats))
+    assert stage_after(two, 0) == "coat 1"
+
+
 # Advice after a trial
 
 
@@ -174,8 +253,6 @@ def test_a_sealed_plate_takes_no_more_passes(studio):
 
 
 def test_advice_is_plain_json(studio):
-    import json
-
     process, suggester = studio
     advice = suggester.advice(process.true(ferric(5)), Trial(ferric(3), Reading(process.true(ferric(3)), EXACT)))
     assert json.loads(json.dumps(advice.as_dict()))["on_this_piece"]

@@ -1,6 +1,8 @@
 """What is said of the predictions themselves, contradictions and palettes. All processes and plates are invented."""
 
 import json
+import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,6 +12,7 @@ from matcher.errors import SuggestionError
 from matcher.finish import PaletteColour, Reading
 from matcher.recipe import Coat, Recipe, Undercoat
 from matcher.suggest import Suggester, palette_distance, palette_of
+from matcher.suggest.honesty_words import coverage_by_chance, coverage_in_words, in_words, learned_from_in_words
 from matcher.trials.trial import Trial
 from tests.benchmarks.invented_processes import film, recipe_space
 
@@ -62,6 +65,40 @@ def test_the_figures_are_plain_json(figures):
 def test_too_few_plates_to_judge_is_said(trials):
     with pytest.raises(SuggestionError, match="Log at least 4 plates"):
         Suggester(trials[:3]).honesty()
+
+
+def test_every_figure_is_said_in_a_plain_sentence(figures):
+    said = in_words(figures)
+    assert said["left_out"].startswith(f"Half of the plates were predicted within ΔE00 {figures.left_out.median:.1f}")
+    assert "All 60 logged plates" in said["learned_from"]
+    assert f"of 60 plates ({figures.left_out.coverage:.0%})" in said["coverage"]
+    assert said["growth"].endswith("the error fell as plates were added.")
+    assert figures.regions[0].name in said["regions"]
+    assert all(sentence.endswith(".") for sentence in said.values())
+
+
+def test_what_chance_makes_of_95_percent_is_the_binomials():
+    """Worked from the binomial distribution: of 60 at 0.95, fewer than 53 come less than once in 40."""
+    least, most = coverage_by_chance(60)
+    assert (least, most) == (53, 60)
+    below = sum(math.comb(60, k) * 0.95**k * 0.05 ** (60 - k) for k in range(least))
+    assert below <= 0.025 < below + math.comb(60, least) * 0.95**least * 0.05 ** (60 - least)
+
+
+@pytest.mark.parametrize(
+    ("held", "words"), [(0.5, "too narrow, trust them less"), (57 / 60, "can be taken at their word")]
+)
+def test_intervals_that_hold_too_seldom_are_called_too_narrow(figures, held, words):
+    seen = replace(figures, left_out=replace(figures.left_out, coverage=held))
+    assert words in coverage_in_words(seen)
+
+
+def test_a_long_log_says_which_plates_were_used(trials):
+    many = [Trial(t.recipe, t.reading, id=k + 1) for k, t in enumerate(trials * 6)]
+    suggester = Suggester(many)
+    assert len(suggester.model([40, 14, 22]).trials) < 360
+    figures = replace(Suggester(trials[:8]).honesty(), logged=360)
+    assert "learned from 8 of its 360 plates" in learned_from_in_words(figures)
 
 
 # Contradictions

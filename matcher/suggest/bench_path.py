@@ -7,7 +7,8 @@ reading corrects what is expected of the passes to come.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,14 +26,19 @@ Floats = NDArray[np.float64]
 LOOK_BEYOND = 6
 OVERSHOOT = 0.5
 """One more pass is warned of when it is expected to add this much ΔE00."""
+CLEARLY_DARKER = 1.0
+RISK_DRAWS = 1024
+READ_FIRST = 0.25
+"""When the next pass may take the piece away from the target with at least this chance, it is to be read first."""
 
 
 @dataclass(frozen=True, eq=False)
 class BenchPath:
     """passes: (k,) counts, 0 to some beyond the recipe's. labs: (k, 3), unsealed, corrected. covariances: (k, 3, 3).
 
-    delta_e00: (k,) to the target as it must read before sealing. expected: (k,) the mean of its draws. done: passes
-    laid so far. stop_at: the count after which to stop.
+    goal: the target as it must read before sealing. delta_e00: (k,) to the goal. expected: (k,) the mean of its draws.
+    interval: (k, 2) 95 %. done: passes laid so far. stop_at: the count after which to stop. risk: the chance, 0 to 1,
+    that one more pass takes the piece away from the goal. taken: ΔE00 of each reading to the goal, by its count.
     """
 
     passes: NDArray[np.intp]
@@ -44,11 +50,70 @@ class BenchPath:
     done: int
     stop_at: int
     sentence: str
+    goal: Reading
+    risk: float
+    taken: Mapping[int, float] = field(default_factory=dict)
 
     @property
     def remaining(self) -> int:
         """Return how many passes remain."""
         return max(0, self.stop_at - self.done)
+
+    @property
+    def past(self) -> bool:
+        """Tell whether the piece is darker than the goal and no pass can help it."""
+        return not self.remaining and bool(self.labs[self.done, 0] < self.goal.lab[0] - CLEARLY_DARKER)
+
+    @property
+    def instruction(self) -> str:
+        """Say what to do next in a few words, to be read from where the torch is held."""
+        if self.past:
+            return "Stop: past the target"
+        if not self.remaining:
+            return "Stop here"
+        return "One more pass, then stop" if self.remaining == 1 else f"{self.remaining} more passes, then stop"
+
+    @property
+    def warning(self) -> str | None:
+        """Say what the next pass may spoil, before it is laid; None while nothing speaks against it."""
+        if self.past:
+            return "Passes cannot be taken off: burnish back, or start again."
+        if self.done + 1 >= len(self.passes):
+            return None
+        if not self.remaining:
+            return f"Lay no more: the next pass is expected to take it to ΔE00 {self.expected[self.done + 1]:.1f}."
+        if self.risk >= READ_FIRST:
+            return (
+                f"Read the piece before the next pass: the chance that it already takes the piece away from the "
+                f"target is {self.risk:.0%}."
+            )
+        return None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain JSON types."""
+        rows = zip(self.passes, self.labs, self.delta_e00, self.expected, self.interval, strict=True)
+        return {
+            "instruction": self.instruction,
+            "sentence": self.sentence,
+            "warning": self.warning,
+            "done": self.done,
+            "stop_at": self.stop_at,
+            "remaining": self.remaining,
+            "past_the_target": self.past,
+            "risk_of_next_pass": self.risk,
+            "goal": self.goal.as_dict(),
+            "path": [
+                {
+                    "passes": int(count),
+                    "lab": lab.tolist(),
+                    "delta_e00": float(delta),
+                    "expected_delta_e00": float(mean),
+                    "delta_e00_interval": interval.tolist(),
+                }
+                for count, lab, delta, mean, interval in rows
+            ],
+            "readings": [{"passes": count, "delta_e00": delta} for count, delta in sorted(self.taken.items())],
+        }
 
 
 def bench_path(
@@ -68,12 +133,7 @@ def bench_path(
     if not recipe.coats:
         raise SuggestionError("Choose a recipe with a coat: bare metal or an undercoat alone has no passes to follow.")
     taken = dict(readings or {})
-    for count in taken:
-        if isinstance(count, bool) or not isinstance(count, int) or not 0 <= count <= MAX_PASSES:
-            raise SuggestionError(
-                f"Give each reading its count of passes from 0 to {MAX_PASSES}: {count!r} is not one."
-            )
-    laid = max(taken, default=0) if done is None else done
+    laid = _passes_laid(taken, done)
     last = min(MAX_PASSES, max(recipe.coats[-1].passes, laid) + LOOK_BEYOND)
     passes = np.arange(last + 1)
     labs, covariance = model.predict_together(model.columns([_after(recipe, int(count)) for count in passes]))
@@ -86,7 +146,51 @@ def bench_path(
     delta = delta_e_2000(goal.lab, labs)
     interval = np.quantile(draws, [0.025, 0.975], axis=1).T
     sentence = _sentence(laid, stop_at, expected, interval, labs, goal.lab)
-    return BenchPath(passes, labs, each, delta, expected, interval, laid, stop_at, sentence)
+    risk = _risk_of_next(labs, covariance, laid, goal)
+    read = {count: float(delta_e_2000(goal.lab, reading.lab)) for count, reading in taken.items()}
+    return BenchPath(passes, labs, each, delta, expected, interval, laid, stop_at, sentence, goal, risk, read)
+
+
+def stage_after(recipe: Recipe, passes: int) -> str:
+    """Return the name of the stage that a reading belongs to, taken after so many passes of the last coat."""
+    if passes:
+        return f"pass {passes}"
+    if len(recipe.coats) > 1:
+        return f"coat {len(recipe.coats) - 1}"
+    return "bare" if recipe.undercoat is None else "undercoat"
+
+
+def as_laid(recipe: Recipe, passes: int) -> Recipe:
+    """Return the recipe with the passes of its last coat that were really laid; with none, without that coat."""
+    laid = _after(recipe, passes)
+    if passes:
+        laid = replace(laid, coats=(*laid.coats[:-1], replace(laid.coats[-1], stock=recipe.coats[-1].stock)))
+    return replace(laid, seal=recipe.seal)
+
+
+def _passes_laid(taken: Mapping[int, Reading], done: int | None) -> int:
+    """Return the passes laid so far. Raises SuggestionError when a count is none, or a reading comes after them."""
+    for count in (*taken, *(() if done is None else (done,))):
+        if isinstance(count, bool) or not isinstance(count, int) or not 0 <= count <= MAX_PASSES:
+            raise SuggestionError(f"Give each count of passes from 0 to {MAX_PASSES}: {count!r} is not one.")
+    last = max(taken, default=0)
+    if done is not None and last > done:
+        raise SuggestionError(f"Check the passes: there is a reading after {last}, and only {done} are laid.")
+    return last if done is None else done
+
+
+def _risk_of_next(labs: Floats, covariance: Floats, done: int, goal: Reading) -> float:
+    """Return the chance that one more pass takes the piece away; what is unsure of the piece and goal stays."""
+    if done + 1 >= len(labs):
+        return 0.0
+    joint = covariance[3 * done : 3 * done + 6, 3 * done : 3 * done + 6]
+    joint = joint + np.tile(goal.covariance, (2, 2))
+    values, vectors = np.linalg.eigh(joint)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    noise = np.random.default_rng(20003).standard_normal((RISK_DRAWS, 6)) @ root.T
+    drawn = labs[done : done + 2] + noise.reshape(RISK_DRAWS, 2, 3)
+    now, then = delta_e_2000(goal.lab, drawn).T
+    return float(np.mean(then > now))
 
 
 def _after(recipe: Recipe, passes: int) -> Recipe:
@@ -115,7 +219,8 @@ def _corrected(labs: Floats, covariance: Floats, plate: Floats, taken: Mapping[i
 
 
 def _sentence(done: int, stop_at: int, expected: Floats, interval: Floats, labs: Floats, goal: Floats) -> str:
-    here = f"After {done} pass{'' if done == 1 else 'es'} the piece is expected at ΔE00 {expected[done]:.1f}"
+    when = f"After {done} pass{'' if done == 1 else 'es'}" if done else "Before the first pass"
+    here = f"{when} the piece is expected at ΔE00 {expected[done]:.1f}"
     low, high = interval[stop_at]
     if stop_at > done:
         left = stop_at - done
@@ -129,6 +234,6 @@ def _sentence(done: int, stop_at: int, expected: Floats, interval: Floats, labs:
     said = f"{here} ({low:.1f} to {high:.1f}): stop now."
     if done + 1 < len(expected):
         said += f" One more pass would take it to {expected[done + 1]:.1f}."
-    if labs[done, 0] < goal[0] - 1.0:
+    if labs[done, 0] < goal[0] - CLEARLY_DARKER:
         said += " It is past the target: passes cannot be taken off, so burnish back or start again."
     return said

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +30,15 @@ class Contradiction:
     delta_e00: float
     surprise: float
     sentence: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain JSON types."""
+        return {
+            "trial": self.trial.id,
+            "expected_lab": self.expected.tolist(),
+            "delta_e00": self.delta_e00,
+            "sentence": self.sentence,
+        }
 
 
 def contradictions(model: ProcessModel) -> list[Contradiction]:

@@ -41,12 +41,22 @@ class LeftOut:
     errors: Floats
     coverage: float
 
+    @property
+    def median(self) -> float:
+        """Return the ΔE00 within which half of the plates were predicted."""
+        return float(np.median(self.errors))
+
+    @property
+    def percentile_90(self) -> float:
+        """Return the ΔE00 within which nine of ten plates were predicted."""
+        return float(np.quantile(self.errors, 0.9))
+
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""
         return {
             "plates": len(self.errors),
-            "median_delta_e00": float(np.median(self.errors)),
-            "percentile_90_delta_e00": float(np.quantile(self.errors, 0.9)),
+            "median_delta_e00": self.median,
+            "percentile_90_delta_e00": self.percentile_90,
             "coverage_95": self.coverage,
         }
 
@@ -68,7 +78,8 @@ class Region:
 class Honesty:
     """left_out: each plate without itself. groups: by name, plates without any of their kind. growth: (plates, error).
 
-    regions: by worth of one more plate, greatest first.
+    regions: by worth of one more plate, greatest first. trials: those learned from, in the order of left_out's errors;
+    logged: how many there are in all.
     """
 
     left_out: LeftOut
@@ -76,23 +87,31 @@ class Honesty:
     growth: tuple[tuple[int, float], ...]
     regions: tuple[Region, ...]
     contradictions: tuple[Contradiction, ...]
+    trials: tuple[LoggedTrial, ...] = ()
+    logged: int = 0
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""
         return {
+            "learned_from": len(self.trials),
+            "logged": self.logged,
             "left_out": self.left_out.as_dict(),
+            "errors": [
+                {"trial": trial.id, "delta_e00": float(error)}
+                for trial, error in zip(self.trials, self.left_out.errors, strict=True)
+            ],
             "groups": [{"left_out": name, **figures.as_dict()} for name, figures in self.groups],
             "growth": [{"plates": plates, "median_delta_e00": error} for plates, error in self.growth],
             "regions": [dict(vars(region)) for region in self.regions],
-            "contradictions": [
-                {"trial": item.trial.id, "delta_e00": item.delta_e00, "sentence": item.sentence}
-                for item in self.contradictions
-            ],
+            "contradictions": [item.as_dict() for item in self.contradictions],
         }
 
 
-def honesty(model: ProcessModel, space: RecipeSpace, rng: np.random.Generator) -> Honesty:
-    """Return what the model's own plates say of it. Raises SuggestionError when there are too few to leave one out."""
+def honesty(model: ProcessModel, space: RecipeSpace, rng: np.random.Generator, logged: int | None = None) -> Honesty:
+    """Return what the model's own plates say of it. logged: how many plates there are in all, when it is a subset.
+
+    Raises SuggestionError when there are too few to leave one out.
+    """
     if len(model.trials) < FEWEST_TRIALS:
         raise SuggestionError(
             f"Log at least {FEWEST_TRIALS} plates: from {len(model.trials)} nothing can be said of the predictions yet."
@@ -103,6 +122,8 @@ def honesty(model: ProcessModel, space: RecipeSpace, rng: np.random.Generator) -
         tuple(growth(model.trials, rng)),
         tuple(worth_by_region(model, space, rng)),
         tuple(contradictions(model)),
+        tuple(model.trials),
+        len(model.trials) if logged is None else logged,
     )
 
 

@@ -7,11 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matcher.finish import Reading
+from matcher.recipe import Recipe
+from matcher.spread import plus_minus_95
 from matcher.trials.trial import FINISHED, Trial
 
 Floats = NDArray[np.float64]
@@ -22,6 +25,9 @@ PRIOR_SD = np.array([2.0, 1.5, 1.5])
 PLATE_SD = np.array([0.8, 0.6, 0.6])
 """How the shift differs from plate to plate: a guess that the pairs correct."""
 GUESS_WEIGHT = 4.0
+
+SEALED_STAGES = {"wax": "waxed", "lacquer": "lacquered"}
+"""The stage of a reading taken after a seal, by its kind; "sealed" is whatever the recipe says."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,11 +45,22 @@ class SealShift:
         known = f"from {self.pairs} plate{'s' if self.pairs != 1 else ''} read before and after"
         if self.pairs == 0:
             known = "a guess: no plate was read before and after"
-        sd = np.sqrt(np.diag(self.covariance))
+        reach = plus_minus_95(self.covariance)
         signed = ", ".join(
-            f"{name} {step:+.1f} ± {2 * s:.1f}" for name, step, s in zip("Lab", self.shift, sd, strict=True)
+            f"{name} {step:+.1f} ± {half:.1f}".replace("-", "−")
+            for name, step, half in zip(("L*", "a*", "b*"), self.shift, reach, strict=True)
         )
-        return f"{self.kind[:1].upper()}{self.kind[1:]} changes the colour by {signed} ({known})."
+        return f"{self.kind[:1].upper()}{self.kind[1:]} is expected to change the colour by {signed} ({known})."
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain JSON types."""
+        return {
+            "kind": self.kind,
+            "shift": self.shift.tolist(),
+            "covariance": self.covariance.tolist(),
+            "pairs": self.pairs,
+            "sentence": self.sentence,
+        }
 
     def before_sealing(self, target: Reading) -> Reading:
         """Return what an unsealed piece must read to match a sealed target once sealed."""
@@ -83,11 +100,21 @@ def _plate_variance(differences: Floats, noise: Floats) -> Floats:
 
 
 def _pair(trial: Trial, kind: str) -> tuple[Reading, Reading] | None:
-    if trial.set_aside is not None or trial.recipe.seal is None or trial.recipe.seal.kind != kind:
+    """Return a plate's readings before and after the seal: a plate waxed later counts as one waxed from the start."""
+    sealed = None if trial.recipe.seal is None else trial.recipe.seal.kind
+    if trial.set_aside is not None or sealed not in (None, kind):
         return None
+    named = {SEALED_STAGES.get(kind, f"{kind}ed"), *(() if sealed is None else ("sealed",))}
+    after = [step.reading for step in trial.stages if step.stage in named]
     before = [step.reading for step in trial.stages if step.stage in ("cool", "unsealed", FINISHED)]
-    before = before or [step.reading for step in trial.stages if step.stage.startswith("pass ")]
-    after = [step.reading for step in trial.stages if step.stage in ("waxed", "lacquered", "sealed")]
-    if not before:
-        return None
-    return before[-1], (after[-1] if after else trial.reading)
+    if sealed is None:
+        before = before or [trial.reading]
+    else:
+        before = before or [step.reading for step in trial.stages if step.stage == _last_pass(trial.recipe)]
+        after = after or [trial.reading]
+    return (before[-1], after[-1]) if before and after else None
+
+
+def _last_pass(recipe: Recipe) -> str | None:
+    """Return the stage after the last pass: a reading before it shows the coat's growth too, not the seal alone."""
+    return f"pass {recipe.coats[-1].passes}" if recipe.coats else None
