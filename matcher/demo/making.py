@@ -24,6 +24,7 @@ from PIL import features
 from matcher.calibration import calibrate
 from matcher.cards import CardReading, find_card
 from matcher.demo import ledger
+from matcher.demo.example_readings import EXAMPLES, examples_document
 from matcher.demo.pictures import CLIENT_REFERENCE, NEXT_PLATE, generator_for, shots, taken, variation_of
 from matcher.demo.process import invented_process
 from matcher.difference import delta_e_2000
@@ -71,11 +72,13 @@ def make_everything(folder: Path, seed: int = DEFAULT_SEED, tell: Callable[[str]
 
 
 def read_log(folder: Path) -> None:
-    """Read the pictures in ``folder`` again and write the studio's log and the guide from them."""
+    """Read the pictures in ``folder`` again and write the studio's log, the examples and the guide from them."""
     document = json.loads((folder / TRUTH).read_text(encoding="utf-8"))
-    studio = _studio_document(folder, document["pictures"], int(document["seed"]))
+    truths, seed = document["pictures"], int(document["seed"])
+    studio = _studio_document(folder, truths, seed)
     _write_json(folder / STUDIO, studio)
-    (folder / GUIDE).write_text(_guide(studio, document["pictures"]), encoding="utf-8")
+    _write_json(folder / EXAMPLES, examples_document(folder, truths, seed))
+    (folder / GUIDE).write_text(_guide(studio, truths), encoding="utf-8")
 
 
 def made_with() -> dict[str, str]:
@@ -267,7 +270,8 @@ glare, noise and JPEG. `python -m matcher.demo --seed 7 --into demo_images` make
 | --- | --- | --- |
 {pictures}
 
-`trials/` holds one small picture of each logged plate. `truth.json` says what a perfect reading would find in each
+`trials/` holds one small picture of each logged plate; `photographing/` one good photograph and the usual bad ones,
+and `photographing.json` what was read from each. `truth.json` says what a perfect reading would find in each
 picture, and where: outlines of finishes and cards in pixels, light, camera. `studio.json` is the log, read from the
 small pictures by this project's own steps.
 """

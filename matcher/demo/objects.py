@@ -36,7 +36,7 @@ class Drawn:
 
     to_bench: (3, 3) raster pixels to bench mm. side: (3,) raw of its edge, None if it has none. region: (n, 2)
     raster pixels, the finish to be read or the card's corners. diffuse_xyz: (h, w, 3) of a finish without glare, or
-    None.
+    None. rise: (3,) its height in mm over raster (x, y, 1) when it does not lie flat.
     """
 
     name: str
@@ -49,6 +49,13 @@ class Drawn:
     diffuse_xyz: Pixels | None = None
     patches: tuple[Patch, ...] = ()
     recipe: dict[str, Any] | None = None
+    rise: Floats | None = None
+
+    def in_picture(self, projection: Projection) -> Floats:
+        """Return (3, 3) from raster pixels of its face to pixels of the picture."""
+        if self.rise is None:
+            return np.asarray(projection.plane(self.height_mm) @ self.to_bench)
+        return projection.slope(np.stack([self.to_bench[0], self.to_bench[1], self.rise]))
 
 
 def rising(low: float, high: float, at_nm: float, width_nm: float) -> Floats:

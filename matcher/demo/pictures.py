@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
+from matcher.demo.examples import Example, examples
 from matcher.demo.ledger import NEXT_PLATE_VARIATION, Entry, client_recipe, entries, next_plate_recipe
 from matcher.demo.process import DemoProcess, PlateVariation, plate_variation
 from matcher.demo.render import Picture, render_scene
@@ -19,6 +20,9 @@ from matcher.demo.sensor import Exif
 
 CLIENT_REFERENCE = "client_reference.jpg"
 NEXT_PLATE = "next_plate.jpg"
+BROWN = 24
+SAME_PLATE = ("plate_daylight.jpg", "plate_glare.jpg", "trials/024.jpg", "photographing/good.jpg")
+"""Photographs of the brown plate with a grey card in daylight, each set up anew."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,9 +54,13 @@ def taken(shot: Shot, seed: int, process: DemoProcess | None = None) -> tuple[Pi
 
 
 def shots(seed: int) -> list[Shot]:
-    """Return every shipped picture: the large ones first, then one small one for each plate in the day book."""
+    """Return every shipped picture: the large ones, those to learn from, one small one for each plate."""
     book = entries()
-    return [*_large_shots({entry.number: entry for entry in book}, seed), *(_small_shot(entry, seed) for entry in book)]
+    return [
+        *_large_shots({entry.number: entry for entry in book}, seed),
+        *_example_shots(seed),
+        *(_small_shot(entry, seed) for entry in book),
+    ]
 
 
 def _casting(number: int, seed: int) -> int:
@@ -89,7 +97,7 @@ OVERCAST = SceneLight("D65", from_deg=108, height_deg=58, gradient=0.04, softnes
 
 
 def _large_shots(book: dict[int, Entry], seed: int) -> list[Shot]:
-    return [*_client_shots(seed), *_light_shots(book[24], book[39], seed), *_card_shots(book[39], book[76], seed)]
+    return [*_client_shots(seed), *_light_shots(book[BROWN], book[39], seed), *_card_shots(book[39], book[76], seed)]
 
 
 def _client_shots(seed: int) -> list[Shot]:
@@ -180,6 +188,21 @@ def _card_shots(green: Entry, olive: Entry, seed: int) -> list[Shot]:
         ),
         Shot("chart_daylight.jpg", "A 24-patch chart in daylight", chart, Exif(day, 1 / 200)),
         Shot("chart_tubes.jpg", "A 24-patch chart under the workshop tubes", under_tubes, Exif(day, 1 / 100, 4.0, 400)),
+    ]
+
+
+def shown_examples(seed: int) -> tuple[Example, ...]:
+    """Return the photographs to learn from, of the brown plate."""
+    return examples(_plate(next(entry for entry in entries() if entry.number == BROWN), seed))
+
+
+def _example_shots(seed: int) -> list[Shot]:
+    day = datetime(2025, 3, 6, 10, 5)
+    return [
+        Shot(
+            item.path, f"To learn from: {item.title}", item.scene, Exif(day + timedelta(minutes=4 * number)), quality=80
+        )
+        for number, item in enumerate(shown_examples(seed))
     ]
 
 

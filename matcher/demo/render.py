@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matcher.cielab import xyz_to_lab
+from matcher.demo.mishaps import leaning, reaching
 from matcher.demo.objects import Drawn, bench_raster, drawn_plate
 from matcher.demo.printed import drawn_card
 from matcher.demo.process import DemoProcess, Floats, invented_process, xyz_weights
@@ -57,6 +58,8 @@ def render_scene(scene: Scene, rng: np.random.Generator, process: DemoProcess | 
     for item in drawn:
         _lay(canvas, item, projection)
     canvas *= (_illumination(scene) * np.float32(scene.exposure))[:, :, None]
+    for stray in scene.strays:
+        canvas *= reaching(stray, projection)
     raw = exposed(
         _through_lens(canvas, scene, projection),
         FULL_WELL_ELECTRONS / max(scene.noise, 1e-3) ** 2,
@@ -73,7 +76,7 @@ def _drawn_objects(
     scene: Scene, process: DemoProcess, projection: Projection, weights: Floats, rng: np.random.Generator
 ) -> list[Drawn]:
     props = [drawn_prop(name, scene, projection, weights, rng) for name in scene.props]
-    cards = [drawn_card(card, projection, weights, rng) for card in scene.cards]
+    cards = [leaning(drawn_card(card, projection, weights, rng), card, scene.light) for card in scene.cards]
     plates = [drawn_plate(plate, scene, process, projection, weights, rng) for plate in scene.plates]
     return props + cards + plates
 
@@ -118,7 +121,7 @@ def _lay(canvas: Pixels, item: Drawn, projection: Projection) -> None:
             alpha = _warped(item.alpha, projection.plane(item.height_mm * share) @ item.to_bench, size)[:, :, None]
             canvas *= 1 - alpha
             canvas += alpha * (item.side * np.float32(0.45 + 0.4 * share))
-    matrix = projection.plane(item.height_mm) @ item.to_bench
+    matrix = item.in_picture(projection)
     alpha = _warped(item.alpha, matrix, size)[:, :, None]
     canvas *= 1 - alpha
     canvas += _warped(item.radiance * item.alpha[:, :, None], matrix, size)
@@ -165,7 +168,7 @@ def _truth(scene: Scene, drawn: list[Drawn], projection: Projection) -> dict[str
     finishes: list[dict[str, Any]] = []
     cards: list[dict[str, Any]] = []
     for item in drawn:
-        matrix = projection.plane(item.height_mm) @ item.to_bench
+        matrix = item.in_picture(projection)
         if item.diffuse_xyz is not None:
             finishes.append(_finish_truth(item, matrix, scene.size))
         if item.patches:

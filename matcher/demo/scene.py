@@ -43,13 +43,17 @@ class ScenePlate:
 
 @dataclass(frozen=True)
 class SceneCard:
-    """A reference card. kind: "grey card", "grey scale", "24-patch chart" or "carrier sheet"."""
+    """A reference card. kind: "grey card", "grey scale", "24-patch chart" or "carrier sheet".
+
+    lean_deg: how far its far edge is raised from the bench.
+    """
 
     kind: str = "grey card"
     at_mm: Point = (58.0, 4.0)
     turn_deg: float = 0.0
     size_mm: Point | None = None
     reflectance: float = 0.18
+    lean_deg: float = 0.0
 
     @property
     def drawn_size_mm(self) -> Point:
@@ -72,6 +76,19 @@ class SceneLight:
 
 
 @dataclass(frozen=True)
+class SceneStray:
+    """A part of the picture that the light reaches changed: a shadow, or what a coloured wall throws back.
+
+    outline_mm: on the bench. soft_mm: how wide its edge is. keeps: share of the light that arrives there, in raw red,
+    green and blue; above 1 where light is added.
+    """
+
+    outline_mm: tuple[Point, ...]
+    soft_mm: float = 12.0
+    keeps: tuple[float, float, float] = (0.5, 0.5, 0.5)
+
+
+@dataclass(frozen=True)
 class SceneView:
     """Where the camera stands: looking at a point of the bench, tilted from straight down and turned about it."""
 
@@ -89,7 +106,7 @@ class Scene:
     exposure: 1 puts a perfect white just at the top of the scale. white_balance: how much of the light's colour the
     camera balances away, 0 to 1. glare_share: share of each plate's face that glares to clipping. noise: 1 for a
     camera at ISO 100, 0 for none. tone_curve: 0 plain sRGB, 1 a strong camera-like curve. props: names out of
-    "brush", "pencil", "tin". size: width and height in pixels.
+    "brush", "pencil", "tin". strays: where the light arrives changed. size: width and height in pixels.
     """
 
     plates: tuple[ScenePlate, ...] = ()
@@ -108,6 +125,7 @@ class Scene:
     vignette: float = 0.1
     edge_blur: float = 1.0
     props: tuple[str, ...] = ()
+    strays: tuple[SceneStray, ...] = ()
     size: tuple[int, int] = (1600, 1200)
 
 
@@ -138,12 +156,21 @@ class Projection:
         """Pixels per millimetre where the view is centred."""
         return self.size[0] / self.view.width_mm
 
-    def plane(self, height_mm: float) -> Floats:
-        """Return the homography (3, 3) from (x, y) of the plane at that height over the bench to pixels."""
+    def _rows(self) -> tuple[Floats, Floats]:
+        """Return the camera matrix (3, 3) that takes what is seen from its eye (3,) to pixels."""
         right, down, forward, eye = self._frame()
         focal = self.px_per_mm * self.view.distance_mm
         centre_x, centre_y = (self.size[0] - 1) / 2, (self.size[1] - 1) / 2
-        rows = np.stack([focal * right + centre_x * forward, focal * down + centre_y * forward, forward])
+        return np.stack([focal * right + centre_x * forward, focal * down + centre_y * forward, forward]), eye
+
+    def slope(self, to_space: Floats) -> Floats:
+        """Return the homography (3, 3) to pixels from any plane, given by its (u, v, 1) to bench mm x, y, z (3, 3)."""
+        rows, eye = self._rows()
+        return np.asarray(rows @ (to_space - np.outer(eye, [0.0, 0.0, 1.0])))
+
+    def plane(self, height_mm: float) -> Floats:
+        """Return the homography (3, 3) from (x, y) of the plane at that height over the bench to pixels."""
+        rows, eye = self._rows()
         return np.stack([rows[:, 0], rows[:, 1], rows @ (np.array([0.0, 0.0, height_mm]) - eye)], axis=1)
 
     def pixels(self, points_mm: Floats, height_mm: float) -> Floats:
