@@ -13,17 +13,18 @@ import os
 import sys
 import warnings
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from matcher import cli_camera, cli_page, cli_reading
+from matcher import cli_bench, cli_camera, cli_page, cli_reading, cli_suggest
 from matcher import cli_values as values
 from matcher import cli_words as words
-from matcher.cli_answer import Answer
+from matcher.cli_answer import Answer, write
 from matcher.cli_options import PROGRAM, command_line
-from matcher.cli_photographs import Photographed, as_warnings, opened_studio, photographed
+from matcher.cli_photographs import as_warnings, opened_studio
+from matcher.cli_taken import taken
 from matcher.errors import MatcherError
 
 if TYPE_CHECKING:
@@ -33,30 +34,6 @@ if TYPE_CHECKING:
     from matcher.trials.trial import Target, Trial
 
 MOST_TARGETS_AT_ONCE = 100
-
-
-@dataclass(frozen=True, eq=False)
-class Taken:
-    """A colour that was typed, or read from a photograph."""
-
-    reading: Reading
-    found: Photographed | None = None
-
-    @property
-    def files(self) -> tuple[Path, ...]:
-        return () if self.found is None else self.found.files
-
-    @property
-    def warnings(self) -> list[dict[str, str]]:
-        return as_warnings(self.reading.caveats) if self.found is None else self.found.warnings
-
-    @property
-    def profile(self) -> dict[str, Any] | None:
-        return None if self.found is None else self.found.profile.as_dict()
-
-    @property
-    def profile_lines(self) -> list[str]:
-        return [] if self.found is None else words.profile_used_lines(self.found.profile)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -87,7 +64,13 @@ def _commands() -> dict[str, Callable[[argparse.Namespace], Answer | None]]:
         "read": cli_reading.read,
         "repeat": cli_reading.repeat,
         "camera": cli_camera.camera,
-        "suggest": _suggest,
+        "suggest": cli_suggest.suggest,
+        "next": cli_suggest.next_plates,
+        "first-plates": cli_suggest.first_plates,
+        "mottled": cli_suggest.mottled,
+        "advise": cli_bench.advise,
+        "bench": cli_bench.bench,
+        "trust": cli_bench.trust,
         "record": _record,
         "trials": _list_trials,
         "list": _list_trials,
@@ -103,65 +86,34 @@ def _commands() -> dict[str, Callable[[argparse.Namespace], Answer | None]]:
     }
 
 
-def _suggest(options: argparse.Namespace) -> Answer:
-    from matcher.cautions import cautions_for
-
-    if options.target is not None and (options.photo, options.lab) != (None, None):
-        raise values.TypingError("Give one target: a photograph, a colour with --lab, or a kept one with --target.")
-    with opened_studio(options) as studio:
-        taken = _taken(options) if options.target is None else Taken(studio.target(options.target).reading)
-        target = taken.reading
-        ranked = studio.suggester(tolerance=options.tolerance).suggest(target, count=options.count)
-    cautions = list(dict.fromkeys(caution for item in ranked for caution in cautions_for(item.recipe)))
-    document = {
-        "target": target.as_dict(),
-        "profile": taken.profile,
-        "tolerance_delta_e00": options.tolerance,
-        "suggestions": [
-            {"rank": rank, **item.as_dict(), "chance_within_tolerance": item.chance_within(options.tolerance)}
-            for rank, item in enumerate(ranked, 1)
-        ],
-        "cautions": [caution.as_dict() for caution in cautions],
-        "warnings": taken.warnings,
-    }
-    lines = [words.reading_line("Target", target), *taken.profile_lines, *words.warning_lines(taken.warnings)]
-    lines += [
-        line for rank, item in enumerate(ranked, 1) for line in words.suggestion_lines(rank, item, options.tolerance)
-    ]
-    return Answer(document, [*lines, "", *(f"Caution: {caution.message}" for caution in cautions)])
-
-
 def _record(options: argparse.Namespace) -> Answer:
     from matcher.cautions import cautions_for
     from matcher.trials.trial import Trial, moment
 
-    steps = (options.alloy, options.surface, options.undercoat, options.coat, options.seal)
-    if options.recipe is not None and any(steps):
-        raise values.TypingError("Give the recipe either as a file or step by step, not both.")
-    recipe = values.recipe(*steps) if options.recipe is None else values.recipe_file(options.recipe)
+    recipe = values.recipe_given(options)
     with opened_studio(options) as studio:
         target_id = None if options.target is None else studio.target(options.target).id
-        taken = _taken(options)
+        colour = taken(options)
         trial = Trial(
             recipe,
-            taken.reading,
+            colour.reading,
             made_at=moment(datetime.now(UTC) if options.made_at is None else options.made_at),
             made_by=options.by,
             piece=options.piece,
             notes=options.notes,
-            photos=tuple(studio.keep_photos(taken.files)),
+            photos=tuple(studio.keep_photos(colour.files)),
             target_id=target_id,
         )
         trial, name = studio.record(trial, who=options.by), studio.name
     document = {
         "trial": trial.as_dict(),
         "studio": name,
-        "profile": taken.profile,
-        "warnings": taken.warnings,
+        "profile": colour.profile,
+        "warnings": colour.warnings,
         "cautions": [caution.as_dict() for caution in cautions_for(recipe)],
     }
-    said = [f"Logged as trial {trial.id} in {name}.", *words.trial_lines(trial), *taken.profile_lines]
-    return Answer(document, [*said, *words.warning_lines(taken.warnings)])
+    said = [f"Logged as trial {trial.id} in {name}.", *words.trial_lines(trial), *colour.profile_lines]
+    return Answer(document, [*said, *words.warning_lines(colour.warnings)])
 
 
 def _list_trials(options: argparse.Namespace) -> Answer:
@@ -230,9 +182,9 @@ def _added_targets(studio: Studio, options: argparse.Namespace) -> list[Target]:
     if elsewhere:
         named = _from_elsewhere(options)
     elif options.add is not None:
-        taken = _taken(options)
-        photo = studio.keep_photo(taken.files[0]) if taken.files else None
-        named = [(options.add, taken.reading)]
+        colour = taken(options)
+        photo = studio.keep_photo(colour.files[0]) if colour.files else None
+        named = [(options.add, colour.reading)]
     elif (options.photo, options.lab) != (None, None):
         raise values.TypingError("Give the target a name with --add.")
     else:
@@ -272,7 +224,7 @@ def _cards(options: argparse.Namespace) -> Answer:
     if options.sheet is not None:
         from matcher.sheets import carrier_sheet
 
-        _write(options.sheet, carrier_sheet(defined["carrier sheet"]))
+        write(options.sheet, carrier_sheet(defined["carrier sheet"]))
         lines = [f"Wrote {options.sheet}: print it at actual size."]
     cards = [words.card_as_dict(card) for card in defined.values()]
     return Answer({"cards": cards, "own_cards": [card.as_dict() for card in own], "sheet": options.sheet}, lines)
@@ -302,20 +254,6 @@ def _app(options: argparse.Namespace) -> None:
 # What commands share
 
 
-def _taken(options: argparse.Namespace) -> Taken:
-    """Return the one colour that was typed or photographed."""
-    from matcher.finish import Reading
-
-    if (options.photo is None) == (options.lab is None):
-        raise values.TypingError("Give either a photograph or a measured colour with --lab L,a,b.")
-    if options.lab is not None:
-        return Taken(Reading(lab=values.colour(options.lab)))  # type: ignore[arg-type]
-    if len(options.finish) > 1:
-        raise values.TypingError("Mark one finish: this command takes one colour at a time.")
-    found = photographed(options)
-    return Taken(found.readings[0], found)
-
-
 def _measured_lab(options: argparse.Namespace, defined: Mapping[str, Card]) -> Any:
     """Return the typed CIELAB of a card of the studio's own, which must fit the kind of card that it is."""
     if options.lab is None:
@@ -325,13 +263,6 @@ def _measured_lab(options: argparse.Namespace, defined: Mapping[str, Card]) -> A
     lab = values.colours(options.lab)
     defined[options.kind].with_lab(lab)  # raises CardError when patches are missing
     return lab
-
-
-def _write(path: str, data: bytes) -> None:
-    try:
-        Path(path).write_bytes(data)
-    except OSError as error:
-        raise values.TypingError(f"{path} cannot be written ({error.strerror}): choose another place.") from error
 
 
 def _written(exported: Any) -> Answer:

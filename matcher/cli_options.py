@@ -10,7 +10,9 @@ import sys
 from collections.abc import Callable, Mapping
 from typing import Any, NoReturn
 
-from matcher.cli_values import TypingError
+from matcher.cli_shared_options import add_card_and_camera, add_photo, add_photo_or_lab, add_recipe
+from matcher.cli_suggest_options import add_suggesting
+from matcher.cli_values import TOLERANCE, TypingError
 
 PROGRAM = "patina-matcher"
 FIRST_PORT = 8501
@@ -33,7 +35,7 @@ def command_line(functions: Mapping[str, Callable[[argparse.Namespace], Any]]) -
     _add_read(add("read", "Read the colour of one or more finishes in a photograph."))
     _add_repeat(add("repeat", "Tell how well this set-up repeats, from several photographs of one plate."))
     _add_camera(add("camera", "Teach a camera under a light from a 24-patch chart; list and keep the profiles."))
-    _add_suggest(add("suggest", "Rank the studio's recipes against a finish."))
+    add_suggesting(add)
     _add_record(add("record", "Log a plate: its recipe and the colour that it gave."))
     _add_trials(add("trials", "List the logged trials; export, import, set aside, take back."), add)
     _add_targets(add("targets", "List the finishes that clients want; keep another."))
@@ -73,39 +75,8 @@ def _add_everywhere(parser: _Parser, as_text: Any, where: Any) -> None:
     parser.add_argument("--studio", metavar="WHERE", default=where, help=about)
 
 
-def _add_photo(parser: _Parser, optional: bool = True) -> None:
-    about = "JPEG, PNG, WebP, TIFF, HEIC or camera raw"
-    parser.add_argument("photo", metavar="PHOTO", nargs="?" if optional else None, help=about)
-    about = 'the card\'s corners: "x,y x,y x,y x,y" in pixels'
-    parser.add_argument("--card-corners", metavar="CORNERS", help=about)
-    about = 'outline of the finish: "x,y x,y x,y ..." in pixels; may be given again for another'
-    parser.add_argument("--finish", metavar="OUTLINE", action="append", default=[], required=not optional, help=about)
-    _add_card_and_camera(parser)
-    about = "further photographs of the same plate with the lamp moved, to take glare out"
-    parser.add_argument("--more-frames", metavar="PHOTO", nargs="+", action="extend", default=[], help=about)
-    light = parser.add_mutually_exclusive_group()
-    about = "a photograph of an even sheet of paper in the plate's place, to level the light"
-    light.add_argument("--flat-field", metavar="PHOTO", help=about)
-    about = "corners of a second card of the same kind in the picture, to level the light"
-    light.add_argument("--second-card-corners", metavar="CORNERS", help=about)
-
-
-def _add_card_and_camera(parser: _Parser) -> None:
-    parser.add_argument("--encoding", metavar="E", help="srgb or linear, to overrule what the file says")
-    which = parser.add_mutually_exclusive_group()
-    about = "kind of card, name of a card that the studio has measured, or any (grey card)"
-    which.add_argument("--card", metavar="KIND", default="grey card", help=about)
-    which.add_argument("--no-card", action="store_true", help="nothing neutral is in the picture")
-    which.add_argument("--neutral", metavar="OUTLINE", help="outline of something neutral, used as the card")
-    parser.add_argument("--card-lab", metavar="L,a,b", help="the card's own measured CIELAB")
-    about = "camera profile by name, none, or auto: the studio's that fits (auto)"
-    parser.add_argument("--camera", metavar="NAME", default="auto", help=about)
-    about = "daylight when you know that it was, else unknown (unknown)"
-    parser.add_argument("--light", choices=("daylight", "unknown"), default="unknown", help=about)
-
-
 def _add_read(parser: _Parser) -> None:
-    _add_photo(parser, optional=False)
+    add_photo(parser, optional=False)
     parser.add_argument("--texture", action="store_true", help="also its colours with their shares, and its mottle")
 
 
@@ -116,7 +87,7 @@ def _add_repeat(parser: _Parser) -> None:
     parser.add_argument("--finish", metavar="OUTLINE", action="append", default=[], required=True, help=about)
     about = "the card's corners, once for all photographs or once for each"
     parser.add_argument("--card-corners", metavar="CORNERS", action="append", default=[], help=about)
-    _add_card_and_camera(parser)
+    add_card_and_camera(parser)
     parser.set_defaults(more_frames=[], flat_field=None, second_card_corners=None)
 
 
@@ -139,31 +110,9 @@ def _add_camera(parser: _Parser) -> None:
     do.add_argument("--import", metavar="FILE", dest="import_file", help="keep a profile that was exported")
 
 
-def _add_photo_or_lab(parser: _Parser) -> None:
-    _add_photo(parser)
-    parser.add_argument("--lab", metavar="L,a,b", help="a measured CIELAB (D50, 2 degrees) instead of a photograph")
-
-
-def _add_tolerance(parser: _Parser) -> None:
-    parser.add_argument("--tolerance", metavar="D", type=float, default=2.0, help="ΔE00 that counts as a match (2)")
-
-
-def _add_suggest(parser: _Parser) -> None:
-    _add_photo_or_lab(parser)
-    parser.add_argument("--target", metavar="ID", type=int, help="a target that the studio keeps, instead")
-    parser.add_argument("--count", metavar="N", type=int, default=5, help="how many (5)")
-    _add_tolerance(parser)
-
-
 def _add_record(parser: _Parser) -> None:
-    _add_photo_or_lab(parser)
-    parser.add_argument("--recipe", metavar="FILE", help="a recipe as JSON, instead of the options that follow")
-    parser.add_argument("--alloy", help="silicon bronze")
-    parser.add_argument("--surface", help="how it was cleaned and to what brightness")
-    parser.add_argument("--undercoat", metavar="STEP", help='"chemical,strength,burnish": liver of sulphur,0.5,0.25')
-    about = '"chemical,strength,passes,°C,application": ferric nitrate,0.5,6,105,fine mist; may be given again'
-    parser.add_argument("--coat", metavar="STEP", action="append", default=[], help=about)
-    parser.add_argument("--seal", metavar="STEP", help='"kind,coats,hot|cold": wax,3,hot')
+    add_photo_or_lab(parser)
+    add_recipe(parser)
     parser.add_argument("--target", metavar="ID", type=int, help="the target that it was made for")
     parser.add_argument("--made-at", metavar="DATE", help="2025-03-31 or 2025-03-31T14:30 (now)")
     for name, about in (("by", "who made it"), ("piece", "plate or piece"), ("notes", "anything else")):
@@ -191,14 +140,15 @@ def _add_trials(parser: _Parser, add: Callable[..., _Parser]) -> None:
 
 
 def _add_targets(parser: _Parser) -> None:
-    _add_photo_or_lab(parser)
+    add_photo_or_lab(parser)
     parser.add_argument("--add", metavar="NAME", help="keep a target under this name, from a photograph or by --lab")
     about = "keep the colours of an instrument's file: CGATS text, CxF3 or CSV"
     parser.add_argument("--from", metavar="FILE", dest="from_file", help=about)
     about = "only this colour of the file; may be given again"
     parser.add_argument("--sample", metavar="NAME", action="append", default=[], help=about)
     parser.add_argument("--munsell", metavar="NOTATION", help='keep a colour matched by eye: "5YR 3/4"')
-    _add_tolerance(parser)
+    about = f"ΔE00 that counts as a match ({TOLERANCE:g})"
+    parser.add_argument("--tolerance", metavar="D", type=float, default=TOLERANCE, help=about)
     parser.add_argument("--notes", default="", help="anything else")
     parser.add_argument("--all", action="store_true", help="with those set aside")
 

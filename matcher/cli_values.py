@@ -5,6 +5,7 @@ Each function raises MatcherError with the form that was wanted; the recipe's ow
 
 from __future__ import annotations
 
+import argparse
 import json
 import math
 from collections.abc import Sequence
@@ -12,12 +13,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from matcher.errors import MatcherError
-from matcher.recipe import Coat, Recipe, Seal, Undercoat
+from matcher.recipe import SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
 
 if TYPE_CHECKING:
     from matcher.targets_from import Sample
 
 MOST_NAMED = 8
+TOLERANCE = 2.0
+"""ΔE00 that counts as a match where nothing else is said."""
+HIGHEST_TEMP_C = SURFACE_TEMP_RANGE_C[1]
 Colour = tuple[float, float, float]
 Outline = tuple[tuple[float, float], ...]
 
@@ -108,6 +112,20 @@ def recipe_file(path: str) -> Recipe:
     return Recipe.from_dict(data)
 
 
+def recipe_given(options: argparse.Namespace) -> Recipe:
+    """Return the recipe that the options give, as a file or step by step."""
+    if options.recipe is None:
+        return recipe(options.alloy, options.surface, options.undercoat, options.coat, options.seal)
+    if is_stepwise(options):
+        raise TypingError("Give the recipe either as a file or step by step, not both.")
+    return recipe_file(options.recipe)
+
+
+def is_stepwise(options: argparse.Namespace) -> bool:
+    """Tell whether the options give a recipe step by step."""
+    return any((options.alloy, options.surface, options.undercoat, options.coat, options.seal))
+
+
 def recipe(
     alloy: str | None, surface: str | None, base: str | None, coats: Sequence[str], sealed: str | None
 ) -> Recipe:
@@ -121,6 +139,52 @@ def recipe(
         seal=None if sealed is None else seal(sealed),
         surface=Recipe.surface if surface is None else surface,
     )
+
+
+def strengths(text: str) -> tuple[float, ...]:
+    """Read "0.25,0.5,1": fractions of stock."""
+    form = "the strengths as fractions of stock above 0 up to 1 (0.25,0.5,1)"
+    return tuple(_listed_numbers(text, form, 0.0, 1.0))
+
+
+def temperatures(text: str) -> tuple[float, float]:
+    """Read "95,115": least and most °C."""
+    form = f"the temperatures as least and most °C from 0 to {HIGHEST_TEMP_C:g} (95,115)"
+    found = _listed_numbers(text, form, -1.0, HIGHEST_TEMP_C)
+    if len(found) != 2 or not 0 <= found[0] <= found[1]:
+        raise TypingError(f"Give {form}: {text!r} is not that.")
+    return found[0], found[1]
+
+
+def after_passes(texts: Sequence[str]) -> dict[int, Colour]:
+    """Read "n:L,a,b" of readings taken after n passes."""
+    form = "each reading as passes:L,a,b (3:52,12,26)"
+    found: dict[int, Colour] = {}
+    for text in texts:
+        count, colon, lab = text.partition(":")
+        if not colon or not count.strip().isdecimal():
+            raise TypingError(f"Give {form}: {text!r} is not that.")
+        if int(count) in found:
+            raise TypingError(f"Give one reading after {int(count)} passes, the one that is right: there are two.")
+        found[int(count)] = colour(lab)
+    return found
+
+
+def known_name(text: str, known: Sequence[str], what: str) -> str:
+    """Return the name as the log writes it; case and spaces count only where they must. Raises TypingError."""
+    plain = " ".join(text.split()).casefold()
+    for name in known:
+        if name.casefold() == plain:
+            return name
+    listed = ", ".join(known[:MOST_NAMED]) or "nothing yet"
+    raise TypingError(f"Check the {what} {text!r}: no logged plate has it. The log has {listed}.")
+
+
+def _listed_numbers(text: str, form: str, above: float, most: float) -> list[float]:
+    found = _numbers(text, len(text.split(",")), form)
+    if not all(above < number <= most for number in found):
+        raise TypingError(f"Give {form}: {text!r} is not that.")
+    return found
 
 
 def _numbers(text: str, count: int, form: str) -> list[float]:

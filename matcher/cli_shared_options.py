@@ -1,0 +1,75 @@
+"""Options that several commands of the command line take alike: a photograph, a colour, a target, a recipe, limits."""
+
+from __future__ import annotations
+
+import argparse
+
+from matcher.cli_values import TOLERANCE
+
+
+def add_photo(parser: argparse.ArgumentParser, optional: bool = True) -> None:
+    about = "JPEG, PNG, WebP, TIFF, HEIC or camera raw"
+    parser.add_argument("photo", metavar="PHOTO", nargs="?" if optional else None, help=about)
+    about = 'the card\'s corners: "x,y x,y x,y x,y" in pixels'
+    parser.add_argument("--card-corners", metavar="CORNERS", help=about)
+    about = 'outline of the finish: "x,y x,y x,y ..." in pixels; may be given again for another'
+    parser.add_argument("--finish", metavar="OUTLINE", action="append", default=[], required=not optional, help=about)
+    add_card_and_camera(parser)
+    about = "further photographs of the same plate with the lamp moved, to take glare out"
+    parser.add_argument("--more-frames", metavar="PHOTO", nargs="+", action="extend", default=[], help=about)
+    light = parser.add_mutually_exclusive_group()
+    about = "a photograph of an even sheet of paper in the plate's place, to level the light"
+    light.add_argument("--flat-field", metavar="PHOTO", help=about)
+    about = "corners of a second card of the same kind in the picture, to level the light"
+    light.add_argument("--second-card-corners", metavar="CORNERS", help=about)
+
+
+def add_card_and_camera(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--encoding", metavar="E", help="srgb or linear, to overrule what the file says")
+    which = parser.add_mutually_exclusive_group()
+    about = "kind of card, name of a card that the studio has measured, or any (grey card)"
+    which.add_argument("--card", metavar="KIND", default="grey card", help=about)
+    which.add_argument("--no-card", action="store_true", help="nothing neutral is in the picture")
+    which.add_argument("--neutral", metavar="OUTLINE", help="outline of something neutral, used as the card")
+    parser.add_argument("--card-lab", metavar="L,a,b", help="the card's own measured CIELAB")
+    about = "camera profile by name, none, or auto: the studio's that fits (auto)"
+    parser.add_argument("--camera", metavar="NAME", default="auto", help=about)
+    about = "daylight when you know that it was, else unknown (unknown)"
+    parser.add_argument("--light", choices=("daylight", "unknown"), default="unknown", help=about)
+
+
+def add_photo_or_lab(parser: argparse.ArgumentParser) -> None:
+    add_photo(parser)
+    parser.add_argument("--lab", metavar="L,a,b", help="a measured CIELAB (D50, 2 degrees) instead of a photograph")
+
+
+def add_target(parser: argparse.ArgumentParser) -> None:
+    """Add what names the colour to match."""
+    add_photo_or_lab(parser)
+    parser.add_argument("--target", metavar="ID", type=int, help="a target that the studio keeps, instead")
+    about = f"ΔE00 that counts as a match (the kept target's own, else {TOLERANCE:g})"
+    parser.add_argument("--tolerance", metavar="D", type=float, help=about)
+
+
+def add_limits(parser: argparse.ArgumentParser) -> None:
+    """Add what the studio can do today."""
+    parser.add_argument("--alloy", metavar="NAME", help="only recipes on this alloy")
+    parser.add_argument("--max-passes", metavar="N", type=int, help="at most so many passes of a coat")
+    about = 'least and most °C of the metal: "95,115"'
+    parser.add_argument("--temperature", metavar="LOW,HIGH", help=about)
+    about = "a chemical that is not to be used today; may be given again"
+    parser.add_argument("--without", metavar="CHEMICAL", action="append", default=[], help=about)
+    about = "use only the chemicals named so; may be given again"
+    parser.add_argument("--stock", metavar="CHEMICAL", action="append", default=[], help=about)
+    parser.add_argument("--strengths", metavar="S,S", help='the only strengths of coats: "0.25,0.5,1" of stock')
+
+
+def add_recipe(parser: argparse.ArgumentParser) -> None:
+    """Add a recipe as a file, or step by step."""
+    parser.add_argument("--recipe", metavar="FILE", help="a recipe as JSON, instead of the options that follow")
+    parser.add_argument("--alloy", help="silicon bronze")
+    parser.add_argument("--surface", help="how it was cleaned and to what brightness")
+    parser.add_argument("--undercoat", metavar="STEP", help='"chemical,strength,burnish": liver of sulphur,0.5,0.25')
+    about = '"chemical,strength,passes,°C,application": ferric nitrate,0.5,6,105,fine mist; may be given again'
+    parser.add_argument("--coat", metavar="STEP", action="append", default=[], help=about)
+    parser.add_argument("--seal", metavar="STEP", help='"kind,coats,hot|cold": wax,3,hot')
