@@ -93,8 +93,7 @@ def _made(options: argparse.Namespace) -> Answer:
 
 def _patches(profile: CameraProfile, chart: CardReading) -> list[dict[str, Any]]:
     """Return the leave-one-out ΔE00 of each patch that was used, with the patch's name."""
-    names = {tuple(item.patch.lab.tolist()): item.patch.name for item in chart.patches}
-    return [
-        {"name": names.get(tuple(lab.tolist()), "patch"), "delta_e00": float(delta)}
-        for lab, delta in zip(profile.patch_labs, profile.leave_one_out, strict=True)
-    ]
+    from matcher.profile_report import patch_pairs
+
+    pairs = patch_pairs(profile, chart.card)
+    return [{"name": pair.name, "delta_e00": pair.delta_e00} for pair in pairs if pair.delta_e00 is not None]

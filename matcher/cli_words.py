@@ -63,21 +63,17 @@ def difference_line(item: Mapping[str, Any]) -> str:
 
 def profile_lines(profile: CameraProfile) -> list[str]:
     """Say one camera profile: name, light, day, kind, error."""
+    from matcher.profile_report import camera_in_words, temperature_in_words
+
     error = profile.as_dict()["leave_one_out_delta_e00"]
-    camera = "" if profile.camera is None else _camera_name(profile.camera.make or "", profile.camera.model or "")
-    kelvin = "" if profile.colour_temperature_k is None else f"about {profile.colour_temperature_k:.0f} K"
-    about = [profile.light, f"{profile.made_at:%Y-%m-%d}", camera, profile.encoding, kelvin]
+    day, camera, kelvin = f"{profile.made_at:%Y-%m-%d}", camera_in_words(profile), temperature_in_words(profile)
+    about = [profile.light, day, camera, profile.encoding, kelvin]
     retired = "" if profile.retired is None else f" (retired: {profile.retired})"
     return [
         f"{profile.name}{retired}: {', '.join(filter(None, about))}",
         f"    {profile.kind}; patches left out are read to ΔE00 {error['mean']:.1f} on average, "
         f"95 % to {error['p95']:.1f}",
     ]
-
-
-def _camera_name(make: str, model: str) -> str:
-    """Return make and model; many a model says its make again."""
-    return model if model.casefold().startswith(make.casefold()) else f"{make} {model}".strip()
 
 
 def profile_used_lines(used: ProfileUsed) -> list[str]:
