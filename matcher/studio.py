@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from matcher.trials.portable import Exported, Imported
     from matcher.trials.stocks import Layer, Stock
 
+SUGGESTERS_KEPT = 8
+
 
 class Studio:
     """An open studio. ``Studio.open`` makes one; it may be used by several threads, and by several processes."""
@@ -55,6 +57,7 @@ class Studio:
         self._settings = Settings(database)
         self._lock = threading.Lock()
         self._suggesters: dict[str, Suggester] = {}
+        self._counting: list[Trial] = []
         self._suggesters_revision = -1
 
     @classmethod
@@ -179,9 +182,11 @@ class Studio:
         revision = self.log.revision()
         with self._lock:
             if revision != self._suggesters_revision:
-                self._suggesters, self._suggesters_revision = {}, revision
+                self._suggesters, self._suggesters_revision, self._counting = {}, revision, self.trials()
             if key not in self._suggesters:
-                self._suggesters[key] = Suggester(self.trials(), **options)
+                if len(self._suggesters) >= SUGGESTERS_KEPT:
+                    del self._suggesters[next(iter(self._suggesters))]
+                self._suggesters[key] = Suggester(self._counting, **options)
             return self._suggesters[key]
 
     # What the bench uses

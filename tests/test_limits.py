@@ -40,6 +40,8 @@ def plate(number: int, recipe: Recipe, lightness: float) -> Trial:
             "silicon bronze; at most 12 passes; without cupric nitrate",
         ),
         (Limits(surface_temp_c=(95.0, 110.0), max_passes=1), "at most 1 pass; metal at 95 to 110 °C"),
+        (Limits(surface_temp_c=(0.0, 110.0)), "metal up to 110 °C"),
+        (Limits(surface_temp_c=(95.0, 400.0)), "metal from 95 °C"),
         (
             Limits(strengths=(0.25, 0.5), stock=frozenset({"ferric nitrate", "liver of sulphur"})),
             "coats at quarter strength or half strength; only ferric nitrate and liver of sulphur",

@@ -16,7 +16,7 @@ from matcher.studio import Studio
 from matcher.trials.trial import Target, Trial
 from ui.parts.changes import changes, in_words
 from ui.parts.next_step import next_step
-from ui.parts.places import RECORD, SUGGESTIONS, TARGET
+from ui.parts.places import FIRST_PLATES, RECORD, SUGGESTIONS, TARGET
 from ui.parts.recipe_form import fields_of
 
 APP = Path(__file__).parents[1] / "ui" / "app.py"
@@ -42,8 +42,8 @@ def test_a_target_without_plates_leads_to_the_ranked_list() -> None:
     assert step.address == {"target": "3"}
 
 
-def test_a_target_in_an_empty_studio_leads_to_the_first_plate() -> None:
-    assert next_step([HERON], [], {}).place is RECORD
+def test_a_target_in_an_empty_studio_leads_to_the_first_plates() -> None:
+    assert next_step([HERON], [], {}).place is FIRST_PLATES
 
 
 def test_a_plate_for_the_target_leads_to_what_it_changed() -> None:

@@ -1,7 +1,7 @@
 """What to try: the nearest logged plates to a target, the recipes between them, and the plate to make next."""
 
 from matcher.suggest.advice import Advice, Change
-from matcher.suggest.batch import starting_set
+from matcher.suggest.batch import heat_steps, pass_steps, starting_set
 from matcher.suggest.bench_path import BenchPath
 from matcher.suggest.contradictions import Contradiction
 from matcher.suggest.honesty import Honesty
@@ -30,12 +30,14 @@ __all__ = [
     "Suggester",
     "Suggestion",
     "fit_process",
+    "heat_steps",
     "is_mottled",
     "learn_seal_shift",
     "means_of",
     "one_alloy",
     "palette_distance",
     "palette_of",
+    "pass_steps",
     "starting_set",
     "way_out",
 ]

@@ -107,6 +107,21 @@ def starting_set(
     return [recipes[row] for row in _least_known(recipes, min(count, len(recipes)))]
 
 
+def pass_steps(most: int) -> tuple[int, ...]:
+    """Return numbers of passes up to ``most``, closer at first: the early passes change the colour most."""
+    steps, step = [1], 1
+    while steps[-1] + step < most:
+        steps.append(steps[-1] + step)
+        step += len(steps) % 2
+    return tuple(dict.fromkeys((*steps, max(most, 1))))
+
+
+def heat_steps(coolest_c: float, hottest_c: float) -> tuple[float, ...]:
+    """Return the two surface temperatures, °C, and the one halfway to a degree; one alone when they are the same."""
+    low, high = sorted((float(coolest_c), float(hottest_c)))
+    return tuple(sorted({low, float(round((low + high) / 2)), high})) if high > low else (low,)
+
+
 def _least_known(recipes: Sequence[Recipe], count: int) -> list[int]:
     """Return rows in the order in which each is the least known given those before (pivoted Cholesky)."""
     categories = Categories.of(recipes)

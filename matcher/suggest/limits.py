@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from matcher.recipe import Recipe, strength_in_words
+from matcher.recipe import SURFACE_TEMP_RANGE_C, Recipe, strength_in_words
 
 LIFTED: tuple[tuple[str, Any, str], ...] = (
     ("alloy", None, "Any alloy"),
@@ -55,7 +55,7 @@ class Limits:
         if self.max_passes is not None:
             said.append("at most 1 pass" if self.max_passes == 1 else f"at most {self.max_passes} passes")
         if self.surface_temp_c is not None:
-            said.append(f"metal at {self.surface_temp_c[0]:g} to {self.surface_temp_c[1]:g} °C")
+            said.append(_heat_in_words(*self.surface_temp_c))
         if self.strengths is not None:
             said.append(f"coats at {listed([strength_in_words(one) for one in self.strengths], 'or')}")
         if self.stock is not None:
@@ -72,6 +72,13 @@ class Limits:
 
     def _allows(self, strength: float) -> bool:
         return self.strengths is None or any(abs(strength - known) < 1e-6 for known in self.strengths)
+
+
+def _heat_in_words(low: float, high: float) -> str:
+    least, most = SURFACE_TEMP_RANGE_C
+    if low <= least:
+        return f"metal up to {high:g} °C"
+    return f"metal from {low:g} °C" if high >= most else f"metal at {low:g} to {high:g} °C"
 
 
 def way_out(limits: Limits, recipes: Sequence[Recipe]) -> str:

@@ -6,7 +6,7 @@ After the outlook. What the log cannot tell, it does not tell.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,11 +31,13 @@ SURE_ENOUGH = 0.8
 class Reach:
     """chance: that some recipe in range comes within the tolerance, 0 to 1. nearest: the recipe expected nearest.
 
-    delta_e00, interval: of that recipe, 95 %. difference: how it misses, in words. changes: what the log points to.
+    lab: (3,) CIELAB expected of it. delta_e00, interval: of it, 95 %. difference: how it misses, in words. changes:
+    what the log points to.
     """
 
     chance: float
     nearest: Recipe
+    lab: Floats
     delta_e00: float
     interval: tuple[float, float]
     difference: str
@@ -47,6 +49,13 @@ class Reach:
         """Tell whether no recipe in range is likely to come within the tolerance."""
         return self.chance < OUT_OF_REACH
 
+    @property
+    def standing(self) -> Literal["within reach", "doubtful", "out of reach"]:
+        """Where the target stands, in a word."""
+        if self.out_of_reach:
+            return "out of reach"
+        return "within reach" if self.chance >= LIKELY else "doubtful"
+
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""
         return {
@@ -54,6 +63,7 @@ class Reach:
             "out_of_reach": self.out_of_reach,
             "nearest": self.nearest.as_dict(),
             "nearest_in_words": describe(self.nearest),
+            "lab": self.lab.tolist(),
             "delta_e00": self.delta_e00,
             "delta_e00_interval": list(self.interval),
             "difference": self.difference,
@@ -83,7 +93,7 @@ def reach(
         changes = _changes(model, outlook.recipes[row], target_lab, float(expected[row]))
     interval = (float(min(low, delta)), float(max(high, delta)))
     sentence = _sentence(chance, delta, interval, words, tolerance, changes)
-    return Reach(chance, outlook.recipes[row], delta, interval, words, changes, sentence)
+    return Reach(chance, outlook.recipes[row], outlook.labs[row], delta, interval, words, changes, sentence)
 
 
 def _chance_of_any(

@@ -21,7 +21,17 @@ def show_cautions(recipe: Recipe, first: int = FIRST) -> None:
     """Show the usual cautions for a recipe: the gravest in the open, the others folded below them."""
     from matcher.cautions import cautions_for
 
-    cautions = cautions_for(recipe)
+    _show(cautions_for(recipe), first)
+
+
+def show_cautions_for_all(recipes: Sequence[Recipe], first: int) -> None:
+    """Show the cautions for a day on which several recipes are made."""
+    from matcher.cautions import cautions_for_all
+
+    _show(cautions_for_all(recipes), first)
+
+
+def _show(cautions: Sequence[Caution], first: int) -> None:
     st.html(_listed(cautions[:first]))
     if len(cautions) > first:
         with st.expander(f"{len(cautions) - first} more cautions"):

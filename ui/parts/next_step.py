@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from ui.parts.places import RECORD, SUGGESTIONS, TARGET, Place
+from ui.parts.places import FIRST_PLATES, RECORD, SUGGESTIONS, TARGET, Place
 
 if TYPE_CHECKING:
     from matcher.trials.trial import Target, Trial
@@ -43,7 +43,7 @@ def next_step(
     address = {"target": str(target.id)}
     if not trials:
         sentence = f"{target.name} is saved, but no plate is logged that could be compared with it."
-        return NextStep("Record your first plate", sentence, "Record a plate", RECORD, 3)
+        return NextStep("Plan your first plates", sentence, "Plan the first plates", FIRST_PLATES, 3)
     last = next((trial for trial in reversed(trials) if trial.target_id == target.id), None)
     if last is None:
         sentence = f"{len(trials)} plates are logged. See which come closest, and make the nearest one."

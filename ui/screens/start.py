@@ -7,9 +7,9 @@ import html
 import streamlit as st
 
 from ui.parts import look
-from ui.parts.next_step import next_step
+from ui.parts.next_step import NextStep, next_step
 from ui.parts.opened import logged, the_studio
-from ui.parts.places import LOG, TARGET
+from ui.parts.places import FIRST_PLATES, LOG, RECORD, TARGET
 from ui.parts.plates import plate_row
 
 LATEST = 4
@@ -31,12 +31,21 @@ def show() -> None:
                 st.switch_page(step.place.file, query_params=step.address)
             if step.place is not TARGET and st.button("Start from another photograph", type="tertiary"):
                 st.switch_page(TARGET.file)
+            if not trials:
+                _without_plates(step)
     st.html(_path(step.stage))
     if trials:
         st.subheader("Latest plates", anchor=False)
         st.html("".join(plate_row(trial) for trial in reversed(trials[-LATEST:])))
         with st.container(key="onward"):
             st.page_link(LOG.file, label=f"All {len(trials)} plates")
+
+
+def _without_plates(step: NextStep) -> None:
+    """Offer both ways to a first plate, less the one that is offered already."""
+    for place, label in ((FIRST_PLATES, "Plan your first plates"), (RECORD, "Record a plate that you have made")):
+        if step.place is not place and st.button(label, type="tertiary"):
+            st.switch_page(place.file)
 
 
 def _path(stage: int) -> str:

@@ -1,35 +1,37 @@
-"""Suggestions: the studio's plates in the order of their nearness to the target, and what the last one changed."""
+"""Suggestions: what was made and what could be made, in the order of nearness to the target, and what to make next."""
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from matcher.errors import MatcherError
+from matcher.errors import SuggestionError
 from ui.parts import look
-from ui.parts.cautions import show_cautions
+from ui.parts.after_trial import show_advice
+from ui.parts.answers import Answers, answers_for
+from ui.parts.at_odds import show_contradictions
 from ui.parts.changes import changes, last_trial_for, show_changes
-from ui.parts.drafts import Draft
 from ui.parts.faults import tell
+from ui.parts.lights_darks import show_lights_and_darks
 from ui.parts.opened import choose_target, chosen_target, logged, the_studio
 from ui.parts.photographs import figure
-from ui.parts.places import RECORD, TARGET
-from ui.parts.recipe_form import fields_of
-from ui.parts.steps import recipe_steps
-from ui.parts.swatches import lab_line, minded, pair, swatch
+from ui.parts.places import FIRST_PLATES, RECORD, TARGET
+from ui.parts.ranked import show_ranked
+from ui.parts.session import show_next, show_session
+from ui.parts.swatches import lab_line, minded, swatch
+from ui.parts.todays_limits import lift_all, limits_of, show_limits
+from ui.parts.within_reach import show_reach
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
-    from matcher.suggest import Suggestion
+    from matcher.suggest import Limits, Suggestion
     from matcher.trials.trial import Target
 
 AT_FIRST = 5
 MORE = 5
 PLOTTED = 400
-ALL_OF_THEM = 99
 
 
 def show() -> None:
@@ -44,21 +46,50 @@ def show() -> None:
         "Left in each pair is the target, right the plate. A predicted one is not made yet.",
     )
     _targets(studio, target)
-    if logged(studio):
-        _what_changed(studio, target)
-    count = int(st.session_state.get("suggestions.count", AT_FIRST))
-    try:
-        with st.spinner("Ranking the plates…"):
-            ranked = studio.suggester().suggest(target.reading, count)
-    except MatcherError as error:
-        tell(str(error), "mind")
-        st.page_link(RECORD.file, label="Record a plate")
+    if not logged(studio):
+        _nothing_logged()
         return
-    for place, suggestion in enumerate(ranked, start=1):
-        _one(studio, target, place, suggestion)
-    _more(studio, count, ranked)
-    _next(studio, target)
+    limits = limits_of(studio, target)
+    show_limits(studio, target, limits)
+    answers = answers_for(studio, target, limits)
+    if not answers.suggester.trials:
+        _nothing_left(studio, target, limits)
+        return
+    try:
+        _answered(studio, target, answers)
+    except SuggestionError as error:
+        tell(str(error), "mind")
+
+
+def _answered(studio: Studio, target: Target, answers: Answers) -> None:
+    _what_changed(studio, target, answers)
+    count = int(st.session_state.get("suggestions.count", AT_FIRST))
+    ranked = show_ranked(studio, target, answers, count)
+    _more(answers, count, ranked)
+    show_reach(studio, target, answers)
+    show_next(studio, target, answers)
+    show_session(studio, target, answers)
+    show_lights_and_darks(studio, target, answers)
+    show_contradictions(answers)
     _plots(studio, target, ranked)
+
+
+def _nothing_logged() -> None:
+    tell("No plate is logged yet, so there is nothing to rank: plan your first plates, or record one.", "mind")
+    with st.container(horizontal=True):
+        if st.button("Plan your first plates", type="primary"):
+            st.switch_page(FIRST_PLATES.file)
+        if st.button("Record a plate"):
+            st.switch_page(RECORD.file)
+
+
+def _nothing_left(studio: Studio, target: Target, limits: Limits) -> None:
+    from matcher.suggest import way_out
+
+    tell(way_out(limits, [trial.recipe for trial in logged(studio)]), "mind")
+    if st.button("Lift today's limits", type="primary"):
+        lift_all(studio, target)
+        st.rerun()
 
 
 def _targets(studio: Studio, target: Target) -> None:
@@ -93,8 +124,8 @@ def _targets(studio: Studio, target: Target) -> None:
                     minded(target.reading.caveats)
 
 
-def _what_changed(studio: Studio, target: Target) -> None:
-    """Show what the last plate changed: in full when it was logged just now, else when asked for."""
+def _what_changed(studio: Studio, target: Target, answers: Answers) -> None:
+    """Show what the last plate changed and what would help: in full when it was logged just now, else when asked."""
     trial = last_trial_for(studio, target)
     if trial is None:
         return
@@ -103,94 +134,22 @@ def _what_changed(studio: Studio, target: Target) -> None:
         with look.panel("changed"):
             st.subheader(f"What plate {trial.id} changed", anchor=False)
             show_changes(target, rows)
-    else:
-        with st.expander(f"What the last plate, {trial.id}, changed"):
-            show_changes(target, rows)
-
-
-def _one(studio: Studio, target: Target, place: int, suggestion: Suggestion) -> None:
-    name = _name(suggestion)
-    with look.panel(f"place{place}"):
-        colours, photograph, words = st.columns([1.05, 0.85, 1.35], gap="medium")
-        with colours:
-            st.html(_heading(place, suggestion, name) + pair(target.reading.lab, suggestion.lab, "Target", name))
-        with photograph:
-            if suggestion.trial is None:
-                st.html('<div class="pm-photo none">Not made yet</div>')
-            else:
-                st.html(figure(studio, _photo(suggestion), f"Photograph of {name}"))
-        with words:
-            why = f'<p class="pm-soft">{html.escape(suggestion.because)}</p>' if suggestion.trial is None else ""
-            st.html(_words(target, suggestion) + recipe_steps(suggestion.recipe) + why)
-            if st.button("Make this plate", type="primary" if place == 1 else "secondary", key=f"make{place}"):
-                _make(studio, target, suggestion, f"the recipe at place {place}" if suggestion.trial is None else name)
-            with st.expander("Cautions for these chemicals"):
-                show_cautions(suggestion.recipe, first=ALL_OF_THEM)
-
-
-def _next(studio: Studio, target: Target) -> None:
-    """Name the plate most worth making next, when asked: it may take a while on a long log."""
-    asked = st.session_state.setdefault("suggestions.next", set())
-    if target.id not in asked:
-        if st.button("Which plate is most worth making next?", key="suggestions.ask"):
-            asked.add(target.id)
-            st.rerun()
+            st.subheader("What would help", anchor=False)
+            show_advice(studio, target, answers, trial)
         return
-    with st.spinner("Looking for the plate most worth making…"):
-        suggestion = studio.suggester().next_trial(target.reading)
-    with look.panel("next-plate"):
-        st.subheader("Most worth making next", anchor=False)
-        colours, words = st.columns([1, 1.6], gap="medium")
-        with colours:
-            st.html(pair(target.reading.lab, suggestion.lab, "Target", "Expected"))
-        with words:
-            st.html(_words(target, suggestion) + recipe_steps(suggestion.recipe))
-            st.html(f'<p class="pm-soft">{html.escape(suggestion.because)}</p>')
-            if st.button("Make this plate", key="make-next"):
-                _make(studio, target, suggestion, "the plate most worth making")
-            with st.expander("Cautions for these chemicals"):
-                show_cautions(suggestion.recipe, first=ALL_OF_THEM)
-
-
-def _name(suggestion: Suggestion) -> str:
-    return "Predicted" if suggestion.trial is None else f"Plate {suggestion.trial.id}"
-
-
-def _photo(suggestion: Suggestion) -> str | None:
-    photos: Sequence[str] = getattr(suggestion.trial, "photos", ())
-    return photos[0] if photos else None
-
-
-def _heading(place: int, suggestion: Suggestion, name: str) -> str:
-    tied = ""
-    if suggestion.tied_with:
-        others = ", ".join(str(other) for other in suggestion.tied_with)
-        tied = f"<small>can’t be told apart from {others}</small>"
-    return f'<p class="pm-rank">{place}. {html.escape(name)} {tied}</p>'
-
-
-def _words(target: Target, suggestion: Suggestion) -> str:
-    low, high = suggestion.delta_e00_interval
-    chance = suggestion.chance_within(target.tolerance)
-    return (
-        f'<p class="pm-distance">ΔE00 {suggestion.delta_e00:.1f} <small>95 %: {low:.1f} to {high:.1f}</small></p>'
-        f'<p class="pm-words">{html.escape(suggestion.difference[:1].upper() + suggestion.difference[1:])}. '
-        f'<span class="pm-soft">Chance to be within {target.tolerance:g}: {chance:.0%}.</span></p>'
+    folded = st.expander(
+        f"What the last plate, {trial.id}, changed, and what would help",
+        key=f"changed.{target.id}.{trial.id}",
+        on_change="rerun",
     )
+    if folded.open:
+        with folded:
+            show_changes(target, rows)
+            show_advice(studio, target, answers, trial)
 
 
-def _make(studio: Studio, target: Target, suggestion: Suggestion, name: str) -> None:
-    """Fill the record form with this recipe; what stood there is laid by, not lost."""
-    draft = Draft(studio, "plate")
-    if draft.values:
-        Draft(studio, "plate laid by").fill(draft.values)
-    kept = {"made_by": draft.get("made_by", "")}
-    draft.fill({**kept, **fields_of(suggestion.recipe), "target_id": target.id, "from_plate": name})
-    st.switch_page(RECORD.file)
-
-
-def _more(studio: Studio, count: int, ranked: Sequence[Suggestion]) -> None:
-    if len(ranked) == count < len(logged(studio)) and st.button(f"Show {MORE} more"):
+def _more(answers: Answers, count: int, ranked: Sequence[Suggestion]) -> None:
+    if len(ranked) == count < len(answers.suggester.trials) and st.button(f"Show {MORE} more"):
         st.session_state["suggestions.count"] = count + MORE
         st.rerun()
 

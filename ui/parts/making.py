@@ -1,0 +1,57 @@
+"""From a recipe on the page to the record form: "Make this plate", the same everywhere."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from ui.parts.drafts import Draft
+from ui.parts.opened import logged
+from ui.parts.places import RECORD
+from ui.parts.recipe_form import fields_of
+
+if TYPE_CHECKING:
+    from matcher.recipe import Recipe
+    from matcher.studio import Studio
+
+LABEL = "Make this plate"
+
+
+def make_button(
+    studio: Studio,
+    recipe: Recipe,
+    key: str,
+    name: str,
+    target_id: int | None,
+    label: str = LABEL,
+    first: bool = False,
+    where: str = "from the suggestions",
+) -> None:
+    """Show the button. name and where: what the recipe comes from, as the form says it. first: the one to stand out."""
+    if st.button(label, type="primary" if first else "secondary", key=key):
+        _make(studio, recipe, {"target_id": target_id or 0, "from_plate": name, "from_where": where})
+
+
+def made_as(studio: Studio, recipe: Recipe) -> int | None:
+    """Return the number of the last plate that was logged with a recipe, whatever its bottles, or None."""
+    from matcher.suggest.recipe_space import without_stock
+
+    return _made(studio.name, studio.log.revision(), studio).get(without_stock(recipe))
+
+
+@st.cache_resource(show_spinner=False, max_entries=2)
+def _made(name: str, revision: int, _studio: Studio) -> dict[Recipe, int | None]:
+    from matcher.suggest.recipe_space import without_stock
+
+    return {without_stock(trial.recipe): trial.id for trial in logged(_studio)}
+
+
+def _make(studio: Studio, recipe: Recipe, beside: dict[str, Any]) -> None:
+    """Fill the record form with this recipe; what stood there is laid by, not lost."""
+    draft = Draft(studio, "plate")
+    if draft.values:
+        Draft(studio, "plate laid by").fill(draft.values)
+    kept = {"made_by": draft.get("made_by", "")}
+    draft.fill({**kept, **fields_of(recipe), **beside})
+    st.switch_page(RECORD.file)

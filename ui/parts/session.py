@@ -1,0 +1,131 @@
+"""What to make next: the one plate most worth making, or several in one session, planned once and kept until done."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from matcher.recipe import Recipe
+from ui.parts import look
+from ui.parts.answers import Answers
+from ui.parts.cautions import show_cautions, show_cautions_for_all
+from ui.parts.drafts import Draft
+from ui.parts.making import made_as, make_button
+from ui.parts.ranked import ALL_OF_THEM, distance_line, figures_in_words
+from ui.parts.steps import recipe_steps
+from ui.parts.strips import low_pair
+from ui.parts.swatches import pair
+
+if TYPE_CHECKING:
+    from matcher.studio import Studio
+    from matcher.suggest import Suggestion
+    from matcher.trials.trial import Target
+
+FEWEST, MOST, USUAL = 2, 12, 4
+
+
+def show_next(studio: Studio, target: Target, answers: Answers) -> None:
+    """Name the plate most worth making next, when asked: it may take a while on a long log."""
+    asked = st.session_state.setdefault("suggestions.next", set())
+    if target.id not in asked:
+        if st.button("Which plate is most worth making next?", key="suggestions.ask"):
+            asked.add(target.id)
+            st.rerun()
+        return
+    with st.spinner("Looking for the plate most worth making…"):
+        suggestion = answers.next_trial()
+    with look.panel("next-plate"):
+        st.subheader("Most worth making next", anchor=False)
+        colours, words = st.columns([1, 1.6], gap="medium")
+        with colours:
+            st.html(pair(target.reading.lab, suggestion.lab, "Target", "Expected"))
+        with words:
+            st.html(
+                figures_in_words(suggestion, target.tolerance)
+                + recipe_steps(suggestion.recipe)
+                + f'<p class="pm-soft">{html.escape(suggestion.grounds)}</p>'
+            )
+            make_button(studio, suggestion.recipe, "make-next", "the plate most worth making", target.id)
+            with st.expander("Cautions for these chemicals"):
+                show_cautions(suggestion.recipe, first=ALL_OF_THEM)
+
+
+def show_session(studio: Studio, target: Target, answers: Answers) -> None:
+    """Plan a session: ask how many plates, then show them, each with what is expected of it."""
+    draft = Draft(studio, f"session {target.id}")
+    planned: list[dict[str, Any]] = draft.get("plates", [])
+    with st.expander("Plan a session of several plates", key=f"session-{target.id}", expanded=bool(planned)):
+        st.html(
+            "<p>The plates are chosen together: each adds what those before it are not likely to give. The first is "
+            "the best alone.</p>"
+        )
+        with st.container(horizontal=True, vertical_alignment="bottom"):
+            count = st.number_input("Plates", FEWEST, MOST, step=1, width=140, **_count(draft))
+            if st.button("Plan it again" if planned else "Plan the session", key=f"session.plan.{target.id}"):
+                with st.spinner("Choosing the plates together…"):
+                    chosen = answers.batch(int(count))
+                draft.fill({"count": int(count), "plates": [_kept(item, target.tolerance) for item in chosen]})
+                st.rerun()
+        if planned:
+            _plates(studio, target, planned)
+
+
+def _count(draft: Draft) -> dict[str, Any]:
+    field = draft.field("count", USUAL)
+    st.session_state[field["key"]] = min(max(int(st.session_state[field["key"]] or USUAL), FEWEST), MOST)
+    return field
+
+
+def _kept(item: Suggestion, tolerance: float) -> dict[str, Any]:
+    """Return what is kept of a planned plate: figures stay those of the day on which it was planned."""
+    return {
+        "recipe": item.recipe.as_dict(),
+        "lab": item.lab.tolist(),
+        "delta_e00": item.delta_e00,
+        "interval": list(item.delta_e00_interval),
+        "chance": item.chance_within(tolerance),
+    }
+
+
+def _plates(studio: Studio, target: Target, planned: Sequence[dict[str, Any]]) -> None:
+    recipes = [Recipe.from_dict(plate["recipe"]) for plate in planned]
+    for number, (plate, recipe) in enumerate(zip(planned, recipes, strict=True), start=1):
+        colours, words, action = st.columns([1, 1.7, 0.7], gap="medium", vertical_alignment="center")
+        with colours:
+            st.html(low_pair(target.reading.lab, plate["lab"], "Target", f"Plate {number} of {len(planned)}"))
+        with words:
+            chance = f'<p class="pm-soft">Chance to be within {target.tolerance:g}: {plate["chance"]:.0%}.</p>'
+            low, high = plate["interval"]
+            st.html(distance_line(plate["delta_e00"], (low, high)) + chance + recipe_steps(recipe))
+        with action:
+            made = made_as(studio, recipe)
+            if made is not None:
+                st.html(f'<p class="pm-soft">Logged as plate {made}</p>')
+            else:
+                make_button(
+                    studio, recipe, f"session.{target.id}.{number}", f"plate {number} of the session", target.id
+                )
+    _take_along(target, planned, recipes)
+    with st.expander("Cautions for this session"):
+        show_cautions_for_all(recipes, first=ALL_OF_THEM)
+
+
+def _take_along(target: Target, planned: Sequence[dict[str, Any]], recipes: Sequence[Recipe]) -> None:
+    from matcher.trials.spreadsheet import planned_table
+
+    notes = [
+        f"for {target.name}: expected at ΔE00 {plate['delta_e00']:.1f} "
+        f"({plate['interval'][0]:.1f} to {plate['interval'][1]:.1f})"
+        for plate in planned
+    ]
+    st.download_button(
+        "Table of this session",
+        lambda: planned_table(recipes, notes),
+        "session.csv",
+        on_click="ignore",
+        key=f"session.table.{target.id}",
+        help="To print, or to fill in with the colours and take in on the Log page.",
+    )

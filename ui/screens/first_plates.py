@@ -1,0 +1,107 @@
+"""First plates: for a studio that has logged nothing, or wants to cover what it owns, the plates to begin with."""
+
+from __future__ import annotations
+
+import html
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from matcher.errors import MatcherError
+from matcher.recipe import describe
+from ui.parts import look
+from ui.parts.cautions import show_cautions_for_all
+from ui.parts.drafts import Draft
+from ui.parts.faults import tell
+from ui.parts.first_choice import FirstChoice, ask_what_is_owned
+from ui.parts.making import made_as, make_button
+from ui.parts.opened import the_studio
+from ui.parts.todays_limits import means
+
+if TYPE_CHECKING:
+    from matcher.recipe import Recipe
+    from matcher.studio import Studio
+
+CAUTIONS_OPEN = 3
+
+
+def show() -> None:
+    studio = the_studio()
+    look.title(
+        "First plates",
+        "Say what you own: these plates cover it, so that the tool can predict what lies between them.",
+    )
+    form, cautions = st.columns([1.7, 1], gap="medium")
+    with form, look.panel("owned"):
+        choice = ask_what_is_owned(Draft(studio, "first plates"), means(studio))
+    try:
+        with st.spinner("Choosing the plates…"):
+            recipes = _chosen(choice)
+    except MatcherError as error:
+        tell(str(error))
+        return
+    with cautions, look.panel("cautions"):
+        st.html("<strong>Cautions for these plates</strong>")
+        show_cautions_for_all(recipes, first=CAUTIONS_OPEN)
+    _table(studio, recipes)
+
+
+@st.cache_resource(show_spinner=False, max_entries=16)
+def _chosen(choice: FirstChoice) -> list[Recipe]:
+    from matcher.suggest import heat_steps, pass_steps, starting_set
+
+    return starting_set(
+        choice.count,
+        alloy=choice.alloy,
+        chemicals=choice.chemicals,
+        undercoats=choice.undercoats,
+        strengths=choice.strengths,
+        undercoat_strengths=choice.strengths,
+        passes=pass_steps(choice.most_passes),
+        surface_temps_c=heat_steps(*choice.temps_c),
+        application=choice.application,
+        seal=choice.seal,
+    )
+
+
+def _table(studio: Studio, recipes: list[Recipe]) -> None:
+    made = [made_as(studio, recipe) for recipe in recipes]
+    done = sum(plate is not None for plate in made)
+    st.subheader(f"{len(recipes)} plates on {recipes[0].alloy}, in the order to make them", anchor=False)
+    progress = f" {done} of them {'is' if done == 1 else 'are'} logged." if done else ""
+    st.html(
+        '<p class="pm-tally">Each is the one whose colour is least known from those before it. '
+        f"You may stop after any: the earlier ones tell most.{progress}</p>"
+    )
+    _take_along(recipes)
+    with look.panel("first"):
+        for number, (recipe, plate) in enumerate(zip(recipes, made, strict=True), start=1):
+            _row(studio, number, recipe, plate)
+
+
+def _row(studio: Studio, number: int, recipe: Recipe, plate: int | None) -> None:
+    words, action = st.columns([3.6, 1], vertical_alignment="center")
+    with words:
+        steps = describe(recipe).partition("; ")[2].replace(" °C", "\u00a0°C")
+        st.html(f'<p class="pm-planned"><b>{number}</b> <span>{html.escape(steps[:1].upper() + steps[1:])}</span></p>')
+    with action:
+        if plate is not None:
+            st.html(f'<p class="pm-soft pm-tally">Logged as plate {plate}</p>')
+        else:
+            make_button(studio, recipe, f"first.{number}", f"number {number}", None, where="of the first plates")
+
+
+def _take_along(recipes: list[Recipe]) -> None:
+    from matcher.trials.spreadsheet import planned_table
+
+    notes = [f"number {number} of the first plates" for number in range(1, len(recipes) + 1)]
+    st.download_button(
+        "Table of these plates",
+        lambda: planned_table(recipes, notes),
+        "first-plates.csv",
+        on_click="ignore",
+        help="To print, or to fill in with the colours and take in on the Log page.",
+    )
+
+
+show()
