@@ -9,7 +9,7 @@ from matcher import cli_values as values
 from matcher import cli_words as words
 from matcher.cli_answer import Answer
 from matcher.cli_photographs import opened_studio
-from matcher.cli_suggest import caution_lines, cautions_of, limits_of
+from matcher.cli_suggest import caution_lines, limits_of
 from matcher.cli_taken import Taken, wanted
 from matcher.recipe import Recipe, describe
 
@@ -22,6 +22,8 @@ UNSEALED = "no"
 
 def advise(options: argparse.Namespace) -> Answer:
     """Say what to do after a logged plate."""
+    from matcher.cautions import cautions_for_all
+
     with opened_studio(options) as studio:
         trial = studio.trial(options.trial)
         if (options.photo, options.lab, options.target) == (None, None, None):
@@ -31,7 +33,7 @@ def advise(options: argparse.Namespace) -> Answer:
         colour, limits = wanted(options, studio), limits_of(options, studio)
         advice = studio.suggester(tolerance=colour.tolerance, limits=limits).advice(colour.reading, trial)
     changes = [*advice.on_this_piece, *advice.on_the_next]
-    cautions = cautions_of([trial.recipe, *(change.recipe for change in changes)])
+    cautions = cautions_for_all([trial.recipe, *(change.recipe for change in changes)])
     document = {
         **colour.document,
         "limits": limits.in_words(),
@@ -50,6 +52,7 @@ def advise(options: argparse.Namespace) -> Answer:
 
 def bench(options: argparse.Namespace) -> Answer:
     """Say where a piece stands on its way, how many passes remain and when to stop."""
+    from matcher.cautions import cautions_for_all
     from matcher.finish import Reading
 
     readings = {count: Reading(lab=lab) for count, lab in values.after_passes(options.after).items()}  # type: ignore[arg-type]
@@ -59,17 +62,23 @@ def bench(options: argparse.Namespace) -> Answer:
         shift = _seal_shift(options, studio, recipe)
         suggester = studio.suggester(tolerance=colour.tolerance)
         path = suggester.bench_path(colour.reading, recipe, readings, shift, options.done)
-    cautions = cautions_of([recipe])
+    cautions = cautions_for_all([recipe])
     document = {
         **colour.document,
         "recipe": recipe.as_dict(),
         "recipe_in_words": describe(recipe),
         "seal_shift": None if shift is None else shift.as_dict(),
         **path.as_dict(),
+        "chance_within_tolerance": path.chance_within(colour.tolerance),
         "cautions": [caution.as_dict() for caution in cautions],
         "warnings": colour.warnings,
     }
-    lines = [*colour.lines, describe(recipe), *([] if shift is None else [shift.sentence]), *_path_lines(path)]
+    lines = [
+        *colour.lines,
+        describe(recipe),
+        *([] if shift is None else [shift.sentence]),
+        *_path_lines(path, colour.tolerance),
+    ]
     return Answer(document, [*lines, "", *caution_lines(cautions)])
 
 
@@ -100,8 +109,9 @@ def _seal_shift(options: argparse.Namespace, studio: Studio, recipe: Recipe) -> 
     return learn_seal_shift(studio.trials(), kind)
 
 
-def _path_lines(path: BenchPath) -> list[str]:
-    lines = [path.instruction, path.sentence, *([] if path.warning is None else [path.warning])]
+def _path_lines(path: BenchPath, tolerance: float) -> list[str]:
+    chance = f"Chance to be within ΔE00 {tolerance:g} then: {path.chance_within(tolerance):.0%}."
+    lines = [path.instruction, f"{path.sentence} {chance}", *([] if path.warning is None else [path.warning])]
     for count, lab, mean, (low, high) in zip(path.passes, path.labs, path.expected, path.interval, strict=True):
         mark = "laid" if count == path.done else "stop" if count == path.stop_at else ""
         read = f", read at {path.taken[int(count)]:.1f}" if int(count) in path.taken else ""

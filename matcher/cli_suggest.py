@@ -46,6 +46,7 @@ def next_plates(options: argparse.Namespace) -> Answer:
 
 def first_plates(options: argparse.Namespace) -> Answer:
     """Choose the first plates of a studio that has none."""
+    from matcher.cautions import cautions_for_all
     from matcher.suggest import starting_set
     from matcher.trials.spreadsheet import planned_table
 
@@ -61,7 +62,7 @@ def first_plates(options: argparse.Namespace) -> Answer:
     )
     if options.table is not None:
         write(options.table, planned_table(recipes, [""] * len(recipes)))
-    cautions = cautions_of(recipes)
+    cautions = cautions_for_all(recipes)
     document = {
         "plates": [_recipe_as_dict(number, recipe) for number, recipe in enumerate(recipes, 1)],
         "table": options.table,
@@ -130,13 +131,6 @@ def limits_of(options: argparse.Namespace, studio: Studio) -> Limits:
     )
 
 
-def cautions_of(recipes: Iterable[Recipe]) -> list[Caution]:
-    """Return the cautions for all of some recipes, each once."""
-    from matcher.cautions import cautions_for
-
-    return list(dict.fromkeys(caution for recipe in recipes for caution in cautions_for(recipe)))
-
-
 def caution_lines(cautions: Iterable[Caution]) -> list[str]:
     return [f"Caution: {caution.message}" for caution in cautions]
 
@@ -144,7 +138,9 @@ def caution_lines(cautions: Iterable[Caution]) -> list[str]:
 def _answer(
     colour: Taken, limits: Limits, found: dict[str, Any], shown: Sequence[Suggestion], said: Sequence[str] = ()
 ) -> Answer:
-    cautions = cautions_of(
+    from matcher.cautions import cautions_for_all
+
+    cautions = cautions_for_all(
         [*(item.recipe for item in shown), *(Recipe.from_dict(item["recipe"]) for item in found.get("recipes", ()))]
     )
     document = {

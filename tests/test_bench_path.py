@@ -64,10 +64,10 @@ def test_overshoot_is_told_before_and_after(studio):
     target = process.true(ferric(3))
     before = suggester.bench_path(target, ferric(3), {2: Reading(process.true(ferric(2)), EXACT)})
     assert before.remaining == 1
-    assert "The pass after that would overshoot" in before.sentence
+    assert before.warning.startswith("The pass after that would overshoot, to ΔE00")
     after = suggester.bench_path(target, ferric(3), {7: Reading(process.true(ferric(7)), EXACT)})
     assert after.remaining == 0
-    assert "past the target: passes cannot be taken off" in after.sentence
+    assert "past the target: passes cannot be taken off" in after.warning
 
 
 def test_a_sealed_target_is_compared_through_the_seals_shift(studio):
@@ -152,10 +152,11 @@ def test_the_next_pass_is_warned_of_before_it_spoils_the_piece(studio):
     assert early.risk < 0.1 and early.warning is None
     assert there.risk > 0.9
     assert (there.instruction, there.remaining) == ("Stop here", 0)
-    assert there.warning.startswith("Lay no more: the next pass is expected to take it to ΔE00")
+    assert there.warning.startswith("Lay no more: one more pass is expected to take it to ΔE00")
     past = suggester.bench_path(target, ferric(3), {7: Reading(process.true(ferric(7)), EXACT)})
     assert past.past and past.instruction == "Stop: past the target"
-    assert "burnish back, or start again" in past.warning
+    assert "burnish back or start again" in past.warning
+    assert there.chance_within(2.0) > 0.9 > past.chance_within(2.0)
 
 
 def ferric_none():

@@ -36,9 +36,10 @@ READ_FIRST = 0.25
 class BenchPath:
     """passes: (k,) counts, 0 to some beyond the recipe's. labs: (k, 3), unsealed, corrected. covariances: (k, 3, 3).
 
-    goal: the target as it must read before sealing. delta_e00: (k,) to the goal. expected: (k,) the mean of its draws.
-    interval: (k, 2) 95 %. done: passes laid so far. stop_at: the count after which to stop. risk: the chance, 0 to 1,
-    that one more pass takes the piece away from the goal. taken: ΔE00 of each reading to the goal, by its count.
+    goal: the target as it must read before sealing. delta_e00: (k,) to the goal. draws: (k, n) of it; expected: (k,)
+    their mean; interval: (k, 2) 95 %. done: passes laid so far. stop_at: the count after which to stop. risk: the
+    chance, 0 to 1, that one more pass takes the piece away from the goal. taken: ΔE00 of each reading to the goal, by
+    its count.
     """
 
     passes: NDArray[np.intp]
@@ -52,6 +53,7 @@ class BenchPath:
     sentence: str
     goal: Reading
     risk: float
+    draws: Floats
     taken: Mapping[int, float] = field(default_factory=dict)
 
     @property
@@ -75,19 +77,25 @@ class BenchPath:
 
     @property
     def warning(self) -> str | None:
-        """Say what the next pass may spoil, before it is laid; None while nothing speaks against it."""
+        """Say what a further pass may spoil, before it is laid; None while nothing speaks against it."""
         if self.past:
-            return "Passes cannot be taken off: burnish back, or start again."
-        if self.done + 1 >= len(self.passes):
-            return None
+            return "It is past the target: passes cannot be taken off, so burnish back or start again."
+        after = self.stop_at + 1
+        there = self.expected[after] if after < len(self.passes) else np.nan
         if not self.remaining:
-            return f"Lay no more: the next pass is expected to take it to ΔE00 {self.expected[self.done + 1]:.1f}."
+            return f"Lay no more: one more pass is expected to take it to ΔE00 {there:.1f}." if there > 0 else None
         if self.risk >= READ_FIRST:
             return (
                 f"Read the piece before the next pass: the chance that it already takes the piece away from the "
-                f"target is {self.risk:.0%}."
+                f"target is {100 * self.risk:.0f} %."
             )
+        if self.remaining == 1 and there > self.expected[self.stop_at] + OVERSHOOT:
+            return f"The pass after that would overshoot, to ΔE00 {there:.1f}."
         return None
+
+    def chance_within(self, tolerance: float, passes: int | None = None) -> float:
+        """Return the chance, 0 to 1, to be within a ΔE00 after so many passes, by default where to stop."""
+        return float(np.mean(self.draws[self.stop_at if passes is None else passes] <= tolerance))
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""
@@ -145,10 +153,10 @@ def bench_path(
     stop_at = laid + int(np.argmin(expected[laid:]))
     delta = delta_e_2000(goal.lab, labs)
     interval = np.quantile(draws, [0.025, 0.975], axis=1).T
-    sentence = _sentence(laid, stop_at, expected, interval, labs, goal.lab)
+    sentence = _sentence(laid, stop_at, expected, interval)
     risk = _risk_of_next(labs, covariance, laid, goal)
     read = {count: float(delta_e_2000(goal.lab, reading.lab)) for count, reading in taken.items()}
-    return BenchPath(passes, labs, each, delta, expected, interval, laid, stop_at, sentence, goal, risk, read)
+    return BenchPath(passes, labs, each, delta, expected, interval, laid, stop_at, sentence, goal, risk, draws, read)
 
 
 def stage_after(recipe: Recipe, passes: int) -> str:
@@ -218,22 +226,14 @@ def _corrected(labs: Floats, covariance: Floats, plate: Floats, taken: Mapping[i
     return (labs.ravel() + gain @ miss).reshape(k, 3), whole - gain @ whole[at]
 
 
-def _sentence(done: int, stop_at: int, expected: Floats, interval: Floats, labs: Floats, goal: Floats) -> str:
+def _sentence(done: int, stop_at: int, expected: Floats, interval: Floats) -> str:
     when = f"After {done} pass{'' if done == 1 else 'es'}" if done else "Before the first pass"
     here = f"{when} the piece is expected at ΔE00 {expected[done]:.1f}"
     low, high = interval[stop_at]
-    if stop_at > done:
-        left = stop_at - done
-        said = (
-            f"{here}; {left} more pass{'' if left == 1 else 'es'} should bring it to {expected[stop_at]:.1f} "
-            f"({low:.1f} to {high:.1f}): then stop."
-        )
-        if left == 1 and stop_at + 1 < len(expected) and expected[stop_at + 1] > expected[stop_at] + OVERSHOOT:
-            said += f" The pass after that would overshoot, to {expected[stop_at + 1]:.1f}."
-        return said
-    said = f"{here} ({low:.1f} to {high:.1f}): stop now."
-    if done + 1 < len(expected):
-        said += f" One more pass would take it to {expected[done + 1]:.1f}."
-    if labs[done, 0] < goal[0] - CLEARLY_DARKER:
-        said += " It is past the target: passes cannot be taken off, so burnish back or start again."
-    return said
+    if stop_at == done:
+        return f"{here} ({low:.1f} to {high:.1f}): stop now."
+    left = stop_at - done
+    return (
+        f"{here}; {left} more pass{'' if left == 1 else 'es'} should bring it to {expected[stop_at]:.1f} "
+        f"({low:.1f} to {high:.1f}): then stop."
+    )

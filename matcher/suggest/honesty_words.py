@@ -37,7 +37,7 @@ def coverage_in_words(figures: Honesty) -> str:
     many = len(figures.left_out.errors)
     held = round(figures.left_out.coverage * many)
     least, most = coverage_by_chance(many)
-    said = f"{held} of {many} plates ({held / many:.0%}) lay inside the 95 % region that was predicted for them"
+    said = f"{held} of {many} plates ({100 * held / many:.0f} %) lay inside the 95 % region that was predicted for them"
     if held < least:
         return f"{said}; fewer than chance explains ({least} at least): the intervals are too narrow, trust them less."
     if held > most:
@@ -98,8 +98,9 @@ def contradictions_in_words(figures: Honesty) -> str:
     many = len(figures.contradictions)
     if not many:
         return "No plate disagrees with those near it more than plates do by chance."
-    count = "One plate disagrees" if many == 1 else f"{many} plates disagree"
-    return f"{count} with those near {'it' if many == 1 else 'them'}. They stay in the log and count until you decide."
+    if many == 1:
+        return "One plate disagrees with those near it. It stays in the log and counts until you decide."
+    return f"{many} plates disagree with those near them. They stay in the log and count until you decide."
 
 
 def in_words(figures: Honesty) -> dict[str, str]:

@@ -39,7 +39,7 @@ def plane(target: Target, trials: Sequence[Trial], nearest: Sequence[int]) -> An
     """Return the a*b* plane as a figure."""
     import plotly.graph_objects as go
 
-    figure = _figure("a*", "b*", height=430)
+    figure = base_figure("a*", "b*", height=430)
     figure.add_trace(
         _plates(go, [t.reading.lab[1] for t in trials], [t.reading.lab[2] for t in trials], trials, nearest)
     )
@@ -59,7 +59,7 @@ def strip(target: Target, trials: Sequence[Trial], nearest: Sequence[int]) -> An
     """Return L* of the plates in the order of logging, as a figure."""
     import plotly.graph_objects as go
 
-    figure = _figure("plates, oldest first", "L*", height=430)
+    figure = base_figure("plates, oldest first", "L*", height=430)
     figure.update_xaxes(showticklabels=False, showgrid=False)
     along = list(range(1, len(trials) + 1))
     figure.add_trace(_plates(go, along, [t.reading.lab[0] for t in trials], trials, nearest))
@@ -73,7 +73,8 @@ def strip(target: Target, trials: Sequence[Trial], nearest: Sequence[int]) -> An
     return figure
 
 
-def _figure(across: str, up: str, height: int) -> Any:
+def base_figure(across: str, up: str, height: int) -> Any:
+    """Return an empty figure on neutral grey, named along its axes."""
     import plotly.graph_objects as go
 
     font = {"family": "Source Sans, Source Sans Pro, sans-serif", "size": 15, "color": INK}
@@ -104,7 +105,7 @@ def _plates(go: Any, x: Sequence[float], y: Sequence[float], trials: Sequence[Tr
         hoverinfo="text",
         marker={
             "size": [15 if trial.id in named else 10 for trial in trials],
-            "color": [_rgb(trial.reading.lab) for trial in trials],
+            "color": [rgb(trial.reading.lab) for trial in trials],
             "line": {
                 "width": [2 if trial.id in named else 0.6 for trial in trials],
                 "color": ["#ffffff" if trial.id in named else "#4a4a4a" for trial in trials],
@@ -123,7 +124,7 @@ def _target(go: Any, target: Target, x: Sequence[float], y: Sequence[float]) -> 
         marker={
             "size": 20,
             "symbol": "diamond",
-            "color": _rgb(target.reading.lab),
+            "color": rgb(target.reading.lab),
             "line": {"color": "#000000", "width": 2.5},
         },
     )
@@ -134,6 +135,7 @@ def _hover(trial: Trial) -> str:
     return f"Plate {trial.id}<br>L* {lab[0]:.1f}, a* {lab[1]:.1f}, b* {lab[2]:.1f}"
 
 
-def _rgb(lab: Any) -> str:
+def rgb(lab: Any) -> str:
+    """Return a CIELAB colour as plotly takes it."""
     red, green, blue = lab_to_srgb8(lab)
     return f"rgb({red},{green},{blue})"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -23,6 +23,7 @@ COMMON = {  # what a studio that has logged nothing is offered; common practice,
     "coat": ("ferric nitrate", "cupric nitrate"),
     "application": ("fine mist", "brush", "stipple"),
 }
+COAT_FIELDS = ("chemical", "strength", "passes", "surface_temp_c", "application")
 SEALS = {"none": "None", "wax": "Wax", "lacquer": "Lacquer"}
 
 
@@ -48,6 +49,27 @@ def fields_of(recipe: Recipe) -> dict[str, Any]:
     if seal is not None:
         fields |= {"seal_coats": seal.coats, "seal_hot": seal.hot}
     return fields
+
+
+def recipe_of(fields: Mapping[str, Any]) -> Recipe | None:
+    """Return the recipe that a form's kept fields make, or None while something is missing or cannot be."""
+    try:
+        under = seal = None
+        if fields.get("under_on"):
+            chemical, strength, burnish = (fields[f"under_{name}"] for name in ("chemical", "strength", "burnish"))
+            under = Undercoat(chemical, strength, burnish, fields.get("under_stock"))
+        if fields.get("seal_kind", "none") != "none":
+            seal = Seal(fields["seal_kind"], fields["seal_coats"], fields["seal_hot"])
+        coats = tuple(
+            Coat(
+                **{name: fields[f"coat{number}_{name}"] for name in COAT_FIELDS},
+                stock=fields.get(f"coat{number}_stock"),
+            )
+            for number in range(fields["coats"])
+        )
+        return Recipe(fields["alloy"], under, coats, seal, fields["surface"])
+    except (KeyError, TypeError, RecipeError):
+        return None
 
 
 class RecipeForm:

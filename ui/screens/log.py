@@ -13,8 +13,10 @@ from matcher.errors import MatcherError
 from matcher.recipe import describe
 from ui.parts import look
 from ui.parts.faults import tell, told
+from ui.parts.later_reading import add_later, show_stages
 from ui.parts.opened import the_studio
 from ui.parts.photographs import figure, thumb
+from ui.parts.piece import take_to_bench
 from ui.parts.plates import plate_row
 from ui.parts.steps import recipe_steps
 from ui.parts.swatches import show_reading
@@ -116,10 +118,17 @@ def _one(studio: Studio, trial: Trial) -> None:
         )
         st.html(recipe_steps(trial.recipe))
         st.html(_notes(trial))
+        if trial.recipe.coats and st.button("Take this recipe to the bench", key=f"log.bench.{trial.id}"):
+            take_to_bench(studio, trial.recipe, f"Plate {trial.id}", trial.target_id)
     with words:
         st.subheader(f"Plate {trial.id}", anchor=False)
         show_reading(trial.reading, f"Plate {trial.id}")
+        if trial.stages:
+            st.html("<strong>On the way and later</strong>")
+            show_stages(trial.stages)
         _aside(studio, trial)
+    if trial.set_aside is None:
+        add_later(studio, trial)
 
 
 def _notes(trial: Trial) -> str:

@@ -13,7 +13,9 @@ from ui.parts.cautions import show_cautions
 from ui.parts.colour_in import colour_in
 from ui.parts.drafts import Draft
 from ui.parts.faults import tell
+from ui.parts.later_reading import show_stages
 from ui.parts.opened import choose_target, chosen_target, logged, the_studio
+from ui.parts.piece import clear_when_logged
 from ui.parts.places import LOG, SUGGESTIONS
 from ui.parts.recipe_form import RecipeForm, fields_of
 
@@ -21,7 +23,7 @@ if TYPE_CHECKING:
     from matcher.finish import Reading
     from matcher.recipe import Recipe
     from matcher.studio import Studio
-    from matcher.trials.trial import Trial
+    from matcher.trials.trial import StageReading, Trial
 
 NO_TARGET = 0
 
@@ -60,8 +62,10 @@ def _prefill(draft: Draft, trials: list[Trial]) -> None:
 def _origin(studio: Studio, draft: Draft) -> None:
     """Say where the recipe in the form came from; bring back what a suggestion pushed aside."""
     source = draft.get("from_plate")
-    if source:
-        words = "the last one logged" if draft.get("as_last") else "from the suggestions"
+    if draft.get("bench_piece"):
+        _from_the_bench(draft)
+    elif source:
+        words = "the last one logged" if draft.get("as_last") else draft.get("from_where", "from the suggestions")
         st.html(
             f'<p class="pm-soft">The recipe starts as that of {html.escape(source[:1].lower() + source[1:])}, {words}. '
             "Change what you did differently.</p>"
@@ -72,6 +76,24 @@ def _origin(studio: Studio, draft: Draft) -> None:
         draft.fill(laid_by.values)
         laid_by.drop() if standing.get("as_last") else laid_by.fill(standing)
         st.rerun()
+
+
+def _from_the_bench(draft: Draft) -> None:
+    """Say what the bench handed over, and show the readings that were taken on the way."""
+    stages = _stages(draft)
+    st.html('<p class="pm-soft">The recipe comes from the bench, with the passes that were really laid.</p>')
+    if draft.get("seal_kind", "none") != "none":
+        tell("Read the colour below once the plate is sealed: the readings at the bench were taken before.", "mind")
+    if stages:
+        with st.expander(f"Readings on the way ({len(stages)}), logged with the plate"):
+            show_stages(stages)
+
+
+def _stages(draft: Draft) -> tuple[StageReading, ...]:
+    from matcher.finish import Reading
+    from matcher.trials.trial import StageReading
+
+    return tuple(StageReading(item["stage"], Reading.from_dict(item["reading"])) for item in draft.get("stages") or ())
 
 
 def _stocks(studio: Studio) -> dict[str, list[str]]:
@@ -132,6 +154,7 @@ def _log_it(studio: Studio, draft: Draft, recipe: Recipe | None, reading: Readin
     except MatcherError as error:
         tell(f"{error} Everything typed is kept.")
         return
+    clear_when_logged(studio, draft.get("bench_piece"))
     draft.drop()
     st.session_state["plate.tried"] = False
     _go_on(studio, trial)
@@ -143,7 +166,8 @@ def _trial(draft: Draft, recipe: Recipe, reading: Reading) -> Trial:
     def shown(name: str) -> Any:
         return st.session_state.get(draft.key(name))
 
-    photo = draft.get("photo")
+    photo, stages = draft.get("photo"), _stages(draft)
+    on_the_way = [step.reading.photo for step in stages if step.reading.photo is not None]
     return Trial(
         recipe=recipe,
         reading=reading,
@@ -151,7 +175,8 @@ def _trial(draft: Draft, recipe: Recipe, reading: Reading) -> Trial:
         piece=shown("piece") or "",
         ambient_temp_c=shown("ambient_c"),
         ambient_humidity_percent=shown("humidity"),
-        photos=() if photo is None else (photo,),
+        stages=stages,
+        photos=() if photo is None else tuple(dict.fromkeys([photo, *on_the_way])),
         notes=shown("notes") or "",
         target_id=shown("target_id") or None,
     )

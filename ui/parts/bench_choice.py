@@ -1,0 +1,145 @@
+"""Before the first pass: which target, which recipe, how the target is sealed, and the cautions to read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from matcher.errors import SuggestionError
+from matcher.recipe import Recipe
+from ui.parts import look
+from ui.parts.cautions import show_cautions
+from ui.parts.drafts import Draft
+from ui.parts.faults import tell
+from ui.parts.opened import choose_target, chosen_target, logged
+from ui.parts.piece import LAID_BY, UNSEALED, begin, bring_back
+from ui.parts.places import FIRST_PLATES, RECORD, TARGET
+from ui.parts.recipe_form import recipe_of
+from ui.parts.steps import recipe_steps
+
+if TYPE_CHECKING:
+    from matcher.studio import Studio
+    from matcher.suggest import Suggestion
+    from matcher.trials.trial import Target
+
+SEALED = {UNSEALED: "Not sealed", "wax": "Waxed", "lacquer": "Lacquered"}
+SUGGESTED = 5
+ALL_OF_THEM = 99
+
+
+@dataclass(frozen=True)
+class Offer:
+    """A recipe that can be made. source: where it comes from, as the record form says it."""
+
+    label: str
+    recipe: Recipe
+    source: str
+    from_form: bool = False
+
+
+def choose(studio: Studio, draft: Draft) -> None:
+    """Ask what goes on the bench; nothing else is shown before the cautions were read."""
+    if Draft(studio, LAID_BY).values:
+        tell("A piece that you were working on was laid by: its passes and readings are kept.", "mind")
+        if st.button("Bring it back to the bench", key="bench-back"):
+            bring_back(studio, draft)
+            st.rerun()
+    target = chosen_target(studio)
+    if target is None:
+        tell("There is no target yet that a piece could be led to.", "mind")
+        st.page_link(TARGET.file, label="Start from a client's photograph")
+        return
+    if not logged(studio):
+        tell("No plate is logged yet, so no path can be predicted: make your first plates, or record one.", "mind")
+        st.page_link(FIRST_PLATES.file, label="First plates")
+        st.page_link(RECORD.file, label="Record a plate")
+        return
+    recipe_side, cautions_side = st.columns([1.25, 1], gap="medium")
+    with recipe_side, look.panel("bench-choice"):
+        target = _target(studio, target)
+        offer = _offer(studio, draft, target)
+        if offer is None:
+            return
+        st.html(recipe_steps(offer.recipe))
+        sealed = _sealed(draft, offer.recipe)
+    with cautions_side, look.panel("bench-cautions"):
+        st.html("<strong>First read the cautions</strong>")
+        show_cautions(offer.recipe, first=ALL_OF_THEM)
+        if st.button("I have read them: begin", type="primary", key="bench-begin"):
+            begin(draft, offer.recipe, offer.source, target.id or 0, sealed, offer.from_form)
+            st.rerun()
+
+
+def _target(studio: Studio, target: Target) -> Target:
+    targets = {str(item.id): item for item in reversed(studio.targets())}
+    number = st.selectbox(
+        "Target",
+        list(targets),
+        index=list(targets).index(str(target.id)),
+        format_func=lambda key: targets[key].name,
+        key=f"bench.target.{target.id}",
+    )
+    if number != str(target.id):
+        choose_target(targets[number])
+        st.query_params["target"] = number
+        st.rerun()
+    return target
+
+
+def _offer(studio: Studio, draft: Draft, target: Target) -> Offer | None:
+    try:
+        with st.spinner("Looking for recipes…"):
+            offers = offers_for(studio, draft, target)
+    except SuggestionError as error:
+        tell(str(error), "mind")
+        return None
+    if not offers:
+        tell("None of the recipes nearest to this target has a coat, so there are no passes to follow.", "mind")
+        return None
+    field = draft.field("choice", next(iter(offers)))
+    if st.session_state[field["key"]] not in offers:
+        st.session_state[field["key"]] = next(iter(offers))
+    chosen = st.selectbox("Recipe", list(offers), format_func=lambda key: offers[key].label, **field)
+    return offers[chosen]
+
+
+def offers_for(studio: Studio, draft: Draft, target: Target) -> dict[str, Offer]:
+    """Return the recipes to choose from, the likeliest first. Raises SuggestionError."""
+    offers: dict[str, Offer] = {}
+    if draft.get("offered") is not None:
+        source = draft.get("source") or "another page"
+        offers["offered"] = Offer(f"The recipe of {_lowered(source)}", Recipe.from_dict(draft.get("offered")), source)
+    half_typed = studio.draft("plate")
+    recipe = None if half_typed is None else recipe_of(half_typed)
+    if recipe is not None:
+        offers["form"] = Offer("The plate that you are recording", recipe, "the record form", from_form=True)
+    for place, item in enumerate(studio.suggester().suggest(target.reading, SUGGESTED), start=1):
+        offers[f"place{place}"] = Offer(_label(item), item.recipe, _source(place, item))
+    return {key: offer for key, offer in offers.items() if offer.recipe.coats}
+
+
+def _label(item: Suggestion) -> str:
+    name = "Predicted" if item.trial is None else f"Plate {item.trial.id}"
+    coats = ", then ".join(f"{coat.chemical}, {coat.passes} passes" for coat in item.recipe.coats)
+    return f"{name}, ΔE00 {item.delta_e00:.1f}: {coats}"
+
+
+def _source(place: int, item: Suggestion) -> str:
+    return f"The recipe at place {place}" if item.trial is None else f"Plate {item.trial.id}"
+
+
+def _sealed(draft: Draft, recipe: Recipe) -> str:
+    """Ask how the target is sealed: the piece is read before sealing, and sealing changes the colour."""
+    own = UNSEALED if recipe.seal is None else recipe.seal.kind
+    known = {**SEALED, **({own: own.capitalize()} if own not in SEALED else {})}
+    field = draft.field(f"sealed_for_{own}", own)
+    chosen = st.segmented_control(
+        "Is the finish that you match sealed?", list(known), format_func=known.__getitem__, required=True, **field
+    )
+    return str(chosen or own)
+
+
+def _lowered(text: str) -> str:
+    return text[:1].lower() + text[1:]

@@ -1,0 +1,134 @@
+"""At the bench: a piece led to its target pass by pass, to be read at arm's length and pressed with gloves on."""
+
+from __future__ import annotations
+
+import html
+from typing import TYPE_CHECKING, Literal
+
+import streamlit as st
+
+from matcher.errors import StudioError
+from ui.parts import look
+from ui.parts.bench_choice import ALL_OF_THEM, choose
+from ui.parts.bench_readings import show_readings
+from ui.parts.cautions import show_cautions
+from ui.parts.drafts import Draft
+from ui.parts.faults import tell
+from ui.parts.opened import logged, the_studio
+from ui.parts.pass_path import show_path
+from ui.parts.piece import FORM, UNSEALED, Piece, hand_over, lay_by, lay_pass, piece_of, undo_pass
+from ui.parts.places import RECORD
+from ui.parts.steps import recipe_steps
+from ui.parts.swatches import pair
+
+if TYPE_CHECKING:
+    from matcher.studio import Studio
+    from matcher.suggest import BenchPath, SealShift
+    from matcher.trials.trial import Target
+
+
+def show() -> None:
+    studio = the_studio()
+    draft = Draft(studio, FORM)
+    piece = piece_of(draft)
+    if piece is None:
+        look.title("At the bench", "Follow a piece pass by pass: where it is, how many passes remain, when to stop.")
+        choose(studio, draft)
+        return
+    if piece.handed_over:
+        _handed_over(studio, draft, piece)
+        return
+    try:
+        target = studio.target(piece.target_id)
+    except StudioError as error:
+        tell(str(error))
+        _away(studio, draft)
+        return
+    _work(studio, draft, piece, target)
+
+
+def _work(studio: Studio, draft: Draft, piece: Piece, target: Target) -> None:
+    from matcher.suggest import learn_seal_shift
+
+    look.title("At the bench", f"For {target.name}, within ΔE00 {target.tolerance:g}.")
+    if draft.unkept:
+        tell(draft.unkept)
+    shift = None if piece.sealed == UNSEALED else learn_seal_shift(logged(studio), piece.sealed)
+    with st.spinner("Looking ahead…"):
+        path = studio.suggester().bench_path(target.reading, piece.recipe, piece.readings, shift, piece.done)
+    now_side, path_side = st.columns([1, 1.25], gap="medium")
+    with now_side:
+        _now(draft, piece, path, target.tolerance)
+        name = "Target" if shift is None else "Target before sealing"
+        st.html(pair(path.goal.lab, path.labs[piece.done], name, "Piece now, expected"))
+        if shift is not None:
+            _seal_words(shift)
+    with path_side:
+        show_path(path, piece.readings, target.tolerance, name)
+    show_readings(studio, draft, piece, path)
+    _recipe(piece)
+    _finish(studio, draft, piece, path)
+
+
+def _now(draft: Draft, piece: Piece, path: BenchPath, tolerance: float) -> None:
+    """Say what to do in letters that are read from where the torch is held, with one large button below."""
+    laid = "1 pass laid" if piece.done == 1 else f"{piece.done} passes laid" if piece.done else "No pass laid yet"
+    chance = f"Chance to be within {tolerance:g} then: {path.chance_within(tolerance):.0%}."
+    with look.panel("bench-now"):
+        st.html(
+            f'<p class="pm-laid">{laid}</p><p class="pm-instruction" role="status">{html.escape(path.instruction)}</p>'
+            f"<p>{html.escape(path.sentence)} {chance}</p>"
+        )
+        if path.warning is not None:
+            tell(path.warning, "wrong")
+        kind: Literal["primary", "secondary"] = "primary" if path.remaining else "secondary"
+        if st.button("One pass done", type=kind, key="bench-pass", width="stretch"):
+            lay_pass(draft)
+            st.rerun()
+        if piece.done and st.button("Undo the last pass", key="bench-undo", width="stretch"):
+            why = undo_pass(draft)
+            if why is None:
+                st.rerun()
+            tell(why, "mind")
+
+
+def _seal_words(shift: SealShift) -> None:
+    said = html.escape(shift.sentence).replace(" ± ", "\u00a0±\u00a0")
+    st.html(
+        f'<p class="pm-soft">{said} The piece is read unsealed, so it is compared with what it must be before sealing; '
+        "the bands hold this doubt too.</p>"
+    )
+
+
+def _recipe(piece: Piece) -> None:
+    with st.expander("Recipe and cautions"):
+        st.html(recipe_steps(piece.recipe))
+        show_cautions(piece.recipe, first=ALL_OF_THEM)
+
+
+def _finish(studio: Studio, draft: Draft, piece: Piece, path: BenchPath) -> None:
+    with st.container(horizontal=True, vertical_alignment="center", key="bench-end"):
+        ready = piece.done > 0 and path.remaining == 0
+        if st.button("Record this plate", type="primary" if ready else "secondary", key="bench-record"):
+            hand_over(studio, draft, piece)
+        _away(studio, draft)
+
+
+def _away(studio: Studio, draft: Draft) -> None:
+    if st.button("Start another piece", type="tertiary", key="bench-another"):
+        lay_by(studio, draft)
+        st.rerun()
+
+
+def _handed_over(studio: Studio, draft: Draft, piece: Piece) -> None:
+    look.title("At the bench", "This piece stands in the record form now.")
+    with st.container(horizontal=True, vertical_alignment="center"):
+        if st.button("Go on recording", type="primary", key="bench-go-on"):
+            st.switch_page(RECORD.file)
+        if st.button("More passes on this piece", key="bench-more"):
+            draft.set(handed_over=False)
+            st.rerun()
+        _away(studio, draft)
+
+
+show()

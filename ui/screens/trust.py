@@ -1,0 +1,115 @@
+"""How far to trust predictions: what the studio's own plates say of them, in sentences with a plot under each."""
+
+from __future__ import annotations
+
+import html
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from matcher.errors import SuggestionError
+from ui.parts import look
+from ui.parts.faults import tell
+from ui.parts.opened import chosen_target, logged, the_studio
+from ui.parts.places import FIRST_PLATES, LOG, RECORD
+from ui.parts.plots import QUIET
+
+if TYPE_CHECKING:
+    from matcher.studio import Studio
+    from matcher.suggest import Honesty
+    from matcher.trials.trial import Target
+
+WORST = 3
+
+
+def show() -> None:
+    studio = the_studio()
+    look.title(
+        "How far to trust predictions",
+        "Every figure here comes from the studio's own plates: each was predicted without being shown, then compared.",
+    )
+    try:
+        with st.spinner("Leaving out one plate after the other…"):
+            figures = figures_for(studio, chosen_target(studio))
+    except SuggestionError as error:
+        tell(str(error), "mind")
+        with st.container(horizontal=True):
+            if st.button("Plan your first plates", type="primary"):
+                st.switch_page(FIRST_PLATES.file)
+            if st.button("Record a plate"):
+                st.switch_page(RECORD.file)
+        return
+    _show(figures)
+
+
+def figures_for(studio: Studio, target: Target | None) -> Honesty:
+    """Return the figures, kept until the log changes; a target matters only where the log is long."""
+    from matcher.suggest.foresight import MOST_LEARNED_FROM
+
+    near = None if target is None or len(logged(studio)) <= MOST_LEARNED_FROM else target
+    return _figures(studio.name, studio.log.revision(), None if near is None else near.id, studio, near)
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _figures(name: str, revision: int, target_id: int | None, _studio: Studio, _target: Target | None) -> Honesty:
+    return _studio.suggester().honesty(None if _target is None else _target.reading)
+
+
+def _show(figures: Honesty) -> None:
+    from matcher.suggest import honesty_words as words
+    from ui.parts import trust_plots as plots
+
+    _note(words.learned_from_in_words(figures))
+    _part("Plates that were not shown", words.left_out_in_words(figures))
+    _plot(plots.errors_plot(figures), "errors", "Error of every plate when it is left out")
+    _worst(figures)
+    _part("Do the 95 % intervals hold?", words.coverage_in_words(figures))
+    by_chance = words.coverage_by_chance(len(figures.left_out.errors))
+    _plot(plots.coverage_plot(figures, by_chance), "coverage", "Share of plates inside their 95 % region")
+    _note("The white line stands at 95 %, the pale band is what chance makes of it; the dot is what was found.")
+    _part("Kinds of recipe that were never made", words.groups_in_words(figures))
+    if figures.groups:
+        _plot(plots.groups_plot(figures), "groups", "Error by kind of recipe when all of its plates are left out")
+        _note("Half of a kind's plates were predicted within the pale dot, nine of ten within the dark one.")
+    _part("As plates are added", words.growth_in_words(figures))
+    if len(figures.growth) > 1:
+        _plot(plots.growth_plot(figures), "growth", "Error against plates learned from")
+    _part("Where one more plate teaches most", words.regions_in_words(figures))
+    if figures.regions:
+        _plot(plots.worth_plot(figures), "worth", "What one more plate is worth, by kind of recipe")
+        _note("On average over everything that could be made; one plate among many moves little.")
+    _part("Plates that disagree with the others", words.contradictions_in_words(figures))
+    for item in figures.contradictions:
+        with look.panel(f"odd-{item.trial.id}"):
+            st.html(f"<p>{html.escape(item.sentence)}</p>")
+            _open(item.trial.id, "odd")
+
+
+def _worst(figures: Honesty) -> None:
+    """Name the plates predicted worst, each to be opened."""
+    order = figures.left_out.errors.argsort()[::-1][:WORST]
+    with st.container(horizontal=True, vertical_alignment="center", gap="small", key="trust-worst"):
+        st.html('<span class="pm-soft">Predicted worst:</span>', width="content")
+        for row in order:
+            _open(figures.trials[row].id, "worst", f", off by {figures.left_out.errors[row]:.1f}")
+
+
+def _open(plate: int | None, where: str, more: str = "") -> None:
+    if st.button(f"Plate {plate}{more}", key=f"trust-{where}-{plate}"):
+        st.switch_page(LOG.file, query_params={"plate": str(plate)})
+
+
+def _part(heading: str, sentence: str) -> None:
+    st.subheader(heading, anchor=False)
+    st.html(f'<p class="pm-words">{html.escape(sentence)}</p>')
+
+
+def _note(text: str) -> None:
+    st.html(f'<p class="pm-soft">{html.escape(text)}</p>')
+
+
+def _plot(figure: Any, name: str, alt: str) -> None:
+    st.plotly_chart(figure, theme=None, config=QUIET, key=f"trust-{name}", alt=alt)
+
+
+show()
