@@ -80,15 +80,10 @@ class Suggester:
         self._need_a_trial()
         rows, delta = self._index.nearest(wanted.lab, count)
         found = [self._logged(wanted, self.trials[row], float(d)) for row, d in zip(rows, delta, strict=True)]
-        if predict and self.predicts:
+        if predict and len(self.trials) >= FEWEST_TO_PREDICT:
             most = max(1, count // 2)
             found = _merged(found, self._foresight.predicted(wanted, most))[:count]
         return self._with_draws(wanted, found)
-
-    @property
-    def predicts(self) -> bool:
-        """Whether there are trials enough for predicted recipes to stand in the list."""
-        return len(self.trials) >= FEWEST_TO_PREDICT
 
     def next_trial(self, target: Reading | ArrayLike) -> Suggestion:
         """Return the plate most worth making next for a target: the likeliest to match, else to come nearer.

@@ -37,8 +37,8 @@ class Answers:
         self._known: dict[tuple[Any, ...], Any] = {}
 
     def at_once(self, count: int) -> bool:
-        """Tell whether the whole list is there without a wait."""
-        return ("ranked", count) in self._known or not self.suggester.predicts
+        """Tell whether the whole list, and how far the target is within reach, are there without a wait."""
+        return ("ranked", count) in self._known and ("reach",) in self._known
 
     def measured(self, count: int) -> list[Suggestion]:
         """Return the plates alone: they need no model."""

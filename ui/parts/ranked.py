@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from matcher.errors import SuggestionError
 from ui.parts import look
 from ui.parts.after_trial import show_advice
 from ui.parts.answers import Answers
@@ -33,18 +34,27 @@ def show_ranked(studio: Studio, target: Target, answers: Answers, count: int) ->
     """
     said, place = st.empty(), st.empty()
     if not answers.at_once(count):
-        early = answers.measured(count)
         with place.container():
-            for number, suggestion in enumerate(early, start=1):
+            for number, suggestion in enumerate(answers.measured(count), start=1):
                 _one(studio, target, number, suggestion, None)
         with said.container(), st.spinner("Measured plates. Working out the recipes between them…"):
-            answers.ranked(count)
-    ranked = answers.ranked(count)
-    said.html(f'<p class="pm-soft pm-tally">{_made_of(ranked)}</p>')
+            _worked_out(answers, count)
+    ranked, words = _worked_out(answers, count)
+    said.html(f'<p class="pm-soft pm-tally">{words}</p>')
     with place.container():
         for number, suggestion in enumerate(ranked, start=1):
             _one(studio, target, number, suggestion, answers)
     return ranked
+
+
+def _worked_out(answers: Answers, count: int) -> tuple[list[Suggestion], str]:
+    """Return the whole list and what it is made of, as HTML; the plates alone when nothing can be predicted."""
+    try:
+        ranked, standing = answers.ranked(count), answers.reach().standing
+    except SuggestionError as error:
+        return answers.measured(count), html.escape(str(error))
+    far = "" if standing == "within reach" else f" <strong>{standing.capitalize()}</strong>, see below the list."
+    return ranked, _made_of(ranked) + far
 
 
 def figures_in_words(suggestion: Suggestion, tolerance: float) -> str:

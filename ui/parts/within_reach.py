@@ -10,7 +10,6 @@ import streamlit as st
 from ui.parts import look
 from ui.parts.answers import Answers
 from ui.parts.making import make_button
-from ui.parts.ranked import distance_line
 from ui.parts.steps import recipe_steps
 from ui.parts.swatches import pair
 
@@ -39,5 +38,5 @@ def _how_near(studio: Studio, target: Target, reach: Reach) -> None:
     with words:
         more = "".join(f"<li>{html.escape(change[:1].upper() + change[1:])}</li>" for change in reach.changes[1:])
         also = f"<p>It points to these too:</p><ul>{more}</ul>" if more else ""
-        st.html(distance_line(reach.delta_e00, reach.interval) + recipe_steps(reach.nearest) + also)
+        st.html(recipe_steps(reach.nearest) + also)
         make_button(studio, reach.nearest, "make-nearest", "the nearest recipe in range", target.id)

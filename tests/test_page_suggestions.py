@@ -1,0 +1,309 @@
+"""The suggestions page and the first plates: limits of the day, reach, sessions, lights and darks. Invented plates."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from matcher.finish import Reading
+from matcher.recipe import Coat, Recipe, Undercoat
+from matcher.studio import Studio
+from matcher.trials.trial import Target, Trial
+from tests.browser import Served, Visitor
+
+APP = Path(__file__).parents[1] / "ui" / "app.py"
+Visit = Callable[..., Visitor]
+
+
+def film(passes: int, chemical: str = "ferric nitrate", alloy: str = "silicon bronze") -> Trial:
+    """Return a plate that darkens with every pass, in an invented way."""
+    lab = np.array([70.0 - 3.5 * passes, 10.0 + 0.8 * passes, 32.0 - 0.9 * passes])
+    return Trial(Recipe(alloy, None, (Coat(chemical, 0.5, passes, 105.0),)), Reading(lab=lab))
+
+
+PLATES = (*(film(k) for k in (1, 3, 5, 7, 9, 11)), film(4, "cupric nitrate"), film(6, alloy="tin bronze"))
+BETWEEN = Target("Heron", Reading(lab=np.array([49.0, 14.8, 26.6])), tolerance=3.0)
+
+
+def page(
+    monkeypatch: pytest.MonkeyPatch,
+    folder: Path,
+    trials: Sequence[Trial] = (),
+    target: Target | None = BETWEEN,
+    drafts: dict[str, dict[str, Any]] | None = None,
+    screen: str = "suggestions",
+) -> AppTest:
+    """Return a page of a new studio with these plates, a target of number 1 and what was typed before."""
+    monkeypatch.setenv("MATCHER_STUDIO", str(folder / "studio"))
+    with Studio.open(folder / "studio") as studio:
+        studio.record_all(list(trials))
+        if target is not None:
+            studio.save_target(target)
+        for form, body in (drafts or {}).items():
+            studio.save_draft(form, body)
+    app = AppTest.from_file(str(APP), default_timeout=60).run()
+    return app.switch_page(f"screens/{screen}.py").run()
+
+
+def said(app: AppTest) -> str:
+    """Return all HTML of the page, without tags."""
+    assert not app.exception
+    return re.sub(r"<[^>]+>", " ", " ".join(str(element.proto.body) for element in app.get("html")))
+
+
+def headings(app: AppTest) -> list[str]:
+    return [expander.label for expander in app.expander]
+
+
+def ranked(app: AppTest) -> list[str]:
+    bodies = [str(element.proto.body) for element in app.get("html")]
+    return [found for body in bodies for found in re.findall(r'class="pm-rank">\d+\. (Plate \d+|Predicted)', body)]
+
+
+def limits_line(app: AppTest) -> str:
+    return next(label for label in headings(app) if label.startswith("What can be used today"))
+
+
+def test_the_days_limits_are_said_in_one_line_and_hold_for_the_list(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    limits = {"alloy": "silicon bronze", "passes": 7, "excluded": ["cupric nitrate"]}
+    app = page(monkeypatch, tmp_path, PLATES, drafts={"limits 1": limits})
+    assert limits_line(app).endswith(": silicon bronze; at most 7 passes; without cupric nitrate")
+    plates = {name for name in ranked(app) if name != "Predicted"}
+    assert plates == {"Plate 1", "Plate 2", "Plate 3", "Plate 4"}, "5 and 6 have more passes, 7 and 8 other means"
+
+
+def test_a_limit_set_on_the_page_is_kept_for_the_target(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    app = page(monkeypatch, tmp_path, PLATES)
+    assert limits_line(app).endswith(": everything in the log")
+    next(box for box in app.number_input if box.label == "Most passes in a coat").set_value(5).run()
+    assert limits_line(app).endswith(": at most 5 passes")
+    with Studio.open(tmp_path / "studio") as studio:
+        assert studio.draft("limits 1") == {"passes": 5}
+
+
+def test_the_alloy_of_the_plates_made_for_a_target_is_the_jobs_until_another_is_chosen(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    app = page(monkeypatch, tmp_path, PLATES)
+    with Studio.open(tmp_path / "studio") as studio:
+        studio.record(Trial(PLATES[1].recipe, PLATES[1].reading, target_id=1))
+    app.run()
+    app.switch_page("screens/log.py").run()
+    app.switch_page("screens/suggestions.py").run()
+    assert limits_line(app).endswith(": silicon bronze")
+    next(box for box in app.selectbox if box.label == "Alloy").set_value("").run()
+    assert limits_line(app).endswith(": everything in the log")
+
+
+def test_limits_that_leave_nothing_say_so_and_can_be_lifted(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    app = page(monkeypatch, tmp_path, PLATES, drafts={"limits 1": {"coolest": 200.0}})
+    assert "None of the 8 logged plates keeps within today" in said(app)
+    assert "Other surface temperatures would let 8 in again." in said(app)
+    assert ranked(app) == []
+    next(button for button in app.button if button.label == "Lift today's limits").click().run()
+    assert len(ranked(app)) == 5
+
+
+def test_every_figure_is_for_the_targets_own_tolerance(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    app = page(monkeypatch, tmp_path, PLATES)
+    assert "Chance to be within 3:" in said(app)
+    assert re.search(r"comes within ΔE00 3 is \d+%", said(app)), "reach too"
+
+
+def test_measured_and_predicted_recipes_are_told_apart(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    app = page(monkeypatch, tmp_path, PLATES)
+    predicted = ranked(app).count("Predicted")
+    assert predicted >= 1
+    text = said(app)
+    assert text.count("measured") == len(ranked(app)) - predicted + 1, "each plate, and once of them all"
+    assert text.count("Predicted from 8 logged plates, most from plates") == predicted
+
+
+def test_a_target_that_nothing_comes_near_is_out_of_reach(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    blue = Target("Sky", Reading(lab=np.array([60.0, -10.0, -40.0])))
+    app = page(monkeypatch, tmp_path, PLATES, blue)
+    assert "Out of reach , see below the list." in said(app)
+    assert "Out of reach" in [heading.value for heading in app.subheader]
+    assert "The nearest recipe in range is expected at" in said(app)
+
+
+@pytest.mark.parametrize("trials", [PLATES[:1], (PLATES[2],) * 7], ids=["one plate", "all alike"])
+def test_a_log_that_can_tell_little_still_gives_a_whole_page(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, trials: Sequence[Trial]
+) -> None:
+    app = page(monkeypatch, tmp_path, trials)
+    assert "Plate 1" in ranked(app)
+    assert "Something in this program failed" not in said(app)
+    app.button(key="suggestions.ask").click().run()
+    assert "Most worth making next" in [heading.value for heading in app.subheader]
+
+
+def test_what_would_bring_a_plate_nearer_comes_with_recipes_to_make(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    app = page(monkeypatch, tmp_path, PLATES)
+    app.button(key="nearer.1.3.ask").click().run()  # plate 3: 5 passes, where 6 are wanted
+    assert re.search("too light.*one more pass at the same strength is expected to bring", said(app))
+    assert "passes can’t be taken off again" in said(app)
+    next(button for button in app.button if button.label == "Go on with this piece").click().run()
+    with Studio.open(tmp_path / "studio") as studio:
+        draft = studio.draft("plate")
+    assert draft is not None
+    assert draft["coat0_passes"] > 5 and draft["target_id"] == 1
+
+
+def test_a_planned_session_stays_and_shows_which_of_its_plates_are_made(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    app = page(monkeypatch, tmp_path, PLATES, drafts={"session 1": {"count": 3}})
+    app.button(key="session.plan.1").click().run()
+    with Studio.open(tmp_path / "studio") as studio:
+        draft = studio.draft("session 1")
+        assert draft is not None
+        recipes = [Recipe.from_dict(plate["recipe"]) for plate in draft["plates"]]
+        assert len(set(recipes)) == 3
+        studio.record(Trial(recipes[1], Reading(lab=np.array([50.0, 14.0, 26.0])), target_id=1))
+    app.run()
+    assert "Logged as plate 9" in said(app)
+    made = {button.key for button in app.button if str(button.key).startswith("session.1.")}
+    assert made == {"session.1.1", "session.1.3"}
+    with Studio.open(tmp_path / "studio") as studio:
+        assert studio.draft("session 1") == draft, "a plan does not change under the hand"
+
+
+def test_only_a_mottled_target_is_ranked_by_lights_and_darks_too(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    lab = BETWEEN.reading.lab
+    mottled = Target("Mottled", Reading(lab=lab, lights=lab + [9, 0, 4], darks=lab - [9, 0, 4]))
+    under = Trial(
+        Recipe("silicon bronze", Undercoat("liver of sulphur", 0.5), PLATES[2].recipe.coats),
+        Reading(lab=np.array([35.0, 9.0, 14.0])),
+    )
+    even = page(monkeypatch, tmp_path / "even", PLATES)
+    assert "By lights and darks" not in headings(even)
+    app = page(monkeypatch, tmp_path / "mottled", (*PLATES, under), mottled)
+    assert "By lights and darks" in headings(app)
+    app.session_state["mottle-1"] = True  # unfolded
+    app.run()
+    text = said(app)
+    assert text.count("by lights and darks") >= 6, "five plates, and recipes for both together"
+    assert "Liver of sulphur under the coat for the darks" in text
+    share = next(box for box in app.number_input if box.label.startswith("Bare metal"))
+    share.set_value(20).run()
+    assert re.search("burnished back 20%", said(app)), "the undercoat is burnished as far as the lights need"
+
+
+def test_a_plate_at_odds_with_the_others_is_pointed_out_with_the_way_to_it(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    odd = Trial(film(6).recipe, Reading(lab=np.array([80.0, -20.0, 5.0])))
+    app = page(monkeypatch, tmp_path, (*PLATES, film(6), odd))
+    assert any(re.search(r"plates? disagrees? with those near", label) for label in headings(app))
+    app.button(key="at-odds.10").click().run()
+    assert [heading.value for heading in app.subheader] == ["Plate 10"], "its page in the log"
+
+
+def test_an_empty_studio_leads_to_its_first_plates(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    app = page(monkeypatch, tmp_path)
+    assert "plan your first plates" in said(app)
+    next(button for button in app.button if button.label == "Plan your first plates").click().run()
+    assert "First plates" in said(app)
+    start = page(monkeypatch, tmp_path / "new", target=None, screen="start")
+    assert "Plan your first plates" in [button.label for button in start.button]
+
+
+def test_first_plates_cover_what_is_owned_and_show_what_is_done(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    owned = {
+        "chemicals": ["ferric nitrate", "bismuth nitrate"],
+        "undercoats": [],
+        "count": 12,
+        "strengths": [0.25, 1.0],
+    }
+    app = page(monkeypatch, tmp_path, target=None, drafts={"first plates": owned}, screen="first_plates")
+    plans = [element.proto.body for element in app.get("html") if 'class="pm-planned"' in str(element.proto.body)]
+    assert len(plans) == 12
+    assert any("Bismuth nitrate at full strength" in plan for plan in plans)
+    assert any("Ferric nitrate at quarter strength" in plan for plan in plans)
+    assert "Hot bismuth nitrate gives off nitrogen oxides" in said(app), "cautions for all of them"
+    app.button(key="first.2").click().run()
+    with Studio.open(tmp_path / "studio") as studio:
+        draft = studio.draft("plate")
+        assert draft is not None
+        coat = Coat(*(draft[f"coat0_{name}"] for name in ("chemical", "strength", "passes", "surface_temp_c")))
+        studio.record(Trial(Recipe(draft["alloy"], None, (coat,)), Reading(lab=np.array([50.0, 14.0, 26.0]))))
+    app.switch_page("screens/first_plates.py").run()
+    assert "Logged as plate 1" in said(app)
+    assert "1 of them is logged." in said(app)
+
+
+def test_first_plates_without_a_chemical_say_what_to_name(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    nothing: dict[str, Any] = {"chemicals": []}
+    app = page(monkeypatch, tmp_path, target=None, drafts={"first plates": nothing}, screen="first_plates")
+    assert "Name at least one chemical" in said(app)
+
+
+def test_measured_plates_are_there_first_and_wait_to_be_pressed_until_the_list_is_whole(
+    demo: Served, visit: Visit
+) -> None:
+    visitor = visit(demo)
+    visitor.page.add_init_script(
+        """window.early = [];
+        new MutationObserver(() => {
+          const panels = document.querySelectorAll('[class*="st-key-panel-early"]');
+          if (panels.length) window.early.push([panels.length, document.querySelectorAll(
+            '[class*="st-key-panel-early"] button:not(:disabled)').length, document.querySelectorAll(
+            '[class*="st-key-panel-early"] .pm-pair').length]);
+        }).observe(document, {childList: true, subtree: true});"""
+    )
+    visitor.open("suggestions")
+    visitor.page.locator(".js-plotly-plot").first.wait_for()
+    early = visitor.page.evaluate("window.early")
+    assert early and max(pairs for _, _, pairs in early) == 5, "five plates with their colours"
+    assert all(pressable == 0 for _, pressable, _ in early)
+    assert visitor.page.locator('[class*="st-key-panel-early"]').count() == 0
+    assert visitor.page.locator('[class*="st-key-panel-place"]').count() == 5
+    panel = visitor.page.get_by_text(re.compile("^What can be used today: silicon bronze$"))
+    panel.click()
+    visitor.press("cupric nitrate")
+    visitor.sees("What can be used today: silicon bronze; without cupric nitrate")
+    assert visitor.page.get_by_role("button", name="bismuth nitrate").is_visible(), "the panel stays open"
+
+
+def test_on_a_phone_all_that_unfolds_fits_and_is_big_enough(demo: Served, visit: Visit) -> None:
+    """44 px a side: WCAG 2.2, success criterion 2.5.5 (from memory)."""
+    visitor = visit(demo, phone=True)
+    visitor.open("suggestions?target=1&logged=97")
+    visitor.page.locator(".js-plotly-plot").first.wait_for()
+    for heading in ("^What can be used today", "^Plan a session", "^By lights and darks", "disagrees? with those near"):
+        visitor.page.get_by_text(re.compile(heading)).click()
+    visitor.press("What would bring this plate nearer?")
+    visitor.press("Plan the session")
+    visitor.shot("suggestions-open")
+    fits_a_hand(visitor)
+    visitor.open("first-plates")
+    visitor.sees(re.compile("^24 plates on silicon bronze"))
+    fits_a_hand(visitor)
+
+
+def fits_a_hand(visitor: Visitor) -> None:
+    main = visitor.page.locator("[data-testid=stMain]").evaluate("e => e.scrollWidth - e.clientWidth")
+    assert main <= 0, "wider than the screen"
+    small = visitor.page.evaluate(
+        """() => [...document.querySelectorAll(`.stButton button, .stDownloadButton button, summary,
+             button[data-variant=segmented_control], button[data-variant=pills], .stNumberInput input`)]
+             .filter(e => e.offsetParent && Math.round(e.getBoundingClientRect().height) < 44)
+             .map(e => e.innerText + ' ' + e.getBoundingClientRect().height)"""
+    )
+    assert small == []
+    assert visitor.page.get_by_role("alert").count() == 0
