@@ -10,6 +10,7 @@ import contextlib
 import os
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -189,32 +190,18 @@ def _readings(
 
     if not options.more_frames:
         return [read_finish(photo, calibration, outline) for outline in outlines], ()
-    from matcher.frames import read_frames
+    from matcher.frames import card_of_frame, read_frames
 
     photos, calibrations = [photo], [calibration]
     caveats: list[Caveat] = []
     for name in options.more_frames:
         frame = opened(name, options)
-        card, taken_over = _card_of_frame(frame, name, options)
+        find = partial(found_card, frame, options)
+        card, taken_over = card_of_frame(find, options.card_corners, Path(name).name)
         photos.append(frame)
         calibrations.append(_calibrated(frame, card, used, options))
         caveats += taken_over
     return [read_frames(photos, calibrations, outline) for outline in outlines], tuple(caveats)
-
-
-def _card_of_frame(
-    frame: Photo, name: str, options: argparse.Namespace
-) -> tuple[CardReading | None, tuple[Caveat, ...]]:
-    """Find the card in a further photograph; where it cannot be found, it lies where it was marked in the first."""
-    from matcher.errors import CardError, Caveat
-
-    try:
-        return found_card(frame, options, None), ()
-    except CardError:
-        if options.card_corners is None:
-            raise
-    words = f"The card was not found in {Path(name).name} and taken to lie where it was marked in the first photo."
-    return found_card(frame, options, options.card_corners), (Caveat("frame-card-taken-over", words),)
 
 
 def _refuse_contradictions(options: argparse.Namespace) -> None:

@@ -5,7 +5,7 @@ Each frame is registered to the first and calibrated by its own card; between ca
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, fields, replace
 from itertools import pairwise
 
@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matcher.calibration import Calibration
+from matcher.cards import CardReading
 from matcher.cielab import lab_to_xyz, xyz_to_lab
-from matcher.errors import PhotoError
+from matcher.errors import CardError, Caveat, PhotoError
 from matcher.finish import Reading, read_finish
 from matcher.photo import Box, Photo
 from matcher.regions import checked_outline
@@ -58,6 +59,45 @@ def read_frames(photos: Sequence[Photo], calibrations: Sequence[Calibration], re
     new = {caveat.code: caveat for caveat in others if caveat.code not in codes}
     budget = (*reading.budget, lamp)
     return replace(reading, budget=budget, covariance=sum_of(budget), caveats=(*reading.caveats, *new.values()))
+
+
+def unfit_frames(photos: Sequence[Photo], calibrations: Sequence[Calibration], region: ArrayLike) -> dict[int, str]:
+    """Return which photographs cannot be read together with the first, by their index, and a sentence on why.
+
+    As for ``read_frames``; what it refuses for all of them is here told of each. Raises ReadingError for a region
+    outside the first photograph.
+    """
+    first = photos[0]
+    outline = checked_outline(region, first.width, first.height)
+    registration = Registration(first, np.clip(outline, 0, [first.width - 1, first.height - 1]))
+    unfit = {}
+    for index, (photo, calibration) in enumerate(zip(photos[1:], calibrations[1:], strict=True), start=1):
+        name = f"Photograph {index + 1}"
+        if photo.encoding != first.encoding:
+            unfit[index] = f"{name} is {photo.encoding} and the first {first.encoding}: give photographs of one kind."
+            continue
+        try:
+            registration.onto(photo, name, _by_card(calibrations[0], calibration))
+        except PhotoError as error:
+            unfit[index] = str(error)
+    return unfit
+
+
+def card_of_frame(
+    find: Callable[[ArrayLike | None], CardReading | None], marked: ArrayLike | None, name: str
+) -> tuple[CardReading | None, tuple[Caveat, ...]]:
+    """Find the card in a further photograph; where it cannot be found, it lies where it was marked in the first.
+
+    find: looks for the card in it, within corners or, with None, anywhere. marked: corners (4, 2) in the first, None
+    when it was found there. name: of the further photograph, for the caveat. Raises CardError.
+    """
+    try:
+        return find(None), ()
+    except CardError:
+        if marked is None:
+            raise
+    words = f"The card was not found in {name} and taken to lie where it was marked in the first photo."
+    return find(marked), (Caveat("frame-card-taken-over", words),)
 
 
 @dataclass(frozen=True, eq=False)

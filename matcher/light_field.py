@@ -106,8 +106,11 @@ class LightField:
         """Learn the light from a photograph of a sheet of even paper in the plate's place, same camera position.
 
         A smooth surface of second degree is fitted to log light, robustly. Raises CardError when the picture has
-        another shape, is over- or underexposed, or is rough as with a shadow or something lying on it.
+        another shape, was taken with another camera or lens, is over- or underexposed, or is rough as with a shadow
+        or something lying on it.
         """
+        if _other_camera(flat, picture):
+            raise CardError("The flat field is by another camera or lens: take both with the same, from one place.")
         if abs(np.log(flat.width / flat.height) - np.log(picture.width / picture.height)) > 0.02:
             raise CardError("The flat field has another shape than the photo: take both from the same place.")
         scale = picture.width / flat.width
@@ -136,6 +139,14 @@ class LightField:
         values_, vectors = np.linalg.eigh(covariance)
         root = vectors * np.sqrt(np.maximum(values_, 0))
         return cls(origin, unit, terms, found[1:], root, LOCAL_SIGMA + rough / 4, "flat field")
+
+
+def _other_camera(flat: Photo, picture: Photo) -> bool:
+    """Tell whether two photographs name different cameras or lenses; what is not known does not differ."""
+    if flat.camera is None or picture.camera is None:
+        return False
+    pairs = [(getattr(flat.camera, name), getattr(picture.camera, name)) for name in ("make", "model", "lens")]
+    return any(one and other and one != other for one, other in pairs)
 
 
 def _face(card: CardReading) -> tuple[Floats, Floats]:

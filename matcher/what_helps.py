@@ -28,12 +28,14 @@ CLOSE_MATCH, CHOICE, DIRECTION = 1.0, 2.0, 5.0
 @dataclass(frozen=True)
 class Remedy:
     """Something that a person can do. parts: what of the budget it shrinks; usual_delta_e00: the reach of those
-    parts together afterwards; share: instead of that, what is left of them."""
+    parts together afterwards; share: instead of that, what is left of them; beside: a part without which it makes
+    no sense."""
 
     does: str
     parts: tuple[str, ...]
     usual_delta_e00: float | None = None
     share: float = 1.0
+    beside: str | None = None
 
 
 REMEDIES = (
@@ -51,8 +53,8 @@ REMEDIES = (
     Remedy("put a grey card beside the finish and take the photo again", ("no card",), 2.4),
     Remedy("mark a region twice as wide and high", ("region",), share=0.5),
     Remedy("let the card look twice as wide and high", ("card reading",), share=0.5),
-    Remedy("measure the finish with an instrument", ("match by eye",), 0.8),
-    Remedy("export the values under D50, or the spectrum", ("change of light",), 0.0),
+    Remedy("measure the finish with an instrument", ("match by eye", "change of light"), 0.8, beside="match by eye"),
+    Remedy("export the values under D50, or the spectrum", ("change of light",), 0.0, beside="instrument"),
 )
 """Usual values: medians of the benchmark ``bench_what_helps``, over the shops and finishes of ``bench_coverage`` with
 profiles as in ``bench_profiles``. Twice the width and height is four times the pixels, and half the uncertainty of a
@@ -172,7 +174,7 @@ def what_would_help(reading: Reading, most: int = 3) -> tuple[Help, ...]:
 
 def _helped(reading: Reading, remedy: Remedy, now: float) -> Help | None:
     touched = [term for term in reading.budget if term.name in remedy.parts]
-    if not touched:
+    if not touched or remedy.beside not in {None, *(term.name for term in reading.budget)}:
         return None
     covariance = np.sum([term.covariance for term in touched], axis=0)
     share = remedy.share

@@ -92,7 +92,7 @@ def test_a_plate_that_cannot_be_logged_says_why_and_keeps_everything(demo: Serve
     visitor.open("record")
     visitor.page.get_by_label("Mark on the plate").fill("H-8")
     visitor.type_number("Surface, °C", "900")
-    visitor.press(re.compile("^Type L"), role="radio")
+    visitor.press("Instrument or Munsell", role="radio")
     for label, value in (("L*", "36"), ("a*", "14"), ("b*", "24")):
         visitor.type_number(label, value)
     visitor.press("Log this plate")

@@ -189,13 +189,13 @@ def test_an_empty_studio_has_no_dead_end(serve: Callable[[Path], Served], visit:
         assert visitor.page.get_by_role("alert").count() == 0, place
     visitor.open()
     visitor.press("Start from a client's photograph")
-    visitor.press(re.compile("^Type L"), role="radio")
+    visitor.press("Instrument or Munsell", role="radio")
     for label, value in (("L*", "38"), ("a*", "14"), ("b*", "22")):
         visitor.type_number(label, value)
     visitor.press("Save and rank the plates")
     visitor.sees(re.compile("log a plate first"))
     visitor.press("Record a plate", role="link")
-    visitor.press(re.compile("^Type L"), role="radio")
+    visitor.press("Instrument or Munsell", role="radio")
     for label, value in (("L*", "38.5"), ("a*", "14"), ("b*", "22")):
         visitor.type_number(label, value)
     visitor.press("Log this plate")

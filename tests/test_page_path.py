@@ -167,14 +167,14 @@ def test_a_typed_instrument_reading_becomes_a_target_and_a_plate(demo: Served, v
     visitor = visit(demo)
     visitor.open()
     visitor.press(re.compile("^Start from"))
-    visitor.press(re.compile(r"^Type L"), role="radio")
+    visitor.press("Instrument or Munsell", role="radio")
     for label, value in (("L*", "35.2"), ("a*", "17.4"), ("b*", "30.1")):
         visitor.type_number(label, value)
     visitor.press("Save and rank the plates")
     visitor.sees(re.compile("^Plates nearest to"))
     assert visitor.interactions <= MOST_INTERACTIONS
     visitor.press("Make this plate")
-    visitor.press(re.compile(r"^Type L"), role="radio")
+    visitor.press("Instrument or Munsell", role="radio")
     for label, value in (("L*", "35.6"), ("a*", "17.0"), ("b*", "29.8")):
         visitor.type_number(label, value)
     visitor.press("Log this plate")

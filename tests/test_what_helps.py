@@ -74,6 +74,14 @@ def test_the_cause_of_a_part_is_said_in_plain_words():
     assert unknown.why == "something new"
 
 
+def test_a_remedy_is_only_named_where_it_makes_sense():
+    """A match by eye has no file to export again; an instrument's file has no chips."""
+    eye = [item.does for item in what_would_help(munsell_reading("5YR 3/4"))]
+    assert eye == ["measure the finish with an instrument"]
+    instrument = [item.does for item in what_would_help(lab_reading((38, 14, 22), light="A"))]
+    assert instrument == ["export the values under D50, or the spectrum"]
+
+
 def test_help_is_computed_from_the_covariances():
     """Twice the region's width and height is four times the pixels: half the uncertainty of their mean."""
     reading = reading_of(along_lightness("region", 2.0), along_lightness("stray light", 1.0))

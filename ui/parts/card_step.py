@@ -64,22 +64,23 @@ def card_reading(studio: Studio, sha256: str, choice: CardChoice) -> CardReading
     """Return what the photograph shows of the chosen card, or None without one. Raises MatcherError."""
     if choice.way == "none":
         return None
-    return _card_reading(str(studio.photo_path(sha256)), choice, _own_lab(studio, choice.own), studio, sha256)
+    return _card_reading(str(studio.photo_path(sha256)), choice, own_lab(studio, choice.own), studio, sha256)
 
 
 @st.cache_resource(show_spinner=False, max_entries=24)
 def _card_reading(
-    path: str, choice: CardChoice, own_lab: tuple[Any, ...] | None, _studio: Studio, _sha256: str
+    path: str, choice: CardChoice, lab: tuple[Any, ...] | None, _studio: Studio, _sha256: str
 ) -> CardReading:
     from matcher.cards import find_card, neutral_patch
 
     photo = photo_of(_studio, _sha256)
     if choice.region is not None:
         return neutral_patch(photo, choice.region)
-    return find_card(photo, kind=choice.kind, corners=choice.corners, lab=own_lab)
+    return find_card(photo, kind=choice.kind, corners=choice.corners, lab=lab)
 
 
-def _own_lab(studio: Studio, name: str | None) -> tuple[Any, ...] | None:
+def own_lab(studio: Studio, name: str | None) -> tuple[Any, ...] | None:
+    """Return the measured CIELAB of the studio's own card of this name, or None."""
     if name is None:
         return None
     return next((_nested(card.lab.tolist()) for card in studio.own_cards() if card.name == name), None)

@@ -1,4 +1,4 @@
-"""A colour comes in, for a target or a plate: from a photograph in three steps, or typed from an instrument."""
+"""A colour comes in, for a target or a plate: from a photograph in three steps, or typed in without one."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.errors import MatcherError
-from ui.parts import intake, look
+from ui.parts import intake
 from ui.parts.card_step import ask_for_card
 from ui.parts.drafts import Draft
 from ui.parts.faults import tell
 from ui.parts.finish_step import ask_for_finish
-from ui.parts.swatches import show_reading
+from ui.parts.typed_in import typed_in
 
 if TYPE_CHECKING:
     from matcher.finish import Reading
@@ -25,7 +25,7 @@ def colour_in(studio: Studio, draft: Draft, heading: str, name: str) -> tuple[Re
     if sha256 is None:
         way = intake.choose_way(studio, draft)
         if way == "typed":
-            return _typed(draft, name)
+            return typed_in(studio, draft, name)
         intake.bring_in(studio, draft, way)
         return None, None
     try:
@@ -61,39 +61,3 @@ def _another_photograph(draft: Draft) -> None:
     if st.button("Use another photograph", type="tertiary", key=f"{draft.form}.another"):
         intake.forget_photograph(draft)
         st.rerun()
-
-
-def _typed(draft: Draft, name: str) -> tuple[Reading | None, Any]:
-    """Take L*, a*, b* from an instrument."""
-    fields_side, words_side = st.columns([1.75, 1], gap="medium")
-    with fields_side, look.panel(f"typed-{draft.form}"):
-        with st.container(key=f"three-{draft.form}"):
-            columns = st.columns(3, gap="small", wrap=False)
-        values = [
-            column.number_input(label, value=None, step=None, format="%g", **draft.field(field))
-            for column, label, field in zip(columns, ("L*", "a*", "b*"), ("lab_l", "lab_a", "lab_b"), strict=True)
-        ]
-        st.html(
-            '<p class="pm-soft">From a spectrophotometer set to D50 and the 2° observer, the shine left out (SCE).</p>'
-        )
-    with words_side:
-        st.subheader(name, anchor=False)
-        if any(value is None for value in values):
-            st.html("<p>Type all three figures as the instrument shows them.</p>")
-            return None, words_side
-        reading = _instrument_reading(values)
-        if reading is not None:
-            show_reading(reading, name)
-    return reading, words_side
-
-
-def _instrument_reading(values: list[Any]) -> Reading | None:
-    import numpy as np
-
-    from matcher.finish import Reading
-
-    try:
-        return Reading(lab=np.array(values, dtype=float), source="instrument")
-    except MatcherError as error:
-        tell(str(error))
-        return None

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import html
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -13,8 +14,12 @@ from ui.draw import Fixed, Shape, draw
 from ui.parts.card_step import SAID, CardChoice, card_reading
 from ui.parts.drafts import Draft
 from ui.parts.faults import tell
+from ui.parts.make_surer import bring_more, goes_on_without
 from ui.parts.photographs import bench_picture, photo_of
+from ui.parts.profile_line import choose_profile, profile_in_use, say_profile
+from ui.parts.read_marks import Light, More, finish_reading, finish_texture, frames_that_fit, light_field
 from ui.parts.swatches import css_colour, figures, show_reading
+from ui.parts.texture_shown import show_texture
 
 if TYPE_CHECKING:
     from matcher.camera_profile import CameraProfile
@@ -25,23 +30,14 @@ if TYPE_CHECKING:
 MOST_FINISHES = 6
 
 
-@dataclass(frozen=True)
-class Light:
-    """What is known of the light: the card, "daylight" or "unknown", and the camera's profile under it, if any."""
-
-    card: CardChoice
-    kind: str
-    profile: CameraProfile | None
-
-
 def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name: str) -> tuple[Reading | None, Any]:
     """Show the photograph to mark the finish on; return its reading and the column beside the picture.
 
     Several marks may be made; one of them is chosen. The reading is None until something readable is marked.
     """
     choice = CardChoice.from_dict(draft.get("card"))
-    card = card_reading(studio, sha256, choice)
-    profile, _ = studio.profile_for(photo_of(studio, sha256), card)
+    card, photo = card_reading(studio, sha256, choice), photo_of(studio, sha256)
+    used = profile_in_use(studio, draft, photo, card)
     marked = tuple(Shape.from_dict(shape) for shape in draft.get("finishes") or ())
     st.subheader(heading, anchor=False)
     picture_side, words_side = st.columns([1.75, 1], gap="medium")
@@ -54,7 +50,11 @@ def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name
             most=MOST_FINISHES,
             fixed=card_outline(card),
         )
-        change_card(draft, card, profile)
+        change_card(draft, card, None)
+        say_profile(draft, used, photo)
+        with st.expander("Make it surer", expanded=draft.get("more_way", "none") != "none"):
+            choose_profile(studio, draft)
+            more, refusals = bring_more(studio, draft, sha256, choice, card_outline(card))
     if now != marked:
         draft.set(finishes=[shape.as_dict() for shape in now])
     with words_side:
@@ -63,11 +63,8 @@ def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name
                 "<p>Draw a box over an even part of the finish, or an outline around it. Leave edges and glare out.</p>"
             )
             return None, words_side
-        light = ask_light(draft, profile)
-        reading = _chosen_reading(studio, draft, sha256, Light(choice, light, profile), now)
-        if reading is not None:
-            st.subheader(name, anchor=False)
-            show_reading(reading, name)
+        light = Light(choice, ask_light(draft, used.profile), used.profile, more)
+        reading = _chosen_reading(studio, draft, sha256, light, now, name, refusals)
     return reading, words_side
 
 
@@ -109,21 +106,80 @@ def _card_in_words(card: CardReading) -> str:
 
 
 def _chosen_reading(
-    studio: Studio, draft: Draft, sha256: str, light: Light, shapes: tuple[Shape, ...]
+    studio: Studio, draft: Draft, sha256: str, light: Light, shapes: tuple[Shape, ...], name: str, refusals: Any
 ) -> Reading | None:
-    """Read every mark; with more than one, ask which is meant. A mark that cannot be read says why."""
-    readings: dict[int, Reading] = {}
+    """Read every mark; with more than one, ask which is meant, and show it. A mark that cannot be read says why."""
+    found: dict[int, _Read] = {}
+    refused: set[str] = set()
     with st.spinner("Reading the finish…"):
         for number, shape in enumerate(shapes):
             try:
-                readings[number] = finish_reading(studio, sha256, light, shape)
+                found[number] = _read(studio, sha256, light, shape, refused)
             except MatcherError as error:
                 tell(f"{number + 1}: {error}" if len(shapes) > 1 else str(error))
-    if not readings:
+    with refusals:
+        for message in sorted(refused):
+            goes_on_without(message)
+    if not found:
         return None
-    if len(readings) == 1:
-        return next(iter(readings.values()))
-    return readings[_which(draft, readings)]
+    number = next(iter(found)) if len(found) == 1 else _which(draft, {k: item.reading for k, item in found.items()})
+    chosen = found[number]
+    st.subheader(name, anchor=False)
+    show_reading(chosen.reading, name, chosen.said)
+    shown = partial(finish_texture, studio, sha256, chosen.light, shapes[number])
+    show_texture(chosen.reading, shown, key=f"{draft.form}.texture")
+    return chosen.reading
+
+
+@dataclass(frozen=True, eq=False)
+class _Read:
+    """A mark's reading, the light that it was read in, and what a further photograph did to it, in words."""
+
+    reading: Reading
+    light: Light
+    said: str = ""
+
+
+def _read(studio: Studio, sha256: str, light: Light, shape: Shape, refused: set[str]) -> _Read:
+    """Read a mark with all that was brought; what cannot be used is noted in ``refused``, and done without."""
+    from matcher.reading_words import glare_in_words, levelled_in_words
+
+    alone = replace(light, more=More())
+    if not light.more:
+        return _Read(finish_reading(studio, sha256, alone, shape), alone)
+    try:
+        before: Reading | None = finish_reading(studio, sha256, alone, shape)
+    except MatcherError:
+        before = None  # all glare, which more photographs may take out
+    try:
+        after, light = _read_with_more(studio, sha256, light, shape, refused)
+    except MatcherError as error:
+        if before is None:
+            raise
+        refused.add(str(error))
+        return _Read(before, alone)
+    if not light.more:
+        return _Read(after, light)
+    field = light_field(studio, sha256, light.card, light.more)
+    if field is not None:
+        return _Read(after, light, levelled_in_words(field, before, after))
+    return _Read(after, light, glare_in_words(1 + len(light.more.frames), before, after))
+
+
+def _read_with_more(
+    studio: Studio, sha256: str, light: Light, shape: Shape, refused: set[str]
+) -> tuple[Reading, Light]:
+    """Read a mark with all that was brought; of several frames, those that do not fit are left out."""
+    try:
+        return finish_reading(studio, sha256, light, shape), light
+    except MatcherError:
+        if not light.more.frames:
+            raise
+    fitting, why = frames_that_fit(studio, sha256, light, shape)
+    refused.update(why)
+    if not why:
+        fitting = light  # it is not the frames: let it be said again what is wrong
+    return finish_reading(studio, sha256, fitting, shape), fitting
 
 
 def _which(draft: Draft, readings: dict[int, Reading]) -> int:
@@ -143,30 +199,3 @@ def _which(draft: Draft, readings: dict[int, Reading]) -> int:
     st.html(f'<div class="pm-mat tight"><div class="pm-shares">{colours}</div></div>')
     draft.set(chosen=chosen)
     return numbers[0] if chosen is None else chosen
-
-
-def finish_reading(studio: Studio, sha256: str, light: Light, shape: Shape) -> Reading:
-    """Return the reading of one mark. Raises MatcherError."""
-    profile = None if light.profile is None else light.profile.to_json()
-    return _finish_reading(
-        str(studio.photo_path(sha256)), light.card, light.kind, profile, shape, studio, light, sha256
-    )
-
-
-@st.cache_resource(show_spinner=False, max_entries=64)
-def _finish_reading(
-    path: str,
-    card: CardChoice,
-    kind: str,
-    profile: str | None,
-    shape: Shape,
-    _studio: Studio,
-    _light: Light,
-    _sha256: str,
-) -> Reading:
-    from matcher.calibration import calibrate
-    from matcher.finish import read_finish
-
-    photo = photo_of(_studio, _sha256)
-    found = card_reading(_studio, _sha256, card)
-    return read_finish(photo, calibrate(photo, found, camera=_light.profile, light=kind), shape.points)

@@ -24,7 +24,10 @@ if TYPE_CHECKING:
 KINDS = ["jpg", "jpeg", "png", "webp", "tif", "tiff", "heic", "heif", "dng", "cr2", "nef", "arw"]
 Pictures = Sequence[tuple[Path, str]]
 """Files of the demo's photographs, with their titles."""
-PHOTOGRAPH_FIELDS = ("photo", "photo_name", "card", "card_way", "corners", "neutral", "finishes", "chosen", "daylight")
+PHOTOGRAPH_FIELDS = (
+    "photo", "photo_name", "card", "card_way", "corners", "neutral", "finishes", "chosen", "daylight",
+    "profile", "more_way", "paper", "second", "frames",
+)  # fmt: skip
 
 
 def upload(studio: Studio, draft: Draft) -> None:
@@ -81,10 +84,7 @@ def _take(studio: Studio, draft: Draft, data: bytes, name: str) -> None:
     """Open and keep a photograph, then start on it; or say why it cannot be used and change nothing."""
     try:
         with st.spinner("Reading the photograph…"):
-            from matcher.photo import open_photo
-
-            open_photo(data, name=name)
-            sha256 = studio.keep_photo(data, name)
+            sha256 = keep(studio, data, name)
     except MatcherError as error:
         tell(str(error))
         return
@@ -94,6 +94,14 @@ def _take(studio: Studio, draft: Draft, data: bytes, name: str) -> None:
     st.rerun()
 
 
+def keep(studio: Studio, data: bytes, name: str) -> str:
+    """Keep a photograph in the studio and return its SHA-256. Raises MatcherError for a file that is none."""
+    from matcher.photo import open_photo
+
+    open_photo(data, name=name)
+    return studio.keep_photo(data, name)
+
+
 def forget_photograph(draft: Draft) -> None:
     """Take the photograph and its marks out of the form; the file itself stays in the studio."""
     draft.forget(PHOTOGRAPH_FIELDS)
@@ -101,7 +109,7 @@ def forget_photograph(draft: Draft) -> None:
 
 def ways(studio: Studio) -> dict[str, str]:
     """Return the ways in which a colour can come in, by name, with the words for each."""
-    known = {"upload": "Upload", "camera": "Camera", "typed": "Type L*, a*, b*"}
+    known = {"upload": "Upload", "camera": "Camera", "typed": "Instrument or Munsell"}
     return {"demo": "Demo picture", **known} if studio.is_demo else known
 
 

@@ -65,9 +65,8 @@ def show_reading(reading: Reading, name: str, beside: str = "") -> None:
 
     beside: a sentence to stand with the figures, on what they were read with.
     """
-    st.html(swatch(reading.lab, name) + lab_line(reading))
-    if beside:
-        st.html(f'<p class="pm-soft">{html.escape(beside)}</p>')
+    said = f'<p class="pm-soft pm-beside">{html.escape(beside)}</p>' if beside else ""
+    st.html(swatch(reading.lab, name) + lab_line(reading) + said)
     if outside_srgb(reading.lab):
         st.html('<p class="pm-soft">A screen cannot show this colour in full: go by the figures.</p>')
     if len(reading.palette) > 1:

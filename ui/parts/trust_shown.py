@@ -10,8 +10,6 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from matcher.what_helps import budget_in_short, reach_of, trust_sentence, what_would_help
-
 if TYPE_CHECKING:
     from matcher.finish import Reading
     from matcher.what_helps import Part
@@ -21,6 +19,8 @@ MOST_HELPS = 2
 
 def show_trust(reading: Reading) -> None:
     """Say how far a reading can be trusted, and what would help most, with figures."""
+    from matcher.what_helps import trust_sentence, what_would_help
+
     said = f"<p>{html.escape(trust_sentence(reading))}</p>"
     helps = what_would_help(reading, MOST_HELPS)
     if helps:
@@ -31,6 +31,8 @@ def show_trust(reading: Reading) -> None:
 
 def show_budget(reading: Reading) -> None:
     """Fold away the causes of a reading's uncertainty, each with its reach and what would shrink it."""
+    from matcher.what_helps import budget_in_short, reach_of
+
     parts = budget_in_short(reading)
     if not parts:
         return
