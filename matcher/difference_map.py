@@ -21,6 +21,12 @@ Floats = NDArray[np.float64]
 MOST_PIXELS = 1_500_000
 MOST_FINER = 8
 LARGEST_SIDE = 2_000
+FINE, COARSE = 128, 8
+"""Cells along the longer side of a map: spot by spot, and evened out so that mottle runs together."""
+BANDS = (1.0, 2.0, 4.0, 8.0)
+"""ΔE00 between which cells are shown alike: about not seen, just seen, seen, plain, another colour (common practice,
+no source)."""
+BAND_WORDS = ("not seen", "just seen side by side", "seen", "plain to see", "another colour")
 
 
 def delta_e_map(
@@ -74,6 +80,29 @@ def flat_lab(
     flat = np.full((height, width, 3), np.nan)
     flat[shown] = calibration.lab_of_light(laid[shown][:, :3] / laid[shown][:, 3:])
     return flat
+
+
+def map_size(region: ArrayLike, longest: int = FINE) -> tuple[int, int]:
+    """Return (h, w) of a map of a region (n, 2) whose cells are about square, its longer side ``longest`` cells.
+
+    Raises ReadingError for an outline without area.
+    """
+    corners = region_corners(np.asarray(region, dtype=float))
+    sides = np.linalg.norm(corners - np.roll(corners, -1, axis=0), axis=1)
+    width, height = (sides[0] + sides[2]) / 2, (sides[1] + sides[3]) / 2
+    scale = longest / max(width, height)
+    return max(1, round(height * scale)), max(1, round(width * scale))
+
+
+def in_bands(apart: Floats) -> tuple[NDArray[np.int8], tuple[float, ...]]:
+    """Return for each cell of a map (h, w) its place among BANDS, −1 where there is none, and each band's share.
+
+    Shares are of the cells that have a value.
+    """
+    known = np.isfinite(apart)
+    bands = np.where(known, np.searchsorted(BANDS, np.nan_to_num(apart), side="right"), -1).astype(np.int8)
+    counts = np.bincount(bands[known], minlength=len(BANDS) + 1)
+    return bands, tuple(float(count) / max(1, int(known.sum())) for count in counts)
 
 
 def region_corners(outline: Floats) -> Floats:

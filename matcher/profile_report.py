@@ -24,7 +24,8 @@ VERDICTS = (
     (4.5, "That is fair. Was the chart clean, flat, without shine or shadow? If not, photograph it again."),
     (np.inf, "That is poor: photograph the chart again, clean, flat, evenly lit, large in the picture."),
 )
-"""Mean leave-one-out ΔE00 up to which each is said: between real charts in camera JPEGs and batches of one chart."""
+"""Mean leave-one-out ΔE00 up to which each is said: from what real charts in camera JPEGs give, and how far
+batches of one chart differ (from memory)."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,6 +6,7 @@ what all the readings have in common, an off card or a wrong profile, does not s
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -26,6 +27,7 @@ WORTHWHILE = 1.1
 """More readings are worth taking until the smallest difference is within a tenth of what any number would give."""
 MOST_MORE = 50
 UNLIKE = 5.0
+MOST_EACH = 6  # photographs of one plate: nobody takes more of each
 AXES = ("lightness", "red to green", "yellow to blue")
 
 
@@ -60,6 +62,27 @@ class Repeatability:
     def smallest_between_means(self, readings_each: int) -> float:
         """Return the smallest ΔE00 told between two plates when each is the mean of so many readings."""
         return self.smallest_delta_e00 / float(np.sqrt(max(1, readings_each)))
+
+    def readings_for(self, tolerance: float) -> int:
+        """Return how many readings a plate takes so that the means of two plates tell a ΔE00 of ``tolerance``."""
+        if not tolerance > 0:
+            raise ReadingError(f"Give the tolerance as a ΔE00 above 0: {tolerance:g} is not that.")
+        return max(1, math.ceil(round((self.smallest_delta_e00 / tolerance) ** 2, 6)))
+
+    def for_tolerance(self, tolerance: float) -> str:
+        """Say in plain words what this set-up can do for a tolerance in ΔE00. Raises ReadingError for one below 0."""
+        each = self.readings_for(tolerance)
+        if each == 1:
+            return f"For a tolerance of ΔE00 {tolerance:g} one photograph a plate is enough."
+        if each <= MOST_EACH:
+            return (
+                f"For a tolerance of ΔE00 {tolerance:g} one photograph is not enough: set up anew, it can move by "
+                f"{self.smallest_delta_e00:.1f} by itself. Take {each} of each plate and compare their means."
+            )
+        return (
+            f"A tolerance of ΔE00 {tolerance:g} is beyond this set-up. Hold camera, lamp and card in fixed places, or "
+            "put both plates into one photograph."
+        )
 
     @property
     def words(self) -> str:

@@ -13,10 +13,11 @@ from PIL import Image
 from matcher.demo.example_readings import EXAMPLES, ReadExample, example_as_read, read_examples
 from matcher.demo.making import TRUTH, make_pictures
 from matcher.demo.mishaps import leaning, reaching
-from matcher.demo.pictures import SAME_PLATE, shown_examples
+from matcher.demo.pictures import shown_examples
 from matcher.demo.printed import drawn_card
 from matcher.demo.scene import Projection, SceneCard, SceneLight, SceneStray, SceneView
 from matcher.demo.sensor import sensor_weights
+from matcher.demo.studio import ONE_PLATE
 from matcher.difference import delta_e_2000
 from matcher.shipped import shipped
 
@@ -72,10 +73,10 @@ def test_the_examples_come_out_of_their_seed_and_are_small(tmp_path: Path, truth
 
 
 def test_the_photographs_of_one_plate_are_of_one_plate(truths: dict[str, Any]) -> None:
-    labs = np.array([truths[name]["finishes"][0]["lab"] for name in SAME_PLATE])
-    assert len(SAME_PLATE) >= 3
+    labs = np.array([truths[name]["finishes"][0]["lab"] for name in ONE_PLATE])
+    assert len(ONE_PLATE) >= 3
     assert delta_e_2000(labs, labs[0]).max() < 0.3
-    assert all(truths[name]["light"].startswith("D") and truths[name]["cards"] for name in SAME_PLATE)
+    assert all(truths[name]["light"].startswith("D") and truths[name]["cards"] for name in ONE_PLATE)
 
 
 def test_a_card_raised_by_half_a_right_angle_looks_shorter_and_keeps_its_near_edge() -> None:

@@ -60,7 +60,7 @@ def test_a_balanced_file_shows_a_colour_temperature_that_is_not_called_the_light
 @pytest.mark.parametrize(("size", "word"), [(0.5, "very good"), (2.5, "good"), (4.0, "fair"), (5.5, "poor")])
 def test_how_good_a_profile_is_follows_its_error(profile: CameraProfile, size: float, word: str) -> None:
     error = np.array([[size, 0.0, 0.0]] * 24)
-    greys = np.array([[50.0, 0.0, 0.0]] * 24)  # there a step of L* is about one of ΔE00
+    greys = np.array([[50.0 - size / 2, 0.0, 0.0]] * 24)  # about 50 a step of L* is one of ΔE00
     said = how_good_in_words(replace(profile, patch_labs=greys, patch_errors=error))
     assert f"That is {word}" in said
     assert f"ΔE00 {size:.1f} off" in said

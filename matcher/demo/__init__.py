@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from matcher.demo.studio import WalkThrough, make_demo_studio, walk_through
+from matcher.demo.studio import WalkThrough, make_demo_studio, one_plate, two_finishes, walk_through
 
-__all__ = ["WalkThrough", "make_demo_studio", "walk_through"]
+__all__ = ["WalkThrough", "make_demo_studio", "one_plate", "two_finishes", "walk_through"]

@@ -21,8 +21,6 @@ from matcher.demo.sensor import Exif
 CLIENT_REFERENCE = "client_reference.jpg"
 NEXT_PLATE = "next_plate.jpg"
 BROWN = 24
-SAME_PLATE = ("plate_daylight.jpg", "plate_glare.jpg", "trials/024.jpg", "photographing/good.jpg")
-"""Photographs of the brown plate with a grey card in daylight, each set up anew."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -19,6 +19,8 @@ from matcher.studio import Studio
 from matcher.trials.trial import Target, Trial
 
 LOG = "studio.json"
+TWO_FINISHES = "two_plates.jpg"
+ONE_PLATE = ("plate_daylight.jpg", "plate_glare.jpg", "trials/024.jpg", "photographing/good.jpg")
 
 
 @dataclass(frozen=True)
@@ -83,6 +85,16 @@ def walk_through() -> WalkThrough:
         next_made_by=following["made_by"],
         next_notes=following["notes"],
     )
+
+
+def one_plate() -> tuple[Path, ...]:
+    """Return photographs of one plate with a grey card in daylight, each set up anew. Raises StudioError."""
+    return tuple(_picture(name) for name in ONE_PLATE)
+
+
+def two_finishes() -> Path:
+    """Return a photograph that shows two finishes and a grey card. Raises StudioError when it is missing."""
+    return _picture(TWO_FINISHES)
 
 
 def _holds_a_studio(folder: Path) -> bool:

@@ -7,8 +7,9 @@ import html
 import streamlit as st
 
 from ui.parts import look
-from ui.parts.camera_lesson import teach_camera
-from ui.parts.opened import the_studio
+from ui.parts.example_photographs import show_examples
+from ui.parts.faults import told
+from ui.parts.places import CAMERA, COMPARE, REPEATS
 
 SETTING_UP = (
     "Let the plate cool, and photograph it in the state that you want to match: bare, or sealed.",
@@ -36,6 +37,12 @@ CAUTIONS = (
     "Do not photograph over open baths, or during spraying: fumes harm you and the lens.",
 )
 
+SURER = (
+    (CAMERA, "Photograph a 24-patch chart once under your light. Under shop lamps most of the error goes."),
+    (COMPARE, "Put two finishes in one photograph: what the camera gets wrong, it gets wrong for both."),
+    (REPEATS, "Photograph one plate three times, set up anew each time, and see which differences you can trust."),
+)
+
 
 def show() -> None:
     look.title(
@@ -43,11 +50,34 @@ def show() -> None:
     )
     sections = _section("Set it up", SETTING_UP) + _section("Take it", TAKING) + _section("Mark it", MARKING)
     st.html(f'<div class="pm-three">{sections}</div>')
+    _examples()
+    _surer()
     _carrier_sheet()
-    teach_camera(the_studio())
     st.subheader("Cautions", anchor=False)
     items = "".join(f"<li>{html.escape(text)}</li>" for text in CAUTIONS)
     st.html(f'<ul class="pm-mind-list">{items}</ul>')
+
+
+def _examples() -> None:
+    """Show good and bad photographs of one plate, with what was read from each."""
+    from matcher.demo.example_readings import read_examples
+
+    st.subheader("One plate, photographed well and badly", anchor=False)
+    st.html(
+        "<p>The plate is invented and its true colour is known, so each reading can be held against it. ΔE00 2 is a "
+        "close match.</p>"
+    )
+    with told():
+        show_examples(read_examples())
+
+
+def _surer() -> None:
+    """Point to the pages that make readings surer."""
+    st.subheader("To make readings surer", anchor=False)
+    for place, why in SURER:
+        with st.container(key=f"onward-{place.address}", gap=None):
+            st.page_link(place.file, label=place.title)
+            st.html(f'<p class="pm-soft">{html.escape(why)}</p>')
 
 
 def _carrier_sheet() -> None:

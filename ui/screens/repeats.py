@@ -1,0 +1,105 @@
+"""How well readings repeat: one plate photographed several times shows which differences this set-up can tell."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from matcher.difference import delta_e_2000
+from ui.parts import look
+from ui.parts.drafts import Draft
+from ui.parts.faults import tell, told
+from ui.parts.opened import the_studio
+from ui.parts.plate_photographs import bring_in_several, show_photographs, the_photographs
+from ui.parts.repeat_marks import ask_for_marks, marks_of, read_all
+from ui.parts.swatches import field, minded
+
+if TYPE_CHECKING:
+    from matcher.finish import Reading
+    from matcher.repeatability import Repeatability
+    from matcher.studio import Studio
+    from ui.parts.plate_photographs import PlatePhotograph
+
+FEWEST = 3
+
+
+def show() -> None:
+    studio = the_studio()
+    draft = Draft(studio, "repeats")
+    look.title(
+        "How well readings repeat",
+        "Photograph one plate three times or more. Each time lay plate and card anew and take up the camera anew, as "
+        "you would on another day.",
+    )
+    bring_in_several(studio, draft)
+    photographs = the_photographs(studio, draft)
+    if not photographs:
+        return
+    numbers = {item.sha256: number for number, item in enumerate(photographs, start=1)}
+    usable = [item for item in photographs if item.card is not None]
+    with told():
+        marks = {sha256: shape.points for sha256, shape in marks_of(studio, draft, usable).items()}
+        show_photographs(studio, draft, photographs, marks)
+        st.subheader("Mark the finish", anchor=False)
+        ask_for_marks(studio, draft, photographs)
+        if usable:
+            _result(studio, draft, usable, numbers)
+
+
+def _result(studio: Studio, draft: Draft, usable: Sequence[PlatePhotograph], numbers: dict[str, int]) -> None:
+    from matcher.repeatability import repeatability
+
+    readings = read_all(studio, draft, usable, numbers)
+    if not readings:
+        return
+    st.subheader("How they scatter", anchor=False)
+    if len(readings) < FEWEST:
+        tell(f"{len(readings)} of {FEWEST} readings: take more photographs of the plate, each set up anew.", "mind")
+        return
+    found = repeatability(readings)
+    table_side, words_side = st.columns([1.3, 1], gap="medium")
+    with table_side:
+        st.html(_table(readings, numbers, found))
+    with words_side:
+        _in_words(draft, found)
+
+
+def _table(readings: Sequence[Reading], numbers: dict[str, int], found: Repeatability) -> str:
+    rows = "".join(
+        _row(f"{numbers[reading.photo or '']}", reading.lab, float(delta_e_2000(reading.lab, found.lab)))
+        for reading in readings
+    )
+    mean = _row("mean", found.lab, None)
+    return (
+        '<table class="pm-changes pm-readings"><thead><tr><th></th><th>Photograph</th><th>L*</th><th>a*</th>'
+        f"<th>b*</th><th>ΔE00 from mean</th></tr></thead><tbody>{rows}{mean}</tbody></table>"
+    )
+
+
+def _row(name: str, lab: Any, away: float | None) -> str:
+    values = "".join(f"<td>{value:.1f}</td>" for value in lab)
+    distance = "" if away is None else f"{away:.1f}"
+    return (
+        f'<tr{" class=pm-new" if away is None else ""}><td><div class="pm-mat tight"><div class="pm-pair">'
+        f"{field(lab, f'Photograph {name}')}</div></div></td><th>{name}</th>{values}<td>{distance}</td></tr>"
+    )
+
+
+def _in_words(draft: Draft, found: Repeatability) -> None:
+    st.html(
+        f'<p class="pm-distance">ΔE00 {found.smallest_delta_e00:.1f} <small>is the smallest difference between two '
+        "plates that this set-up tells from one photograph of each</small></p>"
+        f'<p class="pm-said">{html.escape(found.words)}</p>'
+    )
+    tolerance = st.number_input(
+        "For a tolerance of ΔE00", min_value=0.1, step=0.5, format="%g", **draft.field("tolerance", 2.0)
+    )
+    st.html(f'<p class="pm-tell">{html.escape(found.for_tolerance(tolerance))}</p>')
+    minded(found.caveats)
+    st.html('<p class="pm-soft">What all the readings share, such as a card that is off, does not show in this.</p>')
+
+
+show()
