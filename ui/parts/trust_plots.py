@@ -134,7 +134,7 @@ def worth_plot(figures: Honesty) -> Any:
     import plotly.graph_objects as go
 
     rows = list(reversed(figures.regions[:MOST_REGIONS]))
-    figure = _by_name("taken off the error, ΔE00", len(rows))
+    figure = _by_name("ΔE00 taken off", len(rows))
     figure.add_trace(_bars(go, [row.worth for row in rows], [_named(row.name, row.plates) for row in rows]))
     figure.update_xaxes(rangemode="tozero")
     return figure

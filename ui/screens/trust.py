@@ -62,6 +62,7 @@ def _show(figures: Honesty) -> None:
     _note(words.learned_from_in_words(figures))
     _part("Plates that were not shown", words.left_out_in_words(figures))
     _plot(plots.errors_plot(figures), "errors", "Error of every plate when it is left out")
+    _note("A triangle at the upper edge is farther off than the plot reaches.")
     _worst(figures)
     _part("Do the 95 % intervals hold?", words.coverage_in_words(figures))
     by_chance = words.coverage_by_chance(len(figures.left_out.errors))
@@ -77,7 +78,7 @@ def _show(figures: Honesty) -> None:
     _part("Where one more plate teaches most", words.regions_in_words(figures))
     if figures.regions:
         _plot(plots.worth_plot(figures), "worth", "What one more plate is worth, by kind of recipe")
-        _note("On average over everything that could be made; one plate among many moves little.")
+        _note("What it takes off the error, on average over all that could be made: one plate among many moves little.")
     _part("Plates that disagree with the others", words.contradictions_in_words(figures))
     for item in figures.contradictions:
         with look.panel(f"odd-{item.trial.id}"):

@@ -1,0 +1,353 @@
+"""The bench, the readings that go from it into the log, and the page on trust: without a browser, then in Chromium.
+
+Plates are of an invented process.
+"""
+
+from __future__ import annotations
+
+import html
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from matcher.cautions import cautions_for
+from matcher.finish import Reading
+from matcher.recipe import Coat, Recipe, Seal
+from matcher.studio import Studio
+from matcher.suggest import learn_seal_shift
+from matcher.trials.trial import StageReading, Target, Trial
+from tests.benchmarks.invented_processes import film, recipe_space
+from tests.browser import Served, Visitor
+from ui.parts.recipe_form import fields_of, recipe_of
+
+APP = Path(__file__).parents[1] / "ui" / "app.py"
+PROCESS = film(800)
+Visit = Callable[..., Visitor]
+Open = Callable[..., AppTest]
+
+
+def ferric(passes: int, seal: Seal | None = None) -> Recipe:
+    return Recipe("silicon bronze", None, (Coat("ferric nitrate", 0.5, passes, 105.0),), seal)
+
+
+def lab(passes: int) -> Any:
+    return PROCESS.true(ferric(passes))
+
+
+def fill(studio: Studio, plates: int = 30, target: Any = None) -> None:
+    rng, space = np.random.default_rng(4), recipe_space()
+    studio.save_target(Target("railing (invented)", Reading(lab=lab(4) if target is None else target), 1.5))
+    studio.record_all([PROCESS.trial(space[k], rng) for k in rng.choice(len(space), plates, replace=False)])
+
+
+@pytest.fixture
+def page(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Open:
+    """Open a page of one studio: ``page("bench")``; again for what a reload, or another phone, shows."""
+    monkeypatch.setenv("MATCHER_STUDIO", str(tmp_path / "studio"))
+
+    def open_page(name: str, **query: str) -> AppTest:
+        app = AppTest.from_file(str(APP), default_timeout=60).run()
+        for key, value in query.items():
+            app.query_params[key] = value
+        return app.switch_page(f"screens/{name}.py").run()
+
+    return open_page
+
+
+@pytest.fixture
+def studio(tmp_path: Path) -> Any:
+    with Studio.open(tmp_path / "studio") as opened:
+        yield opened
+
+
+def said_on(app: AppTest) -> str:
+    return " ".join(str(element.proto) for element in app.get("html"))
+
+
+def shown_on(app: AppTest) -> str:
+    return "".join(element.proto.body for element in app.get("html"))
+
+
+def button(app: AppTest, key: str) -> Any:
+    return next((item for item in app.button if item.key == key), None)
+
+
+def press(app: AppTest, key: str) -> AppTest:
+    app.button(key=key).click()
+    return app.run()
+
+
+def with_piece(studio: Studio, passes: int, sealed: str = "no", readings: dict[int, Any] | None = None) -> None:
+    """Put a piece on the bench as the page keeps it."""
+    kept = {
+        str(count): {"reading": Reading(lab=colour).as_dict(), "taken_as": as_typed(colour)}
+        for count, colour in (readings or {}).items()
+    }
+    piece = {"begun": "p1", "recipe": ferric(8).as_dict(), "source": "Plate 3", "target_id": 1, "sealed": sealed}
+    studio.save_draft("bench", {**piece, "done": passes, "readings": kept})
+
+
+def as_typed(colour: Any) -> dict[str, Any]:
+    return {"way": "typed", **{f"lab_{axis}": float(value) for axis, value in zip("lab", colour, strict=True)}}
+
+
+# Before the first pass
+
+
+def test_the_cautions_come_before_anything_is_done(page: Open, studio: Studio) -> None:
+    fill(studio)
+    recipe = studio.suggester().suggest(studio.targets()[0].reading)[0].recipe
+    app = page("bench")
+    assert all(html.escape(caution.message) in shown_on(app) for caution in cautions_for(recipe))
+    assert button(app, "bench-pass") is None
+    press(app, "bench-begin")
+    assert button(app, "bench-pass") is not None
+    assert "No pass laid yet" in said_on(app)
+
+
+def test_the_plate_that_is_being_recorded_is_offered_first(page: Open, studio: Studio) -> None:
+    fill(studio)
+    assert page("bench").selectbox[1].value == "place1"
+    studio.save_draft("plate", fields_of(ferric(7)))
+    app = page("bench")
+    assert app.selectbox[1].value == "form"
+    press(app, "bench-begin")
+    kept = studio.draft("bench")
+    assert kept is not None and Recipe.from_dict(kept["recipe"]) == ferric(7)
+
+
+def test_without_a_target_or_a_plate_the_page_says_the_way_on(page: Open, studio: Studio) -> None:
+    assert "There is no target yet" in said_on(page("bench"))
+    studio.save_target(Target("railing (invented)", Reading(lab=lab(4))))
+    app = page("bench")
+    assert "No plate is logged yet" in said_on(app) and not app.exception
+
+
+def test_a_forms_fields_give_back_their_recipe() -> None:
+    for recipe in (ferric(6), ferric(3, Seal("wax", 3, hot=True)), recipe_space()[7], Recipe("tin bronze")):
+        assert recipe_of(fields_of(recipe)) == recipe
+    assert recipe_of({"alloy": "silicon bronze"}) is None
+
+
+# Pass by pass
+
+
+def test_passes_are_counted_undone_and_still_there_after_a_reload(page: Open, studio: Studio) -> None:
+    fill(studio)
+    with_piece(studio, 0)
+    app = page("bench")
+    for _ in range(3):
+        press(app, "bench-pass")
+    press(app, "bench-undo")
+    assert "2 passes laid" in said_on(app)
+    assert "2 passes laid" in said_on(page("bench")), "a flat battery loses nothing"
+
+
+def test_a_reading_corrects_the_path_and_can_be_taken_out_and_put_back(page: Open, studio: Studio) -> None:
+    """A piece that takes the coat slower is read at what one pass gives: more passes remain than before."""
+    fill(studio)
+    with_piece(studio, 3)
+    before = passes_remaining(page("bench"))
+    studio.save_draft("bench reading", {"reading_open": True, "after": 3, **as_typed(lab(1))})
+    app = press(page("bench"), "bench-keep-reading")
+    assert passes_remaining(app) > before
+    assert studio.draft("bench reading") is None
+    press(app, "bench-take-out-3")
+    assert passes_remaining(app) == before
+    press(app, "bench-put-back")
+    assert passes_remaining(app) > before
+
+
+def passes_remaining(app: AppTest) -> int:
+    said = re.search(r"pm-instruction[^>]*>([^<]*)", said_on(app))
+    assert said is not None
+    number = said[1].split()[0]
+    return 0 if number.startswith("Stop") else 1 if number == "One" else int(number)
+
+
+def test_a_wrong_reading_comes_back_to_be_corrected(page: Open, studio: Studio) -> None:
+    fill(studio)
+    with_piece(studio, 3, readings={2: lab(2)})
+    app = press(page("bench"), "bench-correct-2")
+    assert app.selectbox[0].value == 2
+    next(box for box in app.number_input if box.label == "L*").set_value(61.0)
+    press(app.run(), "bench-keep-reading")
+    kept = studio.draft("bench")
+    assert kept is not None and kept["readings"]["2"]["reading"]["lab"][0] == 61.0
+
+
+def test_a_pass_with_a_reading_is_not_undone_from_under_it(page: Open, studio: Studio) -> None:
+    fill(studio)
+    with_piece(studio, 2, readings={2: lab(2)})
+    app = press(page("bench"), "bench-undo")
+    assert "There is a reading after pass 2" in said_on(app)
+    kept = studio.draft("bench")
+    assert kept is not None and kept["done"] == 2
+
+
+def test_overshoot_is_warned_of_in_large_letters(page: Open, studio: Studio) -> None:
+    fill(studio)
+    with_piece(studio, 9, readings={9: lab(9)})
+    said = said_on(page("bench"))
+    assert "Stop: past the target" in said and "passes cannot be taken off" in said
+    with_piece(studio, 4, readings={4: lab(4)})
+    assert "Lay no more: one more pass is expected to take it to" in said_on(page("bench"))
+
+
+def test_a_sealed_target_is_compared_through_what_the_seal_did_to_other_plates(page: Open, studio: Studio) -> None:
+    fill(studio)
+    plain = Trial(
+        ferric(5, Seal("wax")), Reading(lab=lab(5) - [5, 0, 0]), stages=(StageReading("cool", Reading(lab(5))),)
+    )
+    studio.record_all([plain, Trial(plain.recipe, plain.reading, stages=plain.stages)])
+    with_piece(studio, 2, sealed="wax")
+    said = said_on(page("bench"))
+    assert "Wax is expected to change the colour by L*" in said and "from 2 plates read before and after" in said
+    assert "Target before sealing" in said
+    with_piece(studio, 2)
+    assert "Wax is expected" not in said_on(page("bench"))
+
+
+def test_a_piece_left_for_another_is_kept_and_brought_back(page: Open, studio: Studio) -> None:
+    fill(studio)
+    with_piece(studio, 5)
+    app = press(page("bench"), "bench-another")
+    assert "was laid by" in said_on(app)
+    press(app, "bench-back")
+    assert "5 passes laid" in said_on(app)
+
+
+# Into the log
+
+
+def test_what_was_laid_and_read_goes_into_the_log(page: Open, studio: Studio) -> None:
+    """Five passes of a recipe that said eight, read after two and five: the trial says five, with both stages."""
+    fill(studio)
+    with_piece(studio, 5, readings={2: lab(2), 5: lab(5)})
+    press(page("bench"), "bench-record")
+    app = page("record")
+    assert "with the passes that were really laid" in said_on(app) and "After pass 2" in said_on(app)
+    press(app, "plate.log")
+    trial = studio.trials()[-1]
+    assert trial.recipe == ferric(5) and trial.target_id == 1
+    assert [step.stage for step in trial.stages] == ["pass 2", "pass 5"]
+    assert np.allclose(trial.stages[0].reading.lab, lab(2)) and np.allclose(trial.reading.lab, lab(5))
+    assert studio.draft("bench") is None and studio.draft("plate") is None
+
+
+def test_a_piece_in_the_record_form_can_go_back_to_the_bench(page: Open, studio: Studio) -> None:
+    fill(studio)
+    studio.save_draft("plate", {**fields_of(ferric(3)), "piece": "H-7"})
+    with_piece(studio, 5)
+    press(page("bench"), "bench-record")
+    laid_by = studio.draft("plate laid by")
+    assert laid_by is not None and laid_by["piece"] == "H-7", "what stood in the form is kept"
+    app = press(page("bench"), "bench-more")
+    press(app, "bench-pass")
+    press(app, "bench-record")
+    plate = studio.draft("plate")
+    assert plate is not None and plate["coat0_passes"] == 6
+
+
+def test_a_waxed_reading_is_added_to_a_logged_plate_and_teaches_the_seal(page: Open, studio: Studio) -> None:
+    fill(studio, plates=3)
+    logged = studio.record(Trial(ferric(5), Reading(lab=lab(5))))
+    studio.save_draft(f"reading of plate {logged.id}", {"stage": "waxed", **as_typed(lab(5) - [4, 0, 0])})
+    app = press(page("log", plate=str(logged.id)), f"later.add.{logged.id}")
+    stages = studio.trial(logged.id or 0).stages
+    assert [step.stage for step in stages] == ["waxed"]
+    assert "Waxed" in said_on(app)
+    shift = learn_seal_shift(studio.trials())
+    assert shift.pairs == 1 and shift.shift[0] < -2.0
+
+
+# Trust
+
+
+def test_trust_needs_four_plates_and_says_the_way_on(page: Open, studio: Studio) -> None:
+    assert "log a plate first" in said_on(page("trust")).casefold()
+    fill(studio, plates=3)
+    app = page("trust")
+    assert "Log at least 4 plates" in said_on(app) and not app.exception
+
+
+def test_trust_says_in_plain_words_what_the_figures_mean(page: Open, studio: Studio) -> None:
+    fill(studio, plates=20)
+    near = studio.trials()[-1]
+    studio.record(Trial(near.recipe, Reading(lab=near.reading.lab + [-25.0, 10.0, -15.0])))
+    app = page("trust")
+    said = said_on(app)
+    assert "of the plates were predicted within" in said and "of 21 plates" in said
+    assert len(app.get("plotly_chart")) == 5
+    assert any("off by" in item.label for item in app.button)
+    assert "disagree" in said and not app.exception
+
+
+# In Chromium
+
+
+def test_a_piece_is_led_to_its_target_with_a_phone(demo: Served, visit: Visit) -> None:
+    visitor = visit(demo, phone=True)
+    page = visitor.page
+    visitor.open("bench")
+    visitor.press("I have read them: begin")
+    for _ in range(2):
+        visitor.press("One pass done")
+    box = page.get_by_role("button", name="One pass done").bounding_box()
+    assert box["height"] >= 90 and box["width"] >= 300, "pressed with gloves on"
+    visitor.sees("2 passes laid")
+    visitor.press("Add a reading")
+    visitor.press(re.compile("L\\*, a\\*, b\\*|Instrument"), "radio")
+    for label, value in (("L*", "29"), ("a*", "12.5"), ("b*", "14")):  # far darker than the target
+        visitor.type_number(label, value)
+    page.reload()  # half-way through a reading
+    page.get_by_role("button", name="Keep this reading").wait_for()
+    visitor.settle()
+    visitor.press("Keep this reading")
+    visitor.sees("After 2 passes: ΔE00")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    visitor.shot("bench")
+    visitor.sees("Stop: past the target")
+    visitor.press("Record this plate")
+    visitor.sees("with the passes that were really laid")
+    with demo.studio() as studio:
+        plate = studio.draft("plate")
+    assert plate is not None and plate["coat0_passes"] == 2 and plate["stages"][0]["stage"] == "pass 2"
+
+
+def test_a_piece_is_read_from_a_photograph_at_the_bench(demo: Served, visit: Visit) -> None:
+    visitor = visit(demo)
+    visitor.open("bench")
+    visitor.press("I have read them: begin")
+    visitor.press("One pass done")
+    visitor.press("Add a reading")
+    visitor.press("The next plate with a grey card, in daylight")
+    visitor.press("Yes, that is the card")
+    visitor.bench().drag((440, 560), (640, 720))
+    visitor.press("Keep this reading")
+    visitor.sees("After 1 pass: ΔE00")
+    visitor.shot("bench-photograph")
+    with demo.studio() as studio:
+        kept = studio.draft("bench")
+        assert kept is not None
+        reading = Reading.from_dict(kept["readings"]["1"]["reading"])
+        assert reading.photo is not None and studio.photo_path(reading.photo).is_file()
+    visitor.press("Correct")
+    visitor.sees("1 finish marked.")
+
+
+def test_the_plots_on_trust_are_drawn_and_lead_to_the_plates(demo: Served, visit: Visit) -> None:
+    visitor = visit(demo)
+    visitor.open("trust")
+    visitor.page.locator(".js-plotly-plot").nth(4).wait_for()
+    visitor.sees(re.compile("Half of the plates were predicted within ΔE00"))
+    visitor.shot("trust")
+    worst = visitor.page.get_by_role("button", name=re.compile("Plate .* off by")).first
+    number = worst.inner_text().split(",")[0]
+    visitor.press(worst.inner_text())
+    visitor.page.get_by_role("heading", name=number, exact=True).wait_for()
