@@ -18,6 +18,7 @@ from colour.difference import delta_E_CIE2000
 from matcher.demo import walk_through
 from matcher.recipe import describe
 from matcher.shipped import shipped
+from matcher.suggest import Limits, one_alloy
 from tests.browser import Served, Visitor
 
 Visit = Callable[..., Visitor]
@@ -59,9 +60,13 @@ def ranked_plates(visitor: Visitor) -> list[int | None]:
 
 
 def suggested(served: Served, target_id: int) -> list[int | None]:
-    """Return the plates that the library suggests for a target, best first; None for a predicted recipe."""
+    """Return the plates that the library suggests for a target, best first; None for a predicted recipe.
+
+    Within what the page starts from: the alloy of the plates made for the target, where there is one.
+    """
     with served.studio() as studio:
-        ranked = studio.suggester().suggest(studio.target(target_id).reading, 5)
+        alloy = one_alloy(trial.recipe for trial in studio.trials() if trial.target_id == target_id)
+        ranked = studio.suggester(limits=Limits(alloy=alloy)).suggest(studio.target(target_id).reading, 5)
         return [None if item.trial is None else item.trial.id for item in ranked]
 
 

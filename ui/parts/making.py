@@ -8,6 +8,7 @@ import streamlit as st
 
 from ui.parts.drafts import Draft
 from ui.parts.opened import logged
+from ui.parts.piece import take_to_bench
 from ui.parts.places import RECORD
 from ui.parts.recipe_form import fields_of
 
@@ -31,6 +32,12 @@ def make_button(
     """Show the button. name and where: what the recipe comes from, as the form says it. first: the one to stand out."""
     if st.button(label, type="primary" if first else "secondary", key=key):
         _make(studio, recipe, {"target_id": target_id or 0, "from_plate": name, "from_where": where})
+
+
+def bench_button(studio: Studio, recipe: Recipe, key: str, name: str, target_id: int | None) -> None:
+    """Show the way to the bench, where a plate is followed pass by pass; nothing for one without passes."""
+    if recipe.coats and st.button("Take it to the bench", type="tertiary", key=key):
+        take_to_bench(studio, recipe, name, target_id)
 
 
 def made_as(studio: Studio, recipe: Recipe) -> int | None:

@@ -13,7 +13,7 @@ from ui.parts import look
 from ui.parts.after_trial import show_advice
 from ui.parts.answers import Answers
 from ui.parts.cautions import show_cautions
-from ui.parts.making import LABEL, make_button
+from ui.parts.making import LABEL, bench_button, make_button
 from ui.parts.photographs import figure
 from ui.parts.steps import recipe_steps
 from ui.parts.swatches import pair
@@ -102,6 +102,7 @@ def _one(studio: Studio, target: Target, place: int, suggestion: Suggestion, ans
             source = f"the recipe at place {place}" if suggestion.trial is None else name
             with st.container(horizontal=True, vertical_alignment="center"):
                 make_button(studio, suggestion.recipe, f"make{place}", source, target.id, first=place == 1)
+                bench_button(studio, suggestion.recipe, f"bench{place}", source, target.id)
                 asked = suggestion.trial is not None and _asked_nearer(target, suggestion.trial)
             with st.expander("Cautions for these chemicals"):
                 show_cautions(suggestion.recipe, first=ALL_OF_THEM)

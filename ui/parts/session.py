@@ -13,7 +13,7 @@ from ui.parts import look
 from ui.parts.answers import Answers
 from ui.parts.cautions import show_cautions, show_cautions_for_all
 from ui.parts.drafts import Draft
-from ui.parts.making import made_as, make_button
+from ui.parts.making import bench_button, made_as, make_button
 from ui.parts.ranked import ALL_OF_THEM, distance_line, figures_in_words
 from ui.parts.steps import recipe_steps
 from ui.parts.strips import low_pair
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from matcher.trials.trial import Target
 
 FEWEST, MOST, USUAL = 2, 12, 4
+NEXT = "the plate most worth making"
 
 
 def show_next(studio: Studio, target: Target, answers: Answers) -> None:
@@ -48,7 +49,9 @@ def show_next(studio: Studio, target: Target, answers: Answers) -> None:
                 + recipe_steps(suggestion.recipe)
                 + f'<p class="pm-soft">{html.escape(suggestion.grounds)}</p>'
             )
-            make_button(studio, suggestion.recipe, "make-next", "the plate most worth making", target.id)
+            with st.container(horizontal=True, vertical_alignment="center"):
+                make_button(studio, suggestion.recipe, "make-next", NEXT, target.id)
+                bench_button(studio, suggestion.recipe, "bench-next", NEXT, target.id)
             with st.expander("Cautions for these chemicals"):
                 show_cautions(suggestion.recipe, first=ALL_OF_THEM)
 

@@ -40,6 +40,8 @@ def show() -> None:
     if target is None:
         look.title("Plates nearest to the target", "There is no target yet: start from a client's photograph.")
         st.page_link(TARGET.file, label="Start from a client's photograph")
+        if not logged(studio):
+            st.page_link(FIRST_PLATES.file, label="Plan your first plates")
         return
     look.title(
         f"Plates nearest to {target.name}",
@@ -129,11 +131,10 @@ def _what_changed(studio: Studio, target: Target, answers: Answers) -> None:
     trial = last_trial_for(studio, target)
     if trial is None:
         return
-    rows = changes(target, logged(studio), trial)
     if st.query_params.get("logged") == str(trial.id):
         with look.panel("changed"):
             st.subheader(f"What plate {trial.id} changed", anchor=False)
-            show_changes(target, rows)
+            show_changes(target, changes(target, logged(studio), trial))
             st.subheader("What would help", anchor=False)
             show_advice(studio, target, answers, trial)
         return
@@ -144,7 +145,7 @@ def _what_changed(studio: Studio, target: Target, answers: Answers) -> None:
     )
     if folded.open:
         with folded:
-            show_changes(target, rows)
+            show_changes(target, changes(target, logged(studio), trial))
             show_advice(studio, target, answers, trial)
 
 
