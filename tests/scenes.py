@@ -3,34 +3,39 @@
 from __future__ import annotations
 
 import io
+from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 from PIL import Image
 
 from matcher.card_search import project
+from matcher.cards import Card
 from matcher.cielab import XYZ_D50_TO_SRGB, encode_srgb, lab_to_xyz
 from matcher.photo import Photo, open_photo
+
+Floats = NDArray[np.float64]
 
 BROWN = (38.0, 14.0, 22.0)
 GREY = (49.5, 0.0, 0.0)
 
 
-def linear_of(lab):
+def linear_of(lab: Any) -> Floats:
     """Return linear sRGB (..., 3) of CIELAB."""
-    return lab_to_xyz(lab) @ XYZ_D50_TO_SRGB.T
+    return np.asarray(lab_to_xyz(lab) @ XYZ_D50_TO_SRGB.T)
 
 
 class Scene:
     """A bench, in linear sRGB, onto which flat things are laid."""
 
-    def __init__(self, width=800, height=600, lab=(62.0, 6.0, 16.0), seed=1):
+    def __init__(self, width: int = 800, height: int = 600, lab: Any = (62.0, 6.0, 16.0), seed: int = 1) -> None:
         self.rng = np.random.default_rng(seed)
         grain = cv2.GaussianBlur(self.rng.normal(0, 1, (height, width)), (0, 0), sigmaX=25, sigmaY=2)
         self.light = linear_of(lab) * np.exp(0.35 * grain / grain.std() * 0.5)[..., None]
         self.light *= np.exp(self.rng.normal(0, 0.03, (height, width, 1)))
 
-    def lay(self, corners, lab, texture=0.0):
+    def lay(self, corners: Any, lab: Any, texture: float = 0.0) -> Scene:
         """Lay a quadrilateral of one colour, corners (4, 2) clockwise; texture: spread of log brightness."""
         shape = self.light.shape[:2]
         mask = np.zeros(shape, np.uint8)
@@ -41,7 +46,7 @@ class Scene:
         self.light = self.light * (1 - share) + colour * share
         return self
 
-    def lay_picture(self, corners, picture):
+    def lay_picture(self, corners: Any, picture: Any) -> Scene:
         """Lay a picture (h, w, 3), linear, on a quadrilateral."""
         height, width = self.light.shape[:2]
         rows, columns = picture.shape[:2]
@@ -52,11 +57,13 @@ class Scene:
         self.light = self.light * (1 - mask) + warped * mask
         return self
 
-    def blurred(self, sigma):
+    def blurred(self, sigma: float) -> Scene:
         self.light = cv2.GaussianBlur(self.light, (0, 0), sigma)
         return self
 
-    def codes(self, exposure=1.0, cast=(1.0, 1.0, 1.0), noise=0.004, gradient=0.0):
+    def codes(
+        self, exposure: float = 1.0, cast: Any = (1.0, 1.0, 1.0), noise: float = 0.004, gradient: float = 0.0
+    ) -> Any:
         """Return 8-bit sRGB. gradient: log light from the left edge to the right."""
         width = self.light.shape[1]
         falloff = np.exp(gradient * (np.linspace(0, 1, width) - 0.5))[None, :, None]
@@ -64,21 +71,21 @@ class Scene:
         light = light + self.rng.normal(0, 1, light.shape) * noise * np.sqrt(np.maximum(light, 0.001))
         return np.rint(encode_srgb(light) * 255).astype(np.uint8)
 
-    def photo(self, **how) -> Photo:
+    def photo(self, **how: Any) -> Photo:
         return open_photo(png(self.codes(**how)))
 
 
-def png(codes) -> bytes:
+def png(codes: Any) -> bytes:
     buffer = io.BytesIO()
     Image.fromarray(codes).save(buffer, "PNG", compress_level=1)
     return buffer.getvalue()
 
 
-def box(left, top, right, bottom):
+def box(left: float, top: float, right: float, bottom: float) -> Floats:
     return np.array([[left, top], [right, top], [right, bottom], [left, bottom]], dtype=float)
 
 
-def turned(corners, degrees, stretch=1.0):
+def turned(corners: Any, degrees: float, stretch: float = 1.0) -> Floats:
     """Turn a quadrilateral about its middle, and narrow it as a card seen at an angle is."""
     corners = np.asarray(corners, float)
     middle = corners.mean(axis=0)
@@ -87,7 +94,7 @@ def turned(corners, degrees, stretch=1.0):
     return (corners - middle) * [1, stretch] @ turn.T + middle
 
 
-def draw_card(card, pixels_per_unit=200):
+def draw_card(card: Card, pixels_per_unit: int = 200) -> Floats:
     """Draw a steps or chart card, linear: its patches on black, in the card's own proportions."""
     width = int(pixels_per_unit * card.sides[1])
     height = int(width / np.mean(card.sides)) if card.layout != "steps" else width // 3
@@ -100,9 +107,10 @@ def draw_card(card, pixels_per_unit=200):
     return picture
 
 
-def draw_carrier(card, pixels_per_mm=6):
+def draw_carrier(card: Card, pixels_per_mm: int = 6) -> Floats:
     """Draw a carrier sheet with its card in the window, linear."""
     drawing = card.carrier
+    assert drawing is not None
     width, height = (round(side * pixels_per_mm) for side in drawing.sheet_mm)
     picture = np.full((height, width, 3), 0.85)
     dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, drawing.dictionary))
@@ -116,7 +124,7 @@ def draw_carrier(card, pixels_per_mm=6):
     return picture
 
 
-def on_sheet(corners, shares):
+def on_sheet(corners: Any, shares: Any) -> Floats:
     """Return where shares (n, 2) of a quadrilateral lie in the picture."""
     from matcher.card_search import unit_to
 

@@ -78,6 +78,21 @@ def test_few_readings_ask_for_more_and_many_do_not():
     assert many.smallest_between_means(4) == pytest.approx(many.smallest_delta_e00 / 2)
 
 
+def test_a_tolerance_asks_for_as_many_readings_as_their_means_need():
+    rng = np.random.default_rng(8)
+    found = judged(drawn(SCATTERS["round"], 12, rng))
+    assert found.readings_for(1.01 * found.smallest_delta_e00) == 1
+    assert "one photograph a plate is enough" in found.for_tolerance(1.01 * found.smallest_delta_e00)
+    for each in (2, 4):
+        tolerance = found.smallest_between_means(each) * 1.001
+        assert found.readings_for(tolerance) == each
+        assert f"Take {each} of each plate" in found.for_tolerance(tolerance)
+    assert "beyond this set-up" in found.for_tolerance(found.smallest_delta_e00 / 3)
+    for bad in (0.0, -1.0, float("nan")):
+        with pytest.raises(ReadingError, match="above 0"):
+            found.for_tolerance(bad)
+
+
 def test_what_cannot_show_scatter_is_refused():
     with pytest.raises(ReadingError, match="at least 3"):
         judged([BROWN, BROWN + 1])
