@@ -111,7 +111,11 @@ def _seal_shift(options: argparse.Namespace, studio: Studio, recipe: Recipe) -> 
 
 def _path_lines(path: BenchPath, tolerance: float) -> list[str]:
     chance = f"Chance to be within ΔE00 {tolerance:g} then: {path.chance_within(tolerance):.0%}."
-    lines = [path.instruction, f"{path.sentence} {chance}", *([] if path.warning is None else [path.warning])]
+    lines = [
+        path.instruction,
+        f"{path.sentence} {chance}",
+        *(said for said in (path.warning, path.caveat) if said is not None),
+    ]
     for count, lab, mean, (low, high) in zip(path.passes, path.labs, path.expected, path.interval, strict=True):
         mark = "laid" if count == path.done else "stop" if count == path.stop_at else ""
         read = f", read at {path.taken[int(count)]:.1f}" if int(count) in path.taken else ""

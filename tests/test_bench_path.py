@@ -172,6 +172,60 @@ def test_what_may_go_wrong_with_the_next_pass_asks_for_a_reading_first(studio):
     assert path.warning.startswith("Read the piece before the next pass")
 
 
+def test_a_piece_far_too_dark_is_not_led_on(studio):
+    """Read after two passes as dark as nine make it: no pass lightens it again, so there is nothing to wait for."""
+    process, suggester = studio
+    target = process.true(ferric(4))
+    path = suggester.bench_path(target, ferric(8), {2: Reading(process.true(ferric(11)) - [4, 0, 0], EXACT)})
+    assert path.past and path.remaining == 0
+    assert np.all(np.diff(path.labs[2:, 0]) <= 0)  # common practice, no source
+    assert path.unlike and path.caveat.startswith("This piece lies farther from what was expected")
+    usual = suggester.bench_path(target, ferric(8), {2: Reading(process.true(ferric(2)), EXACT)})
+    assert not usual.unlike and usual.caveat is None
+
+
+def later_passes(studio, uptake_sd, shift_sd, count=40):
+    """Return, of invented pieces read after 2 and 4 passes, ΔE00 errors after 6 to 8 and whether 95 % held the truth.
+
+    uptake_sd: how they take the coat faster or slower, as a logarithm; shift_sd: of a shift that all passes share.
+    Errors: (count, 2), as corrected and as predicted without readings.
+    """
+    process, suggester = studio
+    rng, errors, held = np.random.default_rng(12), [], []
+    for _ in range(count):
+        strength, faster, shift = rng.choice([0.25, 0.5]), np.exp(rng.normal(0, uptake_sd)), rng.normal(0, shift_sd, 3)
+
+        def piece(passes, strength=strength * faster, shift=shift):
+            return (
+                process.true(Recipe("silicon bronze", None, (Coat("ferric nitrate", strength, passes, 105.0),))) + shift
+            )
+
+        recipe = Recipe("silicon bronze", None, (Coat("ferric nitrate", strength, 8, 105.0),))
+        readings = {passes: Reading(piece(passes) + rng.normal(0, 0.1, 3), EXACT) for passes in (2, 4)}
+        blind, seen = suggester.bench_path([40, 14, 22], recipe), suggester.bench_path([40, 14, 22], recipe, readings)
+        truth = np.array([piece(passes) for passes in (6, 7, 8)])
+        errors.append([delta_e_2000(path.labs[6:9], truth).mean() for path in (seen, blind)])
+        miss = truth - seen.labs[6:9]
+        held += list(
+            np.einsum("ni,ni->n", miss, np.linalg.solve(seen.covariances[6:9], miss[..., None])[..., 0]) < 7.815
+        )
+    return np.array(errors), float(np.mean(held))
+
+
+def test_readings_of_a_piece_like_other_plates_keep_the_path_true(studio):
+    """Scatter as between plates of that process: 95 % regions hold nearly as often as they say."""
+    errors, held = later_passes(studio, 0.0, 0.3)
+    assert errors[:, 0].mean() < 0.9 * errors[:, 1].mean()
+    assert held >= 0.9
+
+
+def test_readings_of_a_piece_unlike_other_plates_are_followed(studio):
+    """A quarter faster or slower, and shifted by 0.8: the readings halve the error, and the regions widen for it."""
+    errors, held = later_passes(studio, 0.25, 0.8)
+    assert errors[:, 0].mean() < 0.5 * errors[:, 1].mean()
+    assert held >= 0.8
+
+
 def test_a_reading_after_passes_that_were_not_laid_is_refused(studio):
     with pytest.raises(SuggestionError, match="a reading after 5, and only 3 are laid"):
         studio[1].bench_path([40, 14, 24], ferric(6), {5: Reading([50.0, 10, 20])}, done=3)

@@ -1,7 +1,7 @@
 """Where the piece on the bench stands: the colour after every pass as predicted, corrected by each reading so far.
 
-At the bench. A reading is the recipe's own colour plus this piece's departure, which the later passes keep; so every
-reading corrects what is expected of the passes to come.
+At the bench. A reading shows this piece's departure from the recipe (``piece_path``), which the later passes keep; so
+every reading corrects what is expected of the passes to come.
 """
 
 from __future__ import annotations
@@ -18,8 +18,10 @@ from matcher.errors import SuggestionError
 from matcher.finish import Reading
 from matcher.recipe import MAX_PASSES, Coat, Recipe
 from matcher.suggest.outlook import draws_of
+from matcher.suggest.piece_path import Foreseen, corrected
 from matcher.suggest.process_model import ProcessModel
 from matcher.suggest.seal_shift import SealShift
+from matcher.suggest.trade_facts import is_ferric
 
 Floats = NDArray[np.float64]
 
@@ -38,8 +40,8 @@ class BenchPath:
 
     goal: the target as it must read before sealing. delta_e00: (k,) to the goal. draws: (k, n) of it; expected: (k,)
     their mean; interval: (k, 2) 95 %. done: passes laid so far. stop_at: the count after which to stop. risk: the
-    chance, 0 to 1, that one more pass takes the piece away from the goal. taken: ΔE00 of each reading to the goal, by
-    its count.
+    chance, 0 to 1, that one more pass takes the piece away from the goal. unlike: its readings lie farther from what
+    was expected than those of plates do. taken: ΔE00 of each reading to the goal, by its count.
     """
 
     passes: NDArray[np.intp]
@@ -54,6 +56,7 @@ class BenchPath:
     goal: Reading
     risk: float
     draws: Floats
+    unlike: bool
     taken: Mapping[int, float] = field(default_factory=dict)
 
     @property
@@ -93,6 +96,13 @@ class BenchPath:
             return f"The pass after that would overshoot, to ΔE00 {there:.1f}."
         return None
 
+    @property
+    def caveat(self) -> str | None:
+        """Say that the readings are not those of such a piece; None while they may be."""
+        if not self.unlike:
+            return None
+        return "This piece lies farther from what was expected than plates do: check the last reading and the recipe."
+
     def chance_within(self, tolerance: float, passes: int | None = None) -> float:
         """Return the chance, 0 to 1, to be within a ΔE00 after so many passes, by default where to stop."""
         return float(np.mean(self.draws[self.stop_at if passes is None else passes] <= tolerance))
@@ -104,6 +114,7 @@ class BenchPath:
             "instruction": self.instruction,
             "sentence": self.sentence,
             "warning": self.warning,
+            "caveat": self.caveat,
             "done": self.done,
             "stop_at": self.stop_at,
             "remaining": self.remaining,
@@ -144,19 +155,22 @@ def bench_path(
     laid = _passes_laid(taken, done)
     last = min(MAX_PASSES, max(recipe.coats[-1].passes, laid) + LOOK_BEYOND)
     passes = np.arange(last + 1)
-    labs, covariance = model.predict_together(model.columns([_after(recipe, int(count)) for count in passes]))
-    labs, covariance = _corrected(labs, covariance, model.plate_covariance, taken)
+    ferric = is_ferric(recipe.coats[-1].chemical)
+    foreseen = Foreseen(*model.predict_together(model.columns([_after(recipe, int(count)) for count in passes])))
+    labs, covariance, unlike = corrected(foreseen, model.plate_covariance, taken, laid if ferric else None)
     goal = target if seal is None else seal.before_sealing(target)
     each = covariance.reshape(last + 1, 3, last + 1, 3)[passes, :, passes, :]
     draws = draws_of(goal.lab, labs, each + goal.covariance)
     expected = draws.mean(axis=1)
-    stop_at = laid + int(np.argmin(expected[laid:]))
+    stop_at = _where_to_stop(expected, labs, each, goal, laid, ferric)
     delta = delta_e_2000(goal.lab, labs)
     interval = np.quantile(draws, [0.025, 0.975], axis=1).T
     sentence = _sentence(laid, stop_at, expected, interval)
     risk = _risk_of_next(labs, covariance, laid, goal)
     read = {count: float(delta_e_2000(goal.lab, reading.lab)) for count, reading in taken.items()}
-    return BenchPath(passes, labs, each, delta, expected, interval, laid, stop_at, sentence, goal, risk, draws, read)
+    return BenchPath(
+        passes, labs, each, delta, expected, interval, laid, stop_at, sentence, goal, risk, draws, unlike, read
+    )
 
 
 def stage_after(recipe: Recipe, passes: int) -> str:
@@ -209,21 +223,18 @@ def _after(recipe: Recipe, passes: int) -> Recipe:
     return Recipe(recipe.alloy, recipe.undercoat, rest, None, recipe.surface)
 
 
-def _corrected(labs: Floats, covariance: Floats, plate: Floats, taken: Mapping[int, Reading]) -> tuple[Floats, Floats]:
-    """Condition the path (k, 3), (3k, 3k) on readings; the piece's departure is shared by all passes."""
-    k = len(labs)
-    whole = covariance + np.tile(plate, (k, k))
-    counts = [count for count in sorted(taken) if count < k]
-    if not counts:
-        return labs, whole
-    at = np.concatenate([np.arange(3 * count, 3 * count + 3) for count in counts])
-    noise = np.zeros((len(at), len(at)))
-    for place, count in enumerate(counts):
-        noise[3 * place : 3 * place + 3, 3 * place : 3 * place + 3] = taken[count].covariance
-    seen = whole[np.ix_(at, at)] + noise + 1e-9 * np.eye(len(at))
-    gain = np.linalg.solve(seen, whole[at]).T
-    miss = np.concatenate([taken[count].lab for count in counts]) - labs.ravel()[at]
-    return (labs.ravel() + gain @ miss).reshape(k, 3), whole - gain @ whole[at]
+def _where_to_stop(expected: Floats, labs: Floats, each: Floats, goal: Reading, done: int, ferric: bool) -> int:
+    """Return the count after which to stop: the nearest to come, or now when the piece is surely too dark to match.
+
+    More passes never lighten a ferric coat (common practice, no source): what they still mend of the hue does not make
+    up for the lightness unless it halves the difference.
+    """
+    nearest = done + int(np.argmin(expected[done:]))
+    doubt = 2 * np.sqrt(each[done, 0, 0] + goal.covariance[0, 0])
+    darker = goal.lab[0] - labs[done, 0]
+    if ferric and darker > max(CLEARLY_DARKER, doubt) and expected[nearest] > expected[done] / 2:
+        return done
+    return nearest
 
 
 def _sentence(done: int, stop_at: int, expected: Floats, interval: Floats) -> str:

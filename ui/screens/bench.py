@@ -81,6 +81,8 @@ def _now(draft: Draft, piece: Piece, path: BenchPath, tolerance: float) -> None:
         )
         if path.warning is not None:
             tell(path.warning, "wrong")
+        if path.caveat is not None:
+            tell(path.caveat, "mind")
         kind: Literal["primary", "secondary"] = "primary" if path.remaining else "secondary"
         if st.button("One pass done", type=kind, key="bench-pass", width="stretch"):
             lay_pass(draft)
