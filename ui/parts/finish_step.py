@@ -124,6 +124,9 @@ def _chosen_reading(
         return None
     number = next(iter(found)) if len(found) == 1 else _which(draft, {k: item.reading for k, item in found.items()})
     chosen = found[number]
+    used = [frame.photo for frame in chosen.light.more.frames]
+    if used != draft.get("frames_used", []):
+        draft.set(frames_used=used)
     st.subheader(name, anchor=False)
     show_reading(chosen.reading, name, chosen.said)
     shown = partial(finish_texture, studio, sha256, chosen.light, shapes[number])

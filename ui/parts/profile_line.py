@@ -62,7 +62,7 @@ def say_profile(draft: Draft, used: InUse, photo: Photo) -> None:
     with st.container(key=f"{draft.form}-profile-line", gap=None):
         st.html(f'<p class="pm-soft">{html.escape(" ".join(filter(None, said)))}</p>')
         if used.profile is None:
-            with st.container(key="onward"):
+            with st.container(key=f"onward-{draft.form}"):
                 st.page_link(CAMERA.file, label="Teach it your camera and your light")
 
 

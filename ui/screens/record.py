@@ -176,7 +176,7 @@ def _trial(draft: Draft, recipe: Recipe, reading: Reading) -> Trial:
         ambient_temp_c=shown("ambient_c"),
         ambient_humidity_percent=shown("humidity"),
         stages=stages,
-        photos=() if photo is None else tuple(dict.fromkeys([photo, *on_the_way])),
+        photos=() if photo is None else tuple(dict.fromkeys([photo, *draft.get("frames_used", ()), *on_the_way])),
         notes=shown("notes") or "",
         target_id=shown("target_id") or None,
     )

@@ -1,0 +1,120 @@
+"""What is said of a reading beside its figures: the words follow the values, and say nothing where there is none."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from matcher.calibration import calibrate
+from matcher.cards import find_card
+from matcher.errors import CardError
+from matcher.finish import PaletteColour, Reading, read_finish
+from matcher.frames import unfit_frames
+from matcher.light_field import LightField
+from matcher.photo import CameraInfo
+from matcher.reading_words import (
+    glare_in_words,
+    hidden_light_in_words,
+    levelled_in_words,
+    lights_and_darks_in_words,
+    mottle_in_words,
+    profile_in_words,
+)
+from matcher.texture import Mottle, MottleScale, Texture
+from tests.plates import a_profile
+from tests.scenes import BROWN, GREY, Scene, box
+
+CARD, PLATE, INNER = box(40, 220, 200, 340), box(260, 150, 560, 450), box(280, 170, 540, 430)
+
+
+def bench(gradient=0.0, plate=BROWN, seed=1):
+    return Scene(seed=seed).lay(PLATE, plate, texture=0.2).lay(CARD, GREY).photo(gradient=gradient)
+
+
+def flat(gradient):
+    scene = Scene()
+    scene.light = np.zeros_like(scene.light)
+    return scene.lay(box(-5, -5, 805, 605), (75, 0, 1)).photo(gradient=gradient)
+
+
+def read(photo, field=None):
+    return read_finish(photo, calibrate(photo, find_card(photo, corners=CARD), field=field), INNER)
+
+
+def reading(**known):
+    return Reading(BROWN, np.eye(3), source="photograph", **known)
+
+
+def texture(lightness, colour):
+    return Texture((PaletteColour(BROWN, 1.0),), Mottle((MottleScale(1 / 16, 24.0, lightness, colour),), 0.1, 0.1))
+
+
+def test_a_profile_is_named_with_its_light_its_day_and_its_error():
+    profile = a_profile()
+    error = float(np.mean(profile.leave_one_out))
+    said = profile_in_words(profile)
+    assert said.startswith("shop tubes (two cool white tubes, 31 March 2025; ")
+    assert f"to ΔE00 {error:.1f} on average" in said
+    assert profile_in_words(replace(profile, light="")).startswith("shop tubes (31 March 2025; ")
+
+
+@pytest.mark.parametrize(("encoding", "said"), [("sRGB", True), ("linear", False), ("camera raw", False)])
+def test_only_a_file_that_the_camera_balanced_can_hide_a_changed_light(encoding, said):
+    assert bool(hidden_light_in_words(replace(bench(), encoding=encoding))) == said
+
+
+def test_lights_and_darks_are_told_apart_in_words():
+    said = lights_and_darks_in_words(reading(lights=np.array([46.0, 14, 24]), darks=np.array([30.0, 14, 20])))
+    assert "lightest quarter is much lighter" in said and "ΔE00" in said
+    alike = lights_and_darks_in_words(reading(lights=np.array([38.4, 14, 22]), darks=np.array([38.0, 14, 22])))
+    assert "hardly told apart" in alike
+    assert lights_and_darks_in_words(reading()) == ""
+
+
+def test_the_mottle_is_told_by_its_size_and_spread_or_called_even():
+    said = mottle_in_words(texture(2.3, 1.1))
+    assert "24 pixels" in said and "1/16 of the mark" in said
+    assert "L* varies by 2.3, a* and b* by 1.1" in said
+    assert "even" in mottle_in_words(texture(0.2, 0.1))
+
+
+def test_levelling_says_by_what_how_uneven_it_was_and_what_it_did():
+    """Log light rises by 0.6 over 800 pixels: from the card's middle to the mark's it is e^(0.6 × 290 / 800)."""
+    photo = bench(0.6)
+    field = LightField.from_flat_field(flat(0.6), find_card(photo, corners=CARD), photo)
+    before, after = read(photo), read(photo, field)
+    said = levelled_in_words(field, before, after)
+    percent = 100 * (np.exp(0.6 * (INNER.mean(axis=0)[0] - CARD.mean(axis=0)[0]) / 800) - 1)
+    told = int(said.split("it is ")[1].split(" %")[0])
+    assert told == pytest.approx(percent, abs=2) and "stronger than on the card" in said
+    assert said.startswith("Light levelled by the sheet of paper") and " became ±" in said
+    assert "±" not in levelled_in_words(field, None, after)
+
+
+def test_frames_say_how_much_glare_they_took_out():
+    before, after = reading(left_out_share=0.31), replace(reading(left_out_share=0.02), covariance=np.eye(3) / 4)
+    said = glare_in_words(3, before, after)
+    assert "3 photographs: 31% of the mark was glare in the first, 2% is left out now; ±" in said
+    assert "all of the mark was glare" in glare_in_words(2, None, after)
+    assert "stays" in glare_in_words(3, before, before)
+
+
+def test_a_flat_field_by_another_camera_is_refused():
+    here, other = CameraInfo("Invented", "One", "50 mm"), CameraInfo("Invented", "Two", "50 mm")
+    photo = replace(bench(), camera=here)
+    card = find_card(photo, corners=CARD)
+    with pytest.raises(CardError, match="another camera or lens"):
+        LightField.from_flat_field(replace(flat(0.0), camera=other), card, photo)
+    for same in (here, None, CameraInfo("Invented", "One")):
+        assert LightField.from_flat_field(replace(flat(0.0), camera=same), card, photo).found_by == "flat field"
+
+
+def test_of_several_frames_those_that_do_not_fit_are_named():
+    photos = [bench(seed=1), bench(seed=1, gradient=0.2), bench(seed=9, plate=(60.0, -20.0, 10.0))]
+    photos.append(replace(photos[1], encoding="linear"))
+    calibrations = [calibrate(photo, find_card(photo, corners=CARD)) for photo in photos]
+    unfit = unfit_frames(photos, calibrations, INNER)
+    assert set(unfit) == {2, 3}
+    assert unfit[2].startswith("Photograph 3 ") and unfit[3].startswith("Photograph 4 is linear")
