@@ -175,6 +175,8 @@ def test_a_planned_session_stays_and_shows_which_of_its_plates_are_made(
     assert "Logged as plate 9" in said(app)
     made = {button.key for button in app.button if str(button.key).startswith("session.1.")}
     assert made == {"session.1.1", "session.1.3"}
+    next(box for box in app.number_input if box.label == "Most passes in a coat").set_value(1).run()
+    assert said(app).count("Outside today’s limits") == sum(recipe.coats[0].passes > 1 for recipe in recipes) > 0
     with Studio.open(tmp_path / "studio") as studio:
         assert studio.draft("session 1") == draft, "a plan does not change under the hand"
 

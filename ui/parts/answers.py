@@ -77,7 +77,7 @@ class Answers:
 
 def answers_for(studio: Studio, target: Target, limits: Limits) -> Answers:
     """Return the answers for a target within the limits, at the target's own tolerance."""
-    return _answers(studio.name, studio.log.revision(), target.id, limits.in_words(), studio, target, limits)
+    return _answers(studio.name, studio.log.revision(), target.id, repr(limits), studio, target, limits)
 
 
 @st.cache_resource(show_spinner=False, max_entries=8)

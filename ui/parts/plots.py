@@ -9,33 +9,38 @@ import streamlit as st
 
 from matcher.cielab import lab_to_srgb8
 from matcher.spread import ellipse_95, plus_minus_95
+from ui.parts.swatches import figures
 
 if TYPE_CHECKING:
+    from matcher.suggest import Suggestion
     from matcher.trials.trial import Target, Trial
 
 GREY, GRID, INK = "#898989", "#9c9c9c", "#1c1c1c"
 QUIET = {"displayModeBar": False, "scrollZoom": False, "doubleClick": False, "showAxisDragHandles": False}
 
 
-def show_plots(target: Target, trials: Sequence[Trial], nearest: Sequence[int]) -> None:
+def show_plots(
+    target: Target, trials: Sequence[Trial], nearest: Sequence[int], predicted: Sequence[Suggestion] = ()
+) -> None:
     """Draw both plots side by side, one above the other on a phone.
 
-    nearest: numbers of the plates to set off.
+    nearest: numbers of the plates to set off. predicted: what could be made, as squares.
     """
+    squares = " Squares are the predicted recipes of the list." if predicted else ""
     left, right = st.columns([1.7, 1], gap="medium")
     with left:
-        st.plotly_chart(plane(target, trials, nearest), theme=None, config=QUIET, key="plot-plane")
+        st.plotly_chart(plane(target, trials, nearest, predicted), theme=None, config=QUIET, key="plot-plane")
         st.html(
             '<p class="pm-soft">Redder to the right, yellower upwards. '
             "The diamond is the target; its own a*, b* lie in the black-edged ring with 95 %. White-edged dots are the "
-            "nearest plates.</p>"
+            f"nearest plates.{squares}</p>"
         )
     with right:
-        st.plotly_chart(strip(target, trials, nearest), theme=None, config=QUIET, key="plot-strip")
+        st.plotly_chart(strip(target, trials, nearest, predicted), theme=None, config=QUIET, key="plot-strip")
         st.html('<p class="pm-soft">Lighter upwards. The pale band holds the target’s own L* with 95 %.</p>')
 
 
-def plane(target: Target, trials: Sequence[Trial], nearest: Sequence[int]) -> Any:
+def plane(target: Target, trials: Sequence[Trial], nearest: Sequence[int], predicted: Sequence[Suggestion] = ()) -> Any:
     """Return the a*b* plane as a figure."""
     import plotly.graph_objects as go
 
@@ -50,12 +55,13 @@ def plane(target: Target, trials: Sequence[Trial], nearest: Sequence[int]) -> An
                 x=outline[:, 0], y=outline[:, 1], mode="lines", line={"color": colour, "width": width}, hoverinfo="skip"
             )
         )
+    figure.add_trace(_predicted(go, [i.lab[1] for i in predicted], [i.lab[2] for i in predicted], predicted))
     figure.add_trace(_target(go, target, [target.reading.lab[1]], [target.reading.lab[2]]))
     figure.update_yaxes(scaleanchor="x", scaleratio=1)
     return figure
 
 
-def strip(target: Target, trials: Sequence[Trial], nearest: Sequence[int]) -> Any:
+def strip(target: Target, trials: Sequence[Trial], nearest: Sequence[int], predicted: Sequence[Suggestion] = ()) -> Any:
     """Return L* of the plates in the order of logging, as a figure."""
     import plotly.graph_objects as go
 
@@ -69,6 +75,8 @@ def strip(target: Target, trials: Sequence[Trial], nearest: Sequence[int]) -> An
         lightness - reach, lightness + reach, fillcolor="#ffffff", opacity=0.28, line_width=0, layer="below"
     )
     figure.add_hline(lightness, line={"color": "#ffffff", "width": 1.5})
+    after = [len(trials) + 6 + len(trials) // 15] * len(predicted)
+    figure.add_trace(_predicted(go, after, [i.lab[0] for i in predicted], predicted))
     figure.add_trace(_target(go, target, [len(trials) + 2], [lightness]))
     return figure
 
@@ -110,6 +118,22 @@ def _plates(go: Any, x: Sequence[float], y: Sequence[float], trials: Sequence[Tr
                 "width": [2 if trial.id in named else 0.6 for trial in trials],
                 "color": ["#ffffff" if trial.id in named else "#4a4a4a" for trial in trials],
             },
+        },
+    )
+
+
+def _predicted(go: Any, x: Sequence[float], y: Sequence[float], predicted: Sequence[Suggestion]) -> Any:
+    return go.Scatter(
+        x=x,
+        y=y,
+        mode="markers",
+        hovertext=[f"Predicted<br>{figures(item.lab)}" for item in predicted],
+        hoverinfo="text",
+        marker={
+            "size": 13,
+            "symbol": "square",
+            "color": [rgb(item.lab) for item in predicted],
+            "line": {"width": 2, "color": "#ffffff"},
         },
     )
 

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 FEWEST, MOST, USUAL = 2, 12, 4
 NEXT = "the plate most worth making"
+OUTSIDE = "<p>Outside today’s limits: plan the session again to keep to them.</p>"
 
 
 def show_next(studio: Studio, target: Target, answers: Answers) -> None:
@@ -73,7 +74,7 @@ def show_session(studio: Studio, target: Target, answers: Answers) -> None:
                 draft.fill({"count": int(count), "plates": [_kept(item, target.tolerance) for item in chosen]})
                 st.rerun()
         if planned:
-            _plates(studio, target, planned)
+            _plates(studio, target, answers, planned)
 
 
 def _count(draft: Draft) -> dict[str, Any]:
@@ -93,7 +94,7 @@ def _kept(item: Suggestion, tolerance: float) -> dict[str, Any]:
     }
 
 
-def _plates(studio: Studio, target: Target, planned: Sequence[dict[str, Any]]) -> None:
+def _plates(studio: Studio, target: Target, answers: Answers, planned: Sequence[dict[str, Any]]) -> None:
     recipes = [Recipe.from_dict(plate["recipe"]) for plate in planned]
     for number, (plate, recipe) in enumerate(zip(planned, recipes, strict=True), start=1):
         colours, words, action = st.columns([1, 1.7, 0.7], gap="medium", vertical_alignment="center")
@@ -102,7 +103,8 @@ def _plates(studio: Studio, target: Target, planned: Sequence[dict[str, Any]]) -
         with words:
             chance = f'<p class="pm-soft">Chance to be within {target.tolerance:g}: {plate["chance"]:.0%}.</p>'
             low, high = plate["interval"]
-            st.html(distance_line(plate["delta_e00"], (low, high)) + chance + recipe_steps(recipe))
+            outside = "" if answers.suggester.limits.allow(recipe) else OUTSIDE
+            st.html(distance_line(plate["delta_e00"], (low, high)) + chance + recipe_steps(recipe) + outside)
         with action:
             made = made_as(studio, recipe)
             if made is not None:

@@ -35,7 +35,7 @@ def limits_of(studio: Studio, target: Target) -> Limits:
         alloy=standing("alloy") or None,
         max_passes=None if passes is None else min(max(int(passes), 1), MAX_PASSES),
         surface_temp_c=_heat(standing("coolest"), standing("hottest")),
-        excluded=frozenset(standing("excluded") or ()),
+        excluded=frozenset(sorted(standing("excluded") or ())),
         strengths=tuple(sorted(strengths)) if strengths else None,
     )
 

@@ -164,7 +164,7 @@ def _plots(studio: Studio, target: Target, ranked: Sequence[Suggestion]) -> None
     st.subheader("Target and plates", anchor=False)
     if len(shown) < len(trials):
         st.html(f'<p class="pm-soft">The {len(ranked)} nearest and the last {PLOTTED} plates of {len(trials)}.</p>')
-    show_plots(target, shown, named[:AT_FIRST])
+    show_plots(target, shown, named[:AT_FIRST], [item for item in ranked if item.trial is None])
 
 
 show()
