@@ -58,12 +58,13 @@ def choose(studio: Studio, draft: Draft) -> None:
         return
     recipe_side, cautions_side = st.columns([1.25, 1], gap="medium")
     with recipe_side, look.panel("bench-choice"):
-        target = _target(studio, target)
+        target = ask_for_target(studio, target, "bench")
         offer = _offer(studio, draft, target)
         if offer is None:
             return
         st.html(recipe_steps(offer.recipe))
-        sealed = _sealed(draft, offer.recipe)
+        own = UNSEALED if offer.recipe.seal is None else offer.recipe.seal.kind
+        sealed = ask_if_sealed(draft, f"sealed_for_{own}", own)
     with cautions_side, look.panel("bench-cautions"):
         st.html("<strong>First read the cautions</strong>")
         show_cautions(offer.recipe, first=ALL_OF_THEM)
@@ -72,14 +73,15 @@ def choose(studio: Studio, draft: Draft) -> None:
             st.rerun()
 
 
-def _target(studio: Studio, target: Target) -> Target:
+def ask_for_target(studio: Studio, target: Target, page: str) -> Target:
+    """Let another target be chosen; return the one that is. page: what tells this field from those of other pages."""
     targets = {str(item.id): item for item in reversed(studio.targets())}
     number = st.selectbox(
         "Target",
         list(targets),
         index=list(targets).index(str(target.id)),
         format_func=lambda key: targets[key].name,
-        key=f"bench.target.{target.id}",
+        key=f"{page}.target.{target.id}",
     )
     if number != str(target.id):
         choose_target(targets[number])
@@ -130,15 +132,19 @@ def _source(place: int, item: Suggestion) -> str:
     return f"The recipe at place {place}" if item.trial is None else f"Plate {item.trial.id}"
 
 
-def _sealed(draft: Draft, recipe: Recipe) -> str:
-    """Ask how the target is sealed: the piece is read before sealing, and sealing changes the colour."""
-    own = UNSEALED if recipe.seal is None else recipe.seal.kind
-    known = {**SEALED, **({own: own.capitalize()} if own not in SEALED else {})}
-    field = draft.field(f"sealed_for_{own}", own)
+def ask_if_sealed(draft: Draft, name: str, otherwise: str) -> str:
+    """Ask how the target is sealed, for the draft's field ``name``: sealing changes a colour, and the piece is read
+    before it.
+    """
+    known = {**SEALED, **({otherwise: otherwise.capitalize()} if otherwise not in SEALED else {})}
     chosen = st.segmented_control(
-        "Is the finish that you match sealed?", list(known), format_func=known.__getitem__, required=True, **field
+        "Is the finish that you match sealed?",
+        list(known),
+        format_func=known.__getitem__,
+        required=True,
+        **draft.field(name, otherwise),
     )
-    return str(chosen or own)
+    return str(chosen or otherwise)
 
 
 def _lowered(text: str) -> str:

@@ -51,6 +51,11 @@ def errors_plot(figures: Honesty) -> Any:
     return figure
 
 
+def off_the_plot(figures: Honesty) -> bool:
+    """Tell whether some plate is farther off than the plot of the errors reaches."""
+    return bool(figures.left_out.errors.max() > FAR_OFF * figures.left_out.percentile_90)
+
+
 def coverage_plot(figures: Honesty, by_chance: tuple[int, int]) -> Any:
     """Return the share of plates that lay inside their 95 % regions, beside 95 % and what chance makes of it."""
     import plotly.graph_objects as go

@@ -9,7 +9,7 @@ import streamlit as st
 
 from matcher.errors import StudioError
 from ui.parts import look
-from ui.parts.bench_choice import ALL_OF_THEM, choose
+from ui.parts.bench_choice import ALL_OF_THEM, ask_if_sealed, choose
 from ui.parts.bench_readings import show_readings
 from ui.parts.cautions import show_cautions
 from ui.parts.drafts import Draft
@@ -20,6 +20,7 @@ from ui.parts.piece import FORM, UNSEALED, Piece, hand_over, lay_by, lay_pass, p
 from ui.parts.places import RECORD
 from ui.parts.steps import recipe_steps
 from ui.parts.swatches import pair
+from ui.parts.together import together
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -48,12 +49,10 @@ def show() -> None:
 
 
 def _work(studio: Studio, draft: Draft, piece: Piece, target: Target) -> None:
-    from matcher.suggest import learn_seal_shift
-
     look.title("At the bench", f"For {target.name}, within ΔE00 {target.tolerance:g}.")
     if draft.unkept:
         tell(draft.unkept)
-    shift = None if piece.sealed == UNSEALED else learn_seal_shift(logged(studio), piece.sealed)
+    shift = None if piece.sealed == UNSEALED else _shift(studio.name, studio.log.revision(), piece.sealed, studio)
     with st.spinner("Looking ahead…"):
         path = studio.suggester().bench_path(target.reading, piece.recipe, piece.readings, shift, piece.done)
     now_side, path_side = st.columns([1, 1.25], gap="medium")
@@ -66,8 +65,16 @@ def _work(studio: Studio, draft: Draft, piece: Piece, target: Target) -> None:
     with path_side:
         show_path(path, piece.readings, target.tolerance, name)
     show_readings(studio, draft, piece, path)
-    _recipe(piece)
+    _recipe(draft, piece)
     _finish(studio, draft, piece, path)
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _shift(name: str, revision: int, sealed: str, _studio: Studio) -> SealShift:
+    """Return what a seal did to other plates; learned anew only when the log has changed."""
+    from matcher.suggest import learn_seal_shift
+
+    return learn_seal_shift(logged(_studio), sealed)
 
 
 def _now(draft: Draft, piece: Piece, path: BenchPath, tolerance: float) -> None:
@@ -77,7 +84,7 @@ def _now(draft: Draft, piece: Piece, path: BenchPath, tolerance: float) -> None:
     with look.panel("bench-now"):
         st.html(
             f'<p class="pm-laid">{laid}</p><p class="pm-instruction" role="status">{html.escape(path.instruction)}</p>'
-            f"<p>{html.escape(path.sentence)} {chance}</p>"
+            f"<p>{together(path.sentence)} {chance}</p>"
         )
         if path.warning is not None:
             tell(path.warning, "wrong")
@@ -95,16 +102,16 @@ def _now(draft: Draft, piece: Piece, path: BenchPath, tolerance: float) -> None:
 
 
 def _seal_words(shift: SealShift) -> None:
-    said = html.escape(shift.sentence).replace(" ± ", "\u00a0±\u00a0")
     st.html(
-        f'<p class="pm-soft">{said} The piece is read unsealed, so it is compared with what it must be before sealing; '
-        "the bands hold this doubt too.</p>"
+        f'<p class="pm-soft">{together(shift.sentence)} The piece is read unsealed, so it is compared with what it '
+        "must be before sealing; the bands hold this doubt too.</p>"
     )
 
 
-def _recipe(piece: Piece) -> None:
-    with st.expander("Recipe and cautions"):
+def _recipe(draft: Draft, piece: Piece) -> None:
+    with st.expander("Recipe, seal and cautions"):
         st.html(recipe_steps(piece.recipe))
+        ask_if_sealed(draft, "sealed", piece.sealed)
         show_cautions(piece.recipe, first=ALL_OF_THEM)
 
 

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
 from matcher.errors import SuggestionError
 from ui.parts import look
+from ui.parts.bench_choice import ask_for_target
 from ui.parts.faults import tell
 from ui.parts.opened import chosen_target, logged, the_studio
 from ui.parts.places import FIRST_PLATES, LOG, RECORD
 from ui.parts.plots import QUIET
+from ui.parts.together import together
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -28,9 +29,10 @@ def show() -> None:
         "How far to trust predictions",
         "Every figure here comes from the studio's own plates: each was predicted without being shown, then compared.",
     )
+    near = _near(studio)
     try:
         with st.spinner("Leaving out one plate after the other…"):
-            figures = figures_for(studio, chosen_target(studio))
+            figures = _figures(studio.name, studio.log.revision(), None if near is None else near.id, studio, near)
     except SuggestionError as error:
         tell(str(error), "mind")
         with st.container(horizontal=True):
@@ -42,16 +44,19 @@ def show() -> None:
     _show(figures)
 
 
-def figures_for(studio: Studio, target: Target | None) -> Honesty:
-    """Return the figures, kept until the log changes; a target matters only where the log is long."""
+def _near(studio: Studio) -> Target | None:
+    """Return the target near which the predictions are judged, asked for; it matters only where the log is long."""
     from matcher.suggest.foresight import MOST_LEARNED_FROM
 
-    near = None if target is None or len(logged(studio)) <= MOST_LEARNED_FROM else target
-    return _figures(studio.name, studio.log.revision(), None if near is None else near.id, studio, near)
+    target = chosen_target(studio)
+    if target is None or len(logged(studio)) <= MOST_LEARNED_FROM:
+        return None
+    return ask_for_target(studio, target, "trust")
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
 def _figures(name: str, revision: int, target_id: int | None, _studio: Studio, _target: Target | None) -> Honesty:
+    """Return the figures, kept until the log changes."""
     return _studio.suggester().honesty(None if _target is None else _target.reading)
 
 
@@ -62,7 +67,8 @@ def _show(figures: Honesty) -> None:
     _note(words.learned_from_in_words(figures))
     _part("Plates that were not shown", words.left_out_in_words(figures))
     _plot(plots.errors_plot(figures), "errors", "Error of every plate when it is left out")
-    _note("A triangle at the upper edge is farther off than the plot reaches.")
+    if plots.off_the_plot(figures):
+        _note("A triangle at the upper edge is farther off than the plot reaches.")
     _worst(figures)
     _part("Do the 95 % intervals hold?", words.coverage_in_words(figures))
     by_chance = words.coverage_by_chance(len(figures.left_out.errors))
@@ -82,7 +88,7 @@ def _show(figures: Honesty) -> None:
     _part("Plates that disagree with the others", words.contradictions_in_words(figures))
     for item in figures.contradictions:
         with look.panel(f"odd-{item.trial.id}"):
-            st.html(f"<p>{html.escape(item.sentence)}</p>")
+            st.html(f"<p>{together(item.sentence)}</p>")
             _open(item.trial.id, "odd")
 
 
@@ -102,11 +108,11 @@ def _open(plate: int | None, where: str, more: str = "") -> None:
 
 def _part(heading: str, sentence: str) -> None:
     st.subheader(heading, anchor=False)
-    st.html(f'<p class="pm-words">{html.escape(sentence)}</p>')
+    st.html(f'<p class="pm-words">{together(sentence)}</p>')
 
 
 def _note(text: str) -> None:
-    st.html(f'<p class="pm-soft">{html.escape(text)}</p>')
+    st.html(f'<p class="pm-soft">{together(text)}</p>')
 
 
 def _plot(figure: Any, name: str, alt: str) -> None:
