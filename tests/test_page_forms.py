@@ -225,31 +225,3 @@ def test_saying_that_it_was_daylight_makes_the_reading_surer(demo: Served, visit
     visitor.page.get_by_text("Taken in daylight").click()
     visitor.settle()
     assert sum(plus_minus(visitor)) < sum(unknown)
-
-
-def test_a_chart_teaches_the_camera_and_later_readings_use_it(demo: Served, visit: Visit) -> None:
-    visitor = visit(demo)
-    visitor.open("how-to-photograph")
-    visitor.upload(client_picture())
-    visitor.press("Learn from this chart")
-    visitor.sees("Give the camera and its light a name first")
-    visitor.page.get_by_label("Name of camera and light").fill("bench camera, window")
-    visitor.page.wait_for_timeout(600)
-    visitor.press("Learn from this chart")
-    visitor.page.get_by_role("alert").first.wait_for()  # there is no chart in the client's picture
-    visitor.upload(shipped("demo_images") / "chart_daylight.jpg")
-    visitor.press("Learn from this chart")
-    visitor.sees(re.compile("^Learned: bench camera, window"))
-    with demo.studio() as studio:
-        assert [profile.name for profile in studio.profiles()] == ["bench camera, window"]
-    visitor.open("target")
-    visitor.press("Upload", role="radio")
-    visitor.upload(client_picture())
-    visitor.press("Yes, that is the card")
-    visitor.bench().drag((340, 510), (620, 720))
-    visitor.sees(re.compile("camera profile bench camera, window"))
-    visitor.press("Save and rank the plates")
-    visitor.sees(re.compile("^Plates nearest to"))
-    with demo.studio() as studio:
-        without, with_profile = studio.targets()
-    assert np.trace(with_profile.reading.covariance) < np.trace(without.reading.covariance)

@@ -14,7 +14,7 @@ from matcher.studio import Studio
 from tests.browser import Served, Visitor
 
 Visit = Callable[..., Visitor]
-PLACES = ("", "target", "suggestions", "record", "log", "how-to-photograph")
+PLACES = ("", "target", "suggestions", "record", "log", "how-to-photograph", "camera", "compare", "repeats")
 LEAST_TOUCH_PX = 44
 
 
