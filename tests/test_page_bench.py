@@ -23,6 +23,7 @@ from matcher.suggest import learn_seal_shift
 from matcher.trials.trial import StageReading, Target, Trial
 from tests.benchmarks.invented_processes import film, recipe_space
 from tests.browser import Served, Visitor
+from ui.parts.later_reading import photographs_in
 from ui.parts.recipe_form import fields_of, recipe_of
 
 APP = Path(__file__).parents[1] / "ui" / "app.py"
@@ -266,6 +267,11 @@ def test_a_waxed_reading_is_added_to_a_logged_plate_and_teaches_the_seal(page: O
     assert shift.pairs == 1 and shift.shift[0] < -2.0
 
 
+def test_all_photographs_of_a_reading_go_with_it() -> None:
+    assert photographs_in({"photo": "a", "frames_used": ["b", "c"]}) == ["a", "b", "c"]
+    assert photographs_in({"way": "typed"}) == []
+
+
 # Trust
 
 
@@ -339,6 +345,7 @@ def test_a_piece_is_read_from_a_photograph_at_the_bench(demo: Served, visit: Vis
         assert reading.photo is not None and studio.photo_path(reading.photo).is_file()
     visitor.press("Correct")
     visitor.sees("1 finish marked.")
+    visitor.press("Not now")
 
 
 def test_the_plots_on_trust_are_drawn_and_lead_to_the_plates(demo: Served, visit: Visit) -> None:

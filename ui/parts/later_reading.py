@@ -6,19 +6,20 @@ A reading before sealing and one after it teach what the seal does to a colour.
 from __future__ import annotations
 
 import html
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from matcher.trials.trial import StageReading
 from ui.parts.colour_in import colour_in
 from ui.parts.drafts import Draft
 from ui.parts.faults import told
 from ui.parts.swatches import field, figures
 
 if TYPE_CHECKING:
-    from matcher.finish import Reading
     from matcher.studio import Studio
-    from matcher.trials.trial import StageReading, Trial
+    from matcher.trials.trial import Trial
 
 LATER = {"cool": "Cool", "waxed": "Waxed", "lacquered": "Lacquered"}
 SAID = {"bare": "The bare metal", "undercoat": "The undercoat", **LATER}
@@ -63,14 +64,18 @@ def add_later(studio: Studio, trial: Trial) -> None:
         with beside or st.container():
             if reading is not None and st.button("Add this reading", type="primary", key=f"later.add.{trial.id}"):
                 with told():
-                    _add(studio, trial, str(stage), reading)
+                    _add(studio, trial, StageReading(str(stage), reading), photographs_in(draft.values))
                     draft.drop()
                     st.rerun()
 
 
-def _add(studio: Studio, trial: Trial, stage: str, reading: Reading) -> None:
-    from matcher.trials.trial import StageReading
+def photographs_in(fields: Mapping[str, Any]) -> list[str]:
+    """Return the photographs that a form's reading was made from: its own, and the frames with the lamp moved."""
+    photo = fields.get("photo")
+    return [] if photo is None else [photo, *fields.get("frames_used", ())]
 
-    studio.add_stage(trial.id or 0, StageReading(stage, reading))
-    if reading.photo is not None:
-        studio.add_photo(trial.id or 0, reading.photo)
+
+def _add(studio: Studio, trial: Trial, step: StageReading, photographs: list[str]) -> None:
+    studio.add_stage(trial.id or 0, step)
+    for sha256 in photographs:
+        studio.add_photo(trial.id or 0, sha256)

@@ -14,6 +14,7 @@ import streamlit as st
 
 from matcher.recipe import MAX_PASSES, Recipe
 from ui.parts.drafts import Draft
+from ui.parts.later_reading import photographs_in
 from ui.parts.places import BENCH, RECORD
 from ui.parts.recipe_form import fields_of
 
@@ -151,7 +152,11 @@ def hand_over(studio: Studio, draft: Draft, piece: Piece) -> None:
     if last is not None and piece.recipe.seal is None:  # unsealed: the last reading is the plate's own
         kept |= last["taken_as"]
     stages = [
-        {"stage": stage_after(piece.recipe, count), "reading": reading.as_dict()}
+        {
+            "stage": stage_after(piece.recipe, count),
+            "reading": reading.as_dict(),
+            "photos": photographs_in(taken_as(draft, count)),
+        }
         for count, reading in sorted(piece.readings.items())
     ]
     plate.fill(

@@ -13,7 +13,7 @@ from ui.parts.cautions import show_cautions
 from ui.parts.colour_in import colour_in
 from ui.parts.drafts import Draft
 from ui.parts.faults import tell
-from ui.parts.later_reading import show_stages
+from ui.parts.later_reading import photographs_in, show_stages
 from ui.parts.opened import choose_target, chosen_target, logged, the_studio
 from ui.parts.piece import clear_when_logged
 from ui.parts.places import LOG, SUGGESTIONS
@@ -166,8 +166,8 @@ def _trial(draft: Draft, recipe: Recipe, reading: Reading) -> Trial:
     def shown(name: str) -> Any:
         return st.session_state.get(draft.key(name))
 
-    photo, stages = draft.get("photo"), _stages(draft)
-    on_the_way = [step.reading.photo for step in stages if step.reading.photo is not None]
+    photographs = photographs_in(draft.values)
+    on_the_way = [sha256 for item in draft.get("stages") or () for sha256 in item["photos"]]
     return Trial(
         recipe=recipe,
         reading=reading,
@@ -175,8 +175,8 @@ def _trial(draft: Draft, recipe: Recipe, reading: Reading) -> Trial:
         piece=shown("piece") or "",
         ambient_temp_c=shown("ambient_c"),
         ambient_humidity_percent=shown("humidity"),
-        stages=stages,
-        photos=() if photo is None else tuple(dict.fromkeys([photo, *draft.get("frames_used", ()), *on_the_way])),
+        stages=_stages(draft),
+        photos=tuple(dict.fromkeys([*photographs, *on_the_way])) if photographs else (),
         notes=shown("notes") or "",
         target_id=shown("target_id") or None,
     )
