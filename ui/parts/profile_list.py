@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from matcher.errors import MatcherError
 from ui.parts import look
 from ui.parts.drafts import Draft
 from ui.parts.faults import tell, told
@@ -33,8 +34,8 @@ def show_profile(profile: CameraProfile) -> None:
 
 def list_profiles(studio: Studio) -> None:
     """List the profiles, those retired folded away, and take in one from a file."""
-    known = studio.profiles(include_retired=True)
     st.subheader("Cameras and lights learned", anchor=False)
+    known = _known(studio)
     draft = Draft(studio, "profiles")
     if said := draft.said():
         tell(said, "done")
@@ -52,6 +53,16 @@ def list_profiles(studio: Studio) -> None:
             for profile in retired:
                 _retired(studio, draft, profile)
     _take_in(studio, draft)
+
+
+def _known(studio: Studio) -> list[CameraProfile]:
+    """Return the profiles; when a retired one cannot be read, say so and go on with the others. Raises StudioError."""
+    try:
+        return studio.profiles(include_retired=True)
+    except MatcherError as error:
+        active = studio.profiles()
+        tell(str(error), "mind")
+        return active
 
 
 def _head(profile: CameraProfile) -> str:

@@ -94,10 +94,9 @@ def _in_words(draft: Draft, found: Repeatability) -> None:
         "plates that this set-up tells from one photograph of each</small></p>"
         f'<p class="pm-said">{html.escape(found.words)}</p>'
     )
-    tolerance = st.number_input(
-        "For a tolerance of ΔE00", min_value=0.1, step=0.5, format="%g", **draft.field("tolerance", 2.0)
-    )
-    st.html(f'<p class="pm-tell">{html.escape(found.for_tolerance(tolerance))}</p>')
+    tolerance = st.number_input("For a tolerance of ΔE00", step=0.5, format="%g", **draft.field("tolerance", 2.0))
+    with told():
+        st.html(f'<p class="pm-tell">{html.escape(found.for_tolerance(tolerance or 0.0))}</p>')
     minded(found.caveats)
     st.html('<p class="pm-soft">What all the readings share, such as a card that is off, does not show in this.</p>')
 
