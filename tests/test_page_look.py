@@ -193,8 +193,11 @@ def test_an_empty_studio_has_no_dead_end(serve: Callable[[Path], Served], visit:
     for label, value in (("L*", "38"), ("a*", "14"), ("b*", "22")):
         visitor.type_number(label, value)
     visitor.press("Save and rank the plates")
-    visitor.sees(re.compile("log a plate first"))
-    visitor.press("Record a plate", role="link")
+    visitor.sees(re.compile("^No plate is logged yet"))
+    visitor.press("Plan your first plates")
+    visitor.sees(re.compile("^24 plates on silicon bronze"))
+    visitor.page.go_back()
+    visitor.press("Record a plate")
     visitor.press("Instrument or Munsell", role="radio")
     for label, value in (("L*", "38.5"), ("a*", "14"), ("b*", "22")):
         visitor.type_number(label, value)

@@ -67,7 +67,8 @@ def _chosen(choice: FirstChoice) -> list[Recipe]:
 def _table(studio: Studio, recipes: list[Recipe]) -> None:
     made = [made_as(studio, recipe) for recipe in recipes]
     done = sum(plate is not None for plate in made)
-    st.subheader(f"{len(recipes)} plates on {recipes[0].alloy}, in the order to make them", anchor=False)
+    plates = "1 plate" if len(recipes) == 1 else f"{len(recipes)} plates"
+    st.subheader(f"{plates} on {recipes[0].alloy}, in the order to make them", anchor=False)
     progress = f" {done} of them {'is' if done == 1 else 'are'} logged." if done else ""
     st.html(
         '<p class="pm-tally">Each is the one whose colour is least known from those before it. '
