@@ -74,7 +74,7 @@ def _table(readings: Sequence[Reading], numbers: dict[str, int], found: Repeatab
     )
     mean = _row("mean", found.lab, None)
     return (
-        '<table class="pm-changes pm-readings"><thead><tr><th></th><th>Photograph</th><th>L*</th><th>a*</th>'
+        '<table class="pm-changes pm-readings"><thead><tr><th></th><th>No.</th><th>L*</th><th>a*</th>'
         f"<th>b*</th><th>ΔE00 from mean</th></tr></thead><tbody>{rows}{mean}</tbody></table>"
     )
 
