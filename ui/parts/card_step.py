@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from matcher.errors import MatcherError
+from matcher.errors import CardError, MatcherError, ReadingError
 from ui.draw import Shape, draw
 from ui.parts.drafts import Draft
 from ui.parts.faults import tell, told
@@ -64,19 +64,26 @@ def card_reading(studio: Studio, sha256: str, choice: CardChoice) -> CardReading
     """Return what the photograph shows of the chosen card, or None without one. Raises MatcherError."""
     if choice.way == "none":
         return None
-    return _card_reading(str(studio.photo_path(sha256)), choice, own_lab(studio, choice.own), studio, sha256)
+    found = _looked_for(str(studio.photo_path(sha256)), choice, own_lab(studio, choice.own), studio, sha256)
+    if isinstance(found, MatcherError):
+        raise type(found)(str(found)) from found
+    return found
 
 
 @st.cache_resource(show_spinner=False, max_entries=24)
-def _card_reading(
+def _looked_for(
     path: str, choice: CardChoice, lab: tuple[Any, ...] | None, _studio: Studio, _sha256: str
-) -> CardReading:
+) -> CardReading | CardError | ReadingError:
+    """Return the card, or why there is none: a search in vain is kept too, it takes as long."""
     from matcher.cards import find_card, neutral_patch
 
     photo = photo_of(_studio, _sha256)
-    if choice.region is not None:
-        return neutral_patch(photo, choice.region)
-    return find_card(photo, kind=choice.kind, corners=choice.corners, lab=lab)
+    try:
+        if choice.region is not None:
+            return neutral_patch(photo, choice.region)
+        return find_card(photo, kind=choice.kind, corners=choice.corners, lab=lab)
+    except (CardError, ReadingError) as error:
+        return error
 
 
 def own_lab(studio: Studio, name: str | None) -> tuple[Any, ...] | None:
