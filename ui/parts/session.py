@@ -101,7 +101,7 @@ def _plates(studio: Studio, target: Target, answers: Answers, planned: Sequence[
         with colours:
             st.html(low_pair(target.reading.lab, plate["lab"], "Target", f"Plate {number} of {len(planned)}"))
         with words:
-            chance = f'<p class="pm-soft">Chance to be within {target.tolerance:g}: {plate["chance"]:.0%}.</p>'
+            chance = f'<p class="pm-soft pm-tally">Chance to be within {target.tolerance:g}: {plate["chance"]:.0%}.</p>'
             low, high = plate["interval"]
             outside = "" if answers.suggester.limits.allow(recipe) else OUTSIDE
             st.html(distance_line(plate["delta_e00"], (low, high)) + chance + recipe_steps(recipe) + outside)
