@@ -14,12 +14,14 @@ from matcher.cielab import lab_to_xyz, xyz_to_lab
 from matcher.difference import delta_e_2000, delta_e_draws, difference_covariance, difference_in_words, interval_of
 from matcher.errors import ReadingError
 from matcher.finish import Reading
-from matcher.light_field import LOCAL_SIGMA, PLAIN_FALLOFF
+from matcher.light_field import LOCAL_SIGMA
 
 Floats = NDArray[np.float64]
 
 SURE = 0.95
-UNTOLD = 3.0  # times as uneven as light is taken to be where a card's face tells of it
+UNTOLD_FALLOFF = 0.05
+"""Of log light per width of the marks, where no card's face tells of it: a bench near a window loses a fifth or so over
+some 40 cm (common practice, no source)."""
 MOST_UNEVEN = 0.8  # of log light between the two finishes
 
 
@@ -91,15 +93,14 @@ def _interval(first: Reading, second: Reading, covariance: Floats) -> tuple[floa
 def _uneven_light(first: Reading, second: Reading) -> Floats:
     """Return what an unknown fall-off of the light adds to the difference, (3, 3), where no card's face tells of it.
 
-    The light is then taken to be several times as uneven, over the size of the marks instead of the card's. Nothing
-    is added where the readings' own budgets hold it.
+    Nothing is added where the readings' own budgets hold it.
     """
     known = any(term.name == "uneven light" for reading in (first, second) for term in reading.budget)
     if known or first.region is None or second.region is None:
         return np.zeros((3, 3))
     size = max(float(np.ptp(region, axis=0).max()) for region in (first.region, second.region))
     away = float(np.linalg.norm(first.region.mean(axis=0) - second.region.mean(axis=0))) / max(size, 1.0)
-    sigma = min(UNTOLD * float(np.hypot(PLAIN_FALLOFF * away, np.sqrt(2) * LOCAL_SIGMA)), MOST_UNEVEN)
+    sigma = min(float(np.hypot(UNTOLD_FALLOFF * away, np.sqrt(2) * LOCAL_SIGMA)), MOST_UNEVEN)
     step = xyz_to_lab(lab_to_xyz(second.lab) * np.exp(sigma)) - second.lab
     return np.asarray(np.outer(step, step))
 
