@@ -24,6 +24,8 @@ from matcher.trials.trial import StageReading, Target, Trial
 from tests.benchmarks.invented_processes import film, recipe_space
 from tests.browser import Served, Visitor
 from ui.parts.later_reading import photographs_in
+from ui.parts.next_step import next_step
+from ui.parts.places import BENCH, RECORD
 from ui.parts.recipe_form import fields_of, recipe_of
 
 APP = Path(__file__).parents[1] / "ui" / "app.py"
@@ -221,6 +223,12 @@ def test_a_piece_left_for_another_is_kept_and_brought_back(page: Open, studio: S
     assert "was laid by" in said_on(app)
     press(app, "bench-back")
     assert "5 passes laid" in said_on(app)
+
+
+def test_the_front_page_leads_back_to_the_piece_on_the_bench() -> None:
+    step = next_step([], [], {"bench": {"begun": "p1", "done": 3}, "plate": {"piece": "H-7"}})
+    assert step.place is BENCH and "3 passes are laid" in step.sentence
+    assert next_step([], [], {"bench": {"begun": "p1", "handed_over": True}, "plate": {"piece": "H-7"}}).place is RECORD
 
 
 # Into the log

@@ -10,6 +10,7 @@ import streamlit as st
 from matcher.errors import SuggestionError
 from matcher.recipe import Recipe
 from ui.parts import look
+from ui.parts.answers import answers_for
 from ui.parts.cautions import show_cautions
 from ui.parts.drafts import Draft
 from ui.parts.faults import tell
@@ -18,6 +19,7 @@ from ui.parts.piece import LAID_BY, UNSEALED, begin, bring_back
 from ui.parts.places import FIRST_PLATES, RECORD, TARGET
 from ui.parts.recipe_form import recipe_of
 from ui.parts.steps import recipe_steps
+from ui.parts.todays_limits import limits_of
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -108,7 +110,7 @@ def _offer(studio: Studio, draft: Draft, target: Target) -> Offer | None:
 
 
 def offers_for(studio: Studio, draft: Draft, target: Target) -> dict[str, Offer]:
-    """Return the recipes to choose from, the likeliest first. Raises SuggestionError."""
+    """Return the recipes to choose from, the likeliest first, within today's limits. Raises SuggestionError."""
     offers: dict[str, Offer] = {}
     if draft.get("offered") is not None:
         source = draft.get("source") or "another page"
@@ -117,7 +119,8 @@ def offers_for(studio: Studio, draft: Draft, target: Target) -> dict[str, Offer]
     recipe = None if half_typed is None else recipe_of(half_typed)
     if recipe is not None:
         offers["form"] = Offer("The plate that you are recording", recipe, "the record form", from_form=True)
-    for place, item in enumerate(studio.suggester().suggest(target.reading, SUGGESTED), start=1):
+    ranked = answers_for(studio, target, limits_of(studio, target)).ranked(SUGGESTED)
+    for place, item in enumerate(ranked, start=1):
         offers[f"place{place}"] = Offer(_label(item), item.recipe, _source(place, item))
     return {key: offer for key, offer in offers.items() if offer.recipe.coats}
 

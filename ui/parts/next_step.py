@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from ui.parts.places import FIRST_PLATES, RECORD, SUGGESTIONS, TARGET, Place
+from ui.parts.places import BENCH, FIRST_PLATES, RECORD, SUGGESTIONS, TARGET, Place
 
 if TYPE_CHECKING:
     from matcher.trials.trial import Target, Trial
@@ -27,7 +27,7 @@ class NextStep:
 def next_step(
     targets: Sequence[Target], trials: Sequence[Trial], drafts: Mapping[str, Mapping[str, Any] | None]
 ) -> NextStep:
-    """Return the next step. drafts: what was half typed, by form ("target", "plate")."""
+    """Return the next step. drafts: what was half typed, by form ("target", "plate", "bench")."""
     unfinished = _unfinished(drafts)
     if unfinished is not None:
         return unfinished
@@ -59,7 +59,11 @@ def next_step(
 
 
 def _unfinished(drafts: Mapping[str, Mapping[str, Any] | None]) -> NextStep | None:
-    plate, target = drafts.get("plate") or {}, drafts.get("target") or {}
+    plate, target, bench = (drafts.get(form) or {} for form in ("plate", "target", "bench"))
+    if bench.get("begun") and not bench.get("handed_over"):
+        done = bench.get("done", 0)
+        laid = "1 pass is laid" if done == 1 else f"{done} passes are laid"
+        return NextStep("Go on with the piece on the bench", f"{laid}; all is kept.", "Go on at the bench", BENCH, 3)
     if plate:
         source = plate.get("from_plate")
         sentence = (

@@ -23,7 +23,7 @@ PATH = (
 def show() -> None:
     studio = the_studio()
     targets, trials = studio.targets(), logged(studio)
-    step = next_step(targets, trials, {form: studio.draft(form) for form in ("target", "plate")})
+    step = next_step(targets, trials, {form: studio.draft(form) for form in ("target", "plate", "bench")})
     with look.panel("next"):
         look.title(step.heading, step.sentence)
         with st.container(horizontal=True, vertical_alignment="center", key="next-actions"):
