@@ -44,7 +44,9 @@ def show() -> None:
         marks = {sha256: shape.points for sha256, shape in marks_of(studio, draft, usable).items()}
         show_photographs(studio, draft, photographs, marks)
         st.subheader("Mark the finish", anchor=False)
+    with told():
         ask_for_marks(studio, draft, photographs)
+    with told():
         if usable:
             _result(studio, draft, usable, numbers)
 
