@@ -291,7 +291,6 @@ def test_on_a_phone_all_that_unfolds_fits_and_is_big_enough(demo: Served, visit:
         visitor.page.get_by_text(re.compile(heading)).click()
     visitor.press("What would bring this plate nearer?")
     visitor.press("Plan the session")
-    visitor.shot("suggestions-open")
     fits_a_hand(visitor)
     visitor.open("first-plates")
     visitor.sees(re.compile("^24 plates on silicon bronze"))
