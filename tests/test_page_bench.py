@@ -261,6 +261,8 @@ def test_a_piece_in_the_record_form_can_go_back_to_the_bench(page: Open, studio:
     press(app, "bench-record")
     plate = studio.draft("plate")
     assert plate is not None and plate["coat0_passes"] == 6
+    app = press(page("bench"), "bench-another")
+    assert app.selectbox[1].value == "place1", "a piece that stands in the form is not begun a second time"
 
 
 def test_a_waxed_reading_is_added_to_a_logged_plate_and_teaches_the_seal(page: Open, studio: Studio) -> None:

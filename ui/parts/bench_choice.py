@@ -115,8 +115,8 @@ def offers_for(studio: Studio, draft: Draft, target: Target) -> dict[str, Offer]
     if draft.get("offered") is not None:
         source = draft.get("source") or "another page"
         offers["offered"] = Offer(f"The recipe of {_lowered(source)}", Recipe.from_dict(draft.get("offered")), source)
-    half_typed = studio.draft("plate")
-    recipe = None if half_typed is None else recipe_of(half_typed)
+    half_typed = studio.draft("plate") or {}
+    recipe = None if half_typed.get("bench_piece") else recipe_of(half_typed)  # it was on the bench already
     if recipe is not None:
         offers["form"] = Offer("The plate that you are recording", recipe, "the record form", from_form=True)
     ranked = answers_for(studio, target, limits_of(studio, target)).ranked(SUGGESTED)

@@ -62,7 +62,7 @@ def _unfinished(drafts: Mapping[str, Mapping[str, Any] | None]) -> NextStep | No
     plate, target, bench = (drafts.get(form) or {} for form in ("plate", "target", "bench"))
     if bench.get("begun") and not bench.get("handed_over"):
         done = bench.get("done", 0)
-        laid = "1 pass is laid" if done == 1 else f"{done} passes are laid"
+        laid = {0: "No pass is laid yet", 1: "1 pass is laid"}.get(done, f"{done} passes are laid")
         return NextStep("Go on with the piece on the bench", f"{laid}; all is kept.", "Go on at the bench", BENCH, 3)
     if plate:
         source = plate.get("from_plate")
