@@ -10,7 +10,7 @@ from matcher.errors import SuggestionError
 from matcher.finish import Reading
 from matcher.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.suggest import Suggester, learn_seal_shift
-from matcher.suggest.bench_path import as_laid, stage_after
+from matcher.suggest.passes_laid import as_laid, stage_after
 from matcher.trials.trial import StageReading, Trial
 from tests.benchmarks.invented_processes import film, recipe_space
 
@@ -182,6 +182,11 @@ def test_a_piece_far_too_dark_is_not_led_on(studio):
     assert path.unlike and path.caveat.startswith("This piece lies farther from what was expected")
     usual = suggester.bench_path(target, ferric(8), {2: Reading(process.true(ferric(2)), EXACT)})
     assert not usual.unlike and usual.caveat is None
+
+
+def test_a_ground_darker_than_the_target_is_not_begun_on(studio):
+    path = studio[1].bench_path([95.0, 2, 10], ferric(4))
+    assert path.instruction == "Too dark to begin" and "before the first pass" in path.warning
 
 
 def later_passes(studio, uptake_sd, shift_sd, count=40):

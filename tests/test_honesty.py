@@ -93,6 +93,10 @@ def test_intervals_that_hold_too_seldom_are_called_too_narrow(figures, held, wor
     assert words in coverage_in_words(seen)
 
 
+def test_few_plates_are_not_said_to_prove_the_intervals(trials):
+    assert "so few plates tell little yet" in coverage_in_words(Suggester(trials[:8]).honesty())
+
+
 def test_a_long_log_says_which_plates_were_used(trials):
     many = [Trial(t.recipe, t.reading, id=k + 1) for k, t in enumerate(trials * 6)]
     suggester = Suggester(many)

@@ -7,7 +7,7 @@ every reading corrects what is expected of the passes to come.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from matcher.difference import delta_e_2000
 from matcher.errors import SuggestionError
 from matcher.finish import Reading
-from matcher.recipe import MAX_PASSES, Coat, Recipe
+from matcher.recipe import MAX_PASSES, Recipe
 from matcher.suggest.outlook import draws_of
+from matcher.suggest.passes_laid import after_passes
 from matcher.suggest.piece_path import Foreseen, corrected
 from matcher.suggest.process_model import ProcessModel
 from matcher.suggest.seal_shift import SealShift
@@ -73,7 +74,7 @@ class BenchPath:
     def instruction(self) -> str:
         """Say what to do next in a few words, to be read from where the torch is held."""
         if self.past:
-            return "Stop: past the target"
+            return "Stop: past the target" if self.done else "Too dark to begin"
         if not self.remaining:
             return "Stop here"
         return "One more pass, then stop" if self.remaining == 1 else f"{self.remaining} more passes, then stop"
@@ -82,6 +83,8 @@ class BenchPath:
     def warning(self) -> str | None:
         """Say what a further pass may spoil, before it is laid; None while nothing speaks against it."""
         if self.past:
+            if not self.done:
+                return "It is darker than the target before the first pass: burnish back, or take another recipe."
             return "It is past the target: passes cannot be taken off, so burnish back or start again."
         after = self.stop_at + 1
         there = self.expected[after] if after < len(self.passes) else np.nan
@@ -156,7 +159,7 @@ def bench_path(
     last = min(MAX_PASSES, max(recipe.coats[-1].passes, laid) + LOOK_BEYOND)
     passes = np.arange(last + 1)
     ferric = is_ferric(recipe.coats[-1].chemical)
-    foreseen = Foreseen(*model.predict_together(model.columns([_after(recipe, int(count)) for count in passes])))
+    foreseen = Foreseen(*model.predict_together(model.columns([after_passes(recipe, int(count)) for count in passes])))
     labs, covariance, unlike = corrected(foreseen, model.plate_covariance, taken, laid if ferric else None)
     goal = target if seal is None else seal.before_sealing(target)
     each = covariance.reshape(last + 1, 3, last + 1, 3)[passes, :, passes, :]
@@ -171,23 +174,6 @@ def bench_path(
     return BenchPath(
         passes, labs, each, delta, expected, interval, laid, stop_at, sentence, goal, risk, draws, unlike, read
     )
-
-
-def stage_after(recipe: Recipe, passes: int) -> str:
-    """Return the name of the stage that a reading belongs to, taken after so many passes of the last coat."""
-    if passes:
-        return f"pass {passes}"
-    if len(recipe.coats) > 1:
-        return f"coat {len(recipe.coats) - 1}"
-    return "bare" if recipe.undercoat is None else "undercoat"
-
-
-def as_laid(recipe: Recipe, passes: int) -> Recipe:
-    """Return the recipe with the passes of its last coat that were really laid; with none, without that coat."""
-    laid = _after(recipe, passes)
-    if passes:
-        laid = replace(laid, coats=(*laid.coats[:-1], replace(laid.coats[-1], stock=recipe.coats[-1].stock)))
-    return replace(laid, seal=recipe.seal)
 
 
 def _passes_laid(taken: Mapping[int, Reading], done: int | None) -> int:
@@ -213,14 +199,6 @@ def _risk_of_next(labs: Floats, covariance: Floats, done: int, goal: Reading) ->
     drawn = labs[done : done + 2] + noise.reshape(RISK_DRAWS, 2, 3)
     now, then = delta_e_2000(goal.lab, drawn).T
     return float(np.mean(then > now))
-
-
-def _after(recipe: Recipe, passes: int) -> Recipe:
-    """Return the recipe as it stands, unsealed, after so many passes of its last coat."""
-    coat, rest = recipe.coats[-1], recipe.coats[:-1]
-    if passes:
-        rest = (*rest, Coat(coat.chemical, coat.strength, passes, coat.surface_temp_c, coat.application))
-    return Recipe(recipe.alloy, recipe.undercoat, rest, None, recipe.surface)
 
 
 def _where_to_stop(expected: Floats, labs: Floats, each: Floats, goal: Reading, done: int, ferric: bool) -> int:

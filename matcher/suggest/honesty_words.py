@@ -9,6 +9,7 @@ from matcher.suggest.honesty import Honesty, Region
 NAMED = 3
 NOMINAL = 0.95
 FEW_PLATES = 12
+ENOUGH_PLATES = 24
 
 
 def learned_from_in_words(figures: Honesty) -> str:
@@ -42,7 +43,8 @@ def coverage_in_words(figures: Honesty) -> str:
         return f"{said}; fewer than chance explains ({least} at least): the intervals are too narrow, trust them less."
     if held > most:
         return f"{said}; more than chance explains ({most} at most): the intervals are wider than they need be."
-    return f"{said}. By chance alone it would be {least} to {most}: the intervals can be taken at their word."
+    judged = "the intervals can be taken at their word" if many >= ENOUGH_PLATES else "so few plates tell little yet"
+    return f"{said}. By chance alone it would be {least} to {most}: {judged}."
 
 
 def coverage_by_chance(many: int) -> tuple[int, int]:

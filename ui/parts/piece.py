@@ -141,7 +141,7 @@ def put_back(draft: Draft) -> None:
 
 def hand_over(studio: Studio, draft: Draft, piece: Piece) -> None:
     """Fill the record form with what was really laid and read, and go there. What stood there is laid by."""
-    from matcher.suggest.bench_path import as_laid, stage_after
+    from matcher.suggest.passes_laid import as_laid, stage_after
 
     plate = Draft(studio, "plate")
     going_on = plate.get("bench_piece") == piece.uid or draft.get("from_form")

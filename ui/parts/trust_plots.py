@@ -92,6 +92,7 @@ def groups_plot(figures: Honesty) -> Any:
                 hoverinfo="skip",
             )
         )
+    held = [f"{100 * group.coverage:.0f} % inside their 95 % regions" for _, group in rows]
     for values, fill, said in (
         ([group.median for _, group in rows], PAPER, "half within"),
         ([group.percentile_90 for _, group in rows], INK, "nine of ten within"),
@@ -101,7 +102,10 @@ def groups_plot(figures: Honesty) -> Any:
                 x=values,
                 y=names,
                 mode="markers",
-                hovertext=[f"{name}<br>{said} ΔE00 {value:.1f}" for name, value in zip(names, values, strict=True)],
+                hovertext=[
+                    f"{name}<br>{said} ΔE00 {value:.1f}<br>{inside}"
+                    for name, value, inside in zip(names, values, held, strict=True)
+                ],
                 hoverinfo="text",
                 marker={"size": 12, "color": fill, "line": {"width": 1.5, "color": INK}},
             )
