@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from ui.parts.places import IN_THE_BAR, PHOTOGRAPHING, Place
+from ui.parts.places import AT_THE_FOOT, IN_THE_BAR, Place
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -41,7 +41,9 @@ def bar(studio: Studio, here: Place | None) -> None:
 def foot() -> None:
     """Show what belongs at the end of every page."""
     with st.container(key="foot", horizontal=True, vertical_alignment="center"):
-        st.page_link(PHOTOGRAPHING.file, label="How to photograph a finish")
+        with st.container(key="more", horizontal=True, gap="medium"):
+            for place in AT_THE_FOOT:
+                st.page_link(place.file, label=place.title, width="content")
         st.html(
             "<p>Starting points for sample plates; they replace no training. Local codes, safety data sheets and "
             "licensed practice come first.</p>"
