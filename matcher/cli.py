@@ -13,12 +13,10 @@ import os
 import sys
 import warnings
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from matcher import cli_bench, cli_camera, cli_page, cli_reading, cli_suggest
+from matcher import cli_bench, cli_camera, cli_log, cli_page, cli_reading, cli_suggest
 from matcher import cli_values as values
 from matcher import cli_words as words
 from matcher.cli_answer import Answer, write
@@ -31,7 +29,7 @@ if TYPE_CHECKING:
     from matcher.cards import Card
     from matcher.finish import Reading
     from matcher.studio import Studio
-    from matcher.trials.trial import Target, Trial
+    from matcher.trials.trial import Target
 
 MOST_TARGETS_AT_ONCE = 100
 
@@ -71,87 +69,20 @@ def _commands() -> dict[str, Callable[[argparse.Namespace], Answer | None]]:
         "advise": cli_bench.advise,
         "bench": cli_bench.bench,
         "trust": cli_bench.trust,
-        "record": _record,
-        "trials": _list_trials,
-        "list": _list_trials,
-        "export": _export,
-        "import": _import,
-        "set-aside": _set_aside,
-        "take-back": _take_back,
+        "record": cli_log.record,
+        "trials": cli_log.list_trials,
+        "list": cli_log.list_trials,
+        "export": cli_log.export,
+        "import": cli_log.take_in,
+        "set-aside": cli_log.set_aside,
+        "take-back": cli_log.take_back,
+        "add-reading": cli_log.add_reading,
         "targets": _targets,
         "cards": _cards,
-        "backup": _backup,
+        "backup": cli_log.backup,
         "demo": _demo,
         "app": _app,
     }
-
-
-def _record(options: argparse.Namespace) -> Answer:
-    from matcher.cautions import cautions_for
-    from matcher.trials.trial import Trial, moment
-
-    recipe = values.recipe_given(options)
-    with opened_studio(options) as studio:
-        target_id = None if options.target is None else studio.target(options.target).id
-        colour = taken(options)
-        trial = Trial(
-            recipe,
-            colour.reading,
-            made_at=moment(datetime.now(UTC) if options.made_at is None else options.made_at),
-            made_by=options.by,
-            piece=options.piece,
-            notes=options.notes,
-            photos=tuple(studio.keep_photos(colour.files)),
-            target_id=target_id,
-        )
-        trial, name = studio.record(trial, who=options.by), studio.name
-    document = {
-        "trial": trial.as_dict(),
-        "studio": name,
-        "profile": colour.profile,
-        "warnings": colour.warnings,
-        "cautions": [caution.as_dict() for caution in cautions_for(recipe)],
-    }
-    said = [f"Logged as trial {trial.id} in {name}.", *words.trial_lines(trial), *colour.profile_lines]
-    return Answer(document, [*said, *words.warning_lines(colour.warnings)])
-
-
-def _list_trials(options: argparse.Namespace) -> Answer:
-    with opened_studio(options) as studio:
-        trials = studio.trials(include_set_aside=options.all)
-        document = {"studio": studio.name, "trials": [trial.as_dict() for trial in trials]}
-    lines = [line for trial in trials for line in words.trial_lines(trial)]
-    return Answer(document, lines or [f"No trial is logged in {document['studio']} yet."])
-
-
-def _export(options: argparse.Namespace) -> Answer:
-    with opened_studio(options) as studio:
-        return _written(studio.export(options.file))
-
-
-def _backup(options: argparse.Namespace) -> Answer:
-    with opened_studio(options) as studio:
-        return _written(studio.backup(options.file))
-
-
-def _import(options: argparse.Namespace) -> Answer:
-    with opened_studio(options) as studio:
-        brought = studio.import_file(options.file, skip_bad=options.skip_bad, who=options.by)
-    said = f"{brought.trials} trials are new, {brought.trials_here_before} were here before."
-    differing = [
-        f"Trial {number} differs from the file's copy and stays as it is here." for number in brought.differing
-    ]
-    return Answer(asdict(brought), [said, *differing, *brought.problems])
-
-
-def _set_aside(options: argparse.Namespace) -> Answer:
-    with opened_studio(options) as studio:
-        return _changed(studio.set_aside(options.id, options.reason, who=options.by))
-
-
-def _take_back(options: argparse.Namespace) -> Answer:
-    with opened_studio(options) as studio:
-        return _changed(studio.take_back(options.id, who=options.by))
 
 
 def _targets(options: argparse.Namespace) -> Answer:
@@ -263,13 +194,3 @@ def _measured_lab(options: argparse.Namespace, defined: Mapping[str, Card]) -> A
     lab = values.colours(options.lab)
     defined[options.kind].with_lab(lab)  # raises CardError when patches are missing
     return lab
-
-
-def _written(exported: Any) -> Answer:
-    said = f"Wrote {exported.path}: {exported.trials} trials, {exported.photos} photographs."
-    lost = [f"A photograph that the log names is not in the studio: {sha256}." for sha256 in exported.missing_photos]
-    return Answer({**asdict(exported), "path": str(exported.path)}, [said, *lost])
-
-
-def _changed(trial: Trial) -> Answer:
-    return Answer({"trial": trial.as_dict()}, words.trial_lines(trial))

@@ -10,7 +10,7 @@ from matcher import cli_words as words
 from matcher.cli_answer import Answer
 from matcher.cli_photographs import opened_studio
 from matcher.cli_suggest import caution_lines, limits_of
-from matcher.cli_taken import Taken, wanted
+from matcher.cli_taken import Taken, readings_after, wanted
 from matcher.recipe import Recipe, describe
 
 if TYPE_CHECKING:
@@ -53,9 +53,8 @@ def advise(options: argparse.Namespace) -> Answer:
 def bench(options: argparse.Namespace) -> Answer:
     """Say where a piece stands on its way, how many passes remain and when to stop."""
     from matcher.cautions import cautions_for_all
-    from matcher.finish import Reading
 
-    readings = {count: Reading(lab=lab) for count, lab in values.after_passes(options.after).items()}  # type: ignore[arg-type]
+    readings = readings_after(options)
     with opened_studio(options) as studio:
         colour = wanted(options, studio)
         recipe = _recipe(options, studio, colour)

@@ -10,7 +10,7 @@ import sys
 from collections.abc import Callable, Mapping
 from typing import Any, NoReturn
 
-from matcher.cli_shared_options import add_card_and_camera, add_photo, add_photo_or_lab, add_recipe
+from matcher.cli_shared_options import add_after, add_card_and_camera, add_photo, add_photo_or_lab, add_recipe
 from matcher.cli_suggest_options import add_suggesting
 from matcher.cli_values import TOLERANCE, TypingError
 
@@ -113,6 +113,7 @@ def _add_camera(parser: _Parser) -> None:
 def _add_record(parser: _Parser) -> None:
     add_photo_or_lab(parser)
     add_recipe(parser)
+    add_after(parser)
     parser.add_argument("--target", metavar="ID", type=int, help="the target that it was made for")
     parser.add_argument("--made-at", metavar="DATE", help="2025-03-31 or 2025-03-31T14:30 (now)")
     for name, about in (("by", "who made it"), ("piece", "plate or piece"), ("notes", "anything else")):
@@ -130,12 +131,15 @@ def _add_trials(parser: _Parser, add: Callable[..., _Parser]) -> None:
     into.add_argument("--skip-bad", action="store_true", help="leave out rows of a table that cannot be used")
     set_aside = add("set-aside", "Let a trial no longer count; nothing is deleted.", parts)
     back = add("take-back", "Let a trial that was set aside count again.", parts)
+    later = add("add-reading", "Add a reading taken later: cool, waxed or lacquered.", parts)
     for one in (out, into):
         one.add_argument("file", metavar="FILE")
-    for one in (set_aside, back):
+    for one in (set_aside, back, later):
         one.add_argument("id", metavar="ID", type=int)
+    later.add_argument("--stage", choices=("cool", "waxed", "lacquered"), required=True, help="how the plate is now")
+    add_photo_or_lab(later)
     set_aside.add_argument("reason", metavar="REASON")
-    for one in (into, set_aside, back):
+    for one in (into, set_aside, back, later):
         one.add_argument("--by", default="", help="who does it")
 
 

@@ -64,6 +64,12 @@ def add_limits(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--strengths", metavar="S,S", help='the only strengths of coats: "0.25,0.5,1" of stock')
 
 
+def add_after(parser: argparse.ArgumentParser) -> None:
+    """Add readings of a piece on its way."""
+    about = 'a reading after so many passes, unsealed: "3:52,12,26"; 0 is before the coat; may be given again'
+    parser.add_argument("--after", metavar="N:L,a,b", action="append", default=[], help=about)
+
+
 def add_recipe(parser: argparse.ArgumentParser) -> None:
     """Add a recipe as a file, or step by step."""
     parser.add_argument("--recipe", metavar="FILE", help="a recipe as JSON, instead of the options that follow")

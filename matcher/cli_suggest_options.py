@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable
 
-from matcher.cli_shared_options import add_limits, add_recipe, add_target
+from matcher.cli_shared_options import add_after, add_limits, add_recipe, add_target
 
 Add = Callable[[str, str], argparse.ArgumentParser]
 
@@ -70,8 +70,7 @@ def _add_bench(parser: argparse.ArgumentParser) -> None:
         "--trial", metavar="ID", type=int, help="the recipe of a logged plate (else the best suggested)"
     )
     add_recipe(parser)
-    about = 'a reading after so many passes, unsealed: "3:52,12,26"; 0 is before the coat; may be given again'
-    parser.add_argument("--after", metavar="N:L,a,b", action="append", default=[], help=about)
+    add_after(parser)
     parser.add_argument("--done", metavar="N", type=int, help="passes laid so far (those of the last reading)")
     about = "how the target is sealed: wax, lacquer or no (as the recipe says)"
     parser.add_argument("--sealed", metavar="WITH", help=about)

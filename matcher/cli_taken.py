@@ -72,6 +72,14 @@ def taken(options: argparse.Namespace) -> Taken:
     return Taken(found.readings[0], found)
 
 
+def readings_after(options: argparse.Namespace) -> dict[int, Reading]:
+    """Return the readings of a piece on its way, by passes laid, in that order."""
+    from matcher.finish import Reading
+
+    typed = values.after_passes(options.after)
+    return {count: Reading(lab=typed[count]) for count in sorted(typed)}  # type: ignore[arg-type]
+
+
 def wanted(options: argparse.Namespace, studio: Studio) -> Taken:
     """Return the colour to match, with its tolerance: what is typed, else what a kept target says, else 2."""
     if options.target is None:

@@ -212,6 +212,24 @@ def test_bench_takes_the_recipe_of_a_plate_or_the_best_suggested(told, studio):
     assert told("bench", "--lab", TARGET, "--studio", studio)["recipe"]["coats"]
 
 
+def test_readings_on_the_way_are_logged_and_a_later_one_teaches_the_seal(told, run, refused, tmp_path):
+    """A plate logged with its readings at the bench, then waxed and read again: the bench knows the wax from it."""
+    home = ("--studio", tmp_path / "own")
+    after = ("--after", f"5:{lab_after(5)}", "--after", f"2:{lab_after(2)}")
+    plate = ("--alloy", "silicon bronze", "--coat", "ferric nitrate,0.5,5,105", "--lab", lab_after(5))
+    trial = told("record", *home, *plate, *after)["trial"]
+    assert [step["stage"] for step in trial["stages"]] == ["pass 2", "pass 5"]
+    waxed = told("trials", "add-reading", trial["id"], "--stage", "waxed", "--lab", "33,14,20", *home)["trial"]
+    assert [step["stage"] for step in waxed["stages"]] == ["pass 2", "pass 5", "waxed"]
+    assert told("bench", "--lab", TARGET, "--trial", 1, "--sealed", "wax", *home)["seal_shift"]["pairs"] == 1
+    code, out, _ = run("trials", "add-reading", 1, "--stage", "cool", "--lab", "40,14,20", *home)
+    assert code == 0 and "cool: L* 40.0" in out
+    assert "99" in refused("trials", "add-reading", 99, "--stage", "waxed", "--lab", "33,14,20", *home)
+    assert "a reading after 9 passes of 5" in refused("record", *home, *plate, "--after", "9:33,14,20")
+    assert "--stage" in refused("trials", "add-reading", 1, "--stage", "varnished", "--lab", "33,14,20", *home)
+    assert "either a photograph" in refused("trials", "add-reading", 1, "--stage", "waxed", *home)
+
+
 # trust
 
 
@@ -294,9 +312,9 @@ def test_three_plates_are_too_few_to_trust(told, refused, tmp_path):
 
 
 def test_help_is_there_for_the_person_who_forgot(capsys):
-    for name in ("next", "first-plates", "mottled", "advise", "bench", "trust"):
+    for name in ("next", "first-plates", "mottled", "advise", "bench", "trust", "trials add-reading"):
         with pytest.raises(SystemExit) as ended:
-            main([name, "--help"])
+            main([*name.split(), "--help"])
         out, err = capsys.readouterr()
         assert ended.value.code == 0 and err == "" and out.startswith(f"usage: patina-matcher {name}")
 

@@ -1,4 +1,4 @@
-"""What a recipe is after so many passes of its last coat: to be predicted, logged, and named as a stage. At the bench."""
+"""What a recipe is after so many passes of its last coat: to be predicted, logged, named as a stage. At the bench."""
 
 from __future__ import annotations
 
