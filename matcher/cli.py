@@ -182,9 +182,6 @@ def _app(options: argparse.Namespace) -> None:
         cli_page.serve(options.host, port)
 
 
-# What commands share
-
-
 def _measured_lab(options: argparse.Namespace, defined: Mapping[str, Card]) -> Any:
     """Return the typed CIELAB of a card of the studio's own, which must fit the kind of card that it is."""
     if options.lab is None:

@@ -116,9 +116,9 @@ def add_reading(options: argparse.Namespace) -> Answer:
     with opened_studio(options) as studio:
         studio.trial(options.id)  # said before a photograph is read for nothing
         colour = taken(options)
-        trial = studio.add_stage(options.id, StageReading(options.stage, colour.reading), who=options.by)
         for sha256 in studio.keep_photos(colour.files):
-            trial = studio.add_photo(options.id, sha256, who=options.by)
+            studio.add_photo(options.id, sha256, who=options.by)
+        trial = studio.add_stage(options.id, StageReading(options.stage, colour.reading), who=options.by)
     document = {"trial": trial.as_dict(), "profile": colour.profile, "warnings": colour.warnings}
     said = [*words.trial_lines(trial), *(words.reading_line(f"    {s.stage}", s.reading) for s in trial.stages)]
     return Answer(document, [*said, *colour.profile_lines, *words.warning_lines(colour.warnings)])
