@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matcher.camera_profile import LIGHT_MOVED, CameraProfile, profile_from_chart
+from matcher.camera_profile import CameraProfile, profile_from_chart
 from matcher.cards import CardReading, PatchReading
 from matcher.cielab import lab_jacobian, lab_to_xyz, xyz_to_lab
 from matcher.errors import CardError, Caveat
@@ -22,12 +22,15 @@ from matcher.uncertainty import BudgetTerm, square_root
 
 Floats = NDArray[np.float64]
 
-MATRIX_SIGMA = {"daylight": 0.02, "unknown": 0.12}
-"""Spread of the unknown camera-and-light matrix about the encoding's own, its rows summing to zero, by what is known
-of the light. From two published sensors over 200 invented patinas: 0.01 to 0.05 in D50, D55 and D65; 0.02 to 0.26
-under A, FL2, FL11, FL12, LED-B1 and LED-B3."""
+MATRIX_SIGMA = {
+    "daylight": np.array([0.055, 0.038, 0.021, 0.040, 0.010, 0.070]),
+    "unknown": np.array([0.17, 0.06, 0.18, 0.16, 0.04, 0.35]),
+}
+"""Spread of the unknown camera-and-light matrix about the encoding's own, entry by entry as ``matrix_effect`` orders
+them (red from green, red from blue, green from red and so on), by what is known of the light. Root mean squares over
+two published sensors and 200 invented patinas, in D50, D55 and D65, and under A, FL2, FL11, FL12, LED-B1 and LED-B3."""
 
-SENSOR_MATRIX_SIGMA = 0.35
+SENSOR_MATRIX_SIGMA = np.full(6, 0.35)
 """The same for values declared linear: they are the sensor's own, which are far from any encoding's primaries."""
 
 TONE_SIGMA, TONE_CHANNEL_SIGMA = 0.12, 0.03
@@ -63,9 +66,9 @@ class Calibration:
     tone: decoded values to scene light. gains (3,): white balance and exposure of scene light. rgb_to_xyz (3, 3):
     balanced light to XYZ under D50, used when there is no profile. level (3,): light of the card's grey. tone_root
     (6, q): what is not known of the channels' slopes and bows of tone, by cause; tone_anchor (2, 3): u and u² of the
-    card's greys, where the curve is held. matrix_sigma: of the unknown camera-and-light matrix. card: None when there
-    was nothing neutral. seen_by: the camera, seen_in: the camera and its light, where known, else the photograph:
-    what other readings can share. field: the light over the picture.
+    card's greys, where the curve is held. matrix_sigma (6,): of the unknown camera-and-light matrix, 0 when it is
+    known. card: None when there was nothing neutral. seen_by: the camera, seen_in: the camera and its light, where
+    known, else the photograph: what other readings can share. field: the light over the picture.
     """
 
     gains: Floats
@@ -74,7 +77,7 @@ class Calibration:
     level: Floats
     tone_root: Floats
     tone_anchor: Floats
-    matrix_sigma: float
+    matrix_sigma: Floats
     card: CardReading | None
     photo: str
     seen_by: str
@@ -158,8 +161,8 @@ class Calibration:
         balanced = np.maximum(self.balanced(light), 1e-6)
         per_log = relative / balanced  # d CIELAB / d balanced light
         terms = []
-        if self.matrix_sigma > 0:
-            effect = self.matrix_sigma * per_log @ matrix_effect(balanced)
+        if self.matrix_sigma.any():
+            effect = self._matrix_moves(balanced)
             name, remedy = ("camera and light", UNPROFILED)
             if self.profile is not None:
                 name, remedy = ("light has moved", "photograph the chart again under this light")
@@ -177,6 +180,16 @@ class Calibration:
             BudgetTerm("stray light", flare, "keep lamps and windows out of the lens", f"flare in {self.photo}")
         )
         return terms
+
+    def _matrix_moves(self, balanced: Floats) -> Floats:
+        """Return how CIELAB moves (3, 6) by one standard deviation of each entry of the matrix at balanced light (3,).
+
+        Half of the way from one side to the other: near black the slope itself would carry a channel below nothing.
+        """
+        white = self.balanced(np.ones(3))
+        step = (matrix_effect(balanced) * self.matrix_sigma).T
+        sides = [self.lab_of_light(np.maximum(balanced + sign * step, 0.0) / white) for sign in (1, -1)]
+        return np.asarray((sides[0] - sides[1]).T / 2)
 
     def _profile_terms(self, light: Floats) -> list[BudgetTerm]:
         """Return what the profile's fit leaves unknown, and what it could not fit on its own chart."""
@@ -328,7 +341,7 @@ def _middle_grey(card: CardReading) -> PatchReading:
 
 
 def _without_card(
-    photo: Photo, camera: CameraProfile | None, tone_root: Floats, matrix_sigma: float, light: str
+    photo: Photo, camera: CameraProfile | None, tone_root: Floats, matrix_sigma: Floats, light: str
 ) -> Calibration:
     unknown = np.column_stack([np.full(3, NO_CARD_EXPOSURE_SIGMA), NO_CARD_BALANCE_SIGMA * np.eye(3)])
     remedy = "put a grey card beside the finish and take the photo again"
@@ -356,7 +369,13 @@ def _without_card(
     gains = grey * 0.18 / camera.tone(np.full(3, 0.18))
     caveats = (caveat, *camera.caveats_for(photo, None))
     return replace(
-        blank, gains=gains, level=grey * 0.18, tone=camera.tone, profile=camera, matrix_sigma=0.0, caveats=caveats
+        blank,
+        gains=gains,
+        level=grey * 0.18,
+        tone=camera.tone,
+        profile=camera,
+        matrix_sigma=np.zeros(6),
+        caveats=caveats,
     )
 
 
@@ -370,15 +389,15 @@ def _with_profile(
     mismatched = any(caveat.code in ("profile-camera", "profile-encoding") for caveat in caveats)
     remedy = "fix the camera's white balance, so that it is the same as for the chart"
     balance = GainTerm("white balance", left[:, None], remedy, f"white balance of {photo.sha256}")
-    matrix_sigma = LIGHT_MOVED_SHARE * moved if moved > LIGHT_MOVED / 4 else 0.0
+    matrix_sigma = np.full(6, LIGHT_MOVED_SHARE * np.sqrt(max(moved**2 - BALANCE_SIGMA**2, 0.0)))
     return Calibration(
         gains=gains,
         rgb_to_xyz=photo.rgb_to_xyz,
-        gain_terms=(*_gain_terms(photo, card, (item,), np.ones(1)), balance),
+        gain_terms=(*_gain_terms(photo, card, (item,), np.ones(1), camera), balance),
         level=camera.tone(item.rgb) * gains,
         tone_root=np.zeros((6, 1)),
         tone_anchor=np.zeros((2, 3)),
-        matrix_sigma=max(matrix_sigma, MATRIX_SIGMA["unknown"]) if mismatched else matrix_sigma,
+        matrix_sigma=np.maximum(matrix_sigma, MATRIX_SIGMA["unknown"]) if mismatched else matrix_sigma,
         card=card,
         photo=photo.sha256,
         seen_by=_seen_by(photo),
@@ -392,13 +411,18 @@ def _with_profile(
 
 
 def _gain_terms(
-    photo: Photo, card: CardReading, neutrals: tuple[PatchReading, ...], weights: Floats
+    photo: Photo,
+    card: CardReading,
+    neutrals: tuple[PatchReading, ...],
+    weights: Floats,
+    profile: CameraProfile | None = None,
 ) -> tuple[GainTerm, ...]:
     """Return what the reading of the card and the card's own values leave unknown of the gains."""
     read, known = np.zeros((3, 3)), np.zeros((3, 3))
     for weight, item in zip(weights, neutrals, strict=True):
         read += weight**2 * item.covariance / np.outer(item.rgb, item.rgb)
-        known += weight * _tolerance(item, photo.rgb_to_xyz)  # one maker, one lot: the patches err alike
+        own = _tolerance(item, photo.rgb_to_xyz) if profile is None else _tolerance_with(profile, item)
+        known += weight * own  # one maker, one lot: the patches err alike
     whose = f"the card of {photo.sha256}" if card.card.own is None else f"the card {card.card.own}"
     return (
         GainTerm("card reading", square_root(read), "let the card fill more of the picture", f"card in {photo.sha256}"),
@@ -415,6 +439,15 @@ def _tolerance(item: PatchReading, rgb_to_xyz: Floats) -> Floats:
     wanted = np.linalg.solve(rgb_to_xyz, xyz)
     to_log_gain = np.linalg.inv(lab_jacobian(xyz) @ rgb_to_xyz) / wanted[:, None]
     return np.asarray(to_log_gain * item.patch.tolerance)
+
+
+def _tolerance_with(profile: CameraProfile, item: PatchReading) -> Floats:
+    """Return the same (3, 3) with a profile, which follows little of a card's tint: see ``anchored``."""
+    moves = []
+    for step in np.diag(item.patch.tolerance):
+        sides = [anchored(profile, item.rgb, lab_to_xyz(item.patch.lab + sign * step))[0] for sign in (1, -1)]
+        moves.append(np.log(sides[0] / sides[1]) / 2)
+    return np.stack(moves, axis=1)
 
 
 def _cast_caveats(gains: Floats) -> tuple[Caveat, ...]:

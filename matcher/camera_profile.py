@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from matcher.cards import CardReading
 from matcher.cielab import SRGB_TO_XYZ_D50, checked_lab, lab_to_xyz, xyz_to_lab
+from matcher.delta_e_metric import delta_e_metric
 from matcher.difference import delta_e_2000
 from matcher.errors import CardError, Caveat
 from matcher.photo import CameraInfo, Photo
@@ -29,12 +30,18 @@ VERSION = 1
 TRANSFORMS = {"3x3": (0.3, 1e-6), "root-polynomial": (0.25, 0.2), "root-polynomial, firm": (0.1, 0.05)}
 """Candidates: standard deviations by which linear and root terms may depart from the encoding's own matrix."""
 
-FIT_SIGMA = 1.5  # CIELAB units within which a patch is fitted
+FIT_SIGMA = 0.9  # ΔE00 within which a patch is fitted
+EYE_SHARE, PLAIN = 0.6, 0.6
+"""A patch's error is weighed by this share as the eye does (ΔE00), else all patches alike (ΔE00 per unit of CIELAB, as
+at a patina's chroma): ΔE00 alone lets saturated patches go, which under tubes hold the transform's turn."""
+BASIS_SHARE = 0.4
 GAIN_PRIOR = 0.15  # of log gain about the neutral row's own
 GRADIENT_PRIOR = 0.05  # of log light from the middle of the chart to its edge
 GREY_CHROMA = 8.0
-RESIDUAL_SHARE = 0.42
+RESIDUAL_SHARE, SPREAD_SHARE = 0.45, 0.55
+"""What the chart's misfit, left out and left over, is worth for finishes: judged by the coverage benchmark."""
 FEWEST_PATCHES = 16
+SENSOR_ENCODINGS = ("linear", "camera raw")  # values straight from the sensor: no tone curve, primaries of its own
 LIGHT_MOVED = 0.12  # of log balance between card and profile: beyond it light or white balance has changed
 OLD_AFTER_DAYS = 365
 ODD, ODD_SHARE = 12.0, 4.0  # leave-one-out ΔE00, and times the median, above which a patch does not belong
@@ -56,10 +63,11 @@ def root_terms(rgb: ArrayLike) -> Floats:
 class CameraProfile:
     """How one camera sees under one light.
 
-    tone: decoded values to scene light. transform (3, 6): root terms of balanced light to XYZ under D50. kind: which
-    candidate. neutral (3,): the decoded balance of a grey, green 1. spread (3, p): shared causes of error, mapping
-    to parameters (tone slopes and bows, then transform row by row), see ``effect``. patches: the chart's CIELAB
-    (n, 3) and leave-one-out errors (n, 3) in CIELAB. encoding: of the chart photograph.
+    tone: decoded values to scene light. basis (3, 3): balanced light to the primaries whose root terms are taken, 1 on
+    greys. transform (3, 6): those root terms to XYZ under D50. kind: which candidate. neutral (3,): the decoded
+    balance of a grey, green 1. spread (26, p): shared causes of error, mapping to parameters (tone slopes and bows,
+    then transform row by row), see ``moved``. patch_labs, patch_errors: the chart's CIELAB (n, 3) and leave-one-out
+    errors (n, 3) in CIELAB. encoding: of the chart photograph.
     """
 
     name: str
@@ -77,6 +85,7 @@ class CameraProfile:
     colour_temperature_k: float | None = None
     photo: str | None = None
     retired: str | None = None
+    basis: Floats = field(default_factory=lambda: np.eye(3))
     caveats: tuple[Caveat, ...] = field(default=())
 
     @property
@@ -86,7 +95,7 @@ class CameraProfile:
 
     def xyz(self, light: ArrayLike) -> Floats:
         """Return XYZ (..., 3) under D50 of balanced scene light (..., 3)."""
-        return np.asarray(root_terms(light) @ self.transform.T)
+        return np.asarray(root_terms(np.asarray(light, dtype=float) @ self.basis.T) @ self.transform.T)
 
     @property
     def grey_light(self) -> Floats:
@@ -129,7 +138,7 @@ class CameraProfile:
         Taken from the patches' leave-one-out errors. The card holds greys in place, so an error grows with chroma:
         each patch's is carried to the colour in proportion, patches of like hue and lightness counting most; half of
         it is taken as the same in every direction. RESIDUAL_SHARE brings it from the chart's paints, which are few
-        and far apart, to finishes, whose spectra are smooth; see the coverage benchmark.
+        and far apart, to finishes, whose spectra are smooth.
         """
         wanted = np.asarray(lab, dtype=float)
         chroma = np.hypot(self.patch_labs[:, 1], self.patch_labs[:, 2])
@@ -189,6 +198,7 @@ class CameraProfile:
             "encoding": self.encoding,
             "kind": self.kind,
             "tone": self.tone.as_dict(),
+            "basis": self.basis.tolist(),
             "transform": self.transform.tolist(),
             "neutral": self.neutral.tolist(),
             "spread": self.spread.tolist(),
@@ -209,8 +219,10 @@ class CameraProfile:
                 raise CardError("The profile was made by another version of this tool: photograph the chart again.")
             patch_labs = np.array([checked_lab(row) for row in data["patch_labs"]])
             arrays = {name: np.array(data[name], dtype=float) for name in ("transform", "neutral", "spread")}
+            arrays["basis"] = np.array(data.get("basis", np.eye(3)), dtype=float)
             errors = np.array(data["patch_errors"], dtype=float)
-            right = arrays["transform"].shape == (3, 6) and arrays["neutral"].shape == (3,)
+            right = arrays["basis"].shape == (3, 3)
+            right = right and arrays["transform"].shape == (3, 6) and arrays["neutral"].shape == (3,)
             right = right and arrays["spread"].ndim == 2 and len(arrays["spread"]) == PARAMETERS
             right = right and arrays["spread"].shape[1] <= PARAMETERS
             right = right and errors.shape == patch_labs.shape and len(patch_labs) > 0
@@ -248,7 +260,7 @@ class CameraProfile:
         with np.errstate(all="ignore"):
             if not (self.neutral.min() > 0.05 and self.neutral.max() < 20):
                 raise ValueError("its grey is no grey")
-            if np.abs(self.spread).max() > 10 or np.abs(self.transform).max() > 100:
+            if np.abs(self.spread).max() > 10 or max(np.abs(self.transform).max(), np.abs(self.basis).max()) > 100:
                 raise ValueError("its numbers are far out of range")
             if self.colour_temperature_k is not None and not np.isfinite(self.colour_temperature_k):
                 raise ValueError("its colour temperature is no number")
@@ -319,6 +331,7 @@ def profile_from_chart(
         encoding=photo.encoding,
         kind=f"{best.kind}, {'with' if best.bent else 'without'} tone curve",
         tone=best.curve(best.found),
+        basis=data.basis,
         transform=best.matrix(best.found),
         neutral=grey / grey[1],
         spread=best.spread(),
@@ -370,14 +383,18 @@ def grey_of(card: CardReading) -> Floats:
 
 @dataclass(frozen=True, eq=False)
 class _Patches:
-    """What a fit works on: positions on the log scale (n, 3), CIELAB (n, 3), places on the chart (n, 2) about its
-    middle, the encoding's matrix, starting gains and whether each patch is neutral."""
+    """What a fit works on: positions on the log scale (n, 3), CIELAB (n, 3), roots (n, 3, 3) that turn an error in
+    CIELAB into ΔE00 (a saturated patch's counts less, as it does to the eye), places on the chart (n, 2) about its
+    middle, the encoding's matrix, starting gains, the basis that light is taken to (3, 3) and whether each patch is
+    neutral."""
 
     position: Floats
     labs: Floats
+    roots: Floats
     places: Floats
     to_xyz: Floats
     gains: Floats
+    basis: Floats
     neutral: NDArray[np.bool_]
 
     @classmethod
@@ -387,11 +404,15 @@ class _Patches:
         labs = np.array([item.patch.lab for item in items])
         position = log_position(np.array([item.rgb for item in items]))
         neutral = np.array([item.patch.neutral for item in items])
-        wanted = np.log(np.maximum(np.linalg.solve(photo.rgb_to_xyz, lab_to_xyz(labs).T).T, 1e-3))
+        shown = np.asarray(np.linalg.solve(photo.rgb_to_xyz, lab_to_xyz(labs).T).T, dtype=float)
         middle = neutral & (labs[:, 0] > 30) & (labs[:, 0] < 90)
-        gains = np.mean((wanted - position)[middle if middle.any() else neutral], axis=0)
+        apart = (np.log(np.maximum(shown, 1e-3)) - position)[middle if middle.any() else neutral]
+        gains = np.asarray(apart.mean(axis=0), dtype=float)
+        basis = _basis(position + gains, shown) if photo.encoding in SENSOR_ENCODINGS else np.eye(3)
         places = np.column_stack([boxes[:, [0, 2]].sum(axis=1) - 1, boxes[:, [1, 3]].sum(axis=1) - 1])
-        return cls(position, labs, places, photo.rgb_to_xyz, gains, neutral)
+        eye = np.array([np.linalg.cholesky(delta_e_metric(lab)).T for lab in labs])
+        roots = EYE_SHARE * eye + (1 - EYE_SHARE) * PLAIN * np.eye(3)
+        return cls(position, labs, roots, places, photo.rgb_to_xyz, gains, basis, neutral)
 
     def delta(self, errors: Floats) -> Floats:
         """Return ΔE00 (n,) of errors (n, 3) in the patches' CIELAB."""
@@ -419,29 +440,35 @@ class _Fit:
     def labs(self, parameters: Floats) -> Floats:
         across = (self.data.places @ parameters[11:13])[:, None]
         light = np.exp(self.curve(parameters).log_light(self.data.position) + across)
-        return xyz_to_lab(root_terms(light) @ self.matrix(parameters).T)
+        return xyz_to_lab(root_terms(light @ self.data.basis.T) @ self.matrix(parameters).T)
+
+    def misfit(self, parameters: Floats) -> Floats:
+        """Return errors (n, 3) in ΔE00, in units of FIT_SIGMA."""
+        errors = self.labs(parameters) - self.data.labs
+        return np.asarray(np.einsum("nij,nj->ni", self.data.roots, errors) / FIT_SIGMA)
 
     def solved(self, weights: Floats, start: Floats) -> tuple[Floats, Floats]:
-        """Return parameters and slopes (3n, p) of the penalised least-squares fit; weights (n,) leave patches out."""
+        """Return parameters and the slopes (3n, p) of ``misfit`` there; weights (n,) of 0 leave patches out."""
         from scipy.optimize import least_squares
 
-        scale = np.repeat(weights, 3) / FIT_SIGMA
+        scale = np.repeat(weights, 3)
 
-        def misfit(parameters: Floats) -> Floats:
-            return np.concatenate([(self.labs(parameters) - self.data.labs).ravel() * scale, parameters / self.prior])
+        def penalised(parameters: Floats) -> Floats:
+            return np.concatenate([self.misfit(parameters).ravel() * scale, parameters / self.prior])
 
-        found = least_squares(misfit, start, method="lm", x_scale=self.prior, max_nfev=3000, ftol=1e-6, xtol=1e-6)
-        return np.asarray(found.x), np.asarray(found.jac[: 3 * len(weights)] * FIT_SIGMA)
+        found = least_squares(penalised, start, method="lm", x_scale=self.prior, max_nfev=3000, ftol=1e-6, xtol=1e-6)
+        return np.asarray(found.x), np.asarray(found.jac[: 3 * len(weights)])
 
     def quick_errors(self) -> Floats:
-        """Return leave-one-out errors (n, 3) to first order, from the leverage of each patch (no refit)."""
-        precision = self.slopes.T @ self.slopes / FIT_SIGMA**2 + np.diag(self.prior**-2)
-        errors = (self.labs(self.found) - self.data.labs).reshape(-1, 3)
+        """Return leave-one-out errors (n, 3) in CIELAB to first order, from the leverage of each patch (no refit)."""
+        precision = self.slopes.T @ self.slopes + np.diag(self.prior**-2)
+        errors = self.misfit(self.found)
         blocks = self.slopes.reshape(len(errors), 3, -1)
         left_out = []
-        for error, block in zip(errors, blocks, strict=True):
-            leverage = block @ np.linalg.solve(precision, block.T) / FIT_SIGMA**2
-            left_out.append(np.linalg.solve(np.eye(3) * (1 + 1e-9) - leverage, error))
+        for error, block, root in zip(errors, blocks, self.data.roots, strict=True):
+            leverage = block @ np.linalg.solve(precision, block.T)
+            alone = np.linalg.solve(np.eye(3) * (1 + 1e-9) - leverage, error)
+            left_out.append(np.linalg.solve(root, alone) * FIT_SIGMA)
         return np.array(left_out)
 
     def left_out_errors(self) -> Floats:
@@ -460,9 +487,8 @@ class _Fit:
         Gains and the chart's gradient are found anew on every card, so they are left out; scaled to the fit's own
         residual.
         """
-        precision = self.slopes.T @ self.slopes / FIT_SIGMA**2 + np.diag(self.prior**-2)
-        residual = self.labs(self.found) - self.data.labs
-        scale = max(float(np.mean(np.square(residual / FIT_SIGMA))), 0.04)
+        precision = self.slopes.T @ self.slopes + np.diag(self.prior**-2)
+        scale = SPREAD_SHARE**2 * max(float(np.mean(np.square(self.misfit(self.found)))), 0.04)
         keep = [*range(3, 11), *range(13, 31)]
         covariance = np.linalg.inv(precision)[np.ix_(keep, keep)] * scale
         values, vectors = np.linalg.eigh(covariance)
@@ -472,10 +498,21 @@ class _Fit:
 def _best_fit(photo: Photo, chart: CardReading, used: Sequence[int]) -> tuple[_Patches, _Fit, Floats]:
     """Return the candidate of least leave-one-out ΔE00 on the patches numbered ``used``, and its errors (n, 3)."""
     data = _Patches.of(photo, chart, used)
-    linear = photo.encoding in ("linear", "camera raw")
+    linear = photo.encoding in SENSOR_ENCODINGS
     fits = [_fit(data, kind, tone) for kind in TRANSFORMS for tone in ((False,) if linear else (True, False))]
     best = min(fits, key=lambda fit: float(np.mean(data.delta(fit.quick_errors()))))
     return data, best, best.left_out_errors()
+
+
+def _basis(log_light: ArrayLike, wanted: Floats) -> Floats:
+    """Return (3, 3) that takes a sensor's balanced light, given as its log (n, 3), towards an encoding's (n, 3).
+
+    Root terms depend on the primaries, and a sensor's own overlap so much that its roots say little more than it does.
+    Not all of the way, where saturated colours fall outside the encoding's. Greys stay as they are.
+    """
+    weight = 1 / np.maximum(wanted.mean(axis=1, keepdims=True), 0.02) ** (2 / 3)
+    found = np.linalg.lstsq(np.exp(log_light) * weight, wanted * weight, rcond=None)[0].T
+    return np.asarray(BASIS_SHARE * found / found.sum(axis=1, keepdims=True) + (1 - BASIS_SHARE) * np.eye(3))
 
 
 def _odd_one(data: _Patches, errors: Floats) -> int | None:

@@ -331,3 +331,15 @@ def test_real_charts_fit_their_published_values(name, encoding, bar):
     assert len(profile.patch_labs) == 24
     assert "chart-odd-patches" not in codes(profile.caveats)
     assert profile.leave_one_out.mean() <= bar
+
+
+@pytest.mark.parametrize("kind", ["srgb", "linear"])
+def test_a_profile_of_sensor_values_keeps_the_primaries_it_was_fitted_in(kind):
+    """Simulated: greys stay as they are in them, and a profile kept before there were any reads as it did."""
+    profile = profile_of(Shop("A", "D50", linear=kind == "linear"))
+    assert np.allclose(profile.basis.sum(axis=1), 1.0)
+    assert np.allclose(profile.basis, np.eye(3)) == (kind == "srgb")
+    data = profile.as_dict()
+    assert np.array_equal(CameraProfile.from_dict(data).basis, profile.basis)
+    del data["basis"]
+    assert np.array_equal(CameraProfile.from_dict(data).basis, np.eye(3))

@@ -26,6 +26,8 @@ SHOPS = [
     for honesty, curve, linear in ((1.0, 0.0, False), (0.8, 0.0, False), (1.0, 0.5, False), (1.0, 0.0, True))
 ]
 
+READINGS_PER_CHART = 10
+
 
 def covered(shop: Shop, profile: CameraProfile | None, count: int, rng: np.random.Generator) -> list[bool]:
     """Return for ``count`` readings whether the truth lies in the reading's 95 % ellipsoid."""
@@ -54,9 +56,10 @@ def main(readings: int = 2000) -> None:
     by_light: dict[tuple[str, str], list[bool]] = defaultdict(list)
     each = max(1, readings // len(SHOPS))
     for shop in SHOPS:
-        photo, chart = chart_photo(shop, rng)
-        profile = profile_from_chart(photo, chart, shop.light)
-        by_light["profile", shop.light] += covered(shop, profile, each, rng)
+        for _ in range(0, each, READINGS_PER_CHART):
+            photo, chart = chart_photo(shop, rng)
+            profile = profile_from_chart(photo, chart, shop.light)
+            by_light["profile", shop.light] += covered(shop, profile, min(each, READINGS_PER_CHART), rng)
         if not shop.linear:
             by_light["card alone", shop.light] += covered(shop, None, each, rng)
     for kind in ("profile", "card alone"):
