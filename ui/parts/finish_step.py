@@ -52,7 +52,7 @@ def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name
         )
         change_card(draft, card, None)
         say_profile(draft, used, photo)
-        with st.expander("Make it surer", expanded=draft.get("more_way", "none") != "none"):
+        with st.expander("Make it surer", expanded="more_way" in draft.values):
             choose_profile(studio, draft)
             more, refusals = bring_more(studio, draft, sha256, choice, card_outline(card))
     if now != marked:
