@@ -348,7 +348,7 @@ def best_profile(
 ) -> tuple[CameraProfile | None, tuple[Caveat, ...]]:
     """Choose the profile that fits a photograph: same camera and encoding, and the light nearest to the card's.
 
-    Returns None with the reason when none fits; a retired profile never does.
+    Returns None with the reason when none fits; a retired profile never does, and without a card none does.
     """
     fitting = [
         profile
@@ -361,7 +361,8 @@ def best_profile(
     if not fitting:
         return None, ()
     if card is None:
-        return max(fitting, key=lambda profile: profile.made_at), ()
+        message = "No card tells which light this was: name the camera profile, if one holds here."
+        return None, (Caveat("profile-none-fits", message),)
     near = min(fitting, key=lambda profile: profile.light_moved(card))
     if near.light_moved(card) > LIGHT_MOVED:
         message = "No profile of this camera was made under this light: photograph a 24-patch chart here."

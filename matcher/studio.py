@@ -279,9 +279,7 @@ class Studio:
         kept = self.profiles()
         if not kept:
             return None, _no_profile("No camera profile is kept yet: photograph a 24-patch chart under this light.")
-        if card is None:
-            return None, _no_profile("No card tells which light this was: name the camera profile, if one holds here.")
-        if card.card.layout == "chart":
+        if card is not None and card.card.layout == "chart":
             return None, _no_profile("The chart in the picture makes a profile of its own.")
         found, why = best_profile(kept, photo, card)
         if found is None and not why:

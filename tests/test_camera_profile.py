@@ -7,7 +7,7 @@ Bars: those set for this tool before it was built.
 import json
 import os
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from functools import lru_cache
 from pathlib import Path
 
@@ -256,12 +256,13 @@ def test_the_profile_of_this_camera_and_light_is_chosen():
         assert best_profile(profiles, replace(photo, camera=replace(KIT, model="Two")), card) == (None, ())
 
 
-def test_without_a_card_the_newest_profile_of_the_camera_is_chosen():
-    now = datetime(2024, 5, 14, tzinfo=UTC)
-    profiles = [replace(profile_of(Shop()), made_at=now - timedelta(days=k), name=f"{k}") for k in (3, 0, 9)]
+def test_without_a_card_no_profile_is_chosen_but_a_named_one_is_used():
+    profile = profile_of(Shop())
     photo, _ = plate_of(Shop(), np.full(36, 0.1))
-    assert best_profile(profiles, photo, None)[0].name == "0"
-    reading = read_finish(photo, calibrate(photo, None, profiles[0]), PLATE)
+    none, why = best_profile([profile], photo, None)
+    assert (none, codes(why)) == (None, ["profile-none-fits"])
+    assert "card" in why[0].message
+    reading = read_finish(photo, calibrate(photo, None, profile), PLATE)
     assert "no-card" in codes(reading.caveats)
 
 
