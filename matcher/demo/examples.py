@@ -94,7 +94,7 @@ def examples(plate: ScenePlate) -> tuple[Example, ...]:
             "A green wall on the left throws its colour on the plate, and less of it on the card.",
             "Move away from coloured walls, cloths and clothes, or hang a white sheet before them.",
             replace(good, strays=(SceneStray(((-400, -300), (-30, -300), (-30, 300), (-400, 300)), 45.0,
-                                             (1.02, 1.2, 1.03)),)),
+                                             (1.02, 1.27, 1.04)),)),
         ),
     )  # fmt: skip
 
