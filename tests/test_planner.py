@@ -119,6 +119,28 @@ def test_what_is_proposed_keeps_within_the_limits(space, limits, kept):
     assert all(kept(item.recipe) and limits.allow(item.recipe) for item in proposed)
 
 
+def test_limits_bind_what_is_proposed_and_not_what_is_learned_from(space):
+    """Invented: few plates keep within the limits; learned from the others too, predictions there err less."""
+    process, rng = film(604), np.random.default_rng(3)
+    trials = [process.trial(space[k], rng) for k in rng.choice(len(space), 48, replace=False)]
+    limits = Limits(max_passes=3)
+    inside = [trial for trial in trials if limits.allow(trial.recipe)]
+    tested = [space[k] for k in rng.choice(len(space), 400, replace=False) if limits.allow(space[k])][:40]
+    truth = np.array([process.true(recipe) for recipe in tested])
+
+    def error(suggester):
+        model = suggester.model([40, 12, 20])
+        return float(np.median(delta_e_2000(model.mean_lab(model.columns(tested)), truth)))
+
+    bound = Suggester(trials, limits=limits)
+    assert bound.trials == inside
+    assert len(bound.model([40, 12, 20]).trials) == len(trials)
+    assert error(bound) < error(Suggester(inside))
+    grown = bound.with_trial(next(trial for trial in trials if not limits.allow(trial.recipe)))
+    assert grown.trials == inside
+    assert len(grown.model([40, 12, 20]).trials) == len(trials) + 1
+
+
 # Sessions and first plates
 
 

@@ -6,7 +6,6 @@ rest, and says so.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from functools import cached_property
 
 import numpy as np
@@ -18,9 +17,9 @@ from matcher.recipe import Recipe
 from matcher.suggest.batch import session_rows
 from matcher.suggest.columns import Columns
 from matcher.suggest.limits import Limits
-from matcher.suggest.neighbours import PlateIndex
 from matcher.suggest.outlook import Outlook, draws_of, look_ahead
 from matcher.suggest.planner import PATIENCE, doubt_after, kind_of, next_plate, stalled_trials
+from matcher.suggest.plates import Plates
 from matcher.suggest.process_model import ProcessModel, fit_process
 from matcher.suggest.reach import Reach, reach
 from matcher.suggest.recipe_space import RecipeSpace, space_from, without_stock
@@ -35,24 +34,26 @@ MADE_LOOKED_AT = 12
 
 
 class Foresight:
-    """Predictions over the recipes that the trials and limits open. Cheap to make; fits when first asked."""
+    """Predictions over the recipes that the trials and limits open. Cheap to make; fits when first asked.
+
+    known: all plates, which the model learns from. usable: those within the limits, which count as matches.
+    """
 
     def __init__(
-        self,
-        trials: Sequence[LoggedTrial],
-        index: PlateIndex,
-        limits: Limits,
-        seed: int,
-        before: ProcessModel | None = None,
+        self, known: Plates, usable: Plates, limits: Limits, seed: int, before: ProcessModel | None = None
     ) -> None:
-        self.trials, self.index, self.limits, self.seed = trials, index, limits, seed
+        self.known, self.usable, self.limits, self.seed = known, usable, limits, seed
         self._before = before
         self._fits: dict[bytes, _Fit] = {}
 
-    def grown(self, trials: Sequence[LoggedTrial], index: PlateIndex) -> Foresight:
+    def grown(self, trial: LoggedTrial) -> Foresight:
         """Return the same over one more trial; its first fit starts from the last one here."""
         last = next(reversed(self._fits.values())).model if self._fits else self._before
-        return Foresight(trials, index, self.limits, self.seed, last)
+        known = self.known.grown(trial)
+        usable = self.usable
+        if self.limits.allow(trial.recipe):
+            usable = known if self.usable is self.known else self.usable.grown(trial)
+        return Foresight(known, usable, self.limits, self.seed, last)
 
     def fit(self, target_lab: Floats) -> _Fit:
         """Return the fit to use for a target: one for all while the log is short."""
@@ -61,7 +62,7 @@ class Foresight:
         if key not in self._fits:
             if len(self._fits) >= 4:
                 self._fits.pop(next(iter(self._fits)))
-            chosen = [self.trials[row] for row in rows]
+            chosen = [self.known.trials[row] for row in rows]
             self._fits[key] = _Fit(fit_process(chosen, self._before), self.limits, self.seed)
         return self._fits[key]
 
@@ -94,12 +95,13 @@ class Foresight:
     def next_plate(self, target: Reading, tolerance: float) -> Suggestion:
         """Return the trial most worth making next."""
         fit = self.fit(target.lab)
-        deltas = delta_e_2000(target.lab, [trial.reading.lab for trial in fit.model.trials])
+        tried = [trial for trial in fit.model.trials if self.limits.allow(trial.recipe)]
+        deltas = delta_e_2000(target.lab, [trial.reading.lab for trial in tried])
         stalled = stalled_trials(deltas, tolerance)
         doubt = doubt_after(stalled)
         outlook = look_ahead(fit.model, fit.space, fit.columns, target.lab, doubt)
         if stalled > PATIENCE and stalled % 2 == 1:
-            tired = {kind_of(trial.recipe) for trial in fit.model.trials[-stalled - 1 :]}
+            tired = {kind_of(trial.recipe) for trial in tried[-stalled - 1 :]}
             outlook = outlook.without([kind_of(recipe) in tired for recipe in outlook.recipes])
         best, made = self._best_so_far(fit, target.lab), self._made(fit)
         wide, row = next_plate(fit.model, outlook, target.lab, best, tolerance, made, self.limits.allow, doubt)
@@ -118,14 +120,13 @@ class Foresight:
     def reach(self, target: Reading, tolerance: float) -> Reach:
         """Return whether a target can be reached."""
         fit, outlook = self.outlook(target.lab)
-        best = float(self.index.nearest(target.lab, 1)[1][0])
+        best = float(self.usable.index.nearest(target.lab, 1)[1][0])
         return reach(fit.model, outlook, target.lab, best, tolerance, np.random.default_rng(self.seed))
 
     def _best_so_far(self, fit: _Fit, target_lab: Floats) -> float:
         """Return the least expected ΔE00 of the recipes made: a lucky reading alone does not count as a match."""
-        delta = delta_e_2000(target_lab, [trial.reading.lab for trial in fit.model.trials])
-        near = np.argsort(delta, kind="stable")[:MADE_LOOKED_AT]
-        labs, covariances = fit.model.predict(fit.model.columns([fit.model.trials[k].recipe for k in near]))
+        near, _ = self.usable.index.nearest(target_lab, MADE_LOOKED_AT)
+        labs, covariances = fit.model.predict(fit.model.columns([self.usable.trials[k].recipe for k in near]))
         return float(draws_of(target_lab, labs, covariances).mean(axis=1).min())
 
     def _made(self, fit: _Fit) -> set[Recipe]:
@@ -133,10 +134,10 @@ class Foresight:
         return {without_stock(trial.recipe) for trial in fit.model.trials}
 
     def _rows(self, target_lab: Floats) -> NDArray[np.intp]:
-        n = len(self.trials)
+        n = len(self.known.trials)
         if n <= MOST_LEARNED_FROM:
             return np.arange(n)
-        near, _ = self.index.nearest(target_lab, NEAR_SHARE)
+        near, _ = self.known.index.nearest(target_lab, NEAR_SHARE)
         rest = np.random.default_rng(self.seed).choice(n, MOST_LEARNED_FROM - NEAR_SHARE, replace=False)
         return np.union1d(near, rest)
 
@@ -148,7 +149,7 @@ class Foresight:
         scattered = covariance + fit.model.plate_covariance + target.covariance
         delta = float(delta_e_2000(target.lab, lab))
         nearest = learned_from(fit.model, recipe)
-        grounds = grounds_of(recipe, nearest, fit.model, len(self.trials), outlook.considered)
+        grounds = grounds_of(recipe, nearest, fit.model, len(self.known.trials), outlook.considered)
         return Suggestion(
             recipe=recipe,
             basis="predicted",

@@ -25,8 +25,8 @@ from matcher.suggest.contradictions import Contradiction, contradictions
 from matcher.suggest.foresight import Foresight
 from matcher.suggest.honesty import Honesty, honesty
 from matcher.suggest.limits import Limits
-from matcher.suggest.neighbours import PlateIndex
 from matcher.suggest.palettes import MottledRecipe, PaletteMatch, mottled_recipes, rank_by_palette
+from matcher.suggest.plates import Plates
 from matcher.suggest.process_model import ProcessModel
 from matcher.suggest.reach import Reach
 from matcher.suggest.seal_shift import SealShift
@@ -46,9 +46,9 @@ FEWEST_TO_PREDICT = 6
 class Suggester:
     """Suggestions from trials, in memory; no database needed.
 
-    trials: anything with a recipe and a reading; those set aside are passed over. limits: what the studio can
-    do, None for no limit. tolerance: ΔE00 within which a plate counts as a match. rng: for the choice among very many
-    possible recipes; None gives the same answer every time.
+    trials: anything with a recipe and a reading; those set aside are passed over. limits: what may be suggested, None
+    for no limit; predictions are learned from all trials. tolerance: ΔE00 within which a plate counts as a match. rng:
+    for the choice among very many possible recipes; None gives the same answer every time.
     """
 
     def __init__(
@@ -60,10 +60,15 @@ class Suggester:
     ) -> None:
         self.limits = limits if limits is not None else Limits()
         self.tolerance = _checked_tolerance(tolerance)
-        self.trials: Sequence[LoggedTrial] = [trial for trial in trials if self._counts(trial)]
-        self._index = PlateIndex.build([trial.reading.lab for trial in self.trials])
+        known = Plates.of([trial for trial in trials if trial.set_aside is None])
+        self._usable = known.where(self.limits.allow)
         seed = 0 if rng is None else int(rng.integers(2**63))
-        self._foresight = Foresight(self.trials, self._index, self.limits, seed)
+        self._foresight = Foresight(known, self._usable, self.limits, seed)
+
+    @property
+    def trials(self) -> Sequence[LoggedTrial]:
+        """The trials within the limits, in their order; predictions are learned from the others too."""
+        return self._usable.trials
 
     def suggest(self, target: Reading | ArrayLike, count: int = 5, *, predict: bool = True) -> list[Suggestion]:
         """Return ``count`` recipes, best first: the nearest logged ones, with predicted ones among them.
@@ -78,11 +83,10 @@ class Suggester:
         if isinstance(count, bool) or not isinstance(count, int) or not 1 <= count <= MAX_COUNT:
             raise SuggestionError(f"Ask for 1 to {MAX_COUNT} suggestions: {count!r} is not that.")
         self._need_a_trial()
-        rows, delta = self._index.nearest(wanted.lab, count)
+        rows, delta = self._usable.index.nearest(wanted.lab, count)
         found = [self._logged(wanted, self.trials[row], float(d)) for row, d in zip(rows, delta, strict=True)]
         if predict and len(self.trials) >= FEWEST_TO_PREDICT:
-            most = max(1, count // 2)
-            found = _merged(found, self._foresight.predicted(wanted, most))[:count]
+            found = self._merged(wanted, found, self._foresight.predicted(wanted, max(1, count // 2)))[:count]
         return self._with_draws(wanted, found)
 
     def next_trial(self, target: Reading | ArrayLike) -> Suggestion:
@@ -113,7 +117,7 @@ class Suggester:
     def advice(self, target: Reading | ArrayLike, trial: LoggedTrial) -> Advice:
         """Return what to do after ``trial`` (logged or not) to come nearer to a target."""
         wanted = as_target(target)
-        known = self if any(_same(other, trial) for other in self.trials) else self.with_trial(trial)
+        known = self if any(_same(other, trial) for other in self._foresight.known.trials) else self.with_trial(trial)
         known._need_a_trial()
         return advise(known.model(wanted), trial, wanted, self.tolerance, self.limits)
 
@@ -132,7 +136,7 @@ class Suggester:
     def palettes(self, target: Reading, count: int = 5) -> list[PaletteMatch]:
         """Return logged recipes by palette, from those nearest as single colours."""
         self._need_a_trial()
-        rows, delta = self._index.nearest(target.lab, max(PALETTES_COMPARED, count))
+        rows, delta = self._usable.index.nearest(target.lab, max(PALETTES_COMPARED, count))
         found = [self._logged(target, self.trials[row], float(d)) for row, d in zip(rows, delta, strict=True)]
         ranked = rank_by_palette(target, found, count)
         filled = self._with_draws(target, [match.suggestion for match in ranked])
@@ -149,7 +153,9 @@ class Suggester:
         self._need_a_trial()
         lab = self.trials[-1].reading.lab if target is None else as_target(target).lab
         fit = self._foresight.fit(lab)
-        return honesty(fit.model, fit.space, np.random.default_rng(self._foresight.seed), len(self.trials))
+        return honesty(
+            fit.model, fit.space, np.random.default_rng(self._foresight.seed), len(self._foresight.known.trials)
+        )
 
     def contradictions(self) -> list[Contradiction]:
         """Return trials that disagree with everything near them."""
@@ -163,14 +169,24 @@ class Suggester:
 
     def with_trial(self, trial: LoggedTrial) -> Suggester:
         """Return a suggester that also knows ``trial``; this one stays as it is."""
-        if not self._counts(trial):
+        if trial.set_aside is not None:
             return self
         grown = object.__new__(type(self))
         grown.limits, grown.tolerance = self.limits, self.tolerance
-        grown.trials = [*self.trials, trial]
-        grown._index = self._index.with_plates([trial.reading.lab])
-        grown._foresight = self._foresight.grown(grown.trials, grown._index)
+        grown._foresight = self._foresight.grown(trial)
+        grown._usable = grown._foresight.usable
         return grown
+
+    def _merged(self, target: Reading, logged: list[Suggestion], predicted: list[Suggestion]) -> list[Suggestion]:
+        """Put predicted recipes between logged ones by expected ΔE00, leaving the logged ones in their order."""
+        expected = draws_to_target(target, [self._shown(item) for item in (*logged, *predicted)]).mean(axis=1)
+        waiting = sorted(zip(expected[len(logged) :].tolist(), range(len(predicted)), strict=True))
+        merged: list[Suggestion] = []
+        for item, own in zip(logged, expected.tolist(), strict=False):
+            while waiting and waiting[0][0] < own:
+                merged.append(predicted[waiting.pop(0)[1]])
+            merged.append(item)
+        return merged + [predicted[place] for _, place in waiting]
 
     def _with_draws(self, target: Reading, found: list[Suggestion]) -> list[Suggestion]:
         """Fill in what needs the whole list: intervals and ties, from draws in which all meet the same target."""
@@ -205,7 +221,7 @@ class Suggester:
         """
         if item.trial is not None:
             return item.trial.reading
-        nearest = self.trials[int(self._index.nearest(item.lab, 1)[0][0])].reading
+        nearest = self.trials[int(self._usable.index.nearest(item.lab, 1)[0][0])].reading
         recent = [term.shared for trial in self.trials[-COMMON_AMONG:] for term in trial.reading.budget]
         often = {name for name, times in Counter(recent).items() if name is not None and times > 1}
         common = tuple(term for term in nearest.budget if term.shared in often)
@@ -214,9 +230,6 @@ class Suggester:
     def _need_a_trial(self) -> None:
         if not self.trials:
             raise SuggestionError("No trial is logged within these limits: log a plate first, or widen the limits.")
-
-    def _counts(self, trial: LoggedTrial) -> bool:
-        return trial.set_aside is None and self.limits.allow(trial.recipe)
 
     def _logged(self, target: Reading, trial: LoggedTrial, delta: float) -> Suggestion:
         return Suggestion(
@@ -255,21 +268,6 @@ def _interval(target: Reading, plate: Reading, item: Suggestion, draws: Floats) 
         top = middle if item.basis == "predicted" else high
         return 0.0, max(float(top), item.delta_e00)
     return min(float(low), item.delta_e00), max(float(high), item.delta_e00)
-
-
-def _merged(logged: list[Suggestion], predicted: list[Suggestion]) -> list[Suggestion]:
-    """Put predicted recipes between logged ones by expected ΔE00, leaving the logged ones in their order."""
-    merged: list[Suggestion] = []
-    waiting = list(predicted)
-    for item in logged:
-        while waiting and _expected(waiting[0]) < item.delta_e00:
-            merged.append(waiting.pop(0))
-        merged.append(item)
-    return merged + waiting
-
-
-def _expected(item: Suggestion) -> float:
-    return float(np.mean(item.draws))
 
 
 def _ties(draws: Floats) -> list[tuple[int, ...]]:
