@@ -40,7 +40,7 @@ def bar(studio: Studio, here: Place | None) -> None:
 
 def foot() -> None:
     """Show what belongs at the end of every page."""
-    with st.container(key="foot", horizontal=True, vertical_alignment="center"):
+    with st.container(key="foot", gap="xsmall"):
         with st.container(key="more", horizontal=True, gap="medium"):
             for place in AT_THE_FOOT:
                 st.page_link(place.file, label=place.title, width="content")
