@@ -39,11 +39,11 @@ class Remedy:
 
 
 REMEDIES = (
-    Remedy("photograph a 24-patch chart under this light", ("camera and light", "tone curve"), 2.2),
+    Remedy("photograph a 24-patch chart under this light", ("camera and light", "tone curve"), 1.8),
     Remedy(
         "photograph the chart again under this light, large, even and sharp",
         ("profile", "colours unlike the chart's", "white balance", "light has moved"),
-        2.2,
+        1.8,
     ),
     Remedy("save camera raw instead of a JPEG", ("tone curve",), 0.3),
     Remedy("measure your card and enter its own CIELAB", ("card tolerance",), 0.6),
