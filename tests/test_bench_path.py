@@ -261,6 +261,17 @@ def test_what_was_laid_becomes_the_recipe_and_its_stages():
 # Advice after a trial
 
 
+@pytest.mark.parametrize(
+    "at_the_edge", [Coat("ferric nitrate", 0.5, 200, 105.0), Coat("ferric nitrate", 0.5, 3, 400.0)]
+)
+def test_no_change_is_advised_that_no_recipe_can_have(studio, at_the_edge):
+    process, suggester = studio
+    plate = Trial(Recipe("silicon bronze", None, (at_the_edge,)), Reading((44.0, 12.0, 20.0), EXACT))
+    advice = suggester.advice(process.true(ferric(4)), plate)
+    for change in (*advice.on_this_piece, *advice.on_the_next):
+        assert change.recipe.coats[0].passes <= 200 and change.recipe.coats[0].surface_temp_c <= 400
+
+
 def test_a_plate_too_light_by_a_pass_is_given_another(studio):
     process, suggester = studio
     target = process.true(ferric(4))

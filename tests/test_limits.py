@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from matcher.cautions import cautions_for, cautions_for_all
+from matcher.errors import SuggestionError
 from matcher.finish import PaletteColour, Reading
 from matcher.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.studio import Studio
@@ -85,6 +86,17 @@ def a_row_of_plates() -> list[Trial]:
         plate(k, Recipe("silicon bronze", None, (Coat("ferric nitrate", 0.5, 2 * k, 105.0),)), 75 - 6 * k)
         for k in range(1, 9)
     ]
+
+
+def test_one_plate_of_a_very_weak_solution_does_not_stop_the_predictions() -> None:
+    weak = plate(9, Recipe("silicon bronze", None, (Coat("ferric nitrate", 1e-5, 1, 105.0),)), 75)
+    ranked = Suggester([*a_row_of_plates(), weak]).suggest(BETWEEN, 5)
+    assert "predicted" in {item.basis for item in ranked}
+
+
+def test_plates_by_palette_are_asked_for_by_a_number_from_one() -> None:
+    with pytest.raises(SuggestionError, match="at least 1 plate"):
+        Suggester(a_row_of_plates()).palettes(Reading(np.array(BETWEEN)), 0)
 
 
 def test_the_logged_list_alone_needs_no_model() -> None:

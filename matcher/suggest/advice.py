@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from matcher.difference import delta_e_2000, difference_in_words
 from matcher.finish import Reading
-from matcher.recipe import Coat, Recipe, Undercoat, strength_in_words
+from matcher.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, Coat, Recipe, Undercoat, strength_in_words
 from matcher.suggest.limits import Limits
 from matcher.suggest.outlook import draws_of
 from matcher.suggest.process_model import ProcessModel
@@ -106,7 +106,7 @@ def _options(recipe: Recipe) -> list[tuple[str, Recipe, bool]]:
         coat, rest = recipe.coats[-1], recipe.coats[:-1]
         sealed = recipe.seal is not None
         for more in (1, 2, 3, -1, -2, -3):
-            if coat.passes + more >= 1:
+            if 1 <= coat.passes + more <= MAX_PASSES:
                 word = f"{_count(abs(more))} {'more' if more > 0 else 'fewer'} pass{'' if abs(more) == 1 else 'es'}"
                 moved = Coat(coat.chemical, coat.strength, coat.passes + more, coat.surface_temp_c, coat.application)
                 options.append(
@@ -116,7 +116,10 @@ def _options(recipe: Recipe) -> list[tuple[str, Recipe, bool]]:
             if abs(strength - coat.strength) > 0.04:
                 moved = Coat(coat.chemical, strength, coat.passes, coat.surface_temp_c, coat.application)
                 options.append((f"the coat at {strength_in_words(strength)}", _coated(recipe, (*rest, moved)), False))
+        coldest, hottest = SURFACE_TEMP_RANGE_C
         for warmer in (-10.0, 10.0):
+            if not coldest <= coat.surface_temp_c + warmer <= hottest:
+                continue
             moved = Coat(coat.chemical, coat.strength, coat.passes, coat.surface_temp_c + warmer, coat.application)
             word = "hotter" if warmer > 0 else "cooler"
             options.append((f"the metal 10 °C {word}", _coated(recipe, (*rest, moved)), False))

@@ -76,7 +76,12 @@ class PaletteMatch:
 
 
 def rank_by_palette(target: Reading, logged: Sequence[Suggestion], count: int) -> list[PaletteMatch]:
-    """Return ``count`` logged suggestions for a target by palette distance, nearest first."""
+    """Return ``count`` logged suggestions for a target by palette distance, nearest first.
+
+    Raises SuggestionError when count is less than 1.
+    """
+    if count < 1:
+        raise SuggestionError(f"Ask for at least 1 plate by its palette: {count!r} is not that.")
     wanted = palette_of(target)
     matches = [
         PaletteMatch(item, palette_distance(wanted, palette_of(item.trial.reading)))

@@ -172,7 +172,7 @@ def _near_stacks(stack: tuple[Coat, ...], top: int) -> Iterable[tuple[Coat, ...]
 
 def _steps(values: Iterable[float]) -> list[float]:
     """Return the values in use, thinned to their quantiles when there are very many."""
-    seen = sorted({round(float(value), 4) for value in values})
+    seen = sorted({round(float(value), 4) or float(value) for value in values})  # a weak strength never becomes none
     if len(seen) <= MOST_STEPS:
         return seen
     return [seen[k] for k in np.unique(np.linspace(0, len(seen) - 1, MOST_STEPS).round().astype(int))]
