@@ -145,6 +145,10 @@ def _cards(options: argparse.Namespace) -> Answer:
     from matcher.cards import load_cards
 
     defined = load_cards()
+    if options.add is None and options.lab is not None:
+        raise values.TypingError("Give the measured card a name with --add: without one it is not kept.")
+    if options.add is not None and " ".join(options.add.split()) in (*defined, "any"):
+        raise values.TypingError(f"Give the measured card a name of its own: {options.add!r} is a kind of card.")
     with opened_studio(options) as studio:
         if options.add is not None:
             lab = _measured_lab(options, defined)

@@ -24,7 +24,8 @@ def camera(options: argparse.Namespace) -> Answer:
         _refuse_for_made_only(options)
         with opened_studio(options) as studio:
             return _kept(studio, options)
-    if any((options.list, options.rename, options.retire, options.take_back, options.export, options.import_file)):
+    kept = (options.rename, options.retire, options.take_back, options.export, options.import_file)
+    if options.list or any(asked is not None for asked in kept):
         raise values.TypingError("Give a chart's photograph, or one thing to do with the kept profiles, not both.")
     return _made(options)
 
@@ -37,12 +38,13 @@ def _refuse_for_made_only(options: argparse.Namespace) -> None:
 
 def _kept(studio: Studio, options: argparse.Namespace) -> Answer:
     if options.rename:
+        _refuse_reserved(options.rename[1])
         return _said(studio.rename_profile(*options.rename), studio, "Renamed")
     if options.retire:
         return _said(studio.retire_profile(*options.retire), studio, "Retired")
-    if options.take_back:
+    if options.take_back is not None:
         return _said(studio.take_back_profile(options.take_back), studio, "Took back")
-    if options.import_file:
+    if options.import_file is not None:
         return _said(studio.import_profile(options.import_file), studio, "Kept")
     if options.export:
         name, path = options.export
@@ -54,6 +56,11 @@ def _kept(studio: Studio, options: argparse.Namespace) -> Answer:
     return Answer(document, lines or ["No camera profile is kept yet: photograph a 24-patch chart under the light."])
 
 
+def _refuse_reserved(name: str) -> None:
+    if name.strip().casefold() in (AUTO, NONE):
+        raise values.TypingError(f"Give the profile a name other than {AUTO} and {NONE}: --camera reads them as words.")
+
+
 def _said(profile: CameraProfile, studio: Studio, done: str) -> Answer:
     document = {"studio": studio.name, "profile": profile.as_dict()}
     return Answer(document, [f"{done} in {studio.name}:", *words.profile_lines(profile)])
@@ -63,8 +70,9 @@ def _made(options: argparse.Namespace) -> Answer:
     from matcher.camera_profile import profile_from_chart
     from matcher.cards import find_card
 
-    if not options.name or not options.name.strip() or options.name.strip() in (AUTO, NONE):
+    if not options.name or not options.name.strip():
         raise values.TypingError(f"Give the profile a name with --name, other than {AUTO} and {NONE}.")
+    _refuse_reserved(options.name)
     photo = opened(options.photo, options)
     corners = None if options.chart_corners is None else values.corners(options.chart_corners)
     lab: Any = None if options.chart_lab is None else values.colours(options.chart_lab)

@@ -209,6 +209,10 @@ def _refuse_contradictions(options: argparse.Namespace) -> None:
         raise values.TypingError("Give more frames or a flat field, not both: a lamp that moves lights each unlike.")
     if options.second_card_corners is not None and options.neutral is not None:
         raise values.TypingError("Mark both cards by their corners: something neutral does not tell how light falls.")
+    if options.card_corners is not None and (options.no_card or options.neutral is not None):
+        raise values.TypingError("Mark the card's corners, or say that there is none: not both.")
+    if options.card_lab is not None and options.no_card:
+        raise values.TypingError("Leave out --card-lab: with --no-card there is no card that it belongs to.")
 
 
 def _studio_is_there(where: str | None) -> bool:

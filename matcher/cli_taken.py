@@ -12,11 +12,17 @@ from typing import TYPE_CHECKING, Any
 
 from matcher import cli_values as values
 from matcher import cli_words as words
-from matcher.cli_photographs import Photographed, as_warnings, photographed
+from matcher.cli_photographs import AUTO, Photographed, as_warnings, photographed
 
 if TYPE_CHECKING:
     from matcher.finish import Reading
     from matcher.studio import Studio
+
+PHOTO_ONLY = (
+    "finish", "card_corners", "no_card", "neutral", "card_lab", "encoding", "more_frames", "flat_field",
+    "second_card_corners",
+)  # fmt: skip
+"""Options that say how to read a photograph."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,6 +71,7 @@ def taken(options: argparse.Namespace) -> Taken:
     if (options.photo is None) == (options.lab is None):
         raise values.TypingError("Give either a photograph or a measured colour with --lab L,a,b.")
     if options.lab is not None:
+        _refuse_for_photo_only(options)
         return Taken(Reading(lab=values.colour(options.lab)))  # type: ignore[arg-type]
     if len(options.finish) > 1:
         raise values.TypingError("Mark one finish: this command takes one colour at a time.")
@@ -87,8 +94,18 @@ def wanted(options: argparse.Namespace, studio: Studio) -> Taken:
         return Taken(colour.reading, colour.found, _tolerance(options, values.TOLERANCE))
     if (options.photo, options.lab) != (None, None):
         raise values.TypingError("Give one target: a photograph, a colour with --lab, or a kept one with --target.")
+    _refuse_for_photo_only(options)
     kept = studio.target(options.target)
     return Taken(kept.reading, None, _tolerance(options, kept.tolerance))
+
+
+def _refuse_for_photo_only(options: argparse.Namespace) -> None:
+    """Refuse what would go unheeded without a photograph. Raises TypingError."""
+    for name in PHOTO_ONLY:
+        if getattr(options, name):
+            raise values.TypingError(f"Leave out --{name.replace('_', '-')}: it goes with a photograph.")
+    if options.camera != AUTO:
+        raise values.TypingError("Leave out --camera: it goes with a photograph.")
 
 
 def _tolerance(options: argparse.Namespace, otherwise: float) -> float:

@@ -267,6 +267,8 @@ REFUSED = {
     "no reason": (("trials", "set-aside", "1"), "REASON"),
     "a missing import": (("trials", "import", "missing.zip"), "missing.zip"),
     "a card without CIELAB": (("cards", "--add", "ours"), "--lab"),
+    "a measured card without a name": (("cards", "--lab", "49,0,0"), "--add"),
+    "a measured card named as a kind": (("cards", "--add", "grey card", "--lab", "49,0,0"), "name of its own"),
     "a card of no kind": (("cards", "--add", "ours", "--kind", "tarot", "--lab", "49,0,0"), "tarot"),
     "a card with patches missing": (("cards", "--add", "ours", "--kind", "grey scale", "--lab", "49,0,0"), "3 patches"),
     "a sheet in no folder": (("cards", "--sheet", "missing/sheet.pdf"), "cannot be written"),

@@ -260,6 +260,8 @@ def test_trust_names_the_plates_that_disagree_with_the_others(told, studio, tmp_
 REFUSED = {
     "no target": (("next",), "either a photograph"),
     "two targets": (("next", "--lab", TARGET, "--target", "1"), "one target"),
+    "an outline without a photograph": (("next", "--lab", TARGET, "--finish", "1,1 9,1 9,9"), "Leave out --finish"),
+    "a profile without a photograph": (("suggest", "--lab", TARGET, "--camera", "ours"), "Leave out --camera"),
     "an empty log": (("next", "--lab", TARGET, "--studio", "EMPTY"), "log a plate first"),
     "too many plates": (("next", "--lab", TARGET, "--plates", "99"), "1 to 24"),
     "a misspelt chemical": (("suggest", "--lab", TARGET, "--without", "ferric nitrat"), "ferric nitrate"),
