@@ -10,7 +10,7 @@ from matcher import cli_words as words
 from matcher.cli_answer import Answer
 from matcher.cli_photographs import opened_studio
 from matcher.cli_suggest import caution_lines, limits_of
-from matcher.cli_taken import Taken, readings_after, wanted
+from matcher.cli_taken import Taken, readings_after, refuse_for_photo_only, wanted
 from matcher.recipe import Recipe, describe
 
 if TYPE_CHECKING:
@@ -127,8 +127,10 @@ def trust(options: argparse.Namespace) -> Answer:
     """Say how far the predictions can be trusted, near a target when one is given."""
     from matcher.suggest.honesty_words import in_words, region_in_words
 
+    anywhere = (options.photo, options.lab, options.target) == (None, None, None)
+    if anywhere:
+        refuse_for_photo_only(options)
     with opened_studio(options) as studio:
-        anywhere = (options.photo, options.lab, options.target) == (None, None, None)
         colour = None if anywhere else wanted(options, studio)
         figures = studio.suggester().honesty(None if colour is None else colour.reading)
         where = studio.name

@@ -71,7 +71,7 @@ def taken(options: argparse.Namespace) -> Taken:
     if (options.photo is None) == (options.lab is None):
         raise values.TypingError("Give either a photograph or a measured colour with --lab L,a,b.")
     if options.lab is not None:
-        _refuse_for_photo_only(options)
+        refuse_for_photo_only(options)
         return Taken(Reading(lab=values.colour(options.lab)))  # type: ignore[arg-type]
     if len(options.finish) > 1:
         raise values.TypingError("Mark one finish: this command takes one colour at a time.")
@@ -94,12 +94,12 @@ def wanted(options: argparse.Namespace, studio: Studio) -> Taken:
         return Taken(colour.reading, colour.found, _tolerance(options, values.TOLERANCE))
     if (options.photo, options.lab) != (None, None):
         raise values.TypingError("Give one target: a photograph, a colour with --lab, or a kept one with --target.")
-    _refuse_for_photo_only(options)
+    refuse_for_photo_only(options)
     kept = studio.target(options.target)
     return Taken(kept.reading, None, _tolerance(options, kept.tolerance))
 
 
-def _refuse_for_photo_only(options: argparse.Namespace) -> None:
+def refuse_for_photo_only(options: argparse.Namespace) -> None:
     """Refuse what would go unheeded without a photograph. Raises TypingError."""
     for name in PHOTO_ONLY:
         if getattr(options, name):

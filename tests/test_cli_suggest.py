@@ -261,6 +261,7 @@ REFUSED = {
     "no target": (("next",), "either a photograph"),
     "two targets": (("next", "--lab", TARGET, "--target", "1"), "one target"),
     "an outline without a photograph": (("next", "--lab", TARGET, "--finish", "1,1 9,1 9,9"), "Leave out --finish"),
+    "trust in an outline alone": (("trust", "--finish", "1,1 9,1 9,9"), "Leave out --finish"),
     "a profile without a photograph": (("suggest", "--lab", TARGET, "--camera", "ours"), "Leave out --camera"),
     "an empty log": (("next", "--lab", TARGET, "--studio", "EMPTY"), "log a plate first"),
     "too many plates": (("next", "--lab", TARGET, "--plates", "99"), "1 to 24"),
