@@ -31,15 +31,20 @@ them (red from green, red from blue, green from red and so on), by what is known
 over two published sensors and 200 invented patinas, in D50, D55 and D65, and under A, FL2, FL11, FL12, LED-B1 and
 LED-B3; scaled by what the coverage benchmark finds enough (daylight by 0.75, unknown by up to 1.3)."""
 
+FINISHED_SHARE = 0.6
+"""In daylight, of the unknown light's spread, for pictures that the camera finished: it turns colours and changes their
+saturation more than daylight does. From ordinary camera JPEGs of a chart and its published values."""
+
 SENSOR_MATRIX_SIGMA = np.full(6, 0.35)
 """The same for values declared linear: they are the sensor's own, which are far from any encoding's primaries."""
 
-TONE_SIGMA, TONE_CHANNEL_SIGMA = 0.12, 0.03
+TONE_SIGMA, TONE_CHANNEL_SIGMA = 0.13, 0.05
 """Spread of the exponent by which a camera's tone curve departs from its encoding's about the card's level, common
 to the channels and of each on its own: between ordinary camera JPEGs of a chart and its published values."""
 
 LINEAR_TONE_SIGMA = 0.005
-FLARE_SIGMA = 0.0015  # stray light in the lens, as a share of white
+FLARE_SIGMA, LEARNED_FLARE_SIGMA = 0.003, 0.0015
+"""Stray light in the lens as a share of white; and how far it differs from that of a profile's chart."""
 NO_CARD_EXPOSURE_SIGMA = 0.35  # of log exposure: half a stop
 NO_CARD_BALANCE_SIGMA = 0.10  # of log gain in each channel
 LIGHT_MOVED_SHARE = 0.35  # of a light's change of balance that comes back as a change of the matrix
@@ -176,7 +181,8 @@ class Calibration:
             bend = relative @ np.hstack([np.diag(slope), np.diag(bow)]) @ self.tone_root
             remedy = "use a card with several grey steps, or camera raw"
             terms.append(BudgetTerm("tone curve", bend, remedy, f"tone curve of {self.seen_by}"))
-        flare = (per_log @ np.full(3, FLARE_SIGMA))[:, None]
+        stray = FLARE_SIGMA if self.profile is None else LEARNED_FLARE_SIGMA
+        flare = (per_log @ np.full(3, stray))[:, None]
         terms.append(
             BudgetTerm("stray light", flare, "keep lamps and windows out of the lens", f"flare in {self.photo}")
         )
@@ -247,7 +253,7 @@ def calibrate(
     if light not in MATRIX_SIGMA:
         raise CardError(f"Give the light as daylight or unknown: {light!r} is neither.")
     is_linear = photo.encoding in ("linear", "camera raw")
-    matrix_sigma = SENSOR_MATRIX_SIGMA if photo.encoding == "linear" else MATRIX_SIGMA[light]
+    matrix_sigma = _matrix_sigma(photo, light)
     tone_root = _unlearned_tone(*((LINEAR_TONE_SIGMA,) * 2 if is_linear else (TONE_SIGMA, TONE_CHANNEL_SIGMA)))
     if card is None:
         return _without_card(photo, camera, tone_root, matrix_sigma, light)
@@ -305,6 +311,15 @@ def anchored(profile: CameraProfile, rgb: Floats, xyz: Floats) -> tuple[Floats, 
 def _unlearned_tone(common: float, own: float) -> Floats:
     """Return the root (6, 4) of an exponent's spread, common to the channels and of each on its own."""
     return np.vstack([np.column_stack([np.full(3, common), own * np.eye(3)]), np.zeros((3, 4))])
+
+
+def _matrix_sigma(photo: Photo, light: str) -> Floats:
+    """Return (6,) how far the camera-and-light matrix may be from the encoding's, by encoding and light."""
+    if photo.encoding == "linear":
+        return SENSOR_MATRIX_SIGMA
+    if photo.encoding == "camera raw" or light == "unknown":
+        return MATRIX_SIGMA[light]
+    return FINISHED_SHARE * MATRIX_SIGMA["unknown"]
 
 
 def _seen_by(photo: Photo) -> str:
@@ -390,7 +405,8 @@ def _with_profile(
     mismatched = any(caveat.code in ("profile-camera", "profile-encoding") for caveat in caveats)
     remedy = "fix the camera's white balance, so that it is the same as for the chart"
     balance = GainTerm("white balance", left[:, None], remedy, f"white balance of {photo.sha256}")
-    matrix_sigma = np.full(6, LIGHT_MOVED_SHARE * np.sqrt(max(moved**2 - BALANCE_SIGMA**2, 0.0)))
+    followed = LIGHT_MOVED_SHARE * np.sqrt(max(moved**2 - BALANCE_SIGMA**2, 0.0))
+    matrix_sigma = np.full(6, followed)
     return Calibration(
         gains=gains,
         rgb_to_xyz=photo.rgb_to_xyz,
@@ -398,7 +414,7 @@ def _with_profile(
         level=camera.tone(item.rgb) * gains,
         tone_root=np.zeros((6, 1)),
         tone_anchor=np.zeros((2, 3)),
-        matrix_sigma=np.maximum(matrix_sigma, MATRIX_SIGMA["unknown"]) if mismatched else matrix_sigma,
+        matrix_sigma=np.maximum(matrix_sigma, _matrix_sigma(photo, "unknown")) if mismatched else matrix_sigma,
         card=card,
         photo=photo.sha256,
         seen_by=_seen_by(photo),

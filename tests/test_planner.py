@@ -9,6 +9,7 @@ from matcher.finish import Reading
 from matcher.recipe import Coat, Recipe, Undercoat
 from matcher.suggest import Limits, Suggester, starting_set
 from matcher.suggest.foresight import _alike_at_the_bench
+from matcher.suggest.outlook import draws_of
 from matcher.suggest.planner import doubt_after, kind_of, stalled_trials, worth
 from matcher.trials.trial import Trial
 from tests.benchmarks.bench_closed_loop import ByModel, plates_until_met
@@ -38,6 +39,27 @@ def test_the_next_plate_is_likely_to_match_and_nobody_made_it(studio):
     assert delta_e_2000(target, process.true(plate.recipe)) < nearest
     low, high = plate.delta_e00_interval
     assert low <= plate.delta_e00 <= high
+
+
+def test_predicted_recipes_stand_among_the_measured_by_what_a_plate_is_expected_to_read(studio):
+    _, trials, target = studio
+    suggester = Suggester(trials)
+    ranked = suggester.suggest(target, count=10)
+    measured = [item for item in ranked if item.basis == "logged"]
+    alone = suggester.suggest(target, count=10, predict=False)
+    assert [item.trial for item in measured] == [item.trial for item in alone[: len(measured)]]
+    assert 0 < len(ranked) - len(measured) <= 5
+    scatter = suggester.model(target).plate_covariance
+    for place, item in enumerate(ranked):
+        if item.basis == "predicted":
+            seen = draws_of(target, item.lab[None], (item.covariance + scatter)[None])[0].mean()
+            before = [other for other in ranked[:place] if other.basis == "logged"]
+            after = [other for other in ranked[place:] if other.basis == "logged"]
+            assert all(other.delta_e00 <= seen + 0.05 for other in before)
+            assert all(other.delta_e00 >= seen - 0.05 for other in after)
+    vague = Reading(lab=target, covariance=np.eye(3) * 25)
+    order = [item.recipe for item in suggester.suggest(vague, count=10)]
+    assert order == [item.recipe for item in ranked], "a target that is itself vague changes no place"
 
 
 def test_the_reasons_name_the_plates_learned_from(studio):

@@ -38,19 +38,6 @@ def test_the_nearest_plate_comes_first_with_its_own_difference(trials):
     assert f"Plate {best.trial.id} was measured at ΔE00" in best.because
 
 
-def test_predicted_recipes_stand_where_what_is_expected_of_them_does(trials):
-    ranked = Suggester(trials).suggest(TARGET, count=10)
-    measured = [item for item in ranked if item.basis == "logged"]
-    delta = sorted(float(delta_e_2000(TARGET, item.reading.lab)) for item in trials)
-    assert [item.delta_e00 for item in measured] == pytest.approx(delta[: len(measured)])
-    assert 0 < len(ranked) - len(measured) <= 5
-    expected = [float(item.draws.mean()) for item in ranked]
-    for place, item in enumerate(ranked):
-        if item.basis == "predicted":
-            after = [expected[k] for k in range(place + 1, len(ranked)) if ranked[k].basis == "logged"][:1]
-            assert all(expected[place] <= other + 1e-9 for other in after)
-
-
 def test_every_interval_holds_its_own_difference_or_reaches_zero(trials):
     for item in Suggester(trials).suggest(Reading(lab=TARGET, covariance=np.eye(3)), count=20):
         low, high = item.delta_e00_interval

@@ -75,7 +75,7 @@ class Foresight:
         """Return up to ``most`` recipes not made yet, by expected ΔE00, no two alike at the bench."""
         fit, outlook = self.outlook(target.lab)
         made = self._made(fit)
-        spread = outlook.covariances + fit.model.plate_covariance + target.covariance
+        spread = outlook.covariances + fit.model.plate_covariance
         expected = draws_of(target.lab, outlook.labs, spread).mean(axis=1)
         per_kind = max(1, -(-most // 2))
         taken: dict[int, int] = {}
@@ -146,7 +146,7 @@ class Foresight:
         recipe = outlook.recipes[row]
         covariance = outlook.covariances[row]
         # a vague or scattering prediction stands lower in a list than a plate that was measured
-        scattered = covariance + fit.model.plate_covariance + target.covariance
+        scattered = covariance + fit.model.plate_covariance
         delta = float(delta_e_2000(target.lab, lab))
         nearest = learned_from(fit.model, recipe)
         grounds = grounds_of(recipe, nearest, fit.model, len(self.known.trials), outlook.considered)

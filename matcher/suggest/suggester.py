@@ -86,7 +86,7 @@ class Suggester:
         rows, delta = self._usable.index.nearest(wanted.lab, count)
         found = [self._logged(wanted, self.trials[row], float(d)) for row, d in zip(rows, delta, strict=True)]
         if predict and len(self.trials) >= FEWEST_TO_PREDICT:
-            found = self._merged(wanted, found, self._foresight.predicted(wanted, max(1, count // 2)))[:count]
+            found = _merged(found, self._foresight.predicted(wanted, max(1, count // 2)))[:count]
         return self._with_draws(wanted, found)
 
     def next_trial(self, target: Reading | ArrayLike) -> Suggestion:
@@ -177,17 +177,6 @@ class Suggester:
         grown._usable = grown._foresight.usable
         return grown
 
-    def _merged(self, target: Reading, logged: list[Suggestion], predicted: list[Suggestion]) -> list[Suggestion]:
-        """Put predicted recipes between logged ones by expected ΔE00, leaving the logged ones in their order."""
-        expected = draws_to_target(target, [self._shown(item) for item in (*logged, *predicted)]).mean(axis=1)
-        waiting = sorted(zip(expected[len(logged) :].tolist(), range(len(predicted)), strict=True))
-        merged: list[Suggestion] = []
-        for item, own in zip(logged, expected.tolist(), strict=False):
-            while waiting and waiting[0][0] < own:
-                merged.append(predicted[waiting.pop(0)[1]])
-            merged.append(item)
-        return merged + [predicted[place] for _, place in waiting]
-
     def _with_draws(self, target: Reading, found: list[Suggestion]) -> list[Suggestion]:
         """Fill in what needs the whole list: intervals and ties, from draws in which all meet the same target."""
         plates = [self._shown(item) for item in found]
@@ -268,6 +257,20 @@ def _interval(target: Reading, plate: Reading, item: Suggestion, draws: Floats) 
         top = middle if item.basis == "predicted" else high
         return 0.0, max(float(top), item.delta_e00)
     return min(float(low), item.delta_e00), max(float(high), item.delta_e00)
+
+
+def _merged(logged: list[Suggestion], predicted: list[Suggestion]) -> list[Suggestion]:
+    """Put predicted recipes between logged ones by the ΔE00 that a plate is expected to read at, the logged in order.
+
+    What is not known of the target itself holds for all alike, and is left out of both.
+    """
+    merged: list[Suggestion] = []
+    waiting = list(predicted)
+    for item in logged:
+        while waiting and float(waiting[0].draws.mean()) < item.delta_e00:
+            merged.append(waiting.pop(0))
+        merged.append(item)
+    return merged + waiting
 
 
 def _ties(draws: Floats) -> list[tuple[int, ...]]:
