@@ -126,7 +126,8 @@ def _of_mixing(used: Sequence[str], book: CautionBook) -> Iterator[Caution]:
     sulphides = [name for name, family in families.items() if family.name == "polysulphide"]
     acids = [name for name, family in families.items() if family.acidic]
     if sulphides and acids:
-        yield _filled(book.steps["sulphide_meets_acid"], sulphide=_listed(sulphides), acid=_listed(acids))
+        meeting = book.steps["sulphide_meets_acid"]
+        yield _filled(meeting, sulphides=_listed(sulphides), acids=_listed(acids))
 
 
 def _of_chemicals(used: Sequence[str], book: CautionBook) -> Iterator[Caution]:
@@ -180,4 +181,4 @@ def _filled(caution: Caution, **words: object) -> Caution:
 
 
 def _listed(names: Sequence[str]) -> str:
-    return " and ".join(names)
+    return ", ".join(names[:-1]) + " and " + names[-1] if len(names) > 1 else names[0]

@@ -7,7 +7,15 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 
-from matcher.cautions import Caution, CautionBook, cautions_for, known_chemical, read_book, shipped_book
+from matcher.cautions import (
+    Caution,
+    CautionBook,
+    cautions_for,
+    cautions_for_all,
+    known_chemical,
+    read_book,
+    shipped_book,
+)
 from matcher.errors import StudioError
 from matcher.recipe import Coat, Recipe, Seal, Undercoat
 from tests.plates import a_recipe, recipes
@@ -54,6 +62,24 @@ def test_other_names_for_the_two_warn_all_the_same(sulphide: str, acid: str) -> 
     assert codes(recipe)[0] == "sulphide_meets_acid"
     turned = Recipe("bronze", Undercoat(acid, 0.5), (Coat(sulphide, 0.5, 3, 104),))
     assert codes(turned)[0] == "sulphide_meets_acid"
+
+
+def test_the_two_sides_that_must_not_meet_are_told_apart() -> None:
+    day = [a_coat(name) for name in ("liver of sulphur", "ferric nitrate", "ammonium sulphide", "silver nitrate")]
+    first = cautions_for_all([*day, a_coat("bismuth nitrate")])[0].message
+    assert first.startswith(
+        "Keep liver of sulphur and ammonium sulphide apart from ferric nitrate, silver nitrate and bismuth nitrate:"
+    )
+    assert "the two sides" in first
+
+
+def test_cupric_sulphate_is_known_as_a_copper_salt_that_no_sulphide_may_meet() -> None:
+    # Copper dusts and mists 1 mg/m³ as Cu: NIOSH, from memory.
+    said = {caution.code: caution for caution in cautions_for(a_coat("copper sulfate"))}
+    assert "1 mg/m³ as Cu" in said["copper_salt"].message
+    assert not {"unknown", "oxidiser", "iron_salt"} & set(said)
+    over = Recipe("bronze", Undercoat("liver of sulphur", 0.5), (Coat("cupric sulphate", 0.5, 3, 104),))
+    assert codes(over)[0] == "sulphide_meets_acid"
 
 
 def test_a_polysulphide_alone_doesnt_warn_of_meeting_acid() -> None:
