@@ -151,6 +151,30 @@ def test_passes_are_counted_undone_and_still_there_after_a_reload(page: Open, st
     assert "2 passes laid" in said_on(page("bench")), "a flat battery loses nothing"
 
 
+def test_passes_counted_on_two_screens_add_up(page: Open, studio: Studio) -> None:
+    fill(studio)
+    with_piece(studio, 0)
+    laptop, phone = page("bench"), page("bench")
+    for _ in range(3):
+        press(laptop, "bench-pass")
+    press(phone, "bench-pass")
+    assert "4 passes laid" in shown_on(phone)
+    draft = studio.draft("bench")
+    assert draft is not None and draft["done"] == 4
+
+
+def test_a_pass_of_a_piece_that_has_left_the_bench_is_not_counted_for_the_next(page: Open, studio: Studio) -> None:
+    fill(studio)
+    with_piece(studio, 2)
+    phone = page("bench")
+    draft = studio.draft("bench")
+    assert draft is not None
+    studio.save_draft("bench", {**draft, "begun": "p2", "done": 0})
+    press(phone, "bench-pass")
+    assert "The pass is not counted" in shown_on(phone)
+    assert studio.draft("bench") == {**draft, "begun": "p2", "done": 0}
+
+
 def test_a_reading_corrects_the_path_and_can_be_taken_out_and_put_back(page: Open, studio: Studio) -> None:
     """A piece that takes the coat slower is read at what one pass gives: more passes remain than before."""
     fill(studio)

@@ -116,6 +116,35 @@ def test_taking_out_a_coat_moves_the_next_one_up(monkeypatch: pytest.MonkeyPatch
     assert "coat1_chemical" not in draft
 
 
+def test_what_is_typed_on_two_screens_is_kept_field_by_field(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    first = record_page(monkeypatch, tmp_path, fields_of(Recipe("silicon bronze")))
+    second = record_page(monkeypatch, tmp_path, fields_of(Recipe("silicon bronze")))
+    first.text_area[0].set_value("hissed well").run()
+    labelled(second.text_input, "Mark on the plate").set_value("H-7").run()
+    with Studio.open(tmp_path / "studio") as studio:
+        draft = studio.draft("plate")
+        assert draft is not None and (draft["notes"], draft["piece"]) == ("hissed well", "H-7")
+    assert second.text_area[0].value == "hissed well", "what the other screen typed is shown here too"
+    labelled(second.text_input, "Made by").set_value("A.").run()
+    first.text_area[0].set_value("hissed well, no streaks").run()
+    assert labelled(first.text_input, "Mark on the plate").value == "H-7"
+    assert labelled(first.text_input, "Made by").value == "A."
+
+
+def test_a_form_begun_on_another_screen_is_taken_over_by_one_that_was_only_offered(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    with Studio.open(tmp_path / "studio") as studio:
+        studio.record(plate(1, (40, 10, 20)))
+    other = record_page(monkeypatch, tmp_path, {})
+    with Studio.open(tmp_path / "studio") as studio:
+        studio.save_draft("plate", fields_of(Recipe("tin bronze")))
+    labelled(other.text_input, "Mark on the plate").set_value("H-7").run()
+    assert labelled(other.selectbox, "Alloy").value == "tin bronze"
+    with Studio.open(tmp_path / "studio") as studio:
+        assert studio.draft("plate") == {**fields_of(Recipe("tin bronze")), "piece": "H-7"}
+
+
 def test_a_failure_nobody_foresaw_is_said_plainly_without_a_traceback(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
@@ -155,6 +184,10 @@ def record_page(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, fields: dict[st
         studio.save_draft("plate", fields)
     app = AppTest.from_file(str(APP), default_timeout=60).run()
     return app.switch_page("screens/record.py").run()
+
+
+def labelled(widgets: Any, label: str) -> Any:
+    return next(widget for widget in widgets if widget.label == label)
 
 
 def said_on(app: AppTest) -> str:

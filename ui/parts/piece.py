@@ -100,13 +100,18 @@ def bring_back(studio: Studio, draft: Draft) -> None:
     draft.fill(waiting)
 
 
-def lay_pass(draft: Draft) -> None:
-    """Count one more pass of the last coat."""
+def lay_pass(draft: Draft, uid: str) -> None:
+    """Count one more pass of a piece, on top of those that any screen counted."""
+    draft.meet()
+    if draft.get("begun") != uid:
+        draft.say("The pass is not counted: another screen has changed the piece on the bench. Look again.")
+        return
     draft.set(done=min(MAX_PASSES, draft.get("done", 0) + 1))
 
 
 def undo_pass(draft: Draft) -> str | None:
     """Take back one pass that was counted; return why it cannot be, or None."""
+    draft.meet()
     done = draft.get("done", 0)
     if str(done) in _kept(draft):
         return f"There is a reading after pass {done}: correct it or take it out first."
@@ -116,6 +121,7 @@ def undo_pass(draft: Draft) -> str | None:
 
 def keep_reading(draft: Draft, after: int, reading: Reading, taken_as: Mapping[str, Any]) -> None:
     """Keep a reading after so many passes, with what was marked or typed for it, so that it can be corrected."""
+    draft.meet()
     kept = {**_kept(draft), str(after): {"reading": reading.as_dict(), "taken_as": dict(taken_as)}}
     draft.set(readings=kept)
 
@@ -127,6 +133,7 @@ def taken_as(draft: Draft, after: int) -> dict[str, Any]:
 
 def take_out(draft: Draft, after: int) -> None:
     """Leave a reading out; it can be put back until another one is left out."""
+    draft.meet()
     kept = dict(_kept(draft))
     gone = kept.pop(str(after))
     draft.set(readings=kept, taken_out={"after": after, **gone})
@@ -134,6 +141,7 @@ def take_out(draft: Draft, after: int) -> None:
 
 def put_back(draft: Draft) -> None:
     """Count the reading again that was left out last; one taken anew after that pass stays."""
+    draft.meet()
     gone = dict(draft.get("taken_out"))
     after = str(gone.pop("after"))
     draft.set(readings={after: gone, **_kept(draft)}, taken_out=None, done=max(draft.get("done", 0), int(after)))

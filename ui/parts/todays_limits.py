@@ -28,7 +28,7 @@ def limits_of(studio: Studio, target: Target) -> Limits:
     default = _usual(studio, target)
 
     def standing(name: str) -> Any:
-        return st.session_state.get(draft.key(name), draft.get(name, default[name]))
+        return draft.shown(name, default[name])
 
     passes, strengths = standing("passes"), standing("strengths")
     return Limits(

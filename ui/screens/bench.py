@@ -32,6 +32,8 @@ def show() -> None:
     studio = the_studio()
     draft = Draft(studio, FORM)
     piece = piece_of(draft)
+    if said := draft.said():
+        tell(said)
     if piece is None:
         look.title("At the bench", "Follow a piece pass by pass: where it is, how many passes remain, when to stop.")
         choose(studio, draft)
@@ -91,9 +93,10 @@ def _now(draft: Draft, piece: Piece, path: BenchPath, tolerance: float) -> None:
         if path.caveat is not None:
             tell(path.caveat, "mind")
         kind: Literal["primary", "secondary"] = "primary" if path.remaining else "secondary"
-        if st.button("One pass done", type=kind, key="bench-pass", width="stretch"):
-            lay_pass(draft)
-            st.rerun()
+        # Counted before the page is worked out anew, so that quick presses do not overtake one another.
+        st.button(
+            "One pass done", type=kind, key="bench-pass", width="stretch", on_click=lay_pass, args=(draft, piece.uid)
+        )
         if piece.done and st.button("Undo the last pass", key="bench-undo", width="stretch"):
             why = undo_pass(draft)
             if why is None:
