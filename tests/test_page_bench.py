@@ -249,6 +249,17 @@ def test_a_piece_left_for_another_is_kept_and_brought_back(page: Open, studio: S
     assert "5 passes laid" in said_on(app)
 
 
+def test_a_half_taken_reading_stays_with_its_piece(page: Open, studio: Studio) -> None:
+    fill(studio)
+    with_piece(studio, 5)
+    half: dict[str, Any] = {"way": "typed", "lab_l": 41.0, "reading_open": True, "after": 5}
+    studio.save_draft("bench reading", half)
+    app = press(page("bench"), "bench-another")
+    assert studio.draft("bench reading") is None, "the next piece is not read by it"
+    press(app, "bench-back")
+    assert studio.draft("bench reading") == half
+
+
 def test_the_front_page_leads_back_to_the_piece_on_the_bench() -> None:
     step = next_step([], [], {"bench": {"begun": "p1", "done": 3}, "plate": {"piece": "H-7"}})
     assert step.place is BENCH and "3 passes are laid" in step.sentence

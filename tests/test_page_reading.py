@@ -324,13 +324,17 @@ def test_a_kept_file_lists_its_colours_and_the_chosen_one_is_taken(
 ) -> None:
     with Studio.open(tmp_path / "studio") as studio:
         kept = {"name": "cards.txt", "data": base64.b64encode(CGATS).decode()}
-        studio.save_draft("target file", kept)
-    app = typed_page(monkeypatch, tmp_path, typed_way="file")
+        studio.save_draft("target file 1", kept)
+    app = typed_page(monkeypatch, tmp_path, typed_way="file", file="target file 1")
     listed = next(box for box in app.selectbox if box.label == "Colour in cards.txt")
     assert [name.split(":")[0] for name in listed.options] == ["door left", "lintel"]
     listed.set_value(1).run()
     assert "lintel, given as CIELAB, D65, 2 degrees." in said_on(app)
     assert abs(saved(app, tmp_path).lab[0] - 30.5) < 1.0
+    with Studio.open(tmp_path / "studio") as studio:
+        assert studio.draft("target file 1") is None, "it went with the target"
+    again = typed_page(monkeypatch, tmp_path, typed_way="file")
+    assert not [box for box in again.selectbox if box.label.startswith("Colour in")], "another target, another file"
 
 
 Visit = Callable[..., Visitor]

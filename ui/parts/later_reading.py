@@ -16,6 +16,7 @@ from ui.parts.colour_in import colour_in
 from ui.parts.drafts import Draft
 from ui.parts.faults import told
 from ui.parts.swatches import field, figures
+from ui.parts.typed_in import forget_file
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -65,6 +66,7 @@ def add_later(studio: Studio, trial: Trial) -> None:
             if reading is not None and st.button("Add this reading", type="primary", key=f"later.add.{trial.id}"):
                 with told():
                     _add(studio, trial, StageReading(str(stage), reading), photographs_in(draft.values))
+                    forget_file(studio, draft)
                     draft.drop()
                     st.rerun()
 

@@ -84,10 +84,11 @@ def take_to_bench(studio: Studio, recipe: Recipe, source: str, target_id: int | 
 
 
 def lay_by(studio: Studio, draft: Draft) -> None:
-    """Clear the bench; a piece that is not in the record form yet is kept, to be brought back."""
-    piece = piece_of(draft)
+    """Clear the bench; a piece that is not in the record form yet is kept, to be brought back with its half reading."""
+    piece, half_read = piece_of(draft), Draft(studio, READING_FORM)
     if piece is not None and not piece.handed_over and (piece.done or piece.readings):
-        Draft(studio, LAID_BY).fill(draft.values)
+        Draft(studio, LAID_BY).fill({**draft.values, "half_read": dict(half_read.values)})
+    half_read.drop()
     draft.drop()
 
 
@@ -97,6 +98,7 @@ def bring_back(studio: Studio, draft: Draft) -> None:
     waiting = dict(laid_by.values)
     laid_by.drop()
     lay_by(studio, draft)
+    Draft(studio, READING_FORM).fill(waiting.pop("half_read", {}))
     draft.fill(waiting)
 
 
@@ -186,6 +188,7 @@ def clear_when_logged(studio: Studio, uid: str | None) -> None:
     """Clear the bench when the piece on it is the one that was logged."""
     draft = Draft(studio, FORM)
     if uid is not None and draft.get("begun") == uid:
+        Draft(studio, READING_FORM).drop()
         draft.drop()
 
 

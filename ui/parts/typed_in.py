@@ -1,11 +1,13 @@
 """A colour from elsewhere than a photograph: an instrument's figures or file, or a match in Munsell notation.
 
-Figures are read as they are typed; a file is kept with the draft, so that a reload brings its colours back.
+Figures are read as they are typed; a file is kept beside the draft that names it, so that a reload brings its colours
+back and another target never begins with them.
 """
 
 from __future__ import annotations
 
 import base64
+import hashlib
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -98,15 +100,15 @@ def _from_munsell(draft: Draft) -> Given:
 
 def _from_file(studio: Studio, draft: Draft) -> Given:
     """Take a file that an instrument wrote, and one of the colours in it."""
-    kept = Draft(studio, f"{draft.form} file")
-    if not kept.get("data"):
-        _upload(draft, kept)
+    kept = _kept_file(studio, draft)
+    if kept is None:
+        _upload(studio, draft)
         return None, "", "The colours of the file are listed once it is read."
     name = str(kept.get("name"))
     try:
         samples = _samples(base64.b64decode(kept.get("data")), name)
     except InstrumentFileError:
-        kept.drop()
+        forget_file(studio, draft)
         raise
     field = draft.field("file_sample", 0)
     if st.session_state[field["key"]] not in range(len(samples)):
@@ -118,14 +120,27 @@ def _from_file(studio: Studio, draft: Draft) -> Given:
         **field,
     )
     if st.button("Use another file", type="tertiary", key=f"{draft.form}.file.other"):
-        kept.drop()
-        draft.forget(("file_sample",))
+        forget_file(studio, draft)
         st.rerun()
     sample = samples[number or 0]
     return sample.reading, f"{sample.name}, given as {sample.given_as}.", ""
 
 
-def _upload(draft: Draft, kept: Draft) -> None:
+def forget_file(studio: Studio, draft: Draft) -> None:
+    """Forget the instrument's file that a form names, when there is one: it has been used, or another one is wanted."""
+    kept = _kept_file(studio, draft)
+    if kept is not None:
+        kept.drop()
+        draft.forget(("file", "file_sample"))
+
+
+def _kept_file(studio: Studio, draft: Draft) -> Draft | None:
+    """Return the draft that holds the file a form names, or None."""
+    kept = Draft(studio, draft.get("file")) if draft.get("file") else None
+    return kept if kept is not None and kept.get("data") else None
+
+
+def _upload(studio: Studio, draft: Draft) -> None:
     file = st.file_uploader(
         "Instrument's file", key=f"{draft.form}.file.upload", label_visibility="collapsed", max_upload_size=16
     )
@@ -137,8 +152,10 @@ def _upload(draft: Draft, kept: Draft) -> None:
         return
     with st.spinner("Reading the file…"):
         _samples(file.getvalue(), file.name)
-    kept.set(name=file.name, data=base64.b64encode(file.getvalue()).decode("ascii"))
+    form = f"{draft.form} file {hashlib.sha256(file.getvalue()).hexdigest()[:16]}"
+    Draft(studio, form).set(name=file.name, data=base64.b64encode(file.getvalue()).decode("ascii"))
     draft.forget(("file_sample",))
+    draft.set(file=form)
     st.rerun()
 
 

@@ -18,6 +18,7 @@ from ui.parts.opened import choose_target, chosen_target, logged, the_studio
 from ui.parts.piece import clear_when_logged
 from ui.parts.places import LOG, SUGGESTIONS
 from ui.parts.recipe_form import RecipeForm, fields_of
+from ui.parts.typed_in import forget_file
 
 if TYPE_CHECKING:
     from matcher.finish import Reading
@@ -155,6 +156,7 @@ def _log_it(studio: Studio, draft: Draft, recipe: Recipe | None, reading: Readin
         tell(f"{error} Everything typed is kept.")
         return
     clear_when_logged(studio, draft.get("bench_piece"))
+    forget_file(studio, draft)
     draft.drop()
     st.session_state["plate.tried"] = False
     _go_on(studio, trial)

@@ -12,6 +12,7 @@ from ui.parts.drafts import Draft
 from ui.parts.faults import told
 from ui.parts.opened import choose_target, the_studio
 from ui.parts.places import SUGGESTIONS
+from ui.parts.typed_in import forget_file
 
 if TYPE_CHECKING:
     from matcher.finish import Reading
@@ -57,6 +58,7 @@ def _saved(studio: Studio, draft: Draft, reading: Reading) -> None:
             photo=draft.get("photo"),
         )
     )
+    forget_file(studio, draft)
     draft.drop()
     choose_target(target)
     st.switch_page(SUGGESTIONS.file, query_params={"target": str(target.id)})
