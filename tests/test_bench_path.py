@@ -12,6 +12,7 @@ from matcher.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.suggest import Suggester, learn_seal_shift
 from matcher.suggest.passes_laid import as_laid, stage_after
 from matcher.trials.trial import StageReading, Trial
+from matcher.uncertainty import BudgetTerm
 from tests.benchmarks.invented_processes import film, recipe_space
 
 EXACT = np.eye(3) * 0.1**2
@@ -35,6 +36,31 @@ def test_the_path_says_when_to_stop(studio, passes):
     assert abs(path.stop_at - passes) <= 2
     assert path.remaining == path.stop_at
     assert "then stop" in path.sentence
+
+
+@pytest.mark.parametrize("photographed", [True, False])
+def test_the_bench_says_of_a_recipe_what_the_list_said(studio, photographed):
+    """One recipe, target and count of passes: one ΔE00, and chances that differ by the piece's own scatter alone."""
+    process, suggester = studio
+    camera = BudgetTerm("camera", np.diag([2.0, 3.0, 4.0]), shared="one camera")
+    own = BudgetTerm("patch", np.eye(3) * 0.3)
+
+    def seen(lab):
+        return Reading(lab, camera.covariance + own.covariance, budget=(camera, own))
+
+    known = [Trial(trial.recipe, seen(trial.reading.lab)) for trial in suggester.trials]
+    goal = process.true(ferric(5)) + [0.3, 0.4, -0.5]
+    target = seen(goal) if photographed else Reading(goal, EXACT)
+    suggester = Suggester(known)
+    listed = suggester.next_trial(target)
+    passes = listed.recipe.coats[-1].passes
+    path = suggester.bench_path(target, listed.recipe)
+    assert path.expected[passes] == pytest.approx(listed.delta_e00, abs=0.05)
+    assert listed.chance_within(2.0) - 0.15 < path.chance_within(2.0, passes) < listed.chance_within(2.0) + 0.05
+    low, high = path.interval[passes]
+    assert low <= listed.delta_e00_interval[0] + 0.1
+    assert listed.delta_e00_interval[1] - 0.2 < high < listed.delta_e00_interval[1] + 1.0
+    assert "with this piece's own scatter" in path.sentence
 
 
 def test_readings_correct_the_path(studio):

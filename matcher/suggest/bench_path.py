@@ -6,14 +6,14 @@ every reading corrects what is expected of the passes to come.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from matcher.difference import delta_e_2000
+from matcher.difference import delta_e_2000, delta_e_draws, difference_covariance
 from matcher.errors import SuggestionError
 from matcher.finish import Reading
 from matcher.recipe import MAX_PASSES, Recipe
@@ -22,6 +22,7 @@ from matcher.suggest.passes_laid import after_passes
 from matcher.suggest.piece_path import Foreseen, corrected
 from matcher.suggest.process_model import ProcessModel
 from matcher.suggest.seal_shift import SealShift
+from matcher.suggest.shown import interval_shown, with_errors
 from matcher.suggest.trade_facts import is_ferric
 
 Floats = NDArray[np.float64]
@@ -39,16 +40,16 @@ READ_FIRST = 0.25
 class BenchPath:
     """passes: (k,) counts, 0 to some beyond the recipe's. labs: (k, 3), unsealed, corrected. covariances: (k, 3, 3).
 
-    goal: the target as it must read before sealing. delta_e00: (k,) to the goal. draws: (k, n) of it; expected: (k,)
-    their mean; interval: (k, 2) 95 %. done: passes laid so far. stop_at: the count after which to stop. risk: the
-    chance, 0 to 1, that one more pass takes the piece away from the goal. unlike: its readings lie farther from what
-    was expected than those of plates do. taken: ΔE00 of each reading to the goal, by its count.
+    goal: the target as it must read before sealing. expected: (k,) ΔE00 of the expected colour to the goal, as in a
+    list of suggestions; draws: (k, n) of it, with this piece's own scatter; interval: (k, 2) 95 %. done: passes laid so
+    far. stop_at: the count after which to stop. risk: the chance, 0 to 1, that one more pass takes the piece away from
+    the goal. unlike: its readings lie farther from what was expected than those of plates do. taken: ΔE00 of each
+    reading to the goal, by its count.
     """
 
     passes: NDArray[np.intp]
     labs: Floats
     covariances: Floats
-    delta_e00: Floats
     expected: Floats
     interval: Floats
     done: int
@@ -112,7 +113,7 @@ class BenchPath:
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""
-        rows = zip(self.passes, self.labs, self.delta_e00, self.expected, self.interval, strict=True)
+        rows = zip(self.passes, self.labs, self.expected, self.interval, strict=True)
         return {
             "instruction": self.instruction,
             "sentence": self.sentence,
@@ -129,10 +130,9 @@ class BenchPath:
                     "passes": int(count),
                     "lab": lab.tolist(),
                     "delta_e00": float(delta),
-                    "expected_delta_e00": float(mean),
                     "delta_e00_interval": interval.tolist(),
                 }
-                for count, lab, delta, mean, interval in rows
+                for count, lab, delta, interval in rows
             ],
             "readings": [{"passes": count, "delta_e00": delta} for count, delta in sorted(self.taken.items())],
         }
@@ -145,11 +145,13 @@ def bench_path(
     readings: Mapping[int, Reading] | None = None,
     seal: SealShift | None = None,
     done: int | None = None,
+    as_read: Callable[[Floats, Floats], Reading] = with_errors,
 ) -> BenchPath:
     """Return the path of the last coat of ``recipe``, corrected by readings taken after so many passes.
 
     readings: by count of passes, unsealed; 0 is before the coat. seal: what sealing will do, when the target is a
-    sealed finish. done: passes laid so far, by default the count of the last reading. Raises SuggestionError when
+    sealed finish. done: passes laid so far, by default the count of the last reading. as_read: turns an expected colour
+    and its covariance into a reading, with what it shares of the target's errors. Raises SuggestionError when
     the recipe has no coat, or a count is not one.
     """
     if not recipe.coats:
@@ -163,17 +165,18 @@ def bench_path(
     labs, covariance, unlike = corrected(foreseen, model.plate_covariance, taken, laid if ferric else None)
     goal = target if seal is None else seal.before_sealing(target)
     each = covariance.reshape(last + 1, 3, last + 1, 3)[passes, :, passes, :]
-    draws = draws_of(goal.lab, labs, each + goal.covariance)
-    expected = draws.mean(axis=1)
-    stop_at = _where_to_stop(expected, labs, each, goal, laid, ferric)
-    delta = delta_e_2000(goal.lab, labs)
-    interval = np.quantile(draws, [0.025, 0.975], axis=1).T
+    plates = [as_read(lab, own) for lab, own in zip(labs, each, strict=True)]
+    doubts = np.array([difference_covariance(goal, plate) for plate in plates])
+    draws = delta_e_draws(goal.lab, labs, doubts)
+    # as in a list of suggestions: what is not known of the target itself holds for every count of passes alike
+    stop_at = _where_to_stop(draws_of(goal.lab, labs, each).mean(axis=1), labs, doubts, goal, laid, ferric)
+    expected = delta_e_2000(goal.lab, labs)
+    shown = [interval_shown(goal, plate, float(d), own) for plate, d, own in zip(plates, expected, draws, strict=True)]
+    interval = np.array(shown)
     sentence = _sentence(laid, stop_at, expected, interval)
-    risk = _risk_of_next(labs, covariance, laid, goal)
+    risk = _risk_of_next(labs, covariance, laid, goal.lab, doubts[laid] - each[laid])
     read = {count: float(delta_e_2000(goal.lab, reading.lab)) for count, reading in taken.items()}
-    return BenchPath(
-        passes, labs, each, delta, expected, interval, laid, stop_at, sentence, goal, risk, draws, unlike, read
-    )
+    return BenchPath(passes, labs, each, expected, interval, laid, stop_at, sentence, goal, risk, draws, unlike, read)
 
 
 def _passes_laid(taken: Mapping[int, Reading], done: int | None) -> int:
@@ -187,28 +190,31 @@ def _passes_laid(taken: Mapping[int, Reading], done: int | None) -> int:
     return last if done is None else done
 
 
-def _risk_of_next(labs: Floats, covariance: Floats, done: int, goal: Reading) -> float:
-    """Return the chance that one more pass takes the piece away; what is unsure of the piece and goal stays."""
+def _risk_of_next(labs: Floats, covariance: Floats, done: int, goal_lab: Floats, doubt: Floats) -> float:
+    """Return the chance that one more pass takes the piece away; what is unsure of the piece and goal stays.
+
+    doubt: (3, 3) of the goal, less what it shares with the piece.
+    """
     if done + 1 >= len(labs):
         return 0.0
     joint = covariance[3 * done : 3 * done + 6, 3 * done : 3 * done + 6]
-    joint = joint + np.tile(goal.covariance, (2, 2))
+    joint = joint + np.tile(doubt, (2, 2))
     values, vectors = np.linalg.eigh(joint)
     root = vectors * np.sqrt(np.maximum(values, 0.0))
     noise = np.random.default_rng(20003).standard_normal((RISK_DRAWS, 6)) @ root.T
     drawn = labs[done : done + 2] + noise.reshape(RISK_DRAWS, 2, 3)
-    now, then = delta_e_2000(goal.lab, drawn).T
+    now, then = delta_e_2000(goal_lab, drawn).T
     return float(np.mean(then > now))
 
 
-def _where_to_stop(expected: Floats, labs: Floats, each: Floats, goal: Reading, done: int, ferric: bool) -> int:
+def _where_to_stop(expected: Floats, labs: Floats, doubts: Floats, goal: Reading, done: int, ferric: bool) -> int:
     """Return the count after which to stop: the nearest to come, or now when the piece is surely too dark to match.
 
     More passes never lighten a ferric coat (common practice, no source): what they still mend of the hue does not make
     up for the lightness unless it halves the difference.
     """
     nearest = done + int(np.argmin(expected[done:]))
-    doubt = 2 * np.sqrt(each[done, 0, 0] + goal.covariance[0, 0])
+    doubt = 2 * np.sqrt(doubts[done, 0, 0])
     darker = goal.lab[0] - labs[done, 0]
     if ferric and darker > max(CLEARLY_DARKER, doubt) and expected[nearest] > expected[done] / 2:
         return done
@@ -219,10 +225,9 @@ def _sentence(done: int, stop_at: int, expected: Floats, interval: Floats) -> st
     when = f"After {done} pass{'' if done == 1 else 'es'}" if done else "Before the first pass"
     here = f"{when} the piece is expected at ΔE00 {expected[done]:.1f}"
     low, high = interval[stop_at]
+    between = f"({low:.1f} to {high:.1f}, with this piece's own scatter)"
     if stop_at == done:
-        return f"{here} ({low:.1f} to {high:.1f}): stop now."
+        return f"{here} {between}: stop now."
     left = stop_at - done
-    return (
-        f"{here}; {left} more pass{'' if left == 1 else 'es'} should bring it to {expected[stop_at]:.1f} "
-        f"({low:.1f} to {high:.1f}): then stop."
-    )
+    more = f"{left} more pass{'' if left == 1 else 'es'}"
+    return f"{here}; {more} should bring it to {expected[stop_at]:.1f} {between}: then stop."

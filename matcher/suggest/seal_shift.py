@@ -69,6 +69,7 @@ class SealShift:
             lab=np.array([np.clip(lab[0], 0.0, 100.0), lab[1], lab[2]]),
             covariance=target.covariance + self.covariance,
             source=target.source,
+            budget=target.budget,
         )
 
 

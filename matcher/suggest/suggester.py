@@ -6,9 +6,9 @@ in one list with intervals, words and ties. The model is fitted when first neede
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
+from functools import cached_property, partial
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -30,14 +30,13 @@ from matcher.suggest.plates import Plates
 from matcher.suggest.process_model import ProcessModel
 from matcher.suggest.reach import Reach
 from matcher.suggest.seal_shift import SealShift
+from matcher.suggest.shown import AsRead, interval_shown, with_errors
 from matcher.suggest.suggestion import LoggedTrial, Suggestion
-from matcher.uncertainty import sum_of
 
 Floats = NDArray[np.float64]
 
 DEFAULT_TOLERANCE = 2.0
 MAX_COUNT = 1000
-COMMON_AMONG = 200  # latest plates among which a shared cause of error is looked for
 PALETTES_COMPARED = 200
 FEWEST_TO_PREDICT = 6
 """Trials below which a list holds only what was logged; ``next_trial`` answers from one trial on."""
@@ -131,7 +130,11 @@ class Suggester:
     ) -> BenchPath:
         """Return where a piece on the bench stands; see ``matcher.suggest.bench_path``."""
         wanted = as_target(target)
-        return bench_path(self.model(wanted), recipe, wanted, readings, seal, done)
+        as_read: Callable[[Floats, Floats], Reading] = self._as_read
+        if readings:  # the piece's own readings say what they share with the target, whatever the plates were read with
+            last = readings[max(readings)]
+            as_read = partial(with_errors, common=[term for term in last.budget if term.shared is not None])
+        return bench_path(self.model(wanted), recipe, wanted, readings, seal, done, as_read)
 
     def palettes(self, target: Reading, count: int = 5) -> list[PaletteMatch]:
         """Return logged recipes by palette, from those nearest as single colours."""
@@ -203,18 +206,12 @@ class Suggester:
         return filled
 
     def _shown(self, item: Suggestion) -> Reading:
-        """Return the reading that a suggestion stands on.
+        """Return the reading that a suggestion stands on: the plate's, or that which a predicted colour would give."""
+        return self._as_read(item.lab, item.covariance) if item.trial is None else item.trial.reading
 
-        A prediction averages the plates' own errors away, but not what they all share (one camera, one card): that
-        is taken from the nearest plate, and cancels against a target that shares it too.
-        """
-        if item.trial is not None:
-            return item.trial.reading
-        nearest = self.trials[int(self._usable.index.nearest(item.lab, 1)[0][0])].reading
-        recent = [term.shared for trial in self.trials[-COMMON_AMONG:] for term in trial.reading.budget]
-        often = {name for name, times in Counter(recent).items() if name is not None and times > 1}
-        common = tuple(term for term in nearest.budget if term.shared in often)
-        return Reading(lab=item.lab, covariance=item.covariance + sum_of(common), budget=common)
+    @cached_property
+    def _as_read(self) -> AsRead:
+        return AsRead(self._foresight.known)
 
     def _need_a_trial(self) -> None:
         if not self.trials:
@@ -248,14 +245,12 @@ def _same(one: LoggedTrial, other: LoggedTrial) -> bool:
 
 
 def _interval(target: Reading, plate: Reading, item: Suggestion, draws: Floats) -> tuple[float, float]:
-    """Return the 95 % interval of ΔE00 from its draws, down to 0 when target and plate can't be told apart.
-
-    A prediction's interval that begins at 0 ends where 95 % of the draws do, so that it holds 95 % and not 97.5.
-    """
-    low, middle, high = np.quantile(draws, [0.025, 0.95, 0.975])
+    """Return the 95 % interval of ΔE00 from its draws, down to 0 when target and plate can't be told apart."""
+    if item.basis == "predicted":
+        return interval_shown(target, plate, item.delta_e00, draws)
+    low, high = np.quantile(draws, [0.025, 0.975])
     if alike(target.lab, plate.lab, difference_covariance(target, plate)):
-        top = middle if item.basis == "predicted" else high
-        return 0.0, max(float(top), item.delta_e00)
+        low = 0.0
     return min(float(low), item.delta_e00), max(float(high), item.delta_e00)
 
 

@@ -1,0 +1,59 @@
+"""How a colour that is only expected stands against a target, in one way for list, next plate, reach and bench.
+
+A prediction averages the plates' own errors away, but not what they all share (one camera, one card): that is taken
+from the nearest plate, and cancels against a target that shares it too.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matcher.difference import alike, difference_covariance
+from matcher.finish import Reading
+from matcher.suggest.plates import Plates
+from matcher.uncertainty import BudgetTerm, sum_of
+
+Floats = NDArray[np.float64]
+
+COMMON_AMONG = 200
+"""Latest plates among which a shared cause of error is looked for."""
+
+
+class AsRead:
+    """Turns expected colours into the readings that would show them, with the error that these plates share."""
+
+    def __init__(self, plates: Plates) -> None:
+        self._plates = plates
+
+    def __call__(self, lab: Floats, covariance: Floats) -> Reading:
+        """Return the reading of an expected colour (3,) whose own covariance is (3, 3)."""
+        nearest = self._plates.trials[int(self._plates.index.nearest(lab, 1)[0][0])].reading
+        return with_errors(lab, covariance, [term for term in nearest.budget if term.shared in self._often])
+
+    @cached_property
+    def _often(self) -> set[str]:
+        latest = self._plates.trials[-COMMON_AMONG:]
+        named = Counter(term.shared for trial in latest for term in trial.reading.budget)
+        return {name for name, times in named.items() if name is not None and times > 1}
+
+
+def with_errors(lab: Floats, covariance: Floats, common: Sequence[BudgetTerm] = ()) -> Reading:
+    """Return the reading of a colour whose errors are its own covariance and those that it has in common."""
+    can_be = np.clip(lab, (0.0, -200.0, -200.0), (100.0, 200.0, 200.0))
+    return Reading(lab=can_be, covariance=covariance + sum_of(common), budget=tuple(common))
+
+
+def interval_shown(target: Reading, plate: Reading, delta: float, draws: Floats) -> tuple[float, float]:
+    """Return the 95 % interval of an expected ΔE00 from its draws, down to 0 when target and plate can't be told apart.
+
+    One that begins at 0 ends where 95 % of the draws do, so that it holds 95 % and not 97.5.
+    """
+    low, middle, high = np.quantile(draws, [0.025, 0.95, 0.975])
+    if alike(target.lab, plate.lab, difference_covariance(target, plate)):
+        return 0.0, max(float(middle), delta)
+    return min(float(low), delta), max(float(high), delta)
