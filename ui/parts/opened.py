@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from ui.parts.faults import tell
+
 if TYPE_CHECKING:
     from matcher.studio import Studio
     from matcher.trials.trial import Target, Trial
@@ -35,12 +37,20 @@ def _logged(name: str, revision: int, _studio: Studio) -> list[Trial]:
 
 
 def chosen_target(studio: Studio) -> Target | None:
-    """Return the target being worked on: the one in the address, else the last one chosen, else the newest."""
-    targets = studio.targets()
+    """Return the target being worked on: the one in the address, else the last one chosen, else the newest.
+
+    An address that names a target that is not there is answered with a sentence.
+    """
+    targets = {str(target.id): target for target in studio.targets()}
+    named = st.query_params.get("target")
     if not targets:
         return None
-    wanted = st.query_params.get("target") or st.session_state.get("target")
-    chosen = next((target for target in targets if str(target.id) == str(wanted)), targets[-1])
+    chosen = targets.get(str(named or st.session_state.get("target")), list(targets.values())[-1])
+    if named and named not in targets:
+        tell(
+            f"There is no target {named} in this studio: the address may be mistyped, or of another studio. "
+            f"This is {chosen.name} instead."
+        )
     choose_target(chosen)
     return chosen
 
