@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matcher.cards import CardReading
+from matcher.cards import CardReading, PatchReading
 from matcher.cielab import SRGB_TO_XYZ_D50, checked_lab, lab_to_xyz, xyz_to_lab
 from matcher.delta_e_metric import delta_e_metric
 from matcher.difference import delta_e_2000
@@ -47,6 +47,11 @@ OLD_AFTER_DAYS = 365
 ODD, ODD_SHARE = 12.0, 4.0  # leave-one-out ΔE00, and times the median, above which a patch does not belong
 MOST_ODD = 5
 POOR_FIT = 6.0  # mean leave-one-out ΔE00 above which a chart photograph is refused
+POOR, POOR_REST = 4.5, 5.0  # mean ΔE00, and 95 % of them where patches had to be left out, above which it is poor
+TWO_COLOURED, LEAST_STEP = (
+    0.25,
+    0.02,
+)  # spread within one patch, of its mean and of white: more than one thing lies there
 
 
 def root_terms(rgb: ArrayLike) -> Floats:
@@ -315,9 +320,13 @@ def profile_from_chart(
         )
     if not any(chart.patches[k].patch.neutral for k in usable):
         raise CardError("None of the chart's greys can be used: retake the photo with another exposure, evenly lit.")
+    _refuse_swapped(chart, usable)
     grey = grey_of(chart)
     taken = photo.camera.taken_at if photo.camera is not None else None
-    used, odd = list(usable), list[int]()
+    odd = [k for k in usable if _two_coloured(chart.patches[k])]
+    used = [k for k in usable if k not in odd]
+    if len(used) < FEWEST_PATCHES or not any(chart.patches[k].patch.neutral for k in used):
+        raise _not_fitting(chart, odd)
     data, best, errors = _best_fit(photo, chart, used)
     while (worst := _odd_one(data, errors)) is not None and len(used) > FEWEST_PATCHES:
         odd.append(used.pop(worst))
@@ -348,7 +357,9 @@ def best_profile(
 ) -> tuple[CameraProfile | None, tuple[Caveat, ...]]:
     """Choose the profile that fits a photograph: same camera and encoding, and the light nearest to the card's.
 
-    Returns None with the reason when none fits; a retired profile never does, and without a card none does.
+    One whose camera is not known, or any for a photograph whose camera is not known, stands behind one of the right
+    camera and comes with a caveat. Returns None with the reason when none fits; a retired profile never does, and
+    without a card none does.
     """
     fitting = [
         profile
@@ -363,11 +374,16 @@ def best_profile(
     if card is None:
         message = "No card tells which light this was: name the camera profile, if one holds here."
         return None, (Caveat("profile-none-fits", message),)
-    near = min(fitting, key=lambda profile: profile.light_moved(card))
-    if near.light_moved(card) > LIGHT_MOVED:
+    lit_alike = [profile for profile in fitting if profile.light_moved(card) <= LIGHT_MOVED]
+    if not lit_alike:
         message = "No profile of this camera was made under this light: photograph a 24-patch chart here."
         return None, (Caveat("profile-none-fits", message),)
-    return near, ()
+    near = min(lit_alike, key=lambda profile: (not _same_camera(profile, photo), profile.light_moved(card)))
+    if _same_camera(near, photo):
+        return near, ()
+    which = "this photo" if photo.camera is None else f"the profile {near.name!r}"
+    message = f"The camera of {which} is not known: use the profile {near.name!r} only if it is of the same camera."
+    return near, (Caveat("profile-camera-unknown", message),)
 
 
 def grey_of(card: CardReading) -> Floats:
@@ -537,19 +553,55 @@ def _chart_caveats(chart: CardReading, clipped: int, odd: Sequence[int], delta: 
 
     odd: patches left out because they do not belong; delta (n,): leave-one-out ΔE00 of the rest.
     """
-    names = ", ".join(chart.patches[k].patch.name for k in sorted(odd))
     if float(delta.mean()) > POOR_FIT or len(odd) > MOST_ODD:
-        named = f" ({names} do not fit)" if odd else ""
-        raise CardError(
-            f"The chart does not fit its published colours{named}: use a clean, uncovered chart, evenly lit."
-        )
+        raise _not_fitting(chart, odd)
+    names = _names(chart, odd)
     caveats = list(chart.caveats)
+    p95 = float(np.quantile(delta, 0.95))
+    if float(delta.mean()) > POOR or (odd and p95 > POOR_REST):
+        message = (
+            f"This profile is poor, it reads some patches of the chart ΔE00 {p95:.1f} off: photograph the chart again, "
+            "clean, uncovered and evenly lit."
+        )
+        caveats.append(Caveat("chart-poor", message))
     if odd:
         message = f"Check these patches for shadow, glare or cover, they were left out: {names}."
         caveats.append(Caveat("chart-odd-patches", message))
     if clipped:
         caveats.append(Caveat("chart-clipped", f"Patches over- or underexposed and left out: {clipped}."))
     return tuple(caveats)
+
+
+def _same_camera(profile: CameraProfile, photo: Photo) -> bool:
+    """Tell whether both files name their camera, and the same one."""
+    known = [camera is not None and camera.model is not None for camera in (profile.camera, photo.camera)]
+    return all(known) and not _other_camera(profile.camera, photo.camera)
+
+
+def _names(chart: CardReading, odd: Sequence[int]) -> str:
+    return ", ".join(chart.patches[k].patch.name for k in sorted(odd))
+
+
+def _not_fitting(chart: CardReading, odd: Sequence[int]) -> CardError:
+    named = f" ({_names(chart, odd)} do not fit)" if odd else ""
+    return CardError(f"The chart does not fit its published colours{named}: use a clean, uncovered chart, evenly lit.")
+
+
+def _two_coloured(item: PatchReading) -> bool:
+    """Tell whether something lies over a part of a patch: one paint in an even light has one colour."""
+    low, high = np.quantile(item.blocks[1], [0.05, 0.95], axis=0)
+    return bool((high - low > np.maximum(TWO_COLOURED * item.rgb, LEAST_STEP)).any())
+
+
+def _refuse_swapped(chart: CardReading, usable: Sequence[int]) -> None:
+    """Raise CardError when a red patch is bluer in the file than a blue one: greys and any 3×3 matrix hide it."""
+    items = [chart.patches[k] for k in usable]
+    seen = np.log(np.maximum([item.rgb for item in items], 1e-4))
+    shown = lab_to_xyz(np.array([item.patch.lab for item in items])) @ np.linalg.inv(SRGB_TO_XYZ_D50).T
+    wanted = np.log(np.maximum(shown, 1e-3))
+    first, second = seen[:, 0] - seen[:, 2], wanted[:, 0] - wanted[:, 2]
+    if float(np.mean((first - first.mean()) * (second - second.mean()))) < 0:
+        raise CardError("Red and blue are swapped in this file: take the photograph as the camera saved it.")
 
 
 def _other_camera(then: CameraInfo | None, now: CameraInfo | None) -> str:

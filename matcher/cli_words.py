@@ -79,7 +79,8 @@ def profile_lines(profile: CameraProfile) -> list[str]:
 def profile_used_lines(used: ProfileUsed) -> list[str]:
     """Say which camera profile a photograph was read with, or why none; nothing where the studio keeps none."""
     if used.profile is not None:
-        how = {"auto": "it fits camera and light", "named": "as named", "chart": "made on the spot"}[used.chosen]
+        fits = "it fits the light; its camera is not sure" if used.why else "it fits camera and light"
+        how = {"auto": fits, "named": "as named", "chart": "made on the spot"}[used.chosen]
         return [f"Camera profile: {used.profile.name} ({how})"]
     return [f"Camera profile: none. {caveat.message}" for caveat in used.why]
 

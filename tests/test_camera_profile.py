@@ -256,6 +256,21 @@ def test_the_profile_of_this_camera_and_light_is_chosen():
         assert best_profile(profiles, replace(photo, camera=replace(KIT, model="Two")), card) == (None, ())
 
 
+def test_a_profile_of_an_unknown_camera_stands_behind_one_of_the_right_camera_and_says_so():
+    photo, card = plate_of(Shop(), np.full(36, 0.1))
+    photo = replace(photo, camera=KIT)
+    right = replace(profile_of(Shop()), name="right", camera=KIT, neutral=profile_of(Shop()).neutral * [1.03, 1, 1])
+    stray = replace(profile_of(Shop()), name="stray", camera=None)
+    assert stray.light_moved(card) < right.light_moved(card)
+    chosen, caveats = best_profile([stray, right], photo, card)
+    assert (chosen.name, caveats) == ("right", ())
+    chosen, caveats = best_profile([stray], photo, card)
+    assert (chosen.name, codes(caveats)) == ("stray", ["profile-camera-unknown"])
+    chosen, caveats = best_profile([right], replace(photo, camera=None), card)
+    assert (chosen.name, codes(caveats)) == ("right", ["profile-camera-unknown"])
+    assert "this photo" in caveats[0].message
+
+
 def test_without_a_card_no_profile_is_chosen_but_a_named_one_is_used():
     profile = profile_of(Shop())
     photo, _ = plate_of(Shop(), np.full(36, 0.1))

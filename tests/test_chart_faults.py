@@ -3,13 +3,16 @@
 Invented scenes of the shipped 24-patch chart.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from matcher.camera_profile import profile_from_chart
 from matcher.cards import find_card, load_cards
 from matcher.errors import CardError
-from tests.scenes import Scene, box, draw_card, turned
+from matcher.photo import open_photo
+from tests.scenes import Scene, box, draw_card, png, turned
 
 CHART = load_cards()["24-patch chart"]
 PLACE = box(200, 130, 590, 390)
@@ -44,6 +47,34 @@ def test_a_chart_with_too_much_covered_is_refused(covered):
     for corners, words in ((None, "four corners"), (PLACE, "does not look like|does not fit")):
         with pytest.raises(CardError, match=words):
             profile_from_chart(photo, find_card(photo, CHART.name, corners=corners), "bench")
+
+
+@pytest.mark.parametrize("lab", [(60, 45, 50), (35, 35, 5), (75, -2, 70), (45, 25, -20), (50, 0, 0), (65, 15, 18)])
+def test_patches_that_something_of_any_colour_covers_in_part_are_named(lab):
+    """Four patches around the chart's middle: alike enough, they would pass for the camera's own way of seeing."""
+    scene = Scene(lab=(70, 2, 8)).lay_picture(PLACE, draw_card(CHART, 240)).lay(box(336, 221, 454, 299), lab)
+    profile = profile_from_chart(scene.photo(), find_card(scene.photo(), CHART.name, corners=PLACE), "bench")
+    (message,) = warned(profile, "chart-odd-patches")
+    assert message.rstrip(".").split(": ")[1].split(", ") == [CHART.patches[k].name for k in (8, 9, 14, 15)]
+    assert profile.leave_one_out.mean() < 1.0
+
+
+def test_a_profile_that_reads_its_own_chart_poorly_says_so():
+    """Invented: each patch off by a draw, as on a faded chart."""
+    photo = picture()
+    chart, rng = find_card(photo, CHART.name), np.random.default_rng(3)
+    faded = [replace(item, rgb=item.rgb * np.exp(rng.normal(0, 0.12, 3))) for item in chart.patches]
+    poor = profile_from_chart(photo, replace(chart, patches=tuple(faded)), "faded")
+    (message,) = warned(poor, "chart-poor")
+    assert poor.leave_one_out.mean() > 4.5 and "photograph the chart again" in message
+    assert not warned(profile_from_chart(photo, chart, "bench"), "chart-poor")
+
+
+def test_a_chart_with_red_and_blue_swapped_is_refused():
+    codes = Scene(lab=(70, 2, 8)).lay_picture(PLACE, draw_card(CHART, 240)).codes()
+    photo = open_photo(png(np.ascontiguousarray(codes[..., ::-1])))
+    with pytest.raises(CardError, match="Red and blue are swapped"):
+        profile_from_chart(photo, find_card(photo, CHART.name, corners=PLACE), "bench")
 
 
 def test_a_clean_chart_has_no_odd_patch():
