@@ -80,6 +80,25 @@ def test_the_days_limits_are_said_in_one_line_and_hold_for_the_list(
     assert plates == {"Plate 1", "Plate 2", "Plate 3", "Plate 4"}, "5 and 6 have more passes, 7 and 8 other means"
 
 
+def test_an_address_of_a_target_or_plate_that_is_not_there_says_so(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    app = page(monkeypatch, tmp_path, PLATES)
+    assert "There is no" not in said(app)
+    app.query_params["target"] = "77"
+    assert "There is no target 77 in this studio" in said(app.run())
+    app.switch_page("screens/log.py")
+    for number in ("99", "abc"):
+        app.query_params["plate"] = number
+        assert f"There is no plate {number} in this log" in said(app.run())
+
+
+def test_a_search_without_a_hit_says_the_way_on(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    app = page(monkeypatch, tmp_path, PLATES, screen="log")
+    app.text_input(key="log.words").set_value("verdigris").run()
+    assert "0 of 8 plates" in said(app) and "Try fewer of them" in said(app)
+
+
 def test_a_limit_set_on_the_page_is_kept_for_the_target(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     app = page(monkeypatch, tmp_path, PLATES)
     assert limits_line(app).endswith(": everything in the log")
@@ -202,6 +221,30 @@ def test_only_a_mottled_target_is_ranked_by_lights_and_darks_too(
     share = next(box for box in app.number_input if box.label.startswith("Bare metal"))
     share.set_value(20).run()
     assert re.search("burnished back 20%", said(app)), "the undercoat is burnished as far as the lights need"
+
+
+def test_every_recipe_that_can_be_made_has_its_cautions_and_the_bench_beside_it(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    lab = np.array([60.0, -10.0, -40.0])
+    out_of_reach = Target("Mottled sky", Reading(lab=lab, lights=lab + [9, 0, 4], darks=lab - [9, 0, 4]))
+    under = Trial(Recipe("silicon bronze", Undercoat("liver of sulphur", 0.5), PLATES[2].recipe.coats), film(9).reading)
+    app = page(monkeypatch, tmp_path, (*PLATES, under), out_of_reach, {"session 1": {"count": 3}})
+    app.button(key="session.plan.1").click().run()
+    app.session_state["mottle-1"] = True  # unfolded
+    app.button(key="nearer.1.3.ask").click().run()
+    app.button(key="suggestions.ask").click().run()
+    buttons = [button.label for button in app.button]
+    going_on = buttons.count("Go on with this piece")
+    assert {key.split(".")[0] for key in keys(app, "Make this plate")} >= {
+        "make1", "make-nearest", "make-next", "session", "palette", "both",
+    }  # fmt: skip
+    assert buttons.count("Take it to the bench") == buttons.count("Make this plate") > 10, "each has a coat"
+    assert headings(app).count("Cautions for these chemicals") == buttons.count("Make this plate") + going_on
+
+
+def keys(app: AppTest, label: str) -> list[str]:
+    return [str(button.key) for button in app.button if button.label == label]
 
 
 def test_a_plate_at_odds_with_the_others_is_pointed_out_with_the_way_to_it(

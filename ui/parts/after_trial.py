@@ -11,7 +11,7 @@ import streamlit as st
 from matcher.errors import MatcherError
 from ui.parts.answers import Answers
 from ui.parts.faults import tell
-from ui.parts.making import make_button
+from ui.parts.making import LABEL, ways_on
 from ui.parts.strips import low_pair
 
 if TYPE_CHECKING:
@@ -65,11 +65,12 @@ def _group(studio: Studio, target: Target, trial: LoggedTrial, heading: str, cha
                 f'<p class="pm-change"><strong>{html.escape(change.what[:1].upper() + change.what[1:])}</strong><br>'
                 f"ΔE00 {change.delta_e00:.1f} expected <small>95 %: {low:.1f} to {high:.1f}</small></p>"
             )
-            make_button(
+            ways_on(
                 studio,
                 change.recipe,
                 f"change.{target.id}.{trial.id}.{heading}.{number}",
                 f"Plate {trial.id} with {change.what}",
                 target.id,
-                label="Go on with this piece" if change.same_piece else "Make this plate",
+                label="Go on with this piece" if change.same_piece else LABEL,
+                begun=change.same_piece,
             )

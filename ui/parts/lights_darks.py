@@ -11,7 +11,7 @@ from matcher.errors import MatcherError
 from ui.parts.answers import Answers
 from ui.parts.drafts import Draft
 from ui.parts.faults import tell
-from ui.parts.making import make_button
+from ui.parts.making import ways_on
 from ui.parts.steps import recipe_steps
 from ui.parts.strips import strips
 
@@ -50,7 +50,7 @@ def _ranking(studio: Studio, target: Target, answers: Answers) -> None:
         trial = match.suggestion.trial
         if trial is None:
             continue
-        colours, words, action = st.columns([1.2, 1.5, 0.7], gap="medium", vertical_alignment="center")
+        colours, words = st.columns([1, 1.6], gap="medium", vertical_alignment="center")
         with colours:
             st.html(strips(("Target", *wanted), (f"Plate {trial.id}", *palette_of(trial.reading))))
         with words:
@@ -59,8 +59,7 @@ def _ranking(studio: Studio, target: Target, answers: Answers) -> None:
                 f"by lights and darks <small>{match.suggestion.delta_e00:.1f} as one colour</small></p>"
                 + recipe_steps(match.suggestion.recipe)
             )
-        with action:
-            make_button(studio, match.suggestion.recipe, f"palette.{target.id}.{place}", f"Plate {trial.id}", target.id)
+            ways_on(studio, match.suggestion.recipe, f"palette.{target.id}.{place}", f"Plate {trial.id}", target.id)
 
 
 def _together(studio: Studio, target: Target, answers: Answers) -> None:
@@ -75,7 +74,7 @@ def _together(studio: Studio, target: Target, answers: Answers) -> None:
     parts = (1 - bare, bare)
     wanted: Any = [target.reading.darks, target.reading.lights]
     for number, item in enumerate(found, start=1):
-        colours, words, action = st.columns([1.2, 1.5, 0.7], gap="medium", vertical_alignment="center")
+        colours, words = st.columns([1, 1.6], gap="medium", vertical_alignment="center")
         with colours:
             st.html(strips(("Target", wanted, parts), ("Expected", (item.darks, item.lights), parts)))
         with words:
@@ -84,8 +83,7 @@ def _together(studio: Studio, target: Target, answers: Answers) -> None:
                 + recipe_steps(item.recipe)
                 + f'<p class="pm-soft">{html.escape(item.because)}</p>'
             )
-        with action:
-            make_button(studio, item.recipe, f"both.{target.id}.{number}", "a recipe for lights and darks", target.id)
+            ways_on(studio, item.recipe, f"both.{target.id}.{number}", "a recipe for lights and darks", target.id)
 
 
 def _bare_share(draft: Draft) -> float:

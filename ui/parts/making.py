@@ -1,4 +1,4 @@
-"""From a recipe on the page to the record form: "Make this plate", the same everywhere."""
+"""The ways on from a recipe on the page, the same everywhere: make this plate, take it to the bench, its cautions."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from ui.parts.cautions import show_cautions
 from ui.parts.drafts import Draft
 from ui.parts.opened import logged
 from ui.parts.piece import take_to_bench
@@ -17,6 +18,31 @@ if TYPE_CHECKING:
     from matcher.studio import Studio
 
 LABEL = "Make this plate"
+ALL_OF_THEM = 99
+
+
+def ways_on(
+    studio: Studio,
+    recipe: Recipe,
+    key: str,
+    name: str,
+    target_id: int | None,
+    label: str = LABEL,
+    first: bool = False,
+    begun: bool = False,
+) -> Any:
+    """Show what can be done with a recipe, and the cautions for it, folded; return the row, where more may be added.
+
+    begun: some of its passes are laid already, so that the bench can't begin with it.
+    """
+    row = st.container(horizontal=True, vertical_alignment="center")
+    with row:
+        make_button(studio, recipe, key, name, target_id, label, first)
+        if not begun:
+            bench_button(studio, recipe, f"bench.{key}", name, target_id)
+    with st.expander("Cautions for these chemicals"):
+        show_cautions(recipe, first=ALL_OF_THEM)
+    return row
 
 
 def make_button(

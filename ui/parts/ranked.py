@@ -12,8 +12,7 @@ from matcher.errors import SuggestionError
 from ui.parts import look
 from ui.parts.after_trial import show_advice
 from ui.parts.answers import Answers
-from ui.parts.cautions import show_cautions
-from ui.parts.making import LABEL, bench_button, make_button
+from ui.parts.making import LABEL, ways_on
 from ui.parts.photographs import figure
 from ui.parts.steps import recipe_steps
 from ui.parts.swatches import pair
@@ -23,8 +22,6 @@ if TYPE_CHECKING:
     from matcher.suggest import Suggestion
     from matcher.suggest.suggestion import LoggedTrial
     from matcher.trials.trial import Target
-
-ALL_OF_THEM = 99
 
 
 def show_ranked(studio: Studio, target: Target, answers: Answers, count: int) -> list[Suggestion]:
@@ -100,12 +97,8 @@ def _one(studio: Studio, target: Target, place: int, suggestion: Suggestion, ans
                 st.button(LABEL, type="primary" if place == 1 else "secondary", key=f"early{place}", disabled=True)
                 return
             source = f"the recipe at place {place}" if suggestion.trial is None else name
-            with st.container(horizontal=True, vertical_alignment="center"):
-                make_button(studio, suggestion.recipe, f"make{place}", source, target.id, first=place == 1)
-                bench_button(studio, suggestion.recipe, f"bench{place}", source, target.id)
+            with ways_on(studio, suggestion.recipe, f"make{place}", source, target.id, first=place == 1):
                 asked = suggestion.trial is not None and _asked_nearer(target, suggestion.trial)
-            with st.expander("Cautions for these chemicals"):
-                show_cautions(suggestion.recipe, first=ALL_OF_THEM)
         if asked and suggestion.trial is not None:
             show_advice(studio, target, answers, suggestion.trial)
 

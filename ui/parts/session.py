@@ -11,10 +11,10 @@ import streamlit as st
 from matcher.recipe import Recipe
 from ui.parts import look
 from ui.parts.answers import Answers
-from ui.parts.cautions import show_cautions, show_cautions_for_all
+from ui.parts.cautions import show_cautions_for_all
 from ui.parts.drafts import Draft
-from ui.parts.making import bench_button, made_as, make_button
-from ui.parts.ranked import ALL_OF_THEM, distance_line, figures_in_words
+from ui.parts.making import ALL_OF_THEM, made_as, ways_on
+from ui.parts.ranked import distance_line, figures_in_words
 from ui.parts.steps import recipe_steps
 from ui.parts.strips import low_pair
 from ui.parts.swatches import pair
@@ -50,11 +50,7 @@ def show_next(studio: Studio, target: Target, answers: Answers) -> None:
                 + recipe_steps(suggestion.recipe)
                 + f'<p class="pm-soft">{html.escape(suggestion.grounds)}</p>'
             )
-            with st.container(horizontal=True, vertical_alignment="center"):
-                make_button(studio, suggestion.recipe, "make-next", NEXT, target.id)
-                bench_button(studio, suggestion.recipe, "bench-next", NEXT, target.id)
-            with st.expander("Cautions for these chemicals"):
-                show_cautions(suggestion.recipe, first=ALL_OF_THEM)
+            ways_on(studio, suggestion.recipe, "make-next", NEXT, target.id)
 
 
 def show_session(studio: Studio, target: Target, answers: Answers) -> None:
@@ -97,7 +93,7 @@ def _kept(item: Suggestion, tolerance: float) -> dict[str, Any]:
 def _plates(studio: Studio, target: Target, answers: Answers, planned: Sequence[dict[str, Any]]) -> None:
     recipes = [Recipe.from_dict(plate["recipe"]) for plate in planned]
     for number, (plate, recipe) in enumerate(zip(planned, recipes, strict=True), start=1):
-        colours, words, action = st.columns([1, 1.7, 0.7], gap="medium", vertical_alignment="center")
+        colours, words = st.columns([1, 1.6], gap="medium", vertical_alignment="center")
         with colours:
             st.html(low_pair(target.reading.lab, plate["lab"], "Target", f"Plate {number} of {len(planned)}"))
         with words:
@@ -105,14 +101,11 @@ def _plates(studio: Studio, target: Target, answers: Answers, planned: Sequence[
             low, high = plate["interval"]
             outside = "" if answers.suggester.limits.allow(recipe) else OUTSIDE
             st.html(distance_line(plate["delta_e00"], (low, high)) + chance + recipe_steps(recipe) + outside)
-        with action:
             made = made_as(studio, recipe)
             if made is not None:
                 st.html(f'<p class="pm-soft">Logged as plate {made}</p>')
             else:
-                make_button(
-                    studio, recipe, f"session.{target.id}.{number}", f"plate {number} of the session", target.id
-                )
+                ways_on(studio, recipe, f"session.{target.id}.{number}", f"plate {number} of the session", target.id)
     _take_along(target, planned, recipes)
     with st.expander("Cautions for this session"):
         show_cautions_for_all(recipes, first=ALL_OF_THEM)

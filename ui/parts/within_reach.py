@@ -9,7 +9,7 @@ import streamlit as st
 
 from ui.parts import look
 from ui.parts.answers import Answers
-from ui.parts.making import make_button
+from ui.parts.making import ways_on
 from ui.parts.steps import recipe_steps
 from ui.parts.swatches import pair
 
@@ -39,4 +39,4 @@ def _how_near(studio: Studio, target: Target, reach: Reach) -> None:
         more = "".join(f"<li>{html.escape(change[:1].upper() + change[1:])}</li>" for change in reach.changes[1:])
         also = f"<p>It points to these too:</p><ul>{more}</ul>" if more else ""
         st.html(recipe_steps(reach.nearest) + also)
-        make_button(studio, reach.nearest, "make-nearest", "the nearest recipe in range", target.id)
+        ways_on(studio, reach.nearest, "make-nearest", "the nearest recipe in range", target.id)

@@ -36,6 +36,8 @@ def show() -> None:
     if opened is not None:
         _one(studio, opened)
         return
+    if named := st.query_params.get("plate"):
+        tell(f"There is no plate {named} in this log: find it below by its mark, its chemicals or who made it.")
     found = _filtered(trials)
     _list(studio, found, len(trials))
     _carry(studio)
@@ -83,6 +85,12 @@ def _list(studio: Studio, found: list[Trial], total: int) -> None:
     st.html(f'<p class="pm-soft">{len(found)} of {total} plates</p>')
     if not total:
         tell("Nothing is logged yet: record a plate, or take in a studio's export below.", "mind")
+    elif not found:
+        tell(
+            "No plate holds all of these words. Try fewer of them, or a part of one; plates that are set aside "
+            "show with the switch above.",
+            "mind",
+        )
     count = int(st.session_state.get("log.count", A_PAGE))
     with look.panel("rows"):
         for trial in found[:count]:
