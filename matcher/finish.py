@@ -13,7 +13,7 @@ from matcher.calibration import Calibration
 from matcher.cielab import checked_lab
 from matcher.errors import Caveat, ReadingError
 from matcher.photo import Photo
-from matcher.regions import Pixels, covariance_of_mean, pixels_inside, trimmed_mean
+from matcher.regions import Pixels, area_inside, covariance_of_mean, pixels_inside, share_within, trimmed_mean
 from matcher.uncertainty import BudgetTerm, sum_of
 
 Floats = NDArray[np.float64]
@@ -22,6 +22,8 @@ FEWEST_PIXELS = 9
 FEW_PIXELS = 400
 LEAST_LIGHT = 1e-5
 MUCH_GLARE = 0.2
+MUCH_CARD = 0.03  # of a region
+NEARLY_ALL = 0.9  # of the picture
 LEAST_PURITY = 0.12  # below it a finish is grey, and a highlight shows by brightness alone
 LEAST_SPREAD = 0.03  # of log brightness: no photographed finish is more even
 
@@ -137,7 +139,12 @@ def read_finish(photo: Photo, calibration: Calibration, region: ArrayLike) -> Re
         left_out_share=left_out,
         pixels=int(keep.sum()),
         budget=budget,
-        caveats=(*photo.caveats, *calibration.caveats_for(light), *_region_caveats(int(keep.sum()), left_out)),
+        caveats=(
+            *photo.caveats,
+            *calibration.caveats_for(light),
+            *_region_caveats(int(keep.sum()), left_out),
+            *_place_caveats(photo, calibration, np.asarray(region, dtype=float), seen.xy),
+        ),
         region=np.asarray(region, dtype=float),
         photo=photo.sha256,
     )
@@ -183,6 +190,18 @@ def _region_caveats(pixels: int, left_out: float) -> tuple[Caveat, ...]:
                 f"{left_out:.0%} of the marked region is glare and was left out: move the lamp and take it again.",
             )
         )
+    return tuple(caveats)
+
+
+def _place_caveats(photo: Photo, calibration: Calibration, region: Floats, places: Floats) -> tuple[Caveat, ...]:
+    """Say when a region holds what is no finish: the card, or nearly everything in the picture."""
+    caveats = []
+    card = calibration.card
+    if card is not None and card.found_by != "neutral spot" and share_within(places, card.corners) > MUCH_CARD:
+        caveats.append(Caveat("region-card", "The marked region covers the card: mark the finish alone."))
+    if area_inside(region, photo.width, photo.height) > NEARLY_ALL * photo.width * photo.height:
+        message = "The marked region is nearly the whole picture: check that it holds nothing but the finish."
+        caveats.append(Caveat("region-all", message))
     return tuple(caveats)
 
 

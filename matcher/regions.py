@@ -14,6 +14,8 @@ from matcher.photo import Photo
 Floats = NDArray[np.float64]
 
 MOST_PIXELS = 150_000
+FAR_OUTSIDE = 100.0  # of the picture's longer side: no finger slips that far
+LEAST_INSIDE = 0.5  # of a region's area
 BLOCKS = 6  # blocks to a side when judging how surely a mean is known: neighbouring pixels are not independent
 
 
@@ -31,7 +33,8 @@ class Pixels:
 
 
 def checked_outline(outline: ArrayLike, width: int, height: int) -> Floats:
-    """Return an outline (n, 2) of at least three finite points that meets a picture, or raise ReadingError."""
+    """Return an outline (n, 2) of at least three finite points that lies mostly in a picture and crosses itself
+    nowhere, or raise ReadingError."""
     try:
         points = np.array(outline, dtype=float)
     except (TypeError, ValueError):
@@ -39,9 +42,49 @@ def checked_outline(outline: ArrayLike, width: int, height: int) -> Floats:
     if points.ndim != 2 or points.shape[0] < 3 or points.shape[1] != 2 or not np.isfinite(points).all():
         raise ReadingError("Mark the region with at least three points, each an x and a y in pixels.")
     low, high = points.min(axis=0), points.max(axis=0)
-    if high[0] <= 0 or high[1] <= 0 or low[0] >= width or low[1] >= height:
+    far = np.abs(points).max() > FAR_OUTSIDE * max(width, height)
+    if far or high[0] <= 0 or high[1] <= 0 or low[0] >= width or low[1] >= height:
         raise ReadingError(f"Mark the region inside the picture, which is {width} by {height} pixels.")
-    return np.clip(points, -10 * max(width, height), 11 * max(width, height))
+    if _crosses_itself(points):
+        raise ReadingError("Mark the region again, its points one after the other: this outline crosses itself.")
+    if area_inside(points, width, height) < LEAST_INSIDE * area(points):
+        raise ReadingError(
+            f"Most of the marked region lies outside the picture, which is {width} by {height} pixels: mark it again."
+        )
+    return points
+
+
+def area(points: Floats) -> float:
+    """Return the area of a polygon (n, 2) that does not cross itself."""
+    after = np.roll(points, -1, axis=0)
+    return abs(float((points[:, 0] * after[:, 1] - after[:, 0] * points[:, 1]).sum())) / 2
+
+
+def area_inside(points: Floats, width: int, height: int) -> float:
+    """Return how much of a polygon's area lies in the picture: cut off edge by edge (Sutherland and Hodgman 1974)."""
+    for axis, sign, limit in ((0, 1, 0.0), (1, 1, 0.0), (0, -1, -float(width)), (1, -1, -float(height))):
+        depth = sign * points[:, axis] - limit
+        kept = []
+        for here, there, d, e in zip(points, np.roll(points, -1, axis=0), depth, np.roll(depth, -1), strict=True):
+            kept += [here] if d >= 0 else []
+            kept += [here + (there - here) * d / (d - e)] if (d >= 0) != (e >= 0) else []
+        if not kept:
+            return 0.0
+        points = np.array(kept)
+    return area(points)
+
+
+def _crosses_itself(points: Floats) -> bool:
+    """Tell whether two edges of a polygon (n, 2) cross, each passing to both sides of the other."""
+    after = np.roll(points, -1, axis=0)
+
+    def side(of: Floats) -> Floats:
+        along = (after - points)[:, None]
+        to = of[None] - points[:, None]
+        return np.asarray(np.sign(along[..., 0] * to[..., 1] - along[..., 1] * to[..., 0]))
+
+    parted = side(points) * side(after) < 0
+    return bool((parted & parted.T).any())
 
 
 def pixels_inside(photo: Photo, outline: ArrayLike, most: int = MOST_PIXELS) -> Pixels:
@@ -65,6 +108,13 @@ def pixels_inside(photo: Photo, outline: ArrayLike, most: int = MOST_PIXELS) -> 
         raise ReadingError("Mark a larger region: this one holds no pixel.")
     xy = np.stack([columns * step + left, rows * step + top], axis=-1).astype(float)
     return Pixels(xy, rgb[rows, columns].astype(float), clipped[rows, columns])
+
+
+def share_within(places: Floats, corners: Floats) -> float:
+    """Return which share of places (n, 2) lies within a four-sided card, corners (4, 2) in either direction."""
+    along, to = np.roll(corners, -1, axis=0) - corners, places[:, None] - corners
+    side = along[:, 0] * to[..., 1] - along[:, 1] * to[..., 0]
+    return float(((side > 0).all(axis=1) | (side < 0).all(axis=1)).mean())
 
 
 def block_means(pixels: Pixels) -> tuple[Floats, Floats]:
