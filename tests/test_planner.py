@@ -8,9 +8,11 @@ from matcher.errors import RecipeError, SuggestionError
 from matcher.finish import Reading
 from matcher.recipe import Coat, Recipe, Undercoat
 from matcher.suggest import Limits, Suggester, starting_set
+from matcher.suggest.columns import Categories, columns_of
 from matcher.suggest.foresight import _alike_at_the_bench
 from matcher.suggest.outlook import draws_of
 from matcher.suggest.planner import doubt_after, kind_of, stalled_trials, worth
+from matcher.suggest.recipe_space import space_from
 from matcher.trials.trial import Trial
 from tests.benchmarks.bench_closed_loop import ByModel, plates_until_met
 from tests.benchmarks.invented_processes import CHEMICALS, UNDERCOATS, film, recipe_space, threshold
@@ -242,6 +244,25 @@ def test_a_kind_is_an_undercoat_under_chemicals():
     recipe = Recipe("silicon bronze", Undercoat("liver of sulphur", 0.5), (Coat("ferric nitrate", 0.5, 2, 105.0),))
     assert kind_of(recipe) == ("liver of sulphur", "ferric nitrate")
     assert kind_of(Recipe("silicon bronze")) == (None,)
+
+
+def test_stacks_of_many_coats_are_opened_by_few_coats_and_laid_out_as_if_one_by_one():
+    """What a long log of two- and three-coat recipes costs: each coat is made and laid out once, not in each stack."""
+    rng = np.random.default_rng(8)
+    logged = [
+        Recipe("silicon bronze", None, tuple(Coat(str(rng.choice(CHEMICALS)), 0.5, int(p), 105.0) for p in passes))
+        for passes in rng.integers(1, 12, (40, 3))
+    ]
+    opened = space_from(logged, Limits(), rng)
+    coats = [coat for stack in opened.stacks for coat in stack]
+    assert len(coats) > 20_000
+    assert len({id(coat) for coat in coats}) < 1000
+    categories = Categories.of(logged)
+    some = rng.choice(len(opened), 200)
+    together = opened.columns(categories).rows(some)
+    alone = columns_of([opened.recipe(row) for row in some], categories)
+    for name, column in vars(alone).items():
+        assert np.array_equal(column, vars(together)[name]), name
 
 
 # Out of reach

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from matcher.recipe import Recipe
+from matcher.recipe import Coat, Recipe
 from matcher.suggest.trade_facts import is_ferric
 
 Floats = NDArray[np.float64]
@@ -96,19 +96,51 @@ class Columns:
         return Columns(**wide)
 
 
+@dataclass(frozen=True, eq=False)
+class CoatColumns:
+    """The coats of n stacks, at most m each: the (n, m) columns of ``Columns``."""
+
+    chemical: Places
+    application: Places
+    strength: Floats
+    passes: Floats
+    temp_c: Floats
+
+
+def coat_columns(stacks: Sequence[Sequence[Coat]], categories: Categories) -> CoatColumns:
+    """Lay out stacks of coats (n ≥ 1). A coat that stands in many stacks is looked at once."""
+    most = max(1, max(len(stack) for stack in stacks))
+    distinct: dict[int, int] = {}  # by identity: comparing coats takes longer than laying them out
+    coats: list[Coat] = []
+    which = np.full((len(stacks), most), -1)
+    for i, stack in enumerate(stacks):
+        for j, coat in enumerate(stack):
+            place = distinct.setdefault(id(coat), len(coats))
+            if place == len(coats):
+                coats.append(coat)
+            which[i, j] = place
+    chemicals, applications = _places(categories.chemicals), _places(categories.applications)
+    ferric, other = chemicals[UNSEEN_FERRIC], len(chemicals)
+
+    def column(values: Iterable[float], none: float) -> Floats:
+        return np.array([*values, none], dtype=float)[which]
+
+    def places(values: Iterable[int]) -> Places:
+        return np.array([*values, -1])[which]
+
+    return CoatColumns(
+        places(chemicals.get(coat.chemical, ferric if is_ferric(coat.chemical) else other) for coat in coats),
+        places(applications.get(coat.application, len(applications)) for coat in coats),
+        column((coat.strength for coat in coats), 0.0),
+        column((coat.passes for coat in coats), 0.0),
+        column((coat.surface_temp_c for coat in coats), 100.0),
+    )
+
+
 def columns_of(recipes: Sequence[Recipe], categories: Categories) -> Columns:
     """Lay out recipes (n ≥ 1) as columns."""
-    most = max(1, max(len(recipe.coats) for recipe in recipes))
-    n = len(recipes)
-    chemical, application = np.full((n, most), -1), np.full((n, most), -1)
-    strength, passes, temp_c = np.zeros((n, most)), np.zeros((n, most)), np.full((n, most), 100.0)
+    coats = coat_columns([recipe.coats for recipe in recipes], categories)
     places = {name: _places(known) for name, known in vars(categories).items()}
-    for i, recipe in enumerate(recipes):
-        for j, coat in enumerate(recipe.coats):
-            unseen = places["chemicals"][UNSEEN_FERRIC] if is_ferric(coat.chemical) else len(categories.chemicals)
-            chemical[i, j] = places["chemicals"].get(coat.chemical, unseen)
-            application[i, j] = places["applications"].get(coat.application, len(categories.applications))
-            strength[i, j], passes[i, j], temp_c[i, j] = coat.strength, coat.passes, coat.surface_temp_c
     under = [recipe.undercoat for recipe in recipes]
     seals = [recipe.seal for recipe in recipes]
     bases, kinds = places["undercoats"], places["seals"]
@@ -118,11 +150,7 @@ def columns_of(recipes: Sequence[Recipe], categories: Categories) -> Columns:
         undercoat=np.array([-1 if u is None else bases.get(u.chemical, len(bases)) for u in under]),
         base_strength=np.array([0.0 if u is None else u.strength for u in under]),
         burnish=np.array([0.0 if u is None else u.burnish for u in under]),
-        chemical=chemical,
-        application=application,
-        strength=strength,
-        passes=passes,
-        temp_c=temp_c,
+        **vars(coats),
         seal=np.array([-1 if seal is None else kinds.get(seal.kind, len(kinds)) for seal in seals]),
         seal_coats=np.array([0.0 if seal is None else float(seal.coats) for seal in seals]),
     )

@@ -68,7 +68,7 @@ def look_ahead(
     model: ProcessModel, space: RecipeSpace, columns: Columns, target_lab: Floats, doubt: float = 1.0
 ) -> Outlook:
     """Return the outlook over a recipe space, laid out as ``columns``; ``doubt`` widens the draws."""
-    kinds = space.groups()
+    kinds = space.groups
     by_curve = _distance(model.curve.lab(model.unknowns, columns), target_lab)
     worth_a_look = _shortlist(by_curve, kinds, SCREENED, SCREENED)
     distance = _distance(model.mean_lab(columns.rows(worth_a_look)), target_lab)

@@ -10,18 +10,20 @@ import itertools
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matcher.errors import SuggestionError
 from matcher.recipe import MAX_PASSES, Coat, Recipe, Seal, Undercoat
-from matcher.suggest.columns import Categories, Columns, columns_of
+from matcher.suggest.columns import Categories, Columns, coat_columns, columns_of
 from matcher.suggest.limits import Limits
 
 MOST_RECIPES = 60_000
 MOST_FRAMES = 6
 MOST_STEPS = 8
+MOST_NEAR = 400
 FEWEST_PASSES_TOP = 12
 """A coat may be laid on up to this many times even when no trial went so far: common practice, no source."""
 
@@ -53,7 +55,7 @@ class RecipeSpace:
         )
         alloy = self.frames[0][0]
         grounds = columns_of([Recipe(alloy, ground) for ground in self.grounds], categories)
-        stacks = columns_of([Recipe(alloy, coats=stack) for stack in self.stacks], categories)
+        stacks = coat_columns(self.stacks, categories)
         i, j, k = self.picks.T
         return Columns(
             frames.alloy[i], frames.surface[i], grounds.undercoat[j], grounds.base_strength[j], grounds.burnish[j],
@@ -61,6 +63,7 @@ class RecipeSpace:
             frames.seal[i], frames.seal_coats[i],
         )  # fmt: skip
 
+    @cached_property
     def groups(self) -> NDArray[np.intp]:
         """Return (n,) a number for each kind of recipe: which undercoat under which chemicals."""
         under = _numbered(None if ground is None else ground.chemical for ground in self.grounds)
@@ -71,8 +74,10 @@ class RecipeSpace:
 def space_from(recipes: Sequence[Recipe], limits: Limits, rng: np.random.Generator) -> RecipeSpace:
     """Return the recipes that trials' recipes (n ≥ 1) and the limits open; a sample of them when they are many."""
     frames = _frames(recipes, limits)
-    grounds = [ground for ground in _grounds(recipes, limits) if limits.allow(Recipe(frames[0][0], ground))]
-    stacks = [stack for stack in _stacks(recipes, limits) if limits.allow(Recipe(frames[0][0], None, stack))]
+    grounds, stacks = _grounds(recipes, limits), _stacks(recipes, limits)
+    if limits != Limits():
+        grounds = [ground for ground in grounds if limits.allow(Recipe(frames[0][0], ground))]
+        stacks = [stack for stack in stacks if limits.allow(Recipe(frames[0][0], None, stack))]
     sizes = (len(frames), len(grounds), len(stacks))
     many = int(np.prod(sizes))
     if many == 0:
@@ -159,15 +164,19 @@ def _single_chemicals(recipes: Sequence[Recipe]) -> set[str]:
 
 
 def _near_stacks(stack: tuple[Coat, ...], top: int) -> Iterable[tuple[Coat, ...]]:
-    counts = [
-        sorted({max(1, coat.passes + step) for step in (-3, -2, -1, 0, 1, 2, 3)} | {coat.passes}) for coat in stack
-    ]
-    for passes in itertools.islice(itertools.product(*counts), 400):
-        if max(passes) <= max(top, max(coat.passes for coat in stack)):
-            yield tuple(
-                Coat(coat.chemical, coat.strength, n, coat.surface_temp_c, coat.application)
-                for coat, n in zip(stack, passes, strict=True)
-            )
+    most = max(top, max(coat.passes for coat in stack))
+    moved = []
+    for coat in stack:  # every coat is made once, not once in each stack that it is part of
+        counts = sorted({max(1, coat.passes + step) for step in (-3, -2, -1, 0, 1, 2, 3)})
+        moved.append([_with_passes(coat, count) for count in counts])
+    for near in itertools.islice(itertools.product(*moved), MOST_NEAR):
+        if all(coat.passes <= most for coat in near):
+            yield near
+
+
+@lru_cache(maxsize=4096)
+def _with_passes(coat: Coat, passes: int) -> Coat:
+    return Coat(coat.chemical, coat.strength, passes, coat.surface_temp_c, coat.application)
 
 
 def _steps(values: Iterable[float]) -> list[float]:
