@@ -45,6 +45,11 @@ to the channels and of each on its own: between ordinary camera JPEGs of a chart
 LINEAR_TONE_SIGMA = 0.005
 FLARE_SIGMA, LEARNED_FLARE_SIGMA = 0.003, 0.0015
 """Stray light in the lens as a share of white; and how far it differs from that of a profile's chart."""
+BLACK_SIGMA = {8: 3e-4, 16: 1e-4}
+"""Standard uncertainty of each channel's black as a share of white, by bits: one step of an 8-bit file there (IEC
+61966-2-1: 1/255/12.92), and of a sensor's black level (from memory)."""
+TOO_DARK_CODE = "region-dark"
+TOO_DARK = 0.003  # of white: no more than stray light
 NO_CARD_EXPOSURE_SIGMA = 0.35  # of log exposure: half a stop
 NO_CARD_BALANCE_SIGMA = 0.10  # of log gain in each channel
 LIGHT_MOVED_SHARE = 0.35  # of a light's change of balance that comes back as a change of the matrix
@@ -74,7 +79,8 @@ class Calibration:
     (6, q): what is not known of the channels' slopes and bows of tone, by cause; tone_anchor (2, 3): u and u² of the
     card's greys, where the curve is held. matrix_sigma (6,): of the unknown camera-and-light matrix, 0 when it is
     known. card: None when there was nothing neutral. seen_by: the camera, seen_in: the camera and its light, where
-    known, else the photograph: what other readings can share. field: the light over the picture.
+    known, else the photograph: what other readings can share. field: the light over the picture. black_sigma: how far
+    a decoded value of nothing may be from 0.
     """
 
     gains: Floats
@@ -92,6 +98,7 @@ class Calibration:
     profile: CameraProfile | None = None
     profile_card_xyz: Floats | None = None
     field: LightField | None = None
+    black_sigma: float = BLACK_SIGMA[8]
     caveats: tuple[Caveat, ...] = ()
 
     def light(self, rgb: ArrayLike, places: ArrayLike | None = None) -> Floats:
@@ -135,6 +142,9 @@ class Calibration:
     def caveats_for(self, light: Floats) -> tuple[Caveat, ...]:
         """Return what the light and the card give reason to doubt about a region of mean scene light (3,)."""
         caveats = list(self.caveats)
+        if float(self.balanced(light).max()) < TOO_DARK:
+            message = "The marked region is too dark to read: light it better or expose longer, and take it again."
+            return (*caveats, Caveat(TOO_DARK_CODE, message))
         ratio = float(np.median(np.maximum(self.balanced(light), 1e-6) / self.balanced(self.level)))
         if self.card is not None and not 1 / FAR_IN_BRIGHTNESS < ratio < FAR_IN_BRIGHTNESS:
             which = "darker" if ratio < 1 else "lighter"
@@ -186,6 +196,8 @@ class Calibration:
         terms.append(
             BudgetTerm("stray light", flare, "keep lamps and windows out of the lens", f"flare in {self.photo}")
         )
+        floor = per_log @ np.diag(self.black_sigma * self.balanced(self.gains))
+        terms.append(BudgetTerm("black level", floor, "light the finish better", f"blacks of {self.photo}"))
         return terms
 
     def _matrix_moves(self, balanced: Floats) -> Floats:
@@ -288,6 +300,7 @@ def calibrate(
         seen_in=_seen_in(photo, light),
         tone=tone,
         field=field,
+        black_sigma=_black_sigma(photo),
         caveats=(*caveats, *_cast_caveats(gains)),
     )
 
@@ -377,6 +390,7 @@ def _without_card(
         photo=photo.sha256,
         seen_by=_seen_by(photo),
         seen_in=_seen_in(photo, light),
+        black_sigma=_black_sigma(photo),
         caveats=(caveat,),
     )
     if camera is None:
@@ -423,8 +437,13 @@ def _with_profile(
         profile=camera,
         profile_card_xyz=xyz,
         field=field,
+        black_sigma=_black_sigma(photo),
         caveats=caveats,
     )
+
+
+def _black_sigma(photo: Photo) -> float:
+    return BLACK_SIGMA[8 if photo.bits <= 8 else 16]
 
 
 def _gain_terms(

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from matcher.calibration import TOO_DARK_CODE
 from matcher.difference import delta_e_draws
 from matcher.finish import Reading
 from matcher.uncertainty import sum_of
@@ -72,6 +73,7 @@ WHY = {
     "uneven light": "the light may differ between card and finish",
     "light close by": "the light may differ from place to place",
     "stray light": "stray light lifts the darks",
+    "black level": "the camera's own black is not known",
     "region": "the marked region is small or uneven",
     "lamp positions": "the lamp's places lit it unlike",
     "no card": "no card tells the light and the exposure",
@@ -188,6 +190,8 @@ def _helped(reading: Reading, remedy: Remedy, now: float) -> Help | None:
 def trust_sentence(reading: Reading) -> str:
     """Say in one plain sentence how far a reading can be trusted, why no further, and what it is good for."""
     reach, parts = reach_of(reading), budget_table(reading)
+    if TOO_DARK_CODE in {caveat.code for caveat in reading.caveats}:
+        return "The marked region is too dark to read: its colour is a guess, and no more."
     why = f", mostly because {WHY.get(parts[0].name, f'of its {parts[0].name}')}" if parts else ""
     return f"The true colour is within ΔE00 {reach:.1f} of this reading in 95 of 100 cases{why}: {_good_for(reach)}."
 

@@ -11,6 +11,7 @@ from matcher.difference import delta_e_2000
 from matcher.errors import MatcherError, ReadingError
 from matcher.finish import Reading, read_finish
 from matcher.photo import open_photo
+from matcher.what_helps import trust_sentence
 from tests.scenes import BROWN, GREY, Scene, box, png
 
 CARD, PLATE = box(80, 200, 260, 340), box(380, 150, 680, 450)
@@ -104,6 +105,20 @@ def test_the_uneven_light_is_covered_by_the_interval():
     for gradient in (-0.7, 0.7):
         reading = read(scene().photo(gradient=gradient))
         assert abs(reading.lab[0] - BROWN[0]) < 2 * np.sqrt(reading.covariance[0, 0])
+
+
+@pytest.mark.parametrize("with_card", [True, False])
+def test_black_says_too_dark_to_read_and_is_known_in_no_direction_for_sure(with_card):
+    """One step of an 8-bit file near black is 1/255/12.92 of white (IEC 61966-2-1), which is a* 1.2 in X alone."""
+    picture = scene().codes()
+    picture[150:450, 380:680] = 0
+    photo = open_photo(png(picture))
+    card = find_card(photo, corners=CARD) if with_card else None
+    reading = read_finish(photo, calibrate(photo, card), INNER)
+    assert "region-dark" in codes(reading)
+    assert np.sqrt(np.linalg.eigvalsh(reading.covariance).min()) > 0.2
+    assert "too dark to read" in trust_sentence(reading)
+    assert "region-dark" not in codes(read(Scene().lay(PLATE, (6, 1, 2)).lay(CARD, GREY).photo()))
 
 
 def test_caveats_name_what_is_wrong():
