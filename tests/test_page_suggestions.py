@@ -189,15 +189,27 @@ def test_a_planned_session_stays_and_shows_which_of_its_plates_are_made(
         assert draft is not None
         recipes = [Recipe.from_dict(plate["recipe"]) for plate in draft["plates"]]
         assert len(set(recipes)) == 3
+        assert "Planned before" not in said(app)
         studio.record(Trial(recipes[1], Reading(lab=np.array([50.0, 14.0, 26.0])), target_id=1))
     app.run()
     assert "Logged as plate 9" in said(app)
+    assert "Planned before plate 9 was logged" in said(app)
     made = {button.key for button in app.button if str(button.key).startswith("session.1.")}
     assert made == {"session.1.1", "session.1.3"}
     next(box for box in app.number_input if box.label == "Most passes in a coat").set_value(1).run()
     assert said(app).count("Outside today’s limits") == sum(recipe.coats[0].passes > 1 for recipe in recipes) > 0
     with Studio.open(tmp_path / "studio") as studio:
         assert studio.draft("session 1") == draft, "a plan does not change under the hand"
+
+
+def test_a_session_of_too_many_plates_is_refused_in_a_sentence(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    app = page(monkeypatch, tmp_path, PLATES, drafts={"session 1": {"count": 99999}})
+    assert "A session holds 2 to 12 plates" in said(app)
+    app.button(key="session.plan.1").click().run()
+    next(box for box in app.number_input if box.label == "Plates").set_value(2).run()
+    assert "A session holds" not in said(app)
+    app.button(key="session.plan.1").click().run()
+    assert len([key for key in keys(app, "Make this plate") if key.startswith("session.1.")]) == 2
 
 
 def test_only_a_mottled_target_is_ranked_by_lights_and_darks_too(

@@ -13,7 +13,9 @@ from ui.parts import look
 from ui.parts.answers import Answers
 from ui.parts.cautions import show_cautions_for_all
 from ui.parts.drafts import Draft
+from ui.parts.faults import tell
 from ui.parts.making import ALL_OF_THEM, made_as, ways_on
+from ui.parts.opened import logged
 from ui.parts.ranked import distance_line, figures_in_words
 from ui.parts.steps import recipe_steps
 from ui.parts.strips import low_pair
@@ -63,20 +65,40 @@ def show_session(studio: Studio, target: Target, answers: Answers) -> None:
             "the best alone.</p>"
         )
         with st.container(horizontal=True, vertical_alignment="bottom"):
-            count = st.number_input("Plates", FEWEST, MOST, step=1, width=140, **_count(draft))
-            if st.button("Plan it again" if planned else "Plan the session", key=f"session.plan.{target.id}"):
-                with st.spinner("Choosing the plates together…"):
-                    chosen = answers.batch(int(count))
-                draft.fill({"count": int(count), "plates": [_kept(item, target.tolerance) for item in chosen]})
-                st.rerun()
+            count = int(st.number_input("Plates", step=1, width=140, **_count(draft)))
+            pressed = st.button("Plan it again" if planned else "Plan the session", key=f"session.plan.{target.id}")
+        if not FEWEST <= count <= MOST:
+            tell(f"A session holds {FEWEST} to {MOST} plates: type a number between them.")
+        elif pressed:
+            with st.spinner("Choosing the plates together…"):
+                chosen = answers.batch(count)
+            plates = [_kept(item, target.tolerance) for item in chosen]
+            draft.fill({"count": count, "plates": plates, "revision": studio.log.revision(), "last": _last(studio)})
+            st.rerun()
         if planned:
+            _since_then(studio, draft)
             _plates(studio, target, answers, planned)
 
 
 def _count(draft: Draft) -> dict[str, Any]:
     field = draft.field("count", USUAL)
-    st.session_state[field["key"]] = min(max(int(st.session_state[field["key"]] or USUAL), FEWEST), MOST)
+    st.session_state[field["key"]] = int(st.session_state[field["key"]] or USUAL)
     return field
+
+
+def _last(studio: Studio) -> int:
+    return max((trial.id or 0 for trial in logged(studio)), default=0)
+
+
+def _since_then(studio: Studio, draft: Draft) -> None:
+    """Say so when the log has changed since the session was planned: its figures are those of that day."""
+    if draft.get("revision") in (None, studio.log.revision()):
+        return
+    newer = [str(trial.id) for trial in logged(studio) if (trial.id or 0) > draft.get("last", 0)]
+    was = "the log was changed"
+    if newer:
+        was = f"plate {newer[0]} was logged" if len(newer) == 1 else f"plates {', '.join(newer)} were logged"
+    tell(f"Planned before {was}: the figures here do not know of it. Plan it again to count it in.", "mind")
 
 
 def _kept(item: Suggestion, tolerance: float) -> dict[str, Any]:
