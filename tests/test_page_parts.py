@@ -105,6 +105,21 @@ def test_the_recipe_form_gives_back_the_recipe_it_was_filled_with(
         assert studio.draft("plate") is None, "a logged plate's form starts afresh"
 
 
+def test_a_plate_that_is_not_logged_says_at_the_button_which_fields_are_wrong(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    coats = (Coat("cupric nitrate", 0.25, 3, 100.0), Coat("ferric nitrate", 0.75, 11, 104.0))
+    fields = {**fields_of(Recipe("silicon bronze", None, coats)), "way": "typed"}
+    app = record_page(monkeypatch, tmp_path, fields | {"coat0_strength": None, "coat1_passes": -3})
+    assert "Fill in the" not in said_on(app), "what is empty may still be filled in"
+    assert "number of passes as a number from 1 to 200" in said_on(app), "what cannot be is said at its field"
+    app.button(key="plate.log").click().run()
+    told = next(str(block.proto.body) for block in app.get("html") if "The plate is not logged" in block.proto.body)
+    assert "Coat 1: fill in the strength." in told
+    assert "Coat 2: give the number of passes as a number from 1 to 200" in told
+    assert "Its colour is not read yet." in told and "Everything typed is kept." in told
+
+
 def test_taking_out_a_coat_moves_the_next_one_up(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     coats = (Coat("cupric nitrate", 0.25, 3, 100.0), Coat("ferric nitrate", 0.75, 11, 104.0))
     app = record_page(monkeypatch, tmp_path, fields_of(Recipe("silicon bronze", None, coats)))

@@ -73,35 +73,34 @@ def recipe_of(fields: Mapping[str, Any]) -> Recipe | None:
 
 
 class RecipeForm:
-    """The form on the page. ``show`` draws it; ``recipe`` is what stands in it, or None with the reasons shown."""
+    """The form on the page. ``show`` draws it and returns its recipe, or None; ``faults`` then says which fields."""
 
     def __init__(self, draft: Draft, trials: Iterable[Trial], stocks: dict[str, list[str]], strict: bool) -> None:
         self.draft = draft
         self.offered = _in_use(trials)
         self.stocks = stocks
         self.strict = strict
-        self.complete = True
+        self.faults: list[str] = []
 
     def show(self) -> Recipe | None:
         """Draw the form and return its recipe; None while something is missing or cannot be.
 
-        What is wrong is said beside it once the person has tried to log the plate (``strict``).
+        What cannot be is said beside its field at once, what is missing once the plate was to be logged (``strict``).
         """
         alloy, surface = self._metal()
         undercoat = self._undercoat()
         coats = self._coats()
         seal = self._seal()
-        if not self.complete:
+        if self.faults:
             return None
-        return self._made(lambda: Recipe(alloy, undercoat, tuple(coats), seal, surface))
+        return self._made("The metal", lambda: Recipe(alloy, undercoat, tuple(coats), seal, surface))
 
-    def _made(self, make: Any) -> Any:
+    def _made(self, part: str, make: Any) -> Any:
         try:
             return make()
         except RecipeError as error:
-            self.complete = False
-            if self.strict:
-                tell(str(error))
+            self.faults.append(f"{part}: {str(error)[:1].lower()}{str(error)[1:]}")
+            tell(str(error))
             return None
 
     def _metal(self) -> tuple[str, str]:
@@ -123,9 +122,9 @@ class RecipeForm:
             with right:
                 burnish = self._number("Burnish (0 to 1)", "under_burnish", 0.0, 0.05)
             stock = self._stock("under_stock", chemical)
-            if not self._filled(strength, burnish):
+            if not self._filled("Undercoat", strength=strength, burnish=burnish):
                 return None
-            return self._made(lambda: Undercoat(chemical, strength, burnish, stock))
+            return self._made("Undercoat", lambda: Undercoat(chemical, strength, burnish, stock))
 
     def _coats(self) -> list[Coat]:
         count = int(self.draft.get("coats", 1))
@@ -156,9 +155,9 @@ class RecipeForm:
             temp = self._number("Surface, °C", f"coat{number}_surface_temp_c", 104.0, 1.0)
             application = self._choice("Laid on as", f"coat{number}_application", "application")
         stock = self._stock(f"coat{number}_stock", chemical)
-        if not self._filled(strength, passes, temp):
+        if not self._filled(name, strength=strength, passes=passes, **{"surface temperature": temp}):
             return None
-        made: Coat | None = self._made(lambda: Coat(chemical, strength, passes, temp, application, stock))
+        made: Coat | None = self._made(name, lambda: Coat(chemical, strength, passes, temp, application, stock))
         return made
 
     def _seal(self) -> Seal | None:
@@ -178,9 +177,9 @@ class RecipeForm:
                 coats = self._number("Coats of it", "seal_coats", 3, 1)
             with right:
                 hot = st.toggle("First coat on warm metal", **self.draft.field("seal_hot", False))
-            if not self._filled(coats):
+            if not self._filled("Seal", **{"number of coats": coats}):
                 return None
-            made: Seal | None = self._made(lambda: Seal(str(kind), coats, bool(hot)))
+            made: Seal | None = self._made("Seal", lambda: Seal(str(kind), coats, bool(hot)))
             return made
 
     def _choice(self, label: str, name: str, of_what: str) -> str:
@@ -209,12 +208,13 @@ class RecipeForm:
             st.session_state[field["key"]] = None
         return st.selectbox("From the bottle", labels, placeholder="Not noted", **{"index": None, **field})
 
-    def _filled(self, *values: Any) -> bool:
-        if all(value is not None for value in values):
+    def _filled(self, part: str, **figures: Any) -> bool:
+        missing = [name for name, value in figures.items() if value is None]
+        if not missing:
             return True
-        self.complete = False
+        self.faults.append(f"{part}: fill in the {' and the '.join(missing)}.")
         if self.strict:
-            tell("Fill in the empty figures here.")
+            tell(f"Fill in the {' and the '.join(missing)}.")
         return False
 
     def _standing(self) -> dict[str, Any]:

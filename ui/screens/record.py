@@ -41,14 +41,15 @@ def show() -> None:
     st.subheader("What you did", anchor=False)
     left, right = st.columns([1.55, 1], gap="medium")
     with left:
-        recipe = RecipeForm(draft, trials, _stocks(studio), strict).show()
+        form = RecipeForm(draft, trials, _stocks(studio), strict)
+        recipe = form.show()
     with right:
-        _beside(recipe)
+        _beside(recipe, form.faults)
     st.subheader("What it gave", anchor=False)
     reading, _ = colour_in(studio, draft, "Mark the finish", "Plate")
     st.subheader("Which plate", anchor=False)
     _about(studio, draft)
-    _log_it(studio, draft, recipe, reading)
+    _log_it(studio, draft, recipe, reading, form.faults)
 
 
 def _prefill(draft: Draft, trials: list[Trial]) -> None:
@@ -104,11 +105,12 @@ def _stocks(studio: Studio) -> dict[str, list[str]]:
     return by_chemical
 
 
-def _beside(recipe: Recipe | None) -> None:
+def _beside(recipe: Recipe | None, faults: list[str]) -> None:
     with look.panel("cautions"):
         st.html("<strong>Cautions for this recipe</strong>")
         if recipe is None:
-            st.html('<p class="pm-soft">They appear once the recipe is complete.</p>')
+            said = html.escape(" ".join(faults))
+            st.html(f'<p class="pm-soft">They appear once the recipe is complete. {said}</p>')
         else:
             show_cautions(recipe)
 
@@ -139,7 +141,7 @@ def _default_target(studio: Studio) -> int:
     return NO_TARGET if target is None else target.id or NO_TARGET
 
 
-def _log_it(studio: Studio, draft: Draft, recipe: Recipe | None, reading: Reading | None) -> None:
+def _log_it(studio: Studio, draft: Draft, recipe: Recipe | None, reading: Reading | None, faults: list[str]) -> None:
     pressed = st.button("Log this plate", type="primary", key="plate.log")
     if said := draft.said():
         tell(said)
@@ -147,8 +149,8 @@ def _log_it(studio: Studio, draft: Draft, recipe: Recipe | None, reading: Readin
         return
     if recipe is None or reading is None:
         st.session_state["plate.tried"] = True
-        missing = "the recipe has something missing or not possible" if recipe is None else "its colour is not read yet"
-        draft.say(f"The plate is not logged: {missing}. Everything typed is kept.")
+        unread = ["Its colour is not read yet."] if reading is None else []
+        draft.say(f"The plate is not logged. {' '.join([*faults, *unread])} Everything typed is kept.")
         st.rerun()
     try:
         trial = studio.record(_trial(draft, recipe, reading))
