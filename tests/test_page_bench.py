@@ -249,6 +249,20 @@ def test_a_piece_left_for_another_is_kept_and_brought_back(page: Open, studio: S
     assert "5 passes laid" in said_on(app)
 
 
+def test_a_readings_form_opens_within_the_panel_of_the_readings(page: Open, studio: Studio) -> None:
+    fill(studio)
+    with_piece(studio, 5)
+    app = press(page("bench"), "bench-add-reading")
+    panel = next(block for block in blocks(app.main) if block.proto.id.endswith("panel-bench-readings"))
+    assert "A reading of the piece" in [heading.value for heading in panel.subheader]
+
+
+def blocks(block: Any) -> list[Any]:
+    """Return all blocks of a page."""
+    below = [child for child in getattr(block, "children", {}).values() if hasattr(child, "children")]
+    return [*below, *(deeper for child in below for deeper in blocks(child))]
+
+
 def test_a_half_taken_reading_stays_with_its_piece(page: Open, studio: Studio) -> None:
     fill(studio)
     with_piece(studio, 5)
@@ -308,6 +322,7 @@ def test_a_waxed_reading_is_added_to_a_logged_plate_and_teaches_the_seal(page: O
     stages = studio.trial(logged.id or 0).stages
     assert [step.stage for step in stages] == ["waxed"]
     assert "Waxed" in said_on(app)
+    assert f"The reading is added to plate {logged.id}: waxed." in shown_on(app)
     shift = learn_seal_shift(studio.trials())
     assert shift.pairs == 1 and shift.shift[0] < -2.0
 

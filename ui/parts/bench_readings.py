@@ -41,8 +41,8 @@ def show_readings(studio: Studio, draft: Draft, piece: Piece, path: BenchPath) -
         if not intake.get(OPEN) and st.button("Add a reading", key="bench-add-reading", icon=":material/add:"):
             intake.fill({**intake.values, OPEN: True, "after": piece.done})
             st.rerun()
-    if intake.get(OPEN):
-        _take(studio, draft, intake, piece)
+        if intake.get(OPEN):
+            _take(studio, draft, intake, piece)
 
 
 def _one(draft: Draft, intake: Draft, piece: Piece, path: BenchPath, count: int) -> None:

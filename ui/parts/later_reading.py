@@ -14,7 +14,7 @@ import streamlit as st
 from matcher.trials.trial import StageReading
 from ui.parts.colour_in import colour_in
 from ui.parts.drafts import Draft
-from ui.parts.faults import told
+from ui.parts.faults import tell, told
 from ui.parts.swatches import field, figures
 from ui.parts.typed_in import forget_file
 
@@ -49,6 +49,8 @@ def add_later(studio: Studio, trial: Trial) -> None:
     """Ask for a reading that was taken later, and add it to the plate."""
     draft = Draft(studio, f"reading of plate {trial.id}")
     begun = bool(draft.values)
+    if said := draft.said():
+        tell(said, "done")
     with st.expander("Add a reading (cool, waxed, lacquered)", expanded=begun):
         st.html(
             "<p>A plate read before and after sealing teaches what wax or lacquer does to a colour, which the bench "
@@ -68,6 +70,7 @@ def add_later(studio: Studio, trial: Trial) -> None:
                     _add(studio, trial, StageReading(str(stage), reading), photographs_in(draft.values))
                     forget_file(studio, draft)
                     draft.drop()
+                    draft.say(f"The reading is added to plate {trial.id}: {LATER[str(stage)].lower()}.")
                     st.rerun()
 
 
