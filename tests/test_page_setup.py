@@ -211,6 +211,8 @@ def test_a_profile_is_taken_in_from_a_file_and_what_is_none_gets_a_sentence(page
     app = page("camera")
     profile_file(app).set_value(("other.json", b'{"version": 1}', "application/json")).run()
     assert "Check the profile against an exported one" in shown(app)
+    profile_file(app).set_value(("other.jpg", b"\xff\xd8\xff", "image/jpeg")).run()
+    assert "The profile is not JSON" in shown(app), "whatever the kind of the file"
     renamed = exported.replace(b'"bench, window"', b'"from the other yard"')
     profile_file(app).set_value(("other.json", renamed, "application/json")).run()
     assert "Taken in: from the other yard." in shown(app)

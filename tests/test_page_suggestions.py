@@ -93,6 +93,19 @@ def test_an_address_of_a_target_or_plate_that_is_not_there_says_so(
         assert f"There is no plate {number} in this log" in said(app.run())
 
 
+def test_a_file_of_another_kind_is_refused_in_a_sentence_until_a_right_one_comes(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    app = page(monkeypatch, tmp_path, PLATES, screen="log")
+    files: list[Any] = list(app.get("file_uploader"))
+    files[0].set_value(("plate.jpg", b"no table", "image/jpeg")).run()
+    assert "plate.jpg is no export or backup" in said(app)
+    files = list(app.get("file_uploader"))
+    files[0].set_value(("plates.csv", b"alloy", "text/csv")).run()
+    assert "is no export" not in said(app)
+    assert any(button.key == "log.take" for button in app.button)
+
+
 def test_a_search_without_a_hit_says_the_way_on(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     app = page(monkeypatch, tmp_path, PLATES, screen="log")
     app.text_input(key="log.words").set_value("verdigris").run()
@@ -120,6 +133,27 @@ def test_the_alloy_of_the_plates_made_for_a_target_is_the_jobs_until_another_is_
     assert limits_line(app).endswith(": silicon bronze")
     next(box for box in app.selectbox if box.label == "Alloy").set_value("").run()
     assert limits_line(app).endswith(": everything in the log")
+
+
+@pytest.mark.parametrize(
+    ("typed", "sentence"),
+    [
+        ({"coolest": 200.0, "hottest": 100.0}, "No metal is from 200 up to 100 °C: put the lower temperature first."),
+        ({"hottest": 1e9}, "temperature is a number from 0 to 400 °C, not 1000000000: type one."),
+        ({"passes": 0}, "The most passes in a coat are a number from 1 to 200, not 0"),
+    ],
+    ids=["turned round", "too hot", "no pass"],
+)
+def test_what_cannot_be_a_limit_is_said_and_binds_nothing(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, typed: dict[str, Any], sentence: str
+) -> None:
+    app = page(monkeypatch, tmp_path, PLATES, drafts={"limits 1": typed})
+    assert sentence in said(app)
+    assert limits_line(app).endswith(": everything in the log")
+    usual = {"chemicals": ["ferric nitrate"], "coolest": 95.0, "hottest": 115.0}
+    first = page(monkeypatch, tmp_path, drafts={"first plates": usual | typed}, screen="first_plates")
+    assert sentence in said(first)
+    assert not keys(first, "Make this plate")
 
 
 def test_limits_that_leave_nothing_say_so_and_can_be_lifted(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -231,7 +265,9 @@ def test_only_a_mottled_target_is_ranked_by_lights_and_darks_too(
     assert text.count("by lights and darks") >= 6, "five plates, and recipes for both together"
     assert "Liver of sulphur under the coat for the darks" in text
     share = next(box for box in app.number_input if box.label.startswith("Bare metal"))
-    share.set_value(20).run()
+    share.set_value(95).run()
+    assert "Type a share of bare metal from 5 to 90 %." in said(app)
+    next(box for box in app.number_input if box.label.startswith("Bare metal")).set_value(20).run()
     assert re.search("burnished back 20%", said(app)), "the undercoat is burnished as far as the lights need"
 
 
@@ -307,7 +343,9 @@ def test_first_plates_cover_what_is_owned_and_show_what_is_done(
 def test_first_plates_without_a_chemical_say_what_to_name(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     nothing: dict[str, Any] = {"chemicals": []}
     app = page(monkeypatch, tmp_path, target=None, drafts={"first plates": nothing}, screen="first_plates")
-    assert "Name at least one chemical" in said(app)
+    assert "Name at least one chemical for the coats." in said(app)
+    weak = page(monkeypatch, tmp_path, target=None, drafts={"first plates": {"strengths": []}}, screen="first_plates")
+    assert "Choose at least one strength that you mix." in said(weak)
 
 
 def test_measured_plates_are_there_first_and_wait_to_be_pressed_until_the_list_is_whole(

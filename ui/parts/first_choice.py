@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from matcher.recipe import MAX_PASSES, Seal, strength_in_words
+from matcher.errors import SuggestionError
+from matcher.recipe import Seal, strength_in_words
 from ui.parts.drafts import Draft
 from ui.parts.recipe_form import COMMON, SEALS
+from ui.parts.todays_limits import heat_fault, passes_fault
 
 if TYPE_CHECKING:
     from matcher.suggest import Means
@@ -33,6 +35,16 @@ class FirstChoice:
     temps_c: tuple[float, float]
     application: str
     seal: Seal | None
+
+    def checked(self) -> FirstChoice:
+        """Return the choice. Raises SuggestionError with what is missing or turned round in it."""
+        missing = "Name at least one chemical for the coats." if not self.chemicals else None
+        if not self.strengths:
+            missing = "Choose at least one strength that you mix."
+        fault = missing or passes_fault(self.most_passes) or heat_fault(*self.temps_c)
+        if fault is not None:
+            raise SuggestionError(fault)
+        return self
 
 
 def ask_what_is_owned(draft: Draft, have: Means) -> FirstChoice:
@@ -100,7 +112,7 @@ def _numbers(draft: Draft) -> tuple[int, float, float]:
         step = 1 if kind is int else 5.0
         value = column.number_input(label, value=None, step=step, format="%d" if kind is int else "%g", **field)
         said[name] = kind(usual[name] if value is None else value)
-    return min(max(int(said["passes"]), 1), MAX_PASSES), float(said["coolest"]), float(said["hottest"])
+    return int(said["passes"]), float(said["coolest"]), float(said["hottest"])
 
 
 def _seal(draft: Draft) -> Seal | None:

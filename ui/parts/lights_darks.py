@@ -65,6 +65,8 @@ def _ranking(studio: Studio, target: Target, answers: Answers) -> None:
 def _together(studio: Studio, target: Target, answers: Answers) -> None:
     draft = Draft(studio, f"mottle {target.id}")
     bare = _bare_share(draft)
+    if bare is None:
+        return
     try:
         with st.spinner("Looking for an undercoat and a coat that go together…"):
             found = answers.mottled(bare)
@@ -86,10 +88,15 @@ def _together(studio: Studio, target: Target, answers: Answers) -> None:
             ways_on(studio, item.recipe, f"both.{target.id}.{number}", "a recipe for lights and darks", target.id)
 
 
-def _bare_share(draft: Draft) -> float:
-    """Ask how much of the metal is burnished bare; return it as a share."""
+def _bare_share(draft: Draft) -> float | None:
+    """Ask how much of the metal is burnished bare; return it as a share, or None when it cannot be."""
     least, most = BARE_PERCENT
     field = draft.field("bare_percent", 50)
-    st.session_state[field["key"]] = min(max(int(st.session_state[field["key"]] or 50), least), most)
-    percent = st.number_input("Bare metal, % of the surface", least, most, step=5, width=260, **field)
+    st.session_state[field["key"]] = int(
+        50 if st.session_state[field["key"]] is None else st.session_state[field["key"]]
+    )
+    percent = st.number_input("Bare metal, % of the surface", step=5, width=260, **field)
+    if not least <= percent <= most:
+        tell(f"Type a share of bare metal from {least} to {most} %.")
+        return None
     return float(percent) / 100

@@ -130,7 +130,7 @@ def _take_in(studio: Studio, draft: Draft) -> None:
     """Take in a profile that another studio exported."""
     key = f"profiles.file.{st.session_state.get('profiles.files', 0)}"
     with st.expander("Take in a profile from a file"):
-        file = st.file_uploader("A profile that was exported", type=["json"], key=key, max_upload_size=4)
+        file = st.file_uploader("A profile that was exported", key=key, max_upload_size=4)
         if file is None:
             return
         with told():

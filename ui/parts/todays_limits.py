@@ -10,6 +10,7 @@ import streamlit as st
 
 from matcher.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, strength_in_words
 from ui.parts.drafts import Draft
+from ui.parts.faults import tell
 from ui.parts.opened import logged
 
 if TYPE_CHECKING:
@@ -31,17 +32,26 @@ def limits_of(studio: Studio, target: Target) -> Limits:
         return draft.shown(name, default[name])
 
     passes, strengths = standing("passes"), standing("strengths")
+    heat = standing("coolest"), standing("hottest")
     return Limits(
         alloy=standing("alloy") or None,
-        max_passes=None if passes is None else min(max(int(passes), 1), MAX_PASSES),
-        surface_temp_c=_heat(standing("coolest"), standing("hottest")),
+        max_passes=None if passes is None or passes_fault(passes) else int(passes),
+        surface_temp_c=None if heat == (None, None) or heat_fault(*heat) else _heat(*heat),
         excluded=frozenset(sorted(standing("excluded") or ())),
         strengths=tuple(sorted(strengths)) if strengths else None,
     )
 
 
 def show_limits(studio: Studio, target: Target, limits: Limits) -> None:
-    """Show the panel, folded, with its state in its heading."""
+    """Show the panel, folded, its state in its heading; what can't be a limit is said above it and binds nothing."""
+    draft = _draft(studio, target)
+    passes = draft.shown("passes")
+    for fault in (
+        None if passes is None else passes_fault(passes),
+        heat_fault(draft.shown("coolest"), draft.shown("hottest")),
+    ):
+        if fault is not None:
+            tell(f"{fault} Until then this limit is not kept.")
     with st.expander(f"What can be used today: {limits.in_words()}", key=f"limits-{target.id}"):
         _ask(studio, target)
 
@@ -122,12 +132,27 @@ def _alloy_of_job(name: str, revision: int, target_id: int | None, _studio: Stud
     return one_alloy(trial.recipe for trial in logged(_studio) if trial.target_id == target_id) or ANY
 
 
-def _heat(coolest: float | None, hottest: float | None) -> tuple[float, float] | None:
-    if coolest is None and hottest is None:
+def passes_fault(passes: float) -> str | None:
+    """Return what is wrong with the most passes of a coat, or None."""
+    if 1 <= passes <= MAX_PASSES:
         return None
+    return f"The most passes in a coat are a number from 1 to {MAX_PASSES}, not {passes:.15g}: type one."
+
+
+def heat_fault(coolest: float | None, hottest: float | None) -> str | None:
+    """Return what is wrong with two bounds of the metal's temperature, °C, or None; a bound of None is open."""
     least, most = SURFACE_TEMP_RANGE_C
-    low, high = sorted((least if coolest is None else coolest, most if hottest is None else hottest))
-    return float(low), float(high)
+    for bound in (coolest, hottest):
+        if bound is not None and not least <= bound <= most:
+            return f"The metal's temperature is a number from {least:g} to {most:g} °C, not {bound:.15g}: type one."
+    if coolest is not None and hottest is not None and coolest > hottest:
+        return f"No metal is from {coolest:g} up to {hottest:g} °C: put the lower temperature first."
+    return None
+
+
+def _heat(coolest: float | None, hottest: float | None) -> tuple[float, float]:
+    least, most = SURFACE_TEMP_RANGE_C
+    return float(least if coolest is None else coolest), float(most if hottest is None else hottest)
 
 
 def _draft(studio: Studio, target: Target) -> Draft:

@@ -76,7 +76,7 @@ def _from_figures(draft: Draft) -> Given:
             **draft.field("lab_observer", "2"),
         )  # fmt: skip
         sigma = st.number_input(
-            "Standard uncertainty of L*, a* and b*", value=None, min_value=0.0, step=None, format="%g",
+            "Standard uncertainty of L*, a* and b*", value=None, step=None, format="%g",
             placeholder="0.3, as is usual", **draft.field("lab_sigma"),
         )  # fmt: skip
     if any(value is None for value in values):

@@ -36,7 +36,7 @@ def show() -> None:
         choice = ask_what_is_owned(Draft(studio, "first plates"), means(studio))
     try:
         with st.spinner("Choosing the plates…"):
-            recipes = _chosen(choice)
+            recipes = _chosen(choice.checked())
     except MatcherError as error:
         tell(str(error))
         return

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from matcher.trials.trial import Trial
 
 A_PAGE = 15
+TAKEN_IN = (".zip", ".csv")
 
 
 def show() -> None:
@@ -201,9 +202,14 @@ def _written(studio: Studio, name: str) -> bytes:
 
 
 def _take_in(studio: Studio) -> None:
-    file = st.file_uploader("Take in an export, a backup or a table of plates", type=["zip", "csv"], key="log.import")
+    file = st.file_uploader("Take in an export, a backup or a table of plates", key="log.import")
     skip = st.toggle("Leave out a table's bad rows", key="log.skip")
-    if file is None or not st.button("Take it in", key="log.take"):
+    if file is None:
+        return
+    if Path(file.name).suffix.lower() not in TAKEN_IN:
+        tell(f"{file.name} is no export or backup (.zip) and no table of plates (.csv): choose another file.")
+        return
+    if not st.button("Take it in", key="log.take"):
         return
     with told(), TemporaryDirectory() as folder, st.spinner("Taking it in…"):
         path = Path(folder) / Path(file.name).name
