@@ -64,6 +64,24 @@ def test_predicted_recipes_stand_among_the_measured_by_what_a_plate_is_expected_
     assert order == [item.recipe for item in ranked], "a target that is itself vague changes no place"
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_no_next_plate_is_expected_nearer_than_a_list_that_it_is_not_in(studio, space, seed):
+    """One figure, of one recipe: the next plate is in the list, or no nearer than its first predicted one."""
+    process, trials, _ = studio
+    suggester = Suggester(trials)
+    target = process.true(space[int(np.random.default_rng(seed).integers(len(space)))])
+    ranked = [item for item in suggester.suggest(target) if item.basis == "predicted"]
+    plate = suggester.next_trial(target)
+    same = [item for item in ranked if item.recipe == plate.recipe]
+    if same:
+        assert same[0].delta_e00 == pytest.approx(plate.delta_e00, abs=1e-9)
+    else:
+        assert min(item.draws.mean() for item in ranked) <= plate.draws.mean() + 0.05
+    first = suggester.suggest(target, count=1)[0]
+    assert first.recipe == suggester.suggest(target, count=5)[0].recipe
+    assert "The colour expected lies at ΔE00" in plate.because
+
+
 def test_the_reasons_name_the_plates_learned_from(studio):
     _, trials, target = studio
     because = Suggester(trials).next_trial(target).because
@@ -283,6 +301,40 @@ def test_a_colour_of_a_recipe_in_range_is_within_reach(studio):
     answer = Suggester(trials).reach(target)
     assert answer.chance > 0.5
     assert "Within reach" in answer.sentence
+
+
+def test_a_vague_target_is_less_surely_within_reach_and_never_surely(studio):
+    """The target's own ± counts as it does in each suggestion's chance; the surest recipe's stands beside it."""
+    _, trials, target = studio
+    suggester = Suggester(trials)
+    vague = Reading(lab=target, covariance=np.eye(3) * 2)
+    sure, unsure = suggester.reach(target), suggester.reach(vague)
+    best = max(item.chance_within(2.0) for item in suggester.suggest(vague))
+    alone = float(unsure.sentence.split("surest one alone is ")[1].split(" %")[0]) / 100
+    assert alone == pytest.approx(best, abs=0.12)
+    assert unsure.chance < sure.chance or sure.chance == 1.0
+    assert alone < 0.6
+    assert "100" not in sure.sentence
+    wider = unsure.interval[1] - unsure.interval[0]
+    assert wider > sure.interval[1] - sure.interval[0]
+    lost = suggester.reach(Reading(lab=target, covariance=np.eye(3) * 400))
+    assert lost.chance < 0.05
+    assert lost.standing == "doubtful", "a target that is hardly known is not out of reach"
+    assert "read the target more surely" in lost.sentence
+
+
+def test_limits_that_keep_a_target_out_are_named_with_the_one_to_lift(studio, space):
+    process, trials, _ = studio
+    deep = Recipe("silicon bronze", None, (Coat("ferric nitrate", 1.0, 9, 105.0),))
+    target = process.true(deep)
+    assert Suggester(trials).reach(target).chance > 0.5
+    bound = Suggester(trials, Limits(max_passes=1, surface_temp_c=(90.0, 130.0), excluded=frozenset({UNDERCOATS[0]})))
+    answer = bound.reach(target)
+    assert answer.chance < 0.5
+    assert "It is today's limits (at most 1 pass;" in answer.sentence
+    assert "More passes alone would bring it to ΔE00" in answer.sentence
+    free = float(answer.sentence.split("without them the nearest is expected at ΔE00 ")[1].split(". ")[0])
+    assert free < answer.delta_e00 - 0.5
 
 
 def test_the_change_pointed_to_is_one_that_helps(space):

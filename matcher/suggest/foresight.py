@@ -6,6 +6,7 @@ rest, and says so.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cached_property
 
 import numpy as np
@@ -16,12 +17,12 @@ from matcher.finish import Reading
 from matcher.recipe import Recipe
 from matcher.suggest.batch import session_rows
 from matcher.suggest.columns import Columns
-from matcher.suggest.limits import Limits
-from matcher.suggest.outlook import Outlook, draws_of, look_ahead
+from matcher.suggest.limits import Limits, each_lifted
+from matcher.suggest.outlook import Outlook, draws_of, look_ahead, places_by_curve
 from matcher.suggest.planner import PATIENCE, doubt_after, kind_of, next_plate, stalled_trials
 from matcher.suggest.plates import Plates
 from matcher.suggest.process_model import ProcessModel, fit_process
-from matcher.suggest.reach import Reach, reach
+from matcher.suggest.reach import Reach, expected_delta, reach
 from matcher.suggest.recipe_space import RecipeSpace, space_from, without_stock
 from matcher.suggest.suggestion import LoggedTrial, Suggestion
 from matcher.suggest.wording import grounds_of, learned_from, why_predicted
@@ -31,6 +32,9 @@ Floats = NDArray[np.float64]
 MOST_LEARNED_FROM = 320
 NEAR_SHARE = 220
 MADE_LOOKED_AT = 12
+OUTLOOKS_KEPT = 3
+WORTH_LIFTING = 0.5
+"""A limit is to blame when lifting it brings the nearest recipe this much nearer in ΔE00."""
 
 
 class Foresight:
@@ -69,14 +73,16 @@ class Foresight:
     def outlook(self, target_lab: Floats) -> tuple[_Fit, Outlook]:
         """Return the fit and the outlook for a target (3,)."""
         fit = self.fit(target_lab)
-        return fit, look_ahead(fit.model, fit.space, fit.columns, target_lab)
+        return fit, fit.outlook(target_lab)
 
-    def predicted(self, target: Reading, most: int) -> list[Suggestion]:
-        """Return up to ``most`` recipes not made yet, by expected ΔE00, no two alike at the bench."""
+    def predicted(self, target: Reading, most: int, tolerance: float) -> list[Suggestion]:
+        """Return up to ``most`` recipes not made yet, by expected ΔE00, no two alike at the bench.
+
+        The next plate is looked for more finely, and is among them where it is expected nearer.
+        """
         fit, outlook = self.outlook(target.lab)
-        made = self._made(fit)
-        spread = outlook.covariances + fit.model.plate_covariance
-        expected = draws_of(target.lab, outlook.labs, spread).mean(axis=1)
+        made = fit.made
+        expected = expected_delta(fit.model, outlook, target.lab)
         per_kind = max(1, -(-most // 2))
         taken: dict[int, int] = {}
         chosen: list[int] = []
@@ -90,7 +96,11 @@ class Foresight:
             chosen.append(int(row))
             if len(chosen) == most:
                 break
-        return [self._suggestion(target, fit, outlook, row) for row in chosen]
+        found = [self._suggestion(target, fit, outlook, row) for row in chosen]
+        finer = self.next_plate(target, tolerance)
+        if finer.recipe in made or any(_alike_at_the_bench(finer.recipe, item.recipe) for item in found):
+            return found
+        return sorted([*found, finer], key=lambda item: float(item.draws.mean()))[:most]
 
     def next_plate(self, target: Reading, tolerance: float) -> Suggestion:
         """Return the trial most worth making next."""
@@ -99,39 +109,55 @@ class Foresight:
         deltas = delta_e_2000(target.lab, [trial.reading.lab for trial in tried])
         stalled = stalled_trials(deltas, tolerance)
         doubt = doubt_after(stalled)
-        outlook = look_ahead(fit.model, fit.space, fit.columns, target.lab, doubt)
+        outlook = fit.outlook(target.lab, doubt)
         if stalled > PATIENCE and stalled % 2 == 1:
             tired = {kind_of(trial.recipe) for trial in tried[-stalled - 1 :]}
             outlook = outlook.without([kind_of(recipe) in tired for recipe in outlook.recipes])
-        best, made = self._best_so_far(fit, target.lab), self._made(fit)
+        best, made = self._best_so_far(fit, target.lab), fit.made
         wide, row = next_plate(fit.model, outlook, target.lab, best, tolerance, made, self.limits.allow, doubt)
         return self._suggestion(target, fit, wide, row)
 
     def session(self, target: Reading, count: int, tolerance: float) -> list[Suggestion]:
         """Return ``count`` plates to make in one session, chosen together."""
         fit, outlook = self.outlook(target.lab)
-        made = self._made(fit)
+        made = fit.made
         outlook = outlook.without([recipe in made for recipe in outlook.recipes])
         best = self._best_so_far(fit, target.lab)
         draw = np.random.default_rng(self.seed)
         rows = session_rows(fit.model, outlook, target.lab, best, tolerance, count, draw)
         return [self._suggestion(target, fit, outlook, row) for row in rows]
 
-    def reach(self, target: Reading, tolerance: float) -> Reach:
+    def reach(self, target: Reading, tolerance: float, as_read: Callable[[Floats, Floats], Reading]) -> Reach:
         """Return whether a target can be reached."""
         fit, outlook = self.outlook(target.lab)
-        best = float(self.usable.index.nearest(target.lab, 1)[1][0])
-        return reach(fit.model, outlook, target.lab, best, tolerance, np.random.default_rng(self.seed))
+        logged = self.usable.trials[int(self.usable.index.nearest(target.lab, 1)[0][0])]
+
+        def lifted(delta: float) -> str | None:
+            return self._what_lifting_brings(fit, target.lab, delta)
+
+        draw = np.random.default_rng(self.seed)
+        return reach(fit.model, outlook, target, logged, tolerance, draw, as_read, lifted)
+
+    def _what_lifting_brings(self, fit: _Fit, target_lab: Floats, within: float) -> str | None:
+        """Say that today's limits keep a target out, and which of them; None when it is not they."""
+        whole = fit.nearest_under(Limits(), target_lab) if self.limits != Limits() else within
+        if whole > within - WORTH_LIFTING:
+            return None
+        said = f"It is today's limits ({self.limits.in_words()}): without them the nearest is expected at "
+        said += f"ΔE00 {whole:.1f}. "
+        singly = [(fit.nearest_under(freer, target_lab), words) for freer, words in each_lifted(self.limits)]
+        nearest, words = min(singly, key=lambda item: item[0])
+        if len(singly) == 1:
+            return f"{said}{words} would be enough."
+        if nearest > within - WORTH_LIFTING:
+            return f"{said}Lifting one of them is not enough: lift several."
+        return f"{said}{words} alone would bring it to ΔE00 {nearest:.1f}."
 
     def _best_so_far(self, fit: _Fit, target_lab: Floats) -> float:
         """Return the least expected ΔE00 of the recipes made: a lucky reading alone does not count as a match."""
         near, _ = self.usable.index.nearest(target_lab, MADE_LOOKED_AT)
         labs, covariances = fit.model.predict(fit.model.columns([self.usable.trials[k].recipe for k in near]))
         return float(draws_of(target_lab, labs, covariances).mean(axis=1).min())
-
-    def _made(self, fit: _Fit) -> set[Recipe]:
-        """Return the recipes made, without their stocks' labels: what could be made has none."""
-        return {without_stock(trial.recipe) for trial in fit.model.trials}
 
     def _rows(self, target_lab: Floats) -> NDArray[np.intp]:
         n = len(self.known.trials)
@@ -169,12 +195,38 @@ class _Fit:
 
     def __init__(self, model: ProcessModel, limits: Limits, seed: int) -> None:
         self.model, self._limits, self._seed = model, limits, seed
+        self._outlooks: dict[tuple[bytes, float], Outlook] = {}
 
     @cached_property
     def space(self) -> RecipeSpace:
         return space_from(
             [trial.recipe for trial in self.model.trials], self._limits, np.random.default_rng(self._seed)
         )
+
+    def nearest_under(self, limits: Limits, target_lab: Floats) -> float:
+        """Return the expected ΔE00 of the recipe nearest to a target (3,) under other limits."""
+        other = _Fit(self.model, limits, self._seed)
+        outlook = other.outlook(target_lab)
+        row = int(np.argmin(expected_delta(self.model, outlook, target_lab)))
+        return float(delta_e_2000(target_lab, outlook.labs[row]))
+
+    @cached_property
+    def made(self) -> set[Recipe]:
+        """The recipes made, without their stocks' labels: what could be made has none."""
+        return {without_stock(trial.recipe) for trial in self.model.trials}
+
+    def outlook(self, target_lab: Floats, doubt: float = 1.0) -> Outlook:
+        """Return the outlook for a target (3,); the last few are kept, since list, next plate and reach share them."""
+        key = (target_lab.tobytes(), doubt)
+        if key not in self._outlooks:
+            if len(self._outlooks) >= OUTLOOKS_KEPT:
+                self._outlooks.pop(next(iter(self._outlooks)), None)
+            self._outlooks[key] = look_ahead(self.model, self.space, self.columns, self.by_curve, target_lab, doubt)
+        return self._outlooks[key]
+
+    @cached_property
+    def by_curve(self) -> Floats:
+        return places_by_curve(self.model, self.columns)
 
     @cached_property
     def columns(self) -> Columns:

@@ -87,15 +87,16 @@ def way_out(limits: Limits, recipes: Sequence[Recipe]) -> str:
         "The one logged plate does not keep" if len(recipes) == 1 else f"None of the {len(recipes)} logged plates keeps"
     )
     said = f"{none} within today's limits ({limits.in_words()})."
-    freed = [
-        (sum(map(replace(limits, **{name: free}).allow, recipes)), words)
-        for name, free, words in LIFTED
-        if getattr(limits, name) != free
-    ]
+    freed = [(sum(map(freer.allow, recipes)), words) for freer, words in each_lifted(limits)]
     most, words = max(freed, key=lambda item: item[0], default=(0, ""))
     if most == 0:
         return f"{said} Lifting one of them is not enough: lift several."
     return f"{said} {words} would let {most} in again."
+
+
+def each_lifted(limits: Limits) -> list[tuple[Limits, str]]:
+    """Return the limits with each bound that binds taken away in turn, and what taking it away means."""
+    return [(replace(limits, **{name: free}), words) for name, free, words in LIFTED if getattr(limits, name) != free]
 
 
 def listed(names: Sequence[str], last: str = "and") -> str:

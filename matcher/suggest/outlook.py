@@ -65,11 +65,14 @@ class Outlook:
 
 
 def look_ahead(
-    model: ProcessModel, space: RecipeSpace, columns: Columns, target_lab: Floats, doubt: float = 1.0
+    model: ProcessModel, space: RecipeSpace, columns: Columns, by_curve: Floats, target_lab: Floats, doubt: float = 1.0
 ) -> Outlook:
-    """Return the outlook over a recipe space, laid out as ``columns``; ``doubt`` widens the draws."""
+    """Return the outlook over a recipe space, laid out as ``columns``; ``doubt`` widens the draws.
+
+    by_curve: (n, 3) ``places_by_curve`` of the columns, the same for every target.
+    """
     kinds = space.groups
-    by_curve = _distance(model.curve.lab(model.unknowns, columns), target_lab)
+    by_curve = np.linalg.norm(by_curve - near_uniform(target_lab), axis=1)
     worth_a_look = _shortlist(by_curve, kinds, SCREENED, SCREENED)
     distance = _distance(model.mean_lab(columns.rows(worth_a_look)), target_lab)
     rows = worth_a_look[_shortlist(distance, kinds[worth_a_look], NEAREST, OF_EACH_KIND)]
@@ -77,6 +80,11 @@ def look_ahead(
     recipes = tuple(space.recipe(row) for row in rows)
     draws = draws_of(target_lab, labs, covariances * doubt**2, heavy=True)
     return Outlook(recipes, labs, covariances, draws, kinds[rows], len(space))
+
+
+def places_by_curve(model: ProcessModel, columns: Columns) -> Floats:
+    """Return where the curve alone puts each recipe (n, 3), in the space that nearly follows ΔE00."""
+    return near_uniform(model.curve.lab(model.unknowns, columns))
 
 
 def outlook_on(model: ProcessModel, recipes: Sequence[Recipe], target_lab: Floats, doubt: float = 1.0) -> Outlook:

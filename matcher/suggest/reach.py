@@ -5,16 +5,27 @@ After the outlook. What the log cannot tell, it does not tell.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from matcher.difference import delta_e_2000, difference_in_words
+from matcher.difference import (
+    chance_within,
+    delta_e_2000,
+    difference_covariance,
+    difference_in_words,
+    draws_to_target,
+)
+from matcher.finish import Reading
 from matcher.recipe import MAX_PASSES, Coat, Recipe, Undercoat, describe
 from matcher.suggest.outlook import Outlook, draws_of
 from matcher.suggest.process_model import ProcessModel
+from matcher.suggest.shown import interval_shown
+from matcher.suggest.suggestion import LoggedTrial
+from matcher.uncertainty import square_root, sum_of
 
 Floats = NDArray[np.float64]
 
@@ -29,10 +40,10 @@ SURE_ENOUGH = 0.8
 
 @dataclass(frozen=True, eq=False)
 class Reach:
-    """chance: that some recipe in range comes within the tolerance, 0 to 1. nearest: the recipe expected nearest.
+    """chance: that some recipe in range comes within the tolerance, 0 to 1, the target's own ± allowed for.
 
-    lab: (3,) CIELAB expected of it. delta_e00, interval: of it, 95 %. difference: how it misses, in words. changes:
-    what the log points to.
+    nearest: the recipe expected nearest; lab: (3,) CIELAB expected of it; delta_e00, interval: of that, 95 %.
+    difference: how it misses, in words. changes: what the log points to.
     """
 
     chance: float
@@ -42,12 +53,13 @@ class Reach:
     interval: tuple[float, float]
     difference: str
     changes: tuple[str, ...]
+    tolerance: float
     sentence: str
 
     @property
     def out_of_reach(self) -> bool:
-        """Tell whether no recipe in range is likely to come within the tolerance."""
-        return self.chance < OUT_OF_REACH
+        """Tell whether no recipe in range is likely to come within the tolerance, however well the target is read."""
+        return self.chance < OUT_OF_REACH and self.delta_e00 > self.tolerance
 
     @property
     def standing(self) -> Literal["within reach", "doubtful", "out of reach"]:
@@ -75,42 +87,64 @@ class Reach:
 def reach(
     model: ProcessModel,
     outlook: Outlook,
-    target_lab: Floats,
-    best_measured: float,
+    target: Reading,
+    nearest_logged: LoggedTrial,
     tolerance: float,
     rng: np.random.Generator,
+    as_read: Callable[[Floats, Floats], Reading],
+    lifted: Callable[[float], str | None] = lambda delta: None,
 ) -> Reach:
-    """Return whether the target can be reached, from an outlook over the recipes in range."""
-    plain = draws_of(target_lab, outlook.labs, outlook.covariances)
-    expected = plain.mean(axis=1)
+    """Return whether the target can be reached, from an outlook over the recipes in range.
+
+    as_read: as for ``bench_path``. lifted: says, from the ΔE00 expected within today's limits, what lifting them would
+    bring; None when they are not what keeps the target out.
+    """
+    expected = expected_delta(model, outlook, target.lab)
     row = int(np.argmin(expected))
-    low, high = np.quantile(plain[row], [0.025, 0.975])
-    chance = 1.0 if best_measured <= tolerance else _chance_of_any(model, outlook, target_lab, expected, tolerance, rng)
-    words = difference_in_words(target_lab, outlook.labs[row])
-    delta = float(delta_e_2000(target_lab, outlook.labs[row]))
+    plate = as_read(outlook.labs[row], outlook.covariances[row])
+    delta = float(delta_e_2000(target.lab, plate.lab))
+    interval = interval_shown(target, plate, delta, draws_to_target(target, [plate])[0])
+    chance, best = _chances(model, outlook, target, plate, expected, tolerance, rng)
+    measured = chance_within(target, nearest_logged.reading, tolerance)
+    chance, best = max(chance, measured), max(best, measured)
+    words = difference_in_words(target.lab, outlook.labs[row])
     changes: tuple[str, ...] = ()
-    if chance < LIKELY:
-        changes = _changes(model, outlook.recipes[row], target_lab, float(expected[row]))
-    interval = (float(min(low, delta)), float(max(high, delta)))
-    sentence = _sentence(chance, delta, interval, words, tolerance, changes)
-    return Reach(chance, outlook.recipes[row], outlook.labs[row], delta, interval, words, changes, sentence)
+    said = None
+    if chance < LIKELY and delta > tolerance:
+        changes = _changes(model, outlook.recipes[row], target.lab, float(expected[row]))
+        said = lifted(delta)
+    sentence = _sentence((chance, best), delta, interval, words, tolerance, changes, said)
+    return Reach(chance, outlook.recipes[row], outlook.labs[row], delta, interval, words, changes, tolerance, sentence)
 
 
-def _chance_of_any(
+def expected_delta(model: ProcessModel, outlook: Outlook, target_lab: Floats) -> Floats:
+    """Return (m,) the ΔE00 that a plate of each recipe is expected to read at, its own scatter included."""
+    return np.asarray(draws_of(target_lab, outlook.labs, outlook.covariances + model.plate_covariance).mean(axis=1))
+
+
+def _chances(
     model: ProcessModel,
     outlook: Outlook,
-    target_lab: Floats,
+    target: Reading,
+    plate: Reading,
     expected: Floats,
     tolerance: float,
     rng: np.random.Generator,
-) -> float:
+) -> tuple[float, float]:
+    """Return the chance that any recipe comes within the tolerance, and that of the surest one alone.
+
+    What is not known of the target, less what ``plate`` shares of it, moves it against all recipes alike.
+    """
     some = np.argsort(expected, kind="stable")[:JOINTLY_DRAWN]
     labs, covariance = model.predict_together(model.columns([outlook.recipes[row] for row in some]))
     values, vectors = np.linalg.eigh(covariance)
     root = vectors * np.sqrt(np.maximum(values, 0.0))
     drawn = labs.ravel() + rng.standard_normal((JOINT_DRAWS, len(root))) @ root.T
-    nearest = delta_e_2000(target_lab, drawn.reshape(JOINT_DRAWS, -1, 3)).min(axis=1)
-    return float(np.mean(nearest <= tolerance))
+    own = plate.covariance - sum_of(plate.budget)  # the recipe's own doubt is drawn above
+    doubt = square_root(difference_covariance(target, plate) - own)
+    goal = target.lab + rng.standard_normal((JOINT_DRAWS, 3)) @ doubt.T
+    within = delta_e_2000(goal[:, None], drawn.reshape(JOINT_DRAWS, -1, 3)) <= tolerance
+    return float(within.any(axis=1).mean()), float(within.mean(axis=0).max())
 
 
 def _changes(model: ProcessModel, recipe: Recipe, target_lab: Floats, expected: float) -> tuple[str, ...]:
@@ -156,20 +190,37 @@ def _on(recipe: Recipe, undercoat: Undercoat | None) -> Recipe:
 
 
 def _sentence(
-    chance: float,
+    chances: tuple[float, float],
     delta: float,
     interval: tuple[float, float],
     words: str,
     tolerance: float,
     changes: tuple[str, ...],
+    lifted: str | None,
 ) -> str:
+    chance, best = chances
     if chance >= LIKELY:
-        return f"Within reach: the chance that some recipe in range comes within ΔE00 {tolerance:g} is {chance:.0%}."
+        return (
+            f"Within reach: the chance that some recipe in range comes within ΔE00 {tolerance:g} is "
+            f"{_percent(chance)}; that of the surest one alone is {_percent(best)}."
+        )
+    if delta <= tolerance:
+        return (
+            f"Doubtful: the nearest recipe in range is expected at ΔE00 {delta:.1f} ({interval[0]:.1f} to "
+            f"{interval[1]:.1f}), but that is not known well enough: make that plate, or read the target more surely."
+        )
     start = "Out of reach" if chance < OUT_OF_REACH else "Doubtful"
     said = (
         f"{start}: the nearest recipe in range is expected at ΔE00 {delta:.1f} ({interval[0]:.1f} to "
         f"{interval[1]:.1f}), {words}. "
     )
+    if lifted is not None:
+        return said + lifted
     if changes:
         return said + f"The log points to a change: {changes[0]}."
     return said + "The log can't tell what would help: try another undercoat or chemical than those logged."
+
+
+def _percent(chance: float) -> str:
+    """Say a chance; nothing at a bench is certain."""
+    return "over 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"

@@ -85,7 +85,7 @@ class Suggester:
         rows, delta = self._usable.index.nearest(wanted.lab, count)
         found = [self._logged(wanted, self.trials[row], float(d)) for row, d in zip(rows, delta, strict=True)]
         if predict and len(self.trials) >= FEWEST_TO_PREDICT:
-            found = _merged(found, self._foresight.predicted(wanted, max(1, count // 2)))[:count]
+            found = _merged(found, self._foresight.predicted(wanted, max(1, count // 2), self.tolerance))[:count]
         return self._with_draws(wanted, found)
 
     def next_trial(self, target: Reading | ArrayLike) -> Suggestion:
@@ -111,7 +111,7 @@ class Suggester:
     def reach(self, target: Reading | ArrayLike) -> Reach:
         """Return whether any recipe in range is likely to reach a target, and if not what the log points to."""
         self._need_a_trial()
-        return self._foresight.reach(as_target(target), self.tolerance)
+        return self._foresight.reach(as_target(target), self.tolerance, self._as_read)
 
     def advice(self, target: Reading | ArrayLike, trial: LoggedTrial) -> Advice:
         """Return what to do after ``trial`` (logged or not) to come nearer to a target."""

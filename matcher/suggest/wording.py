@@ -26,7 +26,7 @@ def learned_from(model: ProcessModel, recipe: Recipe) -> list[LoggedTrial]:
 
 def why_predicted(delta: float, grounds: str) -> str:
     """Say what is expected and on what grounds; "{interval}" is left for the interval."""
-    return f"Expected at ΔE00 {delta:.1f} {{interval}}, {grounds[:1].lower()}{grounds[1:]}"
+    return f"The colour expected lies at ΔE00 {delta:.1f} {{interval}}, {grounds[:1].lower()}{grounds[1:]}"
 
 
 def grounds_of(
