@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matcher.camera_profile import CameraProfile, profile_from_chart
-from matcher.cards import CardReading, PatchReading
+from matcher.cards import DOUBTFUL, CardReading, PatchReading
 from matcher.cielab import lab_jacobian, lab_to_xyz, xyz_to_lab
 from matcher.errors import CardError, Caveat
 from matcher.light_field import LightField
@@ -459,11 +459,22 @@ def _gain_terms(
         read += weight**2 * item.covariance / np.outer(item.rgb, item.rgb)
         own = _tolerance(item, photo.rgb_to_xyz) if profile is None else _tolerance_with(profile, item)
         known += weight * own  # one maker, one lot: the patches err alike
+    doubt = () if DOUBTFUL not in {caveat.code for caveat in card.caveats} else (_doubt(photo, neutrals[0]),)
     whose = f"the card of {photo.sha256}" if card.card.own is None else f"the card {card.card.own}"
     return (
         GainTerm("card reading", square_root(read), "let the card fill more of the picture", f"card in {photo.sha256}"),
         GainTerm("card tolerance", known, "measure your card and enter its own CIELAB", whose),
+        *doubt,
     )
+
+
+def _doubt(photo: Photo, item: PatchReading) -> GainTerm:
+    """Return what is not known of log gains when what was marked as the card may be none: as without a card, and the
+    tint that it has itself."""
+    log = np.log(np.maximum(item.rgb, 1e-4))
+    tint = (log - log.mean())[:, None]
+    effect = np.column_stack([np.full(3, NO_CARD_EXPOSURE_SIGMA), tint, NO_CARD_BALANCE_SIGMA * np.eye(3)])
+    return GainTerm("doubtful card", effect, "mark the grey card's own corners", f"what is marked in {photo.sha256}")
 
 
 def _tolerance(item: PatchReading, rgb_to_xyz: Floats) -> Floats:

@@ -37,6 +37,14 @@ BLUR_SHARE = 0.05  # an edge wider than this share of the card is blurred
 MIRRORED = "The photo is mirrored, as in a looking-glass: turn that off in the camera, and take the photo again."
 MANY_PATCHES = 12
 CONTRAST = (0.4, 2.5)  # of a card's steps in log light, over what the picture shows of them, for any camera's tones
+BLACK = 3.0  # L*
+FAR_FROM_KIND = 12.0  # CIELAB
+MOTTLED, SPOTTED = 0.05, 0.025
+"""Spread of the tints over a face, in log light, at which it is no card, and may be none: on the demo's cards up to
+0.017 (a shadow's edge), on its finishes 0.02 to 0.2."""
+COLOURED = 0.5  # of log balance: a card's own tint, and what it has more of it than the rest of the picture
+DARK, FEWEST_BLOCKS = 0.01, 12  # below them noise makes tints of its own
+DOUBTFUL = "card-doubtful"
 MISFIT = 0.4  # a chart read the wrong way round leaves 0.7 or more, the right way 0.05 to 0.25
 
 
@@ -190,7 +198,11 @@ def find_card(
         raise CardError(f"Choose a card that is defined: {kind!r} is not among {', '.join(sorted(known))}.")
     if corners is not None:
         card = _measured(known[kind or "grey card"], lab)
-        return _read(photo, card, _checked_corners(corners, photo), 1.0, "corners")
+        marked = _checked_corners(corners, photo)
+        reading = _read(photo, card, marked, 1.0, "corners")
+        return replace(
+            reading, caveats=(*reading.caveats, *_far_lab(known[kind or "grey card"], lab), *_doubt(photo, reading))
+        )
     picture = photo.preview(SEARCH_SIDE)
     scale = np.array([photo.width / picture.shape[1], photo.height / picture.shape[0]])
     for card in _in_search_order(known, kind):
@@ -198,7 +210,8 @@ def find_card(
         if found is not None:
             how = {"carrier": "markers", "chart": "chart"}.get(card.layout, "shape")
             in_photo = (found.corners + 0.5) * scale - 0.5
-            return _read(photo, _measured(card, lab), in_photo, found.confidence, how)
+            read = _read(photo, _measured(card, lab), in_photo, found.confidence, how)
+            return replace(read, caveats=(*read.caveats, *_far_lab(card, lab)))
     title = "card" if kind is None else known[kind].title
     raise CardError(
         f"No {title} found for certain: mark its four corners, or retake the photo with it flat beside the finish."
@@ -215,6 +228,8 @@ def neutral_patch(photo: Photo, region: ArrayLike, lab: ArrayLike | None = None)
         seen = pixels_inside(photo, region)
         mean = trimmed_mean(seen)
         known = checked_lab(lab) if lab is not None else _as_exposed(photo, mean)
+        if lab is not None:
+            _check_grey(known, "neutral spot")
     except ReadingError as error:
         raise CardError(str(error)) from error
     patch = Patch("neutral spot", known, tolerance, (0.0, 0.0, 1.0, 1.0))
@@ -281,7 +296,75 @@ def _read_card(path: Path) -> Card:
 
 
 def _measured(card: Card, lab: ArrayLike | None) -> Card:
-    return card if lab is None else card.with_lab(lab)
+    """Return the card with its own measured CIELAB. Raises CardError when a grey of it would be none, or black."""
+    if lab is None:
+        return card
+    measured = card.with_lab(lab)
+    for patch, own in zip(card.patches, measured.patches, strict=True):
+        if patch.neutral:
+            _check_grey(own.lab, card.title)
+    return measured
+
+
+def _check_grey(lab: Floats, title: str) -> None:
+    said = "L* {:g}, a* {:g}, b* {:g}".format(*lab)
+    if np.hypot(lab[1], lab[2]) >= NEUTRAL_CHROMA:
+        raise CardError(f"Check the measured {title}: {said} is not neutral, a* and b* of a grey are near 0.")
+    if lab[0] < BLACK:
+        raise CardError(f"Check the measured {title}: {said} is black, and black shows no light.")
+
+
+def _far_lab(card: Card, lab: ArrayLike | None) -> tuple[Caveat, ...]:
+    """Say when a measured CIELAB is far from what a card of this kind has."""
+    if lab is None:
+        return ()
+    own = card.with_lab(lab)
+    away = [float(np.linalg.norm(new.lab - old.lab)) for old, new in zip(card.patches, own.patches, strict=True)]
+    worst = int(np.argmax(away))
+    if away[worst] <= FAR_FROM_KIND:
+        return ()
+    of = "" if len(away) == 1 else f" in {card.patches[worst].name}"
+    usual, given = ("{:g}, {:g}, {:g}".format(*one.patches[worst].lab) for one in (card, own))
+    message = (
+        f"The card's own colour {given} is far from the {usual} of a {card.title}{of}: check it, or the kind of card."
+    )
+    return (Caveat("card-lab-far", message),)
+
+
+def _doubt(photo: Photo, found: CardReading) -> tuple[Caveat, ...]:
+    """Give reason to doubt that what a person marked is a plain grey card. Raises CardError when it is plainly none.
+
+    Light, even a shadow, leaves a card's face nearly of one tint; a finish is mottled. And a coloured light colours
+    the whole picture: what is more coloured than the rest, and in the same way, is so by itself.
+    """
+    if len(found.patches) != 1 or not found.patches[0].patch.neutral:
+        return ()
+    tint, mottle = _tint(found.patches[0].rgb), _mottle(found.patches[0])
+    strength = float(np.linalg.norm(tint))
+    if mottle > MOTTLED or (mottle > SPOTTED and strength > COLOURED):
+        raise CardError("What is marked as the card is mottled, as a finish is: mark the grey card's own corners.")
+    rest = photo.linear(step=max(1, photo.width // 200)).reshape(-1, 3)
+    excess = float((tint - _tint(np.median(rest, axis=0))) @ tint) / max(strength, 1e-9)
+    finished = photo.encoding not in ("linear", "camera raw")  # a sensor's own greys are greenish
+    if mottle > SPOTTED or (finished and strength > COLOURED and excess > COLOURED):
+        message = "What is marked as the card does not look like grey card: check that the corners are the card's own."
+        return (Caveat(DOUBTFUL, message),)
+    return ()
+
+
+def _tint(rgb: ArrayLike) -> Floats:
+    """Return the balance of linear light (..., 3) as logs about their mean, 0 for a grey."""
+    log = np.log(np.maximum(rgb, 1e-4))
+    return np.asarray(log - log.mean(axis=-1, keepdims=True))
+
+
+def _mottle(item: PatchReading) -> float:
+    """Return the spread of the tints of a face's blocks about a slope over it; 0 where it is too small or dark."""
+    places, means = item.blocks
+    if len(places) < FEWEST_BLOCKS or item.rgb.min() < DARK:
+        return 0.0
+    tints, plane = _tint(means), np.column_stack([np.ones(len(places)), places - places.mean(axis=0)])
+    return float(np.std(tints - plane @ np.linalg.lstsq(plane, tints, rcond=None)[0]))
 
 
 def _in_search_order(cards: Mapping[str, Card], kind: str | None) -> list[Card]:

@@ -77,6 +77,7 @@ WHY = {
     "region": "the marked region is small or uneven",
     "lamp positions": "the lamp's places lit it unlike",
     "no card": "no card tells the light and the exposure",
+    "doubtful card": "what is marked as the card may be none",
     "instrument": "an instrument measures only so well",
     "match by eye": "the eye matches chips only so well",
     "change of light": "it was measured for another light",

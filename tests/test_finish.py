@@ -1,14 +1,16 @@
 """Reading a finish: colour, what is left out, covariance, budget and caveats, on small invented scenes."""
 
+import re
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from matcher.calibration import calibrate
-from matcher.cards import find_card
+from matcher.cards import find_card, neutral_patch
 from matcher.difference import delta_e_2000
-from matcher.errors import MatcherError, ReadingError
+from matcher.errors import CardError, MatcherError, ReadingError
 from matcher.finish import Reading, read_finish
 from matcher.photo import open_photo
 from matcher.what_helps import trust_sentence
@@ -119,6 +121,49 @@ def test_black_says_too_dark_to_read_and_is_known_in_no_direction_for_sure(with_
     assert np.sqrt(np.linalg.eigvalsh(reading.covariance).min()) > 0.2
     assert "too dark to read" in trust_sentence(reading)
     assert "region-dark" not in codes(read(Scene().lay(PLATE, (6, 1, 2)).lay(CARD, GREY).photo()))
+
+
+def test_corners_on_a_mottled_plate_are_refused_as_a_card():
+    rng = np.random.default_rng(4)
+    mottled = scene()
+    for x, y in rng.uniform([380, 150], [640, 410], (40, 2)):
+        mottled.lay(box(x, y, x + 40, y + 40), BROWN + rng.normal(0, 8, 3))
+    with pytest.raises(CardError, match="mottled, as a finish is"):
+        find_card(mottled.photo(), corners=INNER)
+
+
+def test_corners_on_something_even_and_coloured_are_doubted_and_widen_the_interval():
+    photo = scene().photo()
+    right, wrong = read(photo, INNER), read(photo, INNER, corners=INNER)
+    assert "card-doubtful" not in codes(right)
+    assert "card-doubtful" in codes(wrong)
+    away = wrong.lab - BROWN
+    assert away @ np.linalg.solve(wrong.covariance, away) < 7.8, "within what 95 of 100 are: chi-square, 3 degrees"
+    assert np.trace(wrong.covariance) > 5 * np.trace(right.covariance)
+
+
+@pytest.mark.parametrize("cast", [(1, 1, 1), (1.6, 1, 0.5), (0.6, 1, 1.6)])
+@pytest.mark.parametrize("gradient", [0.0, 1.0])
+def test_a_grey_card_in_coloured_and_uneven_light_is_not_doubted(cast, gradient):
+    assert "card-doubtful" not in codes(read(scene().photo(cast=cast, gradient=gradient, exposure=0.6)))
+
+
+@pytest.mark.parametrize(
+    ("lab", "words"), [((0, 0, 0), "black shows no light"), ((50, 40, 40), "L* 50, a* 40, b* 40 is not neutral")]
+)
+def test_a_measured_card_that_is_no_grey_is_refused_for_the_right_reason(lab, words):
+    with pytest.raises(CardError, match=re.escape(words)):
+        find_card(scene().photo(), corners=CARD, lab=lab)
+    with pytest.raises(CardError, match=re.escape(words)):
+        neutral_patch(scene().photo(), CARD, lab=lab)
+
+
+@pytest.mark.parametrize("lightness", [20, 95])
+def test_a_measured_card_far_from_its_kind_says_so(lightness):
+    card = find_card(scene().photo(), corners=CARD, lab=(lightness, 0, 0))
+    (said,) = [caveat.message for caveat in card.caveats if caveat.code == "card-lab-far"]
+    assert f"{lightness}, 0, 0 is far from the 49.5" in said
+    assert not find_card(scene().photo(), corners=CARD, lab=(51, 0, 0)).caveats
 
 
 def test_caveats_name_what_is_wrong():
