@@ -118,7 +118,32 @@ def test_an_empty_log_says_what_to_do():
         Suggester([]).suggest(TARGET)
 
 
-@pytest.mark.parametrize("tolerance", [0, -1, float("nan")])
+def test_limits_are_named_as_the_reason_only_where_there_are_some(trials):
+    with pytest.raises(SuggestionError, match=r"^No trial is logged yet: log a plate first\.$"):
+        Suggester([], Limits(max_passes=1)).suggest(TARGET)
+    with pytest.raises(SuggestionError, match=r"within these limits.* Any alloy would let 80 in again"):
+        Suggester(trials, Limits(alloy="yellow gold")).suggest(TARGET)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "words"),
+    [
+        ({"trials": [None]}, "with its recipe and its reading"),
+        ({"trials": 5}, "list of logged trials"),
+        ({"trials": [Trial(None, 5)]}, "with its recipe and its reading"),
+        ({"limits": "one pass"}, "limits"),
+        ({"rng": 5}, "numpy.random.Generator"),
+    ],
+)
+def test_what_is_no_trial_limit_or_generator_is_refused_with_a_sentence(trials, wrong, words):
+    with pytest.raises(SuggestionError, match=words):
+        Suggester(**{"trials": trials, **wrong})
+    if wrong.get("trials") == [None]:
+        with pytest.raises(SuggestionError, match=words):
+            Suggester(trials).with_trial(None)
+
+
+@pytest.mark.parametrize("tolerance", [0, -1, float("nan"), "2", True, None])
 def test_a_tolerance_that_is_none_is_refused(trials, tolerance):
     with pytest.raises(SuggestionError, match="tolerance"):
         Suggester(trials, tolerance=tolerance)

@@ -86,12 +86,16 @@ def way_out(limits: Limits, recipes: Sequence[Recipe]) -> str:
     none = (
         "The one logged plate does not keep" if len(recipes) == 1 else f"None of the {len(recipes)} logged plates keeps"
     )
-    said = f"{none} within today's limits ({limits.in_words()})."
+    return f"{none} within today's limits ({limits.in_words()}). {which_to_lift(limits, recipes)}"
+
+
+def which_to_lift(limits: Limits, recipes: Sequence[Recipe]) -> str:
+    """Say which one of the limits, lifted, lets most recipes in again."""
     freed = [(sum(map(freer.allow, recipes)), words) for freer, words in each_lifted(limits)]
     most, words = max(freed, key=lambda item: item[0], default=(0, ""))
     if most == 0:
-        return f"{said} Lifting one of them is not enough: lift several."
-    return f"{said} {words} would let {most} in again."
+        return "Lifting one of them is not enough: lift several."
+    return f"{words} would let {most} in again."
 
 
 def each_lifted(limits: Limits) -> list[tuple[Limits, str]]:

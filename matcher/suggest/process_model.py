@@ -212,7 +212,7 @@ def fit_process(trials: Sequence[LoggedTrial], start: ProcessModel | None = None
     answer does not depend on the order of logging. Raises SuggestionError when there is no trial.
     """
     if not trials:
-        raise SuggestionError("No trial is logged within these limits: log a plate first, or widen the limits.")
+        raise SuggestionError("No trial is logged yet: log a plate first.")
     categories = Categories.of(trial.recipe for trial in trials)
     curve, unknowns, spread = FilmMean(categories), None, None
     if start is not None and len(trials) > FITTED_AFRESH and start.curve.categories.same_names(categories):

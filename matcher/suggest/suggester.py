@@ -24,7 +24,7 @@ from matcher.suggest.bench_path import BenchPath, bench_path
 from matcher.suggest.contradictions import Contradiction, contradictions
 from matcher.suggest.foresight import Foresight
 from matcher.suggest.honesty import Honesty, honesty
-from matcher.suggest.limits import Limits
+from matcher.suggest.limits import Limits, which_to_lift
 from matcher.suggest.palettes import MottledRecipe, PaletteMatch, mottled_recipes, rank_by_palette
 from matcher.suggest.plates import Plates
 from matcher.suggest.process_model import ProcessModel
@@ -57,11 +57,11 @@ class Suggester:
         tolerance: float = DEFAULT_TOLERANCE,
         rng: np.random.Generator | None = None,
     ) -> None:
-        self.limits = limits if limits is not None else Limits()
+        self.limits = _checked_limits(limits)
         self.tolerance = _checked_tolerance(tolerance)
-        known = Plates.of([trial for trial in trials if trial.set_aside is None])
+        known = Plates.of(_checked_trials(trials))
         self._usable = known.where(self.limits.allow)
-        seed = 0 if rng is None else int(rng.integers(2**63))
+        seed = _seed_from(rng)
         self._foresight = Foresight(known, self._usable, self.limits, seed)
 
     @property
@@ -172,7 +172,7 @@ class Suggester:
 
     def with_trial(self, trial: LoggedTrial) -> Suggester:
         """Return a suggester that also knows ``trial``; this one stays as it is."""
-        if trial.set_aside is not None:
+        if not _checked_trials([trial]):
             return self
         grown = object.__new__(type(self))
         grown.limits, grown.tolerance = self.limits, self.tolerance
@@ -215,7 +215,14 @@ class Suggester:
 
     def _need_a_trial(self) -> None:
         if not self.trials:
-            raise SuggestionError("No trial is logged within these limits: log a plate first, or widen the limits.")
+            raise SuggestionError(self._why_none())
+
+    def _why_none(self) -> str:
+        known = self._foresight.known.trials
+        if not known:
+            return "No trial is logged yet: log a plate first."
+        none = "No trial is logged within these limits: log a plate first, or widen the limits."
+        return f"{none} {which_to_lift(self.limits, [trial.recipe for trial in known])}"
 
     def _logged(self, target: Reading, trial: LoggedTrial, delta: float) -> Suggestion:
         return Suggestion(
@@ -278,6 +285,33 @@ def _ties(draws: Floats) -> list[tuple[int, ...]]:
 
 
 def _checked_tolerance(tolerance: float) -> float:
-    if not np.isfinite(tolerance) or tolerance <= 0:
+    number = isinstance(tolerance, int | float | np.number) and not isinstance(tolerance, bool)
+    if not number or not np.isfinite(tolerance) or tolerance <= 0:
         raise SuggestionError(f"Give the tolerance as a ΔE00 above 0: {tolerance!r} is not one.")
     return float(tolerance)
+
+
+def _checked_limits(limits: Limits | None) -> Limits:
+    if limits is not None and not isinstance(limits, Limits):
+        raise SuggestionError(f"Give the limits as Limits, or None for none: {limits!r} is neither.")
+    return limits if limits is not None else Limits()
+
+
+def _checked_trials(trials: Iterable[LoggedTrial]) -> list[LoggedTrial]:
+    """Return the trials that are not set aside."""
+    try:
+        found = list(trials)
+    except TypeError:
+        raise SuggestionError(f"Give the trials as a list of logged trials: {trials!r} is not one.") from None
+    for trial in found:
+        if not (
+            isinstance(getattr(trial, "recipe", None), Recipe) and isinstance(getattr(trial, "reading", None), Reading)
+        ):
+            raise SuggestionError(f"Give each trial with its recipe and its reading: {trial!r} lacks one of them.")
+    return [trial for trial in found if trial.set_aside is None]
+
+
+def _seed_from(rng: np.random.Generator | None) -> int:
+    if rng is not None and not isinstance(rng, np.random.Generator):
+        raise SuggestionError(f"Give rng as a numpy.random.Generator, or None: {rng!r} is neither.")
+    return 0 if rng is None else int(rng.integers(2**63))
