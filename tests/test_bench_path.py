@@ -9,7 +9,7 @@ from matcher.difference import delta_e_2000
 from matcher.errors import SuggestionError
 from matcher.finish import Reading
 from matcher.recipe import Coat, Recipe, Seal, Undercoat
-from matcher.suggest import Suggester, learn_seal_shift
+from matcher.suggest import Limits, Suggester, learn_seal_shift
 from matcher.suggest.passes_laid import as_laid, stage_after
 from matcher.trials.trial import StageReading, Trial
 from matcher.uncertainty import BudgetTerm
@@ -335,6 +335,45 @@ def test_what_is_expected_of_a_change_comes_true(studio):
             held.append(low <= float(delta_e_2000(target, process.true(change.recipe))) <= high)
     assert len(held) >= 20
     assert np.mean(held) >= 0.8
+
+
+@pytest.mark.parametrize("under", [None, Undercoat("liver of sulphur", 0.5, 0.5)])
+def test_metal_without_a_coat_is_advised_one_that_the_log_shows(studio, under):
+    """Bare metal, or an undercoat alone: a coat can still go on this piece, as coats are laid here."""
+    process, suggester = studio
+    bare = Recipe("silicon bronze", under)
+    piece = Trial(bare, Reading(process.true(bare), EXACT))
+    advice = suggester.advice(process.true(ferric(5, under)), piece)
+    change = advice.on_this_piece[0]
+    coat = change.recipe.coats[0]
+    laid = [own for trial in suggester.trials for own in trial.recipe.coats if own.chemical == coat.chemical]
+    assert coat.strength in {own.strength for own in laid}
+    assert coat.surface_temp_c in {own.surface_temp_c for own in laid}
+    assert change.recipe.undercoat == under
+    assert change.delta_e00 < advice.delta_e00 / 3
+    assert f"of {coat.chemical} at" in advice.sentence
+    assert "too light in L*" in advice.sentence
+    waxed = Trial(Recipe("silicon bronze", under, (), Seal("wax")), piece.reading)
+    assert not suggester.advice(process.true(ferric(5, under)), waxed).on_this_piece
+
+
+def test_limits_that_rule_out_every_change_are_named(studio):
+    process, suggester = studio
+    plate = Trial(ferric(3), Reading(process.true(ferric(3)), EXACT))
+    other = Suggester(suggester.trials, Limits(alloy="yellow brass"))
+    other_known = other.with_trial(Trial(Recipe("yellow brass"), Reading([80.0, 2, 30])))
+    said = other_known.advice(process.true(ferric(6)), plate).sentence
+    assert "today's limits (yellow brass) rule out every change of it" in said
+    assert "nothing that can still be added" not in said
+
+
+def test_the_interval_of_a_change_begins_at_nothing_where_it_may_be_none(studio):
+    """The figure and its interval come from one spread: what should bring 0.6 is not said to bring at least 0.6."""
+    process, suggester = studio
+    plate = Trial(ferric(3), Reading(process.true(ferric(3)), np.eye(3)))
+    best = suggester.advice(Reading(process.true(ferric(4)), np.eye(3)), plate).on_this_piece[0]
+    assert best.interval[0] == 0.0
+    assert best.interval[1] > best.delta_e00 + 0.5
 
 
 def test_a_plate_within_tolerance_is_left_alone(studio):

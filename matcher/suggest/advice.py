@@ -6,18 +6,20 @@ passes and heat can only be added; what is too dark is burnished back or begun a
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from matcher.difference import delta_e_2000, difference_in_words
+from matcher.difference import delta_e_2000, delta_e_draws, difference_covariance, difference_in_words
 from matcher.finish import Reading
 from matcher.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, Coat, Recipe, Undercoat, strength_in_words
 from matcher.suggest.limits import Limits
-from matcher.suggest.outlook import draws_of
 from matcher.suggest.process_model import ProcessModel
+from matcher.suggest.shown import interval_shown
 from matcher.suggest.suggestion import LoggedTrial
 
 Floats = NDArray[np.float64]
@@ -25,6 +27,9 @@ Floats = NDArray[np.float64]
 WORTH_DOING = 0.3
 """A change must lower the expected ΔE00 by this much; less is not seen."""
 CLEARLY_DARK = 0.5
+MOST_PASSES_ADDED, STRENGTHS_ADDED, MOST_ADDED = 10, 3, 150
+LEAST_LAB, MOST_LAB = (0.0, -200.0, -200.0), (100.0, 200.0, 200.0)
+"""What a reading can be."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,12 +71,15 @@ def advise(
     """Return what to do after a trial, for a target."""
     now = float(delta_e_2000(target.lab, trial.reading.lab))
     allowed = limits if limits is not None else Limits()
-    options = [option for option in _options(trial.recipe) if allowed.allow(option[1])]
+    thought_of = [*_options(trial.recipe), *_coats_to_add(trial.recipe, model.trials)]
+    options = [option for option in thought_of if allowed.allow(option[1])]
     changes = sorted(_expected(model, trial, target, options), key=lambda change: change.delta_e00)
     helpful = [change for change in changes if change.delta_e00 < now - WORTH_DOING]
     here = tuple(change for change in helpful if change.same_piece)[:3]
     there = tuple(change for change in helpful if not change.same_piece)[:3]
-    sentence = _sentence(trial.reading.lab, target.lab, now, tolerance, here, there)
+    ruled_out = thought_of and not options
+    within = f"; today's limits ({allowed.in_words()}) rule out every change of it" if ruled_out else ""
+    sentence = _sentence(trial.reading.lab, target.lab, now, tolerance, here, there, within)
     return Advice(now, difference_in_words(target.lab, trial.reading.lab), here, there, sentence)
 
 
@@ -90,11 +98,13 @@ def _expected(
         # the same piece keeps its own departure from the recipe; another plate has one of its own
         plates = np.zeros((3, 3)) if same_piece else 2 * model.plate_covariance
         lab = trial.reading.lab + labs[k] - labs[0]
-        covariance = change + plates + trial.reading.covariance + target.covariance
-        draws = draws_of(target.lab, lab[None], covariance[None])[0]
-        low, high = np.quantile(draws, [0.025, 0.975])
-        delta = float(delta_e_2000(target.lab, lab))
-        found.append(Change(what, recipe, lab, delta, (min(float(low), delta), max(float(high), delta)), same_piece))
+        own = trial.reading
+        # the changed plate is read as this one was, so what that reading shares of the target's errors still cancels
+        then = Reading(np.clip(lab, LEAST_LAB, MOST_LAB), change + plates + own.covariance, budget=own.budget)
+        delta = float(delta_e_2000(target.lab, then.lab))
+        draws = delta_e_draws(target.lab, then.lab, difference_covariance(target, then))
+        interval = interval_shown(target, then, delta, draws)
+        found.append(Change(what, recipe, then.lab, delta, interval, same_piece))
     return found
 
 
@@ -135,14 +145,44 @@ def _options(recipe: Recipe) -> list[tuple[str, Recipe, bool]]:
     return options
 
 
+def _coats_to_add(recipe: Recipe, trials: Sequence[LoggedTrial]) -> list[tuple[str, Recipe, bool]]:
+    """Return (words, recipe, True) for a first coat on bare metal or an undercoat, as coats are laid in the log.
+
+    Each chemical and way of putting it on goes with each of its strengths, at the temperature it is mostly laid at.
+    """
+    if recipe.coats or recipe.seal is not None:
+        return []
+    known = [coat for trial in trials for coat in trial.recipe.coats]
+    options: list[tuple[str, Recipe, bool]] = []
+    for chemical, application in dict.fromkeys((coat.chemical, coat.application) for coat in known):
+        laid = [coat for coat in known if (coat.chemical, coat.application) == (chemical, application)]
+        temp, strengths = Counter(coat.surface_temp_c for coat in laid), Counter(coat.strength for coat in laid)
+        most = min(MOST_PASSES_ADDED, max(coat.passes for coat in laid))
+        for strength, _ in strengths.most_common(STRENGTHS_ADDED):
+            for passes in range(1, most + 1):
+                coat = Coat(chemical, strength, passes, temp.most_common(1)[0][0], application)
+                times = "one pass" if passes == 1 else f"{passes} passes"
+                what = f"{times} of {chemical} at {strength_in_words(strength)}, {coat.surface_temp_c:g} °C"
+                options.append((what, _coated(recipe, (coat,)), True))
+    return options[:MOST_ADDED]
+
+
 def _sentence(
-    lab: Floats, target: Floats, now: float, tolerance: float, here: tuple[Change, ...], there: tuple[Change, ...]
+    lab: Floats,
+    target: Floats,
+    now: float,
+    tolerance: float,
+    here: tuple[Change, ...],
+    there: tuple[Change, ...],
+    ruled_out: str,
 ) -> str:
     if now <= tolerance:
         return f"ΔE00 {now:.1f}: within the tolerance of {tolerance:g}. Stop here, or make it again to be sure."
     said = _how_it_misses(lab, target)
     if here:
         said += f": {_hoped(here[0], now)}"
+    elif ruled_out:
+        said += ruled_out
     else:
         said += ": nothing that can still be added to this piece is expected to help"
     if lab[0] < target[0] - CLEARLY_DARK and not here:
@@ -153,11 +193,11 @@ def _sentence(
 
 
 def _how_it_misses(lab: Floats, target: Floats) -> str:
-    """Say the miss with its lightness as a figure: "1.8 too light, a little too yellow"."""
+    """Say the miss with its lightness as a figure: "1.8 too light in L*, a little too yellow"."""
     lightness = lab[0] - target[0]
     parts = []
     if abs(lightness) >= CLEARLY_DARK:
-        parts.append(f"{abs(lightness):.1f} too {'light' if lightness > 0 else 'dark'}")
+        parts.append(f"{abs(lightness):.1f} too {'light' if lightness > 0 else 'dark'} in L*")
     for axis, words in ((1, ("red", "green")), (2, ("yellow", "blue"))):
         step = lab[axis] - target[axis]
         if abs(step) >= 1.0:
@@ -169,7 +209,7 @@ def _how_it_misses(lab: Floats, target: Floats) -> str:
 
 def _hoped(change: Change, now: float) -> str:
     low, high = change.interval
-    verb = "are" if change.what.startswith(("two", "three")) else "is"
+    verb = "are" if " passes " in change.what else "is"
     hope = f"{change.delta_e00:.1f} ({low:.1f} to {high:.1f})"
     return f"{change.what} {verb} expected to bring ΔE00 from {now:.1f} to {hope}"
 
