@@ -21,7 +21,7 @@ from matcher import cli_values as values
 from matcher import cli_words as words
 from matcher.cli_answer import Answer, write
 from matcher.cli_options import PROGRAM, command_line
-from matcher.cli_photographs import as_warnings, opened_studio
+from matcher.cli_photographs import as_warnings, opened_studio, studio_is_there, studio_that_is_there
 from matcher.cli_taken import taken
 from matcher.errors import MatcherError
 
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from matcher.cards import Card
     from matcher.finish import Reading
     from matcher.studio import Studio
+    from matcher.trials.own_cards import OwnCard
     from matcher.trials.trial import Target
 
 MOST_TARGETS_AT_ONCE = 100
@@ -86,7 +87,8 @@ def _commands() -> dict[str, Callable[[argparse.Namespace], Answer | None]]:
 
 
 def _targets(options: argparse.Namespace) -> Answer:
-    with opened_studio(options) as studio:
+    keeps = any(getattr(options, name) is not None for name in ("add", "from_file", "munsell", "photo", "lab"))
+    with opened_studio(options) if keeps else studio_that_is_there(options) as studio:
         added = _added_targets(studio, options)
         targets = studio.targets(include_set_aside=options.all)
         document = {
@@ -149,11 +151,13 @@ def _cards(options: argparse.Namespace) -> Answer:
         raise values.TypingError("Give the measured card a name with --add: without one it is not kept.")
     if options.add is not None and " ".join(options.add.split()) in (*defined, "any"):
         raise values.TypingError(f"Give the measured card a name of its own: {options.add!r} is a kind of card.")
-    with opened_studio(options) as studio:
-        if options.add is not None:
-            lab = _measured_lab(options, defined)
-            studio.save_card(options.add, options.kind, lab, options.tolerance)
-        own = studio.own_cards()
+    own: list[OwnCard] = []
+    if options.add is not None or studio_is_there(options.studio):
+        with opened_studio(options) as studio:
+            if options.add is not None:
+                lab = _measured_lab(options, defined)
+                studio.save_card(options.add, options.kind, lab, options.tolerance)
+            own = studio.own_cards()
     lines = [f"{card.name}: {card.title}. {card.source}." for card in defined.values()]
     lines += [f"{card.name}: measured {card.kind}, CIELAB {card.lab.round(2).tolist()}" for card in own]
     if options.sheet is not None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from matcher import cli_values as values
 from matcher import cli_words as words
 from matcher.cli_answer import Answer
-from matcher.cli_photographs import opened_studio
+from matcher.cli_photographs import studio_that_is_there
 from matcher.cli_suggest import caution_lines, limits_of
 from matcher.cli_taken import Taken, readings_after, refuse_for_photo_only, wanted
 from matcher.recipe import Recipe, describe
@@ -24,7 +24,7 @@ def advise(options: argparse.Namespace) -> Answer:
     """Say what to do after a logged plate."""
     from matcher.cautions import cautions_for_all
 
-    with opened_studio(options) as studio:
+    with studio_that_is_there(options) as studio:
         trial = studio.trial(options.trial)
         if (options.photo, options.lab, options.target) == (None, None, None):
             if trial.target_id is None:
@@ -55,7 +55,7 @@ def bench(options: argparse.Namespace) -> Answer:
     from matcher.cautions import cautions_for_all
 
     readings = readings_after(options)
-    with opened_studio(options) as studio:
+    with studio_that_is_there(options) as studio:
         colour = wanted(options, studio)
         recipe = _recipe(options, studio, colour)
         shift = _seal_shift(options, studio, recipe)
@@ -130,7 +130,7 @@ def trust(options: argparse.Namespace) -> Answer:
     anywhere = (options.photo, options.lab, options.target) == (None, None, None)
     if anywhere:
         refuse_for_photo_only(options)
-    with opened_studio(options) as studio:
+    with studio_that_is_there(options) as studio:
         colour = None if anywhere else wanted(options, studio)
         figures = studio.suggester().honesty(None if colour is None else colour.reading)
         where = studio.name

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from matcher import cli_values as values
 from matcher import cli_words as words
 from matcher.cli_answer import Answer
-from matcher.cli_photographs import AUTO, NONE, opened, opened_studio
+from matcher.cli_photographs import AUTO, NONE, opened, opened_studio, studio_that_is_there
 
 if TYPE_CHECKING:
     from matcher.camera_profile import CameraProfile
@@ -22,7 +22,8 @@ def camera(options: argparse.Namespace) -> Answer:
     """Make a profile of a chart's photograph, or do one thing with those that are kept; with nothing asked, list."""
     if options.photo is None:
         _refuse_for_made_only(options)
-        with opened_studio(options) as studio:
+        comes_in = options.import_file is not None
+        with opened_studio(options) if comes_in else studio_that_is_there(options) as studio:
             return _kept(studio, options)
     kept = (options.rename, options.retire, options.take_back, options.export, options.import_file)
     if options.list or any(asked is not None for asked in kept):

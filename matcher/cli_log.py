@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from matcher import cli_values as values
 from matcher import cli_words as words
 from matcher.cli_answer import Answer
-from matcher.cli_photographs import opened_studio
+from matcher.cli_photographs import opened_studio, studio_that_is_there
 from matcher.cli_taken import readings_after, taken
 
 if TYPE_CHECKING:
@@ -67,7 +67,7 @@ def _stages(options: argparse.Namespace, recipe: Recipe) -> tuple[StageReading, 
 
 def list_trials(options: argparse.Namespace) -> Answer:
     """List the logged trials."""
-    with opened_studio(options) as studio:
+    with studio_that_is_there(options) as studio:
         trials = studio.trials(include_set_aside=options.all)
         document = {"studio": studio.name, "trials": [trial.as_dict() for trial in trials]}
     lines = [line for trial in trials for line in words.trial_lines(trial)]
@@ -76,13 +76,13 @@ def list_trials(options: argparse.Namespace) -> Answer:
 
 def export(options: argparse.Namespace) -> Answer:
     """Write the log to a file."""
-    with opened_studio(options) as studio:
+    with studio_that_is_there(options) as studio:
         return _written(studio.export(options.file))
 
 
 def backup(options: argparse.Namespace) -> Answer:
     """Write a copy of the whole studio."""
-    with opened_studio(options) as studio:
+    with studio_that_is_there(options) as studio:
         return _written(studio.backup(options.file))
 
 
@@ -99,13 +99,13 @@ def take_in(options: argparse.Namespace) -> Answer:
 
 def set_aside(options: argparse.Namespace) -> Answer:
     """Let a trial no longer count."""
-    with opened_studio(options) as studio:
+    with studio_that_is_there(options) as studio:
         return _changed(studio.set_aside(options.id, options.reason, who=options.by))
 
 
 def take_back(options: argparse.Namespace) -> Answer:
     """Let a trial count again."""
-    with opened_studio(options) as studio:
+    with studio_that_is_there(options) as studio:
         return _changed(studio.take_back(options.id, who=options.by))
 
 
@@ -113,7 +113,7 @@ def add_reading(options: argparse.Namespace) -> Answer:
     """Add a reading taken later to a logged plate."""
     from matcher.trials.trial import StageReading
 
-    with opened_studio(options) as studio:
+    with studio_that_is_there(options) as studio:
         studio.trial(options.id)  # said before a photograph is read for nothing
         colour = taken(options)
         for sha256 in studio.keep_photos(colour.files):

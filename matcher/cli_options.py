@@ -47,6 +47,20 @@ def command_line(functions: Mapping[str, Callable[[argparse.Namespace], Any]]) -
 
 
 class _Parser(argparse.ArgumentParser):
+    """any_order: takes two positionals wherever they stand among the options; without it one that may be left out
+    is taken as left out when an option stands before it."""
+
+    any_order = False
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        if not self.any_order:
+            return super().parse_known_args(args, namespace)
+        self.any_order = False  # argparse calls this again from within
+        try:
+            return self.parse_known_intermixed_args(args, namespace)
+        finally:
+            self.any_order = True
+
     def error(self, message: str) -> NoReturn:
         message = message.removeprefix("argument ").rstrip(".")
         raise TypingError(f"{message[:1].upper()}{message[1:]}; see {self.prog} --help.")
@@ -138,6 +152,7 @@ def _add_trials(parser: _Parser, add: Callable[..., _Parser]) -> None:
         one.add_argument("id", metavar="ID", type=int)
     later.add_argument("--stage", choices=("cool", "waxed", "lacquered"), required=True, help="how the plate is now")
     add_photo_or_lab(later)
+    later.any_order = True
     set_aside.add_argument("reason", metavar="REASON")
     for one in (into, set_aside, back, later):
         one.add_argument("--by", default="", help="who does it")

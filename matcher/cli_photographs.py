@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from matcher import cli_values as values
+from matcher.errors import StudioError
 
 if TYPE_CHECKING:
     from matcher.calibration import Calibration
@@ -84,9 +85,28 @@ def as_warnings(caveats: Sequence[Caveat]) -> list[dict[str, str]]:
 
 
 def opened_studio(options: argparse.Namespace) -> Studio:
+    """Open the studio for a command that logs or keeps something; a new one is made."""
     from matcher.studio import Studio
 
     return Studio.open(options.studio)
+
+
+def studio_that_is_there(options: argparse.Namespace) -> Studio:
+    """Open the studio for a command that only looks at it: a slip in its name makes none. Raises StudioError."""
+    from matcher.trials.database import default_studio
+
+    place = default_studio() if options.studio is None else options.studio
+    if not studio_is_there(place) and _is_nothing(Path(place).expanduser()):
+        raise StudioError(f"There is no studio at {place}: log a plate to make one there, or check the path.")
+    return opened_studio(options)
+
+
+def _is_nothing(place: Path) -> bool:
+    """Tell whether nothing is at a place, so that opening it would make a studio."""
+    try:
+        return not place.exists() or (place.is_dir() and not any(place.iterdir()))
+    except OSError:
+        return False  # opening it says why
 
 
 def photographed(options: argparse.Namespace) -> Photographed:
@@ -126,8 +146,8 @@ def found_card(photo: Photo, options: argparse.Namespace, corners: str | None) -
         return neutral_patch(photo, values.outline(options.neutral), lab=lab)
     marked = None if corners is None else values.corners(corners)
     kind = None if options.card == "any" else options.card
-    if kind is not None and kind not in load_cards():
-        with opened_studio(options) as studio:
+    if kind is not None and kind not in load_cards() and (options.studio is not None or studio_is_there(None)):
+        with studio_that_is_there(options) as studio:
             own = {card.name: card for card in studio.own_cards()}
         if kind in own:
             kind, lab = own[kind].kind, own[kind].lab if lab is None else lab
@@ -139,14 +159,14 @@ def profile_used(photo: Photo, card: CardReading | None, options: argparse.Names
     if options.camera == NONE:
         return ProfileUsed(None, NONE)
     if options.camera == AUTO:
-        if not _studio_is_there(options.studio):
+        if not studio_is_there(options.studio):
             return ProfileUsed(None, NONE)
         with opened_studio(options) as studio:
             if not studio.profiles():
                 return ProfileUsed(None, NONE)
             found, why = studio.profile_for(photo, card)
         return ProfileUsed(found, AUTO, why)
-    with opened_studio(options) as studio:
+    with studio_that_is_there(options) as studio:
         named = studio.profile(options.camera)
     if named.retired is not None:
         raise values.TypingError(f"The profile {named.name!r} is retired ({named.retired}): take it back first.")
@@ -215,11 +235,15 @@ def _refuse_contradictions(options: argparse.Namespace) -> None:
         raise values.TypingError("Leave out --card-lab: with --no-card there is no card that it belongs to.")
 
 
-def _studio_is_there(where: str | None) -> bool:
+def studio_is_there(where: str | Path | None) -> bool:
+    """Tell whether a studio is kept at a place, None for the default one; a database URL is taken at its word."""
     from matcher.trials.database import DATABASE_NAME, default_studio
 
     place = default_studio() if where is None else where
-    return "://" in str(place) or (Path(place).expanduser() / DATABASE_NAME).is_file()
+    try:
+        return "://" in str(place) or (Path(place).expanduser() / DATABASE_NAME).is_file()
+    except (OSError, ValueError):
+        return False
 
 
 @contextlib.contextmanager

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from matcher import cli_values as values
 from matcher import cli_words as words
 from matcher.cli_answer import Answer, write
-from matcher.cli_photographs import opened_studio
+from matcher.cli_photographs import studio_that_is_there
 from matcher.cli_taken import Taken, wanted
 from matcher.recipe import MAX_PASSES, Recipe, describe
 
@@ -23,7 +23,7 @@ USUAL_PASSES = (1, 2, 4, 6, 9, 12)
 
 def suggest(options: argparse.Namespace) -> Answer:
     """Rank the studio's recipes against a colour."""
-    with opened_studio(options) as studio:
+    with studio_that_is_there(options) as studio:
         colour, limits = wanted(options, studio), limits_of(options, studio)
         suggester = studio.suggester(tolerance=colour.tolerance, limits=limits)
         ranked = suggester.suggest(colour.reading, count=options.count)
@@ -32,7 +32,7 @@ def suggest(options: argparse.Namespace) -> Answer:
 
 def next_plates(options: argparse.Namespace) -> Answer:
     """Name the plate most worth making, or several to make in one session, and whether the target is in reach."""
-    with opened_studio(options) as studio:
+    with studio_that_is_there(options) as studio:
         colour, limits = wanted(options, studio), limits_of(options, studio)
         suggester = studio.suggester(tolerance=colour.tolerance, limits=limits)
         if options.plates == 1:
@@ -75,7 +75,7 @@ def first_plates(options: argparse.Namespace) -> Answer:
 
 def mottled(options: argparse.Namespace) -> Answer:
     """Match a finish of lights and darks: logged plates by palette, recipes for both at once."""
-    with opened_studio(options) as studio:
+    with studio_that_is_there(options) as studio:
         colour, limits = wanted(options, studio), limits_of(options, studio)
         suggester = studio.suggester(tolerance=colour.tolerance, limits=limits)
         recipes = suggester.mottled(colour.reading, options.lights_share)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from matcher.errors import Caveat
+from matcher.errors import Caveat, StudioError
 from matcher.trials.trial import StageReading, Target, Trial
 
 if TYPE_CHECKING:
@@ -261,6 +261,7 @@ class Studio:
         """Write a profile to a new file of plain JSON. Raises StudioError."""
         from matcher.trials.camera_profiles import write_profile
 
+        _check_ending(Path(path), ".json")
         write_profile(self.profile(name), Path(path))
 
     def import_profile(self, path: str | Path, who: str = "") -> CameraProfile:
@@ -296,6 +297,7 @@ class Studio:
         from matcher.trials import portable, spreadsheet
 
         path = Path(path)
+        _check_ending(path, ".zip", ".csv")
         if path.suffix.lower() != ".csv":
             return portable.export_studio(self.database, self.photos, path)
         names = {target.id: target.name for target in self.targets(include_set_aside=True)}
@@ -324,6 +326,7 @@ class Studio:
         """
         from matcher.trials import portable
 
+        _check_ending(Path(path), ".zip")
         return portable.back_up(self.database, self.photos, Path(path))
 
     @classmethod
@@ -366,6 +369,12 @@ class Studio:
     @is_demo.setter
     def is_demo(self, value: bool) -> None:
         self._settings.is_demo = value
+
+
+def _check_ending(path: Path, *endings: str) -> None:
+    """Raise StudioError for a file's name whose ending does not say what will be in it."""
+    if path.suffix.lower() not in endings:
+        raise StudioError(f"Give the file a name that ends in {' or '.join(endings)}: {path.name!r} does not.")
 
 
 def _no_profile(why: str) -> tuple[Caveat, ...]:

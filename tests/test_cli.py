@@ -278,9 +278,58 @@ REFUSED = {
 }  # fmt: skip
 
 
+LOOKING = {
+    "trials": ("trials",),
+    "an export": ("trials", "export", "out.zip"),
+    "a backup": ("backup", "out.zip"),
+    "setting aside": ("trials", "set-aside", "1", "why"),
+    "a later reading": ("trials", "add-reading", "1", "--stage", "waxed", "--lab", "38,14,22"),
+    "suggest": ("suggest", "--lab", "38,14,22"),
+    "next": ("next", "--lab", "38,14,22"),
+    "trust": ("trust",),
+    "bench": ("bench", "--lab", "38,14,22"),
+    "targets": ("targets",),
+    "profiles": ("camera", "--list"),
+    "a named profile": ("read", "PLATE", "--finish", FINISH, "--camera", "tubes"),
+    "a card of its own": ("read", "PLATE", "--finish", FINISH, "--card", "ours"),
+}
+
+
+@pytest.mark.parametrize("what", LOOKING)
+def test_a_slip_in_a_studios_name_makes_no_studio(what, refused, plate, tmp_path):
+    arguments = [plate if argument == "PLATE" else argument for argument in LOOKING[what]]
+    said = refused(*arguments, "--studio", tmp_path / "studoi")
+    assert said.startswith(f"There is no studio at {tmp_path / 'studoi'}: ") and "check the path" in said
+    assert not (tmp_path / "studoi").exists()
+
+
+def test_cards_are_listed_without_making_a_studio(told, tmp_path):
+    assert told("cards", "--studio", tmp_path / "nowhere")["own_cards"] == []
+    assert not (tmp_path / "nowhere").exists()
+
+
+@pytest.mark.parametrize("command", [("trials", "export"), ("backup",)])
+def test_exports_make_no_folder_and_refuse_endings_that_say_nothing(command, refused, studio, tmp_path):
+    assert "There is no folder" in refused(*command, tmp_path / "nodir" / "out.zip", "--studio", studio)
+    assert "ends in .zip" in refused(*command, tmp_path / "out.xyz", "--studio", studio)
+    assert sorted(path.name for path in tmp_path.iterdir() if path.name != "plate.png") == ["studio"]
+
+
+@pytest.mark.parametrize(
+    "order",
+    [("ID", "STAGE", "PHOTO", "FINISH"), ("ID", "PHOTO", "STAGE", "FINISH"), ("STAGE", "FINISH", "ID", "PHOTO")],
+)
+def test_a_later_reading_is_added_whatever_the_order_of_its_words(order, told, refused, studio, plate):
+    words = {"ID": ["2"], "STAGE": ["--stage", "waxed"], "PHOTO": [plate], "FINISH": ["--finish", FINISH]}
+    spoken = [word for name in order for word in words[name]]
+    assert told("trials", "add-reading", *spoken, "--studio", studio)["trial"]["stages"][0]["stage"] == "waxed"
+    assert "--stage" in refused("trials", "add-reading", "2", plate, "--finish", FINISH, "--studio", studio)
+
+
 @pytest.mark.parametrize("what", REFUSED)
 def test_errors_are_one_plain_sentence_with_exit_code_2(what, refused, plate, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
+    Studio.open(tmp_path / "default studio").close()
     arguments, words = REFUSED[what]
     said = refused(*(plate if argument == "PLATE" else argument for argument in arguments))
     assert re.search(words, said), said

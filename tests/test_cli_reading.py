@@ -103,6 +103,7 @@ def test_profiles_are_renamed_retired_taken_back_and_carried(told, run, tmp_path
     assert told("camera", "--take-back", "bench", "--studio", studio)["profile"]["retired"] is None
     told("camera", "--export", "bench", tmp_path / "bench.json", "--studio", studio)
     assert told("camera", "--import", tmp_path / "bench.json", "--studio", other)["profile"]["name"] == "bench"
+    Studio.open(tmp_path / "third").close()
     assert "No camera profile" in run("camera", "--studio", tmp_path / "third")[1]
 
 
@@ -322,6 +323,7 @@ REFUSED = {
 @pytest.mark.parametrize("what", REFUSED)
 def test_errors_are_one_plain_sentence_with_exit_code_2(what, refused, pictures, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
+    Studio.open(tmp_path / "default studio").close()
     (tmp_path / "colours.csv").write_text(CSV)
     files = {"CHART": pictures["chart"], "PLATE": pictures["plate"], "WARM": pictures["warm"], "CSV": "colours.csv"}
     arguments, words = REFUSED[what]

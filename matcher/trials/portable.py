@@ -253,8 +253,9 @@ def whole_file(path: Path) -> Iterator[Path]:
     path = path.expanduser().absolute()
     if path.is_dir() or (path.exists() and path.stat().st_size > 0):
         raise StudioError(f"{path} is there already: name a new file.")
+    if not path.parent.is_dir():
+        raise StudioError(f"There is no folder {path.parent}: make it first, or check the path.")
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
         descriptor, name = tempfile.mkstemp(prefix=".writing-", dir=path.parent)
         os.close(descriptor)
         temporary = Path(name)
