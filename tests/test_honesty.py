@@ -2,6 +2,7 @@
 
 import json
 import math
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -119,6 +120,42 @@ def test_a_plate_that_disagrees_with_its_neighbours_is_pointed_out(trials):
 
 def test_plates_that_agree_are_left_in_peace(trials):
     assert len(Suggester(trials).contradictions()) <= 1
+
+
+def test_plates_of_one_recipe_that_contradict_each_other_are_pointed_out_and_said_beside_what_leans_on_them(trials):
+    """Half of a recipe's plates dark, half light and green: no scatter of plates, whatever they say themselves."""
+    recipe, exact = trials[0].recipe, np.eye(3) * 0.04
+    odd = [Trial(recipe, Reading([20.0, 5, 5] if k % 2 else [80.0, -20, 30], exact), id=200 + k) for k in range(10)]
+    for known in (odd, [*trials, *odd], odd[:2]):
+        suggester = Suggester(known)
+        found = suggester.contradictions()
+        assert re.match(r"Plate 20\d differs by ΔE00 \d+\.\d from plate \d+ of the same recipe", found[0].sentence)
+        assert "set it aside with the reason" in found[0].sentence
+    suggester = Suggester([*trials, *odd])
+    listed = suggester.suggest([20.0, 5, 5])
+    assert [item for item in listed if item.trial in odd]
+    for item in listed:
+        if item.trial in odd:
+            assert "Plates of one recipe differ by ΔE00" in item.because
+    assert "check them before you trust this" in Suggester(odd).next_trial([40.0, 5, 5]).because
+
+
+def test_plates_of_one_recipe_that_scatter_as_plates_do_are_left_in_peace(trials):
+    rng = np.random.default_rng(4)
+    again = [
+        Trial(trials[0].recipe, Reading(trials[0].reading.lab + rng.normal(0, 0.6, 3)), id=k) for k in range(200, 212)
+    ]
+    suggester = Suggester([*trials, *again])
+    assert not [one for one in suggester.contradictions() if "the same recipe" in one.sentence]
+    assert not [item for item in suggester.suggest(trials[0].reading.lab) if "check them" in item.because]
+
+
+def test_plates_all_alike_are_said_to_teach_nothing_of_what_changes_the_colour(trials):
+    same = [Trial(trials[0].recipe, trials[0].reading, id=k + 1) for k in range(8)]
+    assert "All plates logged are of one recipe: what changes" in Suggester(same).next_trial([30.0, 5, 5]).because
+    one_colour = [Trial(trial.recipe, trials[0].reading) for trial in trials[:8]]
+    assert "All plates logged have one colour" in Suggester(one_colour).next_trial([30.0, 5, 5]).because
+    assert "All plates" not in Suggester(trials).next_trial([30.0, 5, 5]).because
 
 
 # Palettes

@@ -17,6 +17,7 @@ from matcher.finish import Reading
 from matcher.recipe import Recipe
 from matcher.suggest.batch import session_rows
 from matcher.suggest.columns import Columns
+from matcher.suggest.contradictions import Contradiction, at_odds, doubt_of, nothing_varied
 from matcher.suggest.limits import Limits, each_lifted
 from matcher.suggest.outlook import Outlook, draws_of, look_ahead, places_by_curve
 from matcher.suggest.planner import PATIENCE, doubt_after, kind_of, next_plate, stalled_trials
@@ -176,6 +177,7 @@ class Foresight:
         delta = float(delta_e_2000(target.lab, lab))
         nearest = learned_from(fit.model, recipe)
         grounds = grounds_of(recipe, nearest, fit.model, len(self.known.trials), outlook.considered)
+        grounds += doubt_of(recipe, nearest, fit.at_odds) + nothing_varied(fit.model.trials)
         return Suggestion(
             recipe=recipe,
             basis="predicted",
@@ -209,6 +211,11 @@ class _Fit:
         outlook = other.outlook(target_lab)
         row = int(np.argmin(expected_delta(self.model, outlook, target_lab)))
         return float(delta_e_2000(target_lab, outlook.labs[row]))
+
+    @cached_property
+    def at_odds(self) -> list[Contradiction]:
+        """Recipes whose plates contradict each other."""
+        return at_odds(self.model.trials)
 
     @cached_property
     def made(self) -> set[Recipe]:

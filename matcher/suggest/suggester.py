@@ -21,7 +21,7 @@ from matcher.recipe import Recipe
 from matcher.suggest.advice import Advice, advise
 from matcher.suggest.batch import MOST_IN_SESSION
 from matcher.suggest.bench_path import BenchPath, bench_path
-from matcher.suggest.contradictions import Contradiction, contradictions
+from matcher.suggest.contradictions import Contradiction, contradictions, doubt_of
 from matcher.suggest.foresight import Foresight
 from matcher.suggest.honesty import Honesty, honesty
 from matcher.suggest.limits import Limits, which_to_lift
@@ -86,7 +86,7 @@ class Suggester:
         found = [self._logged(wanted, self.trials[row], float(d)) for row, d in zip(rows, delta, strict=True)]
         if predict and len(self.trials) >= FEWEST_TO_PREDICT:
             found = _merged(found, self._foresight.predicted(wanted, max(1, count // 2), self.tolerance))[:count]
-        return self._with_draws(wanted, found)
+        return self._with_draws(wanted, found, self._foresight.fit(wanted.lab).at_odds if predict else [])
 
     def next_trial(self, target: Reading | ArrayLike) -> Suggestion:
         """Return the plate most worth making next for a target: the likeliest to match, else to come nearer.
@@ -180,7 +180,9 @@ class Suggester:
         grown._usable = grown._foresight.usable
         return grown
 
-    def _with_draws(self, target: Reading, found: list[Suggestion]) -> list[Suggestion]:
+    def _with_draws(
+        self, target: Reading, found: list[Suggestion], at_odds: Sequence[Contradiction] = ()
+    ) -> list[Suggestion]:
         """Fill in what needs the whole list: intervals and ties, from draws in which all meet the same target."""
         plates = [self._shown(item) for item in found]
         draws = draws_to_target(target, plates)
@@ -191,6 +193,7 @@ class Suggester:
             because = item.because
             if item.basis == "logged":
                 because += f" was measured at ΔE00 {item.delta_e00:.1f} ({low:.1f} to {high:.1f}): {item.difference}."
+                because += doubt_of(item.recipe, (), at_odds)
             else:
                 because = because.replace("{interval}", f"({low:.1f} to {high:.1f})")
             filled.append(
