@@ -113,6 +113,25 @@ def test_a_target_that_is_no_colour_is_refused(trials, target):
         Suggester(trials).suggest(target)
 
 
+def test_a_log_that_grows_is_not_copied_and_its_branches_do_not_meet(trials):
+    """A result is taken in at once, however long the log; what was asked before and beside it stays as it was."""
+    first = Suggester(trials).with_trial(trial(TARGET + 30, id=900))
+    left = first.with_trial(trial(TARGET + [0.1, 0, 0], id=901))
+    right = first.with_trial(trial(TARGET + [0, 0.1, 0], id=902))
+    longer = left.with_trial(trial(TARGET + [0, 0, 0.1], id=903))
+    numbers = {suggester: [one.id for one in suggester.trials[-3:]] for suggester in (first, left, right, longer)}
+    assert numbers[first] == [79, 80, 900]
+    assert (numbers[left], numbers[right]) == ([80, 900, 901], [80, 900, 902])
+    assert numbers[longer] == [900, 901, 903]
+    for suggester, nearest in ((left, 901), (right, 902)):
+        assert suggester.suggest(TARGET, 1, predict=False)[0].trial.id == nearest
+    assert np.shares_memory(first._usable.index.labs, longer._usable.index.labs)
+    assert not np.shares_memory(right._usable.index.labs, longer._usable.index.labs)
+    assert [one.id for one in longer.trials] == [*range(1, 81), 900, 901, 903]
+    with pytest.raises(IndexError):
+        first.trials[81]
+
+
 def test_an_empty_log_says_what_to_do():
     with pytest.raises(MatcherError, match="log a plate first"):
         Suggester([]).suggest(TARGET)

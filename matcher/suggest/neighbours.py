@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matcher.difference import delta_e_2000
+from matcher.suggest.appended import Rows
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -82,7 +83,7 @@ class PlateIndex:
     starts: (k + 1,) where blocks start in ``rows``. low, high: (k, 3) the boxes that hold them.
     """
 
-    labs: Floats
+    kept: Rows
     rows: Indices
     starts: Indices
     low: Floats
@@ -92,21 +93,27 @@ class PlateIndex:
     def build(cls, labs: ArrayLike) -> PlateIndex:
         """Index CIELAB (n, 3), n ≥ 0."""
         none = np.zeros(0, dtype=np.intp)
-        empty = cls(np.zeros((0, 3)), none, np.zeros(1, dtype=np.intp), np.zeros((0, 3)), np.zeros((0, 3)))
+        empty = cls(Rows.of(np.zeros((0, 3))), none, np.zeros(1, dtype=np.intp), np.zeros((0, 3)), np.zeros((0, 3)))
         return empty.with_plates(labs)
+
+    @property
+    def labs(self) -> Floats:
+        """The plates' CIELAB (n, 3)."""
+        return self.kept.values
 
     def with_plates(self, labs: ArrayLike) -> PlateIndex:
         """Return an index that also holds ``labs`` (m, 3); the blocks that stand are kept as they are."""
-        values = np.concatenate([self.labs, np.asarray(labs, dtype=float).reshape(-1, 3)])
+        kept = self.kept.followed_by(np.asarray(labs, dtype=float).reshape(-1, 3))
+        values = kept.values
         done = len(self.rows)
         if len(values) - done <= TAIL_LIMIT:
-            return PlateIndex(values, self.rows, self.starts, self.low, self.high)
+            return PlateIndex(kept, self.rows, self.starts, self.low, self.high)
         blocks = _blocks(near_uniform(values[done:]), np.arange(len(values) - done))
         sizes = np.array([len(block) for block in blocks])
         low = np.array([values[done + block].min(axis=0) for block in blocks])
         high = np.array([values[done + block].max(axis=0) for block in blocks])
         return PlateIndex(
-            values,
+            kept,
             np.concatenate([self.rows, done + np.concatenate(blocks)]),
             np.concatenate([self.starts, self.starts[-1] + np.cumsum(sizes)]),
             np.concatenate([self.low, low]),

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from matcher.recipe import Recipe
+from matcher.suggest.appended import Trials
 from matcher.suggest.neighbours import PlateIndex
 from matcher.suggest.suggestion import LoggedTrial
 
@@ -14,12 +15,12 @@ from matcher.suggest.suggestion import LoggedTrial
 class Plates:
     """Trials in their order, and an index of their colours whose rows are theirs."""
 
-    trials: Sequence[LoggedTrial]
+    trials: Trials
     index: PlateIndex
 
     @classmethod
     def of(cls, trials: Sequence[LoggedTrial]) -> Plates:
-        return cls(trials, PlateIndex.build([trial.reading.lab for trial in trials]))
+        return cls(Trials(list(trials)), PlateIndex.build([trial.reading.lab for trial in trials]))
 
     def where(self, allowed: Callable[[Recipe], bool]) -> Plates:
         """Return those whose recipe is allowed: these themselves when all are."""
@@ -27,5 +28,5 @@ class Plates:
         return self if len(kept) == len(self.trials) else Plates.of(kept)
 
     def grown(self, trial: LoggedTrial) -> Plates:
-        """Return these and one more; the index's blocks are kept."""
-        return Plates([*self.trials, trial], self.index.with_plates([trial.reading.lab]))
+        """Return these and one more; nothing of these is copied."""
+        return Plates(self.trials.followed_by(trial), self.index.with_plates([trial.reading.lab]))
