@@ -12,7 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matcher.calibration import TOO_DARK_CODE
+from matcher.calibration import FINISHED_SHARE, TOO_DARK_CODE
+from matcher.delta_e_metric import delta_e_metric
 from matcher.difference import delta_e_draws
 from matcher.finish import Reading
 from matcher.uncertainty import sum_of
@@ -39,13 +40,19 @@ class Remedy:
     beside: str | None = None
 
 
+AGAIN = "photograph the chart again under this light"
+DAYLIGHT = "say that it was daylight, if it was"
+
 REMEDIES = (
     Remedy("photograph a 24-patch chart under this light", ("camera and light", "tone curve"), 1.8),
     Remedy(
-        "photograph the chart again under this light, large, even and sharp",
+        f"{AGAIN}, large, even and sharp",
         ("profile", "colours unlike the chart's", "white balance", "light has moved"),
         1.8,
     ),
+    Remedy(AGAIN, ("light has moved",), 0.2),
+    Remedy(DAYLIGHT, ("camera and light",), share=FINISHED_SHARE),
+    Remedy("use a card with several grey steps", ("tone curve",), 1.5),
     Remedy("save camera raw instead of a JPEG", ("tone curve",), 0.3),
     Remedy("measure your card and enter its own CIELAB", ("card tolerance",), 0.6),
     Remedy(
@@ -59,7 +66,7 @@ REMEDIES = (
 )
 """Usual values: medians of the benchmark ``bench_what_helps``, over the shops and finishes of ``bench_coverage`` with
 profiles as in ``bench_profiles``. Twice the width and height is four times the pixels, and half the uncertainty of a
-mean. The instrument's is that of ``INSTRUMENT_SIGMA`` in all directions."""
+mean. The instrument's is that of ``INSTRUMENT_SIGMA`` in all directions; daylight's is what ``calibrate`` takes."""
 
 WHY = {
     "camera and light": "how the camera sees this light is not known",
@@ -86,7 +93,10 @@ WHY = {
 
 @dataclass(frozen=True)
 class Part:
-    """One part of a reading's uncertainty: its own reach in ΔE00, and what would shrink it."""
+    """One part of a reading's uncertainty: delta_e00, its share of the reach, and what would shrink it.
+
+    The squares of the parts add up to the square of the whole reach, as variances do (JCGM 100, 5.1.2).
+    """
 
     name: str
     delta_e00: float
@@ -140,11 +150,15 @@ def reach_of(reading: Reading) -> float:
 def budget_table(reading: Reading) -> tuple[Part, ...]:
     """Return the parts of a reading's uncertainty, the largest first; empty when the reading states none.
 
-    Parts add up in squares, and only roughly so in ΔE00.
+    Each has the share of the whole reach that its covariance has of all, in squares, as CIEDE2000 weighs directions
+    at this colour.
     """
     if not reading.budget:
         return ()
-    reaches = reach_delta_e00(reading.lab, np.array([term.covariance for term in reading.budget]))
+    metric = delta_e_metric(reading.lab)
+    squares = np.array([float(np.trace(metric @ term.covariance)) for term in reading.budget])
+    whole = float(reach_delta_e00(reading.lab, sum_of(reading.budget)))
+    reaches = whole * np.sqrt(squares / max(float(squares.sum()), 1e-12))
     parts = [Part(term.name, float(reach), term.remedy) for term, reach in zip(reading.budget, reaches, strict=True)]
     return tuple(sorted(parts, key=lambda part: -part.delta_e00))
 
@@ -152,14 +166,14 @@ def budget_table(reading: Reading) -> tuple[Part, ...]:
 def budget_in_short(reading: Reading) -> tuple[Part, ...]:
     """Return ``budget_table`` for a person to read: parts that are small beside the largest are one, which comes last.
 
-    Their reach is that of their covariances together, not the sum of their own.
+    Its square is the sum of theirs.
     """
     parts = budget_table(reading)
     small = {part.name for part in parts if part.delta_e00 < SMALL_SHARE * parts[0].delta_e00}
     if len(small) < 2:
         return parts
-    together = sum_of([term for term in reading.budget if term.name in small])
-    rest = Part(f"{len(small)} small parts together", float(reach_delta_e00(reading.lab, together)), "")
+    together = float(np.sqrt(sum(part.delta_e00**2 for part in parts if part.name in small)))
+    rest = Part(f"{len(small)} small parts together", together, "")
     return (*(part for part in parts if part.name not in small), rest)
 
 
@@ -172,12 +186,16 @@ def what_would_help(reading: Reading, most: int = 3) -> tuple[Help, ...]:
     now = reach_of(reading)
     found = [help_ for remedy in REMEDIES if (help_ := _helped(reading, remedy, now)) is not None]
     worthwhile = [item for item in found if item.then_delta_e00 <= (1 - LEAST_GAIN) * now]
-    return tuple(sorted(worthwhile, key=lambda item: item.then_delta_e00)[:most])
+    ranked = sorted(worthwhile, key=lambda item: item.then_delta_e00)
+    again = [item for item in ranked if item.does.startswith(AGAIN)]
+    return tuple([item for item in ranked if item not in again[1:]][:most])
 
 
 def _helped(reading: Reading, remedy: Remedy, now: float) -> Help | None:
     touched = [term for term in reading.budget if term.name in remedy.parts]
     if not touched or remedy.beside not in {None, *(term.name for term in reading.budget)}:
+        return None
+    if remedy.does == DAYLIGHT and not _may_be_daylight(reading):
         return None
     covariance = np.sum([term.covariance for term in touched], axis=0)
     share = remedy.share
@@ -186,6 +204,14 @@ def _helped(reading: Reading, remedy: Remedy, now: float) -> Help | None:
         share = min(1.0, remedy.usual_delta_e00 / max(reach, 1e-9))
     then = float(reach_delta_e00(reading.lab, reading.covariance - (1 - share**2) * covariance))
     return Help(remedy.does, tuple(term.name for term in touched), now, min(now, then))
+
+
+def _may_be_daylight(reading: Reading) -> bool:
+    """Tell whether a camera's finished picture was read without knowing its light, by what its parts share."""
+    shared = {term.name: term.shared or "" for term in reading.budget}
+    known = shared.get("camera and light", "").endswith(", daylight")
+    camera, _, encoding = shared.get("tone curve", "").rpartition(", ")
+    return bool(camera) and encoding not in ("linear", "camera raw") and not known
 
 
 def trust_sentence(reading: Reading) -> str:

@@ -5,6 +5,8 @@ Sensors, lights and chart spectra: published tables in colour-science; finishes 
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -14,6 +16,7 @@ from matcher.cards import find_card, load_cards
 from matcher.finish import Reading, read_finish
 from matcher.frames import read_frames
 from matcher.light_field import LightField
+from matcher.photo import CameraInfo
 from matcher.targets_from import lab_reading, munsell_reading
 from matcher.uncertainty import BudgetTerm, sum_of
 from matcher.what_helps import (
@@ -26,7 +29,7 @@ from matcher.what_helps import (
     trust_sentence,
     what_would_help,
 )
-from tests.benchmarks.bench_what_helps import flat_photo
+from tests.benchmarks.bench_what_helps import SCALE_PLATE, flat_photo, scale_photo
 from tests.simulation import CARD, PLATE, Shop, chart_photo, patinas, plate_photo
 
 
@@ -62,9 +65,19 @@ def test_small_parts_are_told_as_one_by_their_covariances_together():
     )
     first, rest = budget_in_short(reading_of(large, *small))
     assert first.name == "tone curve" and rest.name == "2 small parts together" and rest.remedy == ""
-    assert rest.delta_e00 == pytest.approx(float(reach_delta_e00((38, 14, 22), np.diag([0.02, 0, 0]))), rel=1e-6)
+    one = budget_table(reading_of(large, *small))[-1]
+    assert rest.delta_e00 == pytest.approx(np.sqrt(2) * one.delta_e00)
+    assert rest.delta_e00 == pytest.approx(float(reach_delta_e00((38, 14, 22), np.diag([0.02, 0, 0]))), rel=0.05)
     assert [part.name for part in budget_in_short(reading_of(large, small[0]))] == ["tone curve", "region"]
     assert budget_in_short(Reading((38, 14, 22))) == ()
+
+
+def test_the_squares_of_the_parts_add_up_to_that_of_the_whole(shops):
+    """As variances of independent causes do (JCGM 100, 5.1.2), in the table and in its short form, as printed."""
+    for ways in shops:
+        for reading in ways.values():
+            for parts in (budget_table(reading), budget_in_short(reading)):
+                assert sum(part.delta_e00**2 for part in parts) == pytest.approx(reach_of(reading) ** 2, rel=1e-6)
 
 
 def test_the_cause_of_a_part_is_said_in_plain_words():
@@ -108,6 +121,33 @@ def test_the_best_help_comes_first_and_each_helps():
     assert reaches == sorted(reaches) and reaches[-1] < reach_of(reading)
 
 
+def test_daylight_is_asked_for_where_it_is_not_known_and_its_figure_comes_true():
+    rng = np.random.default_rng(5)
+    photo = plate_photo(Shop("A", "D65"), patinas(2, rng)[1], rng)
+    photo = replace(photo, camera=CameraInfo("Invented", "One"))
+    card = find_card(photo, corners=CARD)
+    unknown, known = (
+        read_finish(photo, calibrate(photo, card, light=light), PLATE) for light in ("unknown", "daylight")
+    )
+    (asked,) = [item for item in what_would_help(unknown, most=20) if "daylight" in item.does]
+    assert asked.then_delta_e00 == pytest.approx(reach_of(known), rel=0.1)
+    nobodys = replace(photo, camera=None)
+    for reading in (known, read_finish(nobodys, calibrate(nobodys, card), PLATE)):
+        assert not [item for item in what_would_help(reading, most=20) if "daylight" in item.does]
+
+
+def test_where_the_light_has_moved_the_chart_is_named_first_as_it_is_in_the_table():
+    rng = np.random.default_rng(6)
+    there, here = Shop("A", "FL2", honesty=0.0), Shop("A", "D65", honesty=0.0)
+    photo = plate_photo(here, patinas(2, rng)[1], rng)
+    profile = profile_from_chart(*chart_photo(there, rng), "tubes")
+    reading = read_finish(photo, calibrate(photo, find_card(photo, corners=CARD), profile), PLATE)
+    assert budget_table(reading)[0].name == "light has moved"
+    found = [item.does for item in what_would_help(reading, most=20)]
+    assert found[0].startswith("photograph the chart again under this light")
+    assert len([does for does in found if does.startswith("photograph the chart again")]) == 1
+
+
 @pytest.mark.parametrize(
     ("sigma", "words"),
     [(0.4, "close match:|close match\\."), (0.9, "choose a recipe"), (2.0, "which way to go"), (9.0, "rough guide")],
@@ -143,6 +183,8 @@ def shops():
                 "put a grey card": calibrate(photo, None),
             }
             read.append({name: read_finish(photo, way, PLATE) for name, way in ways.items()})
+            scaled, by_scale = scale_photo(shop, spectrum, rng, 0.8, 0.004)
+            read[-1]["use a card with several grey steps"] = read_finish(scaled, by_scale, SCALE_PLATE)
     return read
 
 
@@ -153,6 +195,7 @@ def shops():
         ("photograph a flat field", "card alone", "photograph a flat field"),
         ("measure your card", "all but that", "measure your card"),
         ("put a grey card", "put a grey card", "card alone"),
+        ("use a card with several grey steps", "card alone", "use a card with several grey steps"),
     ],
 )
 def test_what_is_promised_of_a_remedy_comes_true(shops, remedy, before, after):
