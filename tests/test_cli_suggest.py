@@ -300,6 +300,7 @@ REFUSED = {
 @pytest.mark.parametrize("what", REFUSED)
 def test_bad_input_is_one_plain_sentence_with_exit_code_2(what, refused, studio, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
+    Studio.open(tmp_path / "empty").close()
     arguments, words = REFUSED[what]
     where = () if "--studio" in arguments else ("--studio", studio)
     said = refused(*(tmp_path / "empty" if argument == "EMPTY" else argument for argument in arguments), *where)
