@@ -98,6 +98,11 @@ class CameraProfile:
         """ΔE00 (n,) of each patch, read by a profile fitted without it."""
         return delta_e_2000(self.patch_labs + self.patch_errors, self.patch_labs)
 
+    @property
+    def p95(self) -> float:
+        """The ΔE00 of a patch within which at least 95 % of the patches left out are read."""
+        return float(np.quantile(self.leave_one_out, 0.95, method="higher"))
+
     def xyz(self, light: ArrayLike) -> Floats:
         """Return XYZ (..., 3) under D50 of balanced scene light (..., 3)."""
         return np.asarray(root_terms(np.asarray(light, dtype=float) @ self.basis.T) @ self.transform.T)
@@ -209,7 +214,7 @@ class CameraProfile:
             "spread": self.spread.tolist(),
             "patch_labs": self.patch_labs.tolist(),
             "patch_errors": self.patch_errors.tolist(),
-            "leave_one_out_delta_e00": {"mean": float(delta.mean()), "p95": float(np.quantile(delta, 0.95))},
+            "leave_one_out_delta_e00": {"mean": float(delta.mean()), "p95": self.p95},
             "colour_temperature_k": self.colour_temperature_k,
             "photo": self.photo,
             "retired": self.retired,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -65,6 +66,17 @@ def test_how_good_a_profile_is_follows_its_error(profile: CameraProfile, size: f
     assert f"That is {word}" in said
     assert f"ΔE00 {size:.1f} off" in said
     assert [limit for limit, _ in VERDICTS] == sorted(limit for limit, _ in VERDICTS)
+
+
+def test_the_share_that_is_stated_is_that_of_the_patches_shown(profile: CameraProfile) -> None:
+    said = how_good_in_words(profile)
+    found = re.search(r"(\d+) of the (\d+) within (\d+\.\d), the worst (\d+\.\d) off", said)
+    assert found is not None
+    shown = [round(pair.delta_e00, 1) for pair in patch_pairs(profile, CHART) if pair.delta_e00 is not None]
+    within = sum(delta <= float(found[3]) for delta in shown)
+    assert (within, len(shown)) == (int(found[1]), int(found[2])) and within >= 0.95 * len(shown)
+    assert max(shown) == float(found[4])
+    assert profile.as_dict()["leave_one_out_delta_e00"]["p95"] == profile.p95
 
 
 def test_a_camera_says_its_make_once(profile: CameraProfile) -> None:
