@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from matcher.calibration import FINISHED_SHARE, TOO_DARK_CODE
 from matcher.delta_e_metric import delta_e_metric
 from matcher.difference import delta_e_draws
-from matcher.finish import Reading
+from matcher.finish import INSTRUMENT_SIGMA, Reading
 from matcher.uncertainty import sum_of
 
 Floats = NDArray[np.float64]
@@ -31,13 +31,14 @@ CLOSE_MATCH, CHOICE, DIRECTION = 1.0, 2.0, 5.0
 class Remedy:
     """Something that a person can do. parts: what of the budget it shrinks; usual_delta_e00: the reach of those
     parts together afterwards; share: instead of that, what is left of them; beside: a part without which it makes
-    no sense."""
+    no sense; sigma: instead of all that, the standard uncertainty of L*, a* and b* that takes those parts' place."""
 
     does: str
     parts: tuple[str, ...]
     usual_delta_e00: float | None = None
     share: float = 1.0
     beside: str | None = None
+    sigma: float | None = None
 
 
 AGAIN = "photograph the chart again under this light"
@@ -61,12 +62,17 @@ REMEDIES = (
     Remedy("put a grey card beside the finish and take the photo again", ("no card",), 2.4),
     Remedy("mark a region twice as wide and high", ("region",), share=0.5),
     Remedy("let the card look twice as wide and high", ("card reading",), share=0.5),
-    Remedy("measure the finish with an instrument", ("match by eye", "change of light"), 0.8, beside="match by eye"),
+    Remedy(
+        "measure the finish with an instrument",
+        ("match by eye", "change of light"),
+        beside="match by eye",
+        sigma=INSTRUMENT_SIGMA,
+    ),
     Remedy("export the values under D50, or the spectrum", ("change of light",), 0.0, beside="instrument"),
 )
 """Usual values: medians of the benchmark ``bench_what_helps``, over the shops and finishes of ``bench_coverage`` with
 profiles as in ``bench_profiles``. Twice the width and height is four times the pixels, and half the uncertainty of a
-mean. The instrument's is that of ``INSTRUMENT_SIGMA`` in all directions; daylight's is what ``calibrate`` takes."""
+mean. Daylight's is what ``calibrate`` takes."""
 
 WHY = {
     "camera and light": "how the camera sees this light is not known",
@@ -202,7 +208,10 @@ def _helped(reading: Reading, remedy: Remedy, now: float) -> Help | None:
     if remedy.usual_delta_e00 is not None:
         reach = float(reach_delta_e00(reading.lab, covariance))
         share = min(1.0, remedy.usual_delta_e00 / max(reach, 1e-9))
-    then = float(reach_delta_e00(reading.lab, reading.covariance - (1 - share**2) * covariance))
+    rest = reading.covariance - (1 - share**2) * covariance
+    if remedy.sigma is not None:
+        rest = reading.covariance - covariance + remedy.sigma**2 * np.eye(3)
+    then = float(reach_delta_e00(reading.lab, rest))
     return Help(remedy.does, tuple(term.name for term in touched), now, min(now, then))
 
 

@@ -106,6 +106,13 @@ def test_help_is_computed_from_the_covariances():
     assert only.as_dict()["words"] == only.words
 
 
+@pytest.mark.parametrize("notation", ["5YR 3/4", "N 5/", "10G 6/4"])
+def test_an_instrument_is_promised_what_an_instruments_reading_says(notation):
+    eye = munsell_reading(notation)
+    (promised,) = what_would_help(eye)
+    assert promised.then_delta_e00 == pytest.approx(reach_of(lab_reading(eye.lab)), rel=1e-3)
+
+
 def test_what_is_better_than_usual_already_is_not_made_worse():
     for remedy in REMEDIES:
         tiny = reading_of(*(along_lightness(name, 0.001) for name in remedy.parts), along_lightness("stray light", 1.0))
