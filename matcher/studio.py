@@ -268,7 +268,12 @@ class Studio:
         """Keep a profile that another studio exported; one here of its name is retired. Raises a MatcherError."""
         from matcher.trials.camera_profiles import read_profile
 
-        return self.save_profile(read_profile(Path(path)), who)
+        return self.take_in_profile(read_profile(Path(path)), who)
+
+    def take_in_profile(self, profile: CameraProfile, who: str = "") -> CameraProfile:
+        """Keep a profile that came from elsewhere, as ``import_profile`` does. Raises StudioError for one that is
+        here already, whatever its name."""
+        return self._profiles.take_in(profile, who)
 
     def profile_for(self, photo: Photo, card: CardReading | None) -> tuple[CameraProfile | None, tuple[Caveat, ...]]:
         """Return the kept profile that fits a photograph, or None with the reason why none does.
@@ -373,7 +378,7 @@ class Studio:
 
 def _check_ending(path: Path, *endings: str) -> None:
     """Raise StudioError for a file's name whose ending does not say what will be in it."""
-    if path.suffix.lower() not in endings:
+    if path.suffix.lower() not in endings and not path.exists():  # what is there already is said so elsewhere
         raise StudioError(f"Give the file a name that ends in {' or '.join(endings)}: {path.name!r} does not.")
 
 

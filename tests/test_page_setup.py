@@ -215,6 +215,9 @@ def test_a_profile_is_taken_in_from_a_file_and_what_is_none_gets_a_sentence(page
     assert "The profile is not JSON" in shown(app), "whatever the kind of the file"
     renamed = exported.replace(b'"bench, window"', b'"from the other yard"')
     profile_file(app).set_value(("other.json", renamed, "application/json")).run()
+    assert "is here already, as " in shown(app), "the same profile under another name"
+    renamed = renamed.replace(b'"light": "', b'"light": "skylight, ')
+    profile_file(app).set_value(("other.json", renamed, "application/json")).run()
     assert "Taken in: from the other yard." in shown(app)
     assert {profile.name for profile in studio.profiles()} == {"bench, window", "from the other yard"}
 

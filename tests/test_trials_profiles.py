@@ -66,6 +66,18 @@ def test_a_profile_is_renamed_unless_the_name_is_taken(studio: Studio) -> None:
     assert studio.rename_profile("shop tubes", "shop tubes").name == "shop tubes"
 
 
+def test_a_profile_that_is_here_already_is_not_taken_in_twice(studio: Studio, tmp_path: Path) -> None:
+    studio.save_profile(a_profile())
+    studio.export_profile("shop tubes", tmp_path / "tubes.json")
+    studio.rename_profile("shop tubes", "bench tubes")
+    with pytest.raises(StudioError, match="here already, as 'bench tubes'"):
+        studio.import_profile(tmp_path / "tubes.json")
+    studio.retire_profile("bench tubes", "the lamp was changed")
+    with pytest.raises(StudioError, match="as 'bench tubes', retired: take it back"):
+        studio.import_profile(tmp_path / "tubes.json")
+    assert names(studio, include_retired=True) == ["bench tubes"]
+
+
 def test_a_retired_profile_is_kept_but_never_chosen(studio: Studio) -> None:
     photo, card = a_plate()
     studio.save_profile(fitting(card))
@@ -141,8 +153,10 @@ def test_the_profile_of_the_cards_light_is_chosen(studio: Studio) -> None:
     assert none is None and "under this light" in why[0].message
     studio.save_profile(fitting(warm_card, "bench lamp"))
     for picture, marked, name in ((photo, card, "window"), (warm_photo, warm_card, "bench lamp")):
-        found, why = studio.profile_for(picture, marked)
+        known = replace(picture, camera=studio.profile(name).camera)
+        found, why = studio.profile_for(known, marked)
         assert found is not None and (found.name, why) == (name, ())
+        assert [caveat.code for caveat in studio.profile_for(picture, marked)[1]] == ["profile-camera-unknown"]
         assert calibrate(picture, marked, found).profile is found
 
 

@@ -50,6 +50,17 @@ class ProfileShelf:
             save_profile_in(session, profile.name, profile.as_dict(), who)
             return _one(session, profile.name)
 
+    def take_in(self, profile: CameraProfile, who: str = "") -> CameraProfile:
+        """Keep a profile from elsewhere. Raises StudioError when it is here already, under whatever name."""
+        with self.database.reading() as session:
+            bodies = load_profiles(session)
+        own = _content(_plain(profile))
+        for name, body in bodies.items():
+            if _content(body) == own:
+                retired = ", retired: take it back instead" if body.get("retired") is not None else ""
+                raise StudioError(f"The profile {profile.name!r} is here already, as {name!r}{retired}.")
+        return self.save(profile, who)
+
     def rename(self, old: str, new: str, who: str = "") -> CameraProfile:
         """Give a profile another name. Raises StudioError when there is none, or the name is taken."""
         with self.database.writing() as session:
@@ -166,6 +177,11 @@ def _profile(name: str, body: dict[str, Any]) -> CameraProfile:
         return CameraProfile.from_dict(body)
     except CardError as error:
         raise StudioError(f"Retire the camera profile {name!r}, which cannot be used. {error}") from error
+
+
+def _content(body: dict[str, Any]) -> dict[str, Any]:
+    """Return what makes a profile the one that it is: all but its name and whether it is retired."""
+    return {key: value for key, value in body.items() if key not in ("name", "retired")}
 
 
 def _plain(profile: CameraProfile) -> dict[str, Any]:

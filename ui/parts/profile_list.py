@@ -136,7 +136,7 @@ def _take_in(studio: Studio, draft: Draft) -> None:
         with told():
             from matcher.camera_profile import CameraProfile
 
-            kept = studio.save_profile(CameraProfile.from_json(file.getvalue()))
+            kept = studio.take_in_profile(CameraProfile.from_json(file.getvalue()))
             st.session_state["profiles.files"] = st.session_state.get("profiles.files", 0) + 1
             draft.say(f"Taken in: {kept.name}.")
             st.rerun()
