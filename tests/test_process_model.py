@@ -11,9 +11,11 @@ from matcher.difference import delta_e_2000
 from matcher.errors import SuggestionError
 from matcher.finish import Reading
 from matcher.recipe import Coat, Recipe, Seal, Undercoat
-from matcher.suggest.columns import Categories, columns_of
+from matcher.suggest import Suggester
+from matcher.suggest.columns import MOST_NAMES, Categories, columns_of
 from matcher.suggest.film_mean import FilmMean
 from matcher.suggest.leftover import Features, Spread, learn_spread, likeness
+from matcher.suggest.outlook import NEAREST, OF_EACH_KIND
 from matcher.suggest.process_model import fit_process
 from matcher.suggest.trade_facts import never_lighter
 from matcher.trials.trial import Trial
@@ -270,6 +272,29 @@ def test_leaving_one_out_in_closed_form_is_leaving_it_out(space):
     assert np.allclose(trials[0].reading.lab - lab[0], misses[0], atol=1e-3)
     whole = covariance[0] / without.caution**2 + model.plate_covariance + trials[0].reading.covariance
     assert np.allclose(whole, covariances[0], atol=1e-3)
+
+
+def test_a_log_of_very_many_names_is_answered_in_bounded_time_and_says_what_it_takes_together():
+    """120 chemicals, ways, undercoats and seals on 40 alloys: as many unknowns and recipes looked at as of 16 names."""
+    rng = np.random.default_rng(5)
+
+    def plate(k):
+        coat = Coat(f"chemical {k}", float(rng.choice([0.25, 0.5])), int(rng.integers(1, 9)), 105.0, f"way {k}")
+        under = Undercoat(f"base {k}", 0.5, 0.25) if k % 2 else None
+        recipe = Recipe(f"alloy {k % 40}", under, (coat,), Seal(f"seal {k}", 2))
+        return Trial(recipe, Reading(np.array([70 - 4 * coat.passes, 10, 20]) + rng.normal(0, 1, 3)))
+
+    suggester = Suggester([plate(k) for k in range(120)])
+    target = np.array([45.0, 10, 20])
+    fit, outlook = suggester._foresight.outlook(target)
+    for names in vars(fit.model.curve.categories).values():
+        assert len(names) <= MOST_NAMES + 1  # and the ferric salt that no trial holds
+    assert len(outlook) <= NEAREST + OF_EACH_KIND
+    assert len(fit.model.unknowns) < 600
+    made = suggester.next_trial(target)
+    assert "of very many names in this log, of which the seldom used are taken together" in made.because
+    few = Categories.of(plate(k % MOST_NAMES).recipe for k in range(40))
+    assert len(few.chemicals) == MOST_NAMES + 1
 
 
 # Bad input

@@ -1,7 +1,7 @@
 """Recipes as columns of numbers: what the process model computes with. Between recipes and the model.
 
-A category (alloy, chemical, ...) becomes its place in the list of those that the trials hold; one that no trial holds
-gets the place after the last, so that the model can answer for it from what the others share.
+A category (alloy, chemical, ...) becomes its place in the list of those that the trials hold; one that no trial holds,
+or one of very many, gets the place after the last, so that the model can answer for it from what the others share.
 """
 
 from __future__ import annotations
@@ -20,12 +20,15 @@ Floats = NDArray[np.float64]
 
 UNSEEN_FERRIC = "another ferric salt"
 """The category of a ferric salt that no trial holds: nothing is known of it but what the trade knows of all."""
+MOST_NAMES = 16
+"""Names of one kind that are told apart: the time of a fit grows with the cube of their number, and a log of more has
+few plates of each."""
 Places = NDArray[np.intp]
 
 
 @dataclass(frozen=True)
 class Categories:
-    """The names that the trials hold, the commonest first."""
+    """The names that the trials hold, the commonest first; beyond ``MOST_NAMES`` the seldomer are one name together."""
 
     alloys: tuple[str, ...]
     surfaces: tuple[str, ...]
@@ -157,7 +160,7 @@ def columns_of(recipes: Sequence[Recipe], categories: Categories) -> Columns:
 
 
 def _commonest(names: Iterable[str]) -> tuple[str, ...]:
-    return tuple(name for name, _ in Counter(names).most_common())
+    return tuple(name for name, _ in Counter(names).most_common(MOST_NAMES))
 
 
 def _places(names: Sequence[str]) -> dict[str, int]:

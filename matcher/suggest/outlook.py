@@ -117,8 +117,11 @@ def _shortlist(distance: Floats, kinds: NDArray[np.intp], many: int, of_kinds: i
     starts = np.flatnonzero(np.diff(kinds[order], prepend=-1))
     each = max(1, of_kinds // len(starts))
     place_in_kind = np.arange(len(order)) - np.repeat(starts, np.diff(np.append(starts, len(order))))
+    of_kind = order[place_in_kind < each]
+    if len(of_kind) > of_kinds:  # more kinds than may be looked at: those that come nearest
+        of_kind = of_kind[np.argsort(distance[of_kind], kind="stable")[:of_kinds]]
     nearest = np.argsort(distance, kind="stable")[:many]
-    return np.unique(np.concatenate([nearest, order[place_in_kind < each]]))
+    return np.unique(np.concatenate([nearest, of_kind]))
 
 
 @lru_cache(maxsize=1)

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from matcher.recipe import Recipe
+from matcher.suggest.columns import MOST_NAMES
 from matcher.suggest.limits import listed
 from matcher.suggest.process_model import ProcessModel
 from matcher.suggest.suggestion import LoggedTrial
@@ -55,4 +56,23 @@ def _borrowed(recipe: Recipe, model: ProcessModel) -> str:
             said += (
                 f" {chemical[:1].upper()}{chemical[1:]} was seen {plates} only: the rest is borrowed from the others."
             )
-    return said
+    return said + _pooled(recipe, model)
+
+
+def _pooled(recipe: Recipe, model: ProcessModel) -> str:
+    """Say which names of a recipe are seldom used among very many, and so are not told apart from others like that."""
+    known = model.curve.categories
+    under, seal = recipe.undercoat, recipe.seal
+    used = [
+        (recipe.alloy, known.alloys),
+        (recipe.surface, known.surfaces),
+        *(() if under is None else ((under.chemical, known.undercoats),)),
+        *((coat.chemical, known.chemicals) for coat in recipe.coats),
+        *((coat.application, known.applications) for coat in recipe.coats),
+        *(() if seal is None else ((seal.kind, known.seals),)),
+    ]
+    pooled = list(dict.fromkeys(name for name, names in used if len(names) >= MOST_NAMES and name not in names))
+    if not pooled:
+        return ""
+    are = "is one" if len(pooled) == 1 else "are some"
+    return f" {listed(pooled)} {are} of very many names in this log, of which the seldom used are taken together."
