@@ -20,7 +20,7 @@ from matcher.cards import CardReading, PatchReading
 from matcher.cielab import SRGB_TO_XYZ_D50, checked_lab, lab_to_xyz, xyz_to_lab
 from matcher.delta_e_metric import delta_e_metric
 from matcher.difference import delta_e_2000
-from matcher.errors import CardError, Caveat
+from matcher.errors import CardError, Caveat, Misfit, fault_in_words
 from matcher.photo import CameraInfo, Photo
 from matcher.tone import BOW_PRIOR, CHANNEL_BOW_PRIOR, CHANNEL_SLOPE_PRIOR, SLOPE_PRIOR, ToneCurve, log_position
 
@@ -42,6 +42,8 @@ RESIDUAL_SHARE, SPREAD_SHARE = 0.45, 0.55
 """What the chart's misfit, left out and left over, is worth for finishes: judged by the coverage benchmark."""
 FEWEST_PATCHES = 16
 SENSOR_ENCODINGS = ("linear", "camera raw")  # values straight from the sensor: no tone curve, primaries of its own
+ENCODINGS = (*SENSOR_ENCODINGS, "sRGB", "Display P3", "Adobe RGB", "Rec. 2020 primaries", "ICC profile ")
+KINDS = tuple(f"{kind}, {which} tone curve" for kind in TRANSFORMS for which in ("with", "without"))
 LIGHT_MOVED = 0.12  # of log balance between card and profile: beyond it light or white balance has changed
 OLD_AFTER_DAYS = 365
 ODD, ODD_SHARE = 12.0, 4.0  # leave-one-out ΔE00, and times the median, above which a patch does not belong
@@ -237,17 +239,17 @@ class CameraProfile:
             right = right and arrays["spread"].shape[1] <= PARAMETERS
             right = right and errors.shape == patch_labs.shape and len(patch_labs) > 0
             if not right or not all(np.isfinite(item).all() for item in (*arrays.values(), errors)):
-                raise ValueError("a table of numbers has the wrong shape")
+                raise Misfit("a table of numbers has the wrong shape")
             camera = data.get("camera")
             temperature = data.get("colour_temperature_k")
             made_at = datetime.fromisoformat(data["made_at"])
             profile = cls(
-                name=str(data["name"]),
-                light=str(data["light"]),
+                name=_words(data, "name"),
+                light=_words(data, "light", may_be_empty=True),
                 made_at=made_at if made_at.tzinfo is not None else made_at.replace(tzinfo=UTC),
                 camera=None if camera is None else _camera_from(camera),
-                encoding=str(data["encoding"]),
-                kind=str(data["kind"]),
+                encoding=_known(data, "encoding", ENCODINGS),
+                kind=_known(data, "kind", KINDS),
                 tone=ToneCurve.from_dict(data["tone"]),
                 patch_labs=patch_labs,
                 patch_errors=errors,
@@ -261,22 +263,21 @@ class CameraProfile:
         except CardError:
             raise
         except Exception as error:
-            reason = " ".join(repr(error).split())[:120]
-            raise CardError(f"Check the profile against an exported one: {reason}.") from error
+            raise CardError(f"Check the profile against an exported one: {fault_in_words(error)}.") from error
         return profile
 
     def _check_that_it_works(self) -> None:
-        """Raise ValueError or CardError for numbers of the right shape that no fit could have given."""
+        """Raise Misfit or CardError for numbers of the right shape that no fit could have given."""
         with np.errstate(all="ignore"):
             if not (self.neutral.min() > 0.05 and self.neutral.max() < 20):
-                raise ValueError("its grey is no grey")
+                raise Misfit("its grey is no grey")
             if np.abs(self.spread).max() > 10 or max(np.abs(self.transform).max(), np.abs(self.basis).max()) > 100:
-                raise ValueError("its numbers are far out of range")
+                raise Misfit("its numbers are far out of range")
             if self.colour_temperature_k is not None and not np.isfinite(self.colour_temperature_k):
-                raise ValueError("its colour temperature is no number")
+                raise Misfit("its colour temperature is no number")
             white = self.grey_light
         if not (np.isfinite(white).all() and white.min() > 0):
-            raise ValueError("it shows no white")
+            raise Misfit("it shows no white")
         self.light_of(lab_to_xyz([50.0, 0.0, 0.0]))
 
     def to_json(self) -> str:
@@ -616,6 +617,22 @@ def _other_camera(then: CameraInfo | None, now: CameraInfo | None) -> str:
     if (then.make, then.model) != (now.make, now.model):
         return "camera"
     return "lens" if then.lens and now.lens and then.lens != now.lens else ""
+
+
+def _words(data: Mapping[str, Any], name: str, may_be_empty: bool = False) -> str:
+    """Return a field that holds one line of words. Raises KeyError or Misfit."""
+    value = data[name]
+    if not isinstance(value, str) or not (may_be_empty or value.strip()):
+        raise Misfit(f"its {name} is not in words")
+    return " ".join(value.split())
+
+
+def _known(data: Mapping[str, Any], name: str, known: Sequence[str]) -> str:
+    """Return a field that begins with one of the words known for it. Raises KeyError or Misfit."""
+    value = _words(data, name)
+    if not value.startswith(tuple(known)):
+        raise Misfit(f"its {name} {value[:40]!r} is none that this tool knows")
+    return value
 
 
 def _words_or_none(value: Any) -> str | None:

@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 from matcher.card_search import Candidate, find_charts, find_markers, find_plain, project, signed_area, unit_to
 from matcher.chart_grid import find_chart_grids
 from matcher.cielab import checked_lab, encode_srgb, lab_to_xyz
-from matcher.errors import CardError, Caveat, ReadingError
+from matcher.errors import CardError, Caveat, ReadingError, fault_in_words
 from matcher.photo import Photo
 from matcher.regions import block_means, covariance_of_mean, pixels_inside, trimmed_mean
 from matcher.shipped import shipped
@@ -292,7 +292,7 @@ def _read_card(path: Path) -> Card:
             data.get("columns", len(patches)),
         )
     except (OSError, KeyError, TypeError, ValueError, ReadingError) as error:
-        raise CardError(f"Check the card definition {path.name}: {error!r}.") from error
+        raise CardError(f"Check the card definition {path.name}: {fault_in_words(error)}.") from error
 
 
 def _measured(card: Card, lab: ArrayLike | None) -> Card:

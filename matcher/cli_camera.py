@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from matcher import cli_values as values
@@ -38,6 +39,8 @@ def _refuse_for_made_only(options: argparse.Namespace) -> None:
 
 
 def _kept(studio: Studio, options: argparse.Namespace) -> Answer:
+    from matcher.trials.camera_profiles import read_profile
+
     if options.rename:
         _refuse_reserved(options.rename[1])
         return _said(studio.rename_profile(*options.rename), studio, "Renamed")
@@ -46,6 +49,7 @@ def _kept(studio: Studio, options: argparse.Namespace) -> Answer:
     if options.take_back is not None:
         return _said(studio.take_back_profile(options.take_back), studio, "Took back")
     if options.import_file is not None:
+        _refuse_reserved(read_profile(Path(options.import_file)).name)
         return _said(studio.import_profile(options.import_file), studio, "Kept")
     if options.export:
         name, path = options.export

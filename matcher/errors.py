@@ -40,6 +40,19 @@ class InstrumentFileError(MatcherError):
     """An instrument's file, or a colour given in notation, cannot be read as CIELAB under D50."""
 
 
+def fault_in_words(error: BaseException) -> str:
+    """Say what is wrong with plain data that could not be read, as a clause: "light is missing"."""
+    if isinstance(error, KeyError) and error.args:
+        return f"{error.args[0]} is missing"
+    if isinstance(error, MatcherError | Misfit):
+        return " ".join(str(error).split()).rstrip(".")[:160]
+    return "something in it is not what it should be"
+
+
+class Misfit(ValueError):
+    """Plain data of the right shape that cannot be what it says; the message is a clause."""
+
+
 @dataclass(frozen=True)
 class Caveat:
     """A reason to trust a reading less: a stable code and a plain sentence."""

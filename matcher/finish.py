@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from matcher.calibration import Calibration
 from matcher.cielab import checked_lab
-from matcher.errors import Caveat, ReadingError
+from matcher.errors import Caveat, ReadingError, fault_in_words
 from matcher.photo import Photo
 from matcher.regions import Pixels, area_inside, covariance_of_mean, pixels_inside, share_within, trimmed_mean
 from matcher.uncertainty import BudgetTerm, sum_of
@@ -107,7 +107,9 @@ class Reading:
                 **known,
             )
         except (KeyError, TypeError, ValueError, AttributeError) as error:
-            raise ReadingError(f"Check the reading's fields against an exported reading: {error!r}.") from error
+            raise ReadingError(
+                f"Check the reading's fields against an exported reading: {fault_in_words(error)}."
+            ) from error
 
 
 def read_finish(photo: Photo, calibration: Calibration, region: ArrayLike) -> Reading:

@@ -186,6 +186,30 @@ def test_numbers_that_no_fit_could_give_are_refused(field, value):
         CameraProfile.from_dict(data)
 
 
+@pytest.mark.parametrize(
+    ("field", "value", "words"),
+    [
+        ("name", None, "its name is not in words"),
+        ("name", float("nan"), "its name is not in words"),
+        ("name", " ", "its name is not in words"),
+        ("light", None, "its light is not in words"),
+        ("encoding", "Ω", "its encoding 'Ω' is none"),
+        ("kind", "Ω", "its kind 'Ω' is none"),
+        ("tone", 5, "something in it"),
+        ("neutral", [0.0, 0.0, 0.0], "its grey is no grey"),
+    ],
+)
+def test_a_profiles_faults_are_told_in_plain_words(field, value, words):
+    with pytest.raises(CardError, match=words):
+        CameraProfile.from_dict({**profile_of(Shop()).as_dict(), field: value})
+
+
+def test_what_is_missing_of_a_profile_is_named():
+    with pytest.raises(CardError, match="against an exported one: version is missing") as refused:
+        CameraProfile.from_json("{}")
+    assert "Error" not in str(refused.value)
+
+
 def test_a_profile_of_another_version_is_refused():
     with pytest.raises(CardError, match="another version"):
         CameraProfile.from_dict({**profile_of(Shop()).as_dict(), "version": 99})

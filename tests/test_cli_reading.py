@@ -107,6 +107,14 @@ def test_profiles_are_renamed_retired_taken_back_and_carried(told, run, tmp_path
     assert "No camera profile" in run("camera", "--studio", tmp_path / "third")[1]
 
 
+def test_a_profile_named_as_a_word_of_the_command_line_is_not_taken_in(taught, told, refused, tmp_path):
+    studio, _ = taught
+    told("camera", "--export", "shop tubes", tmp_path / "tubes.json", "--studio", studio)
+    named = (tmp_path / "tubes.json").read_text().replace('"shop tubes"', '"Auto"')
+    (tmp_path / "auto.json").write_text(named)
+    assert "a name other than auto" in refused("camera", "--import", tmp_path / "auto.json", "--studio", tmp_path / "s")
+
+
 def test_read_takes_the_profile_that_fits_and_says_so(taught, pictures, told, run):
     studio, _ = taught
     read = told("read", pictures["plate"], "--finish", FINISH, "--studio", studio)

@@ -247,5 +247,6 @@ def test_a_reading_survives_json():
     "data", [{}, {"lab": [1, 2]}, {"lab": "x"}, {"lab": [38, 14, 22], "covariance": [[-1] * 3] * 3}]
 )
 def test_a_reading_that_is_none_is_refused(data):
-    with pytest.raises(ReadingError, match=r"Check|Give"):
+    with pytest.raises(ReadingError, match=r"Check|Give") as refused:
         Reading.from_dict(data)
+    assert "Error" not in str(refused.value)
