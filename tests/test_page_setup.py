@@ -364,6 +364,15 @@ def test_two_finishes_are_marked_and_compared(demo: Served, visit: Visit) -> Non
         margin = 0.1 * (high - low)
         visitor.bench().drag(tuple(low + margin), tuple(high - margin))
     visitor.sees(re.compile("^Where they differ"))
+    assert visitor.page.locator(".lines g:not(.fixed) text").all_text_contents() == ["1", "2"]
+    covered = visitor.page.locator(".stage").evaluate(
+        """stage => [...stage.querySelectorAll(".lines g:not(.fixed) text")].flatMap(text => {
+             const t = text.getBoundingClientRect();
+             return [...stage.querySelectorAll(".grip")].map(grip => grip.getBoundingClientRect())
+               .filter(g => g.left < t.right && t.left < g.right && g.top < t.bottom && t.top < g.bottom);
+           }).length"""
+    )
+    assert covered == 0, "no corner ring covers a number"
     visitor.sees(re.compile("match within ΔE00 2"))
     visitor.shot("compare")
     assert visitor.foreign == []

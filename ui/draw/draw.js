@@ -7,6 +7,9 @@ const ZOOM_MOST = 8;
 const TAP_PX = 6; // less than this is a tap, not a drawing
 const REACH_PX = { touch: 26, pen: 18, mouse: 12 };
 const OUTLINE_POINTS_MOST = 28;
+const LABEL_ABOVE_PX = 18;
+const LABEL_BELOW_PX = 28;
+const SMALL_MARK_PX = 70;
 const EMIT_AFTER_MS = 120;
 
 const benches = new WeakMap();
@@ -532,14 +535,29 @@ class Bench {
       group.append(line);
     }
     if (label && points.length) {
-      const [x, y] = this.toStage([Math.min(...points.map((p) => p[0])), Math.min(...points.map((p) => p[1]))]);
+      const [x, y] = this.labelAt(points, name === "fixed");
       const text = svgElement("text");
-      text.setAttribute("x", String(Math.max(4, x + 4)));
-      text.setAttribute("y", String(Math.max(16, y - 7)));
+      text.setAttribute("x", String(x));
+      text.setAttribute("y", String(y));
+      if (name !== "fixed") text.setAttribute("text-anchor", "middle");
       text.textContent = label;
       group.append(text);
     }
     return group;
+  }
+
+  // A number stands clear of the corner rings: above its mark, or below it where the picture ends.
+  labelAt(points, fixed) {
+    const [left, top] = this.toStage([Math.min(...points.map((p) => p[0])), Math.min(...points.map((p) => p[1]))]);
+    if (fixed) return [Math.max(4, left + 4), Math.max(16, top - 7)];
+    const [right, bottom] = this.toStage([Math.max(...points.map((p) => p[0])), Math.max(...points.map((p) => p[1]))]);
+    return [(left + right) / 2, top - LABEL_ABOVE_PX >= 14 ? top - LABEL_ABOVE_PX : bottom + LABEL_BELOW_PX];
+  }
+
+  // On a small mark full rings would hide what is marked.
+  isSmall(points) {
+    const spread = (axis) => Math.max(...points.map((p) => p[axis])) - Math.min(...points.map((p) => p[axis]));
+    return points.length > 3 && Math.min(spread(0), spread(1)) * this.scale() < SMALL_MARK_PX;
   }
 
   // Grips are real buttons, reused from one drawing to the next, so that the keyboard's focus stays on its corner.
@@ -548,7 +566,8 @@ class Bench {
     if (this.data.task !== "look") {
       this.shapes.forEach((shape, i) => {
         if (shape.kind === "outline" && i !== this.chosen) return;
-        shape.points.forEach((point, vertex) => wanted.push({ shape: i, vertex, point, kind: shape.kind }));
+        const small = shape.kind === "outline" || this.isSmall(shape.points);
+        shape.points.forEach((point, vertex) => wanted.push({ shape: i, vertex, point, small }));
       });
     }
     while (this.grips.children.length > wanted.length) this.grips.lastChild.remove();
@@ -557,11 +576,11 @@ class Bench {
       grip.type = "button";
       this.grips.append(grip);
     }
-    wanted.forEach(({ shape, vertex, point, kind }, i) => {
+    wanted.forEach(({ shape, vertex, point, small }, i) => {
       const grip = this.grips.children[i];
       const [x, y] = this.toStage(point);
       const held = this.drag && this.drag.what === "grip" && this.drag.shape === shape && this.drag.vertex === vertex;
-      grip.className = `grip${kind === "outline" ? " small" : ""}${held ? " held" : ""}`;
+      grip.className = `grip${small ? " small" : ""}${held ? " held" : ""}`;
       grip.style.left = `${x}px`;
       grip.style.top = `${y}px`;
       grip.dataset.shape = String(shape);
