@@ -172,9 +172,14 @@ def _cards(options: argparse.Namespace) -> Answer:
 def _demo(options: argparse.Namespace) -> Answer:
     from matcher.demo import make_demo_studio
 
+    was_there = studio_is_there(options.folder)
     with make_demo_studio(Path(options.folder)) as studio:
         document = {"studio": studio.name, "trials": len(studio.trials()), "targets": len(studio.targets())}
-    said = f"Made the demo studio in {document['studio']}: {document['trials']} invented trials."
+    said = (
+        f"The demo studio in {document['studio']} is there already, with {document['trials']} trials: nothing was made."
+        if was_there
+        else f"Made the demo studio in {document['studio']}: {document['trials']} invented trials that count."
+    )
     return Answer(document, [said, f"Open it with: {PROGRAM} app --studio {options.folder}"])
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 from dataclasses import asdict
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from matcher import cli_values as values
@@ -24,6 +24,9 @@ def record(options: argparse.Namespace) -> Answer:
     from matcher.trials.trial import Trial, moment
 
     recipe = values.recipe_given(options)
+    made_at = datetime.now(UTC) if options.made_at is None else moment(options.made_at)
+    if made_at > datetime.now(UTC) + timedelta(days=1):  # a day's grace: dates are those of the studio's own clock
+        raise values.TypingError(f"Give --made-at as a day that has been: {options.made_at} is yet to come.")
     stages = _stages(options, recipe)
     with opened_studio(options) as studio:
         target_id = None if options.target is None else studio.target(options.target).id
@@ -31,7 +34,7 @@ def record(options: argparse.Namespace) -> Answer:
         trial = Trial(
             recipe,
             colour.reading,
-            made_at=moment(datetime.now(UTC) if options.made_at is None else options.made_at),
+            made_at=made_at,
             made_by=options.by,
             piece=options.piece,
             notes=options.notes,

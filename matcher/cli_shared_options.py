@@ -43,10 +43,13 @@ def add_photo_or_lab(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--lab", metavar="L,a,b", help="a measured CIELAB (D50, 2 degrees) instead of a photograph")
 
 
-def add_target(parser: argparse.ArgumentParser) -> None:
-    """Add what names the colour to match."""
+def add_target(parser: argparse.ArgumentParser, tolerance: bool = True) -> None:
+    """Add what names the colour to match; tolerance: whether it matters how near counts."""
     add_photo_or_lab(parser)
     parser.add_argument("--target", metavar="ID", type=int, help="a target that the studio keeps, instead")
+    if not tolerance:
+        parser.set_defaults(tolerance=None)
+        return
     about = f"ΔE00 that counts as a match (the kept target's own, else {TOLERANCE:g})"
     parser.add_argument("--tolerance", metavar="D", type=float, help=about)
 

@@ -102,7 +102,14 @@ def mottled(options: argparse.Namespace) -> Answer:
         for rank, item in enumerate(recipes, 1)
         for line in (f"{rank}.  palette ΔE00 {item.distance:.1f}: {describe(item.recipe)}", f"    {item.because}")
     ]
-    return _answer(colour, limits, found, [match.suggestion for match in plates], ["For darks and lights:", *said])
+    logged = [
+        f"{rank}.  palette ΔE00 {match.distance:.1f}, plate {match.suggestion.trial.id}: "
+        f"{describe(match.suggestion.recipe)}"
+        for rank, match in enumerate(plates, 1)
+        if match.suggestion.trial is not None
+    ]
+    lines = ["For darks and lights:", *said, "", "Logged plates, the nearest in their lights and darks first:", *logged]
+    return _answer(colour, limits, found, [match.suggestion for match in plates], lines, told=False)
 
 
 # What these commands share
@@ -136,8 +143,14 @@ def caution_lines(cautions: Iterable[Caution]) -> list[str]:
 
 
 def _answer(
-    colour: Taken, limits: Limits, found: dict[str, Any], shown: Sequence[Suggestion], said: Sequence[str] = ()
+    colour: Taken,
+    limits: Limits,
+    found: dict[str, Any],
+    shown: Sequence[Suggestion],
+    said: Sequence[str] = (),
+    told: bool = True,
 ) -> Answer:
+    """Return an answer with its cautions; told: whether the suggestions shown still have to be said in lines."""
     from matcher.cautions import cautions_for_all
 
     cautions = cautions_for_all(
@@ -151,7 +164,9 @@ def _answer(
         "warnings": colour.warnings,
     }
     ranked = [
-        line for rank, item in enumerate(shown, 1) for line in words.suggestion_lines(rank, item, colour.tolerance)
+        line
+        for rank, item in enumerate(shown if told else (), 1)
+        for line in words.suggestion_lines(rank, item, colour.tolerance)
     ]
     return Answer(document, [*colour.lines, *said, *ranked, "", *caution_lines(cautions)])
 

@@ -18,7 +18,8 @@ def add_suggesting(add: Add) -> None:
     _add_mottled(add("mottled", "Match a mottled finish: plates by their lights and darks, and a recipe for both."))
     _add_advise(add("advise", "Say what to do after a plate, to come nearer to the target."))
     _add_bench(add("bench", "Follow a piece pass by pass: where it is, how many passes remain, when to stop."))
-    add_target(add("trust", "Say how far the predictions can be trusted, and which plates disagree with the others."))
+    about = "Say how far the predictions can be trusted, and which plates disagree with the others."
+    add_target(add("trust", about), tolerance=False)
 
 
 def _add_suggest(parser: argparse.ArgumentParser) -> None:

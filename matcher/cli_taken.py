@@ -14,6 +14,8 @@ from matcher import cli_values as values
 from matcher import cli_words as words
 from matcher.cli_photographs import AUTO, Photographed, as_warnings, photographed
 
+MOST_TOLERANCE = 50.0  # ΔE00: farther apart than bronze and verdigris
+
 if TYPE_CHECKING:
     from matcher.finish import Reading
     from matcher.studio import Studio
@@ -109,4 +111,9 @@ def refuse_for_photo_only(options: argparse.Namespace) -> None:
 
 
 def _tolerance(options: argparse.Namespace, otherwise: float) -> float:
+    """Return ΔE00 that counts as a match. Raises TypingError for one that any two colours are within."""
+    if options.tolerance is not None and options.tolerance > MOST_TOLERANCE:
+        raise values.TypingError(
+            f"Give --tolerance as ΔE00 up to {MOST_TOLERANCE:g}: {options.tolerance:g} is not that."
+        )
     return otherwise if options.tolerance is None else float(options.tolerance)

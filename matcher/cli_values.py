@@ -33,6 +33,8 @@ class TypingError(MatcherError):
 def colour(text: str) -> Colour:
     """Read "L,a,b"."""
     first, second, third = _numbers(text, 3, "CIELAB as L,a,b (38.2,14,22.5)")
+    if not 0 <= first <= 100:
+        raise TypingError(f"Give L* from 0 (black) to 100 (white): {first:g} is not that.")
     return first, second, third
 
 

@@ -33,11 +33,13 @@ def told(capsys):
     return told
 
 
-def test_the_whole_job_runs_on_the_demos_pictures(told, tmp_path):
+def test_the_whole_job_runs_on_the_demos_pictures(told, tmp_path, capsys):
     """Client's photograph to ranked list, next plate recorded, list better: as the demo's walk-through promises."""
     walk, studio = walk_through(), tmp_path / "demo"
     made = told("demo", studio)
     assert made["trials"] >= 80 and made["targets"] == 1
+    assert main(["demo", str(studio)]) == 0
+    assert f"is there already, with {made['trials']} trials: nothing was made" in capsys.readouterr().out
     client = ("suggest", walk.target_photo, "--finish", outline(walk.target_region), "--studio", studio)
     before = told(*client)["suggestions"]
     (tmp_path / "recipe.json").write_text(json.dumps(walk.next_recipe.as_dict()))

@@ -127,7 +127,7 @@ def test_first_plates_are_said_in_words(run):
 # mottled
 
 
-def test_mottled_finds_an_undercoat_for_the_darks_and_a_coat_for_the_lights(told, studio):
+def test_mottled_finds_an_undercoat_for_the_darks_and_a_coat_for_the_lights(told, run, studio):
     process = film(800)
     coat = (Coat("ferric nitrate", 0.5, 4, 105.0),)
     darks = process.true(Recipe("silicon bronze", Undercoat("liver of sulphur", 1.0, 0.0), coat))
@@ -142,6 +142,13 @@ def test_mottled_finds_an_undercoat_for_the_darks_and_a_coat_for_the_lights(told
     assert best["lights_lab"][0] > best["darks_lab"][0]
     distances = [plate["palette_distance"] for plate in document["plates"]]
     assert len(distances) == 3 and distances == sorted(distances)
+    said = run("mottled", "--target", target.id, "--count", 3, "--lights-share", 0.4, "--studio", studio)[1]
+    plates = said.split("Logged plates, the nearest in their lights and darks first:\n")[1].splitlines()[:3]
+    shown = [
+        f"{rank}.  palette ΔE00 {item['palette_distance']:.1f}, plate {item['trial']}: "
+        for rank, item in enumerate(document["plates"], 1)
+    ]
+    assert all(line.startswith(start) for line, start in zip(plates, shown, strict=True))
 
 
 # advise
@@ -292,6 +299,8 @@ REFUSED = {
     "passes below none": (("bench", "--lab", TARGET, *STEPS, "--done", "-1"), "count of passes"),
     "an unknown seal": (("bench", "--lab", TARGET, *STEPS, "--sealed", "varnish"), "wax, lacquer, no"),
     "two recipes": (("bench", "--lab", TARGET, *STEPS, "--trial", "1"), "one recipe"),
+    "trust with a tolerance": (("trust", "--tolerance", "-1"), "--tolerance"),
+    "a tolerance that all are within": (("suggest", "--lab", TARGET, "--tolerance", "1e9"), "ΔE00 up to 50"),
     "bare metal": (("bench", "--lab", TARGET, "--alloy", "silicon bronze"), "no passes to follow"),
     "too few plates to trust": (("trust", "--studio", "EMPTY"), "log a plate first"),
 }  # fmt: skip
