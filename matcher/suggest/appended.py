@@ -40,6 +40,11 @@ class Trials(Sequence[LoggedTrial]):
     def __iter__(self) -> Iterator[LoggedTrial]:
         return (self._kept[place] for place in range(self._count))
 
+    def __eq__(self, other: object) -> bool:
+        return list(self) == list(other) if isinstance(other, list | Trials) else NotImplemented
+
+    __hash__ = None  # type: ignore[assignment]  # as of a list
+
     @overload
     def __getitem__(self, place: int) -> LoggedTrial: ...
     @overload
