@@ -127,10 +127,11 @@ def difference_in_words(target_lab: ArrayLike, plate_lab: ArrayLike, than: str =
     order = [k for k in np.argsort(-parts) if parts[k] >= max(0.4, 0.35 * parts.max())] or [int(parts.argmax())]
     names = [WORDS[k][0 if plate[k] > target[k] else 1] for k in order]
     joined = names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]
-    return f"{_how_much(float(parts[order[0]]))}{joined} {than}"
+    return f"{how_much(float(parts[order[0]]))}{joined} {than}"
 
 
-def _how_much(part: float) -> str:
+def how_much(part: float) -> str:
+    """Say how much a ΔE00 in one direction is to the eye: "a touch ", "a little ", "clearly ", "much "."""
     for limit, words in ((1.0, "a touch "), (2.5, "a little "), (5.0, "clearly ")):
         if part < limit:
             return words

@@ -357,6 +357,15 @@ def test_metal_without_a_coat_is_advised_one_that_the_log_shows(studio, under):
     assert not suggester.advice(process.true(ferric(5, under)), waxed).on_this_piece
 
 
+def test_advice_and_list_say_alike_how_much_a_plate_misses_by(studio):
+    """One scale of words for one plate and target: "clearly greener" in the list is no "a little too green" here."""
+    _, suggester = studio
+    target, plate = np.array([38.0, 16, 24]), Trial(ferric(4), Reading([37.0, 12.6, 24], EXACT))
+    advice = suggester.advice(target, plate)
+    assert advice.difference == "clearly greener than the target"
+    assert advice.sentence.startswith("1.0 too dark in L*, clearly too green")
+
+
 def test_limits_that_rule_out_every_change_are_named(studio):
     process, suggester = studio
     plate = Trial(ferric(3), Reading(process.true(ferric(3)), EXACT))

@@ -332,7 +332,7 @@ def test_limits_that_keep_a_target_out_are_named_with_the_one_to_lift(studio, sp
     answer = bound.reach(target)
     assert answer.chance < 0.5
     assert "It is today's limits (at most 1 pass;" in answer.sentence
-    assert "More passes alone would bring it to ΔE00" in answer.sentence
+    assert "More passes would by itself bring it to ΔE00" in answer.sentence
     free = float(answer.sentence.split("without them the nearest is expected at ΔE00 ")[1].split(". ")[0])
     assert free < answer.delta_e00 - 0.5
 

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from matcher.difference import delta_e_2000, delta_e_draws, difference_covariance, difference_in_words
+from matcher.difference import delta_e_2000, delta_e_draws, difference_covariance, difference_in_words, how_much
 from matcher.finish import Reading
 from matcher.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, Coat, Recipe, Undercoat, strength_in_words
 from matcher.suggest.limits import Limits
@@ -27,6 +27,7 @@ Floats = NDArray[np.float64]
 WORTH_DOING = 0.3
 """A change must lower the expected ΔE00 by this much; less is not seen."""
 CLEARLY_DARK = 0.5
+WORTH_NAMING = 0.5
 MOST_PASSES_ADDED, STRENGTHS_ADDED, MOST_ADDED = 10, 3, 150
 LEAST_LAB, MOST_LAB = (0.0, -200.0, -200.0), (100.0, 200.0, 200.0)
 """What a reading can be."""
@@ -193,16 +194,19 @@ def _sentence(
 
 
 def _how_it_misses(lab: Floats, target: Floats) -> str:
-    """Say the miss with its lightness as a figure: "1.8 too light in L*, a little too yellow"."""
+    """Say the miss with its lightness as a figure: "1.8 too light in L*, a little too yellow".
+
+    Hue and chroma by the ΔE00 that each makes alone, in the words of ``difference_in_words``.
+    """
     lightness = lab[0] - target[0]
     parts = []
     if abs(lightness) >= CLEARLY_DARK:
         parts.append(f"{abs(lightness):.1f} too {'light' if lightness > 0 else 'dark'} in L*")
     for axis, words in ((1, ("red", "green")), (2, ("yellow", "blue"))):
-        step = lab[axis] - target[axis]
-        if abs(step) >= 1.0:
-            much = "a little " if abs(step) < 4 else ""
-            parts.append(f"{much}too {words[0] if step > 0 else words[1]}")
+        alone = np.where(np.arange(3) == axis, lab, target)
+        part = float(delta_e_2000(target, alone))
+        if part >= WORTH_NAMING:
+            parts.append(f"{how_much(part)}too {words[0] if lab[axis] > target[axis] else words[1]}")
     text = ", ".join(parts) if parts else "Off by little in each direction"
     return text[:1].upper() + text[1:]
 

@@ -152,7 +152,7 @@ class Foresight:
             return f"{said}{words} would be enough."
         if nearest > within - WORTH_LIFTING:
             return f"{said}Lifting one of them is not enough: lift several."
-        return f"{said}{words} alone would bring it to ΔE00 {nearest:.1f}."
+        return f"{said}{words} would by itself bring it to ΔE00 {nearest:.1f}."
 
     def _best_so_far(self, fit: _Fit, target_lab: Floats) -> float:
         """Return the least expected ΔE00 of the recipes made: a lucky reading alone does not count as a match."""
