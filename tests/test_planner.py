@@ -310,7 +310,7 @@ def test_a_vague_target_is_less_surely_within_reach_and_never_surely(studio):
     vague = Reading(lab=target, covariance=np.eye(3) * 2)
     sure, unsure = suggester.reach(target), suggester.reach(vague)
     best = max(item.chance_within(2.0) for item in suggester.suggest(vague))
-    alone = float(unsure.sentence.split("surest one alone is ")[1].split(" %")[0]) / 100
+    alone = float(unsure.sentence.split("surest one alone is ")[1].split("%")[0]) / 100
     assert alone == pytest.approx(best, abs=0.12)
     assert unsure.chance < sure.chance or sure.chance == 1.0
     assert alone < 0.6

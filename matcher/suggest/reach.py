@@ -222,5 +222,5 @@ def _sentence(
 
 
 def _percent(chance: float) -> str:
-    """Say a chance; nothing at a bench is certain."""
-    return "over 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
+    """Say a chance, at most 99 %: nothing at a bench is certain."""
+    return f"{min(chance, 0.99):.0%}"
