@@ -74,7 +74,8 @@ def _made_of(ranked: Sequence[Suggestion]) -> str:
     plates = f"{len(ranked) - predicted} measured plate{'' if len(ranked) - predicted == 1 else 's'}"
     if not predicted:
         return f"{plates}, the nearest first."
-    return f"{plates} and {predicted} predicted recipe{'' if predicted == 1 else 's'}, the nearest first."
+    recipes = f"{predicted} predicted recipe{'' if predicted == 1 else 's'}"
+    return f"{plates} and {recipes}, in the order in which a plate is expected to match."
 
 
 def _one(studio: Studio, target: Target, place: int, suggestion: Suggestion, answers: Answers | None) -> None:

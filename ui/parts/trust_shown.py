@@ -41,8 +41,8 @@ def show_budget(reading: Reading) -> None:
         rows = "".join(_row(part, part.delta_e00 / most if most > 0 else 0.0) for part in parts)
         st.html(
             f'<ul class="pm-parts">{rows}</ul>'
-            f'<p class="pm-soft">Each by itself, in ΔE00. Together they make ±{reach_of(reading):.1f}: they add up in '
-            "squares, so only the longest bars are worth shortening.</p>"
+            f'<p class="pm-soft">In ΔE00. Squared, they add up to the square of ±{reach_of(reading):.1f}, so '
+            "only the longest bars are worth shortening.</p>"
         )
 
 
