@@ -119,7 +119,8 @@ def _targets(studio: Studio, target: Target) -> None:
                     st.rerun()
             st.html(
                 lab_line(target.reading)
-                + f'<p class="pm-soft">A plate matches within ΔE00 {target.tolerance:g}. ± holds 95 %.</p>'
+                + f'<p class="pm-soft">A plate matches within ΔE00 {target.tolerance:g}. ± holds 95 %; what target and '
+                "plates have in common, the camera say, cancels when they are compared.</p>"
             )
             if target.reading.caveats:
                 with st.expander(f"What to mind about this reading ({len(target.reading.caveats)})"):
