@@ -118,7 +118,7 @@ def test_a_chart_in_the_picture_makes_a_profile_on_the_spot():
     photo, chart = chart_photo(Shop("A", "FL2"), np.random.default_rng(5))
     assert calibrate(photo, chart).profile is not None
     with pytest.raises(CardError, match="24-patch chart"):
-        profile_from_chart(photo, find_card(photo, corners=CARD), "bench")
+        profile_from_chart(*plate_of(Shop("A", "FL2"), np.full(36, 0.1)), "bench")
 
 
 # Keeping
