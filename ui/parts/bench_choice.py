@@ -14,7 +14,7 @@ from ui.parts.answers import answers_for
 from ui.parts.cautions import show_cautions
 from ui.parts.drafts import Draft
 from ui.parts.faults import tell
-from ui.parts.opened import choose_target, chosen_target, logged
+from ui.parts.opened import ask_for_target, chosen_target, logged
 from ui.parts.piece import LAID_BY, UNSEALED, begin, bring_back
 from ui.parts.places import FIRST_PLATES, RECORD, TARGET
 from ui.parts.recipe_form import recipe_of
@@ -73,23 +73,6 @@ def choose(studio: Studio, draft: Draft) -> None:
         if st.button("I have read them: begin", type="primary", key="bench-begin"):
             begin(draft, offer.recipe, offer.source, target.id or 0, sealed, offer.from_form)
             st.rerun()
-
-
-def ask_for_target(studio: Studio, target: Target, page: str) -> Target:
-    """Let another target be chosen; return the one that is. page: what tells this field from those of other pages."""
-    targets = {str(item.id): item for item in reversed(studio.targets())}
-    number = st.selectbox(
-        "Target",
-        list(targets),
-        index=list(targets).index(str(target.id)),
-        format_func=lambda key: targets[key].name,
-        key=f"{page}.target.{target.id}",
-    )
-    if number != str(target.id):
-        choose_target(targets[number])
-        st.query_params["target"] = number
-        st.rerun()
-    return target
 
 
 def _offer(studio: Studio, draft: Draft, target: Target) -> Offer | None:

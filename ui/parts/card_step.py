@@ -15,6 +15,7 @@ from matcher.errors import CardError, MatcherError, ReadingError
 from ui.draw import Shape, draw
 from ui.parts.drafts import Draft
 from ui.parts.faults import tell, told
+from ui.parts.lab_fields import lab_fields
 from ui.parts.photographs import bench_picture, photo_of
 
 if TYPE_CHECKING:
@@ -180,12 +181,7 @@ def _measure_own(studio: Studio, draft: Draft) -> None:
     """Let the studio enter what an instrument says of its own grey card."""
     with st.expander("My grey card has been measured"):
         name = st.text_input("Name of the card", placeholder="bench card", live=True, **draft.field("own_name", ""))
-        with st.container(key=f"three-own-{draft.form}"):
-            columns = st.columns(3, gap="small", wrap=False)
-        values = [
-            column.number_input(label, value=None, step=None, format="%g", **draft.field(slot))
-            for column, label, slot in zip(columns, ("L*", "a*", "b*"), ("own_l", "own_a", "own_b"), strict=True)
-        ]
+        values = lab_fields(draft, f"own-{draft.form}", ("own_l", "own_a", "own_b"))
         st.html('<p class="pm-soft">D50, 2°. A bought card is near L* 49.5, a* 0, b* 0.</p>')
         if st.button("Keep this card", key=f"{draft.form}.own.keep"):
             if any(value is None for value in values):

@@ -58,3 +58,20 @@ def chosen_target(studio: Studio) -> Target | None:
 def choose_target(target: Target) -> None:
     """Work on ``target`` from now on; the address says so too, so that a reload comes back to it."""
     st.session_state["target"] = target.id
+
+
+def ask_for_target(studio: Studio, target: Target, page: str) -> Target:
+    """Let another target be chosen; return the one that is. page: what tells this field from those of other pages."""
+    targets = {str(item.id): item for item in reversed(studio.targets())}
+    number = st.selectbox(
+        "Target",
+        list(targets),
+        index=list(targets).index(str(target.id)),
+        format_func=lambda key: targets[key].name,
+        key=f"{page}.target.{target.id}",
+    )
+    if number != str(target.id):
+        choose_target(targets[number])
+        st.query_params["target"] = number
+        st.rerun()
+    return target

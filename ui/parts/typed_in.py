@@ -16,6 +16,7 @@ from matcher.errors import InstrumentFileError, MatcherError
 from ui.parts import look
 from ui.parts.drafts import Draft
 from ui.parts.faults import tell
+from ui.parts.lab_fields import lab_fields
 from ui.parts.swatches import figures, show_reading
 
 if TYPE_CHECKING:
@@ -62,12 +63,7 @@ def _from_figures(draft: Draft) -> Given:
     """Take L*, a*, b*; light, observer and uncertainty are folded away, being the usual ones most often."""
     from matcher.targets_from import lab_reading
 
-    with st.container(key=f"three-{draft.form}"):
-        columns = st.columns(3, gap="small", wrap=False)
-    values = [
-        column.number_input(label, value=None, step=None, format="%g", **draft.field(field))
-        for column, label, field in zip(columns, ("L*", "a*", "b*"), ("lab_l", "lab_a", "lab_b"), strict=True)
-    ]
+    values = lab_fields(draft, draft.form, ("lab_l", "lab_a", "lab_b"))
     st.html('<p class="pm-soft">From a spectrophotometer set to D50 and the 2° observer, the shine left out (SCE).</p>')
     with st.expander("Set otherwise, or its uncertainty is known"):
         light = st.selectbox("Light", LIGHTS, **draft.field("lab_light", "D50"))

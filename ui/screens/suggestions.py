@@ -15,7 +15,7 @@ from ui.parts.at_odds import show_contradictions
 from ui.parts.changes import changes, last_trial_for, show_changes
 from ui.parts.faults import tell
 from ui.parts.lights_darks import show_lights_and_darks
-from ui.parts.opened import choose_target, chosen_target, logged, the_studio
+from ui.parts.opened import ask_for_target, chosen_target, logged, the_studio
 from ui.parts.photographs import figure
 from ui.parts.places import FIRST_PLATES, RECORD, TARGET
 from ui.parts.ranked import show_ranked
@@ -106,17 +106,7 @@ def _targets(studio: Studio, target: Target) -> None:
                 st.html(figure(studio, target.photo, f"The photograph of {target.name}"))
         with words:
             if len(targets) > 1:
-                number = st.selectbox(
-                    "Target",
-                    list(targets),
-                    index=list(targets).index(str(target.id)),
-                    format_func=lambda key: targets[key].name,
-                    key=f"suggestions.target.{target.id}",
-                )
-                if number != str(target.id):
-                    choose_target(targets[number])
-                    st.query_params["target"] = number
-                    st.rerun()
+                ask_for_target(studio, target, "suggestions")
             st.html(
                 lab_line(target.reading)
                 + f'<p class="pm-soft">A plate matches within ΔE00 {target.tolerance:g}. ± holds 95 %; what target and '

@@ -8,9 +8,8 @@ import streamlit as st
 
 from matcher.errors import SuggestionError
 from ui.parts import look
-from ui.parts.bench_choice import ask_for_target
 from ui.parts.faults import tell
-from ui.parts.opened import chosen_target, logged, the_studio
+from ui.parts.opened import ask_for_target, chosen_target, logged, the_studio
 from ui.parts.places import FIRST_PLATES, LOG, RECORD
 from ui.parts.plots import QUIET
 from ui.parts.together import together
