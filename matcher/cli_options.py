@@ -63,6 +63,8 @@ class _Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         message = message.removeprefix("argument ").rstrip(".")
+        message = message.replace("invalid int value: ", "give a whole number, not ")
+        message = message.replace("invalid float value: ", "give a number, not ")
         raise TypingError(f"{message[:1].upper()}{message[1:]}; see {self.prog} --help.")
 
 

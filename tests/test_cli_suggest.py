@@ -338,3 +338,13 @@ def test_a_sealed_recipe_is_taken_by_its_word(told, studio, tmp_path):
     (tmp_path / "recipe.json").write_text(json.dumps(recipe.as_dict()))
     document = told("bench", "--lab", TARGET, "--recipe", tmp_path / "recipe.json", "--studio", studio)
     assert document["seal_shift"]["pairs"] == 0 and "a guess" in document["seal_shift"]["sentence"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "wanted"), [(("--plates", "abc"), "give a whole number, not 'abc'"), (("--tolerance", "x"), "a number")]
+)
+def test_words_where_a_number_belongs_are_told_in_plain_words(typed, wanted, capsys):
+    assert main(["next", "--lab", "36,17,29", *typed]) == 2
+    said = capsys.readouterr()
+    assert wanted in said.err
+    assert "invalid" not in said.err and not said.out
