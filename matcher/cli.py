@@ -16,7 +16,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from matcher import cli_bench, cli_camera, cli_log, cli_page, cli_reading, cli_suggest
+from matcher import cli_bench, cli_camera, cli_correct, cli_log, cli_page, cli_reading, cli_suggest
 from matcher import cli_values as values
 from matcher import cli_words as words
 from matcher.cli_answer import Answer, write
@@ -77,6 +77,7 @@ def _commands() -> dict[str, Callable[[argparse.Namespace], Answer | None]]:
         "import": cli_log.take_in,
         "set-aside": cli_log.set_aside,
         "take-back": cli_log.take_back,
+        "correct": cli_correct.correct,
         "add-reading": cli_log.add_reading,
         "targets": _targets,
         "cards": _cards,

@@ -10,7 +10,14 @@ import sys
 from collections.abc import Callable, Mapping
 from typing import Any, NoReturn
 
-from matcher.cli_shared_options import add_after, add_card_and_camera, add_photo, add_photo_or_lab, add_recipe
+from matcher.cli_shared_options import (
+    add_about_plate,
+    add_after,
+    add_card_and_camera,
+    add_photo,
+    add_photo_or_lab,
+    add_recipe,
+)
 from matcher.cli_suggest_options import add_suggesting
 from matcher.cli_values import TOLERANCE, TypingError
 
@@ -37,7 +44,7 @@ def command_line(functions: Mapping[str, Callable[[argparse.Namespace], Any]]) -
     _add_camera(add("camera", "Teach a camera under a light from a 24-patch chart; list and keep the profiles."))
     add_suggesting(add)
     _add_record(add("record", "Log a plate: its recipe and the colour that it gave."))
-    _add_trials(add("trials", "List the logged trials; export, import, set aside, take back."), add)
+    _add_trials(add("trials", "List the logged trials; correct, export, import, set aside, take back."), add)
     _add_targets(add("targets", "List the finishes that clients want; keep another."))
     _add_cards(add("cards", "List the reference cards; keep a measured one; print the carrier sheet."))
     add("backup", "Write a copy of the whole studio to one zip.").add_argument("file", metavar="FILE")
@@ -130,10 +137,8 @@ def _add_record(parser: _Parser) -> None:
     add_photo_or_lab(parser)
     add_recipe(parser)
     add_after(parser)
-    parser.add_argument("--target", metavar="ID", type=int, help="the target that it was made for")
-    parser.add_argument("--made-at", metavar="DATE", help="2025-03-31 or 2025-03-31T14:30 (now)")
-    for name, about in (("by", "who made it"), ("piece", "plate or piece"), ("notes", "anything else")):
-        parser.add_argument(f"--{name}", default="", help=about)
+    add_about_plate(parser)
+    parser.add_argument("--by", default="", help="who made it")
 
 
 def _add_trials(parser: _Parser, add: Callable[..., _Parser]) -> None:
@@ -147,16 +152,20 @@ def _add_trials(parser: _Parser, add: Callable[..., _Parser]) -> None:
     into.add_argument("--skip-bad", action="store_true", help="leave out rows of a table that cannot be used")
     set_aside = add("set-aside", "Let a trial no longer count; nothing is deleted.", parts)
     back = add("take-back", "Let a trial that was set aside count again.", parts)
+    mend = add("correct", "Correct what was typed of a trial; the earlier version stays in its history.", parts)
     later = add("add-reading", "Add a reading taken later: cool, waxed or lacquered.", parts)
     for one in (out, into):
         one.add_argument("file", metavar="FILE")
-    for one in (set_aside, back, later):
+    for one in (set_aside, back, mend, later):
         one.add_argument("id", metavar="ID", type=int)
     later.add_argument("--stage", choices=("cool", "waxed", "lacquered"), required=True, help="how the plate is now")
     add_photo_or_lab(later)
     later.any_order = True
     set_aside.add_argument("reason", metavar="REASON")
-    for one in (into, set_aside, back, later):
+    add_recipe(mend, corrects=True)
+    add_about_plate(mend, corrects=True)
+    mend.add_argument("--made-by", metavar="NAME", help="who made it")
+    for one in (into, set_aside, back, mend, later):
         one.add_argument("--by", default="", help="who does it")
 
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 
+from matcher import cli_values as values
 from matcher.cli_values import TOLERANCE
 
 
@@ -73,12 +75,29 @@ def add_after(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--after", metavar="N:L,a,b", action="append", default=[], help=about)
 
 
-def add_recipe(parser: argparse.ArgumentParser) -> None:
-    """Add a recipe as a file, or step by step."""
+def add_about_plate(parser: argparse.ArgumentParser, corrects: bool = False) -> None:
+    """Add what is noted of a plate besides recipe and colour; corrects: what is not given stays as it is logged."""
+    whole: Callable[[str], object] = values.whole_or_none if corrects else int
+    figure: Callable[[str], object] = values.number_or_none if corrects else float
+    text, or_none = (None, "; none: not noted") if corrects else ("", "")
+    parser.add_argument("--target", metavar="ID", type=whole, help=f"the target that it was made for{or_none}")
+    now = "" if corrects else " (now)"
+    parser.add_argument("--made-at", metavar="DATE", help=f"2025-03-31 or 2025-03-31T14:30{now}")
+    parser.add_argument("--air", metavar="T", type=figure, help=f"°C of the air{or_none}")
+    parser.add_argument("--humidity", metavar="H", type=figure, help=f"humidity of the air, per cent{or_none}")
+    parser.add_argument("--piece", metavar="TEXT", default=text, help="plate or piece")
+    parser.add_argument("--notes", metavar="TEXT", default=text, help="anything else")
+
+
+def add_recipe(parser: argparse.ArgumentParser, corrects: bool = False) -> None:
+    """Add a recipe as a file, or step by step; corrects: a part that is not given stays as it is logged."""
+    or_none = "; none: there was none" if corrects else ""
+    again = "; once for every coat that the plate has" if corrects else "; may be given again"
     parser.add_argument("--recipe", metavar="FILE", help="a recipe as JSON, instead of the options that follow")
     parser.add_argument("--alloy", help="silicon bronze")
     parser.add_argument("--surface", help="how it was cleaned and to what brightness")
-    parser.add_argument("--undercoat", metavar="STEP", help='"chemical,strength,burnish": liver of sulphur,0.5,0.25')
-    about = '"chemical,strength,passes,°C,application": ferric nitrate,0.5,6,105,fine mist; may be given again'
+    about = f'"chemical,strength,burnish": liver of sulphur,0.5,0.25{or_none}'
+    parser.add_argument("--undercoat", metavar="STEP", help=about)
+    about = f'"chemical,strength,passes,°C,application": ferric nitrate,0.5,6,105,fine mist{again}{or_none}'
     parser.add_argument("--coat", metavar="STEP", action="append", default=[], help=about)
-    parser.add_argument("--seal", metavar="STEP", help='"kind,coats,hot|cold": wax,3,hot')
+    parser.add_argument("--seal", metavar="STEP", help=f'"kind,coats,hot|cold": wax,3,hot{or_none}')

@@ -22,6 +22,8 @@ MOST_NAMED = 8
 TOLERANCE = 2.0
 """ΔE00 that counts as a match where nothing else is said."""
 HIGHEST_TEMP_C = SURFACE_TEMP_RANGE_C[1]
+NOT_NOTED = "none"
+"""What takes out a part of a logged plate: it was not there, or is not known."""
 Colour = tuple[float, float, float]
 Outline = tuple[tuple[float, float], ...]
 
@@ -121,6 +123,30 @@ def recipe_given(options: argparse.Namespace) -> Recipe:
     if is_stepwise(options):
         raise TypingError("Give the recipe either as a file or step by step, not both.")
     return recipe_file(options.recipe)
+
+
+def is_none(text: str) -> bool:
+    """Tell whether a word takes out what is logged."""
+    return text.strip().casefold() == NOT_NOTED
+
+
+def whole_or_none(text: str) -> int | str:
+    """Read a whole number, or "none" as NOT_NOTED."""
+    if is_none(text):
+        return NOT_NOTED
+    if not text.strip().isdecimal():
+        raise argparse.ArgumentTypeError(f"give a whole number or none, not {text!r}")
+    return int(text)
+
+
+def number_or_none(text: str) -> float | str:
+    """Read a number, or "none" as NOT_NOTED."""
+    if is_none(text):
+        return NOT_NOTED
+    try:
+        return float(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"give a number or none, not {text!r}") from error
 
 
 def is_stepwise(options: argparse.Namespace) -> bool:

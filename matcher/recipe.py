@@ -185,20 +185,33 @@ def describe(recipe: Recipe) -> str:
     """Say a recipe in the trade's words, one step to a phrase, in the order of the bench."""
     steps = [recipe.alloy]
     if recipe.undercoat is not None:
-        under = recipe.undercoat
-        back = f", burnished back {under.burnish:.0%}" if under.burnish else ", not burnished"
-        steps.append(f"{under.chemical} undercoat at {strength_in_words(under.strength)}{back}")
-    for coat in recipe.coats:
-        passes = "1 pass" if coat.passes == 1 else f"{coat.passes} passes"
-        steps.append(
-            f"{coat.chemical} at {strength_in_words(coat.strength)}, {passes} as {coat.application} "
-            f"at {coat.surface_temp_c:.0f} °C"
-        )
+        steps.append(undercoat_in_words(recipe.undercoat))
+    steps += [coat_in_words(coat) for coat in recipe.coats]
     if recipe.undercoat is None and not recipe.coats:
         steps.append("bare metal")
     if recipe.seal is not None:
-        times = "1 coat" if recipe.seal.coats == 1 else f"{recipe.seal.coats} coats"
-        steps.append(f"{times} of {recipe.seal.kind}, the first {'hot' if recipe.seal.hot else 'cold'}")
+        steps.append(seal_in_words(recipe.seal))
     else:
         steps.append("unsealed")
     return "; ".join(steps)
+
+
+def undercoat_in_words(under: Undercoat) -> str:
+    """Say an undercoat as `describe` does."""
+    back = f", burnished back {under.burnish:.0%}" if under.burnish else ", not burnished"
+    return f"{under.chemical} undercoat at {strength_in_words(under.strength)}{back}"
+
+
+def coat_in_words(coat: Coat) -> str:
+    """Say a coat as `describe` does."""
+    passes = "1 pass" if coat.passes == 1 else f"{coat.passes} passes"
+    return (
+        f"{coat.chemical} at {strength_in_words(coat.strength)}, {passes} as {coat.application} "
+        f"at {coat.surface_temp_c:.0f} °C"
+    )
+
+
+def seal_in_words(seal: Seal) -> str:
+    """Say a seal as `describe` does."""
+    times = "1 coat" if seal.coats == 1 else f"{seal.coats} coats"
+    return f"{times} of {seal.kind}, the first {'hot' if seal.hot else 'cold'}"

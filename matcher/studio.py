@@ -24,7 +24,9 @@ if TYPE_CHECKING:
     from matcher.cards import CardReading
     from matcher.photo import Photo
     from matcher.suggest import Suggester
+    from matcher.trials.corrections import Correction
     from matcher.trials.database import Database
+    from matcher.trials.facts import TypedFacts
     from matcher.trials.log import Change
     from matcher.trials.own_cards import OwnCard
     from matcher.trials.portable import Exported, Imported
@@ -38,6 +40,7 @@ class Studio:
 
     def __init__(self, database: Database) -> None:
         from matcher.trials.camera_profiles import ProfileShelf
+        from matcher.trials.corrections import Corrections
         from matcher.trials.drafts import Drafts
         from matcher.trials.log import TrialLog
         from matcher.trials.own_cards import OwnCards
@@ -49,6 +52,7 @@ class Studio:
         self.database = database
         self.log = TrialLog(database)
         self.photos = PhotoStore(database.photo_folder)
+        self._corrections = Corrections(database)
         self._targets = TargetList(database)
         self._drafts = Drafts(database)
         self._own_cards = OwnCards(database)
@@ -118,9 +122,25 @@ class Studio:
         """Add a kept photograph to a trial. Raises StudioError."""
         return self.log.add_photo(trial_id, sha256, who)
 
-    def change_notes(self, trial_id: int, notes: str, who: str = "") -> Trial:
-        """Replace a trial's notes; the old ones stay in its history. Raises StudioError."""
-        return self.log.change_notes(trial_id, notes, who)
+    def correct(self, trial_id: int, facts: TypedFacts, instead_of: TypedFacts, who: str = "") -> Trial:
+        """Mend what was typed of a trial, its readings apart, and return it; its history keeps the earlier version.
+
+        instead_of: what the log said when the correction was begun (``matcher.trials.facts_of``). Raises StudioError,
+        also when the log says something else by now; then nothing is changed.
+        """
+        return self._corrections.correct(trial_id, facts, instead_of, who)
+
+    def corrections(self, trial_id: int) -> list[Correction]:
+        """Return how a trial was corrected, the oldest correction first; each with what was changed."""
+        from matcher.trials.corrections import corrections_among
+
+        return corrections_among(self.history("trial", trial_id))
+
+    def what_a_correction_changes(self, was: TypedFacts, now: TypedFacts) -> tuple[str, ...]:
+        """Say what differs between two versions of what was typed, a line each: "Coat 1, passes: 8, was 6"."""
+        from matcher.trials.facts import what_changed
+
+        return what_changed(was, now, {target.id or 0: target.name for target in self.targets(include_set_aside=True)})
 
     def history(self, kind: str | None = None, subject: object = None) -> list[Change]:
         """Return what was changed, by whom and when; of one thing with ``("trial", 12)``."""

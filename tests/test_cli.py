@@ -182,6 +182,58 @@ def test_trials_are_set_aside_and_taken_back(told, studio):
     assert len(told("trials", "--studio", studio)["trials"]) == 3
 
 
+def test_a_typed_slip_is_corrected_and_the_rest_stays(told, run, studio):
+    made = told("record", "--studio", studio, *STEPS, "--lab", "36,13,20", "--notes", "even", "--air", 18)["trial"]
+    mended = told("trials", "correct", 4, "--studio", studio, "--seal", "wax,2,hot", "--undercoat", "none",
+                  "--air", "none", "--humidity", 55, "--by", "invented")  # fmt: skip
+    trial = mended["trial"]
+    assert mended["changed"] == [
+        "Undercoat taken out: liver of sulphur undercoat at half strength, burnished back 25%",
+        "Seal, coats: 2, was 3",
+        "Air temperature: not noted, was 18 °C",
+        "Humidity: 55 %, was not noted",
+    ]
+    assert trial["recipe"]["undercoat"] is None and trial["recipe"]["coats"] == made["recipe"]["coats"]
+    assert (trial["notes"], trial["reading"], trial["uid"]) == ("even", made["reading"], made["uid"])
+    assert told("suggest", "--studio", studio, "--lab", "36,13,20")["suggestions"][0]["recipe"] == trial["recipe"]
+    code, out, _ = run("trials", "correct", 4, "--studio", studio, "--seal", "wax,2,hot")
+    assert code == 0 and out.startswith("Trial 4 says so already: nothing was changed.")
+    code, out, _ = run("trials", "correct", 4, "--studio", studio, "--coat", "none", "--seal", "none")
+    assert "Coat 2 taken out" in out and out.rstrip().endswith("bare metal; unsealed")
+
+
+def test_a_coat_that_is_corrected_keeps_its_bottle_while_its_chemical_stays(told, studio):
+    with Studio.open(studio) as opened:
+        opened.save_stock("Fe-1", "ferric nitrate", 400)
+        recipe = Recipe("silicon bronze", None, (Coat("ferric nitrate", 0.5, 6, 105.0, stock="Fe-1"),))
+        opened.record(Trial(recipe, Reading(lab=(36.0, 13.0, 20.0))))
+    mended = told("trials", "correct", 4, "--studio", studio, "--coat", "Ferric nitrate,0.25,6,105")
+    assert mended["trial"]["recipe"]["coats"][0]["stock"] == "Fe-1"
+    mended = told("trials", "correct", 4, "--studio", studio, "--coat", "cupric nitrate,0.25,6,105")
+    assert mended["trial"]["recipe"]["coats"][0]["stock"] is None
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ((2,), "Say what is to be corrected"),
+        ((99, "--notes", "new"), "no trial 99"),
+        ((2, "--coat", "ferric nitrate,5,6,105"), "coat's strength"),
+        ((2, "--coat", "none", "--coat", "ferric nitrate,0.5,6,105"), "none"),
+        ((2, "--air", "warm"), "a number or none"),
+        ((2, "--target", "the heron"), "a whole number or none"),
+        ((2, "--target", "9"), "no target 9"),
+        ((2, "--made-at", "2999-01-01"), "yet to come"),
+        ((2, "--recipe", "missing.json"), "missing.json"),
+        ((2, "--recipe", "r.json", "--alloy", "brass"), "not both"),
+    ],
+)
+def test_a_correction_that_cannot_be_is_refused_and_changes_nothing(given, said, told, refused, studio):
+    before = told("trials", "--studio", studio)
+    assert said in refused("trials", "correct", *given, "--studio", studio)
+    assert told("trials", "--studio", studio) == before
+
+
 def test_trials_go_from_studio_to_studio(told, studio, tmp_path):
     written = told("trials", "export", tmp_path / "log.zip", "--studio", studio)
     assert written["trials"] == 3 and zipfile.is_zipfile(tmp_path / "log.zip")
@@ -286,6 +338,7 @@ LOOKING = {
     "an export": ("trials", "export", "out.zip"),
     "a backup": ("backup", "out.zip"),
     "setting aside": ("trials", "set-aside", "1", "why"),
+    "correcting": ("trials", "correct", "1", "--notes", "even"),
     "a later reading": ("trials", "add-reading", "1", "--stage", "waxed", "--lab", "38,14,22"),
     "suggest": ("suggest", "--lab", "38,14,22"),
     "next": ("next", "--lab", "38,14,22"),
@@ -353,7 +406,7 @@ def test_a_port_in_use_is_refused(refused):
 
 def test_help_is_there_for_the_person_who_forgot(capsys):
     for command in ((), ("read",), ("repeat",), ("camera",), ("suggest",),
-                    ("record",), ("trials",), ("trials", "set-aside"), ("targets",),
+                    ("record",), ("trials",), ("trials", "set-aside"), ("trials", "correct"), ("targets",),
                     ("cards",), ("backup",), ("demo",), ("app",)):  # fmt: skip
         with pytest.raises(SystemExit) as ended:
             main([*command, "--help"])

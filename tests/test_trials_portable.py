@@ -8,6 +8,7 @@ import threading
 import zipfile
 from collections.abc import Callable, Iterator
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +19,7 @@ from hypothesis import strategies as st
 
 from matcher.errors import MatcherError, StudioError
 from matcher.studio import Studio
-from matcher.trials import Trial, portable
+from matcher.trials import Trial, facts_of, portable
 from matcher.trials.database import DATABASE_NAME
 from tests.plates import MADE_AT, a_photograph, a_profile, a_recipe, a_target, a_trial
 
@@ -116,7 +117,8 @@ def test_importing_ones_own_export_changes_nothing(studio: Studio, tmp_path: Pat
 def test_what_was_changed_here_since_stays_and_is_named(studio: Studio, other: Studio, tmp_path: Path) -> None:
     studio.export(tmp_path / "out.zip")
     other.import_file(tmp_path / "out.zip")
-    other.change_notes(2, "looked at it again")
+    was = facts_of(other.trial(2))
+    other.correct(2, replace(was, notes="looked at it again"), instead_of=was)
     other.take_back(2)
     assert other.import_file(tmp_path / "out.zip").differing == (2,)
     assert other.trial(2).notes == "looked at it again"

@@ -3,6 +3,7 @@
 Takes recipes and readings in, gives trials and targets to the suggestions. `matcher.studio.Studio` is the door.
 """
 
+from matcher.trials.facts import TypedFacts, facts_of
 from matcher.trials.trial import StageReading, Target, Trial
 
-__all__ = ["StageReading", "Target", "Trial"]
+__all__ = ["StageReading", "Target", "Trial", "TypedFacts", "facts_of"]

@@ -85,11 +85,6 @@ class TrialLog:
         """Let a trial that was set aside count again. Raises StudioError."""
         return self._change(trial_id, {"set_aside_reason": None}, "taken back", "", who)
 
-    def change_notes(self, trial_id: int, notes: str, who: str = "") -> Trial:
-        """Replace a trial's notes; the old ones stay in its history. Raises StudioError."""
-        old = self.trial(trial_id).notes
-        return self._change(trial_id, {"notes": rows.storable(notes, "notes")}, "notes changed", old, who)
-
     def add_stage(self, trial_id: int, step: StageReading, who: str = "") -> Trial:
         """Add a reading taken later ("waxed", "after a year outdoors") to a trial. Raises StudioError."""
         with self.database.writing() as session:
@@ -133,7 +128,7 @@ class TrialLog:
 
     def _change(self, trial_id: int, values: dict[str, Any], what: str, detail: str, who: str) -> Trial:
         with self.database.writing() as session:
-            row = session.get(TrialRow, _number(trial_id))
+            row = session.get(TrialRow, row_number(trial_id))
             if row is None:
                 raise _no_trial(trial_id)
             if all(getattr(row, name) == value for name, value in values.items()):
@@ -183,7 +178,7 @@ def load_trials(session: Session, which: sa.ColumnElement[bool] | None = None) -
 
 
 def one_trial(session: Session, trial_id: int) -> Trial:
-    found = load_trials(session, TrialRow.id == _number(trial_id))
+    found = load_trials(session, TrialRow.id == row_number(trial_id))
     if not found:
         raise _no_trial(trial_id)
     return found[0]
@@ -192,7 +187,7 @@ def one_trial(session: Session, trial_id: int) -> Trial:
 def record_in(session: Session, trials: Sequence[Trial], who: str = "", what: str = "recorded") -> list[Trial]:
     """Keep ``trials`` within an open transaction; those logged before (same uid, same content) are kept once."""
     values = [rows.trial_values(trial) for trial in trials]
-    _check_what_they_name(session, trials)
+    check_what_they_name(session, trials)
     uids = [value["uid"] for value in values]
     logged = by_uid(session, uids)
     fresh: dict[str, tuple[Trial, dict[str, Any]]] = {}
@@ -202,8 +197,8 @@ def record_in(session: Session, trials: Sequence[Trial], who: str = "", what: st
             fresh[value["uid"]] = (trial, value)
         elif not same_content(trial, earlier):
             raise StudioError(
-                f"Give the changed trial a uid of its own: {value['uid']!r} is logged with other content, and what is "
-                "logged stays as it is."
+                f"Give the changed trial a uid of its own, or correct the logged one: {value['uid']!r} is logged with "
+                "other content, and that stays as it is."
             )
     if fresh:
         _insert(session, [trial for trial, _ in fresh.values()], [value for _, value in fresh.values()], who, what)
@@ -251,7 +246,8 @@ def _insert_all(session: Session, table: type[Any], values: list[dict[str, Any]]
         session.execute(sa.insert(table), values)
 
 
-def _check_what_they_name(session: Session, trials: Sequence[Trial]) -> None:
+def check_what_they_name(session: Session, trials: Sequence[Trial]) -> None:
+    """Raise StudioError when a photograph, target or stock that a trial names is not in the studio."""
     _check_photos(session, {sha256 for trial in trials for sha256 in trial.photos})
     targets = {trial.target_id for trial in trials} - {None}
     if targets:
@@ -307,7 +303,8 @@ def _by_trial(found: Iterable[sa.RowMapping]) -> defaultdict[int, list[sa.RowMap
     return grouped
 
 
-def _number(number: object) -> int:
+def row_number(number: object) -> int:
+    """Return a trial's number as a query may take it; 0, which no trial has, for what is none."""
     return number if isinstance(number, int) and 0 < number <= MAX_ID else 0
 
 

@@ -373,7 +373,11 @@ def _trial(at: int, item: Mapping[str, Any]) -> Trial:
 
 def _history_line(item: Mapping[str, Any]) -> dict[str, Any]:
     lines = {name: rows.line(item[name], f"history's {name!r}") for name in ("who", "what", "kind", "subject")}
-    return {**lines, "at": moment(item["at"]), "detail": rows.storable(item["detail"], "history's detail")}
+    return {
+        **lines,
+        "at": moment(item["at"]),
+        "detail": rows.storable(item["detail"], "history's detail", rows.MAX_JSON_CHARACTERS),
+    }
 
 
 def _check_photo(archive: zipfile.ZipFile, photo: KeptPhoto, missing: bool) -> None:

@@ -1,0 +1,138 @@
+"""What a person typed of a plate: everything that the log holds of it but its readings and photographs.
+
+`corrections` mends these facts; the words here say what a correction changed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from datetime import datetime
+from itertools import zip_longest
+from textwrap import shorten
+from typing import Any
+
+from matcher.errors import StudioError
+from matcher.recipe import Coat, Recipe, Seal, Undercoat, coat_in_words, seal_in_words, undercoat_in_words
+from matcher.trials.trial import Trial, in_utc, moment
+
+LONGEST_QUOTED = 80
+
+_UNDERCOAT = {"chemical": "chemical", "strength": "strength", "burnish": "burnish", "stock": "bottle"}
+_COAT = {
+    "chemical": "chemical",
+    "strength": "strength",
+    "passes": "passes",
+    "surface_temp_c": "surface temperature",
+    "application": "laid on as",
+    "stock": "bottle",
+}
+_SEAL = {"kind": "kind", "coats": "coats", "hot": "first coat"}
+_UNITS = {"surface_temp_c": " °C", "strength": " of stock", "air temperature": " °C", "humidity": " %"}
+
+
+@dataclass(frozen=True)
+class TypedFacts:
+    """What was typed of one plate; units and meanings are those of `Trial`."""
+
+    recipe: Recipe
+    made_at: datetime
+    made_by: str = ""
+    piece: str = ""
+    ambient_temp_c: float | None = None
+    ambient_humidity_percent: float | None = None
+    notes: str = ""
+    target_id: int | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain JSON types; ``TypedFacts.from_dict`` takes them back."""
+        return {**vars(self), "recipe": self.recipe.as_dict(), "made_at": in_utc(self.made_at).isoformat()}
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> TypedFacts:
+        """Take back what ``as_dict`` gave. Raises a MatcherError."""
+        try:
+            return cls(**{**data, "recipe": Recipe.from_dict(data["recipe"]), "made_at": moment(data["made_at"])})
+        except (KeyError, TypeError) as error:
+            raise StudioError(f"Check what was typed of this plate against an exported trial: {error}.") from error
+
+
+def facts_of(trial: Trial) -> TypedFacts:
+    """Return what was typed of a trial."""
+    return TypedFacts(**{item.name: getattr(trial, item.name) for item in fields(TypedFacts)})
+
+
+def what_changed(was: TypedFacts, now: TypedFacts, targets: Mapping[int, str]) -> tuple[str, ...]:
+    """Say each difference in one line, in the order of the bench: "Coat 1, passes: 8, was 6".
+
+    targets: the names of the targets by their numbers.
+    """
+    return (*_recipe_changes(was.recipe, now.recipe), *_about_changes(was, now, targets))
+
+
+def _recipe_changes(was: Recipe, now: Recipe) -> list[str]:
+    said = _line("Alloy", now.alloy, was.alloy) + _line("Surface", now.surface, was.surface)
+    said += _part("Undercoat", was.undercoat, now.undercoat)
+    single = max(len(was.coats), len(now.coats)) == 1
+    for number, (before, after) in enumerate(zip_longest(was.coats, now.coats), start=1):
+        said += _part("Coat" if single else f"Coat {number}", before, after)
+    return said + _part("Seal", was.seal, now.seal)
+
+
+Part = Undercoat | Coat | Seal
+
+
+def _part(name: str, was: Part | None, now: Part | None) -> list[str]:
+    """Say what changed in one part of a recipe, or that it came in or went out."""
+    if was is None or now is None:
+        there = was or now
+        return [] if there is None else [f"{name} {'added' if was is None else 'taken out'}: {_in_words(there)}"]
+    titles = _UNDERCOAT if isinstance(now, Undercoat) else _COAT if isinstance(now, Coat) else _SEAL
+    lines = []
+    for field, title in titles.items():
+        after, before = getattr(now, field), getattr(was, field)
+        if field == "hot":
+            after, before = ("on warm metal" if value else "on cold metal" for value in (after, before))
+        lines += _line(f"{name}, {title}", after, before, _UNITS.get(field, ""))
+    return lines
+
+
+def _in_words(part: Part) -> str:
+    if isinstance(part, Undercoat):
+        return undercoat_in_words(part)
+    return coat_in_words(part) if isinstance(part, Coat) else seal_in_words(part)
+
+
+def _about_changes(was: TypedFacts, now: TypedFacts, targets: Mapping[int, str]) -> list[str]:
+    same_day = was.made_at.date() == now.made_at.date()
+    form = "%d %B %Y, %H:%M UTC" if same_day else "%d %B %Y"
+    return [
+        *_line("For the target", _target(now.target_id, targets), _target(was.target_id, targets)),
+        *_line("Mark on the plate", now.piece, was.piece),
+        *_line("Made by", now.made_by, was.made_by),
+        *_line("Made on", in_utc(now.made_at).strftime(form), in_utc(was.made_at).strftime(form)),
+        *_line("Air temperature", now.ambient_temp_c, was.ambient_temp_c, _UNITS["air temperature"]),
+        *_line("Humidity", now.ambient_humidity_percent, was.ambient_humidity_percent, _UNITS["humidity"]),
+        *_notes(was.notes, now.notes),
+    ]
+
+
+def _notes(was: str, now: str) -> list[str]:
+    short = [shorten(text, LONGEST_QUOTED, placeholder=" …") for text in (now, was)]
+    if was != now and short[0] == short[1]:
+        return ["Notes: changed"]
+    return _line("Notes", *short)
+
+
+def _target(number: int | None, targets: Mapping[int, str]) -> str:
+    return "" if number is None else targets.get(number, f"target {number}")
+
+
+def _line(title: str, now: object, was: object, unit: str = "") -> list[str]:
+    return [] if now == was else [f"{title}: {_value(now, unit)}, was {_value(was, unit)}"]
+
+
+def _value(value: object, unit: str) -> str:
+    if value is None or value == "":
+        return "not noted"
+    return f"{value:g}{unit}" if isinstance(value, float) else f"{value}{unit}"
