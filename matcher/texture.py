@@ -18,6 +18,7 @@ from matcher.calibration import Calibration
 from matcher.cielab import lab_to_xyz, xyz_to_lab
 from matcher.errors import ReadingError
 from matcher.finish import PaletteColour, specular
+from matcher.one_thread import one_thread
 from matcher.photo import Photo
 from matcher.regions import pixels_inside
 
@@ -94,8 +95,6 @@ def palette(
 
 def _clusters(values: Floats, most: int, rng: np.random.Generator) -> NDArray[np.intp]:
     """Return a cluster's number for every CIELAB (n, 3)."""
-    from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
-
     from matcher.delta_e_metric import delta_e_metric
     from matcher.uncertainty import square_root
 
@@ -104,7 +103,7 @@ def _clusters(values: Floats, most: int, rng: np.random.Generator) -> NDArray[np
     chosen = _sampled(placed, CHOOSING_PIXELS, rng)
     if len(chosen) < FEWEST_PIXELS or placed.std(axis=0).max() < LEAST_SPREAD_DELTA_E00:
         return np.zeros(len(values), dtype=np.intp)
-    with threadpool_limits(limits=1):  # so few points are fitted faster by one thread than shared out
+    with one_thread():
         return np.asarray(_best_mixture(chosen, most, rng).predict(placed), dtype=np.intp)
 
 

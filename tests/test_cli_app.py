@@ -60,14 +60,13 @@ def test_a_demo_is_never_laid_over_another_studio(told, tmp_path, capsys):
 
 
 @contextmanager
-def serving(tmp_path, *arguments, **environment) -> Iterator[tuple[str, subprocess.Popen[str], float]]:
-    """Run `app` in a process of its own, with a home of its own, until its page answers; give URL, process, seconds."""
+def serving(tmp_path, *arguments, **environment) -> Iterator[tuple[str, subprocess.Popen[str]]]:
+    """Run `app` in a process of its own, with a home of its own, until its page answers; give URL and process."""
     for folder in ("home", "data"):
         (tmp_path / folder).mkdir()
     kept = {name: value for name, value in os.environ.items() if name not in ("DISPLAY", "WAYLAND_DISPLAY")}
     kept |= {"HOME": str(tmp_path / "home"), "XDG_DATA_HOME": str(tmp_path / "data"), **environment}
     kept["PYTHONPATH"] = os.pathsep.join(path for path in sys.path if path)
-    start = time.perf_counter()
     command = [sys.executable, "-m", "matcher", "app", "--json", *map(str, arguments)]
     with subprocess.Popen(
         command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=kept, cwd=tmp_path
@@ -76,7 +75,7 @@ def serving(tmp_path, *arguments, **environment) -> Iterator[tuple[str, subproce
             assert process.stdout is not None
             url = json.loads(process.stdout.readline())["url"]
             wait_for(url)
-            yield url, process, time.perf_counter() - start
+            yield url, process
         finally:
             process.terminate()
             process.communicate(timeout=20)
@@ -95,8 +94,8 @@ def wait_for(url: str) -> None:
 
 
 def test_the_page_answers_on_this_machine_only_and_leaves_the_home_alone(tmp_path):
-    with serving(tmp_path, "--demo") as (url, process, seconds):
-        assert url.startswith("http://127.0.0.1:") and seconds < 15
+    with serving(tmp_path, "--demo") as (url, process):
+        assert url.startswith("http://127.0.0.1:")
         with urllib.request.urlopen(url, timeout=5) as answer:
             assert b"<html" in answer.read()
         listening = socket.socket()
@@ -123,7 +122,7 @@ def test_the_page_opens_a_browser_where_there_is_a_display(tmp_path):
     (programs / "xdg-open").write_text(f'#!/bin/sh\necho "$1" > "{noted}"\n')
     (programs / "xdg-open").chmod(0o755)
     path = os.pathsep.join((str(programs), os.environ["PATH"]))
-    with serving(tmp_path, "--studio", tmp_path / "studio", DISPLAY=":99", PATH=path) as (url, _, _):
+    with serving(tmp_path, "--studio", tmp_path / "studio", DISPLAY=":99", PATH=path) as (url, _):
         for _ in range(100):
             if noted.exists() and noted.read_text().endswith("\n"):
                 break

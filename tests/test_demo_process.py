@@ -3,7 +3,6 @@ its family. Facts are "common practice, no source" unless a source stands beside
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -23,8 +22,6 @@ from matcher.demo.process import (
     invented_process,
     plate_lab,
     spectrum_lab,
-    true_lab,
-    xyz_weights,
 )
 from matcher.errors import RecipeError
 from matcher.recipe import Coat, Recipe, Seal, Undercoat
@@ -157,7 +154,8 @@ def test_wax_darkens_and_deepens_and_lacquer_does_less(
     waxed = process.true_lab(replace(recipe, seal=Seal("wax", coats, hot)))
     lacquered = process.true_lab(replace(recipe, seal=Seal("lacquer", coats, hot)))
     assert waxed[0] < lacquered[0] < bare[0]
-    if chroma(bare) > 5:  # a grey has no depth of colour to gain
+    assert chroma(waxed) / waxed[0] > chroma(bare) / bare[0]
+    if chroma(bare) > 10:  # a grey has no depth of colour to gain
         assert chroma(waxed) > chroma(bare)
 
 
@@ -250,18 +248,6 @@ def test_cielab_of_spectra_agrees_with_colour_science() -> None:
 def test_a_flat_eighteen_per_cent_is_the_grey_card() -> None:
     """CIE 15: L* = 116 · 0.18^(1/3) − 16 = 49.50."""
     np.testing.assert_allclose(spectrum_lab(np.full(36, 0.18)), [116 * 0.18 ** (1 / 3) - 16, 0, 0], atol=1e-6)
-
-
-def test_a_recipe_takes_under_a_millisecond() -> None:
-    recipe = Recipe(
-        "silicon bronze", Undercoat("liver of sulphur", 0.5, 0.25), (Coat("ferric nitrate", 0.5, 6, 105.0),) * 2,
-        Seal("wax", 3, True),
-    )  # fmt: skip
-    xyz_weights()
-    started = time.process_time()
-    for _ in range(200):
-        true_lab(recipe)
-    assert (time.process_time() - started) / 200 < 1e-3
 
 
 def test_the_same_generator_gives_the_same_plate() -> None:

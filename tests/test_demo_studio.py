@@ -8,7 +8,6 @@ import re
 import shutil
 import subprocess
 import sys
-import time
 from datetime import timedelta
 from io import BytesIO
 from pathlib import Path
@@ -289,16 +288,6 @@ def test_when_it_fails_half_way_nothing_is_left(tmp_path: Path, monkeypatch: pyt
     with pytest.raises(StudioError, match="No space left"):
         make_demo_studio(tmp_path / "demo")
     assert list(tmp_path.iterdir()) == []
-
-
-def test_the_demo_studio_is_made_in_under_a_second(tmp_path: Path) -> None:
-    """Of this process's own time: what else the machine does meanwhile is not counted."""
-    times = []
-    for attempt in range(3):
-        started = time.process_time()
-        make_demo_studio(tmp_path / f"demo {attempt}").close()
-        times.append(time.process_time() - started)
-    assert min(times) < 1.0
 
 
 # The command

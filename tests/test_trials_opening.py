@@ -392,18 +392,13 @@ def test_processes_that_open_a_new_folder_at_once_all_keep_their_trials(tmp_path
         assert studio.log.revision() == 60
 
 
-def test_opening_a_fresh_studio_neither_takes_long_nor_loads_the_migrations(tmp_path: Path) -> None:
+def test_opening_a_fresh_studio_loads_neither_the_migrations_nor_the_page(tmp_path: Path) -> None:
+    """They take longer than all the rest of it."""
     code = (
-        "import time, sys; start = time.process_time()\n"
+        "import sys\n"
         "from matcher.studio import Studio\n"
         f"Studio.open({str(tmp_path / 'fresh')!r})\n"
-        "print(time.process_time() - start, 'alembic' in sys.modules, 'streamlit' in sys.modules)"
+        "print('alembic' in sys.modules, 'streamlit' in sys.modules)"
     )
-    best = 1e9
-    for _ in range(3):
-        shutil.rmtree(tmp_path / "fresh", ignore_errors=True)
-        run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)
-        seconds, alembic, streamlit = run.stdout.split()
-        assert (alembic, streamlit) == ("False", "False")
-        best = min(best, float(seconds))
-    assert best < 1.5  # 0.4 s measured; the aim is 0.5 s, and a busy machine's caches are cold
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)
+    assert run.stdout.split() == ["False", "False"]

@@ -9,7 +9,7 @@ and a darker ground never lightens the result.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from matcher.cielab import D50_WHITE, xyz_to_lab
 from matcher.suggest.columns import Categories, Columns
 from matcher.suggest.trade_facts import is_ferric
+from matcher.suggest.unknowns import STEP, Block, Changes, Reader
 
 Floats = NDArray[np.float64]
 
@@ -24,14 +25,6 @@ BRADFORD: Floats = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367
 """XYZ to sharpened cone responses (ICC.1:2022, annex E)."""
 MIDDLE_TEMP_C = 105.0
 """About where a solution flashes off: common practice, no source."""
-
-_STEP = 1e-4
-
-
-@dataclass(frozen=True)
-class _Block:
-    place: slice
-    shape: tuple[int, ...]
 
 
 class FilmMean:
@@ -43,7 +36,7 @@ class FilmMean:
 
     def __init__(self, categories: Categories) -> None:
         self.categories = categories
-        self._blocks: dict[str, _Block] = {}
+        self._blocks: dict[str, Block] = {}
         self._means: list[Floats] = []
         self._sds: list[Floats] = []
         self._size = 0
@@ -89,87 +82,101 @@ class FilmMean:
 
     def _add(self, name: str, mean: Floats | float, sd: Floats | float) -> None:
         values = np.asarray(mean, float)
-        self._blocks[name] = _Block(slice(self._size, self._size + values.size), values.shape)
+        self._blocks[name] = Block(slice(self._size, self._size + values.size), values.shape)
         self._means.append(values.ravel())
         self._sds.append(np.broadcast_to(np.asarray(sd, float), values.shape).ravel())
         self._size += values.size
 
     def lab(self, unknowns: Floats, columns: Columns) -> Floats:
         """Return CIELAB (..., n, 3) of n recipes for unknowns (..., p)."""
-        get = _Unknowns(unknowns, self._blocks)
-        ground = np.exp(
-            get.shared("metal") + get.own("metal_own", columns.alloy) + get.own("surface_own", columns.surface)
-        )
-        ground = self._with_base(get, ground, columns)
-        for j in range(columns.chemical.shape[1]):
-            ground = self._with_coat(get, ground, columns, j)
-        depth = 1 - np.exp(-columns.seal_coats / 1.2)
-        sealed = np.minimum(get.shared("seal") + get.own("seal_own", columns.seal), 0.0) * depth[:, None]
-        haze = np.exp(get.shared("haze"))[..., None]
-        bands = haze + (1 - haze) * ground * np.exp(sealed)
-        return xyz_to_lab(bands @ _BANDS_TO_XYZ.T)
+        read = Reader(unknowns, self._blocks)
+        ground = self._metal(read, columns)
+        if (columns.undercoat >= 0).any():
+            ground = self._with_base(read, ground, columns)
+        for j in _coats(columns):
+            ground = self._coated(read, ground, columns, j)
+        return _lab(self._hazed(read, ground * self._sealed(read, columns)))
 
-    def _with_base(self, get: _Unknowns, metal: Floats, columns: Columns) -> Floats:
-        if not (columns.undercoat >= 0).any():
-            return metal
+    def _metal(self, read: Reader, columns: Columns) -> Floats:
+        logs = read("metal", "metal_own", columns.alloy)
+        return np.asarray(np.exp(logs + read(None, "surface_own", columns.surface)))
+
+    def _with_base(self, read: Reader, metal: Floats, columns: Columns) -> Floats:
         at = columns.undercoat
-        most, thins, power = (get.shared("burnish")[..., k] for k in range(3))
+        most, thins, power = (read("burnish")[..., k] for k in range(3))
         back = columns.burnish ** np.exp(power)
-        rate = np.exp(get.shared("base_rate") + get.own("base_rate_own", at))
+        rate = np.exp(read("base_rate", "base_rate_own", at))
         amount = (1 - np.exp(-columns.base_strength / rate)) * (1 - _share(thins) * back)
-        passed = np.exp(-2 * np.exp(get.shared("base_depth") + get.own("base_depth_own", at)) * amount[..., None])
-        floor = np.minimum(np.exp(get.shared("base_floor") + get.own("base_floor_own", at)), metal)
+        passed = np.exp(-2 * np.exp(read("base_depth", "base_depth_own", at)) * amount[..., None])
+        floor = np.minimum(np.exp(read("base_floor", "base_floor_own", at)), metal)
         dark = floor + (metal - floor) * passed
         bare = (_share(most) * back * (at >= 0))[..., None]
         return np.where((at >= 0)[:, None], bare * metal + (1 - bare) * dark, metal)
 
-    def _with_coat(self, get: _Unknowns, ground: Floats, columns: Columns, j: int) -> Floats:
+    def _coated(self, read: Reader, ground: Floats, columns: Columns, j: int) -> Floats:
+        passed, added = self._film(read, columns, j)
+        return ground * passed + added
+
+    def _film(self, read: Reader, columns: Columns, j: int) -> tuple[Floats, Floats]:
+        """Return what a coat lets through and what it adds, each (..., n, 3)."""
         at, there = columns.chemical[:, j], columns.chemical[:, j] >= 0
-        if not there.any():
-            return ground
         warmer = (columns.temp_c[:, j] - MIDDLE_TEMP_C) / 10
-        powers = np.exp(get.shared("powers") + get.own("powers_own", at))
+        powers = np.exp(read("powers", "powers_own", at))
         dose = (
             np.maximum(columns.strength[:, j], 1e-6) ** powers[..., 0]
             * np.maximum(columns.passes[:, j], 1e-6) ** powers[..., 1]
-            * np.exp(np.exp(get.shared("heat") + get.own("heat_own", at)) * warmer)
-            * np.exp(get.own("application_own", columns.application[:, j]))
+            * np.exp(np.exp(read("heat", "heat_own", at)) * warmer)
+            * np.exp(read(None, "application_own", columns.application[:, j]))
         )
         # what the first touch of a solution spends before it takes hold; nothing for most
-        dose = dose**2 / (dose + np.exp(get.shared("onset") + get.own("onset_own", at)))
-        taken = (1 - np.exp(-dose / np.exp(get.shared("rate") + get.own("rate_own", at)))) * there
-        bake = np.exp(np.exp(get.shared("bake") + get.own("bake_own", at)) * warmer[:, None])
-        passed = np.exp(-2 * np.exp(get.shared("depth") + get.own("depth_own", at)) * bake * taken[..., None])
-        cover = np.exp(get.shared("cover") + get.own("cover_own", at)) * ~self.ferric[at]
-        added = np.exp(get.shared("colour") + get.own("colour_own", at)) * -np.expm1(-2 * cover * taken)[..., None]
-        return ground * passed + added
+        dose = dose**2 / (dose + np.exp(read("onset", "onset_own", at)))
+        taken = (1 - np.exp(-dose / np.exp(read("rate", "rate_own", at)))) * there
+        bake = np.exp(np.exp(read("bake", "bake_own", at)) * warmer[:, None])
+        passed = np.exp(-2 * np.exp(read("depth", "depth_own", at)) * bake * taken[..., None])
+        cover = np.exp(read("cover", "cover_own", at)) * ~self.ferric[at]
+        return passed, np.exp(read("colour", "colour_own", at)) * -np.expm1(-2 * cover * taken)[..., None]
+
+    def _sealed(self, read: Reader, columns: Columns) -> Floats:
+        depth = 1 - np.exp(-columns.seal_coats / 1.2)
+        return np.asarray(np.exp(np.minimum(read("seal", "seal_own", columns.seal), 0.0) * depth[:, None]))
+
+    def _hazed(self, read: Reader, bands: Floats) -> Floats:
+        haze = np.exp(read("haze"))[..., None]
+        return np.asarray(haze + (1 - haze) * bands)
 
     def slopes(self, unknowns: Floats, columns: Columns) -> tuple[Floats, Floats]:
-        """Return CIELAB (n, 3) and its derivatives (n, 3, p) to the unknowns (p,), by forward differences."""
-        moved = np.vstack([unknowns[None], unknowns + _STEP * np.eye(self._size)])
-        labs = self.lab(moved, columns)
-        return labs[0], np.moveaxis((labs[1:] - labs[0]) / _STEP, 0, -1)
+        """Return CIELAB (n, 3) and its derivatives (n, 3, p) to the unknowns (p,), by forward differences.
+
+        Layer by layer: each is differenced over the few numbers that it reads, and those above let the change through.
+        """
+        still, changes = Reader(unknowns, self._blocks), Changes(unknowns, self._blocks, len(columns))
+        ground = changes.of(lambda read: self._metal(read, columns))
+        if (columns.undercoat >= 0).any():
+            metal = ground
+            more = self._with_base(still, metal * (1 + STEP), columns)
+            ground = self._with_base(still, metal, columns)
+            changes.through((more - ground) / (metal * STEP))
+            changes.of(lambda read: self._with_base(read, metal, columns))
+        for j in _coats(columns):
+            changes.through(self._film(still, columns, j)[0])
+            ground = changes.of(partial(self._coated, ground=ground, columns=columns, j=j))
+        patina = ground
+        changes.through(self._sealed(still, columns))
+        ground = changes.of(lambda read: patina * self._sealed(read, columns))
+        changes.through((self._hazed(still, ground + STEP) - self._hazed(still, ground)) / STEP)
+        bands = changes.of(lambda read: self._hazed(read, ground))
+        lab = _lab(bands)
+        bend = (_lab(bands[:, None] + bands[:, None] * STEP * np.eye(3)) - lab[:, None]) / (bands[..., None] * STEP)
+        return lab, changes.by_unknown(bend)
 
 
-class _Unknowns:
-    """Reads blocks out of unknowns (..., p), so that they broadcast over recipes."""
+def _coats(columns: Columns) -> list[int]:
+    """Return the places of coats that any recipe has."""
+    return [int(j) for j in np.flatnonzero((columns.chemical >= 0).any(axis=0))]
 
-    def __init__(self, values: Floats, blocks: dict[str, _Block]) -> None:
-        self._values, self._blocks = values, blocks
 
-    def _block(self, name: str) -> Floats:
-        block = self._blocks[name]
-        return self._values[..., block.place].reshape(self._values.shape[:-1] + block.shape)
-
-    def shared(self, name: str) -> Floats:
-        """Return (..., 1) or (..., 1, k)."""
-        block = self._block(name)
-        return block[..., None] if self._blocks[name].shape == () else block[..., None, :]
-
-    def own(self, name: str, places: NDArray[np.intp]) -> Floats:
-        """Return (..., n) or (..., n, k)."""
-        block = self._block(name)
-        return block[..., places] if len(self._blocks[name].shape) == 1 else block[..., places, :]
+def _lab(bands: Floats) -> Floats:
+    return xyz_to_lab(bands @ _BANDS_TO_XYZ.T)
 
 
 def _share(value: Floats) -> Floats:

@@ -138,6 +138,14 @@ def learn_spread(
     return Spread(np.exp(found.x[:3]), np.exp(found.x[3:6]), weights)
 
 
+def inverse_of(factor: tuple[Floats, bool]) -> Floats:
+    """Return the inverse (n, n) of the matrix of a lower Cholesky factor, in half the time of solving for it."""
+    from scipy.linalg.lapack import dpotri
+
+    below: Floats = np.tril(dpotri(factor[0], lower=1)[0])
+    return below + np.tril(below, -1).T
+
+
 def _evidence(
     sheets: Floats, misses: Floats, known: Floats, centre: Floats, spread: Floats
 ) -> Callable[[Floats], tuple[float, Floats]]:
@@ -156,7 +164,7 @@ def _evidence(
             whole[block, block] += miss[k] * alike + plate[k] * np.eye(n)
         factor = cho_factor(whole, lower=True, check_finite=False)
         solved = cho_solve(factor, misses, check_finite=False)
-        inverse = cho_solve(factor, np.eye(3 * n), check_finite=False)
+        inverse = inverse_of(factor)
         off = (logs - centre) / spread
         value = 0.5 * misses @ solved + np.log(np.diag(factor[0])).sum() + 0.5 * off @ off
         slope = off / spread

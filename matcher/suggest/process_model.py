@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matcher.errors import SuggestionError
+from matcher.one_thread import one_thread
 from matcher.recipe import Recipe
 from matcher.suggest.columns import Categories, Columns, columns_of
 from matcher.suggest.film_mean import FilmMean
@@ -29,6 +30,7 @@ from matcher.suggest.leftover import (
     Features,
     Spread,
     features_of,
+    inverse_of,
     learn_spread,
     likeness,
     prior_log_weights,
@@ -38,6 +40,8 @@ from matcher.suggest.trade_facts import never_lighter
 
 Floats = NDArray[np.float64]
 
+MOST_AT_ONCE = 1000
+"""Trials that one fit learns from: its time grows with their cube, and more would move its figures little."""
 MOST_FOR_SPREAD = 100
 """Trials from which the noise and the weights are learned; beyond it their figures hardly move."""
 ROUNDS = 2
@@ -117,6 +121,7 @@ class ProcessModel:
         """Lay out recipes for this model's categories, with as many coats as its own trials have."""
         return columns_of(recipes, self.curve.categories)
 
+    @one_thread()
     def mean_lab(self, columns: Columns) -> Floats:
         """Return predicted CIELAB (n, 3): quick, without its covariance."""
         lab = self.curve.lab(self.unknowns, columns)
@@ -124,6 +129,7 @@ class ProcessModel:
         alike = likeness(features, self._points.features, self.spread.log_weights)
         return lab + np.square(self.spread.miss_sd) * (alike @ self._points.unfolded(self._solved).T)
 
+    @one_thread()
     def predict(self, columns: Columns) -> tuple[Floats, Floats]:
         """Return CIELAB (n, 3) and the covariance (n, 3, 3) of the recipe's own colour, plate noise left out."""
         known = self._known(columns)
@@ -132,6 +138,7 @@ class ProcessModel:
         covariance = own - np.einsum("mni,mnj->nij", known.explained, known.explained)
         return known.centre, self.caution**2 * (covariance + np.swapaxes(covariance, 1, 2)) / 2
 
+    @one_thread()
     def predict_together(self, columns: Columns) -> tuple[Floats, Floats]:
         """Return CIELAB (n, 3) and the covariance (3n, 3n), recipe by recipe, of several recipes' own colours."""
         known = self._known(columns)
@@ -162,17 +169,16 @@ class ProcessModel:
         return _Known(slopes, features, explained, centre)
 
     @cached_property
+    @one_thread()
     def left_out(self) -> tuple[Floats, Floats]:
         """Return each trial's miss (m, 3) and its covariance (m, 3, 3) when predicted without it, noise included.
 
         In closed form, with the noise and weights held (Rasmussen and Williams 2006, section 5.4.2, by blocks).
         """
-        from scipy.linalg import cho_solve
-
         m = len(self.trials)
-        inverse = cho_solve(self._factor, np.eye(len(self._shared)), check_finite=False)
+        inverse = inverse_of(self._factor)
         blocks = inverse[: 3 * m, : 3 * m].reshape(3, m, 3, m)
-        own = np.linalg.inv(blocks[:, np.arange(m), :, np.arange(m)])
+        own = np.asarray(np.linalg.inv(blocks[:, np.arange(m), :, np.arange(m)]), np.float64)
         return np.einsum("mij,jm->mi", own, self._shared[: 3 * m].reshape(3, m)), own
 
     @cached_property
@@ -186,6 +192,7 @@ class ProcessModel:
         square = np.einsum("mi,mij,mj->m", misses, np.linalg.inv(covariances), misses).sum()
         return OPTIMISM * float(np.sqrt((square + EQUAL_MISSES) / (3 * len(misses) + EQUAL_MISSES)))
 
+    @one_thread()
     def kinship(self, columns: Columns) -> Floats:
         """Return (n, m) prior correlations, summed over L*, a*, b*, of recipes with the model's own trials."""
         lab, slopes = self.curve.slopes(self.unknowns, columns)
@@ -205,14 +212,17 @@ class ProcessModel:
         return np.diag(np.square(self.spread.plate_sd))
 
 
+@one_thread()
 def fit_process(trials: Sequence[LoggedTrial], start: ProcessModel | None = None) -> ProcessModel:
     """Fit the process to trials (n ≥ 1).
 
     ``start`` is an earlier fit that makes this one quicker; few trials are fitted afresh all the same, so that the
-    answer does not depend on the order of logging. Raises SuggestionError when there is no trial.
+    answer does not depend on the order of logging. Of more than ``MOST_AT_ONCE`` as many are learned from, evenly
+    taken from first to last; the model's ``trials`` are those. Raises SuggestionError when there is no trial.
     """
     if not trials:
         raise SuggestionError("No trial is logged yet: log a plate first.")
+    trials = [trials[row] for row in _evenly(len(trials), MOST_AT_ONCE)]
     categories = Categories.of(trial.recipe for trial in trials)
     curve, unknowns, spread = FilmMean(categories), None, None
     if start is not None and len(trials) > FITTED_AFRESH and start.curve.categories.same_names(categories):
@@ -223,7 +233,7 @@ def fit_process(trials: Sequence[LoggedTrial], start: ProcessModel | None = None
         np.array([trial.reading.lab for trial in trials]),
         np.array([trial.reading.covariance for trial in trials]),
     )
-    few = seen.rows(np.unique(np.linspace(0, len(trials) - 1, min(len(trials), MOST_FOR_SPREAD)).astype(int)))
+    few = seen.rows(_evenly(len(trials), MOST_FOR_SPREAD))
     if unknowns is None or spread is None:
         unknowns, spread = curve.prior_mean, few.first_spread()
         for _ in range(ROUNDS):
@@ -232,6 +242,11 @@ def fit_process(trials: Sequence[LoggedTrial], start: ProcessModel | None = None
     else:
         spread = few.learned_spread(unknowns, spread, 8)
     return _holding_to_facts(seen, seen.best_unknowns(unknowns, spread), spread, tuple(trials))
+
+
+def _evenly(many: int, most: int) -> NDArray[np.intp]:
+    """Return at most ``most`` of the places 0 to many − 1, first and last among them."""
+    return np.unique(np.linspace(0, many - 1, min(many, most)).astype(np.intp))
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,6 +17,7 @@ from matcher.cielab import checked_lab
 from matcher.difference import alike, difference_covariance, difference_in_words, draws_to_target
 from matcher.errors import SuggestionError
 from matcher.finish import Reading
+from matcher.one_thread import one_thread
 from matcher.recipe import Recipe
 from matcher.suggest.advice import Advice, advise
 from matcher.suggest.batch import MOST_IN_SESSION
@@ -69,6 +70,7 @@ class Suggester:
         """The trials within the limits, in their order; predictions are learned from the others too."""
         return self._usable.trials
 
+    @one_thread()
     def suggest(self, target: Reading | ArrayLike, count: int = 5, *, predict: bool = True) -> list[Suggestion]:
         """Return ``count`` recipes, best first: the nearest logged ones, with predicted ones among them.
 
@@ -88,6 +90,7 @@ class Suggester:
             found = _merged(found, self._foresight.predicted(wanted, max(1, count // 2), self.tolerance))[:count]
         return self._with_draws(wanted, found, self._foresight.fit(wanted.lab).at_odds if predict else [])
 
+    @one_thread()
     def next_trial(self, target: Reading | ArrayLike) -> Suggestion:
         """Return the plate most worth making next for a target: the likeliest to match, else to come nearer.
 
@@ -97,6 +100,7 @@ class Suggester:
         self._need_a_trial()
         return self._with_draws(wanted, [self._foresight.next_plate(wanted, self.tolerance)])[0]
 
+    @one_thread()
     def batch(self, target: Reading | ArrayLike, count: int) -> list[Suggestion]:
         """Return ``count`` (1 to 24) plates to make in one session, chosen together, the best alone first.
 
@@ -108,11 +112,13 @@ class Suggester:
         self._need_a_trial()
         return self._with_draws(wanted, self._foresight.session(wanted, count, self.tolerance))
 
+    @one_thread()
     def reach(self, target: Reading | ArrayLike) -> Reach:
         """Return whether any recipe in range is likely to reach a target, and if not what the log points to."""
         self._need_a_trial()
         return self._foresight.reach(as_target(target), self.tolerance, self._as_read)
 
+    @one_thread()
     def advice(self, target: Reading | ArrayLike, trial: LoggedTrial) -> Advice:
         """Return what to do after ``trial`` (logged or not) to come nearer to a target."""
         wanted = as_target(target)
@@ -120,6 +126,7 @@ class Suggester:
         known._need_a_trial()
         return advise(known.model(wanted), trial, wanted, self.tolerance, self.limits)
 
+    @one_thread()
     def bench_path(
         self,
         target: Reading | ArrayLike,
@@ -136,6 +143,7 @@ class Suggester:
             as_read = partial(with_errors, common=[term for term in last.budget if term.shared is not None])
         return bench_path(self.model(wanted), recipe, wanted, readings, seal, done, as_read)
 
+    @one_thread()
     def palettes(self, target: Reading, count: int = 5) -> list[PaletteMatch]:
         """Return logged recipes by palette, from those nearest as single colours."""
         self._need_a_trial()
@@ -145,12 +153,14 @@ class Suggester:
         filled = self._with_draws(target, [match.suggestion for match in ranked])
         return [replace(match, suggestion=item) for match, item in zip(ranked, filled, strict=True)]
 
+    @one_thread()
     def mottled(self, target: Reading, bare_share: float = 0.5, count: int = 3) -> list[MottledRecipe]:
         """Return recipes for a target's darks and lights together."""
         self._need_a_trial()
         fit = self._foresight.fit(target.lab)
         return mottled_recipes(fit.model, fit.space, target, bare_share, count)
 
+    @one_thread()
     def honesty(self, target: Reading | ArrayLike | None = None) -> Honesty:
         """Return how far the predictions can be trusted (near a target, when the log is long)."""
         self._need_a_trial()
@@ -160,11 +170,13 @@ class Suggester:
             fit.model, fit.space, np.random.default_rng(self._foresight.seed), len(self._foresight.known.trials)
         )
 
+    @one_thread()
     def contradictions(self) -> list[Contradiction]:
         """Return trials that disagree with everything near them."""
         self._need_a_trial()
         return contradictions(self._foresight.fit(self.trials[-1].reading.lab).model)
 
+    @one_thread()
     def model(self, target: Reading | ArrayLike) -> ProcessModel:
         """Return the process model as fitted for a target. Raises SuggestionError when nothing is logged."""
         self._need_a_trial()

@@ -77,6 +77,9 @@ def _one(name: str, seed: int, space: list) -> None:
             flush=True,
         )
     for size in (300, LONG_LOG):
+        started = time.perf_counter()
+        fit_process(trials[:size])
+        print(f"{size} logged: all handed to one fit {time.perf_counter() - started:.2f} s")
         suggester = Suggester(trials[:size])
         started = time.perf_counter()
         suggester.suggest(truth[0])

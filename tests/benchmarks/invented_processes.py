@@ -9,6 +9,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,18 +45,19 @@ class Process:
         return Trial(recipe, Reading(lab=lab, covariance=np.eye(3) * max(self.reading_sigma, 0.1) ** 2))
 
 
-def recipe_space() -> list[Recipe]:
+@cache
+def recipe_space() -> tuple[Recipe, ...]:
     """Return every recipe that the targets come from: 37,632 of them."""
     grounds: list[Undercoat | None] = [None]
     grounds += [Undercoat(*combo) for combo in itertools.product(UNDERCOATS, STRENGTHS, BURNISHES)]
-    return [
+    return tuple(
         Recipe("silicon bronze", ground, (Coat(chemical, strength, passes, temp),))
         for ground in grounds
         for chemical in CHEMICALS
         for strength in STRENGTHS
         for passes in PASSES
         for temp in TEMPS_C
-    ]
+    )
 
 
 def film(seed: int) -> Process:
