@@ -34,5 +34,5 @@ def test_arguments_go_to_pytest_alone(arguments, monkeypatch):
 
     monkeypatch.setattr(checks.subprocess, "run", run)
     assert checks.main(arguments) == 0
-    assert ran[-1] == ["pytest", *arguments] and all("nothing" not in command for command in ran[:-1])
+    assert ran[-1] == [*checks.CHECKS[-1], *arguments] and all("nothing" not in command for command in ran[:-1])
     assert [command[0] for command in ran] == ["ruff", "ruff", "mypy", "pytest"]
