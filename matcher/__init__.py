@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from matcher.calibration import calibrate
-    from matcher.camera_profile import CameraProfile, best_profile, profile_from_chart
+    from matcher.camera_profile import CameraProfile
     from matcher.cards import find_card, load_cards, neutral_patch
+    from matcher.chart_profile import profile_from_chart
     from matcher.difference import delta_e_2000, delta_e_interval, difference_in_words
     from matcher.difference_map import delta_e_map
     from matcher.errors import MatcherError
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from matcher.frames import read_frames
     from matcher.light_field import LightField
     from matcher.photo import open_photo
+    from matcher.profile_choice import best_profile
     from matcher.recipe import Coat, Recipe, Seal, Undercoat
     from matcher.studio import Studio
     from matcher.suggest import Limits, Suggester, Suggestion
@@ -29,8 +31,9 @@ if TYPE_CHECKING:
 
 _ROOMS = {
     "matcher.calibration": ("calibrate",),
-    "matcher.camera_profile": ("CameraProfile", "best_profile", "profile_from_chart"),
+    "matcher.camera_profile": ("CameraProfile",),
     "matcher.cards": ("find_card", "load_cards", "neutral_patch"),
+    "matcher.chart_profile": ("profile_from_chart",),
     "matcher.difference": ("delta_e_2000", "delta_e_interval", "difference_in_words"),
     "matcher.difference_map": ("delta_e_map",),
     "matcher.errors": ("MatcherError",),
@@ -38,6 +41,7 @@ _ROOMS = {
     "matcher.frames": ("read_frames",),
     "matcher.light_field": ("LightField",),
     "matcher.photo": ("open_photo",),
+    "matcher.profile_choice": ("best_profile",),
     "matcher.recipe": ("Coat", "Recipe", "Seal", "Undercoat"),
     "matcher.studio": ("Studio",),
     "matcher.suggest": ("Limits", "Suggester", "Suggestion"),

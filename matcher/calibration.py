@@ -11,8 +11,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matcher.camera_profile import CameraProfile, profile_from_chart
+from matcher.camera_profile import CameraProfile
 from matcher.cards import DOUBTFUL, CardReading, PatchReading
+from matcher.chart_profile import profile_from_chart
 from matcher.cielab import lab_jacobian, lab_to_xyz, xyz_to_lab
 from matcher.errors import CardError, Caveat
 from matcher.light_field import LightField

@@ -72,8 +72,8 @@ def _said(profile: CameraProfile, studio: Studio, done: str) -> Answer:
 
 
 def _made(options: argparse.Namespace) -> Answer:
-    from matcher.camera_profile import profile_from_chart
     from matcher.cards import find_card
+    from matcher.chart_profile import profile_from_chart
 
     if not options.name or not options.name.strip():
         raise values.TypingError(f"Give the profile a name with --name, other than {AUTO} and {NONE}.")

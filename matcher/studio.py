@@ -300,7 +300,7 @@ class Studio:
 
         The light is told by the card, so without one none is taken. A chart in the picture makes a profile itself.
         """
-        from matcher.camera_profile import best_profile
+        from matcher.profile_choice import best_profile
 
         kept = self.profiles()
         if not kept:

@@ -10,11 +10,12 @@ import numpy as np
 from hypothesis import strategies as st
 from PIL import Image
 
-from matcher.camera_profile import PARAMETERS, CameraProfile
+from matcher.camera_profile import CameraProfile
 from matcher.cielab import SRGB_TO_XYZ_D50
 from matcher.errors import Caveat
 from matcher.finish import PaletteColour, Reading
 from matcher.photo import CameraInfo
+from matcher.profile_transform import PARAMETERS
 from matcher.recipe import MAX_PASSES, Coat, Recipe, Seal, Undercoat
 from matcher.tone import ToneCurve
 from matcher.trials import StageReading, Target, Trial

@@ -17,13 +17,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from matcher.calibration import calibrate
-from matcher.camera_profile import CameraProfile, best_profile, profile_from_chart
+from matcher.camera_profile import CameraProfile
 from matcher.cards import find_card, load_cards
+from matcher.chart_profile import profile_from_chart
 from matcher.cielab import lab_to_xyz
 from matcher.difference import delta_e_2000
 from matcher.errors import CardError, MatcherError
 from matcher.finish import read_finish
 from matcher.photo import CameraInfo, open_photo
+from matcher.profile_choice import best_profile
 from tests.scenes import png
 from tests.simulation import CARD, PLATE, Shop, chart_photo, patinas, plate_photo, truth
 

@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matcher.camera_profile import profile_from_chart
 from matcher.cards import find_card, load_cards
+from matcher.chart_profile import profile_from_chart
 from matcher.errors import CardError
 from matcher.photo import open_photo
 from tests.scenes import Scene, box, draw_card, png, turned

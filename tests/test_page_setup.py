@@ -16,8 +16,8 @@ import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from matcher.camera_profile import profile_from_chart
 from matcher.cards import find_card, load_cards
+from matcher.chart_profile import profile_from_chart
 from matcher.demo import one_plate, two_finishes
 from matcher.demo.example_readings import read_examples
 from matcher.photo import open_photo

@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from matcher.camera_profile import CameraProfile, profile_from_chart
+from matcher.camera_profile import CameraProfile
 from matcher.cards import find_card, load_cards
+from matcher.chart_profile import profile_from_chart
 from matcher.cli_words import profile_lines
 from matcher.photo import open_photo
 from matcher.profile_report import VERDICTS, camera_in_words, how_good_in_words, patch_pairs, temperature_in_words

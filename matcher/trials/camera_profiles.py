@@ -1,6 +1,6 @@
 """The studio's camera-and-light profiles: kept by name as plain JSON, retired when they no longer hold, never deleted.
 
-Beside the studio's own cards; ``matcher.camera_profile`` makes profiles and chooses among them.
+Beside the studio's own cards; ``matcher.chart_profile`` makes profiles, ``matcher.profile_choice`` chooses among them.
 """
 
 from __future__ import annotations

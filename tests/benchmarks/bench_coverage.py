@@ -12,8 +12,9 @@ from collections import defaultdict
 import numpy as np
 
 from matcher.calibration import calibrate
-from matcher.camera_profile import CameraProfile, profile_from_chart
+from matcher.camera_profile import CameraProfile
 from matcher.cards import find_card, load_cards
+from matcher.chart_profile import profile_from_chart
 from matcher.difference import INDISTINGUISHABLE_CHI2
 from matcher.finish import read_finish
 from tests.simulation import CARD, PLATE, Shop, card_near, chart_photo, patinas, plate_photo, truth

@@ -13,8 +13,9 @@ from collections.abc import Iterator
 import numpy as np
 
 from matcher.calibration import Calibration, calibrate
-from matcher.camera_profile import CameraProfile, profile_from_chart
+from matcher.camera_profile import CameraProfile
 from matcher.cards import find_card, load_cards
+from matcher.chart_profile import profile_from_chart
 from matcher.finish import Reading, read_finish
 from matcher.light_field import LightField
 from matcher.photo import Photo

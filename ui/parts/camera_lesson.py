@@ -111,7 +111,7 @@ def _name(studio: Studio, draft: Draft, sha256: str) -> None:
 
 
 def _learn(studio: Studio, draft: Draft, sha256: str) -> None:
-    from matcher.camera_profile import profile_from_chart
+    from matcher.chart_profile import profile_from_chart
 
     name, light = (str(st.session_state.get(draft.key(field)) or "").strip() for field in ("name", "light"))
     if not name:
