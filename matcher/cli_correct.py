@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, TypeVar
 from matcher import cli_values as values
 from matcher import cli_words as words
 from matcher.cli_answer import Answer
-from matcher.cli_log import made_on
 from matcher.cli_photographs import studio_that_is_there
 from matcher.recipe import Coat, Recipe, Undercoat
 
@@ -38,8 +37,10 @@ def correct(options: argparse.Namespace) -> Answer:
 
 def _corrected(options: argparse.Namespace, was: TypedFacts) -> TypedFacts:
     """Return what was typed of a plate with what the options give in its place."""
+    from matcher.trials.trial import moment_made
+
     texts = {"made_by": options.made_by, "piece": options.piece, "notes": options.notes}
-    made_at = {"made_at": None if options.made_at is None else made_on(options.made_at)}
+    made_at = {"made_at": None if options.made_at is None else moment_made(options.made_at)}
     given = {name: value for name, value in {**texts, **made_at}.items() if value is not None}
     figures = {
         "target_id": options.target,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 from dataclasses import asdict
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from matcher import cli_values as values
@@ -21,10 +21,10 @@ if TYPE_CHECKING:
 def record(options: argparse.Namespace) -> Answer:
     """Log a plate."""
     from matcher.cautions import cautions_for
-    from matcher.trials.trial import Trial
+    from matcher.trials.trial import Trial, moment_made
 
     recipe = values.recipe_given(options)
-    made_at = datetime.now(UTC) if options.made_at is None else made_on(options.made_at)
+    made_at = datetime.now(UTC) if options.made_at is None else moment_made(options.made_at)
     stages = _stages(options, recipe)
     with opened_studio(options) as studio:
         target_id = None if options.target is None else studio.target(options.target).id
@@ -52,16 +52,6 @@ def record(options: argparse.Namespace) -> Answer:
     }
     said = [f"Logged as trial {trial.id} in {name}.", *words.trial_lines(trial), *colour.profile_lines]
     return Answer(document, [*said, *words.warning_lines(colour.warnings)])
-
-
-def made_on(text: str) -> datetime:
-    """Read the day that a plate was made, which has been. Raises a MatcherError."""
-    from matcher.trials.trial import moment
-
-    made_at = moment(text)
-    if made_at > datetime.now(UTC) + timedelta(days=1):  # a day's grace: dates are those of the studio's own clock
-        raise values.TypingError(f"Give --made-at as a day that has been: {text} is yet to come.")
-    return made_at
 
 
 def _stages(options: argparse.Namespace, recipe: Recipe) -> tuple[StageReading, ...]:

@@ -86,7 +86,8 @@ def _farthest_out(plates: Sequence[LoggedTrial]) -> Contradiction | None:
     other = "another plate" if plates[midst].id is None else f"plate {plates[midst].id}"
     sentence = (
         f"{this} differs by ΔE00 {delta:.1f} from {other} of the same recipe, far more than plates of one recipe "
-        "usually do: check both recipes and readings, make it again, or set it aside with the reason."
+        "usually do: check both recipes and readings; correct what was typed wrong, make it again, or set it aside "
+        "with the reason."
     )
     return Contradiction(plates[row], labs[midst], delta, surprise, sentence)
 
@@ -142,6 +143,6 @@ def _sentence(model: ProcessModel, row: int, expected: Floats, delta: float, kin
     near = model.trials[int(np.argmax(kinship[row]))].id
     compare = "" if near is None else f", beginning with plate {near}"
     return (
-        f"{name} is {words} (ΔE00 {delta:.1f}): check its recipe and reading{compare}, make it again, "
-        "or set it aside with the reason."
+        f"{name} is {words} (ΔE00 {delta:.1f}): check its recipe and reading{compare}; correct what was typed wrong, "
+        "make it again, or set it aside with the reason."
     )

@@ -1,4 +1,4 @@
-"""Plates that disagree with everything near them: pointed out, with the way to the log, where they can be set aside."""
+"""Plates that disagree with everything near them: pointed out, with the way to the log, where a slip is corrected."""
 
 from __future__ import annotations
 

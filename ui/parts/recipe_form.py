@@ -14,6 +14,7 @@ from ui.parts.drafts import Draft
 from ui.parts.faults import tell
 
 if TYPE_CHECKING:
+    from matcher.studio import Studio
     from matcher.trials.trial import Trial
 
 COMMON = {  # what a studio that has logged nothing is offered; common practice, no source
@@ -70,6 +71,14 @@ def recipe_of(fields: Mapping[str, Any]) -> Recipe | None:
         return Recipe(fields["alloy"], under, coats, seal, fields["surface"])
     except (KeyError, TypeError, RecipeError):
         return None
+
+
+def bottles(studio: Studio) -> dict[str, list[str]]:
+    """Return the labels of the shelf's stock solutions by their chemicals, case-folded; the latest first."""
+    by_chemical: dict[str, list[str]] = {}
+    for stock in reversed(studio.stocks()):
+        by_chemical.setdefault(stock.chemical.casefold(), []).append(stock.label)
+    return by_chemical
 
 
 class RecipeForm:
@@ -200,7 +209,7 @@ class RecipeForm:
 
     def _stock(self, name: str, chemical: str) -> str | None:
         """Ask which bottle it was, where the studio keeps a shelf of stock solutions."""
-        labels = self.stocks.get(chemical, [])
+        labels = self.stocks.get(chemical.casefold(), [])
         if not labels:
             return None
         field = self.draft.field(name, None)

@@ -1,4 +1,4 @@
-"""The log: every plate, found again by words; set aside with a reason, taken back; carried elsewhere and backed up."""
+"""The log: every plate, found again by words; corrected; set aside, taken back; carried elsewhere and backed up."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ import streamlit as st
 from matcher.errors import MatcherError
 from matcher.recipe import describe
 from ui.parts import look
+from ui.parts.correct_plate import begin_button, correction_form, is_begun, show_corrections
 from ui.parts.faults import tell, told
 from ui.parts.later_reading import add_later, show_stages
 from ui.parts.opened import the_studio
@@ -120,21 +121,27 @@ def _one(studio: Studio, trial: Trial) -> None:
     if st.button("Back to all plates", type="tertiary", icon=":material/arrow_back:"):
         del st.query_params["plate"]
         st.rerun()
+    photograph = figure(
+        studio, trial.photos[0] if trial.photos else None, f"Photograph of plate {trial.id}", large=True
+    )
+    if is_begun(studio, trial):
+        correction_form(studio, trial, photograph)
+        return
     picture, words = st.columns([1.2, 1], gap="medium")
     with picture:
-        st.html(
-            figure(studio, trial.photos[0] if trial.photos else None, f"Photograph of plate {trial.id}", large=True)
-        )
+        st.html(photograph)
         st.html(recipe_steps(trial.recipe))
         st.html(_notes(trial))
         if trial.recipe.coats and st.button("Take this recipe to the bench", key=f"log.bench.{trial.id}"):
             take_to_bench(studio, trial.recipe, f"Plate {trial.id}", trial.target_id)
+        begin_button(studio, trial)
     with words:
         st.subheader(f"Plate {trial.id}", anchor=False)
         show_reading(trial.reading, f"Plate {trial.id}")
         if trial.stages:
             st.html("<strong>On the way and later</strong>")
             show_stages(trial.stages)
+        show_corrections(studio, trial)
         _aside(studio, trial)
     if trial.set_aside is None:
         add_later(studio, trial)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import html
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from matcher.errors import MatcherError
 from ui.parts import look
+from ui.parts.about_plate import NO_TARGET, answered, ask_about
 from ui.parts.cautions import show_cautions
 from ui.parts.colour_in import colour_in
 from ui.parts.drafts import Draft
@@ -17,7 +18,7 @@ from ui.parts.later_reading import photographs_in, show_stages
 from ui.parts.opened import choose_target, chosen_target, logged, the_studio
 from ui.parts.piece import clear_when_logged
 from ui.parts.places import LOG, SUGGESTIONS
-from ui.parts.recipe_form import RecipeForm, fields_of
+from ui.parts.recipe_form import RecipeForm, bottles, fields_of
 from ui.parts.typed_in import forget_file
 
 if TYPE_CHECKING:
@@ -25,8 +26,6 @@ if TYPE_CHECKING:
     from matcher.recipe import Recipe
     from matcher.studio import Studio
     from matcher.trials.trial import StageReading, Trial
-
-NO_TARGET = 0
 
 
 def show() -> None:
@@ -41,14 +40,14 @@ def show() -> None:
     st.subheader("What you did", anchor=False)
     left, right = st.columns([1.55, 1], gap="medium")
     with left:
-        form = RecipeForm(draft, trials, _stocks(studio), strict)
+        form = RecipeForm(draft, trials, bottles(studio), strict)
         recipe = form.show()
     with right:
         _beside(recipe, form.faults)
     st.subheader("What it gave", anchor=False)
     reading, _ = colour_in(studio, draft, "Mark the finish", "Plate")
     st.subheader("Which plate", anchor=False)
-    _about(studio, draft)
+    ask_about(studio, draft, _default_target(studio))
     _log_it(studio, draft, recipe, reading, form.faults)
 
 
@@ -98,13 +97,6 @@ def _stages(draft: Draft) -> tuple[StageReading, ...]:
     return tuple(StageReading(item["stage"], Reading.from_dict(item["reading"])) for item in draft.get("stages") or ())
 
 
-def _stocks(studio: Studio) -> dict[str, list[str]]:
-    by_chemical: dict[str, list[str]] = {}
-    for stock in reversed(studio.stocks()):
-        by_chemical.setdefault(stock.chemical, []).append(stock.label)
-    return by_chemical
-
-
 def _beside(recipe: Recipe | None, faults: list[str]) -> None:
     with look.panel("cautions"):
         st.html("<strong>Cautions for this recipe</strong>")
@@ -113,27 +105,6 @@ def _beside(recipe: Recipe | None, faults: list[str]) -> None:
             st.html(f'<p class="pm-soft">They appear once the recipe is complete. {said}</p>')
         else:
             show_cautions(recipe)
-
-
-def _about(studio: Studio, draft: Draft) -> None:
-    """Ask what tells this plate from others."""
-    targets = {target.id or NO_TARGET: target.name for target in reversed(studio.targets())}
-    targets[NO_TARGET] = "No target"
-    field = draft.field("target_id", _default_target(studio))
-    if st.session_state[field["key"]] not in targets:
-        st.session_state[field["key"]] = NO_TARGET
-    left, right = st.columns(2)
-    with left:
-        st.selectbox("For the target", list(targets), format_func=targets.__getitem__, **field)
-        st.text_input(
-            "Mark on the plate", placeholder="what is stamped or written on it", live=True, **draft.field("piece", "")
-        )
-    with right:
-        st.text_input("Made by", live=True, **draft.field("made_by", ""))
-        with st.container(horizontal=True, gap="small", wrap=False):
-            st.number_input("Air, °C", value=None, step=None, format="%g", **draft.field("ambient_c"))
-            st.number_input("Humidity, %", value=None, step=None, format="%g", **draft.field("humidity"))
-    st.text_area("Notes", height=96, **draft.field("notes", ""))
 
 
 def _default_target(studio: Studio) -> int:
@@ -167,22 +138,14 @@ def _log_it(studio: Studio, draft: Draft, recipe: Recipe | None, reading: Readin
 def _trial(draft: Draft, recipe: Recipe, reading: Reading) -> Trial:
     from matcher.trials.trial import Trial
 
-    def shown(name: str) -> Any:
-        return st.session_state.get(draft.key(name))
-
     photographs = photographs_in(draft.values)
     on_the_way = [sha256 for item in draft.get("stages") or () for sha256 in item["photos"]]
     return Trial(
         recipe=recipe,
         reading=reading,
-        made_by=shown("made_by") or "",
-        piece=shown("piece") or "",
-        ambient_temp_c=shown("ambient_c"),
-        ambient_humidity_percent=shown("humidity"),
         stages=_stages(draft),
         photos=tuple(dict.fromkeys([*photographs, *on_the_way])) if photographs else (),
-        notes=shown("notes") or "",
-        target_id=shown("target_id") or None,
+        **answered(draft),
     )
 
 
