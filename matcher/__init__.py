@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from matcher.calibration import calibrate
     from matcher.camera_profile import CameraProfile
-    from matcher.cards import find_card, load_cards, neutral_patch
+    from matcher.card_in_photo import find_card, neutral_patch
+    from matcher.cards import load_cards
     from matcher.chart_profile import profile_from_chart
     from matcher.difference import delta_e_2000, delta_e_interval, difference_in_words
     from matcher.difference_map import delta_e_map
@@ -32,7 +33,8 @@ if TYPE_CHECKING:
 _ROOMS = {
     "matcher.calibration": ("calibrate",),
     "matcher.camera_profile": ("CameraProfile",),
-    "matcher.cards": ("find_card", "load_cards", "neutral_patch"),
+    "matcher.card_in_photo": ("find_card", "neutral_patch"),
+    "matcher.cards": ("load_cards",),
     "matcher.chart_profile": ("profile_from_chart",),
     "matcher.difference": ("delta_e_2000", "delta_e_interval", "difference_in_words"),
     "matcher.difference_map": ("delta_e_map",),

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matcher.camera_profile import CameraProfile
-from matcher.cards import DOUBTFUL, CardReading, PatchReading
+from matcher.card_doubts import DOUBTFUL
+from matcher.card_reading import CardReading, PatchReading
 from matcher.chart_profile import profile_from_chart
 from matcher.cielab import lab_jacobian, lab_to_xyz, xyz_to_lab
 from matcher.errors import CardError, Caveat

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matcher.cards import CardReading
+from matcher.card_reading import CardReading
 from matcher.cielab import SRGB_TO_XYZ_D50, lab_to_xyz
 from matcher.difference import delta_e_2000
 from matcher.errors import CardError, Caveat, Misfit, fault_in_words

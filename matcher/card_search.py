@@ -1,6 +1,6 @@
 """Looks for reference cards in a small copy of a photograph: markers, 24-patch charts, plain grey rectangles.
 
-Each search returns candidates with corners in pixels of the copy and a confidence from 0 to 1; ``matcher.cards``
+Each search returns candidates with corners in pixels of the copy and a confidence from 0 to 1; ``card_in_photo``
 decides which of them, if any, to trust.
 """
 

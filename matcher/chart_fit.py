@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matcher.cards import CardReading
+from matcher.card_reading import CardReading
 from matcher.cielab import lab_to_xyz, xyz_to_lab
 from matcher.delta_e_metric import delta_e_metric
 from matcher.difference import delta_e_2000

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matcher.camera_profile import CameraProfile, grey_of
-from matcher.cards import CardReading, PatchReading
+from matcher.card_reading import CardReading, PatchReading
 from matcher.chart_fit import Patches, best_fit
 from matcher.cielab import SRGB_TO_XYZ_D50, lab_to_xyz
 from matcher.errors import CardError, Caveat

@@ -13,7 +13,7 @@ from matcher.cli_photographs import AUTO, NONE, opened, opened_studio, studio_th
 
 if TYPE_CHECKING:
     from matcher.camera_profile import CameraProfile
-    from matcher.cards import CardReading
+    from matcher.card_reading import CardReading
     from matcher.studio import Studio
 
 CHART = "24-patch chart"
@@ -72,7 +72,7 @@ def _said(profile: CameraProfile, studio: Studio, done: str) -> Answer:
 
 
 def _made(options: argparse.Namespace) -> Answer:
-    from matcher.cards import find_card
+    from matcher.card_in_photo import find_card
     from matcher.chart_profile import profile_from_chart
 
     if not options.name or not options.name.strip():

@@ -20,7 +20,7 @@ from matcher.errors import StudioError
 if TYPE_CHECKING:
     from matcher.calibration import Calibration
     from matcher.camera_profile import CameraProfile
-    from matcher.cards import CardReading
+    from matcher.card_reading import CardReading
     from matcher.errors import Caveat
     from matcher.finish import Reading
     from matcher.light_field import LightField
@@ -137,7 +137,8 @@ def opened(path: str, options: argparse.Namespace) -> Photo:
 
 def found_card(photo: Photo, options: argparse.Namespace, corners: str | None) -> CardReading | None:
     """Find the card as the options say; a name that is not a defined kind is one of the studio's own cards."""
-    from matcher.cards import find_card, load_cards, neutral_patch
+    from matcher.card_in_photo import find_card, neutral_patch
+    from matcher.cards import load_cards
 
     lab: Any = None if options.card_lab is None else values.colours(options.card_lab)
     if options.no_card:

@@ -9,7 +9,8 @@ from matcher.recipe import describe
 
 if TYPE_CHECKING:
     from matcher.camera_profile import CameraProfile
-    from matcher.cards import Card, CardReading
+    from matcher.card_reading import CardReading
+    from matcher.cards import Card
     from matcher.cli_photographs import ProfileUsed
     from matcher.finish import Reading
     from matcher.suggest import Suggestion

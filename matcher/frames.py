@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matcher.calibration import Calibration
-from matcher.cards import CardReading
+from matcher.card_reading import CardReading
 from matcher.cielab import lab_to_xyz, xyz_to_lab
 from matcher.errors import CardError, Caveat, PhotoError
 from matcher.finish import Reading, read_finish

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from matcher.cards import CardReading
+from matcher.card_reading import CardReading
 from matcher.cielab import lab_to_xyz
 from matcher.errors import CardError, Caveat
 from matcher.photo import Photo

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from matcher.camera_profile import LIGHT_MOVED, CameraProfile, other_camera
-from matcher.cards import CardReading
+from matcher.card_reading import CardReading
 from matcher.errors import Caveat
 from matcher.photo import Photo
 

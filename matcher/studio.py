@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from matcher.camera_profile import CameraProfile
-    from matcher.cards import CardReading
+    from matcher.card_reading import CardReading
     from matcher.photo import Photo
     from matcher.suggest import Suggester
     from matcher.trials.corrections import Correction

@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from matcher.cards import find_card, load_cards
+from matcher.card_in_photo import find_card
+from matcher.cards import load_cards
 from matcher.cielab import encode_srgb, lab_to_xyz, xyz_to_lab
 from matcher.demo.process import WAVELENGTHS_NM, finish_spectrum, xyz_weights
 from matcher.demo.sensor import balance_gains, chart_reflectances, daylight_matrix, sensor_weights

@@ -18,7 +18,8 @@ from hypothesis import strategies as st
 
 from matcher.calibration import calibrate
 from matcher.camera_profile import CameraProfile
-from matcher.cards import find_card, load_cards
+from matcher.card_in_photo import find_card
+from matcher.cards import load_cards
 from matcher.chart_profile import profile_from_chart
 from matcher.cielab import lab_to_xyz
 from matcher.difference import delta_e_2000

@@ -6,7 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from matcher.calibration import calibrate
-from matcher.cards import find_card, load_cards, neutral_patch
+from matcher.card_in_photo import find_card, neutral_patch
+from matcher.cards import load_cards
 from matcher.errors import CardError, MatcherError
 from matcher.photo import open_photo
 from tests.scenes import BROWN, GREY, Scene, box, draw_card, draw_carrier, linear_of, on_sheet, png, turned

@@ -8,7 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matcher.cards import find_card, load_cards
+from matcher.card_in_photo import find_card
+from matcher.cards import load_cards
 from matcher.chart_profile import profile_from_chart
 from matcher.errors import CardError
 from matcher.photo import open_photo

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from matcher.calibration import calibrate
-from matcher.cards import find_card
+from matcher.card_in_photo import find_card
 from matcher.demo.render import render_scene
 from matcher.demo.scene import Scene, SceneLight, ScenePlate, SceneView
 from matcher.demo.sensor import toned

@@ -9,7 +9,7 @@ import pytest
 from PIL import Image
 
 from matcher.calibration import calibrate
-from matcher.cards import find_card
+from matcher.card_in_photo import find_card
 from matcher.chart_profile import profile_from_chart
 from matcher.cielab import D50_WHITE, encode_srgb
 from matcher.difference import INDISTINGUISHABLE_CHI2, delta_e_2000

@@ -17,7 +17,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from matcher.calibration import calibrate
-from matcher.cards import find_card
+from matcher.card_in_photo import find_card
 from matcher.difference import delta_e_2000
 from matcher.finish import Reading
 from matcher.frames import read_frames

@@ -16,7 +16,8 @@ import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from matcher.cards import find_card, load_cards
+from matcher.card_in_photo import find_card
+from matcher.cards import load_cards
 from matcher.chart_profile import profile_from_chart
 from matcher.demo import one_plate, two_finishes
 from matcher.demo.example_readings import read_examples

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from matcher.camera_profile import CameraProfile
-from matcher.cards import find_card, load_cards
+from matcher.card_in_photo import find_card
+from matcher.cards import load_cards
 from matcher.chart_profile import profile_from_chart
 from matcher.cli_words import profile_lines
 from matcher.photo import open_photo

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from matcher.calibration import calibrate
-from matcher.cards import find_card
+from matcher.card_in_photo import find_card
 from matcher.errors import CardError
 from matcher.finish import PaletteColour, Reading, read_finish
 from matcher.frames import unfit_frames

@@ -10,7 +10,8 @@ import pytest
 from scipy.stats import binom
 
 from matcher.calibration import calibrate
-from matcher.cards import find_card, load_cards
+from matcher.card_in_photo import find_card
+from matcher.cards import load_cards
 from matcher.chart_profile import profile_from_chart
 from matcher.difference import INDISTINGUISHABLE_CHI2, delta_e_2000, delta_e_interval, difference_covariance
 from matcher.finish import read_finish

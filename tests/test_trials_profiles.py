@@ -12,7 +12,8 @@ import sqlalchemy as sa
 
 from matcher.calibration import calibrate
 from matcher.camera_profile import grey_of
-from matcher.cards import find_card, load_cards
+from matcher.card_in_photo import find_card
+from matcher.cards import load_cards
 from matcher.errors import MatcherError, StudioError
 from matcher.studio import Studio
 from matcher.trials.schema import CameraProfileRow

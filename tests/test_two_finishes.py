@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from matcher.calibration import calibrate
-from matcher.cards import find_card
+from matcher.card_in_photo import find_card
 from matcher.demo import two_finishes
 from matcher.difference import delta_e_2000, delta_e_interval
 from matcher.difference_map import BAND_WORDS, BANDS, COARSE, delta_e_map, in_bands, map_size

@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 
 from matcher.calibration import calibrate
-from matcher.cards import find_card, load_cards
+from matcher.card_in_photo import find_card
+from matcher.cards import load_cards
 from matcher.chart_profile import profile_from_chart
 from matcher.finish import Reading, read_finish
 from matcher.frames import read_frames

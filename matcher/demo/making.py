@@ -22,7 +22,8 @@ from numpy.typing import ArrayLike
 from PIL import features
 
 from matcher.calibration import calibrate
-from matcher.cards import CardReading, find_card
+from matcher.card_in_photo import find_card
+from matcher.card_reading import CardReading
 from matcher.demo import ledger
 from matcher.demo.example_readings import EXAMPLES, examples_document
 from matcher.demo.pictures import CLIENT_REFERENCE, NEXT_PLATE, generator_for, shots, taken, variation_of

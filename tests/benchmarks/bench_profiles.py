@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from matcher.calibration import calibrate
-from matcher.cards import find_card
+from matcher.card_in_photo import find_card
 from matcher.chart_profile import profile_from_chart
 from matcher.cielab import lab_jacobian
 from matcher.demo.process import xyz_weights

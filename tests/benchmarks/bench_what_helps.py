@@ -14,7 +14,8 @@ import numpy as np
 
 from matcher.calibration import Calibration, calibrate
 from matcher.camera_profile import CameraProfile
-from matcher.cards import find_card, load_cards
+from matcher.card_in_photo import find_card
+from matcher.cards import load_cards
 from matcher.chart_profile import profile_from_chart
 from matcher.finish import Reading, read_finish
 from matcher.light_field import LightField

@@ -19,7 +19,7 @@ from ui.parts.lab_fields import lab_fields
 from ui.parts.photographs import bench_picture, photo_of
 
 if TYPE_CHECKING:
-    from matcher.cards import CardReading
+    from matcher.card_reading import CardReading
     from matcher.studio import Studio
 
 ANY_CARD = "Whichever card is there"
@@ -76,7 +76,7 @@ def _looked_for(
     path: str, choice: CardChoice, lab: tuple[Any, ...] | None, _studio: Studio, _sha256: str
 ) -> CardReading | CardError | ReadingError:
     """Return the card, or why there is none: a search in vain is kept too, it takes as long."""
-    from matcher.cards import find_card, neutral_patch
+    from matcher.card_in_photo import find_card, neutral_patch
 
     photo = photo_of(_studio, _sha256)
     try:

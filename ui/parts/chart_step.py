@@ -16,7 +16,7 @@ from ui.parts.faults import tell
 from ui.parts.photographs import bench_picture
 
 if TYPE_CHECKING:
-    from matcher.cards import CardReading
+    from matcher.card_reading import CardReading
     from matcher.studio import Studio
     from ui.parts.drafts import Draft
 

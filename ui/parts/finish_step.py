@@ -23,7 +23,7 @@ from ui.parts.texture_shown import show_texture
 
 if TYPE_CHECKING:
     from matcher.camera_profile import CameraProfile
-    from matcher.cards import CardReading
+    from matcher.card_reading import CardReading
     from matcher.finish import Reading
     from matcher.studio import Studio
 

@@ -21,7 +21,7 @@ from ui.parts.intake import KINDS
 from ui.parts.outlined import outlined
 
 if TYPE_CHECKING:
-    from matcher.cards import CardReading
+    from matcher.card_reading import CardReading
     from matcher.studio import Studio
     from ui.draw import Point
     from ui.parts.drafts import Draft

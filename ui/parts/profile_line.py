@@ -17,7 +17,7 @@ from ui.parts.places import CAMERA
 
 if TYPE_CHECKING:
     from matcher.camera_profile import CameraProfile
-    from matcher.cards import CardReading
+    from matcher.card_reading import CardReading
     from matcher.photo import Photo
     from matcher.studio import Studio
 

@@ -18,7 +18,7 @@ from ui.parts.photographs import photo_of
 if TYPE_CHECKING:
     from matcher.calibration import Calibration
     from matcher.camera_profile import CameraProfile
-    from matcher.cards import CardReading
+    from matcher.card_reading import CardReading
     from matcher.errors import Caveat
     from matcher.finish import Reading
     from matcher.light_field import LightField
