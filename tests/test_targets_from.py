@@ -221,6 +221,51 @@ def test_csv_in_everyday_shapes():
     assert notation.reading.source == "typed"
 
 
+@pytest.mark.parametrize("scale", [1.0, 100.0])
+@pytest.mark.parametrize(
+    "heading", ["wavelength,reflectance\n", "Wavelength (nm),R\n", "λ [nm],Reflection\n", "Data,Value\n", ""]
+)
+def test_two_columns_of_wavelength_and_reflectance_are_a_spectrum(chart, scale, heading):
+    """The published spectra of the chart, one at a time, down the page and up it."""
+    _, values, truth = chart
+    for row, order in ((0, 1), (7, -1)):
+        pairs = list(zip(WAVELENGTHS, values[row], strict=True))[::order]
+        text = heading + "".join(f"{at},{scale * value:.6f}\n" for at, value in pairs)
+        (sample,) = read_targets(text.encode())
+        assert sample.reading.lab == pytest.approx(truth["D50"][row], abs=0.02)
+        assert sample.name == "sample 1"
+        assert sample.given_as.startswith("spectrum, ")
+
+
+def test_several_columns_beside_the_wavelengths_are_named_by_their_headings(chart):
+    names, values, truth = chart
+    heading = ";".join(["Wavelength_nm", *names[:3]])
+    body = [
+        ";".join(f"{cell:.6f}".replace(".", ",") for cell in (at, *values[:3, k])) for k, at in enumerate(WAVELENGTHS)
+    ]
+    samples = read_targets("\n".join([heading, *body]).encode())
+    assert [sample.name for sample in samples] == list(names[:3])
+    assert labs(samples) == pytest.approx(truth["D50"][:3], abs=0.02)
+
+
+def test_a_dark_finish_in_percent_is_read_as_such_when_its_heading_says_so():
+    body = "".join(f"{at},1.5\n" for at in range(380, 731, 10))
+    (sample,) = read_targets(f"nm,%R\n{body}".encode())
+    assert sample.reading.lab[0] == pytest.approx(116 * 0.015 ** (1 / 3) - 16)  # CIE 15:2018, 8.2.1
+    with pytest.raises(InstrumentFileError, match="could be either"):
+        read_targets(f"nm,R\n{body}".encode())
+
+
+@pytest.mark.parametrize("heading", ["Probe", "Sample", "Specimen", "PLATE", "Sample ID", "label"])
+def test_a_column_that_names_the_rows_is_known_by_what_it_is_called(heading):
+    assert read_targets(f"{heading},L,a,b\nbust,38,14,22\n".encode())[0].name == "bust"
+
+
+def test_of_two_columns_that_could_name_the_rows_the_first_does():
+    (sample,) = read_targets(b"Sample,Finish,L,a,b\n12,bust,38,14,22\n")
+    assert sample.name == "12"
+
+
 def test_the_spread_that_a_file_states_adds_to_an_instruments_usual_uncertainty():
     columns = ["LAB_L", "LAB_A", "LAB_B", "STDEV_L", "STDEV_A", "STDEV_B"]
     reading = read_targets(cgats(columns, [("one", [38, 14, 22, 0.4, 0.0, 1.2])]))[0].reading
@@ -267,6 +312,15 @@ OUTSIDE = b"""<!DOCTYPE CxF [<!ENTITY x SYSTEM "file:///etc/passwd">]><CxF>&x;</
         (b"name,420,440,460\nx,0.1,0.1,0.1\n", "400 to 700"),
         (b"name,400,450,700\nx,0.1,0.1,0.1\n", "every 20 nm"),
         (b"name,munsell\nx,brownish\n", "Munsell notation"),
+        (b"1,0.2\n2,0.3\n3,0.2\n", "can't be told which is which"),
+        (b"12.1,3.4\n14.2,2.8\n", "can't be told which is which"),
+        (b"wavelength,reflectance\n", "in nm"),
+        (b"wavelength (\xc2\xb5m),reflectance\n0.4,0.1\n0.7,0.2\n", "in nm"),
+        (b"wavelength,reflectance\n400,dark\n700,0.2\n", "number instead of 'dark' at 400 nm"),
+        (b"wavelength,absorbance\n400,0.1\n700,0.2\n", "Export reflectance"),
+        (b"wavelength,reflectance\n400,\n700,\n", "has none"),
+        (b"400,0.2\n450,0.2\n700,0.2\n", "every 20 nm"),
+        (b"500,0.2\n510,0.2\n520,0.2\n", "400 to 700"),
         (LAUGHS, "document type"),
         (OUTSIDE, "document type"),
         (b"<CxF><a></CxF>", "XML is broken"),
@@ -290,6 +344,8 @@ def test_a_file_that_cannot_be_used_says_what_to_do(data, words):
 def test_too_much_is_refused_before_it_is_taken_apart(tmp_path):
     with pytest.raises(InstrumentFileError, match="fewer samples"):
         read_targets(b"L,a,b\n" + b"38,14,22\n" * 6_000)
+    with pytest.raises(InstrumentFileError, match="fewer samples"):
+        read_targets(b"nm" + b",R" * 6_000 + b"\n" + b"400" + b",1" * 6_000)
     huge = tmp_path / "huge.csv"
     with huge.open("wb") as file:
         file.truncate(20_000_000)

@@ -1,4 +1,7 @@
-"""CSV from anywhere: a heading row, then one sample a row; comma, semicolon or tab between cells."""
+"""CSV from anywhere: a heading row, then one sample a row; comma, semicolon or tab between cells.
+
+A spectrum written down the page is known by its first column, and left to `down_the_page`.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +9,7 @@ import csv
 
 from matcher.errors import InstrumentFileError
 from matcher.targets_from.columns import Heading, samples_of_rows
+from matcher.targets_from.down_the_page import is_down_the_page, samples_down_the_page
 from matcher.targets_from.measured import Sample
 from matcher.targets_from.written import wavelength_of
 
@@ -16,8 +20,22 @@ _MEANINGS = {
     "XYZ_X": ("x", "xyz_x"),
     "XYZ_Y": ("y", "xyz_y"),
     "XYZ_Z": ("z", "xyz_z"),
-    "SAMPLE_NAME": ("name", "sample", "sample name", "sample_name", "label", "colour", "color"),
-    "SAMPLE_ID": ("id", "sample_id", "number", "no", "no."),
+    "SAMPLE_NAME": (
+        *(
+            "name",
+            "sample",
+            "samples",
+            "sample name",
+            "sample_name",
+            "label",
+            "title",
+            "description",
+            "colour",
+            "color",
+        ),
+        *("probe", "probes", "specimen", "swatch", "patch", "plate", "finish"),
+    ),
+    "SAMPLE_ID": ("id", "sample_id", "sample id", "sample no", "sample no.", "sample number", "number", "no", "no."),
     "ILLUMINANT": ("illuminant", "light", "illum", "light source"),
     "OBSERVER": ("observer", "observer angle"),
     "U": ("standard uncertainty", "standard_uncertainty", "u", "sigma"),
@@ -26,19 +44,33 @@ _MEANINGS = {
     "U_B": ("u_b", "u(b)", "u(b*)"),
     "MUNSELL": ("munsell", "munsell notation"),
 }
-_HOW = "Give a heading row with L, a, b, or wavelengths in nm, or munsell, then one sample a row."
+_HOW = (
+    "Give a heading row with L, a, b, or wavelengths in nm, or munsell, then one sample a row; "
+    "or two columns, wavelength and reflectance."
+)
+
+_FEWER = "Export fewer samples: up to {} can be read."
 
 
 def samples_of(text: str, most: int) -> tuple[Sample, ...]:
     """Return the sample of every row. Raises InstrumentFileError."""
     rows = _rows(text)
+    if is_down_the_page(rows):
+        if len(rows[0]) - 1 > most:
+            raise InstrumentFileError(_FEWER.format(most))
+        return samples_down_the_page([rows[0], *_body(rows)])
     columns = _columns(rows[0])
-    body = [_fitted(row, len(columns), place) for place, row in enumerate(rows[1:], start=2)]
+    body = _body(rows)
     if not body:
         raise InstrumentFileError("Export it again with samples: it holds none.")
     if len(body) > most:
-        raise InstrumentFileError(f"Export fewer samples: up to {most} can be read.")
+        raise InstrumentFileError(_FEWER.format(most))
     return tuple(samples_of_rows(columns, body, Heading()))
+
+
+def _body(rows: list[list[str]]) -> list[list[str]]:
+    """Return the rows under the first one, each as wide as that."""
+    return [_fitted(row, len(rows[0]), place) for place, row in enumerate(rows[1:], start=2)]
 
 
 def _rows(text: str) -> list[list[str]]:
@@ -55,6 +87,8 @@ def _rows(text: str) -> list[list[str]]:
 def _columns(heading: list[str]) -> list[str]:
     """Return the columns' names in CGATS.17; a column that means nothing here keeps its own."""
     columns = [_meaning(cell) for cell in heading]
+    for naming in ("SAMPLE_NAME", "SAMPLE_ID"):  # of several columns that could name a sample the first one does
+        columns = _once(columns, heading, naming)
     known = set(columns)
     colours = ({"LAB_L", "LAB_A", "LAB_B"}, {"XYZ_X", "XYZ_Y", "XYZ_Z"}, {"MUNSELL"})
     spectral = sum(wavelength_of(cell) is not None for cell in heading)
@@ -64,6 +98,15 @@ def _columns(heading: list[str]) -> list[str]:
     if twice:
         raise InstrumentFileError(f"Name each column once: {twice[0].lower()} is there twice.")
     return columns
+
+
+def _once(columns: list[str], heading: list[str], meaning: str) -> list[str]:
+    """Let only the first column of a meaning keep it; the others keep what is written over them."""
+    first = columns.index(meaning) if meaning in columns else -1
+    return [
+        cell.strip() if column == meaning and place != first else column
+        for place, (column, cell) in enumerate(zip(columns, heading, strict=True))
+    ]
 
 
 def _meaning(cell: str) -> str:
