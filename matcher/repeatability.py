@@ -149,6 +149,21 @@ def repeatability(readings: Sequence[Reading]) -> Repeatability:
     )
 
 
+def to_mind_of_each(readings: Sequence[Reading]) -> list[tuple[int, Caveat]]:
+    """Return what is to be minded of single readings: their places, from 0, each with a caveat.
+
+    What is said of all alike, of their camera say, belongs to the set-up and is left out; glare and whatever else is
+    amiss in a marked region is of that photograph alone, even when it is in all.
+    """
+    everywhere = set.intersection(*({caveat.code for caveat in reading.caveats} for reading in readings))
+    return [
+        (place, caveat)
+        for place, reading in enumerate(readings)
+        for caveat in reading.caveats
+        if caveat.code not in everywhere or caveat.code.startswith("region-")
+    ]
+
+
 def _refuse_unfit(readings: Sequence[Reading]) -> None:
     if len(readings) < FEWEST_READINGS:
         raise ReadingError(

@@ -260,6 +260,8 @@ def test_photographs_of_one_plate_say_what_this_set_up_can_tell(page: Open, stud
     (smallest,) = re.findall(r"ΔE00 ([\d.]+)\s+is the smallest difference", said)
     assert 0.2 < float(smallest) < 3.5
     assert "For a tolerance of ΔE00 2" in said
+    glaring = next(number for number, file in enumerate(one_plate(), start=1) if file.stem == "plate_glare")
+    assert re.findall(r"Photograph (\d): \d+% of the marked region is glare", said) == [str(glaring)]
     app.number_input[0].set_value(0.1).run()
     assert "beyond this set-up" in shown(app)
 

@@ -80,6 +80,32 @@ def test_the_days_limits_are_said_in_one_line_and_hold_for_the_list(
     assert plates == {"Plate 1", "Plate 2", "Plate 3", "Plate 4"}, "5 and 6 have more passes, 7 and 8 other means"
 
 
+def test_the_alloy_of_a_new_target_limits_its_plates(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    typed = {"way": "typed", "lab_l": 49.0, "lab_a": 14.8, "lab_b": 26.6}
+    app = page(monkeypatch, tmp_path, PLATES, None, {"target": typed}, "target")
+    (alloy,) = (box for box in app.selectbox if box.label == "Alloy of the piece")
+    assert list(alloy.options) == ["Not known: plates of every alloy", "silicon bronze", "tin bronze"]
+    alloy.set_value("tin bronze").run()
+    app.button(key="target.save").click().run()
+    assert limits_line(app).endswith(": tin bronze")
+    assert {name for name in ranked(app) if name != "Predicted"} == {"Plate 8"}
+
+
+def test_a_target_of_no_known_alloy_is_ranked_among_all_plates(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    typed = {"way": "typed", "lab_l": 49.0, "lab_a": 14.8, "lab_b": 26.6}
+    app = page(monkeypatch, tmp_path, PLATES, None, {"target": typed}, "target")
+    app.button(key="target.save").click().run()
+    assert limits_line(app).endswith(": everything in the log")
+
+
+def test_where_every_plate_is_of_one_alloy_no_target_asks_for_it(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    typed = {"way": "typed", "lab_l": 49.0, "lab_a": 14.8, "lab_b": 26.6}
+    app = page(monkeypatch, tmp_path, PLATES[:6], None, {"target": typed}, "target")
+    assert "Alloy of the piece" not in [box.label for box in app.selectbox]
+
+
 def test_an_address_of_a_target_or_plate_that_is_not_there_says_so(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:

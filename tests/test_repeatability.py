@@ -7,9 +7,9 @@ from hypothesis import strategies as st
 
 from matcher.delta_e_metric import delta_e_metric
 from matcher.difference import delta_e_2000
-from matcher.errors import ReadingError
+from matcher.errors import Caveat, ReadingError
 from matcher.finish import Reading
-from matcher.repeatability import repeatability
+from matcher.repeatability import repeatability, to_mind_of_each
 
 BROWN = np.array([38.0, 14.0, 22.0])
 SCATTERS = {
@@ -128,3 +128,11 @@ def test_the_metric_follows_ciede2000_close_by(lab):
     exact = delta_e_2000(np.array(lab), lab + differences)
     quadratic = np.sqrt(np.einsum("ni,ij,nj->n", differences, delta_e_metric(lab), differences))
     assert np.median(np.abs(quadratic / exact - 1)) < 0.03
+
+
+def test_what_is_amiss_in_one_photograph_is_told_of_that_one_and_what_holds_for_all_is_not():
+    glare, camera = Caveat("region-glare", "Glare."), Caveat("profile-none-fits", "No profile.")
+    dark = Caveat("card-dark", "The card is dark.")
+    readings = [Reading(BROWN, caveats=caveats) for caveats in ((camera,), (camera, glare), (camera, dark))]
+    assert to_mind_of_each(readings) == [(1, glare), (2, dark)]
+    assert to_mind_of_each([Reading(BROWN, caveats=(glare,))] * 3) == [(0, glare), (1, glare), (2, glare)]

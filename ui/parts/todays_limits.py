@@ -61,6 +61,19 @@ def lift_all(studio: Studio, target: Target) -> None:
     _draft(studio, target).fill({"alloy": ANY})
 
 
+def ask_alloy_of_job(studio: Studio, draft: Draft) -> None:
+    """Ask, where a target is made, what the client's piece is of; nothing when every plate is of one alloy."""
+    alloys = means(studio).alloys
+    if len(alloys) > 1:
+        _alloy(draft, alloys, ANY, "Alloy of the piece", "Not known: plates of every alloy")
+
+
+def keep_alloy_of_job(studio: Studio, target: Target, draft: Draft) -> None:
+    """Let only plates of the alloy that was chosen with a new target be ranked for it."""
+    if alloy := draft.shown("alloy"):
+        _draft(studio, target).set(alloy=alloy)
+
+
 def means(studio: Studio) -> Means:
     """Return what the log shows that the studio has."""
     return _means(studio.name, studio.log.revision(), studio)
@@ -95,11 +108,11 @@ def _ask(studio: Studio, target: Target) -> None:
             st.rerun()
 
 
-def _alloy(draft: Draft, alloys: Sequence[str], usual: str) -> None:
+def _alloy(draft: Draft, alloys: Sequence[str], usual: str, label: str = "Alloy", any_alloy: str = "Any alloy") -> None:
     field = draft.field("alloy", usual)
     standing = st.session_state[field["key"]]
     offered = list(dict.fromkeys((ANY, *alloys, *([standing] if standing else []))))
-    st.selectbox("Alloy", offered, format_func=lambda alloy: alloy or "Any alloy", **field)
+    st.selectbox(label, offered, format_func=lambda alloy: alloy or any_alloy, **field)
 
 
 def _several(draft: Draft, label: str, name: str, offered: Sequence[Any], words: Any) -> None:

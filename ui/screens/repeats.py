@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -65,8 +66,21 @@ def _result(studio: Studio, draft: Draft, usable: Sequence[PlatePhotograph], num
     table_side, words_side = st.columns([1.3, 1], gap="medium")
     with table_side:
         st.html(_table(readings, numbers, found))
+        _to_mind(readings, numbers)
     with words_side:
         _in_words(draft, found)
+
+
+def _to_mind(readings: Sequence[Reading], numbers: dict[str, int]) -> None:
+    """Say which of the photographs has a fault of its own: one with glare widens the scatter."""
+    from matcher.repeatability import to_mind_of_each
+
+    minded(
+        [
+            replace(caveat, message=f"Photograph {numbers[readings[place].photo or '']}: {caveat.message}")
+            for place, caveat in to_mind_of_each(readings)
+        ]
+    )
 
 
 def _table(readings: Sequence[Reading], numbers: dict[str, int], found: Repeatability) -> str:

@@ -12,6 +12,7 @@ from ui.parts.drafts import Draft
 from ui.parts.faults import told
 from ui.parts.opened import choose_target, the_studio
 from ui.parts.places import SUGGESTIONS
+from ui.parts.todays_limits import ask_alloy_of_job, keep_alloy_of_job
 from ui.parts.typed_in import forget_file
 
 if TYPE_CHECKING:
@@ -33,8 +34,9 @@ def show() -> None:
 
 
 def _save(studio: Studio, draft: Draft, reading: Reading) -> None:
-    """Ask for a name and a tolerance, both filled in already, and save."""
+    """Ask for a name and a tolerance, both filled in already, and for the alloy; and save."""
     st.text_input("Name of the target", live=True, **draft.field("name", f"Target {len(studio.targets()) + 1}"))
+    ask_alloy_of_job(studio, draft)
     st.number_input(
         "A plate matches within ΔE00",
         step=0.5,
@@ -58,6 +60,7 @@ def _saved(studio: Studio, draft: Draft, reading: Reading) -> None:
             photo=draft.get("photo"),
         )
     )
+    keep_alloy_of_job(studio, target, draft)
     forget_file(studio, draft)
     draft.drop()
     choose_target(target)
