@@ -9,7 +9,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from matcher.calibration import calibrate
+    from matcher.calibrating import calibrate
     from matcher.camera_profile import CameraProfile
     from matcher.card_in_photo import find_card, neutral_patch
     from matcher.cards import load_cards
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from matcher.what_helps import budget_table, trust_sentence, what_would_help
 
 _ROOMS = {
-    "matcher.calibration": ("calibrate",),
+    "matcher.calibrating": ("calibrate",),
     "matcher.camera_profile": ("CameraProfile",),
     "matcher.card_in_photo": ("find_card", "neutral_patch"),
     "matcher.cards": ("load_cards",),

@@ -1,7 +1,7 @@
 """A camera-and-light profile: how one camera sees colour under one light, and how surely.
 
 The value itself: light to XYZ, what it leaves unknown, what makes it the wrong one for a photograph, and its JSON.
-``chart_profile`` makes one from a chart; stands beside ``calibration``.
+``chart_profile`` makes one from a chart; ``calibration`` reads with it.
 """
 
 from __future__ import annotations

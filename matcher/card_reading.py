@@ -1,6 +1,6 @@
 """What a photograph shows of a card whose corners are known: its patches' light, read the right way up.
 
-After ``cards``; ``card_in_photo`` finds the corners, ``calibration`` takes the reading on.
+After ``cards``; ``card_in_photo`` finds the corners, ``calibrating`` takes the reading on.
 """
 
 from __future__ import annotations

@@ -181,7 +181,7 @@ def _calibrated(
     options: argparse.Namespace,
     field: LightField | None = None,
 ) -> Calibration:
-    from matcher.calibration import calibrate
+    from matcher.calibrating import calibrate
 
     return calibrate(photo, card, used.profile, light=options.light, field=field)
 

@@ -12,11 +12,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matcher.calibration import FINISHED_SHARE, TOO_DARK_CODE
+from matcher.calibration import TOO_DARK_CODE
 from matcher.delta_e_metric import delta_e_metric
 from matcher.difference import delta_e_draws
 from matcher.finish import INSTRUMENT_SIGMA, Reading
 from matcher.uncertainty import sum_of
+from matcher.unknown_camera import FINISHED_SHARE
 
 Floats = NDArray[np.float64]
 

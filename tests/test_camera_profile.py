@@ -16,7 +16,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from matcher.calibration import calibrate
+from matcher.calibrating import calibrate
 from matcher.camera_profile import CameraProfile
 from matcher.card_in_photo import find_card
 from matcher.cards import load_cards

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from matcher.calibration import calibrate
+from matcher.calibrating import calibrate
 from matcher.card_in_photo import find_card, neutral_patch
 from matcher.cards import load_cards
 from matcher.errors import CardError, MatcherError

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from matcher.calibration import calibrate
+from matcher.calibrating import calibrate
 from matcher.card_in_photo import find_card
 from matcher.cielab import XYZ_D50_TO_SRGB, xyz_to_lab
 from matcher.demo.process import spectrum_lab, true_lab

@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from matcher.calibration import calibrate
+from matcher.calibrating import calibrate
 from matcher.card_in_photo import find_card
 from matcher.demo.render import render_scene
 from matcher.demo.scene import Scene, SceneLight, ScenePlate, SceneView

@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 import pytest
 
-from matcher.calibration import calibrate
+from matcher.calibrating import calibrate
 from matcher.card_in_photo import find_card
 from matcher.difference import INDISTINGUISHABLE_CHI2, delta_e_2000
 from matcher.errors import CardError

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from matcher.calibration import calibrate
+from matcher.calibrating import calibrate
 from matcher.card_in_photo import find_card
 from matcher.chart_profile import profile_from_chart
 from matcher.cielab import D50_WHITE, encode_srgb

@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from matcher.calibration import calibrate
+from matcher.calibrating import calibrate
 from matcher.card_in_photo import find_card
 from matcher.difference import delta_e_2000
 from matcher.finish import Reading

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from matcher.calibration import calibrate
+from matcher.calibrating import calibrate
 from matcher.card_in_photo import find_card
 from matcher.cards import load_cards
 from matcher.chart_profile import profile_from_chart

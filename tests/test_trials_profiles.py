@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import sqlalchemy as sa
 
-from matcher.calibration import calibrate
+from matcher.calibrating import calibrate
 from matcher.camera_profile import grey_of
 from matcher.card_in_photo import find_card
 from matcher.cards import load_cards

@@ -81,7 +81,7 @@ def examples_document(folder: Path, truths: Mapping[str, Any], seed: int) -> dic
 
 def example_as_read(file: Path, truth: Mapping[str, Any]) -> dict[str, Any]:
     """Read one photograph as a newcomer would: its card as it is found, else with its corners marked by hand."""
-    from matcher.calibration import calibrate
+    from matcher.calibrating import calibrate
     from matcher.card_in_photo import find_card
     from matcher.finish import read_finish
     from matcher.photo import open_photo

@@ -21,7 +21,7 @@ import PIL
 from numpy.typing import ArrayLike
 from PIL import features
 
-from matcher.calibration import calibrate
+from matcher.calibrating import calibrate
 from matcher.card_in_photo import find_card
 from matcher.card_reading import CardReading
 from matcher.demo import ledger

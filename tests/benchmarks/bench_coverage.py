@@ -11,7 +11,7 @@ from collections import defaultdict
 
 import numpy as np
 
-from matcher.calibration import calibrate
+from matcher.calibrating import calibrate
 from matcher.camera_profile import CameraProfile
 from matcher.card_in_photo import find_card
 from matcher.cards import load_cards

@@ -12,7 +12,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from matcher.calibration import Calibration, calibrate
+from matcher.calibrating import calibrate
+from matcher.calibration import Calibration
 from matcher.camera_profile import CameraProfile
 from matcher.card_in_photo import find_card
 from matcher.cards import load_cards

@@ -142,7 +142,7 @@ def _finish_texture(key: Any, shape: Shape, _studio: Studio, _sha256: str, _ligh
 
 @st.cache_resource(show_spinner=False, max_entries=8)
 def _calibration(key: Any, _studio: Studio, _sha256: str, _light: Light) -> Calibration:
-    from matcher.calibration import calibrate
+    from matcher.calibrating import calibrate
 
     found = card_reading(_studio, _sha256, _light.card)
     field = light_field(_studio, _sha256, _light.card, _light.more)
@@ -159,7 +159,7 @@ class _Stack:
 
 @st.cache_resource(show_spinner=False, max_entries=1)
 def _stack(key: Any, _studio: Studio, _sha256: str, _light: Light) -> _Stack:
-    from matcher.calibration import calibrate
+    from matcher.calibrating import calibrate
     from matcher.photo import open_photo
 
     photos = [photo_of(_studio, _sha256)]

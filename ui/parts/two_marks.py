@@ -94,7 +94,7 @@ def _map(
     _sha256: str,
     _profile: CameraProfile | None,
 ) -> Any:
-    from matcher.calibration import calibrate
+    from matcher.calibrating import calibrate
     from matcher.difference_map import delta_e_map, map_size
 
     photo = photo_of(_studio, _sha256)
