@@ -36,7 +36,8 @@ def show() -> None:
     st.html(_path(step.stage))
     if trials:
         st.subheader("Latest plates", anchor=False)
-        st.html("".join(plate_row(trial) for trial in reversed(trials[-LATEST:])))
+        latest = "".join(plate_row(trial) for trial in reversed(trials[-LATEST:]))
+        st.html(f'<div class="pm-latest">{latest}</div>')
         with st.container(key="onward"):
             st.page_link(LOG.file, label=f"All {len(trials)} plates")
 
