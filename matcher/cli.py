@@ -78,6 +78,7 @@ def _commands() -> dict[str, Callable[[argparse.Namespace], Answer | None]]:
         "set-aside": cli_log.set_aside,
         "take-back": cli_log.take_back,
         "correct": cli_correct.correct,
+        "history": cli_correct.history,
         "add-reading": cli_log.add_reading,
         "targets": _targets,
         "cards": _cards,

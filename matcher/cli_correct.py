@@ -1,4 +1,7 @@
-"""The command that corrects what was typed of a logged plate: what is not given stays as it is logged."""
+"""The commands that correct what was typed of a logged plate, and tell what became of it since it was logged.
+
+What a correction does not give stays as it is logged.
+"""
 
 from __future__ import annotations
 
@@ -33,6 +36,26 @@ def correct(options: argparse.Namespace) -> Answer:
         {"trial": trial.as_dict(), "changed": list(changed)},
         [said, *(f"    {line}" for line in changed), *words.trial_lines(trial)],
     )
+
+
+def history(options: argparse.Namespace) -> Answer:
+    """Tell what was done to a logged plate, when and by whom, with what each correction changed."""
+    from matcher.trials.corrections import CORRECTED, corrections_among
+
+    with studio_that_is_there(options) as studio:
+        trial = studio.trial(options.id)
+        changes = studio.history("trial", trial.id)
+    document, lines = [], []
+    for change in changes:
+        corrections = corrections_among([change])
+        mended = [line for one in corrections for line in one.changed]
+        detail = "" if change.what == CORRECTED else change.detail
+        earlier = [{"recipe": one.recipe.as_dict(), "notes": one.notes} for one in corrections]
+        told = {"at": change.at.isoformat(), "who": change.who, "what": change.what, "detail": detail}
+        document.append({**told, "changed": mended, "before": next(iter(earlier), None)})
+        by, which = f", {change.who}" if change.who else "", f": {detail}" if detail else ""
+        lines += [f"{change.at:%Y-%m-%d %H:%M}{by}  {change.what}{which}", *(f"    {line}" for line in mended)]
+    return Answer({"trial": trial.as_dict(), "history": document}, lines)
 
 
 def _corrected(options: argparse.Namespace, was: TypedFacts) -> TypedFacts:

@@ -153,10 +153,13 @@ def _add_trials(parser: _Parser, add: Callable[..., _Parser]) -> None:
     set_aside = add("set-aside", "Let a trial no longer count; nothing is deleted.", parts)
     back = add("take-back", "Let a trial that was set aside count again.", parts)
     mend = add("correct", "Correct what was typed of a trial; the earlier version stays in its history.", parts)
+    told = add(
+        "history", "Tell what was done to a trial since it was logged, corrections with what they changed.", parts
+    )
     later = add("add-reading", "Add a reading taken later: cool, waxed or lacquered.", parts)
     for one in (out, into):
         one.add_argument("file", metavar="FILE")
-    for one in (set_aside, back, mend, later):
+    for one in (set_aside, back, mend, told, later):
         one.add_argument("id", metavar="ID", type=int)
     later.add_argument("--stage", choices=("cool", "waxed", "lacquered"), required=True, help="how the plate is now")
     add_photo_or_lab(later)

@@ -198,6 +198,11 @@ def test_a_typed_slip_is_corrected_and_the_rest_stays(told, run, studio):
     assert told("suggest", "--studio", studio, "--lab", "36,13,20")["suggestions"][0]["recipe"] == trial["recipe"]
     code, out, _ = run("trials", "correct", 4, "--studio", studio, "--seal", "wax,2,hot")
     assert code == 0 and out.startswith("Trial 4 says so already: nothing was changed.")
+    logged, correction = told("trials", "history", 4, "--studio", studio)["history"]
+    assert (logged["what"], correction["who"], correction["changed"]) == ("recorded", "invented", mended["changed"])
+    assert correction["before"] == {"recipe": made["recipe"], "notes": "even"}
+    code, out, _ = run("trials", "history", 4, "--studio", studio)
+    assert code == 0 and "invented  corrected\n    Undercoat taken out" in out
     code, out, _ = run("trials", "correct", 4, "--studio", studio, "--coat", "none", "--seal", "none")
     assert "Coat 2 taken out" in out and out.rstrip().endswith("bare metal; unsealed")
 
@@ -319,6 +324,7 @@ REFUSED = {
     "an L* above white": (("suggest", "--lab", "101,0,0"), "from 0 .black. to 100"),
     "an L* below black": (("suggest", "--lab=-0.5,0,0"), "from 0 .black. to 100"),
     "no such trial": (("trials", "set-aside", "99", "why"), "99"),
+    "the history of no trial": (("trials", "history", "99"), "99"),
     "no reason": (("trials", "set-aside", "1"), "REASON"),
     "a missing import": (("trials", "import", "missing.zip"), "missing.zip"),
     "a card without CIELAB": (("cards", "--add", "ours"), "--lab"),
@@ -338,6 +344,7 @@ LOOKING = {
     "an export": ("trials", "export", "out.zip"),
     "a backup": ("backup", "out.zip"),
     "setting aside": ("trials", "set-aside", "1", "why"),
+    "a history": ("trials", "history", "1"),
     "correcting": ("trials", "correct", "1", "--notes", "even"),
     "a later reading": ("trials", "add-reading", "1", "--stage", "waxed", "--lab", "38,14,22"),
     "suggest": ("suggest", "--lab", "38,14,22"),

@@ -153,6 +153,17 @@ def test_typing_on_after_another_screen_has_saved_begins_from_what_is_logged_now
     assert (studio.trial(1).ambient_humidity_percent, studio.trial(1).recipe.coats[0].passes) == (55.0, 8)
 
 
+def test_an_import_names_the_plates_whose_copy_says_something_else(page: Open, studio: Studio, tmp_path: Path) -> None:
+    studio.export(tmp_path / "before.zip")
+    was = facts_of(studio.trial(1))
+    studio.correct(1, replace(was, notes="streaky"), instead_of=was)
+    app = AppTest.from_file(str(APP), default_timeout=60).run().switch_page("screens/log.py").run()
+    files: list[Any] = list(app.get("file_uploader"))
+    files[0].set_value(("before.zip", (tmp_path / "before.zip").read_bytes(), "application/zip")).run()
+    assert "Plate 1 differs from the file's copy and stays as it is here" in said(press(app, "log.take"))
+    assert studio.trial(1).notes == "streaky"
+
+
 def test_a_draft_that_makes_no_sense_does_no_harm(page: Open, studio: Studio) -> None:
     studio.save_draft("correction of plate 1", {**fields_of(RECIPE), "before": {"recipe": "none"}, "notes": "new"})
     app = page()

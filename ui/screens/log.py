@@ -223,6 +223,9 @@ def _take_in(studio: Studio) -> None:
         path.write_bytes(file.getvalue())
         brought = studio.import_file(path, skip_bad=skip)
         tell(_brought(brought), "done")
+        for number in brought.differing:
+            differs = f"Plate {number} differs from the file's copy and stays as it is here"
+            tell(f"{differs}: correct it if the file is right.", "mind")
         for problem in brought.problems:
             tell(problem, "mind")
 
