@@ -189,20 +189,25 @@ def test_predictions_of_unseen_recipes_are_near_after_24_plates(space):
     assert np.median(error) < 1.5
 
 
-@pytest.mark.parametrize("kind", [film, threshold])
-def test_intervals_hold_on_unseen_recipes(space, kind):
-    """95 % regions of plates nobody made hold 90 to 98 % of them, over five invented processes."""
+@pytest.mark.parametrize(
+    ("kind", "plates", "seeds"), [(film, 40, (510, 515)), (threshold, 40, (510, 515)), (threshold, 24, (500, 512))]
+)
+def test_intervals_hold_on_unseen_recipes(space, kind, plates, seeds):
+    """95 % regions of plates nobody made hold 90 to 98 % of them, over several invented processes.
+
+    24 plates tell little of a threshold: without fitting them again fold by fold the regions held 90.0 %.
+    """
     inside = []
-    for seed in range(510, 515):
+    for seed in range(*seeds):
         process = kind(seed)
-        model = fit_process(logged(process, 40, seed, space))
+        model = fit_process(logged(process, plates, seed, space))
         rng = np.random.default_rng(seed)
         unseen = [space[k] for k in rng.choice(len(space), 150)]
         lab, covariance = model.predict(model.columns(unseen))
         miss = np.array([process.plate(recipe, rng) for recipe in unseen]) - lab
         whole = covariance + model.plate_covariance
         inside += (np.einsum("ni,nij,nj->n", miss, np.linalg.inv(whole), miss) <= CHI2_95).tolist()
-    assert 0.90 <= np.mean(inside) <= 0.98
+    assert (0.92 if plates == 24 else 0.90) <= np.mean(inside) <= 0.98
 
 
 def test_a_chemical_seen_on_one_plate_borrows_from_the_others(space):
@@ -339,6 +344,18 @@ def test_a_fit_keeps_the_linear_algebra_to_one_thread_and_gives_it_back(space, m
 def threads() -> list[int]:
     """Return the threads of NumPy's and SciPy's own libraries."""
     return [item["num_threads"] for item in threadpool_info() if "scipy_openblas" in str(item["prefix"])]
+
+
+def test_the_order_of_logging_changes_no_prediction_and_no_doubt(space):
+    """Few plates are fitted afresh, and left out by folds that their recipes alone decide."""
+    trials = logged(threshold(530), 24, 7, space)
+    there, back = fit_process(trials), fit_process(trials[::-1])
+    (lab, covariance), (other, others) = (model.predict(model.columns(space[::4000])) for model in (there, back))
+    np.testing.assert_allclose(other, lab, atol=0.1)
+    np.testing.assert_allclose(back.caution, there.caution, rtol=0.02)
+    np.testing.assert_allclose(
+        np.sqrt(np.einsum("nii->ni", others)), np.sqrt(np.einsum("nii->ni", covariance)), rtol=0.05
+    )
 
 
 def test_nothing_to_learn_from_is_said():

@@ -15,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from zlib import crc32
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,8 +54,9 @@ MOST_TO_HOLD = 150
 FACT_ROUNDS, FACTS_AT_ONCE = 3, 24
 FACT_SD, UNSEEN_RISE, OVERRULED_AT = 0.05, 0.02, 2.5
 """In L*: how exactly a fact is held to; a rise too small to matter; standard deviations of rise that overrule it."""
+FOLDS, FEWEST_FOLDS = 6, 3
 OPTIMISM = 1.1
-EQUAL_MISSES = 30.0
+EQUAL_MISSES = 20.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,15 +134,23 @@ class ProcessModel:
     @one_thread()
     def predict(self, columns: Columns) -> tuple[Floats, Floats]:
         """Return CIELAB (n, 3) and the covariance (n, 3, 3) of the recipe's own colour, plate noise left out."""
+        lab, covariance = self._by_the_algebra(columns)
+        return lab, self.caution**2 * covariance
+
+    def _by_the_algebra(self, columns: Columns) -> tuple[Floats, Floats]:
         known = self._known(columns)
         own = np.einsum("nip,p,njp->nij", known.slopes, np.square(self.curve.prior_sd), known.slopes)
         own = own + np.diag(np.square(self.spread.miss_sd))
         covariance = own - np.einsum("mni,mnj->nij", known.explained, known.explained)
-        return known.centre, self.caution**2 * (covariance + np.swapaxes(covariance, 1, 2)) / 2
+        return known.centre, (covariance + np.swapaxes(covariance, 1, 2)) / 2
 
     @one_thread()
     def predict_together(self, columns: Columns) -> tuple[Floats, Floats]:
         """Return CIELAB (n, 3) and the covariance (3n, 3n), recipe by recipe, of several recipes' own colours."""
+        lab, covariance = self._together_by_the_algebra(columns)
+        return lab, self.caution**2 * covariance
+
+    def _together_by_the_algebra(self, columns: Columns) -> tuple[Floats, Floats]:
         known = self._known(columns)
         n = len(columns)
         steep = known.slopes.reshape(3 * n, -1)
@@ -148,7 +158,7 @@ class ProcessModel:
         alike = likeness(known.features, known.features, self.spread.log_weights)
         own += np.einsum("nm,ij->nimj", alike, np.diag(np.square(self.spread.miss_sd))).reshape(3 * n, 3 * n)
         explained = known.explained.reshape(-1, 3 * n)
-        return known.centre, self.caution**2 * (own - explained.T @ explained)
+        return known.centre, own - explained.T @ explained
 
     def _known(self, columns: Columns) -> _Known:
         """Return what the trials tell of recipes: the parts that every prediction is made of."""
@@ -182,15 +192,36 @@ class ProcessModel:
         return np.einsum("mij,jm->mi", own, self._shared[: 3 * m].reshape(3, m)), own
 
     @cached_property
+    @one_thread()
     def caution(self) -> float:
-        """Return the factor on predicted standard deviations that the left-out misses ask for, near 1.
+        """Return the factor on predicted standard deviations that the misses of left-out plates ask for, near 1.
 
-        The unknowns and weights are themselves learned from the same few trials, which the algebra does not count;
-        ``OPTIMISM`` does, as measured on invented processes.
+        The unknowns and weights are themselves learned from the same few trials, which the algebra does not count.
+        Few trials are therefore fitted again without each fold in turn; ``OPTIMISM``, as measured on invented
+        processes, stands for the rest.
         """
-        misses, covariances = self.left_out
-        square = np.einsum("mi,mij,mj->m", misses, np.linalg.inv(covariances), misses).sum()
-        return OPTIMISM * float(np.sqrt((square + EQUAL_MISSES) / (3 * len(misses) + EQUAL_MISSES)))
+        return _caution(*(self._refitted_out() or self.left_out))
+
+    def _refitted_out(self) -> tuple[Floats, Floats] | None:
+        """Return what ``left_out`` does, from fits without each fold; None when trials are too many or too alike.
+
+        A recipe's plates are in one fold, the same one whatever else is logged and in whatever order.
+        """
+        fold = np.array([crc32(repr(trial.recipe).encode()) % FOLDS for trial in self.trials])
+        if len(self.trials) > FITTED_AFRESH or len(np.unique(fold)) < FEWEST_FOLDS:
+            return None
+        misses, covariances = [], []
+        for out in np.unique(fold):
+            kept = [trial for trial, of in zip(self.trials, fold, strict=True) if of != out]
+            left = [trial for trial, of in zip(self.trials, fold, strict=True) if of == out]
+            seen = _Seen.of(self.curve, kept)
+            unknowns, spread = seen.afresh(self.unknowns, 1)
+            others = _holding_to_facts(seen, seen.best_unknowns(unknowns, spread), spread, tuple(kept))
+            lab, covariance = others._by_the_algebra(others.columns([trial.recipe for trial in left]))
+            misses.append(np.array([trial.reading.lab for trial in left]) - lab)
+            readings = np.array([trial.reading.covariance for trial in left])
+            covariances.append(covariance + others.plate_covariance + readings)
+        return np.concatenate(misses), np.concatenate(covariances)
 
     @one_thread()
     def kinship(self, columns: Columns) -> Floats:
@@ -227,18 +258,10 @@ def fit_process(trials: Sequence[LoggedTrial], start: ProcessModel | None = None
     curve, unknowns, spread = FilmMean(categories), None, None
     if start is not None and len(trials) > FITTED_AFRESH and start.curve.categories.same_names(categories):
         curve, unknowns, spread = start.curve, start.unknowns, start.spread
-    seen = _Seen(
-        curve,
-        columns_of([trial.recipe for trial in trials], curve.categories),
-        np.array([trial.reading.lab for trial in trials]),
-        np.array([trial.reading.covariance for trial in trials]),
-    )
+    seen = _Seen.of(curve, trials)
     few = seen.rows(_evenly(len(trials), MOST_FOR_SPREAD))
     if unknowns is None or spread is None:
-        unknowns, spread = curve.prior_mean, few.first_spread()
-        for _ in range(ROUNDS):
-            unknowns = few.best_unknowns(unknowns, spread, ROUGHLY)
-            spread = few.learned_spread(unknowns, spread, 30)
+        unknowns, spread = few.afresh(curve.prior_mean, ROUNDS)
     else:
         spread = few.learned_spread(unknowns, spread, 8)
     return _holding_to_facts(seen, seen.best_unknowns(unknowns, spread), spread, tuple(trials))
@@ -258,6 +281,13 @@ class _Seen:
     lab: Floats
     covariances: Floats
 
+    @classmethod
+    def of(cls, curve: FilmMean, trials: Sequence[LoggedTrial]) -> _Seen:
+        """Lay out trials for a curve."""
+        columns = columns_of([trial.recipe for trial in trials], curve.categories)
+        labs = np.array([trial.reading.lab for trial in trials])
+        return cls(curve, columns, labs, np.array([trial.reading.covariance for trial in trials]))
+
     def rows(self, keep: NDArray[np.intp]) -> _Seen:
         """Return some of the trials."""
         return _Seen(self.curve, self.columns.rows(keep), self.lab[keep], self.covariances[keep])
@@ -266,6 +296,14 @@ class _Seen:
         """Return the sizes before anything is learned."""
         features = features_of(self.columns, np.zeros((len(self.columns), 3)), self.curve.categories)
         return Spread(np.exp(PRIOR_LOG_MISS_SD), np.exp(PRIOR_LOG_PLATE_SD), prior_log_weights(features))
+
+    def afresh(self, start: Floats, rounds: int) -> tuple[Floats, Spread]:
+        """Return unknowns and sizes learned together; the unknowns are looked for from ``start``."""
+        unknowns, spread = start, self.first_spread()
+        for _ in range(rounds):
+            unknowns = self.best_unknowns(unknowns, spread, ROUGHLY)
+            spread = self.learned_spread(unknowns, spread, 30)
+        return unknowns, spread
 
     def noise(self) -> Floats:
         """Return the readings' covariance (3n, 3n), output by output."""
@@ -319,6 +357,12 @@ class _Seen:
         return unknowns
 
 
+def _caution(misses: Floats, covariances: Floats) -> float:
+    """Return how many times too small predicted standard deviations are, by misses (m, 3) of plates left out."""
+    square = np.einsum("mi,mij,mj->m", misses, np.linalg.inv(covariances), misses).sum()
+    return OPTIMISM * float(np.sqrt((square + EQUAL_MISSES) / (3 * len(misses) + EQUAL_MISSES)))
+
+
 def _holding_to_facts(seen: _Seen, unknowns: Floats, spread: Spread, trials: tuple[LoggedTrial, ...]) -> ProcessModel:
     """Return the posterior in which facts of the trade hold wherever the trials do not clearly speak against them.
 
@@ -349,7 +393,8 @@ def _broken(model: ProcessModel, pairs: Sequence[tuple[Recipe, Recipe]]) -> list
     worst = [int(k) for k in np.argsort(-rise, kind="stable")[:FACTS_AT_ONCE] if rise[k] > UNSEEN_RISE]
     if not worst:
         return []
-    _, covariance = model.predict_together(model.columns([recipe for k in worst for recipe in pairs[k]]))
+    _, covariance = model._together_by_the_algebra(model.columns([recipe for k in worst for recipe in pairs[k]]))
+    covariance = _caution(*model.left_out) ** 2 * covariance  # of this fit alone: the whole caution fits anew
     blocks = covariance.reshape(len(worst), 2, 3, len(worst), 2, 3)
     kept = []
     for place, k in enumerate(worst):
