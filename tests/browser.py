@@ -83,6 +83,7 @@ class Visitor:
         self.page.get_by_text(text).first.wait_for()
 
     def bench(self) -> Bench:
+        self.settle()  # until then the picture may be put in anew, and what was found is gone
         stage = self.page.locator(".stage")
         stage.locator("img.picture").wait_for()
         self.page.wait_for_function("document.querySelector('.stBidiComponent .bench, .stBidiComponent') !== null")

@@ -53,7 +53,9 @@ def inside(name: str) -> tuple[tuple[float, float], tuple[float, float]]:
 
 
 def ranked_plates(visitor: Visitor) -> list[int | None]:
-    """Return the plates in the list on the page, in its order; None for a predicted recipe."""
+    """Return the plates in the list on the page once it is whole, in its order; None for a predicted recipe."""
+    visitor.page.locator('[class*="st-key-panel-place"]').first.wait_for()
+    visitor.settle()
     headings = visitor.page.locator(".pm-rank").all_inner_texts()
     numbers = [re.search(r"Plate (\d+)", heading) for heading in headings]
     return [None if number is None else int(number.group(1)) for number in numbers]
