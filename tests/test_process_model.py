@@ -336,7 +336,7 @@ def test_a_fit_keeps_the_linear_algebra_to_one_thread_and_gives_it_back(space, m
         during.extend(threads())
         return columns_of(*arguments, **named)
 
-    monkeypatch.setattr("matcher.suggest.process_model.columns_of", noting)
+    monkeypatch.setattr("matcher.suggest.process_fit.columns_of", noting)
     fit_process(logged(threshold(530), 8, 7, space))
     assert set(during) == {1} and threads() == before
 

@@ -26,16 +26,13 @@ from matcher.recipe import Recipe
 from matcher.suggest.columns import Categories, Columns, columns_of
 from matcher.suggest.film_mean import FilmMean
 from matcher.suggest.leftover import (
-    PRIOR_LOG_MISS_SD,
-    PRIOR_LOG_PLATE_SD,
     Features,
     Spread,
     features_of,
     inverse_of,
-    learn_spread,
     likeness,
-    prior_log_weights,
 )
+from matcher.suggest.process_fit import Seen, by_output, evenly
 from matcher.suggest.suggestion import LoggedTrial
 from matcher.suggest.trade_facts import never_lighter
 
@@ -47,8 +44,6 @@ MOST_FOR_SPREAD = 100
 """Trials from which the noise and the weights are learned; beyond it their figures hardly move."""
 ROUNDS = 2
 FITTED_AFRESH = 60
-MOST_STEPS, WORTH_A_STEP, ROUGHLY = 25, 3e-3, 0.1
-"""Newton steps, and the gain in log density below which no further one is made, at last and on the way."""
 MOST_TO_HOLD = 150
 """With more trials than this the trials speak for themselves, facts of the trade or not."""
 FACT_ROUNDS, FACTS_AT_ONCE = 3, 24
@@ -214,7 +209,7 @@ class ProcessModel:
         for out in np.unique(fold):
             kept = [trial for trial, of in zip(self.trials, fold, strict=True) if of != out]
             left = [trial for trial, of in zip(self.trials, fold, strict=True) if of == out]
-            seen = _Seen.of(self.curve, kept)
+            seen = Seen.of(self.curve, kept)
             unknowns, spread = seen.afresh(self.unknowns, 1)
             others = _holding_to_facts(seen, seen.best_unknowns(unknowns, spread), spread, tuple(kept))
             lab, covariance = others._by_the_algebra(others.columns([trial.recipe for trial in left]))
@@ -253,108 +248,18 @@ def fit_process(trials: Sequence[LoggedTrial], start: ProcessModel | None = None
     """
     if not trials:
         raise SuggestionError("No trial is logged yet: log a plate first.")
-    trials = [trials[row] for row in _evenly(len(trials), MOST_AT_ONCE)]
+    trials = [trials[row] for row in evenly(len(trials), MOST_AT_ONCE)]
     categories = Categories.of(trial.recipe for trial in trials)
     curve, unknowns, spread = FilmMean(categories), None, None
     if start is not None and len(trials) > FITTED_AFRESH and start.curve.categories.same_names(categories):
         curve, unknowns, spread = start.curve, start.unknowns, start.spread
-    seen = _Seen.of(curve, trials)
-    few = seen.rows(_evenly(len(trials), MOST_FOR_SPREAD))
+    seen = Seen.of(curve, trials)
+    few = seen.rows(evenly(len(trials), MOST_FOR_SPREAD))
     if unknowns is None or spread is None:
         unknowns, spread = few.afresh(curve.prior_mean, ROUNDS)
     else:
         spread = few.learned_spread(unknowns, spread, 8)
     return _holding_to_facts(seen, seen.best_unknowns(unknowns, spread), spread, tuple(trials))
-
-
-def _evenly(many: int, most: int) -> NDArray[np.intp]:
-    """Return at most ``most`` of the places 0 to many − 1, first and last among them."""
-    return np.unique(np.linspace(0, many - 1, min(many, most)).astype(np.intp))
-
-
-@dataclass(frozen=True, eq=False)
-class _Seen:
-    """n trials as the fit sees them. lab: (n, 3). covariances: (n, 3, 3) of the readings."""
-
-    curve: FilmMean
-    columns: Columns
-    lab: Floats
-    covariances: Floats
-
-    @classmethod
-    def of(cls, curve: FilmMean, trials: Sequence[LoggedTrial]) -> _Seen:
-        """Lay out trials for a curve."""
-        columns = columns_of([trial.recipe for trial in trials], curve.categories)
-        labs = np.array([trial.reading.lab for trial in trials])
-        return cls(curve, columns, labs, np.array([trial.reading.covariance for trial in trials]))
-
-    def rows(self, keep: NDArray[np.intp]) -> _Seen:
-        """Return some of the trials."""
-        return _Seen(self.curve, self.columns.rows(keep), self.lab[keep], self.covariances[keep])
-
-    def first_spread(self) -> Spread:
-        """Return the sizes before anything is learned."""
-        features = features_of(self.columns, np.zeros((len(self.columns), 3)), self.curve.categories)
-        return Spread(np.exp(PRIOR_LOG_MISS_SD), np.exp(PRIOR_LOG_PLATE_SD), prior_log_weights(features))
-
-    def afresh(self, start: Floats, rounds: int) -> tuple[Floats, Spread]:
-        """Return unknowns and sizes learned together; the unknowns are looked for from ``start``."""
-        unknowns, spread = start, self.first_spread()
-        for _ in range(rounds):
-            unknowns = self.best_unknowns(unknowns, spread, ROUGHLY)
-            spread = self.learned_spread(unknowns, spread, 30)
-        return unknowns, spread
-
-    def noise(self) -> Floats:
-        """Return the readings' covariance (3n, 3n), output by output."""
-        n = len(self.lab)
-        whole = np.zeros((3, n, 3, n))
-        whole[:, np.arange(n), :, np.arange(n)] = self.covariances
-        return whole.reshape(3 * n, 3 * n)
-
-    def learned_spread(self, unknowns: Floats, start: Spread, rounds: int) -> Spread:
-        """Return the sizes learned with the curve linearised at ``unknowns``."""
-        mean, slopes = self.curve.slopes(unknowns, self.columns)
-        steep = _by_output(slopes)
-        known = self.noise() + (steep * np.square(self.curve.prior_sd)) @ steep.T
-        aims = self.lab - mean + (steep @ (unknowns - self.curve.prior_mean)).reshape(3, -1).T
-        return learn_spread(features_of(self.columns, mean, self.curve.categories), aims, known, start, rounds)
-
-    def best_unknowns(self, start: Floats, spread: Spread, worth_a_step: float = WORTH_A_STEP) -> Floats:
-        """Return the unknowns (p,) of highest posterior density, by Levenberg and Marquardt's damped Newton steps."""
-        from scipy.linalg import solve_triangular
-
-        features = features_of(self.columns, self.curve.lab(start, self.columns), self.curve.categories)
-        root = np.linalg.cholesky(_leftover_covariance(features, spread) + self.noise())
-        centre, tight = self.curve.prior_mean, self.curve.prior_sd**-2
-
-        def whiten(values: Floats) -> Floats:
-            return np.asarray(solve_triangular(root, values, lower=True, check_finite=False))
-
-        def cost(unknowns: Floats, mean: Floats) -> float:
-            off = whiten((self.lab - mean).T.ravel())
-            return float(0.5 * off @ off + 0.5 * tight @ np.square(unknowns - centre))
-
-        unknowns, damping = start, 1e-3
-        mean, slopes = self.curve.slopes(unknowns, self.columns)
-        now = cost(unknowns, mean)
-        for _ in range(MOST_STEPS):
-            steep = whiten(_by_output(slopes))
-            bend = steep.T @ steep + np.diag(tight)
-            pull = steep.T @ whiten((self.lab - mean).T.ravel()) - tight * (unknowns - centre)
-            for _ in range(8):
-                moved = unknowns + np.linalg.solve(bend + damping * np.diag(np.diag(bend)), pull)
-                then = cost(moved, self.curve.lab(moved, self.columns))
-                if then < now:
-                    break
-                damping *= 6
-            else:
-                return unknowns
-            gained, unknowns, now, damping = now - then, moved, then, max(damping / 6, 1e-7)
-            if gained < worth_a_step:
-                return unknowns
-            mean, slopes = self.curve.slopes(unknowns, self.columns)
-        return unknowns
 
 
 def _caution(misses: Floats, covariances: Floats) -> float:
@@ -363,7 +268,7 @@ def _caution(misses: Floats, covariances: Floats) -> float:
     return OPTIMISM * float(np.sqrt((square + EQUAL_MISSES) / (3 * len(misses) + EQUAL_MISSES)))
 
 
-def _holding_to_facts(seen: _Seen, unknowns: Floats, spread: Spread, trials: tuple[LoggedTrial, ...]) -> ProcessModel:
+def _holding_to_facts(seen: Seen, unknowns: Floats, spread: Spread, trials: tuple[LoggedTrial, ...]) -> ProcessModel:
     """Return the posterior in which facts of the trade hold wherever the trials do not clearly speak against them.
 
     Where the leftover would lighten what the trade says is never lightened, its change there is observed to be none,
@@ -405,7 +310,7 @@ def _broken(model: ProcessModel, pairs: Sequence[tuple[Recipe, Recipe]]) -> list
 
 
 def _posterior(
-    seen: _Seen,
+    seen: Seen,
     unknowns: Floats,
     spread: Spread,
     trials: tuple[LoggedTrial, ...],
@@ -420,7 +325,7 @@ def _posterior(
         columns = columns.followed_by(columns_of(ends, curve.categories))
     mean, slopes = curve.slopes(unknowns, columns)
     n, v = len(trials), len(facts)
-    points = _Points(features_of(columns, mean, curve.categories), _by_output(slopes), n, v)
+    points = _Points(features_of(columns, mean, curve.categories), by_output(slopes), n, v)
     steep = points.folded(points.slopes.T).T
     noise = np.zeros((3 * n + v, 3 * n + v))
     noise[: 3 * n, : 3 * n] = seen.noise() + np.diag(np.repeat(np.square(spread.plate_sd), n) + 1e-6)
@@ -436,18 +341,3 @@ def _posterior(
     solved = cho_solve(cho_factor(left, lower=True, check_finite=False), off, check_finite=False)
     shared = cho_solve(factor, off + steep @ (unknowns - curve.prior_mean), check_finite=False)
     return ProcessModel(curve, unknowns, spread, trials, points, factor, solved, shared)
-
-
-def _by_output(slopes: Floats) -> Floats:
-    """Return slopes (n, 3, p) as (3n, p), all of L* first."""
-    return np.moveaxis(slopes, 1, 0).reshape(-1, slopes.shape[-1])
-
-
-def _leftover_covariance(features: Features, spread: Spread) -> Floats:
-    alike = likeness(features, features, spread.log_weights)
-    n = len(alike)
-    whole = np.zeros((3 * n, 3 * n))
-    for k in range(3):
-        block = slice(k * n, (k + 1) * n)
-        whole[block, block] = spread.miss_sd[k] ** 2 * alike + (spread.plate_sd[k] ** 2 + 1e-6) * np.eye(n)
-    return whole
