@@ -15,6 +15,7 @@ from matcher.suggest.columns import MOST_NAMES, Categories, columns_of
 from matcher.suggest.film_mean import FilmMean
 from matcher.suggest.leftover import Features, Spread, learn_spread, likeness
 from matcher.suggest.outlook import NEAREST, OF_EACH_KIND
+from matcher.suggest.process_fit import Seen
 from matcher.suggest.process_model import fit_process
 from matcher.suggest.trade_facts import never_lighter
 from matcher.trials.trial import Trial
@@ -280,12 +281,7 @@ def test_leaving_one_out_in_closed_form_is_leaving_it_out(space):
     if model._points.facts:
         pytest.skip("facts of the trade were added; they are not plates")
     kept = trials[1:]
-    seen = own._Seen(
-        model.curve,
-        columns_of([trial.recipe for trial in kept], model.curve.categories),
-        np.array([trial.reading.lab for trial in kept]),
-        np.array([trial.reading.covariance for trial in kept]),
-    )
+    seen = Seen.of(model.curve, kept)
     without = own._posterior(seen, model.unknowns, model.spread, tuple(kept), [])
     lab, covariance = without.predict(without.columns([trials[0].recipe]))
     misses, covariances = model.left_out
