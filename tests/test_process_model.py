@@ -9,7 +9,7 @@ from threadpoolctl import threadpool_info  # type: ignore[import-untyped]
 from matcher.difference import delta_e_2000
 from matcher.errors import SuggestionError
 from matcher.finish import Reading
-from matcher.recipe import Coat, Recipe, Seal, Undercoat
+from matcher.recipe import SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
 from matcher.suggest import Suggester
 from matcher.suggest.columns import MOST_NAMES, Categories, columns_of
 from matcher.suggest.film_mean import FilmMean
@@ -63,6 +63,14 @@ def test_more_passes_never_lighten_a_ferric_coat(seed, temp, strength):
     under = Undercoat(UNDERCOATS[seed % 3], strength, 0.25)
     path = [ferric(passes, temp, under, strength) for passes in range(1, 13)]
     assert np.diff(model.mean_lab(model.columns(path))[:, 0]).max() < UNSEEN
+
+
+@pytest.mark.parametrize("edge", SURFACE_TEMP_RANGE_C)
+def test_a_coat_as_hot_or_as_cool_as_a_recipe_can_be_is_learned_from(edge):
+    trials = [Trial(ferric(passes, edge), Reading([60.0 - passes, 14, 22])) for passes in range(1, 9)]
+    labs, covariance = fit_process(trials).predict(fit_process(trials).columns([ferric(4, edge)]))
+    assert np.isfinite(labs).all() and np.isfinite(covariance).all()
+    assert all(first != second for first, second in never_lighter([ferric(4, edge)]))
 
 
 def test_the_curve_alone_keeps_the_facts_exactly_for_any_unknowns():

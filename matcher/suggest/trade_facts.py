@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
-from matcher.recipe import Coat, Recipe, Undercoat
+from matcher.recipe import SURFACE_TEMP_RANGE_C, Coat, Recipe, Undercoat
 
 MOST_PATHS = 40
 PASSES = (1, 2, 4, 7, 12)
@@ -52,12 +52,17 @@ def _coat_paths(recipe: Recipe) -> list[list[Recipe]]:
         last = Coat(coat.chemical, coat.strength, passes, temp_c, coat.application)
         return Recipe(recipe.alloy, recipe.undercoat, (*rest, last), recipe.seal, recipe.surface)
 
-    middle = coat.surface_temp_c
-    temps = (middle - 2 * HEAT_STEP_C, middle - HEAT_STEP_C, middle, middle + HEAT_STEP_C, middle + 2 * HEAT_STEP_C)
     return [
-        *([moved(passes, temp) for passes in PASSES] for temp in temps[1:4]),
-        *([moved(passes, temp) for temp in temps] for passes in (PASSES[1], PASSES[-1])),
+        *([moved(passes, temp) for passes in PASSES] for temp in _warmer(coat.surface_temp_c, 1)),
+        *([moved(passes, temp) for temp in _warmer(coat.surface_temp_c, 2)] for passes in (PASSES[1], PASSES[-1])),
     ]
+
+
+def _warmer(middle: float, steps: int) -> list[float]:
+    """Return temperatures of so many steps either side of a coat's, coolest first, as far as a recipe can have them."""
+    coldest, hottest = SURFACE_TEMP_RANGE_C
+    asked = (middle + k * HEAT_STEP_C for k in range(-steps, steps + 1))
+    return sorted({min(max(temp, coldest), hottest) for temp in asked})
 
 
 def _undercoat_paths(recipe: Recipe) -> list[list[Recipe]]:
