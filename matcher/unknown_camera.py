@@ -28,9 +28,11 @@ saturation more than daylight does. From ordinary camera JPEGs of a chart and it
 SENSOR_MATRIX_SIGMA = np.full(6, 0.35)
 """The same for values declared linear: they are the sensor's own, which are far from any encoding's primaries."""
 
-TONE_SIGMA, TONE_CHANNEL_SIGMA = 0.13, 0.05
+TONE_SIGMA, TONE_CHANNEL_SIGMA = 0.13, 0.10
 """Spread of the exponent by which a camera's tone curve departs from its encoding's about the card's level, common
-to the channels and of each on its own: between ordinary camera JPEGs of a chart and its published values."""
+to the channels and of each on its own: between ordinary camera JPEGs of a chart and its published values. Their blues
+depart most, lights one way and darks the other: in daylight 95 % regions hold 91 and 74 % of two charts' patches, and
+held 87 and 57 % with half the channels' own. What is still out are blacks that stray light lifts."""
 LINEAR_TONE_SIGMA = 0.005
 
 BLACK_SIGMA = {8: 3e-4, 16: 1e-4}

@@ -186,7 +186,6 @@ def shops():
                 "card alone": calibrate(photo, card),
                 "measure your card": calibrate(photo, own, profile, field=field),
                 "all but that": calibrate(photo, card, profile, field=field),
-                "photograph a flat field": calibrate(photo, card, field=field),
                 "photograph a 24-patch chart": calibrate(photo, card, profile),
                 "put a grey card": calibrate(photo, None),
             }
@@ -200,7 +199,7 @@ def shops():
     ("remedy", "before", "after"),
     [
         ("photograph a 24-patch chart", "card alone", "photograph a 24-patch chart"),
-        ("photograph a flat field", "card alone", "photograph a flat field"),
+        ("photograph a flat field", "photograph a 24-patch chart", "all but that"),
         ("measure your card", "all but that", "measure your card"),
         ("put a grey card", "put a grey card", "card alone"),
         ("use a card with several grey steps", "card alone", "use a card with several grey steps"),
