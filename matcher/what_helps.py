@@ -40,10 +40,14 @@ class Remedy:
     share: float = 1.0
     beside: str | None = None
     sigma: float | None = None
+    of_known_daylight: bool | None = None
 
 
 AGAIN = "photograph the chart again under this light"
 DAYLIGHT = "say that it was daylight, if it was"
+RAW = "save camera raw instead of a JPEG"
+RAW_TONE_DELTA_E00 = 0.6
+"""A tone curve that is known better than this is that of values which no camera has finished."""
 
 REMEDIES = (
     Remedy("photograph a 24-patch chart under this light", ("camera and light", "tone curve"), 1.8),
@@ -55,7 +59,8 @@ REMEDIES = (
     Remedy(AGAIN, ("light has moved",), 0.2),
     Remedy(DAYLIGHT, ("camera and light",), share=FINISHED_SHARE),
     Remedy("use a card with several grey steps", ("tone curve",), 1.5),
-    Remedy("save camera raw instead of a JPEG", ("tone curve",), 0.3),
+    Remedy(RAW, ("tone curve",), 0.3, of_known_daylight=False),
+    Remedy(RAW, ("tone curve", "camera and light"), 1.7, beside="tone curve", of_known_daylight=True),
     Remedy("measure your card and enter its own CIELAB", ("card tolerance",), 0.6),
     Remedy(
         "photograph a flat field: a sheet of even paper in the plate's place", ("uneven light", "light close by"), 0.35
@@ -204,6 +209,8 @@ def _helped(reading: Reading, remedy: Remedy, now: float) -> Help | None:
         return None
     if remedy.does == DAYLIGHT and not _may_be_daylight(reading):
         return None
+    if remedy.does == RAW and (_known_daylight(reading) != remedy.of_known_daylight or not _finished(reading)):
+        return None
     covariance = np.sum([term.covariance for term in touched], axis=0)
     share = remedy.share
     if remedy.usual_delta_e00 is not None:
@@ -218,10 +225,22 @@ def _helped(reading: Reading, remedy: Remedy, now: float) -> Help | None:
 
 def _may_be_daylight(reading: Reading) -> bool:
     """Tell whether a camera's finished picture was read without knowing its light, by what its parts share."""
-    shared = {term.name: term.shared or "" for term in reading.budget}
-    known = shared.get("camera and light", "").endswith(", daylight")
-    camera, _, encoding = shared.get("tone curve", "").rpartition(", ")
-    return bool(camera) and encoding not in ("linear", "camera raw") and not known
+    camera, _, encoding = _shared(reading, "tone curve").rpartition(", ")
+    return bool(camera) and encoding not in ("linear", "camera raw") and not _known_daylight(reading)
+
+
+def _known_daylight(reading: Reading) -> bool:
+    return _shared(reading, "camera and light").endswith(", daylight")
+
+
+def _shared(reading: Reading, name: str) -> str:
+    return next((term.shared or "" for term in reading.budget if term.name == name), "")
+
+
+def _finished(reading: Reading) -> bool:
+    """Tell whether a camera finished the picture: no raw file leaves so much of its tone curve unknown."""
+    tones = [term.covariance for term in reading.budget if term.name == "tone curve"]
+    return bool(tones) and float(reach_delta_e00(reading.lab, np.sum(tones, axis=0))) > RAW_TONE_DELTA_E00
 
 
 def trust_sentence(reading: Reading) -> str:

@@ -144,6 +144,23 @@ def test_daylight_is_asked_for_where_it_is_not_known_and_its_figure_comes_true()
         assert not [item for item in what_would_help(reading, most=20) if "daylight" in item.does]
 
 
+def test_in_daylight_camera_raw_is_promised_what_it_brings_and_never_to_camera_raw():
+    rng = np.random.default_rng(5)
+    ratios = []
+    for spectrum in patinas(6, rng):
+        photo = plate_photo(Shop("A", "D50"), spectrum, rng)
+        raw = replace(photo, encoding="camera raw", bits=16)
+        finished, plain = (
+            read_finish(taken, calibrate(taken, find_card(taken, corners=CARD), light="daylight"), PLATE)
+            for taken in (photo, raw)
+        )
+        (asked,) = [item for item in what_would_help(finished, most=20) if "raw" in item.does]
+        ratios.append(reach_of(plain) / asked.then_delta_e00)
+        assert asked.then_delta_e00 < 0.6 * reach_of(finished)
+        assert not [item for item in what_would_help(plain, most=20) if "raw" in item.does]
+    assert 0.75 < np.median(ratios) < 1.25 and max(ratios) < 2, np.round(ratios, 2)
+
+
 def test_where_the_light_has_moved_the_chart_is_named_first_as_it_is_in_the_table():
     rng = np.random.default_rng(6)
     there, here = Shop("A", "FL2", honesty=0.0), Shop("A", "D65", honesty=0.0)

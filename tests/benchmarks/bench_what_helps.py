@@ -9,6 +9,7 @@ from __future__ import annotations
 import sys
 from collections import defaultdict
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -30,6 +31,7 @@ LEFT = {
     "chart": ("profile", "colours unlike the chart's", "white balance", "light has moved"),
     "grey steps": ("tone curve",),
     "camera raw": ("tone curve",),
+    "raw, daylight": ("camera and light", "tone curve"),
     "own card": ("card tolerance",),
     "card": ("card reading", "card tolerance", "uneven light", "light close by"),
     "flat field": ("uneven light", "light close by"),
@@ -58,6 +60,9 @@ def readings(
         return
     yield "card", read_finish(photo, calibrate(photo, card, light=light), PLATE)
     yield "chart", read_finish(photo, calibrate(photo, card, profile), PLATE)
+    if light == "daylight":
+        raw = replace(photo, encoding="camera raw", bits=16)
+        yield "raw, daylight", read_finish(raw, calibrate(raw, find_card(raw, corners=CARD), light=light), PLATE)
     own = find_card(photo, corners=CARD, lab=grey.lab)
     yield "own card", read_finish(photo, calibrate(photo, own, light=light), PLATE)
     field = LightField.from_flat_field(flat_photo(shop, gradient, rng), card, photo)
@@ -93,7 +98,7 @@ def main(count: int = 240) -> None:
     print(f"{'remedy':12s} {'median':>7s}   " + "  ".join(f"{light:>6s}" for light in LIGHTS))
     for remedy in LEFT:
         rows = [found[remedy, light] for light in LIGHTS]
-        medians = "  ".join(f"{np.median(row):6.2f}" for row in rows)
+        medians = "  ".join(f"{np.median(row):6.2f}" if row else "     -" for row in rows)
         print(f"{remedy:12s} {np.median(np.concatenate(rows)):7.2f}   {medians}")
 
 
