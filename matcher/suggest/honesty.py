@@ -128,8 +128,8 @@ def honesty(model: ProcessModel, space: RecipeSpace, rng: np.random.Generator, l
 
 
 def left_one_out(model: ProcessModel) -> LeftOut:
-    """Return the figures of every plate predicted from all others."""
-    misses, covariances = model.left_out
+    """Return the figures of every plate predicted from others, itself left out."""
+    misses, covariances = model.tested
     labs = np.array([trial.reading.lab for trial in model.trials])
     return LeftOut(delta_e_2000(labs - misses, labs), _coverage(misses, covariances * model.caution**2))
 
@@ -144,7 +144,8 @@ def left_groups_out(model: ProcessModel) -> list[tuple[str, LeftOut]]:
     for kind, rows in largest:
         rest = [trial for place, trial in enumerate(model.trials) if place not in set(rows)]
         if len(rest) >= FEWEST_TRIALS - 1:
-            figures.append((name_of(kind), _tested(fit_process(rest, model), [model.trials[row] for row in rows])))
+            others, left = fit_process(rest, model), [model.trials[row] for row in rows]
+            figures.append((name_of(kind), _tested(others, left, model.caution)))
     return figures
 
 
@@ -153,7 +154,7 @@ def growth(trials: Sequence[LoggedTrial], rng: np.random.Generator) -> list[tupl
     order = [trials[k] for k in rng.permutation(len(trials))]
     tested = order[-min(TESTED_ON, max(2, len(order) // 3)) :]
     sizes = [size for size in GROWTH_SIZES if size <= len(order) - len(tested)]
-    return [(size, float(np.median(_tested(fit_process(order[:size]), tested).errors))) for size in sizes]
+    return [(size, float(np.median(_tested(fit_process(order[:size]), tested, 1.0).errors))) for size in sizes]
 
 
 def worth_by_region(model: ProcessModel, space: RecipeSpace, rng: np.random.Generator) -> list[Region]:
@@ -187,8 +188,8 @@ def name_of(kind: tuple[str | None, ...]) -> str:
     return f"{coated} over {'bare metal' if under is None else under}"
 
 
-def _tested(model: ProcessModel, trials: Sequence[LoggedTrial]) -> LeftOut:
-    labs, covariances = model.predict(model.columns([trial.recipe for trial in trials]))
+def _tested(model: ProcessModel, trials: Sequence[LoggedTrial], caution: float) -> LeftOut:
+    labs, covariances = model.predict(model.columns([trial.recipe for trial in trials]), caution)
     measured = np.array([trial.reading.lab for trial in trials])
     noise = model.plate_covariance + np.array([trial.reading.covariance for trial in trials])
     return LeftOut(delta_e_2000(labs, measured), _coverage(measured - labs, covariances + noise))

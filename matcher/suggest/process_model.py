@@ -127,10 +127,13 @@ class ProcessModel:
         return lab + np.square(self.spread.miss_sd) * (alike @ self._points.unfolded(self._solved).T)
 
     @one_thread()
-    def predict(self, columns: Columns) -> tuple[Floats, Floats]:
-        """Return CIELAB (n, 3) and the covariance (n, 3, 3) of the recipe's own colour, plate noise left out."""
+    def predict(self, columns: Columns, caution: float | None = None) -> tuple[Floats, Floats]:
+        """Return CIELAB (n, 3) and the covariance (n, 3, 3) of the recipe's own colour, plate noise left out.
+
+        caution: the factor on standard deviations; None for this model's own.
+        """
         lab, covariance = self._by_the_algebra(columns)
-        return lab, self.caution**2 * covariance
+        return lab, (self.caution if caution is None else caution) ** 2 * covariance
 
     def _by_the_algebra(self, columns: Columns) -> tuple[Floats, Floats]:
         known = self._known(columns)
@@ -195,28 +198,32 @@ class ProcessModel:
         Few trials are therefore fitted again without each fold in turn; ``OPTIMISM``, as measured on invented
         processes, stands for the rest.
         """
-        return _caution(*(self._refitted_out() or self.left_out))
+        return _caution(*self.tested)
 
-    def _refitted_out(self) -> tuple[Floats, Floats] | None:
-        """Return what ``left_out`` does, from fits without each fold; None when trials are too many or too alike.
+    @cached_property
+    @one_thread()
+    def tested(self) -> tuple[Floats, Floats]:
+        """Return what ``left_out`` does; of few trials that differ, from fits without each fold.
 
         A recipe's plates are in one fold, the same one whatever else is logged and in whatever order.
         """
         fold = np.array([crc32(repr(trial.recipe).encode()) % FOLDS for trial in self.trials])
         if len(self.trials) > FITTED_AFRESH or len(np.unique(fold)) < FEWEST_FOLDS:
-            return None
-        misses, covariances = [], []
+            return self.left_out
+        misses, covariances = np.zeros((len(fold), 3)), np.zeros((len(fold), 3, 3))
+        seen = Seen.of(self.curve, self.trials)
         for out in np.unique(fold):
-            kept = [trial for trial, of in zip(self.trials, fold, strict=True) if of != out]
-            left = [trial for trial, of in zip(self.trials, fold, strict=True) if of == out]
-            seen = Seen.of(self.curve, kept)
-            unknowns, spread = seen.afresh(self.unknowns, 1)
-            others = _holding_to_facts(seen, seen.best_unknowns(unknowns, spread), spread, tuple(kept))
-            lab, covariance = others._by_the_algebra(others.columns([trial.recipe for trial in left]))
-            misses.append(np.array([trial.reading.lab for trial in left]) - lab)
-            readings = np.array([trial.reading.covariance for trial in left])
-            covariances.append(covariance + others.plate_covariance + readings)
-        return np.concatenate(misses), np.concatenate(covariances)
+            kept, left = np.flatnonzero(fold != out), np.flatnonzero(fold == out)
+            others = self._from_these(seen.rows(kept), tuple(self.trials[row] for row in kept))
+            lab, covariance = others.predict(others.columns([self.trials[row].recipe for row in left]), caution=1.0)
+            misses[left] = seen.lab[left] - lab
+            covariances[left] = covariance + others.plate_covariance + seen.covariances[left]
+        return misses, covariances
+
+    def _from_these(self, seen: Seen, trials: tuple[LoggedTrial, ...]) -> ProcessModel:
+        """Return the model of some of the trials; what is learned from all of them is where the search begins."""
+        unknowns, spread = seen.afresh(self.unknowns, 1)
+        return _holding_to_facts(seen, seen.best_unknowns(unknowns, spread), spread, trials)
 
     @one_thread()
     def kinship(self, columns: Columns) -> Floats:
