@@ -1,7 +1,7 @@
 """How far the predictions can be trusted: error and coverage on plates left out, and what one more plate is worth.
 
-After the process model; for a page and for ``--json``. Left-out figures hold noise and weights as learned from all
-plates and are in closed form; group and growth figures fit anew without the plates that they are tested on.
+After the process model; for a page and for ``--json``. Every figure but one is of models fitted anew without the
+plates that they are tested on; of many plates those left out one by one hold noise and weights as learned from all.
 """
 
 from __future__ import annotations
