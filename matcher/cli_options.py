@@ -6,6 +6,7 @@ Knows nothing of what a command does; `cli.py` hands the functions in.
 from __future__ import annotations
 
 import argparse
+import re
 import sys
 from collections.abc import Callable, Mapping
 from typing import Any, NoReturn
@@ -72,7 +73,16 @@ class _Parser(argparse.ArgumentParser):
         message = message.removeprefix("argument ").rstrip(".")
         message = message.replace("invalid int value: ", "give a whole number, not ")
         message = message.replace("invalid float value: ", "give a number, not ")
+        message = message.replace("expected one argument", "give a value after it")
+        message = re.sub(r"(.*): invalid choice: (.*) \(choose from (.*)\)$", _choice, message)
         raise TypingError(f"{message[:1].upper()}{message[1:]}; see {self.prog} --help.")
+
+
+def _choice(found: re.Match[str]) -> str:
+    """Say in a sentence that a word is none of those to choose from."""
+    name, word, words = found.groups()
+    what = {"COMMAND": "a command", "PART": "a part of it"}.get(name, f"a value of {name}")
+    return f"{word} is not {what}: choose from {words.replace(chr(39), '')}"
 
 
 class _Version(argparse.Action):
