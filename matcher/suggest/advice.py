@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -16,10 +16,11 @@ from numpy.typing import NDArray
 
 from matcher.difference import delta_e_2000, delta_e_draws, difference_covariance, difference_in_words, how_much
 from matcher.finish import Reading
-from matcher.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, Coat, Recipe, Undercoat, strength_in_words
+from matcher.recipe import Coat, Recipe, Undercoat, strength_in_words
 from matcher.suggest.limits import Limits
+from matcher.suggest.moved import moved_coat, moved_undercoat
 from matcher.suggest.process_model import ProcessModel
-from matcher.suggest.shown import interval_shown
+from matcher.suggest.shown import interval_shown, readable
 from matcher.suggest.suggestion import LoggedTrial
 
 Floats = NDArray[np.float64]
@@ -29,8 +30,6 @@ WORTH_DOING = 0.3
 CLEARLY_DARK = 0.5
 WORTH_NAMING = 0.5
 MOST_PASSES_ADDED, STRENGTHS_ADDED, MOST_ADDED = 10, 3, 150
-LEAST_LAB, MOST_LAB = (0.0, -200.0, -200.0), (100.0, 200.0, 200.0)
-"""What a reading can be."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,7 +100,7 @@ def _expected(
         lab = trial.reading.lab + labs[k] - labs[0]
         own = trial.reading
         # the changed plate is read as this one was, so what that reading shares of the target's errors still cancels
-        then = Reading(np.clip(lab, LEAST_LAB, MOST_LAB), change + plates + own.covariance, budget=own.budget)
+        then = Reading(readable(lab), change + plates + own.covariance, budget=own.budget)
         delta = float(delta_e_2000(target.lab, then.lab))
         draws = delta_e_draws(target.lab, then.lab, difference_covariance(target, then))
         interval = interval_shown(target, then, delta, draws)
@@ -111,39 +110,42 @@ def _expected(
 
 def _options(recipe: Recipe) -> list[tuple[str, Recipe, bool]]:
     """Return (words, recipe, can be done to the same piece) for changes of one thing."""
-    options: list[tuple[str, Recipe, bool]] = []
-    under = recipe.undercoat
-    if recipe.coats:
-        coat, rest = recipe.coats[-1], recipe.coats[:-1]
-        sealed = recipe.seal is not None
-        for more in (1, 2, 3, -1, -2, -3):
-            if 1 <= coat.passes + more <= MAX_PASSES:
-                word = f"{_count(abs(more))} {'more' if more > 0 else 'fewer'} pass{'' if abs(more) == 1 else 'es'}"
-                moved = Coat(coat.chemical, coat.strength, coat.passes + more, coat.surface_temp_c, coat.application)
-                options.append(
-                    (f"{word} at the same strength", _coated(recipe, (*rest, moved)), more > 0 and not sealed)
-                )
-        for strength in (0.25, 0.5, 0.75, 1.0):
-            if abs(strength - coat.strength) > 0.04:
-                moved = Coat(coat.chemical, strength, coat.passes, coat.surface_temp_c, coat.application)
-                options.append((f"the coat at {strength_in_words(strength)}", _coated(recipe, (*rest, moved)), False))
-        coldest, hottest = SURFACE_TEMP_RANGE_C
-        for warmer in (-10.0, 10.0):
-            if not coldest <= coat.surface_temp_c + warmer <= hottest:
-                continue
-            moved = Coat(coat.chemical, coat.strength, coat.passes, coat.surface_temp_c + warmer, coat.application)
-            word = "hotter" if warmer > 0 else "cooler"
-            options.append((f"the metal 10 °C {word}", _coated(recipe, (*rest, moved)), False))
-    if under is not None:
-        for burnish in (under.burnish - 0.25, under.burnish + 0.25):
-            if 0 <= burnish <= 1:
-                word = f"the undercoat burnished back {burnish:.0%}"
-                options.append((word, _under(recipe, Undercoat(under.chemical, under.strength, burnish)), False))
-        for strength in (0.25, 0.5, 1.0):
-            if abs(strength - under.strength) > 0.04:
-                word = f"the undercoat at {strength_in_words(strength)}"
-                options.append((word, _under(recipe, Undercoat(under.chemical, strength, under.burnish)), False))
-    return options
+    coats = [
+        (what, replace(recipe, coats=(*recipe.coats[:-1], coat)), more and recipe.seal is None)
+        for what, coat, more in (_coat_changes(recipe.coats[-1]) if recipe.coats else ())
+        if coat is not None
+    ]
+    grounds = [
+        (f"the undercoat {what}", replace(recipe, undercoat=under), False)
+        for what, under in (_undercoat_changes(recipe.undercoat) if recipe.undercoat is not None else ())
+        if under is not None
+    ]
+    return [*coats, *grounds]
+
+
+def _coat_changes(coat: Coat) -> list[tuple[str, Coat | None, bool]]:
+    """Return (words, coat, only more of it) for changes of one thing; None for what no recipe can have."""
+    changes: list[tuple[str, Coat | None, bool]] = []
+    for more in (1, 2, 3, -1, -2, -3):
+        word = f"{_count(abs(more))} {'more' if more > 0 else 'fewer'} pass{'' if abs(more) == 1 else 'es'}"
+        changes.append((f"{word} at the same strength", moved_coat(coat, passes=coat.passes + more), more > 0))
+    for strength in (0.25, 0.5, 0.75, 1.0):
+        if abs(strength - coat.strength) > 0.04:
+            changes.append((f"the coat at {strength_in_words(strength)}", moved_coat(coat, strength=strength), False))
+    for warmer in (-10.0, 10.0):
+        word = "hotter" if warmer > 0 else "cooler"
+        changes.append((f"the metal 10 °C {word}", moved_coat(coat, temp_c=coat.surface_temp_c + warmer), False))
+    return changes
+
+
+def _undercoat_changes(under: Undercoat) -> list[tuple[str, Undercoat | None]]:
+    changes: list[tuple[str, Undercoat | None]] = []
+    for burnish in (under.burnish - 0.25, under.burnish + 0.25):
+        changes.append((f"burnished back {burnish:.0%}", moved_undercoat(under, burnish=burnish)))
+    for strength in (0.25, 0.5, 1.0):
+        if abs(strength - under.strength) > 0.04:
+            changes.append((f"at {strength_in_words(strength)}", moved_undercoat(under, strength=strength)))
+    return changes
 
 
 def _coats_to_add(recipe: Recipe, trials: Sequence[LoggedTrial]) -> list[tuple[str, Recipe, bool]]:
@@ -164,7 +166,7 @@ def _coats_to_add(recipe: Recipe, trials: Sequence[LoggedTrial]) -> list[tuple[s
                 coat = Coat(chemical, strength, passes, temp.most_common(1)[0][0], application)
                 times = "one pass" if passes == 1 else f"{passes} passes"
                 what = f"{times} of {chemical} at {strength_in_words(strength)}, {coat.surface_temp_c:g} °C"
-                options.append((what, _coated(recipe, (coat,)), True))
+                options.append((what, replace(recipe, coats=(coat,)), True))
     return options[:MOST_ADDED]
 
 
@@ -220,14 +222,6 @@ def _hoped(change: Change, now: float) -> str:
 
 def _count(number: int) -> str:
     return {1: "one", 2: "two", 3: "three"}[number]
-
-
-def _coated(recipe: Recipe, coats: tuple[Coat, ...]) -> Recipe:
-    return Recipe(recipe.alloy, recipe.undercoat, coats, recipe.seal, recipe.surface)
-
-
-def _under(recipe: Recipe, undercoat: Undercoat) -> Recipe:
-    return Recipe(recipe.alloy, undercoat, recipe.coats, recipe.seal, recipe.surface)
 
 
 def _as_dict(change: Change) -> dict[str, Any]:

@@ -25,6 +25,7 @@ from matcher.suggest.plates import Plates
 from matcher.suggest.process_model import ProcessModel, fit_process
 from matcher.suggest.reach import Reach, expected_delta, reach
 from matcher.suggest.recipe_space import RecipeSpace, space_from, without_stock
+from matcher.suggest.shown import readable
 from matcher.suggest.suggestion import LoggedTrial, Suggestion
 from matcher.suggest.wording import grounds_of, learned_from, why_predicted
 
@@ -169,7 +170,7 @@ class Foresight:
         return np.union1d(near, rest)
 
     def _suggestion(self, target: Reading, fit: _Fit, outlook: Outlook, row: int) -> Suggestion:
-        lab = np.clip(outlook.labs[row], (0.0, -200.0, -200.0), (100.0, 200.0, 200.0))  # what a reading can be
+        lab = readable(outlook.labs[row])
         recipe = outlook.recipes[row]
         covariance = outlook.covariances[row]
         # a vague or scattering prediction stands lower in a list than a plate that was measured

@@ -25,6 +25,7 @@ Floats = NDArray[np.float64]
 QUARTER = 0.25
 BURNISH_STEP = 0.05
 HIGHEST_BARE_SHARE = 0.9
+SCREENED = 3000
 MOTTLED_FROM = 5.0
 """ΔE00 between a finish's lightest and darkest quarter from which they are two colours to the eye, not one with a
 texture: what ``difference_in_words`` calls much. No source."""
@@ -119,7 +120,8 @@ def mottled_recipes(
     bare_share: how much of the surface the lights take, 0 to 1. Raises SuggestionError when the target has no lights
     and darks, or no undercoat is in range.
     """
-    if target.lights is None or target.darks is None:
+    wanted_lights, wanted_darks = target.lights, target.darks
+    if wanted_lights is None or wanted_darks is None:
         raise SuggestionError("Mark the finish on a photograph: a typed colour has no lights and darks to match.")
     if not 0.0 < bare_share < 1.0:
         raise SuggestionError(f"Give the lights' share of the surface between 0 and 1: {bare_share!r} is not.")
@@ -127,27 +129,36 @@ def mottled_recipes(
     if not bases or not space.stacks:
         raise SuggestionError("No undercoat is in range: log a plate with one, or widen the limits.")
     alloy, surface, seal = space.frames[0]
-    over_bare = [Recipe(alloy, None, stack, seal, surface) for stack in space.stacks]
-    lights = model.mean_lab(model.columns(over_bare))
-    light_miss = delta_e_2000(target.lights, lights)
+    bare = space.over(None).columns(model.curve.categories)
+    lights = model.mean_lab(bare)
+    light_miss = delta_e_2000(wanted_lights, lights)
     found: list[MottledRecipe] = []
+
+    def missed(dark_labs: Floats, rows: NDArray[np.intp] | slice) -> Floats:
+        dark_miss = delta_e_2000(wanted_darks, dark_labs)
+        return np.asarray((1 - bare_share) * dark_miss + bare_share * light_miss[rows])
+
     for base in bases:
-        laid = [Recipe(alloy, base, stack, seal, surface) for stack in space.stacks]
-        darks = model.mean_lab(model.columns(laid))
-        miss = (1 - bare_share) * delta_e_2000(target.darks, darks) + bare_share * light_miss
-        k = int(np.argmin(miss))
+        laid = space.over(base).columns(model.curve.categories)
+        rows = np.arange(len(laid))
+        if len(rows) > SCREENED:  # the curve alone tells quickly which stacks may come near
+            by_curve = missed(model.curve.lab(model.unknowns, laid), slice(None))
+            rows = np.sort(np.argsort(by_curve, kind="stable")[:SCREENED])
+        near = model.mean_lab(laid.rows(rows))
+        best = int(np.argmin(missed(near, rows)))
+        k, dark = int(rows[best]), near[best]
         burnish = round(round(bare_share / HIGHEST_BARE_SHARE / BURNISH_STEP) * BURNISH_STEP, 2)
         under = Undercoat(base.chemical, base.strength, min(1.0, burnish))
-        palette = (np.stack([darks[k], lights[k]]), np.array([1 - bare_share, bare_share]))
-        wanted = (np.stack([target.darks, target.lights]), np.array([1 - bare_share, bare_share]))
+        palette = (np.stack([dark, lights[k]]), np.array([1 - bare_share, bare_share]))
+        wanted = (np.stack([wanted_darks, wanted_lights]), np.array([1 - bare_share, bare_share]))
         distance = palette_distance(wanted, palette)
         because = (
             f"{base.chemical[:1].upper()}{base.chemical[1:]} under the coat for the darks (ΔE00 "
-            f"{delta_e_2000(target.darks, darks[k]):.1f}), the same coat on burnished metal for the lights (ΔE00 "
+            f"{delta_e_2000(wanted_darks, dark):.1f}), the same coat on burnished metal for the lights (ΔE00 "
             f"{light_miss[k]:.1f}), predicted from {len(model.trials)} plates."
         )
         recipe = Recipe(alloy, under, space.stacks[k], seal, surface)
-        found.append(MottledRecipe(recipe, darks[k], lights[k], bare_share, distance, because))
+        found.append(MottledRecipe(recipe, dark, lights[k], bare_share, distance, because))
     return sorted(found, key=lambda item: item.distance)[:count]
 
 

@@ -8,11 +8,13 @@ tolerance. Improvement counted from the best plate so far, weighed far lower, le
 from __future__ import annotations
 
 from collections.abc import Callable, Collection
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from matcher.recipe import Coat, Recipe, Undercoat
+from matcher.recipe import Coat, Recipe
+from matcher.suggest.moved import moved_coat, moved_undercoat
 from matcher.suggest.outlook import Outlook, outlook_on
 from matcher.suggest.process_model import ProcessModel
 
@@ -86,29 +88,30 @@ def steps_between(recipe: Recipe) -> list[Recipe]:
     if recipe.undercoat is not None:
         under = recipe.undercoat
         for step in (-0.1, 0.1):
-            strength, burnish = round(under.strength + step, 3), round(under.burnish + step, 3)
-            if 0 < strength <= 1:
-                near.append(_with(recipe, Undercoat(under.chemical, strength, under.burnish, under.stock)))
-            if 0 <= burnish <= 1:
-                near.append(_with(recipe, Undercoat(under.chemical, under.strength, burnish, under.stock)))
+            for moved in (
+                moved_undercoat(under, strength=round(under.strength + step, 3)),
+                moved_undercoat(under, burnish=round(under.burnish + step, 3)),
+            ):
+                if moved is not None:
+                    near.append(replace(recipe, undercoat=moved))
     for place, coat in enumerate(recipe.coats):
-        for passes, strength, temp in _coat_steps(coat):
-            moved = Coat(coat.chemical, strength, passes, temp, coat.application, coat.stock)
-            stack = (*recipe.coats[:place], moved, *recipe.coats[place + 1 :])
-            near.append(Recipe(recipe.alloy, recipe.undercoat, stack, recipe.seal, recipe.surface))
+        for stepped in _coat_steps(coat):
+            stack = (*recipe.coats[:place], stepped, *recipe.coats[place + 1 :])
+            near.append(replace(recipe, coats=stack))
     return near
 
 
-def _coat_steps(coat: Coat) -> list[tuple[int, float, float]]:
-    steps = []
-    for passes in (-1, 0, 1):
-        for strength in (-0.1, 0.0, 0.1):
-            for temp in (-5.0, 0.0, 5.0):
-                moved = (coat.passes + passes, round(coat.strength + strength, 3), coat.surface_temp_c + temp)
-                if (passes, strength, temp) != (0, 0.0, 0.0) and moved[0] >= 1 and 0 < moved[1] <= 1:
-                    steps.append(moved)
-    return steps
-
-
-def _with(recipe: Recipe, undercoat: Undercoat) -> Recipe:
-    return Recipe(recipe.alloy, undercoat, recipe.coats, recipe.seal, recipe.surface)
+def _coat_steps(coat: Coat) -> list[Coat]:
+    moved = (
+        moved_coat(
+            coat,
+            passes=coat.passes + passes,
+            strength=round(coat.strength + strength, 3) if strength else coat.strength,
+            temp_c=coat.surface_temp_c + temp,
+        )
+        for passes in (-1, 0, 1)
+        for strength in (-0.1, 0.0, 0.1)
+        for temp in (-5.0, 0.0, 5.0)
+        if (passes, strength, temp) != (0, 0.0, 0.0)
+    )
+    return [stepped for stepped in moved if stepped is not None]

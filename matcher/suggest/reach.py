@@ -6,7 +6,7 @@ After the outlook. What the log cannot tell, it does not tell.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -20,7 +20,8 @@ from matcher.difference import (
     draws_to_target,
 )
 from matcher.finish import Reading
-from matcher.recipe import MAX_PASSES, Coat, Recipe, Undercoat, describe
+from matcher.recipe import MAX_PASSES, Coat, Recipe, describe
+from matcher.suggest.moved import moved_coat, moved_undercoat
 from matcher.suggest.outlook import Outlook, draws_of
 from matcher.suggest.process_model import ProcessModel
 from matcher.suggest.shown import interval_shown
@@ -163,30 +164,34 @@ def _changes(model: ProcessModel, recipe: Recipe, target_lab: Floats, expected: 
 
 
 def _beyond(recipe: Recipe) -> list[tuple[str, Recipe]]:
+    """Return changes in words with the recipe that each makes, as far as a recipe can have them."""
     changed: list[tuple[str, Recipe]] = []
     under = recipe.undercoat
     if under is not None:
-        for strength in (under.strength / 2, min(1.0, under.strength * 1.5)):
-            word = "a weaker" if strength < under.strength else "a stronger"
-            changed.append((f"{word} undercoat", _on(recipe, Undercoat(under.chemical, strength, under.burnish))))
-        changed.append(("burnishing right back", _on(recipe, Undercoat(under.chemical, under.strength, 1.0))))
-        changed.append(("leaving out the undercoat", _on(recipe, None)))
+        for what, ground in (
+            ("a weaker undercoat", moved_undercoat(under, strength=under.strength / 2)),
+            ("a stronger undercoat", moved_undercoat(under, strength=min(1.0, under.strength * 1.5))),
+            ("burnishing right back", moved_undercoat(under, burnish=1.0)),
+        ):
+            if ground is not None:
+                changed.append((what, replace(recipe, undercoat=ground)))
+        changed.append(("leaving out the undercoat", replace(recipe, undercoat=None)))
     if recipe.coats:
         coat, rest = recipe.coats[-1], recipe.coats[:-1]
-        for what, passes, temp in (
-            (f"{2 * coat.passes} passes", min(MAX_PASSES, 2 * coat.passes), coat.surface_temp_c),
-            (f"{4 * coat.passes} passes", min(MAX_PASSES, 4 * coat.passes), coat.surface_temp_c),
-            ("15 °C more heat", coat.passes, coat.surface_temp_c + 15),
-            ("15 °C less heat", coat.passes, coat.surface_temp_c - 15),
+        for what, moved in (
+            *_many_passes(coat),
+            ("15 °C more heat", moved_coat(coat, temp_c=coat.surface_temp_c + 15)),
+            ("15 °C less heat", moved_coat(coat, temp_c=coat.surface_temp_c - 15)),
         ):
-            moved = Coat(coat.chemical, coat.strength, passes, temp, coat.application)
-            changed.append((what, Recipe(recipe.alloy, under, (*rest, moved), recipe.seal, recipe.surface)))
-        changed.append(("leaving off the last coat", Recipe(recipe.alloy, under, rest, recipe.seal, recipe.surface)))
+            if moved is not None:
+                changed.append((what, replace(recipe, coats=(*rest, moved))))
+        changed.append(("leaving off the last coat", replace(recipe, coats=rest)))
     return changed
 
 
-def _on(recipe: Recipe, undercoat: Undercoat | None) -> Recipe:
-    return Recipe(recipe.alloy, undercoat, recipe.coats, recipe.seal, recipe.surface)
+def _many_passes(coat: Coat) -> list[tuple[str, Coat | None]]:
+    counts = dict.fromkeys(min(MAX_PASSES, times * coat.passes) for times in (2, 4))
+    return [(f"{count} passes", moved_coat(coat, passes=count)) for count in counts if count > coat.passes]
 
 
 def _sentence(

@@ -7,6 +7,7 @@ stack of coats; every frame goes with every ground and every stack that the tria
 from __future__ import annotations
 
 import itertools
+import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -16,14 +17,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matcher.errors import SuggestionError
-from matcher.recipe import MAX_PASSES, Coat, Recipe, Seal, Undercoat
+from matcher.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
 from matcher.suggest.columns import Categories, Columns, coat_columns, columns_of
 from matcher.suggest.limits import Limits
 
 MOST_RECIPES = 60_000
 MOST_FRAMES = 6
 MOST_STEPS = 8
-MOST_NEAR = 400
+MOST_NEAR, MOST_MOVED = 400, 3
 FEWEST_PASSES_TOP = 12
 """A coat may be laid on up to this many times even when no trial went so far: common practice, no source."""
 
@@ -47,6 +48,12 @@ class RecipeSpace:
         i, j, k = self.picks[row]
         alloy, surface, seal = self.frames[i]
         return Recipe(alloy, self.grounds[j], self.stacks[k], seal, surface)
+
+    def over(self, ground: Undercoat | None) -> RecipeSpace:
+        """Return the recipes of the first frame with every stack over one ground."""
+        rows = np.arange(len(self.stacks))
+        picks = np.column_stack([np.zeros_like(rows), np.zeros_like(rows), rows])
+        return RecipeSpace(self.frames[:1], (ground,), self.stacks, picks)
 
     def columns(self, categories: Categories) -> Columns:
         """Lay out all recipes as columns."""
@@ -138,7 +145,10 @@ def _temps(coats: Sequence[Coat], limits: Limits) -> list[float]:
     used = _steps(coat.surface_temp_c for coat in coats)
     if limits.surface_temp_c is None:
         return used
-    low, high = limits.surface_temp_c
+    coldest, hottest = SURFACE_TEMP_RANGE_C
+    low, high = max(limits.surface_temp_c[0], coldest), min(limits.surface_temp_c[1], hottest)
+    if low > high:
+        return []
     return [temp for temp in used if low <= temp <= high] or sorted({low, (low + high) / 2, high})
 
 
@@ -164,14 +174,24 @@ def _single_chemicals(recipes: Sequence[Recipe]) -> set[str]:
 
 
 def _near_stacks(stack: tuple[Coat, ...], top: int) -> Iterable[tuple[Coat, ...]]:
+    """Return stacks with the passes moved: of all coats together; of one at a time where those would be too many."""
     most = max(top, max(coat.passes for coat in stack))
-    moved = []
-    for coat in stack:  # every coat is made once, not once in each stack that it is part of
-        counts = sorted({max(1, coat.passes + step) for step in (-3, -2, -1, 0, 1, 2, 3)})
-        moved.append([_with_passes(coat, count) for count in counts])
-    for near in itertools.islice(itertools.product(*moved), MOST_NEAR):
-        if all(coat.passes <= most for coat in near):
-            yield near
+
+    def moved(coat: Coat, widest: int) -> list[Coat]:  # every coat is made once, not once in each stack it is part of
+        counts = range(max(1, coat.passes - widest), min(most, coat.passes + widest) + 1)
+        return [_with_passes(coat, count) for count in counts]
+
+    for widest in (MOST_MOVED, 1):
+        choices = [moved(coat, widest) for coat in stack]
+        if math.prod(map(len, choices)) <= MOST_NEAR:
+            return itertools.product(*choices)
+    own = tuple(_with_passes(coat, coat.passes) for coat in stack)
+    singly = (
+        (*own[:place], other, *own[place + 1 :])
+        for place, coat in enumerate(stack)
+        for other in moved(coat, MOST_MOVED)
+    )
+    return itertools.chain([own], itertools.islice(singly, MOST_NEAR))
 
 
 @lru_cache(maxsize=4096)

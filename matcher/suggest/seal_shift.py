@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from matcher.finish import Reading
 from matcher.recipe import Recipe
 from matcher.spread import plus_minus_95
+from matcher.suggest.shown import readable
 from matcher.trials.trial import FINISHED, Trial
 
 Floats = NDArray[np.float64]
@@ -64,9 +65,8 @@ class SealShift:
 
     def before_sealing(self, target: Reading) -> Reading:
         """Return what an unsealed piece must read to match a sealed target once sealed."""
-        lab = target.lab - self.shift
         return Reading(
-            lab=np.array([np.clip(lab[0], 0.0, 100.0), lab[1], lab[2]]),
+            lab=readable(target.lab - self.shift),
             covariance=target.covariance + self.covariance,
             source=target.source,
             budget=target.budget,

@@ -42,10 +42,14 @@ class AsRead:
         return {name for name, times in named.items() if name is not None and times > 1}
 
 
+def readable(lab: Floats) -> Floats:
+    """Return the colour (..., 3) nearest to an expected one that a reading can have."""
+    return np.clip(lab, (0.0, -200.0, -200.0), (100.0, 200.0, 200.0))
+
+
 def with_errors(lab: Floats, covariance: Floats, common: Sequence[BudgetTerm] = ()) -> Reading:
     """Return the reading of a colour whose errors are its own covariance and those that it has in common."""
-    can_be = np.clip(lab, (0.0, -200.0, -200.0), (100.0, 200.0, 200.0))
-    return Reading(lab=can_be, covariance=covariance + sum_of(common), budget=tuple(common))
+    return Reading(lab=readable(lab), covariance=covariance + sum_of(common), budget=tuple(common))
 
 
 def interval_shown(target: Reading, plate: Reading, delta: float, draws: Floats) -> tuple[float, float]:
