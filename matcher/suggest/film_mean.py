@@ -25,6 +25,9 @@ BRADFORD: Floats = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367
 """XYZ to sharpened cone responses (ICC.1:2022, annex E)."""
 MIDDLE_TEMP_C = 105.0
 """About where a solution flashes off: common practice, no source."""
+MOST_HEAT = 40.0
+"""Greatest logarithm of what heat does to a film. Far less gives all of it; the hottest metal that a recipe can have
+would overflow."""
 
 
 class FilmMean:
@@ -125,13 +128,13 @@ class FilmMean:
         dose = (
             np.maximum(columns.strength[:, j], 1e-6) ** powers[..., 0]
             * np.maximum(columns.passes[:, j], 1e-6) ** powers[..., 1]
-            * np.exp(np.exp(read("heat", "heat_own", at)) * warmer)
+            * np.exp(np.minimum(np.exp(read("heat", "heat_own", at)) * warmer, MOST_HEAT))
             * np.exp(read(None, "application_own", columns.application[:, j]))
         )
         # what the first touch of a solution spends before it takes hold; nothing for most
         dose = dose**2 / (dose + np.exp(read("onset", "onset_own", at)))
         taken = (1 - np.exp(-dose / np.exp(read("rate", "rate_own", at)))) * there
-        bake = np.exp(np.exp(read("bake", "bake_own", at)) * warmer[:, None])
+        bake = np.exp(np.minimum(np.exp(read("bake", "bake_own", at)) * warmer[:, None], MOST_HEAT))
         passed = np.exp(-2 * np.exp(read("depth", "depth_own", at)) * bake * taken[..., None])
         cover = np.exp(read("cover", "cover_own", at)) * ~self.ferric[at]
         return passed, np.exp(read("colour", "colour_own", at)) * -np.expm1(-2 * cover * taken)[..., None]

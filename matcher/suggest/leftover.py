@@ -112,6 +112,8 @@ class Spread:
 PRIOR_LOG_MISS_SD = np.log(np.array([1.2, 1.0, 1.2]))
 PRIOR_LOG_PLATE_SD = np.log(np.array([0.5, 0.4, 0.5]))
 SPREAD_OF_LOG_MISS, SPREAD_OF_LOG_PLATE = 0.7, 0.5
+FARTHEST_SDS = 6.0
+"""Prior standard deviations within which sizes are looked for: farther out a covariance is singular to rounding."""
 
 
 def learn_spread(
@@ -133,7 +135,8 @@ def learn_spread(
     if start is not None and start.log_weights.shape == weights.shape:
         guess = np.concatenate([np.log(start.miss_sd), np.log(start.plate_sd), start.log_weights[live]])
     cost = _evidence(sheets[live], misses.T.ravel(), known, centre, spread)
-    found = minimize(cost, guess, jac=True, method="L-BFGS-B", options={"maxiter": rounds})
+    within = np.column_stack([centre - FARTHEST_SDS * spread, centre + FARTHEST_SDS * spread])
+    found = minimize(cost, guess, jac=True, method="L-BFGS-B", bounds=within, options={"maxiter": rounds})
     weights[live] = found.x[6:]
     return Spread(np.exp(found.x[:3]), np.exp(found.x[3:6]), weights)
 

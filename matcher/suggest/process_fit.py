@@ -31,6 +31,11 @@ Floats = NDArray[np.float64]
 MOST_STEPS, WORTH_A_STEP, ROUGHLY = 25, 3e-3, 0.1
 """Newton steps, and the gain in log density below which no further one is made, at last and on the way."""
 
+FARTHEST_SDS = 8.0
+"""Prior standard deviations within which the unknowns are looked for: a step beyond would overflow the curve."""
+ROUNDING = 1e-9
+"""Share of a reading's variance that is added in every direction, so that one known exactly in some stays definite."""
+
 
 def evenly(many: int, most: int) -> NDArray[np.intp]:
     """Return at most ``most`` of the places 0 to many − 1, first and last among them."""
@@ -51,7 +56,9 @@ class Seen:
         """Lay out trials for a curve."""
         columns = columns_of([trial.recipe for trial in trials], curve.categories)
         labs = np.array([trial.reading.lab for trial in trials])
-        return cls(curve, columns, labs, np.array([trial.reading.covariance for trial in trials]))
+        covariances = np.array([trial.reading.covariance for trial in trials])
+        lift = ROUNDING * np.trace(covariances, axis1=1, axis2=2)
+        return cls(curve, columns, labs, covariances + lift[:, None, None] * np.eye(3))
 
     def rows(self, keep: NDArray[np.intp]) -> Seen:
         """Return some of the trials."""
@@ -92,6 +99,7 @@ class Seen:
         features = features_of(self.columns, self.curve.lab(start, self.columns), self.curve.categories)
         root = np.linalg.cholesky(_leftover_covariance(features, spread) + self.noise())
         centre, tight = self.curve.prior_mean, self.curve.prior_sd**-2
+        farthest = FARTHEST_SDS * self.curve.prior_sd
 
         def whiten(values: Floats) -> Floats:
             return np.asarray(solve_triangular(root, values, lower=True, check_finite=False))
@@ -109,6 +117,7 @@ class Seen:
             pull = steep.T @ whiten((self.lab - mean).T.ravel()) - tight * (unknowns - centre)
             for _ in range(8):
                 moved = unknowns + np.linalg.solve(bend + damping * np.diag(np.diag(bend)), pull)
+                moved = np.clip(moved, centre - farthest, centre + farthest)
                 then = cost(moved, self.curve.lab(moved, self.columns))
                 if then < now:
                     break
