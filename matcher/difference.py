@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matcher.colour_library import colour_library
-from matcher.uncertainty import shared_covariance, square_root
+from matcher.uncertainty import shared_covariance, square_root, squared_distance
 
 if TYPE_CHECKING:
     from matcher.finish import Reading
@@ -85,9 +85,7 @@ def interval_of(lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike) -> Fl
 def alike(lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike) -> NDArray[np.bool_]:
     """Tell whether zero lies within the 95 % ellipsoid of lab_1 − lab_2, (...,)."""
     difference = np.asarray(lab_1, float) - np.asarray(lab_2, float)
-    spread = np.asarray(covariance, float) + 1e-12 * np.eye(3)
-    distance = np.einsum("...i,...i->...", difference, np.linalg.solve(spread, difference[..., None])[..., 0])
-    return np.asarray(distance <= INDISTINGUISHABLE_CHI2)
+    return np.asarray(squared_distance(difference, covariance) <= INDISTINGUISHABLE_CHI2)
 
 
 def difference_covariance(first: Reading, second: Reading) -> Floats:

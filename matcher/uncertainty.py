@@ -18,6 +18,7 @@ from matcher.errors import ReadingError
 Floats = NDArray[np.float64]
 
 MOST_CAUSES = 64
+LEAST_VARIANCE = 1e-12
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,6 +68,17 @@ def square_root(covariance: ArrayLike) -> Floats:
     """Return (..., 3, 3) whose product with its own transpose is the covariance (..., 3, 3)."""
     values, vectors = np.linalg.eigh(np.asarray(covariance, dtype=float))
     return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0))[..., None, :])
+
+
+def squared_distance(step: ArrayLike, covariance: ArrayLike) -> Floats:
+    """Return the squared distance (...,) of steps (..., k) in standard deviations of their covariance (..., k, k).
+
+    A direction in which nothing is uncertain counts as known to within rounding, so that no covariance is singular.
+    """
+    values, vectors = np.linalg.eigh(np.asarray(covariance, dtype=float))
+    least = LEAST_VARIANCE * (1 + np.maximum(values[..., -1:], 0.0))
+    along = np.einsum("...ij,...i->...j", vectors, np.asarray(step, dtype=float))
+    return np.asarray(np.sum(np.square(along) / np.maximum(values, least), axis=-1))
 
 
 def sum_of(terms: Sequence[BudgetTerm]) -> Floats:

@@ -15,6 +15,7 @@ from matcher.suggest.leftover import PRIOR_LOG_PLATE_SD
 from matcher.suggest.process_model import ProcessModel
 from matcher.suggest.recipe_space import without_stock
 from matcher.suggest.suggestion import LoggedTrial
+from matcher.uncertainty import squared_distance
 
 Floats = NDArray[np.float64]
 
@@ -79,7 +80,7 @@ def _farthest_out(plates: Sequence[LoggedTrial]) -> Contradiction | None:
     step, delta = labs[row] - labs[midst], float(deltas[row])
     usual = 2 * np.diag(np.exp(2 * PRIOR_LOG_PLATE_SD))
     covariance = usual + difference_covariance(plates[row].reading, plates[midst].reading)
-    surprise = float(step @ np.linalg.solve(covariance, step))
+    surprise = float(squared_distance(step, covariance))
     if surprise <= SURPRISING_CHI2 or delta < FAR_APART:
         return None
     this = "A plate" if plates[row].id is None else f"Plate {plates[row].id}"
@@ -118,7 +119,7 @@ def _unlike_their_neighbours(model: ProcessModel) -> list[Contradiction]:
     if len(model.trials) < FEWEST_TRIALS:
         return []
     misses, covariances = model.left_out
-    surprise = np.einsum("mi,mij,mj->m", misses, np.linalg.inv(covariances), misses) / model.caution**2
+    surprise = squared_distance(misses, covariances) / model.caution**2
     kinship = model.kinship(model.columns([trial.recipe for trial in model.trials]))
     np.fill_diagonal(kinship, 0.0)
     found = []

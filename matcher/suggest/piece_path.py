@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matcher.finish import Reading
+from matcher.uncertainty import squared_distance
 
 Floats = NDArray[np.float64]
 
@@ -93,8 +94,7 @@ def _averaged(
 def _surprising(miss: Floats, covariance: Floats) -> bool:
     from scipy.stats import chi2
 
-    square = float(miss @ np.linalg.solve(covariance + 1e-9 * np.eye(len(miss)), miss))
-    return square > float(chi2.ppf(HARDLY_EVER, len(miss)))
+    return float(squared_distance(miss, covariance)) > float(chi2.ppf(HARDLY_EVER, len(miss)))
 
 
 def _block_diagonal(blocks: list[Floats]) -> Floats:
