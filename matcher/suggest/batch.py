@@ -94,12 +94,14 @@ def starting_set(
         raise SuggestionError(f"Ask for {least} to {most} starting plates: {count!r} is not that.")
     if not chemicals or not strengths or not passes or not surface_temps_c:
         raise SuggestionError("Name at least one chemical, strength, number of passes and temperature to start from.")
-    grounds: list[Undercoat | None] = [None]
-    grounds += [Undercoat(*combo) for combo in itertools.product(undercoats, undercoat_strengths, burnishes)]
-    stacks = [
-        (Coat(chemical, strength, times, temp, application),)
+    # what is named twice is owned once: no plate is to be made twice
+    under = (Undercoat(*combo) for combo in itertools.product(undercoats, undercoat_strengths, burnishes))
+    grounds: list[Undercoat | None] = [None, *dict.fromkeys(under)]
+    coats = (
+        Coat(chemical, strength, times, temp, application)
         for chemical, strength, times, temp in itertools.product(chemicals, strengths, passes, surface_temps_c)
-    ]
+    )
+    stacks = [(coat,) for coat in dict.fromkeys(coats)]
     draw = rng if rng is not None else np.random.default_rng(0)
     many = len(grounds) * len(stacks)
     kept = draw.permutation(many)[:LOOKED_AT]
