@@ -39,7 +39,8 @@ def checked_lab(lab: ArrayLike) -> Floats:
     if values.shape != (3,) or not np.isfinite(values).all():
         raise ReadingError(f"Give CIELAB as three numbers L*, a*, b*: {lab!r} is not that.")
     if not (-1.0 <= values[0] <= 110.0 and np.abs(values[1:]).max() <= 200.0):
-        raise ReadingError(f"Give L* from 0 to 100, and a*, b* within ±200: {values.round(2).tolist()} is outside.")
+        said = ", ".join(f"{name} {value:g}" for name, value in zip(("L*", "a*", "b*"), values.round(2), strict=True))
+        raise ReadingError(f"Give L* from 0 to 100, and a*, b* from -200 to 200, not {said}.")
     return values
 
 

@@ -226,6 +226,19 @@ def test_overshoot_is_warned_of_in_large_letters(page: Open, studio: Studio) -> 
     assert "Lay no more: one more pass is expected to take it to" in said_on(page("bench"))
 
 
+def test_a_piece_past_the_target_but_within_its_tolerance_is_read_before_it_is_burnished(
+    page: Open, studio: Studio
+) -> None:
+    fill(studio)
+    studio.save_target(Target("gate (invented)", Reading(lab=lab(4)), 20.0))
+    with_piece(studio, 9, readings={9: lab(9)})
+    assert "before you burnish it" not in said_on(page("bench")), "it is farther off than ΔE00 1.5"
+    studio.save_draft("bench", {**(studio.draft("bench") or {}), "target_id": 2})
+    said = said_on(page("bench"))
+    assert "Stop: past the target" in said and "still expected within ΔE00 20: read the piece" in said
+    assert "Chance to be within 20 now:" in said
+
+
 def test_a_sealed_target_is_compared_through_what_the_seal_did_to_other_plates(page: Open, studio: Studio) -> None:
     fill(studio)
     plain = Trial(

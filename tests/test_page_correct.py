@@ -153,6 +153,19 @@ def test_typing_on_after_another_screen_has_saved_begins_from_what_is_logged_now
     assert (studio.trial(1).ambient_humidity_percent, studio.trial(1).recipe.coats[0].passes) == (55.0, 8)
 
 
+def test_what_another_screen_typed_is_looked_at_here_before_it_is_saved(page: Open, studio: Studio) -> None:
+    one = begun(page())
+    number(one, "Passes").set_value(4).run()
+    other = page()
+    number(other, "Passes").set_value(5).run()
+    one = press(one, "correct.save.1")
+    assert "Not saved: another screen has changed this form." in said(one)
+    assert number(one, "Passes").value == 5 and "Coat 1, passes: 5, was 6" in said(one)
+    assert studio.corrections(1) == [], "the 4 that this screen showed was not what would have been saved"
+    press(one, "correct.save.1")
+    assert studio.trial(1).recipe.coats[0].passes == 5
+
+
 def test_an_import_names_the_plates_whose_copy_says_something_else(page: Open, studio: Studio, tmp_path: Path) -> None:
     studio.export(tmp_path / "before.zip")
     was = facts_of(studio.trial(1))

@@ -15,6 +15,7 @@ from matcher.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.studio import Studio
 from matcher.trials.trial import Target, Trial
 from ui.parts.changes import changes, in_words
+from ui.parts.making import OF_THE_FIRST
 from ui.parts.next_step import next_step
 from ui.parts.places import FIRST_PLATES, RECORD, SUGGESTIONS, TARGET
 from ui.parts.recipe_form import fields_of
@@ -118,6 +119,38 @@ def test_a_plate_that_is_not_logged_says_at_the_button_which_fields_are_wrong(
     assert "Coat 1: fill in the strength." in told
     assert "Coat 2: give the number of passes as a number from 1 to 200" in told
     assert "Its colour is not read yet." in told and "Everything typed is kept." in told
+
+
+def test_a_first_plate_is_said_to_be_logged_with_the_way_on_to_the_next(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    recipe = Recipe("silicon bronze", None, (Coat("ferric nitrate", 0.5, 6, 105.0),))
+    plan = {"way": "typed", "from_plate": "number 1", "from_where": OF_THE_FIRST, "target_id": 0}
+    app = record_page(monkeypatch, tmp_path, {**fields_of(recipe), **plan})
+    assert "The recipe starts as number 1, of the first plates." in said_on(app)
+    for label, value in (("L*", 30.0), ("a*", 12.0), ("b*", 18.0)):
+        labelled(app.number_input, label).set_value(value)
+    app.run()
+    app.button(key="plate.log").click().run()
+    assert "Plate 1 is logged." in said_on(app)
+    assert "On to the next of the first plates" in [link.proto.label for link in app.get("page_link")]
+
+
+def test_a_suggested_recipe_that_is_not_made_yet_leads_from_the_record_to_the_bench(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    with Studio.open(tmp_path / "studio") as studio:
+        studio.save_target(HERON)
+        studio.record(plate(1, (40, 10, 20)))
+    recipe = Recipe("silicon bronze", None, (Coat("ferric nitrate", 0.5, 6, 105.0),))
+    source = {"from_plate": "the predicted recipe at place 1", "from_where": "from the suggestions", "target_id": 1}
+    app = record_page(monkeypatch, tmp_path, {**fields_of(recipe), **source})
+    app.button(key="plate.bench").click().run()
+    assert "First read the cautions" in said_on(app)
+    assert labelled(app.selectbox, "Recipe").value == "offered"
+    with Studio.open(tmp_path / "studio") as studio:
+        offered = (studio.draft("bench") or {})["offered"]
+    assert Recipe.from_dict(offered) == recipe
 
 
 def test_taking_out_a_coat_moves_the_next_one_up(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

@@ -97,7 +97,7 @@ def offers_for(studio: Studio, draft: Draft, target: Target) -> dict[str, Offer]
     offers: dict[str, Offer] = {}
     if draft.get("offered") is not None:
         source = draft.get("source") or "another page"
-        offers["offered"] = Offer(f"The recipe of {_lowered(source)}", Recipe.from_dict(draft.get("offered")), source)
+        offers["offered"] = Offer(_taken_from(source), Recipe.from_dict(draft.get("offered")), source)
     half_typed = studio.draft("plate") or {}
     recipe = None if half_typed.get("bench_piece") else recipe_of(half_typed)  # it was on the bench already
     if recipe is not None:
@@ -115,7 +115,7 @@ def _label(item: Suggestion) -> str:
 
 
 def _source(place: int, item: Suggestion) -> str:
-    return f"The recipe at place {place}" if item.trial is None else f"Plate {item.trial.id}"
+    return f"The predicted recipe at place {place}" if item.trial is None else f"Plate {item.trial.id}"
 
 
 def ask_if_sealed(draft: Draft, name: str, otherwise: str) -> str:
@@ -133,5 +133,7 @@ def ask_if_sealed(draft: Draft, name: str, otherwise: str) -> str:
     return str(chosen or otherwise)
 
 
-def _lowered(text: str) -> str:
-    return text[:1].lower() + text[1:]
+def _taken_from(source: str) -> str:
+    """Name the recipe that another page sent here, by where it comes from."""
+    lowered = source[:1].lower() + source[1:]
+    return f"The recipe of {lowered}" if lowered.startswith("plate ") else source[:1].upper() + source[1:]

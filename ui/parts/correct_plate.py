@@ -128,7 +128,7 @@ def _facts(draft: Draft, recipe: Recipe | None, now: TypedFacts, faults: list[st
 
 def _ask_to_save(studio: Studio, draft: Draft, trial: Trial, facts: TypedFacts | None, faults: list[str]) -> None:
     """Show what the form would change, and save it."""
-    now = facts_of(trial)
+    now, overtaken = facts_of(trial), draft.overtaken()
     with look.panel("changes"):
         st.html("<strong>What this changes</strong>")
         changed = () if facts is None else studio.what_a_correction_changes(now, facts)
@@ -140,7 +140,9 @@ def _ask_to_save(studio: Studio, draft: Draft, trial: Trial, facts: TypedFacts |
         if st.button("Leave it as it is", type="tertiary", key=f"correct.leave.{trial.id}"):
             draft.drop()
             st.rerun()
-        if pressed:
+        if pressed and overtaken:
+            tell("Not saved: another screen has changed this form. Look at what it would change now, then save it.")
+        elif pressed:
             with told():
                 _save(studio, draft, trial, facts, changed, faults)
 

@@ -59,6 +59,7 @@ class Draft:
             theirs, before = now.get(name, _NOTHING), base.get(name, _NOTHING)
             if theirs != before and _plain(self.values).get(name, _NOTHING) == before:
                 newer.add(name)
+                self._held["overtaken"] = True
                 self.values.pop(name, None) if theirs is _NOTHING else self.values.update({name: theirs})
         self._held["base"] = now
 
@@ -102,6 +103,12 @@ class Draft:
         self._held.update(values={}, base={})
         self._held["round"] += 1
         self._studio.drop_draft(self.form)
+
+    def overtaken(self) -> bool:
+        """Tell, once, whether another screen changed a field since this one was last shown: what is saved now was not
+        seen here.
+        """
+        return bool(self._held.pop("overtaken", False))
 
     def keep(self) -> None:
         """Write the fields to the studio; when that fails, say so and keep them in the session."""

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 LABEL = "Make this plate"
 ALL_OF_THEM = 99
+OF_THE_FIRST = "of the first plates"  # where a recipe comes from, as the record form says it
 
 
 def ways_on(

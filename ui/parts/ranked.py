@@ -75,7 +75,7 @@ def _made_of(ranked: Sequence[Suggestion]) -> str:
     if not predicted:
         return f"{plates}, the nearest first."
     recipes = f"{predicted} predicted recipe{'' if predicted == 1 else 's'}"
-    return f"{plates} and {recipes}, in the order in which a plate is expected to match."
+    return f"{plates} and {recipes}, the nearest first, counting how sure each is: the surer of two may stand first."
 
 
 def _one(studio: Studio, target: Target, place: int, suggestion: Suggestion, answers: Answers | None) -> None:
@@ -97,7 +97,7 @@ def _one(studio: Studio, target: Target, place: int, suggestion: Suggestion, ans
             if answers is None:
                 st.button(LABEL, type="primary" if place == 1 else "secondary", key=f"early{place}", disabled=True)
                 return
-            source = f"the recipe at place {place}" if suggestion.trial is None else name
+            source = f"the predicted recipe at place {place}" if suggestion.trial is None else name
             with ways_on(studio, suggestion.recipe, f"make{place}", source, target.id, first=place == 1):
                 asked = suggestion.trial is not None and _asked_nearer(target, suggestion.trial)
         if asked and suggestion.trial is not None:

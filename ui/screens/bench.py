@@ -82,7 +82,8 @@ def _shift(name: str, revision: int, sealed: str, _studio: Studio) -> SealShift:
 def _now(draft: Draft, piece: Piece, path: BenchPath, tolerance: float) -> None:
     """Say what to do in letters that are read from where the torch is held, with one large button below."""
     laid = "1 pass laid" if piece.done == 1 else f"{piece.done} passes laid" if piece.done else "No pass laid yet"
-    chance = f"Chance to be within {tolerance:g} then: {path.chance_within(tolerance):.0%}."
+    when = "then" if path.remaining else "now"
+    chance = f"Chance to be within {tolerance:g} {when}: {path.chance_within(tolerance):.0%}."
     with look.panel("bench-now"):
         st.html(
             f'<p class="pm-laid">{laid}</p><p class="pm-instruction" role="status">{html.escape(path.instruction)}</p>'
@@ -90,6 +91,8 @@ def _now(draft: Draft, piece: Piece, path: BenchPath, tolerance: float) -> None:
         )
         if path.warning is not None:
             tell(path.warning, "wrong")
+        if piece.done and path.past and path.expected[piece.done] <= tolerance:
+            tell(f"It is still expected within ΔE00 {tolerance:g}: read the piece before you burnish it.", "mind")
         if path.caveat is not None:
             tell(path.caveat, "mind")
         kind: Literal["primary", "secondary"] = "primary" if path.remaining else "secondary"

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from matcher.studio import Studio
 
 NO_TARGET = 0
-SPOTS = "Spot by spot"
+SPOTS, EVENED = "Spot by spot", "Evened out"
 WITHOUT_CARD = (
     "Without a card the two colours themselves are guesses. Their difference still holds: one light falls on both, and "
     "what is not known of it is in the interval."
@@ -113,16 +113,16 @@ def _where(studio: Studio, draft: Draft, marks: TwoMarks) -> None:
 
     st.subheader("Where they differ", anchor=False)
     picture_side, words_side = st.columns([1.2, 1], gap="medium")
-    details = {SPOTS: FINE, "Evened out": COARSE}
+    details = {EVENED: COARSE, SPOTS: FINE}
     with words_side:
-        detail = st.segmented_control("Shown", list(details), required=True, **draft.field("detail", SPOTS))
+        detail = st.segmented_control("Shown", list(details), required=True, **draft.field("detail", EVENED))
         st.html(
             "<p>The second mark is laid upon the first, corner on corner. Spot by spot, the mottle of one falls on the "
             "mottle of the other; evened out it runs together, and what is left differs over a whole part.</p>"
         )
     try:
         with st.spinner("Laying one upon the other…"):
-            bands, shares = in_bands(map_of(studio, marks, details[detail or SPOTS]))
+            bands, shares = in_bands(map_of(studio, marks, details[detail or EVENED]))
     except MatcherError as error:
         with picture_side:
             tell(str(error), "mind")

@@ -14,7 +14,7 @@ from ui.parts.cautions import show_cautions_for_all
 from ui.parts.drafts import Draft
 from ui.parts.faults import tell
 from ui.parts.first_choice import FirstChoice, ask_what_is_owned
-from ui.parts.making import made_as, make_button
+from ui.parts.making import OF_THE_FIRST, made_as, make_button
 from ui.parts.opened import the_studio
 from ui.parts.todays_limits import means
 
@@ -89,7 +89,7 @@ def _row(studio: Studio, number: int, recipe: Recipe, plate: int | None) -> None
         if plate is not None:
             st.html(f'<p class="pm-soft pm-tally">Logged as plate {plate}</p>')
         else:
-            make_button(studio, recipe, f"first.{number}", f"number {number}", None, where="of the first plates")
+            make_button(studio, recipe, f"first.{number}", f"number {number}", None, where=OF_THE_FIRST)
 
 
 def _take_along(recipes: list[Recipe]) -> None:

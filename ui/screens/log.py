@@ -15,9 +15,11 @@ from ui.parts import look
 from ui.parts.correct_plate import begin_button, correction_form, is_begun, show_corrections
 from ui.parts.faults import tell, told
 from ui.parts.later_reading import add_later, show_stages
+from ui.parts.making import OF_THE_FIRST
 from ui.parts.opened import the_studio
 from ui.parts.photographs import figure, thumb
 from ui.parts.piece import take_to_bench
+from ui.parts.places import FIRST_PLATES
 from ui.parts.plates import plate_row
 from ui.parts.steps import recipe_steps
 from ui.parts.swatches import show_reading
@@ -119,8 +121,9 @@ def _thumb(studio: Studio, trial: Trial) -> str:
 
 def _one(studio: Studio, trial: Trial) -> None:
     if st.button("Back to all plates", type="tertiary", icon=":material/arrow_back:"):
-        del st.query_params["plate"]
+        st.query_params.clear()
         st.rerun()
+    _just_logged(trial)
     photograph = figure(
         studio, trial.photos[0] if trial.photos else None, f"Photograph of plate {trial.id}", large=True
     )
@@ -145,6 +148,16 @@ def _one(studio: Studio, trial: Trial) -> None:
         _aside(studio, trial)
     if trial.set_aside is None:
         add_later(studio, trial)
+
+
+def _just_logged(trial: Trial) -> None:
+    """Say that a plate without a target is logged, and lead on to the next of the first plates when it was one."""
+    came = st.query_params.get("logged")
+    if came is None:
+        return
+    tell(f"Plate {trial.id} is logged.", "done")
+    if came == OF_THE_FIRST:
+        st.page_link(FIRST_PLATES.file, label="On to the next of the first plates")
 
 
 def _notes(trial: Trial) -> str:

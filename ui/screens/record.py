@@ -15,10 +15,11 @@ from ui.parts.colour_in import colour_in
 from ui.parts.drafts import Draft
 from ui.parts.faults import tell
 from ui.parts.later_reading import photographs_in, show_stages
+from ui.parts.making import OF_THE_FIRST
 from ui.parts.opened import choose_target, chosen_target, logged, the_studio
-from ui.parts.piece import clear_when_logged
+from ui.parts.piece import clear_when_logged, take_to_bench
 from ui.parts.places import LOG, SUGGESTIONS
-from ui.parts.recipe_form import RecipeForm, bottles, fields_of
+from ui.parts.recipe_form import RecipeForm, bottles, fields_of, recipe_of
 from ui.parts.typed_in import forget_file
 
 if TYPE_CHECKING:
@@ -68,15 +69,28 @@ def _origin(studio: Studio, draft: Draft) -> None:
     elif source:
         words = "the last one logged" if draft.get("as_last") else draft.get("from_where", "from the suggestions")
         st.html(
-            f'<p class="pm-soft">The recipe starts as that of {html.escape(source[:1].lower() + source[1:])}, {words}. '
+            f'<p class="pm-soft">The recipe starts as {html.escape(source[:1].lower() + source[1:])}, {words}. '
             "Change what you did differently.</p>"
         )
+        _not_made_yet(studio, draft, source)
     laid_by = Draft(studio, "plate laid by")
     if laid_by.values and st.button("Bring back the plate that I was recording before", type="tertiary"):
         standing = dict(draft.values)
         draft.fill(laid_by.values)
         laid_by.drop() if standing.get("as_last") else laid_by.fill(standing)
         st.rerun()
+
+
+def _not_made_yet(studio: Studio, draft: Draft, source: str) -> None:
+    """Lead a suggested recipe to the bench, for one who came here to make it and not to log it."""
+    target_id = draft.get("target_id")
+    if draft.get("as_last") or not target_id:
+        return
+    recipe = recipe_of(draft.values)
+    if recipe is None or not recipe.coats:
+        return
+    if st.button("Not made yet? Take it to the bench", type="tertiary", key="plate.bench"):
+        take_to_bench(studio, recipe, source, target_id)
 
 
 def _from_the_bench(draft: Draft) -> None:
@@ -116,7 +130,11 @@ def _log_it(studio: Studio, draft: Draft, recipe: Recipe | None, reading: Readin
     pressed = st.button("Log this plate", type="primary", key="plate.log")
     if said := draft.said():
         tell(said)
+    overtaken = draft.overtaken()
     if not pressed:
+        return
+    if overtaken:
+        tell("The plate is not logged: another screen has changed this form. Look at it as it is now, then log it.")
         return
     if recipe is None or reading is None:
         st.session_state["plate.tried"] = True
@@ -130,9 +148,10 @@ def _log_it(studio: Studio, draft: Draft, recipe: Recipe | None, reading: Readin
         return
     clear_when_logged(studio, draft.get("bench_piece"))
     forget_file(studio, draft)
+    planned = draft.get("from_where") == OF_THE_FIRST
     draft.drop()
     st.session_state["plate.tried"] = False
-    _go_on(studio, trial)
+    _go_on(studio, trial, planned)
 
 
 def _trial(draft: Draft, recipe: Recipe, reading: Reading) -> Trial:
@@ -149,10 +168,11 @@ def _trial(draft: Draft, recipe: Recipe, reading: Reading) -> Trial:
     )
 
 
-def _go_on(studio: Studio, trial: Trial) -> None:
-    """Show what the plate changed for its target; without one, show it in the log."""
+def _go_on(studio: Studio, trial: Trial, planned: bool) -> None:
+    """Show what the plate changed for its target; without one, show it in the log. planned: a first plate."""
     if trial.target_id is None:
-        st.switch_page(LOG.file, query_params={"plate": str(trial.id)})
+        new = OF_THE_FIRST if planned else "here"
+        st.switch_page(LOG.file, query_params={"plate": str(trial.id), "logged": new})
     choose_target(studio.target(trial.target_id))
     st.switch_page(SUGGESTIONS.file, query_params={"target": str(trial.target_id), "logged": str(trial.id)})
 
