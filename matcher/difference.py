@@ -56,24 +56,26 @@ def _joint_draws(target: Reading, plates: Sequence[Reading]) -> Floats:
     size = len(readings)
     joint = np.zeros((size, 3, size, 3))
     for row, first in enumerate(readings):
-        joint[row, :, row] = first.covariance + 1e-9 * np.eye(3)
+        joint[row, :, row] = first.covariance + 1e-9 * max(1.0, float(np.trace(first.covariance))) * np.eye(3)
         for column in range(row + 1, size):
             common = shared_covariance(first.budget, readings[column].budget)
             joint[row, :, column], joint[column, :, row] = common, common.T
-    root = np.linalg.cholesky(_definite(joint.reshape(3 * size, 3 * size)))
+    root = _root_of(joint.reshape(3 * size, 3 * size))
     own = np.random.default_rng(20003).standard_normal((3 * len(plates), 2**DRAWS_LOG2))
     noise = (root @ np.concatenate([_normal_draws().T, own])).reshape(size, 3, -1)
     shown = np.array([reading.lab for reading in readings])[:, :, None] + noise
     return delta_e_2000(shown[:1].transpose(0, 2, 1), shown[1:].transpose(0, 2, 1))
 
 
-def _definite(covariance: Floats) -> Floats:
-    """Return the covariance, its off-diagonal parts lessened as far as rounding or a budget at odds demands."""
+def _root_of(covariance: Floats) -> Floats:
+    """Return the Cholesky factor, off-diagonal parts lessened as far as rounding or a budget at odds demands."""
     for share in (1.0, 0.999, 0.9, 0.5):
         shrunk = share * covariance + (1 - share) * np.diag(np.diag(covariance))
-        if np.linalg.eigvalsh(shrunk)[0] > 0:
-            return np.asarray(shrunk)
-    return np.diag(np.diag(covariance))
+        try:
+            return np.asarray(np.linalg.cholesky(shrunk))
+        except np.linalg.LinAlgError:
+            continue
+    return np.diag(np.sqrt(np.diag(covariance)))
 
 
 def interval_of(lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike) -> Floats:

@@ -207,7 +207,7 @@ class Suggester:
                 because += f" was measured at ΔE00 {item.delta_e00:.1f} ({low:.1f} to {high:.1f}): {item.difference}."
                 because += doubt_of(item.recipe, (), at_odds)
             else:
-                because = because.replace("{interval}", f"({low:.1f} to {high:.1f})")
+                because = because.replace("{interval}", f"({low:.1f} to {high:.1f})", 1)  # names may say anything
             filled.append(
                 replace(
                     item,
