@@ -29,6 +29,8 @@ LEAST_SPREAD = 0.03  # of log brightness: no photographed finish is more even
 
 INSTRUMENT_SIGMA = 0.3
 """Standard uncertainty of L*, a*, b* typed in from an instrument when none is stated (from memory)."""
+MOST_VARIANCE = 1e30
+"""Of any reading: far beyond what a colour can have, and far within what its differences can be worked out with."""
 
 
 @dataclass(frozen=True)
@@ -215,6 +217,8 @@ def checked_covariance(covariance: ArrayLike) -> Floats:
         values = np.full(0, np.nan)
     if values.shape != (3, 3) or not np.isfinite(values).all():
         raise ReadingError(f"Give the covariance as 3 by 3 finite numbers: {covariance!r} is not that.")
+    if np.abs(values).max() > MOST_VARIANCE:
+        raise ReadingError(f"Check the covariance: a variance of {np.abs(values).max():.0e} is more than a colour has.")
     values = np.asarray((values + values.T) / 2)
     if np.linalg.eigvalsh(values).min() < -1e-9 * max(1.0, float(np.trace(values))):
         raise ReadingError("Check the covariance: it has a negative variance in some direction.")

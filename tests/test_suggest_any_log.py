@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from matcher.colour_library import colour_library
 from matcher.difference import alike, draws_to_target
-from matcher.errors import RecipeError, SuggestionError
+from matcher.errors import ReadingError, RecipeError, SuggestionError
 from matcher.finish import Reading
 from matcher.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
 from matcher.suggest import Limits, Suggester, learn_seal_shift, starting_set
@@ -206,6 +206,13 @@ def test_a_reading_known_exactly_but_in_one_direction_is_compared(scale):
     assert not alike(seen.lab, seen.lab + [0.0, 5.0, 8.0], NEEDLE)
     plates = [seen, Reading([50.0, 0.0, 0.0], scale * NEEDLE), Reading([50.0, 0.0, 0.0], exact)]
     assert np.isfinite(draws_to_target(seen, plates)).all()
+
+
+def test_a_reading_of_absurd_uncertainty_is_refused_and_one_of_huge_is_compared():
+    with pytest.raises(ReadingError, match="more than a colour has"):
+        Reading([38.0, 14.0, 22.0], 1e100 * np.eye(3))
+    wide = Reading([38.0, 14.0, 22.0], 1e29 * np.eye(3))
+    assert np.isfinite(draws_to_target(wide, [wide, TARGET])).all()
 
 
 def test_a_target_at_the_edge_of_colour_can_be_sealed():
