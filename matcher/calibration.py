@@ -128,7 +128,9 @@ class Calibration:
         if self.card is None:
             return []
         known = self.field if self.field is not None else LightField.from_card_face(self.card)
-        remedy = "lay the card right beside the finish and move the lamp further off, or photograph a flat field"
+        remedy = (
+            "lay the card right beside the finish and move the lamp further off, or photograph even paper there too"
+        )
         common = relative.sum(axis=1)[:, None]
         return [
             BudgetTerm("uneven light", common @ known.effect(place)[None], remedy, f"light over {self.photo}"),

@@ -110,14 +110,18 @@ class LightField:
         or something lying on it.
         """
         if _other_camera(flat, picture):
-            raise CardError("The flat field is by another camera or lens: take both with the same, from one place.")
+            raise CardError(
+                "The photograph of the paper is by another camera or lens: take both with the same, from one place."
+            )
         if abs(np.log(flat.width / flat.height) - np.log(picture.width / picture.height)) > 0.02:
-            raise CardError("The flat field has another shape than the photo: take both from the same place.")
+            raise CardError("The photograph of the paper has another shape: take both from the same place.")
         scale = picture.width / flat.width
         step = max(1, max(flat.width, flat.height) // FLAT_FIELD_SIDE)
         light, clipped = flat.linear(None, step).mean(axis=2), flat.clipped(None, step)
         if clipped.mean() > 0.02 or float(np.median(light)) < 0.02:
-            raise CardError("The flat field is over- or underexposed: photograph the paper so that it is a light grey.")
+            raise CardError(
+                "The photograph of the paper is over- or underexposed: take it so that the paper is a light grey."
+            )
         rows, columns = np.indices(light.shape)
         places = np.stack([columns, rows], axis=-1).reshape(-1, 2) * step * scale
         values = np.log(np.maximum(light, 1e-4)).ravel()
@@ -134,7 +138,7 @@ class LightField:
             weights = np.minimum(1.0, 1.5 * np.median(left) / np.maximum(left, 1e-9)) ** 0.5
         rough = float(np.quantile(np.abs(values - design @ found), 0.95))
         if rough > FLAT_FIELD_ROUGH:
-            raise CardError("The flat field has a shadow or something on it: photograph a bare, flat sheet of paper.")
+            raise CardError("The paper has a shadow or something on it: photograph a bare, flat sheet of paper.")
         covariance = np.linalg.inv(design.T @ design)[1:, 1:] * max(rough, 0.005) ** 2 * 50
         values_, vectors = np.linalg.eigh(covariance)
         root = vectors * np.sqrt(np.maximum(values_, 0))

@@ -62,9 +62,7 @@ REMEDIES = (
     Remedy(RAW, ("tone curve",), 0.3, of_known_daylight=False),
     Remedy(RAW, ("tone curve", "camera and light"), 1.7, beside="tone curve", of_known_daylight=True),
     Remedy("measure your card and enter its own CIELAB", ("card tolerance",), 0.6),
-    Remedy(
-        "photograph a flat field: a sheet of even paper in the plate's place", ("uneven light", "light close by"), 0.35
-    ),
+    Remedy("photograph a sheet of even paper in the plate's place too", ("uneven light", "light close by"), 0.35),
     Remedy("put a grey card beside the finish and take the photo again", ("no card",), 2.4),
     Remedy("mark a region twice as wide and high", ("region",), share=0.5),
     Remedy("let the card look twice as wide and high", ("card reading",), share=0.5),

@@ -202,8 +202,8 @@ def test_a_second_card_in_the_picture_levels_the_light(monkeypatch: pytest.Monke
 @pytest.mark.parametrize(
     ("sheet", "sentence"),
     [
-        (paper(0.0, shadow=True), "The flat field has a shadow or something on it"),
-        (png(np.full((600, 450, 3), 200, np.uint8)), "The flat field has another shape than the photo"),
+        (paper(0.0, shadow=True), "The paper has a shadow or something on it"),
+        (png(np.full((600, 450, 3), 200, np.uint8)), "The photograph of the paper has another shape"),
     ],
     ids=["a shadow", "another set-up"],
 )

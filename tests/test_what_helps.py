@@ -216,7 +216,7 @@ def shops():
     ("remedy", "before", "after"),
     [
         ("photograph a 24-patch chart", "card alone", "photograph a 24-patch chart"),
-        ("photograph a flat field", "photograph a 24-patch chart", "all but that"),
+        ("photograph a sheet of even paper", "photograph a 24-patch chart", "all but that"),
         ("measure your card", "all but that", "measure your card"),
         ("put a grey card", "put a grey card", "card alone"),
         ("use a card with several grey steps", "card alone", "use a card with several grey steps"),

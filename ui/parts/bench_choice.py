@@ -51,12 +51,14 @@ def choose(studio: Studio, draft: Draft) -> None:
     target = chosen_target(studio)
     if target is None:
         tell("There is no target yet that a piece could be led to.", "mind")
-        st.page_link(TARGET.file, label="Start from a client's photograph")
+        with st.container(key="onward-bench"):
+            st.page_link(TARGET.file, label="Start from a client's photograph")
         return
     if not logged(studio):
         tell("No plate is logged yet, so no path can be predicted: make your first plates, or record one.", "mind")
-        st.page_link(FIRST_PLATES.file, label="First plates")
-        st.page_link(RECORD.file, label="Record a plate")
+        with st.container(key="onward-bench"):
+            st.page_link(FIRST_PLATES.file, label="First plates")
+            st.page_link(RECORD.file, label="Record a plate")
         return
     recipe_side, cautions_side = st.columns([1.25, 1], gap="medium")
     with recipe_side, look.panel("bench-choice"):

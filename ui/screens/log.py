@@ -157,7 +157,8 @@ def _just_logged(trial: Trial) -> None:
         return
     tell(f"Plate {trial.id} is logged.", "done")
     if came == OF_THE_FIRST:
-        st.page_link(FIRST_PLATES.file, label="On to the next of the first plates")
+        with st.container(key="onward-first"):
+            st.page_link(FIRST_PLATES.file, label="On to the next of the first plates")
 
 
 def _notes(trial: Trial) -> str:

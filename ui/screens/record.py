@@ -62,7 +62,7 @@ def _prefill(draft: Draft, trials: list[Trial]) -> None:
 
 
 def _origin(studio: Studio, draft: Draft) -> None:
-    """Say where the recipe in the form came from; bring back what a suggestion pushed aside."""
+    """Say where the recipe in the form came from, and the ways back from it."""
     source = draft.get("from_plate")
     if draft.get("bench_piece"):
         _from_the_bench(draft)
@@ -72,7 +72,14 @@ def _origin(studio: Studio, draft: Draft) -> None:
             f'<p class="pm-soft">The recipe starts as {html.escape(source[:1].lower() + source[1:])}, {words}. '
             "Change what you did differently.</p>"
         )
-        _not_made_yet(studio, draft, source)
+    with st.container(horizontal=True):
+        if source and not draft.get("bench_piece"):
+            _not_made_yet(studio, draft, source)
+        _laid_by(studio, draft)
+
+
+def _laid_by(studio: Studio, draft: Draft) -> None:
+    """Bring back what a suggestion pushed aside."""
     laid_by = Draft(studio, "plate laid by")
     if laid_by.values and st.button("Bring back the plate that I was recording before", type="tertiary"):
         standing = dict(draft.values)

@@ -39,9 +39,10 @@ def show() -> None:
     target = chosen_target(studio)
     if target is None:
         look.title("Plates nearest to the target", "There is no target yet: start from a client's photograph.")
-        st.page_link(TARGET.file, label="Start from a client's photograph")
-        if not logged(studio):
-            st.page_link(FIRST_PLATES.file, label="Plan your first plates")
+        with st.container(key="onward-empty"):
+            st.page_link(TARGET.file, label="Start from a client's photograph")
+            if not logged(studio):
+                st.page_link(FIRST_PLATES.file, label="Plan your first plates")
         return
     look.title(
         f"Plates nearest to {target.name}",
