@@ -13,13 +13,14 @@ from matcher.recipe import SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
 from matcher.suggest import Suggester
 from matcher.suggest.columns import MOST_NAMES, Categories, columns_of
 from matcher.suggest.film_mean import FilmMean
+from matcher.suggest.flat_mean import FlatMean
 from matcher.suggest.leftover import Features, Spread, learn_spread, likeness
 from matcher.suggest.outlook import NEAREST, OF_EACH_KIND
 from matcher.suggest.process_fit import Seen
-from matcher.suggest.process_model import fit_process
+from matcher.suggest.process_model import CLEARLY, fit_process
 from matcher.suggest.trade_facts import never_lighter
 from matcher.trials.trial import Trial
-from tests.benchmarks.invented_processes import CHEMICALS, UNDERCOATS, film, recipe_space, threshold
+from tests.benchmarks.invented_processes import CHEMICALS, UNDERCOATS, film, network, recipe_space, threshold
 
 CHI2_95 = 7.815  # 95 % point of chi-square with 3 degrees of freedom (tables)
 UNSEEN = 0.3  # L*: what an instrument's reading cannot tell (its standard uncertainty)
@@ -169,9 +170,9 @@ def test_the_learned_sizes_are_at_the_top_of_scikit_learns_likelihood():
             model = GaussianProcessRegressor(kernel, alpha=1e-9, optimizer=None).fit(columns, targets[:, k])
             total += model.log_marginal_likelihood(model.kernel_.theta)
         off = [
-            (np.log(spread.miss_sd) - leftover.PRIOR_LOG_MISS_SD) / leftover.SPREAD_OF_LOG_MISS,
+            (np.log(spread.miss_sd) - leftover.AFTER_FILM.log_miss_sd) / leftover.SPREAD_OF_LOG_MISS,
             (np.log(spread.plate_sd) - leftover.PRIOR_LOG_PLATE_SD) / leftover.SPREAD_OF_LOG_PLATE,
-            (spread.log_weights - leftover.prior_log_weights(features)) / leftover.SPREAD_OF_LOG_WEIGHTS,
+            (spread.log_weights - leftover.prior_log_weights(features)) / leftover.AFTER_FILM.log_weight_sd,
         ]
         return total - 0.5 * sum(float(part @ part) for part in off)
 
@@ -360,6 +361,26 @@ def test_the_order_of_logging_changes_no_prediction_and_no_doubt(space):
     np.testing.assert_allclose(
         np.sqrt(np.einsum("nii->ni", others)), np.sqrt(np.einsum("nii->ni", covariance)), rtol=0.05
     )
+
+
+def test_a_process_unlike_any_film_is_learned_without_the_curve(space, monkeypatch):
+    """Its colours are of no physics at all; a film bent to them foretells worse."""
+    unseen, errors = space[7::190], []
+    for seed in (500, 501, 502):
+        process = network(seed)
+        trials, truth = logged(process, 24, seed, space), np.array([process.true(recipe) for recipe in unseen])
+        for clearly in (CLEARLY, np.inf):
+            monkeypatch.setattr("matcher.suggest.process_model.CLEARLY", clearly)
+            model = fit_process(trials)
+            assert isinstance(model.curve, FlatMean) == (clearly == CLEARLY)
+            errors.append(np.median(delta_e_2000(model.mean_lab(model.columns(unseen)), truth)))
+    assert np.mean(errors[::2]) < 0.9 * np.mean(errors[1::2]), np.round(errors, 1)
+
+
+@pytest.mark.parametrize("kind", [film, threshold])
+def test_a_process_of_the_trades_kind_is_never_taken_for_none(space, kind):
+    for seed in range(520, 530):
+        assert isinstance(fit_process(logged(kind(seed), 24, seed, space)).curve, FilmMean)
 
 
 def test_nothing_to_learn_from_is_said():

@@ -18,7 +18,7 @@ from matcher.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.suggest.columns import Categories, columns_of
 from matcher.suggest.film_mean import FilmMean
 from matcher.suggest.leftover import (
-    PRIOR_LOG_MISS_SD,
+    AFTER_FILM,
     PRIOR_LOG_PLATE_SD,
     features_of,
     likeness,
@@ -132,7 +132,7 @@ def _least_known(recipes: Sequence[Recipe], count: int) -> list[int]:
     lab, slopes = curve.slopes(curve.prior_mean, columns)
     features = features_of(columns, lab, categories)
     alike = likeness(features, features, prior_log_weights(features))
-    miss, plate = np.exp(2 * PRIOR_LOG_MISS_SD), np.exp(2 * PRIOR_LOG_PLATE_SD)
+    miss, plate = np.exp(2 * AFTER_FILM.log_miss_sd), np.exp(2 * PRIOR_LOG_PLATE_SD)
     # chroma counts less than lightness in ΔE00 at a patina's chroma, about by S_C
     scale = np.array([1.0, 0.6, 0.6])
     steep = slopes * curve.prior_sd * scale[:, None]

@@ -19,7 +19,7 @@ from matcher.suggest.batch import session_rows
 from matcher.suggest.columns import Columns
 from matcher.suggest.contradictions import Contradiction, at_odds, doubt_of, nothing_varied
 from matcher.suggest.limits import Limits, each_lifted
-from matcher.suggest.outlook import Outlook, draws_of, look_ahead, places_by_curve
+from matcher.suggest.outlook import Outlook, draws_of, first_places, look_ahead
 from matcher.suggest.planner import PATIENCE, doubt_after, kind_of, next_plate, stalled_trials
 from matcher.suggest.plates import Plates
 from matcher.suggest.process_model import ProcessModel, fit_process
@@ -229,12 +229,12 @@ class _Fit:
         if key not in self._outlooks:
             if len(self._outlooks) >= OUTLOOKS_KEPT:
                 self._outlooks.pop(next(iter(self._outlooks)), None)
-            self._outlooks[key] = look_ahead(self.model, self.space, self.columns, self.by_curve, target_lab, doubt)
+            self._outlooks[key] = look_ahead(self.model, self.space, self.columns, self.places, target_lab, doubt)
         return self._outlooks[key]
 
     @cached_property
-    def by_curve(self) -> Floats:
-        return places_by_curve(self.model, self.columns)
+    def places(self) -> Floats:
+        return first_places(self.model, self.columns)
 
     @cached_property
     def columns(self) -> Columns:

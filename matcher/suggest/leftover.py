@@ -23,7 +23,6 @@ Floats = NDArray[np.float64]
 NUMBERS = 8
 PRIOR_LOG_NUMBER_WEIGHTS = np.log(np.array([1.0, 1.0, 1.0, 0.5, 0.5, 0.5, 0.3, 0.3]))
 PRIOR_LOG_CATEGORY_WEIGHT = np.log(0.5)
-SPREAD_OF_LOG_WEIGHTS = 0.7
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,15 +108,32 @@ class Spread:
     log_weights: Floats
 
 
-PRIOR_LOG_MISS_SD = np.log(np.array([1.2, 1.0, 1.2]))
 PRIOR_LOG_PLATE_SD = np.log(np.array([0.5, 0.4, 0.5]))
 SPREAD_OF_LOG_MISS, SPREAD_OF_LOG_PLATE = 0.7, 0.5
 FARTHEST_SDS = 6.0
 """Prior standard deviations within which sizes are looked for: farther out a covariance is singular to rounding."""
 
 
+@dataclass(frozen=True, eq=False)
+class SizePrior:
+    """What is thought of the sizes before anything is learned. log_miss_sd: (3,). log_weight_sd: of a log weight."""
+
+    log_miss_sd: Floats
+    log_weight_sd: float
+
+
+AFTER_FILM = SizePrior(np.log(np.array([1.2, 1.0, 1.2])), 0.7)
+AFTER_NONE = SizePrior(np.log(np.array([9.0, 5.0, 7.0])), 1.2)
+"""Where there is no curve, all that recipes differ by is left over."""
+
+
 def learn_spread(
-    features: Features, misses: Floats, known: Floats, start: Spread | None = None, rounds: int = 30
+    features: Features,
+    misses: Floats,
+    known: Floats,
+    start: Spread | None = None,
+    rounds: int = 30,
+    prior: SizePrior = AFTER_FILM,
 ) -> Spread:
     """Learn the sizes from misses (n, 3) by their marginal likelihood, with the prior.
 
@@ -128,9 +144,9 @@ def learn_spread(
     sheets = squared_distances(features, features)
     live = sheets.reshape(len(sheets), -1).max(axis=1) > 1e-12
     weights = prior_log_weights(features)
-    centre = np.concatenate([PRIOR_LOG_MISS_SD, PRIOR_LOG_PLATE_SD, weights[live]])
+    centre = np.concatenate([prior.log_miss_sd, PRIOR_LOG_PLATE_SD, weights[live]])
     spread = np.concatenate([np.full(3, SPREAD_OF_LOG_MISS), np.full(3, SPREAD_OF_LOG_PLATE)])
-    spread = np.concatenate([spread, np.full(int(live.sum()), SPREAD_OF_LOG_WEIGHTS)])
+    spread = np.concatenate([spread, np.full(int(live.sum()), prior.log_weight_sd)])
     guess = centre
     if start is not None and start.log_weights.shape == weights.shape:
         guess = np.concatenate([np.log(start.miss_sd), np.log(start.plate_sd), start.log_weights[live]])
@@ -139,6 +155,27 @@ def learn_spread(
     found = minimize(cost, guess, jac=True, method="L-BFGS-B", bounds=within, options={"maxiter": rounds})
     weights[live] = found.x[6:]
     return Spread(np.exp(found.x[:3]), np.exp(found.x[3:6]), weights)
+
+
+def log_evidence(features: Features, misses: Floats, known: Floats, prior: SizePrior, sizes: Spread) -> float:
+    """Return the log density of misses (n, 3) and of the learned sizes, but for a constant; ``known`` as there."""
+    from scipy.linalg import cho_factor, cho_solve
+
+    whole = known.copy()
+    n = len(misses)
+    alike = likeness(features, features, sizes.log_weights)
+    for k in range(3):
+        block = slice(k * n, (k + 1) * n)
+        whole[block, block] += sizes.miss_sd[k] ** 2 * alike + sizes.plate_sd[k] ** 2 * np.eye(n)
+    factor = cho_factor(whole, lower=True, check_finite=False)
+    flat = misses.T.ravel()
+    off = [
+        (np.log(sizes.miss_sd) - prior.log_miss_sd) / SPREAD_OF_LOG_MISS,
+        (np.log(sizes.plate_sd) - PRIOR_LOG_PLATE_SD) / SPREAD_OF_LOG_PLATE,
+        (sizes.log_weights - prior_log_weights(features)) / prior.log_weight_sd,
+    ]
+    fit = 0.5 * flat @ cho_solve(factor, flat, check_finite=False) + np.log(np.diag(factor[0])).sum()
+    return -float(fit + 0.5 * np.square(np.concatenate(off)).sum())
 
 
 def inverse_of(factor: tuple[Floats, bool]) -> Floats:

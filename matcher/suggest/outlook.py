@@ -1,7 +1,7 @@
 """What the process model expects of the recipes that could be made, for one target. Between model and planner.
 
-All recipes are predicted by the curve alone; those that may come near, and the best few of every kind of recipe (so
-that no undercoat or chemical is overlooked because the model is wrong about it), with what it leaves over, and the
+All recipes get a quick look; those that may come near, and the best few of every kind of recipe (so that no undercoat
+or chemical is overlooked because the model is wrong about it), are predicted with what the curve leaves over, and the
 best of those with their covariance.
 """
 
@@ -65,15 +65,15 @@ class Outlook:
 
 
 def look_ahead(
-    model: ProcessModel, space: RecipeSpace, columns: Columns, by_curve: Floats, target_lab: Floats, doubt: float = 1.0
+    model: ProcessModel, space: RecipeSpace, columns: Columns, places: Floats, target_lab: Floats, doubt: float = 1.0
 ) -> Outlook:
     """Return the outlook over a recipe space, laid out as ``columns``; ``doubt`` widens the draws.
 
-    by_curve: (n, 3) ``places_by_curve`` of the columns, the same for every target.
+    places: (n, 3) ``first_places`` of the columns, the same for every target.
     """
     kinds = space.groups
-    by_curve = np.linalg.norm(by_curve - near_uniform(target_lab), axis=1)
-    worth_a_look = _shortlist(by_curve, kinds, SCREENED, SCREENED)
+    away = np.linalg.norm(places - near_uniform(target_lab), axis=1)
+    worth_a_look = _shortlist(away, kinds, SCREENED, SCREENED)
     distance = _distance(model.mean_lab(columns.rows(worth_a_look)), target_lab)
     rows = worth_a_look[_shortlist(distance, kinds[worth_a_look], NEAREST, OF_EACH_KIND)]
     labs, covariances = model.predict(columns.rows(rows))
@@ -82,9 +82,9 @@ def look_ahead(
     return Outlook(recipes, labs, covariances, draws, kinds[rows], len(space))
 
 
-def places_by_curve(model: ProcessModel, columns: Columns) -> Floats:
-    """Return where the curve alone puts each recipe (n, 3), in the space that nearly follows ΔE00."""
-    return near_uniform(model.curve.lab(model.unknowns, columns))
+def first_places(model: ProcessModel, columns: Columns) -> Floats:
+    """Return where a quick look puts each recipe (n, 3), in the space that nearly follows ΔE00."""
+    return near_uniform(model.quick_lab(columns))
 
 
 def outlook_on(model: ProcessModel, recipes: Sequence[Recipe], target_lab: Floats, doubt: float = 1.0) -> Outlook:

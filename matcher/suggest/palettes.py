@@ -141,9 +141,9 @@ def mottled_recipes(
     for base in bases:
         laid = space.over(base).columns(model.curve.categories)
         rows = np.arange(len(laid))
-        if len(rows) > SCREENED:  # the curve alone tells quickly which stacks may come near
-            by_curve = missed(model.curve.lab(model.unknowns, laid), slice(None))
-            rows = np.sort(np.argsort(by_curve, kind="stable")[:SCREENED])
+        if len(rows) > SCREENED:  # a quick look tells which stacks may come near
+            quickly = missed(model.quick_lab(laid), slice(None))
+            rows = np.sort(np.argsort(quickly, kind="stable")[:SCREENED])
         near = model.mean_lab(laid.rows(rows))
         best = int(np.argmin(missed(near, rows)))
         k, dark = int(rows[best]), near[best]

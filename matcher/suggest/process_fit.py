@@ -14,19 +14,24 @@ from numpy.typing import NDArray
 
 from matcher.suggest.columns import Columns, columns_of
 from matcher.suggest.film_mean import FilmMean
+from matcher.suggest.flat_mean import FlatMean
 from matcher.suggest.leftover import (
-    PRIOR_LOG_MISS_SD,
+    AFTER_FILM,
+    AFTER_NONE,
     PRIOR_LOG_PLATE_SD,
     Features,
+    SizePrior,
     Spread,
     features_of,
     learn_spread,
     likeness,
+    log_evidence,
     prior_log_weights,
 )
 from matcher.suggest.suggestion import LoggedTrial
 
 Floats = NDArray[np.float64]
+Curve = FilmMean | FlatMean
 
 MOST_STEPS, WORTH_A_STEP, ROUGHLY = 25, 3e-3, 0.1
 """Newton steps, and the gain in log density below which no further one is made, at last and on the way."""
@@ -46,13 +51,13 @@ def evenly(many: int, most: int) -> NDArray[np.intp]:
 class Seen:
     """n trials as the fit sees them. lab: (n, 3). covariances: (n, 3, 3) of the readings."""
 
-    curve: FilmMean
+    curve: Curve
     columns: Columns
     lab: Floats
     covariances: Floats
 
     @classmethod
-    def of(cls, curve: FilmMean, trials: Sequence[LoggedTrial]) -> Seen:
+    def of(cls, curve: Curve, trials: Sequence[LoggedTrial]) -> Seen:
         """Lay out trials for a curve."""
         columns = columns_of([trial.recipe for trial in trials], curve.categories)
         labs = np.array([trial.reading.lab for trial in trials])
@@ -64,10 +69,14 @@ class Seen:
         """Return some of the trials."""
         return Seen(self.curve, self.columns.rows(keep), self.lab[keep], self.covariances[keep])
 
+    @property
+    def _prior(self) -> SizePrior:
+        return AFTER_NONE if isinstance(self.curve, FlatMean) else AFTER_FILM
+
     def first_spread(self) -> Spread:
         """Return the sizes before anything is learned."""
         features = features_of(self.columns, np.zeros((len(self.columns), 3)), self.curve.categories)
-        return Spread(np.exp(PRIOR_LOG_MISS_SD), np.exp(PRIOR_LOG_PLATE_SD), prior_log_weights(features))
+        return Spread(np.exp(self._prior.log_miss_sd), np.exp(PRIOR_LOG_PLATE_SD), prior_log_weights(features))
 
     def afresh(self, start: Floats, rounds: int) -> tuple[Floats, Spread]:
         """Return unknowns and sizes learned together; the unknowns are looked for from ``start``."""
@@ -86,11 +95,22 @@ class Seen:
 
     def learned_spread(self, unknowns: Floats, start: Spread, rounds: int) -> Spread:
         """Return the sizes learned with the curve linearised at ``unknowns``."""
+        return learn_spread(*self._linearised(unknowns), start, rounds, self._prior)
+
+    def log_evidence(self, unknowns: Floats, spread: Spread) -> float:
+        """Return how well curve and sizes together foretell the trials: the log of their density, but for a constant.
+
+        With the curve linearised at ``unknowns``, the best ones (Laplace's approximation).
+        """
+        return log_evidence(*self._linearised(unknowns), self._prior, spread)
+
+    def _linearised(self, unknowns: Floats) -> tuple[Features, Floats, Floats]:
+        """Return features, what the leftover has to explain (n, 3), and its covariance from elsewhere (3n, 3n)."""
         mean, slopes = self.curve.slopes(unknowns, self.columns)
         steep = by_output(slopes)
         known = self.noise() + (steep * np.square(self.curve.prior_sd)) @ steep.T
         aims = self.lab - mean + (steep @ (unknowns - self.curve.prior_mean)).reshape(3, -1).T
-        return learn_spread(features_of(self.columns, mean, self.curve.categories), aims, known, start, rounds)
+        return features_of(self.columns, mean, self.curve.categories), aims, known
 
     def best_unknowns(self, start: Floats, spread: Spread, worth_a_step: float = WORTH_A_STEP) -> Floats:
         """Return the unknowns (p,) of highest posterior density, by Levenberg and Marquardt's damped Newton steps."""

@@ -25,6 +25,7 @@ from matcher.one_thread import one_thread
 from matcher.recipe import Recipe
 from matcher.suggest.columns import Categories, Columns, columns_of
 from matcher.suggest.film_mean import FilmMean
+from matcher.suggest.flat_mean import FlatMean
 from matcher.suggest.leftover import (
     Features,
     Spread,
@@ -32,7 +33,7 @@ from matcher.suggest.leftover import (
     inverse_of,
     likeness,
 )
-from matcher.suggest.process_fit import Seen, by_output, evenly
+from matcher.suggest.process_fit import Curve, Seen, by_output, evenly
 from matcher.suggest.suggestion import LoggedTrial
 from matcher.suggest.trade_facts import never_lighter
 
@@ -40,6 +41,8 @@ Floats = NDArray[np.float64]
 
 MOST_AT_ONCE = 1000
 """Trials that one fit learns from: its time grows with their cube, and more would move its figures little."""
+MOST_LIKENED = 4_000_000
+"""Pairs of recipe and trial up to which a first look compares them all: a tenth of a second."""
 MOST_FOR_SPREAD = 100
 """Trials from which the noise and the weights are learned; beyond it their figures hardly move."""
 ROUNDS = 2
@@ -49,6 +52,8 @@ MOST_TO_HOLD = 150
 FACT_ROUNDS, FACTS_AT_ONCE = 3, 24
 FACT_SD, UNSEEN_RISE, OVERRULED_AT = 0.05, 0.02, 2.5
 """In L*: how exactly a fact is held to; a rise too small to matter; standard deviations of rise that overrule it."""
+FEWEST_TO_DOUBT, CLEARLY = 16, 18.0
+"""Trials before which no process is held to be unlike a film, and the log odds that it takes."""
 FOLDS, FEWEST_FOLDS = 6, 3
 OPTIMISM = 1.1
 EQUAL_MISSES = 20.0
@@ -105,7 +110,7 @@ class ProcessModel:
     unknowns: (p,) of the curve. spread: learned noise and weights.
     """
 
-    curve: FilmMean
+    curve: Curve
     unknowns: Floats
     spread: Spread
     trials: tuple[LoggedTrial, ...]
@@ -125,6 +130,11 @@ class ProcessModel:
         features = features_of(columns, lab, self.curve.categories)
         alike = likeness(features, self._points.features, self.spread.log_weights)
         return lab + np.square(self.spread.miss_sd) * (alike @ self._points.unfolded(self._solved).T)
+
+    def quick_lab(self, columns: Columns) -> Floats:
+        """Return about what ``mean_lab`` does, for a first look at very many recipes: of many trials, by the curve."""
+        whole = isinstance(self.curve, FlatMean) or len(self.trials) * len(columns) <= MOST_LIKENED
+        return self.mean_lab(columns) if whole else self.curve.lab(self.unknowns, columns)
 
     @one_thread()
     def predict(self, columns: Columns, caution: float | None = None) -> tuple[Floats, Floats]:
@@ -257,16 +267,31 @@ def fit_process(trials: Sequence[LoggedTrial], start: ProcessModel | None = None
         raise SuggestionError("No trial is logged yet: log a plate first.")
     trials = [trials[row] for row in evenly(len(trials), MOST_AT_ONCE)]
     categories = Categories.of(trial.recipe for trial in trials)
-    curve, unknowns, spread = FilmMean(categories), None, None
+    few = evenly(len(trials), MOST_FOR_SPREAD)
     if start is not None and len(trials) > FITTED_AFRESH and start.curve.categories.same_names(categories):
-        curve, unknowns, spread = start.curve, start.unknowns, start.spread
-    seen = Seen.of(curve, trials)
-    few = seen.rows(evenly(len(trials), MOST_FOR_SPREAD))
-    if unknowns is None or spread is None:
-        unknowns, spread = few.afresh(curve.prior_mean, ROUNDS)
+        seen, unknowns = Seen.of(start.curve, trials), start.unknowns
+        spread = seen.rows(few).learned_spread(unknowns, start.spread, 8)
     else:
-        spread = few.learned_spread(unknowns, spread, 8)
+        seen, unknowns, spread = _likeliest(categories, trials, few)
     return _holding_to_facts(seen, seen.best_unknowns(unknowns, spread), spread, tuple(trials))
+
+
+def _likeliest(
+    categories: Categories, trials: Sequence[LoggedTrial], few: NDArray[np.intp]
+) -> tuple[Seen, Floats, Spread]:
+    """Return the trials laid out for the curve that foretells them best, with its unknowns and sizes.
+
+    A film, as the trade knows patinas, unless enough trials say clearly that this process is none.
+    """
+    film = Seen.of(FilmMean(categories), trials)
+    unknowns, spread = film.rows(few).afresh(film.curve.prior_mean, ROUNDS)
+    if len(few) >= FEWEST_TO_DOUBT:
+        flat = Seen.of(FlatMean(categories), trials)
+        level, sizes = flat.rows(few).afresh(flat.curve.prior_mean, ROUNDS)
+        gain = flat.rows(few).log_evidence(level, sizes) - film.rows(few).log_evidence(unknowns, spread)
+        if gain > CLEARLY:
+            return flat, level, sizes
+    return film, unknowns, spread
 
 
 def _caution(misses: Floats, covariances: Floats) -> float:

@@ -143,4 +143,36 @@ def dye(seed: int) -> Process:
     return Process(true, lambda recipe, plate_rng: true(recipe) + plate_rng.normal(0, 0.4, 3), 0.3)
 
 
-PROCESSES: dict[str, Callable[[int], Process]] = {"film": film, "threshold": threshold, "noisy": noisy, "dye": dye}
+def network(seed: int) -> Process:
+    """Nothing that a bronze does: CIELAB by a random layer of bends in all that a recipe says, against every fact."""
+    rng = np.random.default_rng([seed, 5])
+    bends, offsets, ends = rng.normal(0, 0.6, (10, 12)), rng.normal(0, 0.5, 12), rng.normal(0, [7, 4, 6], (12, 3))
+
+    def row(recipe: Recipe) -> Floats:
+        coat, under = recipe.coats[0], recipe.undercoat
+        held = 0.0 if under is None else under.strength * (1 - under.burnish)
+        grounds = [float(under is not None and under.chemical == name) for name in UNDERCOATS[:2]]
+        kinds = [float(coat.chemical == name) for name in CHEMICALS]
+        laid = [np.log2(coat.dose + 0.1) / 2, (coat.surface_temp_c - 105) / 15, np.log2(coat.passes) / 2]
+        return np.array([*grounds, held, *kinds, *laid])
+
+    def bent(recipe: Recipe) -> Floats:
+        return np.asarray(np.tanh(row(recipe) @ bends + offsets) @ ends)
+
+    some = np.array([bent(recipe) for recipe in recipe_space()[::37]])
+    middle, spread = some.mean(axis=0), some.std(axis=0)
+
+    def true(recipe: Recipe) -> Floats:
+        lab = (bent(recipe) - middle) / spread * [11, 6, 9] + [42, 10, 18]
+        return np.asarray([np.clip(lab[0], 5, 90), lab[1], lab[2]])
+
+    return Process(true, lambda recipe, plate_rng: true(recipe) + plate_rng.normal(0, 0.3, 3), 0.3)
+
+
+PROCESSES: dict[str, Callable[[int], Process]] = {
+    "film": film,
+    "threshold": threshold,
+    "noisy": noisy,
+    "dye": dye,
+    "network": network,
+}
