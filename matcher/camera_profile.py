@@ -226,9 +226,9 @@ class CameraProfile:
         try:
             data = json.loads(text)
         except (ValueError, UnicodeDecodeError, RecursionError) as error:
-            raise CardError("The profile is not JSON: export it again from the studio that made it.") from error
+            raise CardError("The file is no camera profile: export it again from the studio that made it.") from error
         if not isinstance(data, dict):
-            raise CardError("The profile is not JSON of one profile: export it again from the studio that made it.")
+            raise CardError("The file is no single camera profile: export it again from the studio that made it.")
         return cls.from_dict(data)
 
     def renamed(self, name: str) -> CameraProfile:

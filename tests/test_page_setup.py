@@ -213,7 +213,7 @@ def test_a_profile_is_taken_in_from_a_file_and_what_is_none_gets_a_sentence(page
     profile_file(app).set_value(("other.json", b'{"version": 1}', "application/json")).run()
     assert "Check the profile against an exported one" in shown(app)
     profile_file(app).set_value(("other.jpg", b"\xff\xd8\xff", "image/jpeg")).run()
-    assert "The profile is not JSON" in shown(app), "whatever the kind of the file"
+    assert "The file is no camera profile" in shown(app), "whatever the kind of the file"
     renamed = exported.replace(b'"bench, window"', b'"from the other yard"')
     profile_file(app).set_value(("other.json", renamed, "application/json")).run()
     assert "is here already, as " in shown(app), "the same profile under another name"

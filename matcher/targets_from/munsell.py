@@ -85,13 +85,12 @@ def _decimal(text: str) -> float:
 def _refuse_outside(notation: str, hue: float, value: float, chroma: float) -> None:
     if not 1 <= value <= 9:
         raise InstrumentFileError(
-            f"Give a Munsell value from 1 to 9 for a colour: the renotation has none for {notation.strip()!r}."
+            f"Give a Munsell value from 1 to 9 for a colour: {notation.strip()!r} is not within it."
         )
     most = _most_chroma(hue, value)
     if chroma > most:
         raise InstrumentFileError(
-            f"Give a Munsell chroma up to {most:g} at that hue and value: "
-            f"{notation.strip()!r} is outside the renotation."
+            f"Give a Munsell chroma up to {most:g} at that hue and value: {notation.strip()!r} is beyond it."
         )
 
 
