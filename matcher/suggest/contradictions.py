@@ -142,7 +142,7 @@ def _sentence(model: ProcessModel, row: int, expected: Floats, delta: float, kin
     name = "A plate" if trial.id is None else f"Plate {trial.id}"
     words = difference_in_words(expected, trial.reading.lab, than="than the plates near it lead one to expect")
     near = model.trials[int(np.argmax(kinship[row]))].id
-    compare = "" if near is None else f", beginning with plate {near}"
+    compare = "" if near is None else f" against those of plate {near}, the one most like it"
     return (
         f"{name} is {words} (ΔE00 {delta:.1f}): check its recipe and reading{compare}; correct what was typed wrong, "
         "make it again, or set it aside with the reason."
