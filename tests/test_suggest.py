@@ -138,7 +138,7 @@ def test_an_empty_log_says_what_to_do():
 
 
 def test_limits_are_named_as_the_reason_only_where_there_are_some(trials):
-    with pytest.raises(SuggestionError, match=r"^No plate is logged yet: log one first\.$"):
+    with pytest.raises(SuggestionError, match=r"^No plate is logged yet: log a plate first\.$"):
         Suggester([], Limits(max_passes=1)).suggest(TARGET)
     with pytest.raises(SuggestionError, match=r"within these limits.* Any alloy would let 80 in again"):
         Suggester(trials, Limits(alloy="yellow gold")).suggest(TARGET)

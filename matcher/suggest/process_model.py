@@ -264,7 +264,7 @@ def fit_process(trials: Sequence[LoggedTrial], start: ProcessModel | None = None
     taken from first to last; the model's ``trials`` are those. Raises SuggestionError when there is no trial.
     """
     if not trials:
-        raise SuggestionError("No plate is logged yet: log one first.")
+        raise SuggestionError("No plate is logged yet: log a plate first.")
     trials = [trials[row] for row in evenly(len(trials), MOST_AT_ONCE)]
     categories = Categories.of(trial.recipe for trial in trials)
     few = evenly(len(trials), MOST_FOR_SPREAD)

@@ -235,7 +235,7 @@ class Suggester:
     def _why_none(self) -> str:
         known = self._foresight.known.trials
         if not known:
-            return "No plate is logged yet: log one first."
+            return "No plate is logged yet: log a plate first."
         none = "No trial is logged within these limits: log a plate first, or widen the limits."
         return f"{none} {which_to_lift(self.limits, [trial.recipe for trial in known])}"
 
