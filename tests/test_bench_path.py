@@ -243,6 +243,22 @@ def later_passes(studio, uptake_sd, shift_sd, count=40):
     return np.array(errors), float(np.mean(held))
 
 
+def test_an_instruments_reading_against_a_photographed_target_is_told_to_lose_what_cancels(studio):
+    process, suggester = studio
+    camera = BudgetTerm("camera", np.diag([2.0, 3.0, 4.0]), shared="one camera")
+    target = Reading(process.true(ferric(5)), camera.covariance + EXACT, budget=(camera,), photo="ab" * 32)
+    read = Reading(process.true(ferric(2)), EXACT)
+    path = suggester.bench_path(target, ferric(5), {2: read})
+    assert path.apart > 3 and "that does not cancel: photograph the piece" in str(path.caveat)
+    assert (
+        suggester.bench_path(
+            target, ferric(5), {2: Reading(read.lab, target.covariance, budget=(camera,), photo="cd" * 32)}
+        ).caveat
+        is None
+    )
+    assert suggester.bench_path(Reading(target.lab, EXACT), ferric(5), {2: read}).caveat is None
+
+
 def test_readings_of_a_piece_like_other_plates_keep_the_path_true(studio):
     """Scatter as between plates of that process: 95 % regions hold nearly as often as they say."""
     errors, held = later_passes(studio, 0.0, 0.3)

@@ -24,6 +24,8 @@ from matcher.suggest.process_model import ProcessModel
 from matcher.suggest.seal_shift import SealShift
 from matcher.suggest.shown import interval_shown, with_errors
 from matcher.suggest.trade_facts import is_ferric
+from matcher.uncertainty import sum_of
+from matcher.what_helps import reach_delta_e00
 
 Floats = NDArray[np.float64]
 
@@ -32,6 +34,8 @@ OVERSHOOT = 0.5
 """One more pass is warned of when it is expected to add this much ΔE00."""
 CLEARLY_DARKER = 1.0
 RISK_DRAWS = 1024
+WIDE_APART = 3.0
+"""ΔE00 from which it is worth saying that target and reading were not taken alike."""
 READ_FIRST = 0.25
 """When the next pass may take the piece away from the target with at least this chance, it is to be read first."""
 
@@ -43,8 +47,9 @@ class BenchPath:
     goal: the target as it must read before sealing. expected: (k,) ΔE00 of the expected colour to the goal, as in a
     list of suggestions; draws: (k, n) of it, with this piece's own scatter; interval: (k, 2) 95 %. done: passes laid so
     far. stop_at: the count after which to stop. risk: the chance, 0 to 1, that one more pass takes the piece away from
-    the goal. unlike: its readings lie farther from what was expected than those of plates do. taken: ΔE00 of each
-    reading to the goal, by its count.
+    the goal. unlike: its readings lie farther from what was expected than those of plates do. apart: ΔE00 (95 %) by
+    which a photographed target may be off in a way that the last reading, no photograph, does not share. taken: ΔE00 of
+    each reading to the goal, by its count.
     """
 
     passes: NDArray[np.intp]
@@ -59,6 +64,7 @@ class BenchPath:
     risk: float
     draws: Floats
     unlike: bool
+    apart: float = 0.0
     taken: Mapping[int, float] = field(default_factory=dict)
 
     @property
@@ -102,10 +108,17 @@ class BenchPath:
 
     @property
     def caveat(self) -> str | None:
-        """Say that the readings are not those of such a piece; None while they may be."""
-        if not self.unlike:
-            return None
-        return "This piece lies farther from what was expected than plates do: check the last reading and the recipe."
+        """Say that the readings are not those of such a piece, or not taken as the target was; None otherwise."""
+        if self.unlike:
+            return (
+                "This piece lies farther from what was expected than plates do: check the last reading and the recipe."
+            )
+        if self.apart > WIDE_APART:
+            return (
+                f"The target's photograph may be off by ΔE00 {self.apart:.0f}, and against an instrument's reading "
+                "that does not cancel: photograph the piece with the same camera in the same light."
+            )
+        return None
 
     def chance_within(self, tolerance: float, passes: int | None = None) -> float:
         """Return the chance, 0 to 1, to be within a ΔE00 after so many passes, by default where to stop."""
@@ -176,7 +189,18 @@ def bench_path(
     sentence = _sentence(laid, stop_at, expected, interval)
     risk = _risk_of_next(labs, covariance, laid, goal.lab, doubts[laid] - each[laid])
     read = {count: float(delta_e_2000(goal.lab, reading.lab)) for count, reading in taken.items()}
-    return BenchPath(passes, labs, each, expected, interval, laid, stop_at, sentence, goal, risk, draws, unlike, read)
+    apart = _not_shared(target, taken[max(taken)]) if taken else 0.0
+    return BenchPath(
+        passes, labs, each, expected, interval, laid, stop_at, sentence, goal, risk, draws, unlike, apart, read
+    )
+
+
+def _not_shared(target: Reading, reading: Reading) -> float:
+    """Return the ΔE00 (95 %) of what a photographed target shares with other photographs, but not with this reading."""
+    if target.photo is None or reading.photo is not None:
+        return 0.0
+    lost = [term for term in target.budget if term.shared is not None]
+    return float(reach_delta_e00(target.lab, sum_of(lost))) if lost else 0.0
 
 
 def _passes_laid(taken: Mapping[int, Reading], done: int | None) -> int:
