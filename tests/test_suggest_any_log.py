@@ -79,7 +79,9 @@ def no_warnings():
         yield
 
 
-@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+@settings(
+    max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 @given(
     st.lists(st.builds(Trial, RECIPES, READINGS), min_size=1, max_size=7),
     READINGS,
