@@ -40,6 +40,12 @@ def delta_e_draws(lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike) -> 
     return delta_e_2000(first[..., None, :], second[..., None, :] + noise)
 
 
+def reach_delta_e00(lab: ArrayLike, covariance: ArrayLike) -> Floats:
+    """Return the ΔE00 (...,) within which the truth lies in 95 % of cases; covariance (..., 3, 3) about lab (3,)."""
+    here = np.broadcast_to(np.asarray(lab, dtype=float), (*np.shape(covariance)[:-2], 3))
+    return np.asarray(np.quantile(delta_e_draws(here, here, covariance), 0.95, axis=-1))
+
+
 def draws_to_target(target: Reading, plates: Sequence[Reading]) -> Floats:
     """Return ΔE00 (m, n) of m plates to one target over n draws of all their errors.
 

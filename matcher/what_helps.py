@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from matcher.calibration import TOO_DARK_CODE
 from matcher.delta_e_metric import delta_e_metric
-from matcher.difference import delta_e_draws
+from matcher.difference import reach_delta_e00
 from matcher.finish import INSTRUMENT_SIGMA, Reading
 from matcher.uncertainty import sum_of
 from matcher.unknown_camera import FINISHED_SHARE
@@ -144,12 +144,6 @@ class Help:
             "then_delta_e00": self.then_delta_e00,
             "words": self.words,
         }
-
-
-def reach_delta_e00(lab: ArrayLike, covariance: ArrayLike) -> Floats:
-    """Return the ΔE00 (...,) within which the truth lies in 95 % of cases; covariance (..., 3, 3) about lab (3,)."""
-    here = np.broadcast_to(np.asarray(lab, dtype=float), (*np.shape(covariance)[:-2], 3))
-    return np.asarray(np.quantile(delta_e_draws(here, here, covariance), 0.95, axis=-1))
 
 
 def reach_of(reading: Reading) -> float:

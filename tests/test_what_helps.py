@@ -14,6 +14,7 @@ from matcher.calibrating import calibrate
 from matcher.card_in_photo import find_card
 from matcher.cards import load_cards
 from matcher.chart_profile import profile_from_chart
+from matcher.difference import reach_delta_e00
 from matcher.finish import Reading, read_finish
 from matcher.frames import read_frames
 from matcher.light_field import LightField
@@ -25,7 +26,6 @@ from matcher.what_helps import (
     WHY,
     budget_in_short,
     budget_table,
-    reach_delta_e00,
     reach_of,
     trust_sentence,
     what_would_help,

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from matcher.difference import delta_e_2000, delta_e_draws, difference_covariance
+from matcher.difference import delta_e_2000, delta_e_draws, difference_covariance, reach_delta_e00
 from matcher.errors import SuggestionError
 from matcher.finish import Reading
 from matcher.recipe import MAX_PASSES, Recipe
@@ -25,7 +25,6 @@ from matcher.suggest.seal_shift import SealShift
 from matcher.suggest.shown import interval_shown, with_errors
 from matcher.suggest.trade_facts import is_ferric
 from matcher.uncertainty import sum_of
-from matcher.what_helps import reach_delta_e00
 
 Floats = NDArray[np.float64]
 

@@ -141,16 +141,10 @@ def learn_spread(
     """
     from scipy.optimize import minimize
 
-    sheets = squared_distances(features, features)
-    live = sheets.reshape(len(sheets), -1).max(axis=1) > 1e-12
-    weights = prior_log_weights(features)
-    centre = np.concatenate([prior.log_miss_sd, PRIOR_LOG_PLATE_SD, weights[live]])
-    spread = np.concatenate([np.full(3, SPREAD_OF_LOG_MISS), np.full(3, SPREAD_OF_LOG_PLATE)])
-    spread = np.concatenate([spread, np.full(int(live.sum()), prior.log_weight_sd)])
-    guess = centre
+    cost, centre, spread, live = _to_learn(features, misses, known, prior)
+    weights, guess = prior_log_weights(features), centre
     if start is not None and start.log_weights.shape == weights.shape:
-        guess = np.concatenate([np.log(start.miss_sd), np.log(start.plate_sd), start.log_weights[live]])
-    cost = _evidence(sheets[live], misses.T.ravel(), known, centre, spread)
+        guess = _logs(start, live)
     within = np.column_stack([centre - FARTHEST_SDS * spread, centre + FARTHEST_SDS * spread])
     found = minimize(cost, guess, jac=True, method="L-BFGS-B", bounds=within, options={"maxiter": rounds})
     weights[live] = found.x[6:]
@@ -159,23 +153,24 @@ def learn_spread(
 
 def log_evidence(features: Features, misses: Floats, known: Floats, prior: SizePrior, sizes: Spread) -> float:
     """Return the log density of misses (n, 3) and of the learned sizes, but for a constant; ``known`` as there."""
-    from scipy.linalg import cho_factor, cho_solve
+    cost, _, _, live = _to_learn(features, misses, known, prior)
+    return -cost(_logs(sizes, live))[0]
 
-    whole = known.copy()
-    n = len(misses)
-    alike = likeness(features, features, sizes.log_weights)
-    for k in range(3):
-        block = slice(k * n, (k + 1) * n)
-        whole[block, block] += sizes.miss_sd[k] ** 2 * alike + sizes.plate_sd[k] ** 2 * np.eye(n)
-    factor = cho_factor(whole, lower=True, check_finite=False)
-    flat = misses.T.ravel()
-    off = [
-        (np.log(sizes.miss_sd) - prior.log_miss_sd) / SPREAD_OF_LOG_MISS,
-        (np.log(sizes.plate_sd) - PRIOR_LOG_PLATE_SD) / SPREAD_OF_LOG_PLATE,
-        (sizes.log_weights - prior_log_weights(features)) / prior.log_weight_sd,
-    ]
-    fit = 0.5 * flat @ cho_solve(factor, flat, check_finite=False) + np.log(np.diag(factor[0])).sum()
-    return -float(fit + 0.5 * np.square(np.concatenate(off)).sum())
+
+def _to_learn(
+    features: Features, misses: Floats, known: Floats, prior: SizePrior
+) -> tuple[Callable[[Floats], tuple[float, Floats]], Floats, Floats, NDArray[np.bool_]]:
+    """Return what is to be least, the prior mean and standard deviation of the log sizes, and which weights count."""
+    sheets = squared_distances(features, features)
+    live = sheets.reshape(len(sheets), -1).max(axis=1) > 1e-12
+    centre = np.concatenate([prior.log_miss_sd, PRIOR_LOG_PLATE_SD, prior_log_weights(features)[live]])
+    sds = (SPREAD_OF_LOG_MISS, SPREAD_OF_LOG_PLATE, prior.log_weight_sd)
+    spread = np.repeat(sds, (3, 3, int(live.sum())))
+    return _evidence(sheets[live], misses.T.ravel(), known, centre, spread), centre, spread, live
+
+
+def _logs(sizes: Spread, live: NDArray[np.bool_]) -> Floats:
+    return np.concatenate([np.log(sizes.miss_sd), np.log(sizes.plate_sd), sizes.log_weights[live]])
 
 
 def inverse_of(factor: tuple[Floats, bool]) -> Floats:

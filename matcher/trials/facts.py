@@ -12,7 +12,7 @@ from itertools import zip_longest
 from textwrap import shorten
 from typing import Any
 
-from matcher.errors import StudioError
+from matcher.errors import StudioError, fault_in_words
 from matcher.recipe import Coat, Recipe, Seal, Undercoat, coat_in_words, seal_in_words, undercoat_in_words
 from matcher.trials.trial import Trial, in_utc, moment
 
@@ -54,7 +54,9 @@ class TypedFacts:
         try:
             return cls(**{**data, "recipe": Recipe.from_dict(data["recipe"]), "made_at": moment(data["made_at"])})
         except (KeyError, TypeError) as error:
-            raise StudioError(f"Check what was typed of this plate against an exported trial: {error}.") from error
+            raise StudioError(
+                f"Check what was typed of this plate against an exported trial: {fault_in_words(error)}."
+            ) from error
 
 
 def facts_of(trial: Trial) -> TypedFacts:

@@ -19,10 +19,10 @@ from matcher.camera_profile import CameraProfile
 from matcher.card_in_photo import find_card
 from matcher.cards import load_cards
 from matcher.chart_profile import profile_from_chart
+from matcher.difference import reach_delta_e00
 from matcher.finish import Reading, read_finish
 from matcher.light_field import LightField
 from matcher.photo import Photo
-from matcher.what_helps import reach_delta_e00
 from tests.benchmarks.bench_coverage import LIGHTS, SHOPS
 from tests.scenes import box
 from tests.simulation import CARD, PLATE, Shop, card_near, chart_photo, patinas, photo_of, plate_photo
