@@ -9,48 +9,77 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from matcher.calibrating import calibrate
-    from matcher.camera_profile import CameraProfile
-    from matcher.card_in_photo import find_card, neutral_patch
-    from matcher.cards import load_cards
-    from matcher.chart_profile import profile_from_chart
-    from matcher.difference import delta_e_2000, delta_e_interval, difference_in_words
-    from matcher.difference_map import delta_e_map
+    from matcher.calibration.calibrate import calibrate
+    from matcher.calibration.illumination import LightField
+    from matcher.calibration.profile import CameraProfile, best_profile
+    from matcher.calibration.profile_from_chart import profile_from_chart
+    from matcher.card.card import load_cards
+    from matcher.card.detect import find_card, neutral_patch
+    from matcher.colour.difference import delta_e_2000
+    from matcher.colour.wording import difference_in_words
     from matcher.errors import MatcherError
-    from matcher.finish import Reading, read_finish
-    from matcher.frames import read_frames
-    from matcher.light_field import LightField
-    from matcher.photo import open_photo
-    from matcher.profile_choice import best_profile
-    from matcher.recipe import Coat, Recipe, Seal, Undercoat
+    from matcher.instrument.files import read_targets
+    from matcher.instrument.munsell import munsell_reading
+    from matcher.photo.photo import open_photo
+    from matcher.plan.limits import Limits
+    from matcher.reading.advice import budget_table, trust_sentence, what_would_help
+    from matcher.reading.comparison import delta_e_interval
+    from matcher.reading.difference_map import delta_e_map
+    from matcher.reading.exposures import read_frames
+    from matcher.reading.finish import read_finish
+    from matcher.reading.reading import Reading
+    from matcher.reading.texture import read_texture
+    from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
     from matcher.studio import Studio
-    from matcher.suggest import Limits, Suggester, Suggestion
-    from matcher.targets_from import munsell_reading, read_targets
-    from matcher.texture import read_texture
+    from matcher.suggest.suggester import Suggester
+    from matcher.suggest.suggestion import Suggestion
     from matcher.trials.trial import StageReading, Target, Trial
-    from matcher.what_helps import budget_table, trust_sentence, what_would_help
 
 _ROOMS = {
-    "matcher.calibrating": ("calibrate",),
-    "matcher.camera_profile": ("CameraProfile",),
-    "matcher.card_in_photo": ("find_card", "neutral_patch"),
-    "matcher.cards": ("load_cards",),
-    "matcher.chart_profile": ("profile_from_chart",),
-    "matcher.difference": ("delta_e_2000", "delta_e_interval", "difference_in_words"),
-    "matcher.difference_map": ("delta_e_map",),
+    "matcher.calibration.calibrate": ("calibrate",),
+    "matcher.calibration.illumination": ("LightField",),
+    "matcher.calibration.profile": (
+        "CameraProfile",
+        "best_profile",
+    ),
+    "matcher.calibration.profile_from_chart": ("profile_from_chart",),
+    "matcher.card.card": ("load_cards",),
+    "matcher.card.detect": (
+        "find_card",
+        "neutral_patch",
+    ),
+    "matcher.colour.difference": ("delta_e_2000",),
+    "matcher.colour.wording": ("difference_in_words",),
     "matcher.errors": ("MatcherError",),
-    "matcher.finish": ("Reading", "read_finish"),
-    "matcher.frames": ("read_frames",),
-    "matcher.light_field": ("LightField",),
-    "matcher.photo": ("open_photo",),
-    "matcher.profile_choice": ("best_profile",),
-    "matcher.recipe": ("Coat", "Recipe", "Seal", "Undercoat"),
+    "matcher.instrument.files": ("read_targets",),
+    "matcher.instrument.munsell": ("munsell_reading",),
+    "matcher.photo.photo": ("open_photo",),
+    "matcher.plan.limits": ("Limits",),
+    "matcher.reading.advice": (
+        "budget_table",
+        "trust_sentence",
+        "what_would_help",
+    ),
+    "matcher.reading.comparison": ("delta_e_interval",),
+    "matcher.reading.difference_map": ("delta_e_map",),
+    "matcher.reading.exposures": ("read_frames",),
+    "matcher.reading.finish": ("read_finish",),
+    "matcher.reading.reading": ("Reading",),
+    "matcher.reading.texture": ("read_texture",),
+    "matcher.recipe.recipe": (
+        "Coat",
+        "Recipe",
+        "Seal",
+        "Undercoat",
+    ),
     "matcher.studio": ("Studio",),
-    "matcher.suggest": ("Limits", "Suggester", "Suggestion"),
-    "matcher.targets_from": ("munsell_reading", "read_targets"),
-    "matcher.texture": ("read_texture",),
-    "matcher.trials.trial": ("StageReading", "Target", "Trial"),
-    "matcher.what_helps": ("budget_table", "trust_sentence", "what_would_help"),
+    "matcher.suggest.suggester": ("Suggester",),
+    "matcher.suggest.suggestion": ("Suggestion",),
+    "matcher.trials.trial": (
+        "StageReading",
+        "Target",
+        "Trial",
+    ),
 }
 
 __all__ = [

@@ -2,7 +2,7 @@
 
 import sys
 
-from matcher.cli import main
+from matcher.cli.main import main
 
 if __name__ == "__main__":
     sys.exit(main())

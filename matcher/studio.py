@@ -20,16 +20,16 @@ from matcher.trials.trial import StageReading, Target, Trial
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-    from matcher.camera_profile import CameraProfile
-    from matcher.card_reading import CardReading
-    from matcher.photo import Photo
-    from matcher.suggest import Suggester
+    from matcher.calibration.profile import CameraProfile
+    from matcher.card.reading import CardReading
+    from matcher.photo.photo import Photo
+    from matcher.storage.database import Database
+    from matcher.suggest.suggester import Suggester
+    from matcher.trials.archive import Exported, Imported
     from matcher.trials.corrections import Correction
-    from matcher.trials.database import Database
     from matcher.trials.facts import TypedFacts
     from matcher.trials.log import Change
     from matcher.trials.own_cards import OwnCard
-    from matcher.trials.portable import Exported, Imported
     from matcher.trials.stocks import Layer, Stock
 
 SUGGESTERS_KEPT = 8
@@ -39,13 +39,13 @@ class Studio:
     """An open studio. ``Studio.open`` makes one; it may be used by several threads, and by several processes."""
 
     def __init__(self, database: Database) -> None:
+        from matcher.storage.drafts import Drafts
+        from matcher.storage.photos import PhotoStore
+        from matcher.storage.settings import Settings
         from matcher.trials.camera_profiles import ProfileShelf
         from matcher.trials.corrections import Corrections
-        from matcher.trials.drafts import Drafts
         from matcher.trials.log import TrialLog
         from matcher.trials.own_cards import OwnCards
-        from matcher.trials.photos import PhotoStore
-        from matcher.trials.settings import Settings
         from matcher.trials.stocks import StockShelf
         from matcher.trials.targets import TargetList
 
@@ -70,7 +70,7 @@ class Studio:
 
         None is MATCHER_STUDIO where it is set, else a folder in the user's data directory. Raises StudioError.
         """
-        from matcher.trials.database import Database, default_studio
+        from matcher.storage.database import Database, default_studio
 
         return cls(Database.open(default_studio() if where is None else where))
 
@@ -194,7 +194,7 @@ class Studio:
 
         options: as for `matcher.suggest.Suggester` (limits, tolerance, rng). Raises SuggestionError.
         """
-        from matcher.suggest import Suggester
+        from matcher.suggest.suggester import Suggester
 
         if options.get("rng") is not None:
             return Suggester(self.trials(), **options)  # a generator has a state: the caller's, not to be shared
@@ -300,7 +300,7 @@ class Studio:
 
         The light is told by the card, so without one none is taken. A chart in the picture makes a profile itself.
         """
-        from matcher.profile_choice import best_profile
+        from matcher.calibration.profile import best_profile
 
         kept = self.profiles()
         if not kept:
@@ -319,7 +319,8 @@ class Studio:
 
         Raises StudioError; then there is no new file, and what is there is never written over.
         """
-        from matcher.trials import portable, spreadsheet
+        from matcher.trials import archive as portable
+        from matcher.trials import spreadsheet
 
         path = Path(path)
         _check_ending(path, ".zip", ".csv")
@@ -337,7 +338,8 @@ class Studio:
         """
         import zipfile
 
-        from matcher.trials import portable, spreadsheet
+        from matcher.trials import archive as portable
+        from matcher.trials import spreadsheet
 
         path = Path(path)
         if path.suffix.lower() == ".zip" or zipfile.is_zipfile(path):
@@ -349,7 +351,7 @@ class Studio:
 
         ``Studio.restore`` makes a studio of it again; so does unpacking it into an empty folder. Raises StudioError.
         """
-        from matcher.trials import portable
+        from matcher.trials import archive as portable
 
         _check_ending(Path(path), ".zip")
         return portable.back_up(self.database, self.photos, Path(path))
@@ -357,7 +359,7 @@ class Studio:
     @classmethod
     def restore(cls, backup: str | Path, folder: str | Path) -> Studio:
         """Make the studio of a backup or an export again, in a new or empty folder, and open it. Raises StudioError."""
-        from matcher.trials import portable
+        from matcher.trials import archive as portable
 
         portable.restore(Path(backup), Path(folder))
         return cls.open(folder)

@@ -207,7 +207,7 @@ def serve(tmp_path: Path) -> Iterator[Callable[[Path], Served]]:
 @pytest.fixture
 def demo(serve: Callable[[Path], Served], tmp_path: Path) -> Served:
     """The demo studio, served."""
-    from matcher.demo import make_demo_studio
+    from matcher.demo.studio import make_demo_studio
 
     make_demo_studio(tmp_path / "demo").close()
     return serve(tmp_path / "demo")

@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from matcher.cli import main
+from matcher.cli.main import main
 
 
 @pytest.fixture

@@ -10,16 +10,15 @@ import numpy as np
 from hypothesis import strategies as st
 from PIL import Image
 
-from matcher.camera_profile import CameraProfile
-from matcher.cielab import SRGB_TO_XYZ_D50
+from matcher.calibration.profile import CameraProfile
+from matcher.calibration.transform import PARAMETERS, ToneCurve
+from matcher.colour.cielab import SRGB_TO_XYZ_D50
+from matcher.colour.uncertainty import BudgetTerm
 from matcher.errors import Caveat
-from matcher.finish import PaletteColour, Reading
-from matcher.photo import CameraInfo
-from matcher.profile_transform import PARAMETERS
-from matcher.recipe import MAX_PASSES, Coat, Recipe, Seal, Undercoat
-from matcher.tone import ToneCurve
-from matcher.trials import StageReading, Target, Trial
-from matcher.uncertainty import BudgetTerm
+from matcher.photo.photo import CameraInfo
+from matcher.reading.reading import PaletteColour, Reading
+from matcher.recipe.recipe import MAX_PASSES, Coat, Recipe, Seal, Undercoat
+from matcher.trials.trial import StageReading, Target, Trial
 
 MADE_AT = datetime(2025, 3, 31, 14, 30, tzinfo=UTC)
 

@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from matcher.card_search import project
-from matcher.cards import Card
-from matcher.cielab import XYZ_D50_TO_SRGB, encode_srgb, lab_to_xyz
-from matcher.photo import Photo, open_photo
+from matcher.card.card import Card
+from matcher.card.search import project
+from matcher.colour.cielab import XYZ_D50_TO_SRGB, encode_srgb, lab_to_xyz
+from matcher.photo.photo import Photo, open_photo
 
 Floats = NDArray[np.float64]
 
@@ -126,6 +126,6 @@ def draw_carrier(card: Card, pixels_per_mm: int = 6) -> Floats:
 
 def on_sheet(corners: Any, shares: Any) -> Floats:
     """Return where shares (n, 2) of a quadrilateral lie in the picture."""
-    from matcher.card_search import unit_to
+    from matcher.card.search import unit_to
 
     return project(unit_to(np.asarray(corners, float)), np.asarray(shares, float))

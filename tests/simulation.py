@@ -11,13 +11,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from matcher.card_in_photo import find_card
-from matcher.cards import load_cards
-from matcher.cielab import encode_srgb, lab_to_xyz, xyz_to_lab
-from matcher.demo.process import WAVELENGTHS_NM, finish_spectrum, xyz_weights
-from matcher.demo.sensor import balance_gains, chart_reflectances, daylight_matrix, sensor_weights
-from matcher.photo import open_photo
-from matcher.recipe import Coat, Recipe, Seal, Undercoat
+from matcher.card.card import load_cards
+from matcher.card.detect import find_card
+from matcher.colour.cielab import encode_srgb, lab_to_xyz, xyz_to_lab
+from matcher.photo.photo import open_photo
+from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
+from tests.rendering.process import WAVELENGTHS_NM, finish_spectrum, xyz_weights
+from tests.rendering.sensor import balance_gains, chart_reflectances, daylight_matrix, sensor_weights
 from tests.scenes import box, png
 
 CARD, PLATE = box(0, 0, 60, 60), box(100, 0, 160, 60)

@@ -5,14 +5,16 @@ import json
 import numpy as np
 import pytest
 
-from matcher.difference import delta_e_2000
+from matcher.bench.passes import as_laid, stage_after
+from matcher.bench.seal import learn_seal_shift
+from matcher.colour.difference import delta_e_2000
+from matcher.colour.uncertainty import BudgetTerm
 from matcher.errors import SuggestionError
-from matcher.finish import Reading
-from matcher.recipe import Coat, Recipe, Seal, Undercoat
-from matcher.suggest import Limits, Suggester, learn_seal_shift
-from matcher.suggest.passes_laid import as_laid, stage_after
+from matcher.plan.limits import Limits
+from matcher.reading.reading import Reading
+from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
+from matcher.suggest.suggester import Suggester
 from matcher.trials.trial import StageReading, Trial
-from matcher.uncertainty import BudgetTerm
 from tests.benchmarks.invented_processes import film, recipe_space
 
 EXACT = np.eye(3) * 0.1**2

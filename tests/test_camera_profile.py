@@ -16,17 +16,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from matcher.calibrating import calibrate
-from matcher.camera_profile import CameraProfile
-from matcher.card_in_photo import find_card
-from matcher.cards import load_cards
-from matcher.chart_profile import profile_from_chart
-from matcher.cielab import lab_to_xyz
-from matcher.difference import delta_e_2000
+from matcher.calibration.calibrate import calibrate
+from matcher.calibration.profile import CameraProfile, best_profile
+from matcher.calibration.profile_from_chart import profile_from_chart
+from matcher.card.card import load_cards
+from matcher.card.detect import find_card
+from matcher.colour.cielab import lab_to_xyz
+from matcher.colour.difference import delta_e_2000
 from matcher.errors import CardError, MatcherError
-from matcher.finish import read_finish
-from matcher.photo import CameraInfo, open_photo
-from matcher.profile_choice import best_profile
+from matcher.photo.photo import CameraInfo, open_photo
+from matcher.reading.finish import read_finish
 from tests.scenes import png
 from tests.simulation import CARD, PLATE, Shop, chart_photo, patinas, plate_photo, truth
 

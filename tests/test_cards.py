@@ -5,11 +5,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from matcher.calibrating import calibrate
-from matcher.card_in_photo import find_card, neutral_patch
-from matcher.cards import load_cards
+from matcher.calibration.calibrate import calibrate
+from matcher.card.card import load_cards
+from matcher.card.detect import find_card, neutral_patch
 from matcher.errors import CardError, MatcherError
-from matcher.photo import open_photo
+from matcher.photo.photo import open_photo
 from tests.scenes import BROWN, GREY, Scene, box, draw_card, draw_carrier, linear_of, on_sheet, png, turned
 
 CARDS = load_cards()

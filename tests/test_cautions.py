@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 
-from matcher.cautions import (
+from matcher.errors import StudioError
+from matcher.recipe.cautions import (
     Caution,
     CautionBook,
     cautions_for,
@@ -16,8 +17,7 @@ from matcher.cautions import (
     read_book,
     shipped_book,
 )
-from matcher.errors import StudioError
-from matcher.recipe import Coat, Recipe, Seal, Undercoat
+from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from tests.plates import a_recipe, recipes
 
 

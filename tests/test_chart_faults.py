@@ -8,11 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matcher.card_in_photo import find_card
-from matcher.cards import load_cards
-from matcher.chart_profile import profile_from_chart
+from matcher.calibration.profile_from_chart import profile_from_chart
+from matcher.card.card import load_cards
+from matcher.card.detect import find_card
 from matcher.errors import CardError
-from matcher.photo import open_photo
+from matcher.photo.photo import open_photo
 from tests.scenes import Scene, box, draw_card, png, turned
 
 CHART = load_cards()["24-patch chart"]

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from matcher.cielab import (
+from matcher.colour.cielab import (
     D50_WHITE,
     SRGB_TO_XYZ_D50,
     encode_srgb,

@@ -19,8 +19,8 @@ import numpy as np
 import pytest
 
 from matcher import Coat, Reading, Recipe, Studio, Trial, Undercoat
-from matcher.cards import load_cards
-from matcher.cli import main
+from matcher.card.card import load_cards
+from matcher.cli.main import main
 from tests import scenes
 
 FINISH = "420,120 740,120 740,460 420,460"

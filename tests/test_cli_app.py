@@ -16,8 +16,8 @@ from contextlib import contextmanager, suppress
 import pytest
 
 from matcher import Studio
-from matcher.cli import main
-from matcher.demo import walk_through
+from matcher.cli.main import main
+from matcher.demo.studio import walk_through
 
 
 def outline(points):
@@ -131,8 +131,8 @@ def test_the_page_opens_a_browser_where_there_is_a_display(tmp_path):
 
 
 def test_the_next_free_port_is_taken_when_the_usual_one_is_not_free(tmp_path):
-    from matcher.cli_options import FIRST_PORT
-    from matcher.cli_page import free_port
+    from matcher.cli.page import free_port
+    from matcher.cli.parser import FIRST_PORT
 
     with socket.socket() as taken:
         with suppress(OSError):  # somebody else's page has it: just as well

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from matcher import Studio
-from matcher.cards import load_cards
+from matcher.card.card import load_cards
 from tests import scenes
 from tests.plates import a_profile
 
@@ -58,7 +58,7 @@ def taught(pictures, tmp_path_factory):
     import contextlib
     import io
 
-    from matcher.cli import main
+    from matcher.cli.main import main
 
     studio, out = tmp_path_factory.mktemp("taught") / "studio", io.StringIO()
     with contextlib.redirect_stdout(out):

@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 from matcher import Coat, Reading, Recipe, Seal, StageReading, Studio, Target, Trial, Undercoat
-from matcher.cli import main
-from matcher.difference import delta_e_2000
+from matcher.cli.main import main
+from matcher.colour.difference import delta_e_2000
 from tests.benchmarks.invented_processes import film, recipe_space
 
 TARGET = "38,14,22"

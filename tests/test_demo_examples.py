@@ -10,16 +10,17 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from matcher.demo.example_readings import EXAMPLES, ReadExample, example_as_read, read_examples
-from matcher.demo.making import TRUTH, make_pictures
-from matcher.demo.mishaps import leaning, reaching
-from matcher.demo.pictures import shown_examples
-from matcher.demo.printed import drawn_card
-from matcher.demo.scene import Projection, SceneCard, SceneLight, SceneStray, SceneView
-from matcher.demo.sensor import sensor_weights
+from matcher.colour.difference import delta_e_2000
+from matcher.demo.examples import EXAMPLES, ReadExample, read_examples
 from matcher.demo.studio import ONE_PLATE
-from matcher.difference import delta_e_2000
 from matcher.shipped import shipped
+from tests.demo_making.example_readings import example_as_read
+from tests.demo_making.making import TRUTH, make_pictures
+from tests.demo_making.pictures import shown_examples
+from tests.rendering.mishaps import leaning, reaching
+from tests.rendering.printed import drawn_card
+from tests.rendering.scene import Projection, SceneCard, SceneLight, SceneStray, SceneView
+from tests.rendering.sensor import sensor_weights
 
 DEMO = shipped("demo_images")
 
@@ -36,7 +37,7 @@ def shown() -> dict[str, ReadExample]:
 
 
 def test_what_is_printed_is_what_this_project_reads(truths: dict[str, Any]) -> None:
-    """After a change to the reading: ``python -m matcher.demo --readings`` brings the examples up to date."""
+    """After a change to the reading: ``python -m tests.demo_making --readings`` brings the examples up to date."""
     printed = json.loads((DEMO / EXAMPLES).read_text(encoding="utf-8"))["pictures"]
     assert list(printed) == [example.path for example in shown_examples(7)]
     for name, kept in printed.items():

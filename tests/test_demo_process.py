@@ -11,8 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from matcher.cielab import lab_to_lch
-from matcher.demo.process import (
+from matcher.colour.cielab import lab_to_lch
+from matcher.errors import RecipeError
+from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
+from tests.rendering.process import (
     WAVELENGTHS_NM,
     WORKING_TOP_C,
     DemoProcess,
@@ -23,8 +25,6 @@ from matcher.demo.process import (
     plate_lab,
     spectrum_lab,
 )
-from matcher.errors import RecipeError
-from matcher.recipe import Coat, Recipe, Seal, Undercoat
 
 ALLOYS = ("silicon bronze", "tin bronze", "yellow brass")
 BASES = ("liver of sulphur", "ammonium sulphide", "cupric sulphate")

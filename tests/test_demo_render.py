@@ -13,13 +13,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from matcher.calibrating import calibrate
-from matcher.card_in_photo import find_card
-from matcher.cielab import XYZ_D50_TO_SRGB, xyz_to_lab
-from matcher.demo.process import spectrum_lab, true_lab
-from matcher.demo.render import Picture, render_scene
-from matcher.demo.scene import Scene, SceneCard, SceneLight, ScenePlate, SceneView
-from matcher.demo.sensor import (
+from matcher.calibration.calibrate import calibrate
+from matcher.card.detect import find_card
+from matcher.colour.cielab import XYZ_D50_TO_SRGB, xyz_to_lab
+from matcher.colour.difference import delta_e_2000
+from matcher.errors import MatcherError, RecipeError
+from matcher.photo.photo import open_photo
+from matcher.reading.finish import read_finish
+from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
+from tests.rendering.process import spectrum_lab, true_lab
+from tests.rendering.render import Picture, render_scene
+from tests.rendering.scene import Scene, SceneCard, SceneLight, ScenePlate, SceneView
+from tests.rendering.sensor import (
     CAMERAS,
     LIGHTS,
     Exif,
@@ -29,11 +34,6 @@ from matcher.demo.sensor import (
     sensor_weights,
     srgb_profile,
 )
-from matcher.difference import delta_e_2000
-from matcher.errors import MatcherError, RecipeError
-from matcher.finish import read_finish
-from matcher.photo import open_photo
-from matcher.recipe import Coat, Recipe, Seal, Undercoat
 
 BROWN = Recipe(
     "silicon bronze", Undercoat("liver of sulphur", 0.5, 0.35), (Coat("ferric nitrate", 0.5, 6, 105.0),), Seal("wax", 3)

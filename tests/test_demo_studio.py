@@ -17,16 +17,17 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from matcher.demo import ledger, make_demo_studio, walk_through
-from matcher.demo.__main__ import main
-from matcher.demo.making import GUIDE, STUDIO, TRUTH, made_with, make_pictures, read_log, reading_of
-from matcher.demo.pictures import CLIENT_REFERENCE, NEXT_PLATE, shots, taken, variation_of
-from matcher.demo.process import invented_process
-from matcher.difference import delta_e_2000
+from matcher.colour.difference import delta_e_2000
+from matcher.demo.studio import make_demo_studio, walk_through
 from matcher.errors import StudioError
 from matcher.shipped import shipped
 from matcher.studio import Studio
 from matcher.trials.log import TrialLog
+from tests.demo_making import ledger
+from tests.demo_making.__main__ import main
+from tests.demo_making.making import GUIDE, STUDIO, TRUTH, made_with, make_pictures, read_log, reading_of
+from tests.demo_making.pictures import CLIENT_REFERENCE, NEXT_PLATE, shots, taken, variation_of
+from tests.rendering.process import invented_process
 
 FOLDER = shipped("demo_images")
 SUBSET = ("client_reference.jpg", "plate_glare.jpg", "trials/001.jpg", "trials/045.jpg", "trials/074.jpg")
@@ -151,7 +152,7 @@ def test_no_picture_of_a_plate_is_far_from_what_its_recipe_gives(truth: dict[str
 def test_logged_readings_are_what_this_project_reads_from_the_photographs(
     truth: dict[str, Any], log: dict[str, Any]
 ) -> None:
-    """After a change to the reading: ``python -m matcher.demo --readings`` brings the log up to date."""
+    """After a change to the reading: ``python -m tests.demo_making --readings`` brings the log up to date."""
     for trial in log["trials"][::9]:
         name = trial["picture"]
         reading = reading_of(FOLDER / name, truth["pictures"][name])
@@ -316,7 +317,7 @@ def test_the_command_reads_the_pictures_again(tmp_path: Path, log: dict[str, Any
 
 
 def test_the_command_runs_from_any_folder(tmp_path: Path) -> None:
-    command = [sys.executable, "-m", "matcher.demo", "--into", "here", "--only", "trials/001.jpg"]
+    command = [sys.executable, "-m", "tests.demo_making", "--into", "here", "--only", "trials/001.jpg"]
     root = Path(__file__).parent.parent
     subprocess.run(command, cwd=tmp_path, check=True, env={"PYTHONPATH": str(root), "PATH": "/usr/bin:/bin"})
     assert (tmp_path / "here" / "trials" / "001.jpg").is_file()

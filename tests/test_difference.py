@@ -5,17 +5,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from matcher.difference import (
-    alike,
-    chance_within,
-    delta_e_2000,
-    delta_e_interval,
-    difference_in_words,
-    draws_to_target,
-    interval_of,
-)
-from matcher.finish import Reading
-from matcher.uncertainty import BudgetTerm, sum_of
+from matcher.colour.difference import alike, delta_e_2000, interval_of
+from matcher.colour.uncertainty import BudgetTerm, sum_of
+from matcher.colour.wording import difference_in_words
+from matcher.reading.comparison import chance_within, delta_e_interval, draws_to_target
+from matcher.reading.reading import Reading
 
 # Source: Sharma, Wu and Dalal 2005, Color Research and Application 30(1), table 1: two CIELAB and their ΔE00.
 SHARMA = """

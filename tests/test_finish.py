@@ -7,13 +7,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from matcher.calibrating import calibrate
-from matcher.card_in_photo import find_card, neutral_patch
-from matcher.difference import delta_e_2000
+from matcher.calibration.calibrate import calibrate
+from matcher.card.detect import find_card, neutral_patch
+from matcher.colour.difference import delta_e_2000
 from matcher.errors import CardError, MatcherError, ReadingError
-from matcher.finish import Reading, read_finish
-from matcher.photo import open_photo
-from matcher.what_helps import trust_sentence
+from matcher.photo.photo import open_photo
+from matcher.reading.advice import trust_sentence
+from matcher.reading.finish import read_finish
+from matcher.reading.reading import Reading
 from tests.scenes import BROWN, GREY, Scene, box, png
 
 CARD, PLATE = box(80, 200, 260, 340), box(380, 150, 680, 450)
@@ -54,7 +55,7 @@ def test_glare_is_left_out():
 
 def test_burnished_high_points_are_not_glare():
     """Half the region in bright bare metal, which keeps its colour: the reading is their mean in linear light."""
-    from matcher.cielab import XYZ_D50_TO_SRGB, xyz_to_lab
+    from matcher.colour.cielab import XYZ_D50_TO_SRGB, xyz_to_lab
     from tests.scenes import linear_of
 
     metal = (58.0, 8.0, 26.0)

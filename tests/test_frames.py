@@ -14,19 +14,19 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from matcher.calibrating import calibrate
-from matcher.card_in_photo import find_card
-from matcher.demo.render import render_scene
-from matcher.demo.scene import Scene, SceneLight, ScenePlate, SceneView
-from matcher.demo.sensor import toned
-from matcher.difference import delta_e_2000
+from matcher.calibration.calibrate import calibrate
+from matcher.card.detect import find_card
+from matcher.colour.difference import delta_e_2000
 from matcher.errors import MatcherError, PhotoError
-from matcher.finish import read_finish
-from matcher.frames import merge_frames, read_frames, without_glare
-from matcher.photo import open_photo
-from matcher.recipe import Coat, Recipe, Undercoat
-from matcher.regions import pixels_inside
-from matcher.registration import Registration
+from matcher.photo.photo import open_photo
+from matcher.photo.region import pixels_inside
+from matcher.reading.exposures import merge_frames, read_frames, without_glare
+from matcher.reading.finish import read_finish
+from matcher.reading.registration import Registration
+from matcher.recipe.recipe import Coat, Recipe, Undercoat
+from tests.rendering.render import render_scene
+from tests.rendering.scene import Scene, SceneLight, ScenePlate, SceneView
+from tests.rendering.sensor import toned
 
 BROWN = Recipe(
     alloy="silicon bronze",

@@ -8,13 +8,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matcher.difference import delta_e_2000
+from matcher.colour.difference import delta_e_2000
 from matcher.errors import SuggestionError
-from matcher.finish import PaletteColour, Reading
-from matcher.recipe import Coat, Recipe, Undercoat
-from matcher.suggest import Suggester, palette_distance, palette_of
-from matcher.suggest.honesty_words import coverage_by_chance, coverage_in_words, in_words, learned_from_in_words
+from matcher.reading.reading import PaletteColour, Reading
+from matcher.recipe.recipe import Coat, Recipe, Undercoat
+from matcher.suggest.palettes import palette_distance, palette_of
+from matcher.suggest.suggester import Suggester
 from matcher.trials.trial import Trial
+from matcher.validation.wording import coverage_by_chance, coverage_in_words, in_words, learned_from_in_words
 from tests.benchmarks.invented_processes import film, recipe_space
 
 

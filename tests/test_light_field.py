@@ -7,13 +7,14 @@ import cv2
 import numpy as np
 import pytest
 
-from matcher.calibrating import calibrate
-from matcher.card_in_photo import find_card
-from matcher.difference import INDISTINGUISHABLE_CHI2, delta_e_2000
+from matcher.calibration.calibrate import calibrate
+from matcher.calibration.illumination import LightField
+from matcher.card.detect import find_card
+from matcher.colour.difference import delta_e_2000
+from matcher.colour.uncertainty import INDISTINGUISHABLE_CHI2
 from matcher.errors import CardError
-from matcher.finish import read_finish
-from matcher.light_field import LightField
-from matcher.photo import open_photo
+from matcher.photo.photo import open_photo
+from matcher.reading.finish import read_finish
 from tests.scenes import BROWN, GREY, Scene, box, png
 
 CARD, SECOND, PLATE = box(40, 220, 200, 340), box(610, 220, 770, 340), box(260, 150, 560, 450)

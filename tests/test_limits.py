@@ -9,12 +9,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from matcher.cautions import cautions_for, cautions_for_all
 from matcher.errors import SuggestionError
-from matcher.finish import PaletteColour, Reading
-from matcher.recipe import Coat, Recipe, Seal, Undercoat
+from matcher.plan.inventory import means_of, one_alloy
+from matcher.plan.limits import Limits, way_out
+from matcher.reading.reading import PaletteColour, Reading
+from matcher.recipe.cautions import cautions_for, cautions_for_all
+from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.studio import Studio
-from matcher.suggest import Limits, Suggester, is_mottled, means_of, one_alloy, way_out
+from matcher.suggest.palettes import is_mottled
+from matcher.suggest.suggester import Suggester
 from matcher.trials.spreadsheet import planned_table
 from matcher.trials.trial import Trial
 

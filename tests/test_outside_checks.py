@@ -8,13 +8,14 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from matcher.calibrating import calibrate
-from matcher.card_in_photo import find_card
-from matcher.chart_profile import profile_from_chart
-from matcher.cielab import D50_WHITE, encode_srgb
-from matcher.difference import INDISTINGUISHABLE_CHI2, delta_e_2000
-from matcher.finish import read_finish
-from matcher.photo import open_photo
+from matcher.calibration.calibrate import calibrate
+from matcher.calibration.profile_from_chart import profile_from_chart
+from matcher.card.detect import find_card
+from matcher.colour.cielab import D50_WHITE, encode_srgb
+from matcher.colour.difference import delta_e_2000
+from matcher.colour.uncertainty import INDISTINGUISHABLE_CHI2
+from matcher.photo.photo import open_photo
+from matcher.reading.finish import read_finish
 from tests.scenes import box, png
 
 SENSOR = "Nikon 5100 (NPL)"

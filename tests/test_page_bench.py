@@ -15,18 +15,18 @@ import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from matcher.cautions import cautions_for
-from matcher.finish import Reading
-from matcher.recipe import Coat, Recipe, Seal
+from matcher.bench.seal import learn_seal_shift
+from matcher.reading.reading import Reading
+from matcher.recipe.cautions import cautions_for
+from matcher.recipe.recipe import Coat, Recipe, Seal
 from matcher.studio import Studio
-from matcher.suggest import learn_seal_shift
 from matcher.trials.trial import StageReading, Target, Trial
 from tests.benchmarks.invented_processes import film, recipe_space
 from tests.browser import Served, Visitor
-from ui.parts.later_reading import photographs_in
-from ui.parts.next_step import next_step
-from ui.parts.places import BENCH, RECORD
-from ui.parts.recipe_form import fields_of, recipe_of
+from ui.recipe.later_reading import photographs_in
+from ui.recipe.recipe_form import fields_of, recipe_of
+from ui.state.next_step import next_step
+from ui.state.places import BENCH, RECORD
 
 APP = Path(__file__).parents[1] / "ui" / "app.py"
 PROCESS = film(800)

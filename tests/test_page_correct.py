@@ -16,12 +16,13 @@ import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from matcher.finish import Reading
-from matcher.recipe import Coat, Recipe, Seal, Undercoat
+from matcher.reading.reading import Reading
+from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.studio import Studio
-from matcher.trials import StageReading, Target, Trial, facts_of
+from matcher.trials.facts import facts_of
+from matcher.trials.trial import StageReading, Target, Trial
 from tests.browser import Served, Visitor
-from ui.parts.recipe_form import fields_of
+from ui.recipe.recipe_form import fields_of
 
 APP = Path(__file__).parents[1] / "ui" / "app.py"
 Open = Callable[[], AppTest]

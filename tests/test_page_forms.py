@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from matcher.demo import walk_through
+from matcher.demo.studio import walk_through
 from matcher.shipped import shipped
 from matcher.studio import Studio
 from tests.browser import Served, Visitor

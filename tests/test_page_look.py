@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from matcher.cielab import SRGB_TO_XYZ_D50, xyz_to_lab
+from matcher.colour.cielab import SRGB_TO_XYZ_D50, xyz_to_lab
 from matcher.shipped import shipped
 from matcher.studio import Studio
 from tests.browser import Served, Visitor

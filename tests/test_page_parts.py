@@ -10,15 +10,15 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from matcher.errors import StudioError
-from matcher.finish import Reading
-from matcher.recipe import Coat, Recipe, Seal, Undercoat
+from matcher.reading.reading import Reading
+from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.studio import Studio
 from matcher.trials.trial import Target, Trial
-from ui.parts.changes import changes, in_words
-from ui.parts.making import OF_THE_FIRST
-from ui.parts.next_step import next_step
-from ui.parts.places import FIRST_PLATES, RECORD, SUGGESTIONS, TARGET
-from ui.parts.recipe_form import fields_of
+from ui.recipe.making import OF_THE_FIRST
+from ui.recipe.recipe_form import fields_of
+from ui.state.next_step import next_step
+from ui.state.places import FIRST_PLATES, RECORD, SUGGESTIONS, TARGET
+from ui.suggestions.changes import changes, in_words
 
 APP = Path(__file__).parents[1] / "ui" / "app.py"
 

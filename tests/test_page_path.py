@@ -15,10 +15,11 @@ import numpy as np
 import pytest
 from colour.difference import delta_E_CIE2000
 
-from matcher.demo import walk_through
-from matcher.recipe import describe
+from matcher.demo.studio import walk_through
+from matcher.plan.inventory import one_alloy
+from matcher.plan.limits import Limits
+from matcher.recipe.recipe import describe
 from matcher.shipped import shipped
-from matcher.suggest import Limits, one_alloy
 from tests.browser import Served, Visitor
 
 Visit = Callable[..., Visitor]

@@ -16,19 +16,19 @@ import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from matcher.calibrating import calibrate
-from matcher.card_in_photo import find_card
-from matcher.difference import delta_e_2000
-from matcher.finish import Reading
-from matcher.frames import read_frames
-from matcher.photo import open_photo
+from matcher.calibration.calibrate import calibrate
+from matcher.card.detect import find_card
+from matcher.colour.difference import delta_e_2000
+from matcher.instrument.munsell import munsell_reading
+from matcher.photo.photo import open_photo
+from matcher.reading.advice import budget_in_short, reach_of, trust_sentence, what_would_help
+from matcher.reading.exposures import read_frames
+from matcher.reading.reading import Reading
 from matcher.studio import Studio
-from matcher.targets_from import munsell_reading
-from matcher.what_helps import budget_in_short, reach_of, trust_sentence, what_would_help
 from tests.browser import Bench, Served, Visitor
 from tests.plates import a_profile
 from tests.scenes import BROWN, GREY, Scene, box, png
-from ui.parts.intake import PHOTOGRAPH_FIELDS
+from ui.photograph.intake import PHOTOGRAPH_FIELDS
 
 APP = Path(__file__).parents[1] / "ui" / "app.py"
 CARD, SECOND, PLATE = box(40, 220, 200, 340), box(610, 220, 770, 340), box(260, 150, 560, 450)

@@ -16,12 +16,12 @@ import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from matcher.card_in_photo import find_card
-from matcher.cards import load_cards
-from matcher.chart_profile import profile_from_chart
-from matcher.demo import one_plate, two_finishes
-from matcher.demo.example_readings import read_examples
-from matcher.photo import open_photo
+from matcher.calibration.profile_from_chart import profile_from_chart
+from matcher.card.card import load_cards
+from matcher.card.detect import find_card
+from matcher.demo.examples import read_examples
+from matcher.demo.studio import one_plate, two_finishes
+from matcher.photo.photo import open_photo
 from matcher.shipped import shipped
 from matcher.studio import Studio
 from tests.browser import Served, Visitor

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from matcher.finish import Reading
-from matcher.recipe import Coat, Recipe, Undercoat
+from matcher.reading.reading import Reading
+from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.studio import Studio
 from matcher.trials.trial import Target, Trial
 from tests.browser import Served, Visitor

@@ -18,9 +18,9 @@ import numpy as np
 import pytest
 from PIL import Image, ImageCms
 
-from matcher.cielab import D50_WHITE, lab_to_xyz, xyz_to_lab
+from matcher.colour.cielab import D50_WHITE, lab_to_xyz, xyz_to_lab
 from matcher.errors import PhotoError
-from matcher.photo import open_photo
+from matcher.photo.photo import open_photo
 from tests import pictures
 
 BROWN = (180, 90, 40)

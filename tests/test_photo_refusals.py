@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from matcher.errors import PhotoError
-from matcher.photo import MAX_BYTES, open_photo
+from matcher.photo.photo import MAX_BYTES, open_photo
 from tests import pictures
 from tests.test_photo import BROWN, CAMERA
 
@@ -207,9 +207,9 @@ def test_what_is_no_readable_photograph_is_refused_with_advice(what):
 
 @pytest.mark.parametrize("kind", ORIGINALS)
 def test_every_format_is_held_to_the_limit_of_pixels(kind, monkeypatch):
-    monkeypatch.setattr("matcher.decode.stored.MAX_PIXELS", 40 * 56)
+    monkeypatch.setattr("matcher.photo.stored.MAX_PIXELS", 40 * 56)
     assert open_photo(original(kind)).width == 56
-    monkeypatch.setattr("matcher.decode.stored.MAX_PIXELS", 40 * 56 - 1)
+    monkeypatch.setattr("matcher.photo.stored.MAX_PIXELS", 40 * 56 - 1)
     with pytest.raises(PhotoError, match="million pixels"):
         open_photo(original(kind))
 

@@ -3,16 +3,18 @@
 import numpy as np
 import pytest
 
-from matcher.difference import delta_e_2000
+from matcher.colour.difference import delta_e_2000
 from matcher.errors import RecipeError, SuggestionError
-from matcher.finish import Reading
-from matcher.recipe import Coat, Recipe, Undercoat
-from matcher.suggest import Limits, Suggester, starting_set
-from matcher.suggest.columns import Categories, columns_of
-from matcher.suggest.foresight import _alike_at_the_bench
-from matcher.suggest.outlook import draws_of
-from matcher.suggest.planner import doubt_after, kind_of, stalled_trials, worth
-from matcher.suggest.recipe_space import space_from
+from matcher.plan.first_plates import starting_set
+from matcher.plan.limits import Limits
+from matcher.plan.next_plate import doubt_after, kind_of, stalled_trials, worth
+from matcher.plan.outlook import draws_of
+from matcher.plan.recipe_space import space_from
+from matcher.process.design import Categories, columns_of
+from matcher.reading.reading import Reading
+from matcher.recipe.recipe import Coat, Recipe, Undercoat
+from matcher.suggest.predictor import _alike_at_the_bench
+from matcher.suggest.suggester import Suggester
 from matcher.trials.trial import Trial
 from tests.benchmarks.bench_closed_loop import ByModel, plates_until_met
 from tests.benchmarks.invented_processes import CHEMICALS, UNDERCOATS, film, recipe_space, threshold
@@ -211,7 +213,7 @@ def test_the_first_plates_cover_what_the_studio_owns(count):
 
 def test_the_first_plates_teach_more_than_random_ones(space):
     """Median error on unseen recipes after 24 plates, over three invented processes: no worse than at random."""
-    from matcher.suggest import fit_process
+    from matcher.process.model import fit_process
 
     errors = {"chosen": [], "random": []}
     chosen = starting_set(24, alloy="silicon bronze", chemicals=CHEMICALS, undercoats=UNDERCOATS)

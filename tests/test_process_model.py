@@ -6,19 +6,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from threadpoolctl import threadpool_info  # type: ignore[import-untyped]
 
-from matcher.difference import delta_e_2000
+from matcher.colour.difference import delta_e_2000
 from matcher.errors import SuggestionError
-from matcher.finish import Reading
-from matcher.recipe import SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
-from matcher.suggest import Suggester
-from matcher.suggest.columns import MOST_NAMES, Categories, columns_of
-from matcher.suggest.film_mean import FilmMean
-from matcher.suggest.flat_mean import FlatMean
-from matcher.suggest.leftover import Features, Spread, learn_spread, likeness
-from matcher.suggest.outlook import NEAREST, OF_EACH_KIND
-from matcher.suggest.process_fit import Seen
-from matcher.suggest.process_model import CLEARLY, fit_process
-from matcher.suggest.trade_facts import never_lighter
+from matcher.plan.outlook import NEAREST, OF_EACH_KIND
+from matcher.process.constraints import never_lighter
+from matcher.process.design import MOST_NAMES, Categories, columns_of
+from matcher.process.film import FilmMean
+from matcher.process.fit import Seen
+from matcher.process.flat import FlatMean
+from matcher.process.model import CLEARLY, fit_process
+from matcher.process.residual import Features, Spread, learn_spread, likeness
+from matcher.reading.reading import Reading
+from matcher.recipe.recipe import SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
+from matcher.suggest.suggester import Suggester
 from matcher.trials.trial import Trial
 from tests.benchmarks.invented_processes import CHEMICALS, UNDERCOATS, film, network, recipe_space, threshold
 
@@ -156,7 +156,7 @@ def test_the_learned_sizes_are_at_the_top_of_scikit_learns_likelihood():
     from sklearn.gaussian_process import GaussianProcessRegressor
     from sklearn.gaussian_process.kernels import RBF, ConstantKernel, WhiteKernel
 
-    from matcher.suggest import leftover
+    from matcher.process import residual as leftover
 
     features, targets = shared_data()
     columns = np.hstack([features.numbers, features.kinds])
@@ -283,7 +283,7 @@ def test_recipes_of_every_length_are_predicted_together():
 
 def test_leaving_one_out_in_closed_form_is_leaving_it_out(space):
     """Against a model rebuilt without the plate, with the same sizes and unknowns."""
-    from matcher.suggest import process_model as own
+    from matcher.process import model as own
 
     trials = logged(film(522), 14, 6, space)
     model = fit_process(trials)
@@ -326,7 +326,7 @@ def test_a_log_of_very_many_names_is_answered_in_bounded_time_and_says_what_it_t
 
 
 def test_a_fit_learns_from_a_bounded_number_of_plates_first_and_last_among_them(space, monkeypatch):
-    monkeypatch.setattr("matcher.suggest.process_model.MOST_AT_ONCE", 40)
+    monkeypatch.setattr("matcher.process.model.MOST_AT_ONCE", 40)
     trials = logged(threshold(530), 100, 7, space)
     learned = fit_process(trials).trials
     assert len(learned) == 40 and learned[0] is trials[0] and learned[-1] is trials[-1]
@@ -341,7 +341,7 @@ def test_a_fit_keeps_the_linear_algebra_to_one_thread_and_gives_it_back(space, m
         during.extend(threads())
         return columns_of(*arguments, **named)
 
-    monkeypatch.setattr("matcher.suggest.process_fit.columns_of", noting)
+    monkeypatch.setattr("matcher.process.fit.columns_of", noting)
     fit_process(logged(threshold(530), 8, 7, space))
     assert set(during) == {1} and threads() == before
 
@@ -370,7 +370,7 @@ def test_a_process_unlike_any_film_is_learned_without_the_curve(space, monkeypat
         process = network(seed)
         trials, truth = logged(process, 24, seed, space), np.array([process.true(recipe) for recipe in unseen])
         for clearly in (CLEARLY, np.inf):
-            monkeypatch.setattr("matcher.suggest.process_model.CLEARLY", clearly)
+            monkeypatch.setattr("matcher.process.model.CLEARLY", clearly)
             model = fit_process(trials)
             assert isinstance(model.curve, FlatMean) == (clearly == CLEARLY)
             errors.append(np.median(delta_e_2000(model.mean_lab(model.columns(unseen)), truth)))

@@ -9,13 +9,19 @@ from typing import Any
 import numpy as np
 import pytest
 
-from matcher.camera_profile import CameraProfile
-from matcher.card_in_photo import find_card
-from matcher.cards import load_cards
-from matcher.chart_profile import profile_from_chart
-from matcher.cli_words import profile_lines
-from matcher.photo import open_photo
-from matcher.profile_report import VERDICTS, camera_in_words, how_good_in_words, patch_pairs, temperature_in_words
+from matcher.calibration.profile import CameraProfile
+from matcher.calibration.profile_from_chart import profile_from_chart
+from matcher.calibration.profile_report import (
+    VERDICTS,
+    camera_in_words,
+    how_good_in_words,
+    patch_pairs,
+    temperature_in_words,
+)
+from matcher.card.card import load_cards
+from matcher.card.detect import find_card
+from matcher.cli.words import profile_lines
+from matcher.photo.photo import open_photo
 from matcher.shipped import shipped
 
 CHART = load_cards()["24-patch chart"]

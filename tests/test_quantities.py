@@ -7,7 +7,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from matcher.errors import RecipeError
-from matcher.quantities import (
+from matcher.recipe.quantities import (
     CYLINDER_STEPS_ML,
     SALTS,
     dilute,

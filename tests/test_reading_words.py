@@ -7,14 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matcher.calibrating import calibrate
-from matcher.card_in_photo import find_card
+from matcher.calibration.calibrate import calibrate
+from matcher.calibration.illumination import LightField
+from matcher.card.detect import find_card
 from matcher.errors import CardError
-from matcher.finish import PaletteColour, Reading, read_finish
-from matcher.frames import unfit_frames
-from matcher.light_field import LightField
-from matcher.photo import CameraInfo
-from matcher.reading_words import (
+from matcher.photo.photo import CameraInfo
+from matcher.reading.exposures import unfit_frames
+from matcher.reading.finish import read_finish
+from matcher.reading.reading import PaletteColour, Reading
+from matcher.reading.texture import Mottle, MottleScale, Texture
+from matcher.reading.wording import (
     glare_in_words,
     hidden_light_in_words,
     levelled_in_words,
@@ -22,7 +24,6 @@ from matcher.reading_words import (
     mottle_in_words,
     profile_in_words,
 )
-from matcher.texture import Mottle, MottleScale, Texture
 from tests.plates import a_profile
 from tests.scenes import BROWN, GREY, Scene, box
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from matcher.errors import RecipeError
-from matcher.recipe import Coat, Recipe, Seal, Undercoat, describe, strength_in_words
+from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat, describe, strength_in_words
 from tests.plates import a_recipe, recipes
 
 

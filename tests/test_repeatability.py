@@ -5,11 +5,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from matcher.delta_e_metric import delta_e_metric
-from matcher.difference import delta_e_2000
+from matcher.colour.difference import delta_e_2000
+from matcher.colour.metric import delta_e_metric
 from matcher.errors import Caveat, ReadingError
-from matcher.finish import Reading
-from matcher.repeatability import repeatability, to_mind_of_each
+from matcher.reading.reading import Reading
+from matcher.reading.repeatability import repeatability, to_mind_of_each
 
 BROWN = np.array([38.0, 14.0, 22.0])
 SCATTERS = {

@@ -12,9 +12,9 @@ import cv2
 import numpy as np
 import pytest
 
-from matcher.cards import load_cards
+from matcher.card.card import load_cards
+from matcher.card.printable import A4_MM, TOP_MM, carrier_sheet
 from matcher.errors import CardError
-from matcher.sheets import A4_MM, TOP_MM, carrier_sheet
 from matcher.shipped import shipped
 
 DOTS_PER_MM = 10

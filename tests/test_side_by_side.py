@@ -9,12 +9,14 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from matcher.calibrating import calibrate
-from matcher.card_in_photo import find_card
-from matcher.cards import load_cards
-from matcher.chart_profile import profile_from_chart
-from matcher.difference import INDISTINGUISHABLE_CHI2, delta_e_2000, delta_e_interval, difference_covariance
-from matcher.finish import read_finish
+from matcher.calibration.calibrate import calibrate
+from matcher.calibration.profile_from_chart import profile_from_chart
+from matcher.card.card import load_cards
+from matcher.card.detect import find_card
+from matcher.colour.difference import delta_e_2000
+from matcher.colour.uncertainty import INDISTINGUISHABLE_CHI2
+from matcher.reading.comparison import delta_e_interval, difference_covariance
+from matcher.reading.finish import read_finish
 from tests.benchmarks.bench_coverage import covered
 from tests.scenes import box
 from tests.simulation import CARD, Shop, card_near, chart_photo, patinas, photo_of, truth

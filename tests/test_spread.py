@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from matcher.spread import ellipse_95, plus_minus_95
+from matcher.colour.uncertainty import ellipse_95, plus_minus_95
 
 LAB = np.array([40.0, 12.0, 20.0])
 COVARIANCE = np.array([[0.8, 0.1, 0.0], [0.1, 1.5, 0.9], [0.0, 0.9, 2.0]])

@@ -10,10 +10,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from matcher.difference import delta_e_2000
+from matcher.colour.difference import delta_e_2000
 from matcher.errors import StudioError
 from matcher.studio import Studio
-from matcher.trials import Trial
+from matcher.trials.trial import Trial
 from tests.plates import a_photograph, a_target, a_trial
 
 ROOT = Path(__file__).parent.parent

@@ -3,11 +3,12 @@
 import numpy as np
 import pytest
 
-from matcher.difference import delta_e_2000
+from matcher.colour.difference import delta_e_2000
 from matcher.errors import MatcherError, ReadingError, SuggestionError
-from matcher.finish import Reading
-from matcher.recipe import Coat, Recipe, Undercoat
-from matcher.suggest import Limits, Suggester
+from matcher.plan.limits import Limits
+from matcher.reading.reading import Reading
+from matcher.recipe.recipe import Coat, Recipe, Undercoat
+from matcher.suggest.suggester import Suggester
 from matcher.trials.trial import Trial
 
 TARGET = np.array([38.0, 14.0, 22.0])

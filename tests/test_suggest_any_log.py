@@ -8,21 +8,25 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from matcher.colour_library import colour_library
-from matcher.difference import alike, draws_to_target
+from matcher.bench.seal import learn_seal_shift
+from matcher.colour.difference import alike
+from matcher.colour.library import colour_library
 from matcher.errors import ReadingError, RecipeError, SuggestionError
-from matcher.finish import Reading
-from matcher.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
-from matcher.suggest import Limits, Suggester, learn_seal_shift, starting_set
+from matcher.plan.first_plates import starting_set
+from matcher.plan.limits import Limits
+from matcher.plan.next_plate import steps_between
+from matcher.plan.reach import _beyond as changes_beyond
+from matcher.plan.recipe_space import space_from
+from matcher.process.design import Categories, columns_of
+from matcher.process.film import FilmMean
+from matcher.process.fit import FARTHEST_SDS, Seen
+from matcher.process.residual import features_of, learn_spread
+from matcher.reading.comparison import draws_to_target
+from matcher.reading.reading import Reading
+from matcher.recipe.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
 from matcher.suggest import palettes as palettes_room
-from matcher.suggest.columns import Categories, columns_of
-from matcher.suggest.film_mean import FilmMean
-from matcher.suggest.leftover import features_of, learn_spread
-from matcher.suggest.planner import steps_between
-from matcher.suggest.process_fit import FARTHEST_SDS, Seen
-from matcher.suggest.reach import _beyond as changes_beyond
-from matcher.suggest.recipe_space import space_from
-from matcher.trials import Trial
+from matcher.suggest.suggester import Suggester
+from matcher.trials.trial import Trial
 
 COLDEST, HOTTEST = SURFACE_TEMP_RANGE_C
 TARGET = Reading([38.0, 14.0, 22.0])

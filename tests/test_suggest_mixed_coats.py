@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from matcher.finish import Reading
-from matcher.recipe import Coat, Recipe
-from matcher.suggest import Suggester
+from matcher.reading.reading import Reading
+from matcher.recipe.recipe import Coat, Recipe
+from matcher.suggest.suggester import Suggester
 from matcher.trials.trial import Trial
 
 

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from matcher.difference import delta_e_2000
-from matcher.suggest.neighbours import TAIL_LIMIT, PlateIndex, least_difference, near_uniform
+from matcher.colour.difference import delta_e_2000, near_uniform
+from matcher.suggest.nearest import TAIL_LIMIT, PlateIndex, least_difference
 
 labs = st.tuples(st.floats(0, 100), st.floats(-90, 90), st.floats(-90, 90))
 

@@ -5,10 +5,11 @@ import warnings
 import numpy as np
 import pytest
 
-from matcher.colour_library import colour_library
-from matcher.difference import delta_e_2000
+from matcher.colour.difference import delta_e_2000
+from matcher.colour.library import colour_library
 from matcher.errors import InstrumentFileError, MatcherError
-from matcher.targets_from import lab_reading, read_targets
+from matcher.instrument.files import read_targets
+from matcher.instrument.measured import lab_reading
 
 WAVELENGTHS = np.arange(380, 731, 10)
 

@@ -6,7 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from matcher.errors import MatcherError
-from matcher.targets_from import lab_reading, munsell_reading, read_targets
+from matcher.instrument.files import read_targets
+from matcher.instrument.measured import lab_reading
+from matcher.instrument.munsell import munsell_reading
 
 WRITTEN = (
     "LAB_L LAB_A LAB_B LAB_C LAB_H XYZ_X XYZ_Y XYZ_Z SPECTRAL_NM SPECTRAL_PCT SPECTRAL_NM400 nm700 SAMPLE_ID "

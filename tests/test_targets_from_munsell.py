@@ -3,12 +3,11 @@
 import numpy as np
 import pytest
 
-from matcher.cielab import D50_WHITE
-from matcher.colour_library import colour_library
-from matcher.difference import delta_e_2000
+from matcher.colour.cielab import D50_WHITE
+from matcher.colour.difference import delta_e_2000
+from matcher.colour.library import colour_library
 from matcher.errors import InstrumentFileError
-from matcher.targets_from import munsell_reading
-from matcher.targets_from.munsell import parsed
+from matcher.instrument.munsell import munsell_reading, parsed
 
 
 def test_renotation_colours_read_as_their_published_chromaticities():

@@ -6,12 +6,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from matcher.calibrating import calibrate
-from matcher.card_in_photo import find_card
-from matcher.difference import delta_e_2000
-from matcher.difference_map import delta_e_map, flat_lab, region_corners
+from matcher.calibration.calibrate import calibrate
+from matcher.card.detect import find_card
+from matcher.colour.difference import delta_e_2000
 from matcher.errors import MatcherError, ReadingError
-from matcher.texture import mottle, palette, read_texture
+from matcher.reading.difference_map import delta_e_map, flat_lab, region_corners
+from matcher.reading.texture import mottle, palette, read_texture
 from tests.scenes import BROWN, GREY, Scene, box
 
 DARK, METAL = np.array([28.0, 8.0, 10.0]), np.array([55.0, 10.0, 26.0])

@@ -18,11 +18,11 @@ from hypothesis import strategies as st
 from sqlalchemy import event
 
 from matcher.errors import StudioError
-from matcher.finish import Reading
-from matcher.recipe import Coat, Recipe, Seal, Undercoat
+from matcher.reading.reading import Reading
+from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.studio import Studio
-from matcher.trials import StageReading, Trial, TypedFacts, facts_of
-from matcher.trials.facts import what_changed
+from matcher.trials.facts import TypedFacts, facts_of, what_changed
+from matcher.trials.trial import StageReading, Trial
 from tests.plates import a_photograph, a_reading, a_recipe, a_target, a_trial, recipes
 
 

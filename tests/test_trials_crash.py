@@ -14,8 +14,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from matcher.storage.database import DATABASE_NAME
 from matcher.studio import Studio
-from matcher.trials.database import DATABASE_NAME
 
 STREAM_OF_RECORDS = """
 import sys

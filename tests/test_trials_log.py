@@ -17,12 +17,12 @@ from hypothesis import strategies as st
 from sqlalchemy import event
 
 from matcher.errors import MatcherError, RecipeError, StudioError
-from matcher.finish import Reading
-from matcher.recipe import Coat, Recipe, Undercoat
+from matcher.reading.reading import Reading
+from matcher.recipe.recipe import Coat, Recipe, Undercoat
+from matcher.storage.schema import ReadingRow
 from matcher.studio import Studio
-from matcher.trials import StageReading, Target, Trial
-from matcher.trials.schema import ReadingRow
 from matcher.trials.stocks import Stock, equivalent_strength
+from matcher.trials.trial import StageReading, Target, Trial
 from tests.plates import MADE_AT, a_photograph, a_reading, a_recipe, a_target, a_trial, names, recipes
 
 

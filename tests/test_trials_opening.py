@@ -19,10 +19,10 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 from matcher.errors import StudioError
+from matcher.storage import schema
+from matcher.storage.database import DATABASE_NAME, Database
+from matcher.storage.upgrade import migrations
 from matcher.studio import Studio
-from matcher.trials import schema
-from matcher.trials.database import DATABASE_NAME, Database
-from matcher.trials.upgrade import migrations
 from tests.plates import a_target, a_trial
 
 ROOT = Path(__file__).parent.parent
@@ -346,7 +346,7 @@ def test_a_missing_driver_says_how_to_install_it(monkeypatch: pytest.MonkeyPatch
 
 
 def test_a_log_that_another_program_holds_is_called_busy(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("matcher.trials.database.BUSY_TIMEOUT_S", 0.2)
+    monkeypatch.setattr("matcher.storage.database.BUSY_TIMEOUT_S", 0.2)
     with Studio.open(tmp_path) as studio, closing(sqlite3.connect(tmp_path / DATABASE_NAME)) as holder:
         holder.execute("BEGIN IMMEDIATE")
         with pytest.raises(StudioError, match="busy in another program: wait a moment"):

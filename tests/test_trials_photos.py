@@ -14,9 +14,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from matcher.errors import StudioError
+from matcher.storage import photos
+from matcher.storage.photos import PhotoStore, true_suffix
 from matcher.studio import Studio
-from matcher.trials import photos
-from matcher.trials.photos import PhotoStore, true_suffix
 from tests.plates import a_photograph, a_trial
 
 

@@ -18,9 +18,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from matcher.errors import MatcherError, StudioError
+from matcher.storage.database import DATABASE_NAME
 from matcher.studio import Studio
-from matcher.trials import Trial, facts_of, portable
-from matcher.trials.database import DATABASE_NAME
+from matcher.trials import archive as portable
+from matcher.trials.facts import facts_of
+from matcher.trials.trial import Trial
 from tests.plates import MADE_AT, a_photograph, a_profile, a_recipe, a_target, a_trial
 
 

@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 import sqlalchemy as sa
 
-from matcher.calibrating import calibrate
-from matcher.camera_profile import grey_of
-from matcher.card_in_photo import find_card
-from matcher.cards import load_cards
+from matcher.calibration.calibrate import calibrate
+from matcher.calibration.profile import grey_of
+from matcher.card.card import load_cards
+from matcher.card.detect import find_card
 from matcher.errors import MatcherError, StudioError
+from matcher.storage.schema import CameraProfileRow
 from matcher.studio import Studio
-from matcher.trials.schema import CameraProfileRow
 from tests import scenes
 from tests.plates import MADE_AT, a_profile
 

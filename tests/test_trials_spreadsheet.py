@@ -15,11 +15,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from matcher.errors import StudioError
-from matcher.finish import Reading
-from matcher.recipe import Coat, Recipe, Seal, Undercoat
+from matcher.reading.reading import Reading
+from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.studio import Studio
-from matcher.trials import Trial, spreadsheet
+from matcher.trials import spreadsheet
 from matcher.trials.spreadsheet import RowProblems, columns, read_table
+from matcher.trials.trial import Trial
 from tests.plates import MADE_AT, a_recipe, a_target, a_trial, recipes
 
 BY_HAND = """alloy,coat_1_chemical,coat_1_strength_of_stock,coat_1_passes,coat_1_surface_temp_c,lab_l,lab_a,lab_b,notes

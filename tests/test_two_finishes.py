@@ -10,16 +10,17 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
-from matcher.calibrating import calibrate
-from matcher.card_in_photo import find_card
-from matcher.demo import two_finishes
-from matcher.difference import delta_e_2000, delta_e_interval
-from matcher.difference_map import BAND_WORDS, BANDS, COARSE, delta_e_map, in_bands, map_size
+from matcher.calibration.calibrate import calibrate
+from matcher.card.detect import find_card
+from matcher.colour.difference import delta_e_2000
+from matcher.demo.studio import two_finishes
 from matcher.errors import ReadingError
-from matcher.finish import Reading, read_finish
-from matcher.photo import open_photo
+from matcher.photo.photo import open_photo
+from matcher.reading.comparison import delta_e_interval, side_by_side
+from matcher.reading.difference_map import BAND_WORDS, BANDS, COARSE, delta_e_map, in_bands, map_size
+from matcher.reading.finish import read_finish
+from matcher.reading.reading import Reading
 from matcher.shipped import shipped
-from matcher.side_by_side import side_by_side
 from tests.scenes import BROWN, Scene, box
 
 TRUTH = json.loads((shipped("demo_images") / "truth.json").read_text(encoding="utf-8"))["pictures"]["two_plates.jpg"]

@@ -5,10 +5,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from matcher.difference import delta_e_interval, difference_covariance
+from matcher.colour.uncertainty import BudgetTerm, shared_covariance, square_root, sum_of
 from matcher.errors import ReadingError
-from matcher.finish import Reading
-from matcher.uncertainty import BudgetTerm, shared_covariance, square_root, sum_of
+from matcher.reading.comparison import delta_e_interval, difference_covariance
+from matcher.reading.reading import Reading
 
 
 def reading(lab, *terms):

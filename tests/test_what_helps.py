@@ -10,18 +10,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matcher.calibrating import calibrate
-from matcher.card_in_photo import find_card
-from matcher.cards import load_cards
-from matcher.chart_profile import profile_from_chart
-from matcher.difference import reach_delta_e00
-from matcher.finish import Reading, read_finish
-from matcher.frames import read_frames
-from matcher.light_field import LightField
-from matcher.photo import CameraInfo
-from matcher.targets_from import lab_reading, munsell_reading
-from matcher.uncertainty import BudgetTerm, sum_of
-from matcher.what_helps import (
+from matcher.calibration.calibrate import calibrate
+from matcher.calibration.illumination import LightField
+from matcher.calibration.profile_from_chart import profile_from_chart
+from matcher.card.card import load_cards
+from matcher.card.detect import find_card
+from matcher.colour.difference import reach_delta_e00
+from matcher.colour.uncertainty import BudgetTerm, sum_of
+from matcher.instrument.measured import lab_reading
+from matcher.instrument.munsell import munsell_reading
+from matcher.photo.photo import CameraInfo
+from matcher.reading.advice import (
     REMEDIES,
     WHY,
     budget_in_short,
@@ -30,6 +29,9 @@ from matcher.what_helps import (
     trust_sentence,
     what_would_help,
 )
+from matcher.reading.exposures import read_frames
+from matcher.reading.finish import read_finish
+from matcher.reading.reading import Reading
 from tests.benchmarks.bench_what_helps import SCALE_PLATE, flat_photo, scale_photo
 from tests.simulation import CARD, PLATE, Shop, chart_photo, patinas, plate_photo
 

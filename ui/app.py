@@ -14,11 +14,11 @@ import streamlit as st
 if (root := str(Path(__file__).resolve().parents[1])) not in sys.path:
     sys.path.insert(0, root)
 
-from ui.parts import look
-from ui.parts.faults import guarded
-from ui.parts.keeping import keep_what_is_typed
-from ui.parts.opened import the_studio
-from ui.parts.places import ALL, START
+from ui.show import look
+from ui.state.faults import guarded
+from ui.state.keeping import keep_what_is_typed
+from ui.state.opened import the_studio
+from ui.state.places import ALL, START
 
 st.set_page_config(page_title="Patina matcher", layout="wide", initial_sidebar_state="collapsed")
 page = st.navigation(

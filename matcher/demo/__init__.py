@@ -1,7 +1,4 @@
-"""An invented studio: its process, its plates, its rendered photographs, and a log to try everything on."""
+"""An invented studio to try the tool on, copied from what travels with the package.
 
-from __future__ import annotations
-
-from matcher.demo.studio import WalkThrough, make_demo_studio, one_plate, two_finishes, walk_through
-
-__all__ = ["WalkThrough", "make_demo_studio", "one_plate", "two_finishes", "walk_through"]
+May import ``studio`` and what is beneath it.
+"""

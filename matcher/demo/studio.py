@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from matcher.errors import StudioError
-from matcher.recipe import Recipe
+from matcher.recipe.recipe import Recipe
 from matcher.shipped import shipped
 from matcher.studio import Studio
 from matcher.trials.trial import Target, Trial
@@ -98,7 +98,7 @@ def two_finishes() -> Path:
 
 
 def _holds_a_studio(folder: Path) -> bool:
-    from matcher.trials.database import DATABASE_NAME
+    from matcher.storage.database import DATABASE_NAME
 
     return (folder / DATABASE_NAME).exists()
 

@@ -12,12 +12,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from matcher.difference import delta_e_2000
+from matcher.colour.difference import delta_e_2000
 from matcher.errors import SuggestionError
-from matcher.finish import Reading
-from matcher.recipe import Recipe, Undercoat
-from matcher.suggest.process_model import ProcessModel
-from matcher.suggest.recipe_space import RecipeSpace
+from matcher.plan.recipe_space import RecipeSpace
+from matcher.process.model import ProcessModel
+from matcher.reading.reading import Reading
+from matcher.recipe.recipe import Recipe, Undercoat
 from matcher.suggest.suggestion import Suggestion
 
 Floats = NDArray[np.float64]

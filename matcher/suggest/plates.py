@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from matcher.recipe import Recipe
-from matcher.suggest.appended import Trials
-from matcher.suggest.neighbours import PlateIndex
-from matcher.suggest.suggestion import LoggedTrial
+from matcher.process.logged import LoggedTrial
+from matcher.recipe.recipe import Recipe
+from matcher.suggest.growing import Trials
+from matcher.suggest.nearest import PlateIndex
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,26 +13,30 @@ from functools import cached_property, partial
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matcher.cielab import checked_lab
-from matcher.difference import alike, difference_covariance, difference_in_words, draws_to_target
+from matcher.bench.path import BenchPath, bench_path
+from matcher.bench.seal import SealShift
+from matcher.colour.cielab import checked_lab
+from matcher.colour.difference import alike
+from matcher.colour.wording import difference_in_words
 from matcher.errors import SuggestionError
-from matcher.finish import Reading
 from matcher.one_thread import one_thread
-from matcher.recipe import Recipe
-from matcher.suggest.advice import Advice, advise
-from matcher.suggest.batch import MOST_IN_SESSION
-from matcher.suggest.bench_path import BenchPath, bench_path
-from matcher.suggest.contradictions import Contradiction, contradictions, doubt_of
-from matcher.suggest.foresight import Foresight
-from matcher.suggest.honesty import Honesty, honesty
-from matcher.suggest.limits import Limits, which_to_lift
+from matcher.plan.advice import Advice, advise
+from matcher.plan.limits import Limits, which_to_lift
+from matcher.plan.prediction import interval_shown, with_errors
+from matcher.plan.reach import Reach
+from matcher.plan.session import MOST_IN_SESSION
+from matcher.process.logged import LoggedTrial
+from matcher.process.model import ProcessModel
+from matcher.reading.comparison import difference_covariance, draws_to_target
+from matcher.reading.reading import Reading
+from matcher.recipe.recipe import Recipe
+from matcher.suggest.as_read import AsRead
 from matcher.suggest.palettes import MottledRecipe, PaletteMatch, mottled_recipes, rank_by_palette
 from matcher.suggest.plates import Plates
-from matcher.suggest.process_model import ProcessModel
-from matcher.suggest.reach import Reach
-from matcher.suggest.seal_shift import SealShift
-from matcher.suggest.shown import AsRead, interval_shown, with_errors
-from matcher.suggest.suggestion import LoggedTrial, Suggestion
+from matcher.suggest.predictor import Foresight
+from matcher.suggest.suggestion import Suggestion
+from matcher.validation.cross_validation import Honesty, honesty
+from matcher.validation.outliers import Contradiction, contradictions, doubt_of
 
 Floats = NDArray[np.float64]
 
@@ -135,7 +139,7 @@ class Suggester:
         seal: SealShift | None = None,
         done: int | None = None,
     ) -> BenchPath:
-        """Return where a piece on the bench stands; see ``matcher.suggest.bench_path``."""
+        """Return where a piece on the bench stands; see ``matcher.bench.path``."""
         wanted = as_target(target)
         as_read: Callable[[Floats, Floats], Reading] = self._as_read
         if readings:  # the piece's own readings say what they share with the target, whatever the plates were read with

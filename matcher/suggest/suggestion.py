@@ -3,28 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal, Protocol
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from matcher.finish import Reading
-from matcher.recipe import Recipe, describe
+from matcher.process.logged import LoggedTrial
+from matcher.recipe.recipe import Recipe, describe
 
 Floats = NDArray[np.float64]
-
-
-class LoggedTrial(Protocol):
-    """What a trial must have to be ranked; ``matcher.trials.Trial`` has it."""
-
-    @property
-    def recipe(self) -> Recipe: ...
-    @property
-    def reading(self) -> Reading: ...
-    @property
-    def id(self) -> int | None: ...
-    @property
-    def set_aside(self) -> str | None: ...
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,11 +9,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from matcher.recipe import Recipe
-from matcher.suggest.columns import MOST_NAMES
-from matcher.suggest.limits import listed
-from matcher.suggest.process_model import ProcessModel
-from matcher.suggest.suggestion import LoggedTrial
+from matcher.plan.limits import listed
+from matcher.process.design import MOST_NAMES
+from matcher.process.logged import LoggedTrial
+from matcher.process.model import ProcessModel
+from matcher.recipe.recipe import Recipe
 
 NAMED = 3
 SEEN_SELDOM = 2

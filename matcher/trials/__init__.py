@@ -1,9 +1,4 @@
-"""The trial log: what was tried, with which photographs, and what came of it; kept in a folder or a database.
+"""The log: trials, targets, stocks, cards and profiles of a studio, recorded whole and never deleted.
 
-Takes recipes and readings in, gives trials and targets to the suggestions. `matcher.studio.Studio` is the door.
+``matcher.studio.Studio`` is the door. May import ``storage``, ``reading``, ``calibration`` and ``recipe``.
 """
-
-from matcher.trials.facts import TypedFacts, facts_of
-from matcher.trials.trial import StageReading, Target, Trial
-
-__all__ = ["StageReading", "Target", "Trial", "TypedFacts", "facts_of"]

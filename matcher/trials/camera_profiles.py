@@ -1,6 +1,6 @@
 """The studio's camera-and-light profiles: kept by name as plain JSON, retired when they no longer hold, never deleted.
 
-Beside the studio's own cards; ``matcher.chart_profile`` makes profiles, ``matcher.profile_choice`` chooses among them.
+``calibration.profile_from_chart`` makes profiles, ``calibration.profile`` chooses among them.
 """
 
 from __future__ import annotations
@@ -13,12 +13,12 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from matcher.camera_profile import CameraProfile
+from matcher.calibration.profile import CameraProfile
 from matcher.errors import CardError, StudioError
-from matcher.trials import rows
-from matcher.trials.database import Database
+from matcher.storage import checked
+from matcher.storage.database import Database
+from matcher.storage.schema import CameraProfileRow
 from matcher.trials.log import note
-from matcher.trials.schema import CameraProfileRow
 
 MAX_FILE_BYTES = 4_000_000
 REPLACED = "replaced by a newer one of its name"
@@ -74,7 +74,7 @@ class ProfileShelf:
 
     def retire(self, name: str, reason: str, who: str = "") -> CameraProfile:
         """Let a profile be chosen no more: the lamp was changed, say. Raises StudioError."""
-        return self._mark(name, rows.line(reason, "reason for retiring it", required=True), who)
+        return self._mark(name, checked.line(reason, "reason for retiring it", required=True), who)
 
     def take_back(self, name: str, who: str = "") -> CameraProfile:
         """Let a retired profile be chosen again. Raises StudioError."""
@@ -123,14 +123,14 @@ def load_profiles(session: Session) -> dict[str, dict[str, Any]]:
 def checked_body(name: str, body: Any) -> dict[str, Any]:
     """Return a profile's plain JSON from elsewhere, under its name here. Raises StudioError."""
     try:
-        return CameraProfile.from_dict(rows.plain_json(body, "camera profile")).renamed(_name(name)).as_dict()
+        return CameraProfile.from_dict(checked.plain_json(body, "camera profile")).renamed(_name(name)).as_dict()
     except CardError as error:
         raise StudioError(f"The camera profile {name[:40]!r} in this file: {error}") from error
 
 
 def save_profile_in(session: Session, name: str, body: dict[str, Any], who: str = "", said: str = "saved") -> None:
     """Keep a profile within an open transaction; the very same one again changes nothing."""
-    name, plain = _name(name), rows.plain_json(body, "camera profile")
+    name, plain = _name(name), checked.plain_json(body, "camera profile")
     old = session.get(CameraProfileRow, name)
     if old is not None and old.body == plain:
         return
@@ -185,8 +185,8 @@ def _content(body: dict[str, Any]) -> dict[str, Any]:
 
 
 def _plain(profile: CameraProfile) -> dict[str, Any]:
-    return rows.plain_json(profile.as_dict(), "camera profile")
+    return checked.plain_json(profile.as_dict(), "camera profile")
 
 
 def _name(name: str) -> str:
-    return rows.line(name, "profile's name", required=True)
+    return checked.line(name, "profile's name", required=True)

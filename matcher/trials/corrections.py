@@ -16,12 +16,12 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from matcher.errors import MatcherError, StudioError
-from matcher.recipe import Recipe
+from matcher.recipe.recipe import Recipe
+from matcher.storage.database import Database
+from matcher.storage.schema import CoatRow, TargetRow, TrialRow
 from matcher.trials import rows
-from matcher.trials.database import Database
 from matcher.trials.facts import TypedFacts, facts_of, what_changed
 from matcher.trials.log import Change, check_what_they_name, note, one_trial, row_number, touch
-from matcher.trials.schema import CoatRow, TargetRow, TrialRow
 from matcher.trials.trial import Trial
 
 CORRECTED = "corrected"

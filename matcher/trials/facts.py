@@ -12,9 +12,10 @@ from itertools import zip_longest
 from textwrap import shorten
 from typing import Any
 
+from matcher.dates import in_utc, moment
 from matcher.errors import StudioError, fault_in_words
-from matcher.recipe import Coat, Recipe, Seal, Undercoat, coat_in_words, seal_in_words, undercoat_in_words
-from matcher.trials.trial import Trial, in_utc, moment
+from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat, coat_in_words, seal_in_words, undercoat_in_words
+from matcher.trials.trial import Trial
 
 LONGEST_QUOTED = 80
 

@@ -15,10 +15,10 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from matcher.errors import StudioError
-from matcher.trials import rows
-from matcher.trials.database import Database
-from matcher.trials.photos import KeptPhoto
-from matcher.trials.schema import (
+from matcher.storage import checked
+from matcher.storage.database import Database
+from matcher.storage.photos import KeptPhoto
+from matcher.storage.schema import (
     CoatRow,
     HistoryRow,
     PhotoRow,
@@ -29,6 +29,7 @@ from matcher.trials.schema import (
     TrialPhotoRow,
     TrialRow,
 )
+from matcher.trials import rows
 from matcher.trials.trial import StageReading, Trial
 
 MAX_ID = 2**31 - 1
@@ -78,7 +79,7 @@ class TrialLog:
 
     def set_aside(self, trial_id: int, reason: str, who: str = "") -> Trial:
         """Take a trial out of the suggestions, with the reason. Nothing of it is deleted. Raises StudioError."""
-        text = rows.line(reason, "reason for setting it aside", required=True)
+        text = checked.line(reason, "reason for setting it aside", required=True)
         return self._change(trial_id, {"set_aside_reason": text}, "set aside", text, who)
 
     def take_back(self, trial_id: int, who: str = "") -> Trial:
@@ -149,7 +150,7 @@ def note_photo_in(session: Session, kept: KeptPhoto, name: str = "") -> None:
             PhotoRow(
                 sha256=kept.sha256,
                 suffix=kept.suffix,
-                name=rows.line(name, "photograph's name"),
+                name=checked.line(name, "photograph's name"),
                 size_bytes=kept.size_bytes,
                 kept_at=datetime.now(UTC),
             )
@@ -284,7 +285,7 @@ def _changed(session: Session, trial_id: int, what: str, detail: str, who: str) 
 def _history_line(what: str, kind: str, subject: object, detail: str, who: str) -> dict[str, Any]:
     return {
         "at": datetime.now(UTC),
-        "who": rows.line(who, "name of who does it"),
+        "who": checked.line(who, "name of who does it"),
         "what": what,
         "kind": kind,
         "subject": str(subject),

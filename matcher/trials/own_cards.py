@@ -16,13 +16,13 @@ import sqlalchemy as sa
 from numpy.typing import ArrayLike, NDArray
 from sqlalchemy.orm import Session
 
-from matcher.cielab import checked_lab
+from matcher.colour.cielab import checked_lab
+from matcher.dates import in_utc, moment
 from matcher.errors import StudioError
-from matcher.trials import rows
-from matcher.trials.database import Database
+from matcher.storage import checked
+from matcher.storage.database import Database
+from matcher.storage.schema import OwnCardPatchRow, OwnCardRow
 from matcher.trials.log import note
-from matcher.trials.schema import OwnCardPatchRow, OwnCardRow
-from matcher.trials.trial import in_utc, moment
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,11 +39,11 @@ class OwnCard:
     measured_at: datetime = field(default_factory=lambda: datetime.now(UTC))
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "name", rows.line(self.name, "card's name", required=True))
-        object.__setattr__(self, "kind", rows.line(self.kind, "kind of card", required=True))
+        object.__setattr__(self, "name", checked.line(self.name, "card's name", required=True))
+        object.__setattr__(self, "kind", checked.line(self.kind, "kind of card", required=True))
         object.__setattr__(self, "lab", _patches(self.lab))
-        object.__setattr__(self, "tolerance", rows.number(self.tolerance, "card's tolerance", 0.0, 20.0, " ΔE00"))
-        object.__setattr__(self, "measured_at", rows.when(self.measured_at))
+        object.__setattr__(self, "tolerance", checked.number(self.tolerance, "card's tolerance", 0.0, 20.0, " ΔE00"))
+        object.__setattr__(self, "measured_at", checked.when(self.measured_at))
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types; ``OwnCard.from_dict`` takes them back."""

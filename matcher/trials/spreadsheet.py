@@ -40,14 +40,16 @@ from typing import Any
 import numpy as np
 from sqlalchemy.orm import Session
 
+from matcher.dates import in_utc, moment
 from matcher.errors import MatcherError, StudioError
-from matcher.finish import Reading
-from matcher.recipe import Coat, Recipe, Seal, Undercoat
+from matcher.reading.reading import Reading
+from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
+from matcher.storage import checked
+from matcher.storage.database import Database
 from matcher.trials import rows
-from matcher.trials.database import Database
+from matcher.trials.archive import Imported, whole_file
 from matcher.trials.log import by_uid, record_in
-from matcher.trials.portable import Imported, whole_file
-from matcher.trials.trial import Trial, in_utc, moment
+from matcher.trials.trial import Trial
 
 MAX_CSV_BYTES = 64 * 1024**2
 COAT_FIELDS = ("chemical", "strength_of_stock", "passes", "surface_temp_c", "application", "stock")
@@ -335,7 +337,7 @@ def _reading(cells: Mapping[str, str], number: Callable[..., float]) -> Reading:
     given = [axis for axis in "lab" if f"sigma_{axis}" in cells]
     if given:
         options["covariance"] = np.diag(
-            [rows.number(number(f"sigma_{axis}"), f"sigma_{axis}", 0, 100) ** 2 for axis in "lab"]
+            [checked.number(number(f"sigma_{axis}"), f"sigma_{axis}", 0, 100) ** 2 for axis in "lab"]
         )
     return Reading(lab, **options)
 

@@ -9,13 +9,13 @@ from typing import Any, TypeVar
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from matcher.dates import in_utc, moment
 from matcher.errors import RecipeError, StudioError
-from matcher.recipe import Coat, Undercoat
-from matcher.trials import rows
-from matcher.trials.database import Database
+from matcher.recipe.recipe import Coat, Undercoat
+from matcher.storage import checked
+from matcher.storage.database import Database
+from matcher.storage.schema import StockRow
 from matcher.trials.log import note
-from matcher.trials.schema import StockRow
-from matcher.trials.trial import in_utc, moment
 
 Layer = TypeVar("Layer", Coat, Undercoat)
 
@@ -78,12 +78,12 @@ def load_stocks(session: Session) -> list[Stock]:
 def save_in(session: Session, stock: Stock, who: str = "") -> Stock:
     """Keep ``stock`` within an open transaction; the very same one again changes nothing."""
     kept = Stock(
-        label=rows.line(stock.label, "stock's label", required=True),
-        chemical=rows.line(stock.chemical, "stock's chemical", required=True),
-        grams_per_litre=rows.number(stock.grams_per_litre, "stock's strength", 0.001, 5000.0, " g/L"),
-        lot=rows.line(stock.lot, "lot"),
-        made_at=rows.when(stock.made_at),
-        notes=rows.storable(stock.notes, "notes"),
+        label=checked.line(stock.label, "stock's label", required=True),
+        chemical=checked.line(stock.chemical, "stock's chemical", required=True),
+        grams_per_litre=checked.number(stock.grams_per_litre, "stock's strength", 0.001, 5000.0, " g/L"),
+        lot=checked.line(stock.lot, "lot"),
+        made_at=checked.when(stock.made_at),
+        notes=checked.storable(stock.notes, "notes"),
     )
     row = session.get(StockRow, kept.label)
     if row is None:

@@ -6,10 +6,11 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from matcher.errors import StudioError
+from matcher.storage import checked
+from matcher.storage.database import Database
+from matcher.storage.schema import PhotoRow, ReadingRow, TargetRow
 from matcher.trials import rows
-from matcher.trials.database import Database
 from matcher.trials.log import MAX_ID, note
-from matcher.trials.schema import PhotoRow, ReadingRow, TargetRow
 from matcher.trials.trial import Target
 
 
@@ -36,7 +37,7 @@ class TargetList:
 
     def set_aside(self, target_id: int, reason: str, who: str = "") -> Target:
         """Note that a target is no longer worked on ("done"). Raises StudioError."""
-        return self._mark(target_id, rows.line(reason, "reason for setting it aside", required=True), who)
+        return self._mark(target_id, checked.line(reason, "reason for setting it aside", required=True), who)
 
     def take_back(self, target_id: int, who: str = "") -> Target:
         """Let a target that was set aside be worked on again. Raises StudioError."""

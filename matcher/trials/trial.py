@@ -4,19 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, timedelta
+from datetime import datetime
 from typing import Any
 
+from matcher.dates import in_utc, moment, now
 from matcher.errors import StudioError
-from matcher.finish import Reading
-from matcher.recipe import Recipe
+from matcher.reading.reading import Reading
+from matcher.recipe.recipe import Recipe
 
 FINISHED = "finished"
 """The stage of a trial's main reading: the plate as it came out."""
-
-
-def _now() -> datetime:
-    return datetime.now(UTC)
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,7 +36,7 @@ class Trial:
 
     recipe: Recipe
     reading: Reading
-    made_at: datetime = field(default_factory=_now)
+    made_at: datetime = field(default_factory=now)
     made_by: str = ""
     piece: str = ""
     ambient_temp_c: float | None = None
@@ -103,7 +100,7 @@ class Target:
     tolerance: float = 2.0
     photo: str | None = None
     notes: str = ""
-    made_at: datetime = field(default_factory=_now)
+    made_at: datetime = field(default_factory=now)
     id: int | None = None
     uid: str | None = None
     set_aside: str | None = None
@@ -139,35 +136,3 @@ class Target:
 _PLAIN_TRIAL_FIELDS = (
     "id", "uid", "made_by", "piece", "ambient_temp_c", "ambient_humidity_percent", "notes", "target_id", "set_aside",
 )  # fmt: skip
-
-
-def in_utc(when: datetime) -> datetime:
-    """Return ``when`` in UTC; a time without a zone is taken as this machine's local time."""
-    return when.astimezone(UTC)
-
-
-def moment(text: str | datetime) -> datetime:
-    """Return an ISO 8601 date or time as a UTC datetime. Raises StudioError."""
-    try:
-        when = text if isinstance(text, datetime) else datetime.fromisoformat(text.strip())
-        return in_utc(when)
-    except (ValueError, AttributeError, TypeError, OverflowError, OSError) as error:
-        raise StudioError(f"Give the date as 2025-03-31 or 2025-03-31T14:30: {text!r} is not one.") from error
-
-
-def moment_made(text: str) -> datetime:
-    """Return when a plate was made, given as an ISO 8601 date or time that has been. Raises StudioError."""
-    made_at = moment(text)
-    if made_at > _now() + timedelta(days=1):  # a day's grace: dates are those of the studio's own clock
-        raise StudioError(f"Give a day that has been: {text} is yet to come.")
-    return made_at
-
-
-def on_day(made_at: datetime, text: str) -> datetime:
-    """Return a moment, in UTC, moved to the day given as 2025-03-31, which has been. Raises StudioError."""
-    try:
-        wanted = date.fromisoformat(text.strip())
-    except ValueError as error:
-        raise StudioError(f"Give the day as 2025-03-31: {text!r} is not one.") from error
-    moment_made(wanted.isoformat())
-    return in_utc(made_at).replace(year=wanted.year, month=wanted.month, day=wanted.day)

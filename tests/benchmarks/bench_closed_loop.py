@@ -16,9 +16,9 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from matcher.difference import delta_e_2000
-from matcher.recipe import Coat, Recipe, Undercoat
-from matcher.suggest import Suggester
+from matcher.colour.difference import delta_e_2000
+from matcher.recipe.recipe import Coat, Recipe, Undercoat
+from matcher.suggest.suggester import Suggester
 from matcher.trials.trial import Trial
 from tests.benchmarks.invented_processes import (
     BURNISHES,

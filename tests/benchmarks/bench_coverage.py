@@ -11,13 +11,13 @@ from collections import defaultdict
 
 import numpy as np
 
-from matcher.calibrating import calibrate
-from matcher.camera_profile import CameraProfile
-from matcher.card_in_photo import find_card
-from matcher.cards import load_cards
-from matcher.chart_profile import profile_from_chart
-from matcher.difference import INDISTINGUISHABLE_CHI2
-from matcher.finish import read_finish
+from matcher.calibration.calibrate import calibrate
+from matcher.calibration.profile import CameraProfile
+from matcher.calibration.profile_from_chart import profile_from_chart
+from matcher.card.card import load_cards
+from matcher.card.detect import find_card
+from matcher.colour.uncertainty import INDISTINGUISHABLE_CHI2
+from matcher.reading.finish import read_finish
 from tests.simulation import CARD, PLATE, Shop, card_near, chart_photo, patinas, plate_photo, truth
 
 LIGHTS = ("D50", "D65", "A", "FL2", "FL11", "LED-B3")

@@ -17,8 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from matcher.suggest.leftover import Features, Spread, learn_spread, likeness
-from matcher.suggest.planner import worth
+from matcher.plan.next_plate import worth
+from matcher.process.residual import Features, Spread, learn_spread, likeness
 
 Floats = NDArray[np.float64]
 

@@ -13,8 +13,9 @@ import time
 
 import numpy as np
 
-from matcher.difference import delta_e_2000
-from matcher.suggest import Suggester, fit_process
+from matcher.colour.difference import delta_e_2000
+from matcher.process.model import fit_process
+from matcher.suggest.suggester import Suggester
 from tests.benchmarks.bench_closed_loop import _plain_columns
 from tests.benchmarks.invented_processes import PROCESSES, recipe_space
 

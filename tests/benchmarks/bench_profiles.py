@@ -10,14 +10,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from matcher.calibrating import calibrate
-from matcher.card_in_photo import find_card
-from matcher.chart_profile import profile_from_chart
-from matcher.cielab import lab_jacobian
-from matcher.demo.process import xyz_weights
-from matcher.demo.sensor import sensor_weights
-from matcher.difference import delta_e_2000
-from matcher.finish import read_finish
+from matcher.calibration.calibrate import calibrate
+from matcher.calibration.profile_from_chart import profile_from_chart
+from matcher.card.detect import find_card
+from matcher.colour.cielab import lab_jacobian
+from matcher.colour.difference import delta_e_2000
+from matcher.reading.finish import read_finish
+from tests.rendering.process import xyz_weights
+from tests.rendering.sensor import sensor_weights
 from tests.simulation import CARD, PLATE, Shop, chart_photo, patinas, plate_photo, truth
 
 BARS = {
@@ -40,7 +40,7 @@ def best_matrix(camera: str, light: str, spectra: np.ndarray) -> np.ndarray:
     design = np.concatenate([np.kron(slope, row) for slope, row in zip(slopes, seen, strict=True)])
     values = np.concatenate([slope @ xyz for slope, xyz in zip(slopes, wanted, strict=True)])
     matrix = np.linalg.lstsq(design, values, rcond=None)[0].reshape(3, 3)
-    from matcher.cielab import xyz_to_lab
+    from matcher.colour.cielab import xyz_to_lab
 
     return delta_e_2000(xyz_to_lab(seen @ matrix.T), truth(spectra))
 

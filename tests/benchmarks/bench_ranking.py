@@ -10,8 +10,8 @@ import time
 
 import numpy as np
 
-from matcher.difference import delta_e_2000
-from matcher.suggest.neighbours import PlateIndex
+from matcher.colour.difference import delta_e_2000
+from matcher.suggest.nearest import PlateIndex
 
 TARGETS = {
     "among the plates": (40.0, 10.0, 20.0),

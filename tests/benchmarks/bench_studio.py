@@ -18,14 +18,14 @@ from pathlib import Path
 
 import numpy as np
 
-from matcher.demo import make_demo_studio
-from matcher.demo.process import true_lab
-from matcher.demo.render import render_scene
-from matcher.finish import Reading
+from matcher.demo.studio import make_demo_studio
+from matcher.reading.reading import Reading
 from matcher.studio import Studio
-from matcher.trials import Trial
+from matcher.trials.trial import Trial
 from tests.browser import ROOT
 from tests.plates import MADE_AT, a_recipe
+from tests.rendering.process import true_lab
+from tests.rendering.render import render_scene
 from tests.test_demo_render import SMALL
 
 TIMES = 3

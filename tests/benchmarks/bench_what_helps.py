@@ -1,4 +1,4 @@
-"""What is usual after each remedy that ``matcher.what_helps`` proposes: its table of usual values comes from here.
+"""What is usual after each remedy that ``matcher.reading.advice`` proposes: its table of usual values comes from here.
 
 Run: ``python -m tests.benchmarks.bench_what_helps [readings]``. Sensors, lights, shops and patina-like spectra are
 those of the coverage benchmark; printed is the 95 % reach in ΔE00 of the parts that a remedy leaves, by light.
@@ -13,16 +13,17 @@ from dataclasses import replace
 
 import numpy as np
 
-from matcher.calibrating import calibrate
-from matcher.calibration import Calibration
-from matcher.camera_profile import CameraProfile
-from matcher.card_in_photo import find_card
-from matcher.cards import load_cards
-from matcher.chart_profile import profile_from_chart
-from matcher.difference import reach_delta_e00
-from matcher.finish import Reading, read_finish
-from matcher.light_field import LightField
-from matcher.photo import Photo
+from matcher.calibration.calibrate import calibrate
+from matcher.calibration.calibration import Calibration
+from matcher.calibration.illumination import LightField
+from matcher.calibration.profile import CameraProfile
+from matcher.calibration.profile_from_chart import profile_from_chart
+from matcher.card.card import load_cards
+from matcher.card.detect import find_card
+from matcher.colour.difference import reach_delta_e00
+from matcher.photo.photo import Photo
+from matcher.reading.finish import read_finish
+from matcher.reading.reading import Reading
 from tests.benchmarks.bench_coverage import LIGHTS, SHOPS
 from tests.scenes import box
 from tests.simulation import CARD, PLATE, Shop, card_near, chart_photo, patinas, photo_of, plate_photo

@@ -14,11 +14,11 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from matcher.cielab import xyz_to_lab
-from matcher.demo.process import invented_process, plate_variation
-from matcher.finish import Reading
-from matcher.recipe import Coat, Recipe, Undercoat
+from matcher.colour.cielab import xyz_to_lab
+from matcher.reading.reading import Reading
+from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.trials.trial import Trial
+from tests.rendering.process import invented_process, plate_variation
 
 Floats = NDArray[np.float64]
 

@@ -8,23 +8,24 @@ from typing import TYPE_CHECKING, Literal
 import streamlit as st
 
 from matcher.errors import StudioError
-from ui.parts import look
-from ui.parts.bench_choice import ALL_OF_THEM, ask_if_sealed, choose
-from ui.parts.bench_readings import show_readings
-from ui.parts.cautions import show_cautions
-from ui.parts.drafts import Draft
-from ui.parts.faults import tell
-from ui.parts.opened import logged, the_studio
-from ui.parts.pass_path import show_path
-from ui.parts.piece import FORM, UNSEALED, Piece, hand_over, lay_by, lay_pass, piece_of, undo_pass
-from ui.parts.places import RECORD
-from ui.parts.steps import recipe_steps
-from ui.parts.swatches import pair
-from ui.parts.together import together
+from ui.bench.bench_choice import ALL_OF_THEM, ask_if_sealed, choose
+from ui.bench.bench_readings import show_readings
+from ui.bench.pass_path import show_path
+from ui.bench.piece import FORM, UNSEALED, Piece, hand_over, lay_by, lay_pass, piece_of, undo_pass
+from ui.show import look
+from ui.show.cautions import show_cautions
+from ui.show.steps import recipe_steps
+from ui.show.swatches import pair
+from ui.show.together import together
+from ui.state.drafts import Draft
+from ui.state.faults import tell
+from ui.state.opened import logged, the_studio
+from ui.state.places import RECORD
 
 if TYPE_CHECKING:
+    from matcher.bench.path import BenchPath
+    from matcher.bench.seal import SealShift
     from matcher.studio import Studio
-    from matcher.suggest import BenchPath, SealShift
     from matcher.trials.trial import Target
 
 
@@ -74,7 +75,7 @@ def _work(studio: Studio, draft: Draft, piece: Piece, target: Target) -> None:
 @st.cache_resource(show_spinner=False, max_entries=4)
 def _shift(name: str, revision: int, sealed: str, _studio: Studio) -> SealShift:
     """Return what a seal did to other plates; learned anew only when the log has changed."""
-    from matcher.suggest import learn_seal_shift
+    from matcher.bench.seal import learn_seal_shift
 
     return learn_seal_shift(logged(_studio), sealed)
 

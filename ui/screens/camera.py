@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from ui.parts import look
-from ui.parts.camera_lesson import teach_camera
-from ui.parts.faults import told
-from ui.parts.opened import the_studio
-from ui.parts.profile_list import list_profiles
+from ui.camera.camera_lesson import teach_camera
+from ui.camera.profile_list import list_profiles
+from ui.show import look
+from ui.state.faults import told
+from ui.state.opened import the_studio
 
 
 def show() -> None:

@@ -8,17 +8,18 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.errors import MatcherError
-from ui.parts import intake, look
-from ui.parts.card_step import ask_for_card
-from ui.parts.difference_picture import difference_picture
-from ui.parts.drafts import Draft
-from ui.parts.faults import tell, told
-from ui.parts.opened import chosen_target, the_studio
-from ui.parts.swatches import lab_line, minded, pair
-from ui.parts.two_marks import TwoMarks, ask_for_two, map_of
+from ui.photograph import intake
+from ui.photograph.card_step import ask_for_card
+from ui.photograph.two_marks import TwoMarks, ask_for_two, map_of
+from ui.show import look
+from ui.show.difference_picture import difference_picture
+from ui.show.swatches import lab_line, minded, pair
+from ui.state.drafts import Draft
+from ui.state.faults import tell, told
+from ui.state.opened import chosen_target, the_studio
 
 if TYPE_CHECKING:
-    from matcher.side_by_side import SideBySide
+    from matcher.reading.comparison import SideBySide
     from matcher.studio import Studio
 
 NO_TARGET = 0
@@ -39,7 +40,7 @@ def show() -> None:
     )
     sha256 = draft.get("photo")
     if sha256 is None:
-        from matcher.demo import two_finishes
+        from matcher.demo.studio import two_finishes
 
         way = intake.choose_way(studio, draft, typed=False)
         intake.bring_in(studio, draft, way, [(two_finishes(), "The client's piece and the next plate")])
@@ -60,7 +61,7 @@ def _compare(studio: Studio, draft: Draft, sha256: str) -> None:
     marks, beside = ask_for_two(studio, draft, sha256)
     if marks is None:
         return
-    from matcher.side_by_side import side_by_side
+    from matcher.reading.comparison import side_by_side
 
     found = side_by_side(*marks.readings)
     with beside:
@@ -109,7 +110,7 @@ def _verdict(studio: Studio, draft: Draft, found: SideBySide) -> None:
 
 def _where(studio: Studio, draft: Draft, marks: TwoMarks) -> None:
     """Show where the two differ."""
-    from matcher.difference_map import COARSE, FINE, in_bands
+    from matcher.reading.difference_map import COARSE, FINE, in_bands
 
     st.subheader("Where they differ", anchor=False)
     picture_side, words_side = st.columns([1.2, 1], gap="medium")

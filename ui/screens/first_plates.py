@@ -8,18 +8,18 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.errors import MatcherError
-from matcher.recipe import describe
-from ui.parts import look
-from ui.parts.cautions import show_cautions_for_all
-from ui.parts.drafts import Draft
-from ui.parts.faults import tell
-from ui.parts.first_choice import FirstChoice, ask_what_is_owned
-from ui.parts.making import OF_THE_FIRST, made_as, make_button
-from ui.parts.opened import the_studio
-from ui.parts.todays_limits import means
+from matcher.recipe.recipe import describe
+from ui.recipe.first_choice import FirstChoice, ask_what_is_owned
+from ui.recipe.making import OF_THE_FIRST, made_as, make_button
+from ui.show import look
+from ui.show.cautions import show_cautions_for_all
+from ui.state.drafts import Draft
+from ui.state.faults import tell
+from ui.state.opened import the_studio
+from ui.suggestions.todays_limits import means
 
 if TYPE_CHECKING:
-    from matcher.recipe import Recipe
+    from matcher.recipe.recipe import Recipe
     from matcher.studio import Studio
 
 CAUTIONS_OPEN = 3
@@ -48,7 +48,7 @@ def show() -> None:
 
 @st.cache_resource(show_spinner=False, max_entries=16)
 def _chosen(choice: FirstChoice) -> list[Recipe]:
-    from matcher.suggest import heat_steps, pass_steps, starting_set
+    from matcher.plan.first_plates import heat_steps, pass_steps, starting_set
 
     return starting_set(
         choice.count,

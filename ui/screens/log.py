@@ -10,19 +10,19 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.errors import MatcherError
-from matcher.recipe import describe
-from ui.parts import look
-from ui.parts.correct_plate import begin_button, correction_form, is_begun, show_corrections
-from ui.parts.faults import tell, told
-from ui.parts.later_reading import add_later, show_stages
-from ui.parts.making import OF_THE_FIRST
-from ui.parts.opened import the_studio
-from ui.parts.photographs import figure, thumb
-from ui.parts.piece import take_to_bench
-from ui.parts.places import FIRST_PLATES
-from ui.parts.plates import plate_row
-from ui.parts.steps import recipe_steps
-from ui.parts.swatches import show_reading
+from matcher.recipe.recipe import describe
+from ui.bench.piece import take_to_bench
+from ui.photograph.photographs import figure, thumb
+from ui.recipe.correct_plate import begin_button, correction_form, is_begun, show_corrections
+from ui.recipe.later_reading import add_later, show_stages
+from ui.recipe.making import OF_THE_FIRST
+from ui.recipe.plates import plate_row
+from ui.show import look
+from ui.show.steps import recipe_steps
+from ui.show.swatches import show_reading
+from ui.state.faults import tell, told
+from ui.state.opened import the_studio
+from ui.state.places import FIRST_PLATES
 
 if TYPE_CHECKING:
     from matcher.studio import Studio

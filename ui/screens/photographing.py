@@ -6,10 +6,10 @@ import html
 
 import streamlit as st
 
-from ui.parts import look
-from ui.parts.example_photographs import show_examples
-from ui.parts.faults import told
-from ui.parts.places import CAMERA, COMPARE, REPEATS
+from ui.camera.example_photographs import show_examples
+from ui.show import look
+from ui.state.faults import told
+from ui.state.places import CAMERA, COMPARE, REPEATS
 
 SETTING_UP = (
     "Let the plate cool, and photograph it in the state that you want to match: bare, or sealed.",
@@ -60,7 +60,7 @@ def show() -> None:
 
 def _examples() -> None:
     """Show good and bad photographs of one plate, with what was read from each."""
-    from matcher.demo.example_readings import read_examples
+    from matcher.demo.examples import read_examples
 
     st.subheader("One plate, photographed well and badly", anchor=False)
     st.html(
@@ -93,8 +93,8 @@ def _carrier_sheet() -> None:
 
 
 def _carrier_pdf() -> bytes:
-    from matcher.cards import load_cards
-    from matcher.sheets import carrier_sheet
+    from matcher.card.card import load_cards
+    from matcher.card.printable import carrier_sheet
 
     return carrier_sheet(load_cards()["carrier sheet"])
 

@@ -8,23 +8,23 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.errors import MatcherError
-from ui.parts import look
-from ui.parts.about_plate import NO_TARGET, answered, ask_about
-from ui.parts.cautions import show_cautions
-from ui.parts.colour_in import colour_in
-from ui.parts.drafts import Draft
-from ui.parts.faults import tell
-from ui.parts.later_reading import photographs_in, show_stages
-from ui.parts.making import OF_THE_FIRST
-from ui.parts.opened import choose_target, chosen_target, logged, the_studio
-from ui.parts.piece import clear_when_logged, take_to_bench
-from ui.parts.places import LOG, SUGGESTIONS
-from ui.parts.recipe_form import RecipeForm, bottles, fields_of, recipe_of
-from ui.parts.typed_in import forget_file
+from ui.bench.piece import clear_when_logged, take_to_bench
+from ui.reading.colour_in import colour_in
+from ui.reading.typed_in import forget_file
+from ui.recipe.about_plate import NO_TARGET, answered, ask_about
+from ui.recipe.later_reading import photographs_in, show_stages
+from ui.recipe.making import OF_THE_FIRST
+from ui.recipe.recipe_form import RecipeForm, bottles, fields_of, recipe_of
+from ui.show import look
+from ui.show.cautions import show_cautions
+from ui.state.drafts import Draft
+from ui.state.faults import tell
+from ui.state.opened import choose_target, chosen_target, logged, the_studio
+from ui.state.places import LOG, SUGGESTIONS
 
 if TYPE_CHECKING:
-    from matcher.finish import Reading
-    from matcher.recipe import Recipe
+    from matcher.reading.reading import Reading
+    from matcher.recipe.recipe import Recipe
     from matcher.studio import Studio
     from matcher.trials.trial import StageReading, Trial
 
@@ -112,7 +112,7 @@ def _from_the_bench(draft: Draft) -> None:
 
 
 def _stages(draft: Draft) -> tuple[StageReading, ...]:
-    from matcher.finish import Reading
+    from matcher.reading.reading import Reading
     from matcher.trials.trial import StageReading
 
     return tuple(StageReading(item["stage"], Reading.from_dict(item["reading"])) for item in draft.get("stages") or ())

@@ -9,20 +9,20 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from matcher.difference import delta_e_2000
-from ui.parts import look
-from ui.parts.drafts import Draft
-from ui.parts.faults import tell, told
-from ui.parts.opened import the_studio
-from ui.parts.plate_photographs import bring_in_several, show_photographs, the_photographs
-from ui.parts.repeat_marks import ask_for_marks, marks_of, read_all
-from ui.parts.swatches import field, minded
+from matcher.colour.difference import delta_e_2000
+from ui.photograph.plate_photographs import bring_in_several, show_photographs, the_photographs
+from ui.photograph.repeat_marks import ask_for_marks, marks_of, read_all
+from ui.show import look
+from ui.show.swatches import field, minded
+from ui.state.drafts import Draft
+from ui.state.faults import tell, told
+from ui.state.opened import the_studio
 
 if TYPE_CHECKING:
-    from matcher.finish import Reading
-    from matcher.repeatability import Repeatability
+    from matcher.reading.reading import Reading
+    from matcher.reading.repeatability import Repeatability
     from matcher.studio import Studio
-    from ui.parts.plate_photographs import PlatePhotograph
+    from ui.photograph.plate_photographs import PlatePhotograph
 
 FEWEST = 3
 
@@ -53,7 +53,7 @@ def show() -> None:
 
 
 def _result(studio: Studio, draft: Draft, usable: Sequence[PlatePhotograph], numbers: dict[str, int]) -> None:
-    from matcher.repeatability import repeatability
+    from matcher.reading.repeatability import repeatability
 
     readings = read_all(studio, draft, usable, numbers)
     if not readings:
@@ -73,7 +73,7 @@ def _result(studio: Studio, draft: Draft, usable: Sequence[PlatePhotograph], num
 
 def _to_mind(readings: Sequence[Reading], numbers: dict[str, int]) -> None:
     """Say which of the photographs has a fault of its own: one with glare widens the scatter."""
-    from matcher.repeatability import to_mind_of_each
+    from matcher.reading.repeatability import to_mind_of_each
 
     minded(
         [

@@ -6,11 +6,11 @@ import html
 
 import streamlit as st
 
-from ui.parts import look
-from ui.parts.next_step import NextStep, next_step
-from ui.parts.opened import logged, the_studio
-from ui.parts.places import FIRST_PLATES, LOG, RECORD, TARGET
-from ui.parts.plates import plate_row
+from ui.recipe.plates import plate_row
+from ui.show import look
+from ui.state.next_step import NextStep, next_step
+from ui.state.opened import logged, the_studio
+from ui.state.places import FIRST_PLATES, LOG, RECORD, TARGET
 
 LATEST = 4
 PATH = (

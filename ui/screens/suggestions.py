@@ -8,25 +8,26 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.errors import SuggestionError
-from ui.parts import look
-from ui.parts.after_trial import show_advice
-from ui.parts.answers import Answers, answers_for
-from ui.parts.at_odds import show_contradictions
-from ui.parts.changes import changes, last_trial_for, show_changes
-from ui.parts.faults import tell
-from ui.parts.lights_darks import show_lights_and_darks
-from ui.parts.opened import ask_for_target, chosen_target, logged, the_studio
-from ui.parts.photographs import figure
-from ui.parts.places import FIRST_PLATES, RECORD, TARGET
-from ui.parts.ranked import show_ranked
-from ui.parts.session import show_next, show_session
-from ui.parts.swatches import lab_line, minded, swatch
-from ui.parts.todays_limits import lift_all, limits_of, show_limits
-from ui.parts.within_reach import show_reach
+from ui.photograph.photographs import figure
+from ui.show import look
+from ui.show.swatches import lab_line, minded, swatch
+from ui.state.faults import tell
+from ui.state.opened import ask_for_target, chosen_target, logged, the_studio
+from ui.state.places import FIRST_PLATES, RECORD, TARGET
+from ui.suggestions.after_trial import show_advice
+from ui.suggestions.answers import Answers, answers_for
+from ui.suggestions.at_odds import show_contradictions
+from ui.suggestions.changes import changes, last_trial_for, show_changes
+from ui.suggestions.lights_darks import show_lights_and_darks
+from ui.suggestions.ranked import show_ranked
+from ui.suggestions.session import show_next, show_session
+from ui.suggestions.todays_limits import lift_all, limits_of, show_limits
+from ui.suggestions.within_reach import show_reach
 
 if TYPE_CHECKING:
+    from matcher.plan.limits import Limits
     from matcher.studio import Studio
-    from matcher.suggest import Limits, Suggestion
+    from matcher.suggest.suggestion import Suggestion
     from matcher.trials.trial import Target
 
 AT_FIRST = 5
@@ -87,7 +88,7 @@ def _nothing_logged() -> None:
 
 
 def _nothing_left(studio: Studio, target: Target, limits: Limits) -> None:
-    from matcher.suggest import way_out
+    from matcher.plan.limits import way_out
 
     tell(way_out(limits, [trial.recipe for trial in logged(studio)]), "mind")
     if st.button("Lift today's limits", type="primary"):
@@ -148,7 +149,7 @@ def _more(answers: Answers, count: int, ranked: Sequence[Suggestion]) -> None:
 
 
 def _plots(studio: Studio, target: Target, ranked: Sequence[Suggestion]) -> None:
-    from ui.parts.plots import show_plots
+    from ui.show.plots import show_plots
 
     trials = logged(studio)
     named = [item.trial.id for item in ranked if item.trial is not None and item.trial.id is not None]

@@ -6,17 +6,17 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from ui.parts import look
-from ui.parts.colour_in import colour_in
-from ui.parts.drafts import Draft
-from ui.parts.faults import told
-from ui.parts.opened import choose_target, the_studio
-from ui.parts.places import SUGGESTIONS
-from ui.parts.todays_limits import ask_alloy_of_job, keep_alloy_of_job
-from ui.parts.typed_in import forget_file
+from ui.reading.colour_in import colour_in
+from ui.reading.typed_in import forget_file
+from ui.show import look
+from ui.state.drafts import Draft
+from ui.state.faults import told
+from ui.state.opened import choose_target, the_studio
+from ui.state.places import SUGGESTIONS
+from ui.suggestions.todays_limits import ask_alloy_of_job, keep_alloy_of_job
 
 if TYPE_CHECKING:
-    from matcher.finish import Reading
+    from matcher.reading.reading import Reading
     from matcher.studio import Studio
 
 

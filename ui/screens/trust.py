@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.errors import SuggestionError
-from ui.parts import look
-from ui.parts.faults import tell
-from ui.parts.opened import ask_for_target, chosen_target, logged, the_studio
-from ui.parts.places import FIRST_PLATES, LOG, RECORD
-from ui.parts.plots import QUIET
-from ui.parts.together import together
+from ui.show import look
+from ui.show.plots import QUIET
+from ui.show.together import together
+from ui.state.faults import tell
+from ui.state.opened import ask_for_target, chosen_target, logged, the_studio
+from ui.state.places import FIRST_PLATES, LOG, RECORD
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
-    from matcher.suggest import Honesty
     from matcher.trials.trial import Target
+    from matcher.validation.cross_validation import Honesty
 
 WORST = 3
 
@@ -45,7 +45,7 @@ def show() -> None:
 
 def _near(studio: Studio) -> Target | None:
     """Return the target near which the predictions are judged, asked for; it matters only where the log is long."""
-    from matcher.suggest.foresight import MOST_LEARNED_FROM
+    from matcher.suggest.predictor import MOST_LEARNED_FROM
 
     target = chosen_target(studio)
     if target is None or len(logged(studio)) <= MOST_LEARNED_FROM:
@@ -60,8 +60,8 @@ def _figures(name: str, revision: int, target_id: int | None, _studio: Studio, _
 
 
 def _show(figures: Honesty) -> None:
-    from matcher.suggest import honesty_words as words
-    from ui.parts import trust_plots as plots
+    from matcher.validation import wording as words
+    from ui.show import trust_plots as plots
 
     _note(words.learned_from_in_words(figures))
     _part("Plates that were not shown", words.left_out_in_words(figures))

@@ -1,0 +1,194 @@
+"""Calibrating a photograph: by its card, by a profile of its camera too, or by the camera's own word without a card.
+
+White balance and exposure come from the card's neutrals in scene light; then the encoding's own matrix, or a camera
+profile's transform. After ``card_gains`` and ``unknown_camera``; gives a ``Calibration``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matcher.calibration.calibration import Calibration
+from matcher.calibration.camera_priors import (
+    LINEAR_TONE_SIGMA,
+    MATRIX_SIGMA,
+    TONE_CHANNEL_SIGMA,
+    TONE_SIGMA,
+    black_sigma_of,
+    matrix_sigma_of,
+    name_of_camera,
+    name_of_camera_and_light,
+    unlearned_tone,
+)
+from matcher.calibration.illumination import LightField
+from matcher.calibration.profile import CameraProfile
+from matcher.calibration.profile_from_chart import profile_from_chart
+from matcher.calibration.transform import ToneCurve, log_position, tone_from_greys
+from matcher.calibration.white_balance import (
+    BALANCE_SIGMA,
+    NO_CARD_BALANCE_SIGMA,
+    NO_CARD_EXPOSURE_SIGMA,
+    GainTerm,
+    anchored,
+    gain_terms_of,
+    middle_grey,
+    usable_greys,
+)
+from matcher.card.reading import CardReading
+from matcher.colour.cielab import lab_to_xyz
+from matcher.colour.uncertainty import square_root
+from matcher.errors import CardError, Caveat
+from matcher.photo.photo import Photo
+
+Floats = NDArray[np.float64]
+
+LIGHT_MOVED_SHARE = 0.35  # of a light's change of balance that comes back as a change of the matrix
+STRONG_CAST = 2.0
+FEWEST_GREYS = 3
+
+
+def calibrate(
+    photo: Photo,
+    card: CardReading | None,
+    camera: CameraProfile | None = None,
+    light: str = "unknown",
+    field: LightField | None = None,
+) -> Calibration:
+    """Calibrate a photograph by its card, and by a profile of its camera under its light where there is one.
+
+    card: None when there is nothing neutral in the picture; the camera's own white balance and exposure are then
+    taken, with a correspondingly larger uncertainty. A card that is a 24-patch chart makes a profile on the spot. A
+    card with three or more greys straightens the tone curve. light: "daylight" when the person knows that it was,
+    else "unknown": a camera sees colour far truer in daylight, and the picture alone does not tell. field: the light
+    over the picture, from a flat-field photograph or a second card.
+
+    Raises CardError when no neutral patch can be used, the profile does not fit, or the light is neither.
+    """
+    if light not in MATRIX_SIGMA:
+        raise CardError(f"Give the light as daylight or unknown: {light!r} is neither.")
+    is_linear = photo.encoding in ("linear", "camera raw")
+    matrix_sigma = matrix_sigma_of(photo, light)
+    tone_root = unlearned_tone(*((LINEAR_TONE_SIGMA,) * 2 if is_linear else (TONE_SIGMA, TONE_CHANNEL_SIGMA)))
+    if card is None:
+        return _without_card(photo, camera, tone_root, matrix_sigma, light)
+    if camera is None and card.card.layout == "chart":
+        camera = profile_from_chart(photo, card, "the chart in the picture")
+    caveats = (*card.caveats, *(() if camera is None else camera.caveats_for(photo, card)))
+    if camera is not None:
+        return _with_profile(photo, card, camera, field, caveats)
+    neutrals = usable_greys(card)
+    wanted = np.array([np.linalg.solve(photo.rgb_to_xyz, lab_to_xyz(item.patch.lab)) for item in neutrals])
+    seen = np.array([item.rgb for item in neutrals])
+    tone, seen_by = ToneCurve.none(), name_of_camera(photo)
+    if len(neutrals) >= FEWEST_GREYS and not is_linear:
+        tone, left = tone_from_greys(seen, wanted)
+        tone_root, seen_by = square_root(left), photo.sha256
+    weights = np.exp(-np.square((np.array([item.patch.lab[0] for item in neutrals]) - 48) / 18)) + 1e-9
+    weights = weights / weights.sum()
+    shown = tone(seen)
+    gains = np.exp(weights @ np.log(np.maximum(wanted, 1e-6) / shown))
+    held = log_position(seen)
+    return Calibration(
+        gains=gains,
+        rgb_to_xyz=photo.rgb_to_xyz,
+        gain_terms=gain_terms_of(photo, card, neutrals, weights),
+        level=np.exp(weights @ np.log(shown)) * gains,
+        tone_root=tone_root,
+        tone_anchor=np.stack([weights @ held, weights @ held**2]),
+        matrix_sigma=matrix_sigma,
+        card=card,
+        photo=photo.sha256,
+        seen_by=seen_by,
+        seen_in=name_of_camera_and_light(photo, light),
+        tone=tone,
+        field=field,
+        black_sigma=black_sigma_of(photo),
+        caveats=(*caveats, *_cast_caveats(gains)),
+    )
+
+
+def _with_profile(
+    photo: Photo, card: CardReading, camera: CameraProfile, field: LightField | None, caveats: tuple[Caveat, ...]
+) -> Calibration:
+    item = middle_grey(card)
+    xyz = lab_to_xyz(item.patch.lab)
+    gains, left = anchored(camera, item.rgb, xyz)
+    moved = camera.light_moved(card)
+    mismatched = any(caveat.code in ("profile-camera", "profile-encoding") for caveat in caveats)
+    remedy = "fix the camera's white balance, so that it is the same as for the chart"
+    balance = GainTerm("white balance", left[:, None], remedy, f"white balance of {photo.sha256}")
+    followed = LIGHT_MOVED_SHARE * np.sqrt(max(moved**2 - BALANCE_SIGMA**2, 0.0))
+    matrix_sigma = np.full(6, followed)
+    return Calibration(
+        gains=gains,
+        rgb_to_xyz=photo.rgb_to_xyz,
+        gain_terms=(*gain_terms_of(photo, card, (item,), np.ones(1), camera), balance),
+        level=camera.tone(item.rgb) * gains,
+        tone_root=np.zeros((6, 1)),
+        tone_anchor=np.zeros((2, 3)),
+        matrix_sigma=np.maximum(matrix_sigma, matrix_sigma_of(photo, "unknown")) if mismatched else matrix_sigma,
+        card=card,
+        photo=photo.sha256,
+        seen_by=name_of_camera(photo),
+        seen_in=photo.sha256,
+        tone=camera.tone,
+        profile=camera,
+        profile_card_xyz=xyz,
+        field=field,
+        black_sigma=black_sigma_of(photo),
+        caveats=caveats,
+    )
+
+
+def _without_card(
+    photo: Photo, camera: CameraProfile | None, tone_root: Floats, matrix_sigma: Floats, light: str
+) -> Calibration:
+    unknown = np.column_stack([np.full(3, NO_CARD_EXPOSURE_SIGMA), NO_CARD_BALANCE_SIGMA * np.eye(3)])
+    remedy = "put a grey card beside the finish and take the photo again"
+    caveat = Caveat(
+        "no-card", "There is no card in this photo: its lightness and tint are the camera's guess, not a measurement."
+    )
+    term = GainTerm("no card", unknown, remedy, f"exposure of {photo.sha256}")
+    blank = Calibration(
+        gains=np.ones(3),
+        rgb_to_xyz=photo.rgb_to_xyz,
+        gain_terms=(term,),
+        level=np.full(3, 0.18),
+        tone_root=tone_root,
+        tone_anchor=np.zeros((2, 3)),
+        matrix_sigma=matrix_sigma,
+        card=None,
+        photo=photo.sha256,
+        seen_by=name_of_camera(photo),
+        seen_in=name_of_camera_and_light(photo, light),
+        black_sigma=black_sigma_of(photo),
+        caveats=(caveat,),
+    )
+    if camera is None:
+        return blank
+    grey = camera.grey_light
+    gains = grey * 0.18 / camera.tone(np.full(3, 0.18))
+    caveats = (caveat, *camera.caveats_for(photo, None))
+    return replace(
+        blank,
+        gains=gains,
+        level=grey * 0.18,
+        tone=camera.tone,
+        profile=camera,
+        matrix_sigma=np.zeros(6),
+        caveats=caveats,
+    )
+
+
+def _cast_caveats(gains: Floats) -> tuple[Caveat, ...]:
+    if gains.max() / gains.min() < STRONG_CAST:
+        return ()
+    return (
+        Caveat(
+            "strong-cast",
+            "The light in this photo is strongly coloured: daylight, or a chart photographed in it, reads truer.",
+        ),
+    )

@@ -1,0 +1,94 @@
+"""A camera profile's JSON document read back: each field there, of its kind and shape.
+
+Before ``camera_profile``, which writes the document and makes a profile of the fields.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matcher.calibration.transform import KINDS, PARAMETERS, SENSOR_ENCODINGS, ToneCurve
+from matcher.colour.cielab import checked_lab
+from matcher.errors import CardError, Caveat, Misfit
+from matcher.photo.photo import CameraInfo
+
+Floats = NDArray[np.float64]
+
+VERSION = 1
+ENCODINGS = (*SENSOR_ENCODINGS, "sRGB", "Display P3", "Adobe RGB", "Rec. 2020 primaries", "ICC profile ")
+
+
+def fields_of(data: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the fields of a CameraProfile by name, out of a JSON document's.
+
+    Raises CardError for another version or a colour that is none, and KeyError, Misfit or whatever else a field of
+    the wrong kind meets with.
+    """
+    if data["version"] != VERSION:
+        raise CardError("The profile was made by another version of this tool: photograph the chart again.")
+    tables = _tables(data)
+    camera = data.get("camera")
+    temperature = data.get("colour_temperature_k")
+    made_at = datetime.fromisoformat(data["made_at"])
+    return {
+        "name": _words(data, "name"),
+        "light": _words(data, "light", may_be_empty=True),
+        "made_at": made_at if made_at.tzinfo is not None else made_at.replace(tzinfo=UTC),
+        "camera": None if camera is None else _camera_from(camera),
+        "encoding": _known(data, "encoding", ENCODINGS),
+        "kind": _known(data, "kind", KINDS),
+        "tone": ToneCurve.from_dict(data["tone"]),
+        "colour_temperature_k": None if temperature is None else float(temperature),
+        "photo": _words_or_none(data.get("photo")),
+        "retired": _words_or_none(data.get("retired")),
+        "caveats": tuple(Caveat(str(item["code"]), str(item["message"])) for item in data.get("warnings", ())),
+        **tables,
+    }
+
+
+def _tables(data: Mapping[str, Any]) -> dict[str, Floats]:
+    """Return the fields that are tables of numbers. Raises KeyError, Misfit, or CardError for a colour that is none."""
+    patch_labs = np.array([checked_lab(row) for row in data["patch_labs"]])
+    arrays = {name: np.array(data[name], dtype=float) for name in ("transform", "neutral", "spread")}
+    arrays["basis"] = np.array(data.get("basis", np.eye(3)), dtype=float)
+    errors = np.array(data["patch_errors"], dtype=float)
+    right = arrays["basis"].shape == (3, 3)
+    right = right and arrays["transform"].shape == (3, 6) and arrays["neutral"].shape == (3,)
+    right = right and arrays["spread"].ndim == 2 and len(arrays["spread"]) == PARAMETERS
+    right = right and arrays["spread"].shape[1] <= PARAMETERS
+    right = right and errors.shape == patch_labs.shape and len(patch_labs) > 0
+    if not right or not all(np.isfinite(item).all() for item in (*arrays.values(), errors)):
+        raise Misfit("a table of numbers has the wrong shape")
+    return {"patch_labs": patch_labs, "patch_errors": errors, **arrays}
+
+
+def _words(data: Mapping[str, Any], name: str, may_be_empty: bool = False) -> str:
+    """Return a field that holds one line of words. Raises KeyError or Misfit."""
+    value = data[name]
+    if not isinstance(value, str) or not (may_be_empty or value.strip()):
+        raise Misfit(f"its {name} is not in words")
+    return " ".join(value.split())
+
+
+def _known(data: Mapping[str, Any], name: str, known: Sequence[str]) -> str:
+    """Return a field that begins with one of the words known for it. Raises KeyError or Misfit."""
+    value = _words(data, name)
+    if not value.startswith(tuple(known)):
+        raise Misfit(f"its {name} {value[:40]!r} is none that this tool knows")
+    return value
+
+
+def _words_or_none(value: Any) -> str | None:
+    return None if value is None else str(value)
+
+
+def _camera_from(data: Mapping[str, Any]) -> CameraInfo:
+    known = {name: data.get(name) for name in CameraInfo.__dataclass_fields__}
+    taken = known["taken_at"]
+    known["taken_at"] = None if taken is None else datetime.fromisoformat(taken)
+    return CameraInfo(**known)

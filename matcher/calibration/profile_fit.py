@@ -1,0 +1,185 @@
+"""The fit of a tone curve and a colour transform together to a chart's patches.
+
+Each candidate is judged by patches left out, so that the errors say how well colours are read that were not fitted.
+Before ``chart_profile``, which makes a profile of the best.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matcher.calibration.transform import (
+    BOW_PRIOR,
+    CHANNEL_BOW_PRIOR,
+    CHANNEL_SLOPE_PRIOR,
+    SENSOR_ENCODINGS,
+    SLOPE_PRIOR,
+    TRANSFORMS,
+    ToneCurve,
+    log_position,
+    root_terms,
+)
+from matcher.card.reading import CardReading
+from matcher.colour.cielab import lab_to_xyz, xyz_to_lab
+from matcher.colour.difference import delta_e_2000
+from matcher.colour.metric import delta_e_metric
+from matcher.photo.photo import Photo
+
+Floats = NDArray[np.float64]
+
+FIT_SIGMA = 0.9  # ΔE00 within which a patch is fitted
+EYE_SHARE, PLAIN = 0.6, 0.6
+"""A patch's error is weighed by this share as the eye does (ΔE00), else all patches alike (ΔE00 per unit of CIELAB, as
+at a patina's chroma): ΔE00 alone lets saturated patches go, which under tubes hold the transform's turn."""
+BASIS_SHARE = 0.4
+GAIN_PRIOR = 0.15  # of log gain about the neutral row's own
+GRADIENT_PRIOR = 0.05  # of log light from the middle of the chart to its edge
+SPREAD_SHARE = 0.55
+"""What the chart's misfit that is left over is worth for finishes: judged by the coverage benchmark."""
+
+
+@dataclass(frozen=True, eq=False)
+class Patches:
+    """What a fit works on: positions on the log scale (n, 3), CIELAB (n, 3), roots (n, 3, 3) that turn an error in
+    CIELAB into ΔE00 (a saturated patch's counts less, as it does to the eye), places on the chart (n, 2) about its
+    middle, the encoding's matrix, starting gains, the basis that light is taken to (3, 3) and whether each patch is
+    neutral."""
+
+    position: Floats
+    labs: Floats
+    roots: Floats
+    places: Floats
+    to_xyz: Floats
+    gains: Floats
+    basis: Floats
+    neutral: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, photo: Photo, chart: CardReading, usable: Sequence[int]) -> Patches:
+        items = [chart.patches[k] for k in usable]
+        boxes = np.array([item.patch.box for item in items])
+        labs = np.array([item.patch.lab for item in items])
+        position = log_position(np.array([item.rgb for item in items]))
+        neutral = np.array([item.patch.neutral for item in items])
+        shown = np.asarray(np.linalg.solve(photo.rgb_to_xyz, lab_to_xyz(labs).T).T, dtype=float)
+        middle = neutral & (labs[:, 0] > 30) & (labs[:, 0] < 90)
+        apart = (np.log(np.maximum(shown, 1e-3)) - position)[middle if middle.any() else neutral]
+        gains = np.asarray(apart.mean(axis=0), dtype=float)
+        basis = _basis(position + gains, shown) if photo.encoding in SENSOR_ENCODINGS else np.eye(3)
+        places = np.column_stack([boxes[:, [0, 2]].sum(axis=1) - 1, boxes[:, [1, 3]].sum(axis=1) - 1])
+        eye = np.array([np.linalg.cholesky(delta_e_metric(lab)).T for lab in labs])
+        roots = EYE_SHARE * eye + (1 - EYE_SHARE) * PLAIN * np.eye(3)
+        return cls(position, labs, roots, places, photo.rgb_to_xyz, gains, basis, neutral)
+
+    def delta(self, errors: Floats) -> Floats:
+        """Return ΔE00 (n,) of errors (n, 3) in the patches' CIELAB."""
+        return delta_e_2000(self.labs + errors, self.labs)
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """A candidate fitted to all patches: parameters are gains (3), tone (8), gradient (2), transform (18)."""
+
+    data: Patches
+    kind: str
+    bent: bool
+    found: Floats
+    slopes: Floats
+    prior: Floats
+
+    def curve(self, parameters: Floats) -> ToneCurve:
+        tone = parameters[3:11]
+        return ToneCurve(self.data.gains + parameters[:3], tone[0] + tone[1:4], tone[4] + tone[5:8])
+
+    def matrix(self, parameters: Floats) -> Floats:
+        return np.hstack([self.data.to_xyz, np.zeros((3, 3))]) + parameters[13:].reshape(3, 6)
+
+    def labs(self, parameters: Floats) -> Floats:
+        across = (self.data.places @ parameters[11:13])[:, None]
+        light = np.exp(self.curve(parameters).log_light(self.data.position) + across)
+        return xyz_to_lab(root_terms(light @ self.data.basis.T) @ self.matrix(parameters).T)
+
+    def misfit(self, parameters: Floats) -> Floats:
+        """Return errors (n, 3) in ΔE00, in units of FIT_SIGMA."""
+        errors = self.labs(parameters) - self.data.labs
+        return np.asarray(np.einsum("nij,nj->ni", self.data.roots, errors) / FIT_SIGMA)
+
+    def solved(self, weights: Floats, start: Floats) -> tuple[Floats, Floats]:
+        """Return parameters and the slopes (3n, p) of ``misfit`` there; weights (n,) of 0 leave patches out."""
+        from scipy.optimize import least_squares
+
+        scale = np.repeat(weights, 3)
+
+        def penalised(parameters: Floats) -> Floats:
+            return np.concatenate([self.misfit(parameters).ravel() * scale, parameters / self.prior])
+
+        found = least_squares(penalised, start, method="lm", x_scale=self.prior, max_nfev=3000, ftol=1e-6, xtol=1e-6)
+        return np.asarray(found.x), np.asarray(found.jac[: 3 * len(weights)])
+
+    def quick_errors(self) -> Floats:
+        """Return leave-one-out errors (n, 3) in CIELAB to first order, from the leverage of each patch (no refit)."""
+        precision = self.slopes.T @ self.slopes + np.diag(self.prior**-2)
+        errors = self.misfit(self.found)
+        blocks = self.slopes.reshape(len(errors), 3, -1)
+        left_out = []
+        for error, block, root in zip(errors, blocks, self.data.roots, strict=True):
+            leverage = block @ np.linalg.solve(precision, block.T)
+            alone = np.linalg.solve(np.eye(3) * (1 + 1e-9) - leverage, error)
+            left_out.append(np.linalg.solve(root, alone) * FIT_SIGMA)
+        return np.array(left_out)
+
+    def left_out_errors(self) -> Floats:
+        """Return leave-one-out errors (n, 3), each from a fit without that patch."""
+        errors = []
+        for k in range(len(self.data.labs)):
+            weights = np.ones(len(self.data.labs))
+            weights[k] = 0.0
+            parameters, _ = self.solved(weights, self.found)
+            errors.append(self.labs(parameters)[k] - self.data.labs[k])
+        return np.array(errors)
+
+    def spread(self) -> Floats:
+        """Return (26, p): standard deviations of tone and transform along their principal directions.
+
+        Gains and the chart's gradient are found anew on every card, so they are left out; scaled to the fit's own
+        residual.
+        """
+        precision = self.slopes.T @ self.slopes + np.diag(self.prior**-2)
+        scale = SPREAD_SHARE**2 * max(float(np.mean(np.square(self.misfit(self.found)))), 0.04)
+        keep = [*range(3, 11), *range(13, 31)]
+        covariance = np.linalg.inv(precision)[np.ix_(keep, keep)] * scale
+        values, vectors = np.linalg.eigh(covariance)
+        return np.asarray(vectors[:, ::-1] * np.sqrt(np.maximum(values[::-1], 0.0)))
+
+
+def best_fit(photo: Photo, chart: CardReading, used: Sequence[int]) -> tuple[Patches, Fit, Floats]:
+    """Return the candidate of least leave-one-out ΔE00 on the patches numbered ``used``, and its errors (n, 3)."""
+    data = Patches.of(photo, chart, used)
+    linear = photo.encoding in SENSOR_ENCODINGS
+    fits = [_fit(data, kind, tone) for kind in TRANSFORMS for tone in ((False,) if linear else (True, False))]
+    best = min(fits, key=lambda fit: float(np.mean(data.delta(fit.quick_errors()))))
+    return data, best, best.left_out_errors()
+
+
+def _basis(log_light: ArrayLike, wanted: Floats) -> Floats:
+    """Return (3, 3) that takes a sensor's balanced light, given as its log (n, 3), towards an encoding's (n, 3).
+
+    Root terms depend on the primaries, and a sensor's own overlap so much that its roots say little more than it does.
+    Not all of the way, where saturated colours fall outside the encoding's. Greys stay as they are.
+    """
+    weight = 1 / np.maximum(wanted.mean(axis=1, keepdims=True), 0.02) ** (2 / 3)
+    found = np.linalg.lstsq(np.exp(log_light) * weight, wanted * weight, rcond=None)[0].T
+    return np.asarray(BASIS_SHARE * found / found.sum(axis=1, keepdims=True) + (1 - BASIS_SHARE) * np.eye(3))
+
+
+def _fit(data: Patches, kind: str, bent: bool) -> Fit:
+    linear, root = TRANSFORMS[kind]
+    tone = [SLOPE_PRIOR, *[CHANNEL_SLOPE_PRIOR] * 3, BOW_PRIOR, *[CHANNEL_BOW_PRIOR] * 3] if bent else [1e-4] * 8
+    prior = np.array([GAIN_PRIOR] * 3 + tone + [GRADIENT_PRIOR] * 2 + [linear, linear, linear, root, root, root] * 3)
+    blank = Fit(data, kind, bent, np.zeros(31), np.zeros((0, 31)), prior)
+    found, slopes = blank.solved(np.ones(len(data.labs)), np.zeros(31))
+    return replace(blank, found=found, slopes=slopes)

@@ -1,0 +1,90 @@
+"""What a camera-and-light profile says of itself: how good it is, patch by patch, and the light as it was seen.
+
+After ``camera_profile``; the page and the command line show what this says.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matcher.calibration.profile import CameraProfile
+from matcher.card.card import Card
+
+Floats = NDArray[np.float64]
+
+KEEPS_THE_LIGHT = ("linear", "camera raw")
+"""Encodings in which the light's colour is still to be seen: no camera has balanced it away."""
+
+VERDICTS = (
+    (1.5, "That is very good: about as near as two charts of one make are to each other."),
+    (3.0, "That is good: what a clean chart under a steady light gives."),
+    (4.5, "That is fair. Was the chart clean, flat, without shine or shadow? If not, photograph it again."),
+    (np.inf, "That is poor: photograph the chart again, clean, flat, evenly lit, large in the picture."),
+)
+"""Mean leave-one-out ΔE00 up to which each is said: from what real charts in camera JPEGs give, and how far
+batches of one chart differ (from memory)."""
+
+
+@dataclass(frozen=True, eq=False)
+class PatchPair:
+    """One patch of a chart: published (3,) CIELAB; read (3,) by a profile made without it, and delta_e00 between the
+    two, None when the patch was left out."""
+
+    name: str
+    published: Floats
+    read: Floats | None
+    delta_e00: float | None
+
+
+def patch_pairs(profile: CameraProfile, chart: Card) -> tuple[PatchPair, ...]:
+    """Return all patches of the chart that a profile was made from, in the chart's order.
+
+    A profile keeps the patches that it used, in order and with their own CIELAB; those of a studio's measured chart
+    are near the published ones, so each belongs to the nearest.
+    """
+    nominal = np.array([patch.lab for patch in chart.patches])
+    away = np.linalg.norm(profile.patch_labs[:, None, :] - nominal[None, :, :], axis=2)
+    used = {int(np.argmin(row)): number for number, row in enumerate(away)}
+    delta = profile.leave_one_out
+    pairs = []
+    for place, patch in enumerate(chart.patches):
+        number = used.get(place)
+        if number is None:
+            pairs.append(PatchPair(patch.name, patch.lab, None, None))
+            continue
+        known = profile.patch_labs[number]
+        pairs.append(PatchPair(patch.name, known, known + profile.patch_errors[number], float(delta[number])))
+    return tuple(pairs)
+
+
+def how_good_in_words(profile: CameraProfile) -> str:
+    """Say in plain words how well a profile reads colours that it was not made from."""
+    delta = profile.leave_one_out
+    mean, within = float(delta.mean()), int((delta <= profile.p95).sum())
+    verdict = next(words for limit, words in VERDICTS if mean <= limit)
+    return (
+        f"Each patch was read as if it had not been on the chart: on average ΔE00 {mean:.1f} off, {within} of the "
+        f"{len(delta)} within {profile.p95:.1f}, the worst {delta.max():.1f} off. {verdict}"
+    )
+
+
+def temperature_in_words(profile: CameraProfile) -> str:
+    """Return the light's estimated correlated colour temperature, "about 5200 K"; nothing when it is not known.
+
+    In a file whose white the camera has balanced it is not the light's own, and the words say so.
+    """
+    if profile.colour_temperature_k is None:
+        return ""
+    said = f"about {round(profile.colour_temperature_k, -2):.0f} K"
+    return said if profile.encoding in KEEPS_THE_LIGHT else f"{said} as the file shows it"
+
+
+def camera_in_words(profile: CameraProfile) -> str:
+    """Return make and model of a profile's camera, "" when the file did not say; many a model says its make again."""
+    if profile.camera is None:
+        return ""
+    make, model = profile.camera.make or "", profile.camera.model or ""
+    return model if model.casefold().startswith(make.casefold()) else f"{make} {model}".strip()

@@ -1,0 +1,232 @@
+"""The commands on the log: record, and trials with its parts; backup. Each thin over ``matcher.studio``."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import asdict
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+from matcher.cli import values, words
+from matcher.cli.photographs import opened_studio, studio_that_is_there
+from matcher.cli.taken import readings_after, taken
+from matcher.cli.words import Answer
+
+if TYPE_CHECKING:
+    from matcher.recipe.recipe import Recipe
+    from matcher.trials.trial import StageReading, Trial
+
+from dataclasses import replace
+from itertools import starmap, zip_longest
+from typing import TYPE_CHECKING, TypeVar
+
+from matcher.recipe.recipe import Coat, Recipe, Undercoat
+
+if TYPE_CHECKING:
+    from matcher.trials.facts import TypedFacts
+
+
+def record(options: argparse.Namespace) -> Answer:
+    """Log a plate."""
+    from matcher.dates import moment_made
+    from matcher.recipe.cautions import cautions_for
+    from matcher.trials.trial import Trial
+
+    recipe = values.recipe_given(options)
+    made_at = datetime.now(UTC) if options.made_at is None else moment_made(options.made_at)
+    stages = _stages(options, recipe)
+    with opened_studio(options) as studio:
+        target_id = None if options.target is None else studio.target(options.target).id
+        colour = taken(options)
+        trial = Trial(
+            recipe,
+            colour.reading,
+            made_at=made_at,
+            made_by=options.by,
+            piece=options.piece,
+            ambient_temp_c=options.air,
+            ambient_humidity_percent=options.humidity,
+            notes=options.notes,
+            stages=stages,
+            photos=tuple(studio.keep_photos(colour.files)),
+            target_id=target_id,
+        )
+        trial, name = studio.record(trial, who=options.by), studio.name
+    document = {
+        "trial": trial.as_dict(),
+        "studio": name,
+        "profile": colour.profile,
+        "warnings": colour.warnings,
+        "cautions": [caution.as_dict() for caution in cautions_for(recipe)],
+    }
+    said = [f"Logged as trial {trial.id} in {name}.", *words.trial_lines(trial), *colour.profile_lines]
+    return Answer(document, [*said, *words.warning_lines(colour.warnings)])
+
+
+def _stages(options: argparse.Namespace, recipe: Recipe) -> tuple[StageReading, ...]:
+    """Return the readings that were taken on the way."""
+    if not options.after:
+        return ()  # without them the suggester need not be loaded
+    most = recipe.coats[-1].passes if recipe.coats else 0
+    readings = readings_after(options)
+    if max(readings) > most:
+        raise values.TypingError(f"Check --after: there is a reading after {max(readings)} passes of {most}.")
+    from matcher.bench.passes import stage_after
+    from matcher.trials.trial import StageReading
+
+    return tuple(StageReading(stage_after(recipe, count), one) for count, one in readings.items())
+
+
+def list_trials(options: argparse.Namespace) -> Answer:
+    """List the logged trials."""
+    with studio_that_is_there(options) as studio:
+        trials = studio.trials(include_set_aside=options.all)
+        document = {"studio": studio.name, "trials": [trial.as_dict() for trial in trials]}
+    lines = [line for trial in trials for line in words.trial_lines(trial)]
+    return Answer(document, lines or [f"No trial is logged in {document['studio']} yet."])
+
+
+def export(options: argparse.Namespace) -> Answer:
+    """Write the log to a file."""
+    with studio_that_is_there(options) as studio:
+        return _written(studio.export(options.file))
+
+
+def backup(options: argparse.Namespace) -> Answer:
+    """Write a copy of the whole studio."""
+    with studio_that_is_there(options) as studio:
+        return _written(studio.backup(options.file))
+
+
+def take_in(options: argparse.Namespace) -> Answer:
+    """Take in an exported studio or a table of trials."""
+    with opened_studio(options) as studio:
+        brought = studio.import_file(options.file, skip_bad=options.skip_bad, who=options.by)
+    said = f"{brought.trials} trials are new, {brought.trials_here_before} were here before."
+    differing = [
+        f"Trial {number} differs from the file's copy and stays as it is here." for number in brought.differing
+    ]
+    return Answer(asdict(brought), [said, *differing, *brought.problems])
+
+
+def set_aside(options: argparse.Namespace) -> Answer:
+    """Let a trial no longer count."""
+    with studio_that_is_there(options) as studio:
+        return _changed(studio.set_aside(options.id, options.reason, who=options.by))
+
+
+def take_back(options: argparse.Namespace) -> Answer:
+    """Let a trial count again."""
+    with studio_that_is_there(options) as studio:
+        return _changed(studio.take_back(options.id, who=options.by))
+
+
+def add_reading(options: argparse.Namespace) -> Answer:
+    """Add a reading taken later to a logged plate."""
+    from matcher.trials.trial import StageReading
+
+    with studio_that_is_there(options) as studio:
+        studio.trial(options.id)  # said before a photograph is read for nothing
+        colour = taken(options)
+        for sha256 in studio.keep_photos(colour.files):
+            studio.add_photo(options.id, sha256, who=options.by)
+        trial = studio.add_stage(options.id, StageReading(options.stage, colour.reading), who=options.by)
+    document = {"trial": trial.as_dict(), "profile": colour.profile, "warnings": colour.warnings}
+    said = [*words.trial_lines(trial), *(words.reading_line(f"    {s.stage}", s.reading) for s in trial.stages)]
+    return Answer(document, [*said, *colour.profile_lines, *words.warning_lines(colour.warnings)])
+
+
+def _written(exported: Any) -> Answer:
+    said = f"Wrote {exported.path}: {exported.trials} trials, {exported.photos} photographs."
+    lost = [f"A photograph that the log names is not in the studio: {sha256}." for sha256 in exported.missing_photos]
+    return Answer({**asdict(exported), "path": str(exported.path)}, [said, *lost])
+
+
+def _changed(trial: Trial) -> Answer:
+    return Answer({"trial": trial.as_dict()}, words.trial_lines(trial))
+
+
+Layer = TypeVar("Layer", Undercoat, Coat)
+
+
+def correct(options: argparse.Namespace) -> Answer:
+    """Correct what was typed of a logged plate."""
+    from matcher.trials.facts import facts_of
+
+    with studio_that_is_there(options) as studio:
+        was = facts_of(studio.trial(options.id))
+        now = _corrected(options, was)
+        trial = studio.correct(options.id, now, instead_of=was, who=options.by)
+        changed = studio.what_a_correction_changes(was, facts_of(trial))
+    said = f"Trial {trial.id} is corrected." if changed else f"Trial {trial.id} says so already: nothing was changed."
+    return Answer(
+        {"trial": trial.as_dict(), "changed": list(changed)},
+        [said, *(f"    {line}" for line in changed), *words.trial_lines(trial)],
+    )
+
+
+def history(options: argparse.Namespace) -> Answer:
+    """Tell what was done to a logged plate, when and by whom, with what each correction changed."""
+    from matcher.trials.corrections import CORRECTED, corrections_among
+
+    with studio_that_is_there(options) as studio:
+        trial = studio.trial(options.id)
+        changes = studio.history("trial", trial.id)
+    document, lines = [], []
+    for change in changes:
+        corrections = corrections_among([change])
+        mended = [line for one in corrections for line in one.changed]
+        detail = "" if change.what == CORRECTED else change.detail
+        earlier = [{"recipe": one.recipe.as_dict(), "notes": one.notes} for one in corrections]
+        told = {"at": change.at.isoformat(), "who": change.who, "what": change.what, "detail": detail}
+        document.append({**told, "changed": mended, "before": next(iter(earlier), None)})
+        by, which = f", {change.who}" if change.who else "", f": {detail}" if detail else ""
+        lines += [f"{change.at:%Y-%m-%d %H:%M}{by}  {change.what}{which}", *(f"    {line}" for line in mended)]
+    return Answer({"trial": trial.as_dict(), "history": document}, lines)
+
+
+def _corrected(options: argparse.Namespace, was: TypedFacts) -> TypedFacts:
+    """Return what was typed of a plate with what the options give in its place."""
+    from matcher.dates import moment_made
+
+    texts = {"made_by": options.made_by, "piece": options.piece, "notes": options.notes}
+    made_at = {"made_at": None if options.made_at is None else moment_made(options.made_at)}
+    given = {name: value for name, value in {**texts, **made_at}.items() if value is not None}
+    figures = {
+        "target_id": options.target,
+        "ambient_temp_c": options.air,
+        "ambient_humidity_percent": options.humidity,
+    }
+    for name, value in figures.items():
+        if value is not None:
+            given[name] = None if value == values.NOT_NOTED else value
+    if not given and options.recipe is None and not values.is_stepwise(options):
+        raise values.TypingError('Say what is to be corrected, as in --notes "even"; see trials correct --help.')
+    return replace(was, recipe=_recipe_corrected(options, was.recipe), **given)
+
+
+def _recipe_corrected(options: argparse.Namespace, logged: Recipe) -> Recipe:
+    """Return a logged recipe with the parts that the options give; "none" takes a part out.
+
+    A layer keeps the bottle that is noted for it as long as its chemical stays.
+    """
+    if options.recipe is not None:
+        return values.recipe_given(options)
+    under, coats, sealed = logged.undercoat, logged.coats, logged.seal
+    if options.undercoat is not None:
+        under = None if values.is_none(options.undercoat) else _same_bottle(values.undercoat(options.undercoat), under)
+    if options.coat:
+        none = len(options.coat) == 1 and values.is_none(options.coat[0])
+        given = () if none else tuple(map(values.coat, options.coat))
+        coats = tuple(starmap(_same_bottle, zip_longest(given, coats[: len(given)])))
+    if options.seal is not None:
+        sealed = None if values.is_none(options.seal) else values.seal(options.seal)
+    alloy = logged.alloy if options.alloy is None else options.alloy
+    surface = logged.surface if options.surface is None else options.surface
+    return Recipe(alloy, under, coats, sealed, surface)
+
+
+def _same_bottle(typed: Layer, logged: Layer | None) -> Layer:
+    if logged is None or logged.chemical.casefold() != typed.chemical.casefold():
+        return typed
+    return replace(typed, stock=logged.stock)

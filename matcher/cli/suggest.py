@@ -1,0 +1,189 @@
+"""The commands that say what to make: suggest, next, first-plates, mottled. Each thin over ``matcher.suggest``."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Any
+
+from matcher.cli import values, words
+from matcher.cli.photographs import studio_that_is_there
+from matcher.cli.taken import Taken, wanted
+from matcher.cli.words import Answer, write
+from matcher.recipe.recipe import MAX_PASSES, Recipe, describe
+
+if TYPE_CHECKING:
+    from matcher.plan.limits import Limits
+    from matcher.recipe.cautions import Caution
+    from matcher.studio import Studio
+    from matcher.suggest.suggestion import Suggestion
+
+USUAL_PASSES = (1, 2, 4, 6, 9, 12)
+
+
+def suggest(options: argparse.Namespace) -> Answer:
+    """Rank the studio's recipes against a colour."""
+    with studio_that_is_there(options) as studio:
+        colour, limits = wanted(options, studio), limits_of(options, studio)
+        suggester = studio.suggester(tolerance=colour.tolerance, limits=limits)
+        ranked = suggester.suggest(colour.reading, count=options.count)
+    return _answer(colour, limits, {"suggestions": _ranked(ranked, colour)}, ranked)
+
+
+def next_plates(options: argparse.Namespace) -> Answer:
+    """Name the plate most worth making, or several to make in one session, and whether the target is in reach."""
+    with studio_that_is_there(options) as studio:
+        colour, limits = wanted(options, studio), limits_of(options, studio)
+        suggester = studio.suggester(tolerance=colour.tolerance, limits=limits)
+        if options.plates == 1:
+            chosen = [suggester.next_trial(colour.reading)]
+        else:
+            chosen = suggester.batch(colour.reading, options.plates)
+        reach = suggester.reach(colour.reading)
+    found = {"reach": reach.as_dict(), "plates": _ranked(chosen, colour)}
+    return _answer(colour, limits, found, chosen, [reach.sentence])
+
+
+def first_plates(options: argparse.Namespace) -> Answer:
+    """Choose the first plates of a studio that has none."""
+    from matcher.plan.first_plates import starting_set
+    from matcher.recipe.cautions import cautions_for_all
+    from matcher.trials.spreadsheet import planned_table
+
+    low, high = values.temperatures(options.temperature)
+    recipes = starting_set(
+        options.plates,
+        alloy=options.alloy,
+        chemicals=options.chemical,
+        undercoats=options.undercoat,
+        strengths=values.strengths(options.strengths),
+        passes=_passes_up_to(options.max_passes),
+        surface_temps_c=sorted({low, (low + high) / 2, high}),
+    )
+    if options.table is not None:
+        write(options.table, planned_table(recipes, [""] * len(recipes)))
+    cautions = cautions_for_all(recipes)
+    document = {
+        "plates": [_recipe_as_dict(number, recipe) for number, recipe in enumerate(recipes, 1)],
+        "table": options.table,
+        "cautions": [caution.as_dict() for caution in cautions],
+    }
+    lines = [f"{number}.  {describe(recipe)}" for number, recipe in enumerate(recipes, 1)]
+    said = [] if options.table is None else [f"Wrote {options.table}: fill in the colours, then take it in."]
+    return Answer(document, [*lines, *said, "", *caution_lines(cautions)])
+
+
+def mottled(options: argparse.Namespace) -> Answer:
+    """Match a finish of lights and darks: logged plates by palette, recipes for both at once."""
+    with studio_that_is_there(options) as studio:
+        colour, limits = wanted(options, studio), limits_of(options, studio)
+        suggester = studio.suggester(tolerance=colour.tolerance, limits=limits)
+        recipes = suggester.mottled(colour.reading, options.lights_share)
+        plates = suggester.palettes(colour.reading, options.count)
+    found = {
+        "plates": [
+            {**item, "palette_distance": match.distance}
+            for item, match in zip(_ranked([match.suggestion for match in plates], colour), plates, strict=True)
+        ],
+        "recipes": [
+            {
+                **_recipe_as_dict(rank, item.recipe),
+                "darks_lab": item.darks.tolist(),
+                "lights_lab": item.lights.tolist(),
+                "lights_share": item.bare_share,
+                "palette_distance": item.distance,
+                "because": item.because,
+            }
+            for rank, item in enumerate(recipes, 1)
+        ],
+    }
+    said = [
+        line
+        for rank, item in enumerate(recipes, 1)
+        for line in (f"{rank}.  palette ΔE00 {item.distance:.1f}: {describe(item.recipe)}", f"    {item.because}")
+    ]
+    logged = [
+        f"{rank}.  palette ΔE00 {match.distance:.1f}, plate {match.suggestion.trial.id}: "
+        f"{describe(match.suggestion.recipe)}"
+        for rank, match in enumerate(plates, 1)
+        if match.suggestion.trial is not None
+    ]
+    lines = ["For darks and lights:", *said, "", "Logged plates, the nearest in their lights and darks first:", *logged]
+    return _answer(colour, limits, found, [match.suggestion for match in plates], lines, told=False)
+
+
+# What these commands share
+
+
+def limits_of(options: argparse.Namespace, studio: Studio) -> Limits:
+    """Return today's limits; a name that no logged plate has is refused, since a slip would let it through."""
+    from matcher.plan.inventory import means_of
+    from matcher.plan.limits import Limits
+
+    alloy, without, stock = options.alloy, options.without, options.stock
+    if alloy is not None or without or stock:
+        means = means_of(trial.recipe for trial in studio.trials())
+        alloy = None if alloy is None else values.known_name(alloy, means.alloys, "alloy")
+        without, stock = (
+            [values.known_name(name, means.all_chemicals, "chemical") for name in names] for names in (without, stock)
+        )
+    if options.max_passes is not None and not 1 <= options.max_passes <= MAX_PASSES:
+        raise values.TypingError(f"Give --max-passes from 1 to {MAX_PASSES}: {options.max_passes} is not that.")
+    return Limits(
+        alloy=alloy,
+        max_passes=options.max_passes,
+        surface_temp_c=None if options.temperature is None else values.temperatures(options.temperature),
+        excluded=frozenset(without),
+        stock=frozenset(stock) if stock else None,
+        strengths=None if options.strengths is None else values.strengths(options.strengths),
+    )
+
+
+def caution_lines(cautions: Iterable[Caution]) -> list[str]:
+    return [f"Caution: {caution.message}" for caution in cautions]
+
+
+def _answer(
+    colour: Taken,
+    limits: Limits,
+    found: dict[str, Any],
+    shown: Sequence[Suggestion],
+    said: Sequence[str] = (),
+    told: bool = True,
+) -> Answer:
+    """Return an answer with its cautions; told: whether the suggestions shown still have to be said in lines."""
+    from matcher.recipe.cautions import cautions_for_all
+
+    cautions = cautions_for_all(
+        [*(item.recipe for item in shown), *(Recipe.from_dict(item["recipe"]) for item in found.get("recipes", ()))]
+    )
+    document = {
+        **colour.document,
+        "limits": limits.in_words(),
+        **found,
+        "cautions": [caution.as_dict() for caution in cautions],
+        "warnings": colour.warnings,
+    }
+    ranked = [
+        line
+        for rank, item in enumerate(shown if told else (), 1)
+        for line in words.suggestion_lines(rank, item, colour.tolerance)
+    ]
+    return Answer(document, [*colour.lines, *said, *ranked, "", *caution_lines(cautions)])
+
+
+def _ranked(found: Sequence[Suggestion], colour: Taken) -> list[dict[str, Any]]:
+    return [
+        {"rank": rank, **item.as_dict(), "chance_within_tolerance": item.chance_within(colour.tolerance)}
+        for rank, item in enumerate(found, 1)
+    ]
+
+
+def _recipe_as_dict(rank: int, recipe: Recipe) -> dict[str, Any]:
+    return {"rank": rank, "recipe": recipe.as_dict(), "recipe_in_words": describe(recipe)}
+
+
+def _passes_up_to(most: int) -> list[int]:
+    if not 1 <= most <= MAX_PASSES:
+        raise values.TypingError(f"Give --max-passes from 1 to {MAX_PASSES}: {most} is not that.")
+    return sorted({*(passes for passes in USUAL_PASSES if passes < most), most})

@@ -1,0 +1,232 @@
+"""What is typed on a command line becomes values: colours, outlines, steps of a recipe.
+
+Each function raises MatcherError with the form that was wanted; the recipe's own values are judged by `Recipe`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from matcher.errors import MatcherError
+from matcher.recipe.recipe import SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
+
+if TYPE_CHECKING:
+    from matcher.instrument.measured import Sample
+
+MOST_NAMED = 8
+TOLERANCE = 2.0
+"""ΔE00 that counts as a match where nothing else is said."""
+HIGHEST_TEMP_C = SURFACE_TEMP_RANGE_C[1]
+NOT_NOTED = "none"
+"""What takes out a part of a logged plate: it was not there, or is not known."""
+Colour = tuple[float, float, float]
+Outline = tuple[tuple[float, float], ...]
+
+
+class TypingError(MatcherError):
+    """Something on the command line is not of the form that is wanted."""
+
+
+def colour(text: str) -> Colour:
+    """Read "L,a,b"."""
+    first, second, third = _numbers(text, 3, "CIELAB as L,a,b (38.2,14,22.5)")
+    if not 0 <= first <= 100:
+        raise TypingError(f"Give L* from 0 (black) to 100 (white): {first:g} is not that.")
+    return first, second, third
+
+
+def colours(text: str) -> Colour | tuple[Colour, ...]:
+    """Read "L,a,b" of a card with one patch, or "L,a,b L,a,b ..." of one with several."""
+    several = tuple(colour(part) for part in text.split())
+    return several[0] if len(several) == 1 else several or colour(text)
+
+
+def outline(text: str) -> Outline:
+    """Read "x,y x,y x,y ...", at least three points, in pixels."""
+    form = "the outline as at least three points in pixels (120,80 400,80 400,300)"
+    points = []
+    for part in text.split():
+        x, y = _numbers(part, 2, form)
+        points.append((x, y))
+    if len(points) < 3:
+        raise TypingError(f"Give {form}: {text!r} is not that.")
+    return tuple(points)
+
+
+def corners(text: str) -> Outline:
+    """Read the four corners of a card."""
+    form = "the card's four corners in pixels (120,80 400,80 400,300 120,300)"
+    if len(text.split()) != 4:
+        raise TypingError(f"Give {form}: {text!r} is not that.")
+    return outline(text)
+
+
+def undercoat(text: str) -> Undercoat:
+    """Read "chemical,strength[,burnish]"."""
+    parts = _parts(text, 2, 3, "chemical,strength,burnish (liver of sulphur,0.5,0.25)")
+    return Undercoat(*parts)  # type: ignore[arg-type]  # it reads numbers that are typed as text
+
+
+def coat(text: str) -> Coat:
+    """Read "chemical,strength,passes,temperature in °C[,application]"."""
+    form = "chemical,strength,passes,°C,application (ferric nitrate,0.5,6,105,fine mist)"
+    return Coat(*_parts(text, 4, 5, form))  # type: ignore[arg-type]
+
+
+def seal(text: str) -> Seal:
+    """Read "kind[,coats[,hot or cold]]"."""
+    form = "kind,coats,hot or cold (wax,3,hot)"
+    parts = _parts(text, 1, 3, form)
+    kind, coats, heat = parts + ["1", "cold"][len(parts) - 1 :]
+    if heat.lower() not in ("hot", "cold"):
+        raise TypingError(f"Give the seal as {form}: {heat!r} is neither hot nor cold.")
+    return Seal(kind, coats, heat.lower() == "hot")  # type: ignore[arg-type]
+
+
+def chosen(samples: Sequence[Sample], names: Sequence[str], file: str) -> tuple[Sample, ...]:
+    """Return the samples of these names, in the order of the names; case counts only where it must."""
+    found = []
+    for name in names:
+        same = [one for one in samples if one.name == name] or [
+            one for one in samples if one.name.casefold() == name.strip().casefold()
+        ]
+        if len(same) != 1:
+            listed = ", ".join(one.name for one in samples[:MOST_NAMED])
+            more = f" and {len(samples) - MOST_NAMED} more" if len(samples) > MOST_NAMED else ""
+            how_many = "none" if not same else f"{len(same)} colours"
+            raise TypingError(f"Choose from {listed}{more}: {Path(file).name} has {how_many} named {name!r}.")
+        found += same
+    return tuple(found)
+
+
+def recipe_file(path: str) -> Recipe:
+    """Read a recipe from a JSON file: a recipe as exported, or a trial or suggestion that has one."""
+    try:
+        data = json.loads(Path(path).read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "it is not JSON"
+        raise TypingError(f"The recipe in {path} cannot be read ({reason}): give a JSON file with a recipe.") from error
+    if isinstance(data, dict) and isinstance(data.get("recipe"), dict):
+        data = data["recipe"]
+    return Recipe.from_dict(data)
+
+
+def recipe_given(options: argparse.Namespace) -> Recipe:
+    """Return the recipe that the options give, as a file or step by step."""
+    if options.recipe is None:
+        return recipe(options.alloy, options.surface, options.undercoat, options.coat, options.seal)
+    if is_stepwise(options):
+        raise TypingError("Give the recipe either as a file or step by step, not both.")
+    return recipe_file(options.recipe)
+
+
+def is_none(text: str) -> bool:
+    """Tell whether a word takes out what is logged."""
+    return text.strip().casefold() == NOT_NOTED
+
+
+def whole_or_none(text: str) -> int | str:
+    """Read a whole number, or "none" as NOT_NOTED."""
+    if is_none(text):
+        return NOT_NOTED
+    if not text.strip().isdecimal():
+        raise argparse.ArgumentTypeError(f"give a whole number or none, not {text!r}")
+    return int(text)
+
+
+def number_or_none(text: str) -> float | str:
+    """Read a number, or "none" as NOT_NOTED."""
+    if is_none(text):
+        return NOT_NOTED
+    try:
+        return float(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"give a number or none, not {text!r}") from error
+
+
+def is_stepwise(options: argparse.Namespace) -> bool:
+    """Tell whether the options give a recipe step by step."""
+    return any((options.alloy, options.surface, options.undercoat, options.coat, options.seal))
+
+
+def recipe(
+    alloy: str | None, surface: str | None, base: str | None, coats: Sequence[str], sealed: str | None
+) -> Recipe:
+    """Put a recipe together from the options of the command line."""
+    if alloy is None:
+        raise TypingError("Give the alloy, or a whole recipe as a file.")
+    return Recipe(
+        alloy=alloy,
+        undercoat=None if base is None else undercoat(base),
+        coats=tuple(coat(text) for text in coats),
+        seal=None if sealed is None else seal(sealed),
+        surface=Recipe.surface if surface is None else surface,
+    )
+
+
+def strengths(text: str) -> tuple[float, ...]:
+    """Read "0.25,0.5,1": fractions of stock."""
+    form = "the strengths as fractions of stock above 0 up to 1 (0.25,0.5,1)"
+    return tuple(_listed_numbers(text, form, 0.0, 1.0))
+
+
+def temperatures(text: str) -> tuple[float, float]:
+    """Read "95,115": least and most °C."""
+    form = f"the temperatures as least and most °C from 0 to {HIGHEST_TEMP_C:g} (95,115)"
+    found = _listed_numbers(text, form, -1.0, HIGHEST_TEMP_C)
+    if len(found) != 2 or not 0 <= found[0] <= found[1]:
+        raise TypingError(f"Give {form}: {text!r} is not that.")
+    return found[0], found[1]
+
+
+def after_passes(texts: Sequence[str]) -> dict[int, Colour]:
+    """Read "n:L,a,b" of readings taken after n passes."""
+    form = "each reading as passes:L,a,b (3:52,12,26)"
+    found: dict[int, Colour] = {}
+    for text in texts:
+        count, colon, lab = text.partition(":")
+        if not colon or not count.strip().isdecimal():
+            raise TypingError(f"Give {form}: {text!r} is not that.")
+        if int(count) in found:
+            raise TypingError(f"Give one reading after {int(count)} passes, the one that is right: there are two.")
+        found[int(count)] = colour(lab)
+    return found
+
+
+def known_name(text: str, known: Sequence[str], what: str) -> str:
+    """Return the name as the log writes it; case and spaces count only where they must. Raises TypingError."""
+    plain = " ".join(text.split()).casefold()
+    for name in known:
+        if name.casefold() == plain:
+            return name
+    listed = ", ".join(known[:MOST_NAMED]) or "nothing yet"
+    raise TypingError(f"Check the {what} {text!r}: no logged plate has it. The log has {listed}.")
+
+
+def _listed_numbers(text: str, form: str, above: float, most: float) -> list[float]:
+    found = _numbers(text, len(text.split(",")), form)
+    if not all(above < number <= most for number in found):
+        raise TypingError(f"Give {form}: {text!r} is not that.")
+    return found
+
+
+def _numbers(text: str, count: int, form: str) -> list[float]:
+    try:
+        numbers = [float(part) for part in text.split(",")]
+    except ValueError:
+        numbers = []
+    if len(numbers) != count or not all(map(math.isfinite, numbers)):
+        raise TypingError(f"Give {form}: {text!r} is not that.")
+    return numbers
+
+
+def _parts(text: str, least: int, most: int, form: str) -> list[str]:
+    parts = [part.strip() for part in text.split(",")]
+    if not least <= len(parts) <= most or not all(parts):
+        raise TypingError(f"Give this step as {form}: {text!r} is not that.")
+    return parts

@@ -1,0 +1,147 @@
+"""What the command line tells a person: one line to a colour, a few to a suggestion or a trial."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from matcher.recipe.recipe import describe
+
+if TYPE_CHECKING:
+    from matcher.calibration.profile import CameraProfile
+    from matcher.card.card import Card
+    from matcher.card.reading import CardReading
+    from matcher.cli.photographs import ProfileUsed
+    from matcher.reading.reading import Reading
+    from matcher.reading.texture import Texture
+    from matcher.suggest.suggestion import Suggestion
+    from matcher.trials.trial import Trial
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from matcher.cli.values import TypingError
+
+AXES = ("L*", "a*", "b*")
+LEAST_PART = 0.05  # ΔE00: a smaller part would be shown as ±0.0
+
+
+def reading_line(what: str, reading: Reading) -> str:
+    """Say a colour with its 95 % interval, each coordinate on its own."""
+    named = zip(AXES, reading.lab, reading.covariance.diagonal(), strict=True)
+    parts = ", ".join(f"{name} {value:.1f} ± {1.96 * float(variance) ** 0.5:.1f}" for name, value, variance in named)
+    glare = f", {reading.left_out_share:.0%} left out as glare" if reading.left_out_share >= 0.005 else ""
+    return f"{what}: {parts} (95 %){glare}"
+
+
+def trust_lines(reading: Reading) -> list[str]:
+    """Say how far a reading can be trusted, what its uncertainty is made of, and what would help."""
+    from matcher.reading.advice import budget_table, trust_sentence, what_would_help
+
+    lines = [f"    {trust_sentence(reading)}"]
+    for part in budget_table(reading):
+        if part.delta_e00 >= LEAST_PART:
+            lines.append(f"    ±{part.delta_e00:4.1f}  {part.name}" + (f": {part.remedy}" if part.remedy else ""))
+    return [*lines, *(f"    What would help: {item.words}." for item in what_would_help(reading))]
+
+
+def texture_lines(texture: Texture) -> list[str]:
+    """Say what colours a finish is made of, and the size of its mottle."""
+    colours = [
+        f"{colour.share:.0%} {' '.join(f'{name} {value:.1f}' for name, value in zip(AXES, colour.lab, strict=True))}"
+        for colour in texture.palette
+    ]
+    lines = [f"    Made of {'; '.join(colours)}"]
+    strongest = texture.mottle.strongest
+    if strongest is not None:
+        spread = f"L* ±{strongest.lightness:.1f}, a* and b* ±{strongest.colour:.1f}"
+        lines.append(f"    Mottle strongest at {strongest.size_px:.0f} pixels ({strongest.share:.0%} of it): {spread}")
+    return lines
+
+
+def difference_line(item: Mapping[str, Any]) -> str:
+    """Say how two finishes in one photograph differ."""
+    (low, high), (first, second) = item["delta_e00_interval"], item["between"]
+    said = f"ΔE00 {item['delta_e00']:.1f} ({low:.1f} to {high:.1f}, what both have in common cancelled)"
+    return f"Finish {first} to {second}: {said}; {item['words']}"
+
+
+def profile_lines(profile: CameraProfile) -> list[str]:
+    """Say one camera profile: name, light, day, kind, error."""
+    from matcher.calibration.profile_report import camera_in_words, temperature_in_words
+
+    error = profile.as_dict()["leave_one_out_delta_e00"]
+    day, camera, kelvin = f"{profile.made_at:%Y-%m-%d}", camera_in_words(profile), temperature_in_words(profile)
+    about = [profile.light, day, camera, profile.encoding, kelvin]
+    retired = "" if profile.retired is None else f" (retired: {profile.retired})"
+    return [
+        f"{profile.name}{retired}: {', '.join(filter(None, about))}",
+        f"    {profile.kind}; patches left out are read to ΔE00 {error['mean']:.1f} on average, "
+        f"95 % to {error['p95']:.1f}",
+    ]
+
+
+def profile_used_lines(used: ProfileUsed) -> list[str]:
+    """Say which camera profile a photograph was read with, or why none; nothing where the studio keeps none."""
+    if used.profile is not None:
+        fits = "it fits the light; its camera is not sure" if used.why else "it fits camera and light"
+        how = {"auto": fits, "named": "as named", "chart": "made on the spot"}[used.chosen]
+        return [f"Camera profile: {used.profile.name} ({how})"]
+    return [f"Camera profile: none. {caveat.message}" for caveat in used.why]
+
+
+def photo_line(photo: Mapping[str, Any], card: CardReading | None) -> str:
+    found = "no card" if card is None else f"{card.card.title}, found by {card.found_by}"
+    return f"{photo['name']}: {photo['width']} × {photo['height']} pixels, {photo['encoding']}; {found}"
+
+
+def suggestion_lines(rank: int, item: Suggestion, tolerance: float) -> list[str]:
+    """Say one ranked answer; the first line is empty."""
+    low, high = item.delta_e00_interval
+    plate = "" if item.trial is None else f", plate {item.trial.id}"
+    tied = f" Not to be told apart from {', '.join(map(str, item.tied_with))}." if item.tied_with else ""
+    chance = f"{item.chance_within(tolerance):.0%} chance within {tolerance:g}"
+    return [
+        "",
+        f"{rank}.  ΔE00 {item.delta_e00:.1f} ({low:.1f} to {high:.1f}), {chance}, {item.basis}{plate}",
+        f"    {describe(item.recipe)}",
+        f"    {item.because}{tied}",
+    ]
+
+
+def trial_lines(trial: Trial) -> list[str]:
+    """Say one trial: number, day, colour; recipe."""
+    head = f"{trial.id}  {trial.made_at:%Y-%m-%d}{aside(trial.set_aside)}"
+    return [reading_line(head, trial.reading), f"    {describe(trial.recipe)}"]
+
+
+def aside(reason: str | None) -> str:
+    return "" if reason is None else f" (set aside: {reason})"
+
+
+def warning_lines(warned: Sequence[Mapping[str, str]]) -> list[str]:
+    return [f"Warning: {item['message']}" for item in warned]
+
+
+def card_as_dict(card: Card) -> dict[str, Any]:
+    """Return a card's definition as plain JSON types."""
+    patches = [
+        {"name": patch.name, "lab": patch.lab.tolist(), "tolerance": patch.tolerance.tolist()} for patch in card.patches
+    ]
+    return {"name": card.name, "title": card.title, "layout": card.layout, "source": card.source, "patches": patches}
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a command has to say: plain JSON types, and lines for a person."""
+
+    document: dict[str, Any]
+    lines: Sequence[str]
+
+
+def write(path: str, data: bytes) -> None:
+    """Write a file that a command was asked for. Raises TypingError."""
+    try:
+        Path(path).write_bytes(data)
+    except OSError as error:
+        raise TypingError(f"{path} cannot be written ({error.strerror}): choose another place.") from error

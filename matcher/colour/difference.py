@@ -1,0 +1,90 @@
+"""CIEDE2000 between two finishes, its 95 % interval from both readings, and the words for it."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matcher.colour.library import colour_library
+from matcher.colour.uncertainty import INDISTINGUISHABLE_CHI2, square_root, squared_distance
+
+if TYPE_CHECKING:
+    pass
+
+
+Floats = NDArray[np.float64]
+
+DRAWS_LOG2 = 11
+CHROMA_SLOPE = 0.045  # of S_C in ISO/CIE 11664-6
+
+
+def delta_e_2000(lab_1: ArrayLike, lab_2: ArrayLike) -> Floats:
+    """Return CIEDE2000 (...,) of two CIELAB arrays (..., 3) that broadcast (ISO/CIE 11664-6)."""
+    difference = colour_library().difference
+    return np.asarray(difference.delta_E_CIE2000(np.asarray(lab_1, float), np.asarray(lab_2, float)), dtype=float)
+
+
+def delta_e_draws(lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike) -> Floats:
+    """Return ΔE00 (..., n) over n draws of the true difference.
+
+    ``covariance`` (..., 3, 3) is that of lab_1 − lab_2; propagation by draws rather than by derivatives because
+    ΔE00 is far from linear near zero (JCGM 101). The draws are a fixed Sobol sequence: same input, same answer.
+    """
+    first, second = np.broadcast_arrays(np.asarray(lab_1, float), np.asarray(lab_2, float))
+    root = square_root(np.asarray(covariance, float))
+    noise = np.einsum("...ij,nj->...ni", root, normal_draws())
+    return delta_e_2000(first[..., None, :], second[..., None, :] + noise)
+
+
+def reach_delta_e00(lab: ArrayLike, covariance: ArrayLike) -> Floats:
+    """Return the ΔE00 (...,) within which the truth lies in 95 % of cases; covariance (..., 3, 3) about lab (3,)."""
+    here = np.broadcast_to(np.asarray(lab, dtype=float), (*np.shape(covariance)[:-2], 3))
+    return np.asarray(np.quantile(delta_e_draws(here, here, covariance), 0.95, axis=-1))
+
+
+def interval_of(lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike) -> Floats:
+    """Return the 95 % interval (..., 2) of ΔE00; it reaches down to 0 when the two can't be told apart."""
+    low, high = np.quantile(delta_e_draws(lab_1, lab_2, covariance), [0.025, 0.975], axis=-1)
+    return np.stack([np.where(alike(lab_1, lab_2, covariance), 0.0, low), high], axis=-1)
+
+
+def alike(lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike) -> NDArray[np.bool_]:
+    """Tell whether zero lies within the 95 % ellipsoid of lab_1 − lab_2, (...,)."""
+    difference = np.asarray(lab_1, float) - np.asarray(lab_2, float)
+    return np.asarray(squared_distance(difference, covariance) <= INDISTINGUISHABLE_CHI2)
+
+
+@lru_cache(maxsize=1)
+def normal_draws() -> Floats:
+    from scipy.special import ndtri
+    from scipy.stats import qmc
+
+    points = qmc.Sobol(3, scramble=True, rng=np.random.default_rng(20001)).random_base2(DRAWS_LOG2)
+    return np.asarray(ndtri(points))
+
+
+def lightness_weight(lightness: ArrayLike) -> Floats:
+    """Return S_L of ISO/CIE 11664-6 at a (mean) lightness."""
+    from_middle = np.square(np.asarray(lightness, float) - 50)
+    return np.asarray(1 + 0.015 * from_middle / np.sqrt(20 + from_middle))
+
+
+def near_uniform(lab: ArrayLike) -> Floats:
+    """Place CIELAB (..., 3) where Euclidean distance nearly is ΔE00 for close, brownish colours.
+
+    Lightness is stretched by the integral of 1 / S_L; chroma by that of 1 / S_C, keeping the hue angle.
+    """
+    values = np.asarray(lab, dtype=float)
+    knots = np.linspace(-10, 160, 3401)
+    stretched = np.concatenate([[0.0], np.cumsum(1 / lightness_weight((knots[1:] + knots[:-1]) / 2))])
+    lightness = np.interp(values[..., 0], knots, stretched * (knots[1] - knots[0]))
+    shrink = _chroma_shrink(np.hypot(values[..., 1], values[..., 2]))
+    return np.stack([lightness, values[..., 1] * shrink, values[..., 2] * shrink], axis=-1)
+
+
+def _chroma_shrink(chroma: Floats) -> Floats:
+    scaled = CHROMA_SLOPE * np.maximum(chroma, 1e-9)
+    return np.asarray(np.log1p(scaled) / scaled)

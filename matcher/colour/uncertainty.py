@@ -1,0 +1,128 @@
+"""The parts of a reading's uncertainty, and what two readings share of them (JCGM 100, GUM).
+
+Each part is an effect: how far CIELAB moves per standard deviation of each of its causes. Two readings that have a
+cause in common (one photograph, one card, one profile) move together, and their difference moves less.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matcher.errors import ReadingError
+
+if TYPE_CHECKING:
+    pass
+
+
+Floats = NDArray[np.float64]
+
+MOST_CAUSES = 64
+LEAST_VARIANCE = 1e-12
+
+
+@dataclass(frozen=True, eq=False)
+class BudgetTerm:
+    """One part of the uncertainty.
+
+    effect: (3, p), the shift of L*, a*, b* per standard deviation of each of p independent causes. shared: names
+    the causes, when another reading can have the same ones; None when they are this reading's alone. remedy: what
+    would shrink it. Raises ReadingError when the effect is not (3, p) finite numbers.
+    """
+
+    name: str
+    effect: Floats
+    remedy: str = ""
+    shared: str | None = None
+
+    def __post_init__(self) -> None:
+        try:
+            effect = np.array(self.effect, dtype=float)
+        except (TypeError, ValueError):
+            effect = np.full(0, np.nan)
+        if effect.ndim != 2 or effect.shape[0] != 3 or effect.shape[1] > MOST_CAUSES or not np.isfinite(effect).all():
+            raise ReadingError(f"Check the uncertainty {self.name!r}: it is not 3 rows of finite numbers.")
+        object.__setattr__(self, "effect", effect)
+
+    @property
+    def covariance(self) -> Floats:
+        """The (3, 3) CIELAB covariance of this part."""
+        return np.asarray(self.effect @ self.effect.T)
+
+    def as_dict(self) -> dict[str, Any]:
+        return {
+            "name": self.name,
+            "covariance": self.covariance.tolist(),
+            "effect": self.effect.tolist(),
+            "remedy": self.remedy,
+            "shared": self.shared,
+        }
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> BudgetTerm:
+        effect = data["effect"] if "effect" in data else square_root(data["covariance"])
+        return cls(str(data["name"]), np.asarray(effect, float), str(data.get("remedy", "")), data.get("shared"))
+
+
+def square_root(covariance: ArrayLike) -> Floats:
+    """Return (..., 3, 3) whose product with its own transpose is the covariance (..., 3, 3)."""
+    values, vectors = np.linalg.eigh(np.asarray(covariance, dtype=float))
+    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0))[..., None, :])
+
+
+def squared_distance(step: ArrayLike, covariance: ArrayLike) -> Floats:
+    """Return the squared distance (...,) of steps (..., k) in standard deviations of their covariance (..., k, k).
+
+    A direction in which nothing is uncertain counts as known to within rounding, so that no covariance is singular.
+    """
+    values, vectors = np.linalg.eigh(np.asarray(covariance, dtype=float))
+    least = LEAST_VARIANCE * (1 + np.maximum(values[..., -1:], 0.0))
+    along = np.einsum("...ij,...i->...j", vectors, np.asarray(step, dtype=float))
+    return np.asarray(np.sum(np.square(along) / np.maximum(values, least), axis=-1))
+
+
+def sum_of(terms: Sequence[BudgetTerm]) -> Floats:
+    """Return the covariance (3, 3) of all parts together; the parts of one reading are independent."""
+    return np.sum([term.covariance for term in terms], axis=0) if terms else np.zeros((3, 3))
+
+
+def shared_covariance(first: Sequence[BudgetTerm], second: Sequence[BudgetTerm]) -> Floats:
+    """Return the covariance (3, 3) between the errors of two readings: rows of the first, columns of the second.
+
+    A cause named twice in one reading is shared once, by its first part: the parts of one reading are independent.
+    """
+    causes = {term.shared: term.effect for term in reversed(second) if term.shared is not None}
+    common = np.zeros((3, 3))
+    for term in first:
+        other = causes.pop(term.shared, None) if term.shared is not None else None
+        if other is not None and other.shape == term.effect.shape:
+            common += term.effect @ other.T
+    return common
+
+
+INDISTINGUISHABLE_CHI2 = 7.815  # 95 % point of chi-square with 3 degrees of freedom
+
+
+NORMAL_95 = 1.959964  # two-sided 95 % point of the normal distribution
+
+
+CHI_95_PLANE = 2.447747  # root of the 95 % point of chi-square with 2 degrees of freedom, 5.991465
+
+
+def plus_minus_95(covariance: ArrayLike) -> Floats:
+    """Return the half widths (3,) of the 95 % intervals of L*, a*, b*, each by itself, from a covariance (3, 3)."""
+    return NORMAL_95 * np.sqrt(np.diag(np.asarray(covariance, dtype=float)))
+
+
+def ellipse_95(lab: ArrayLike, covariance: ArrayLike, points: int = 96) -> Floats:
+    """Return the outline (points, 2) in a*, b* that holds the true a*, b* with 95 %; its last point is its first."""
+    spread = np.asarray(covariance, dtype=float)[1:, 1:]
+    values, vectors = np.linalg.eigh(spread)
+    around = np.linspace(0.0, 2 * np.pi, points)
+    circle = np.stack([np.cos(around), np.sin(around)])
+    reach = vectors @ (np.sqrt(np.maximum(values, 0.0))[:, None] * circle)
+    return np.asarray(np.asarray(lab, dtype=float)[1:] + CHI_95_PLANE * reach.T)

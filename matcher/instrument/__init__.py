@@ -1,0 +1,4 @@
+"""Readings from elsewhere than a photograph: instruments' files, spectra, Munsell notation.
+
+May import ``reading`` and ``colour``.
+"""

@@ -1,0 +1,66 @@
+"""A file from elsewhere becomes its Samples: opened within bounds, its format told from its first words."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from matcher.errors import InstrumentFileError
+from matcher.instrument import cgats, cxf, table
+from matcher.instrument.measured import Sample
+
+MAX_BYTES = 16_000_000
+MAX_SAMPLES = 5_000
+
+
+def read_targets(source: str | Path | bytes, name: str = "") -> tuple[Sample, ...]:
+    """Return the named colours of an instrument's file, in its order.
+
+    source: a path or the file's bytes; name: for messages. CGATS.17 (ISO 28178) text, CxF3 (ISO 17972-1) and CSV
+    are told apart by what is in the file. Each Sample's Reading is under D50 for 2 degrees. Raises
+    InstrumentFileError, one sentence that says what to do.
+    """
+    name = (name or ("" if isinstance(source, bytes) else Path(source).name) or "The file")[-80:]
+    try:
+        data = source if isinstance(source, bytes) else _read(Path(source))
+        if len(data) > MAX_BYTES:
+            raise InstrumentFileError(f"Export fewer samples: a file up to {MAX_BYTES / 1e6:.0f} MB can be read.")
+        text = decoded(data)
+        if text.lstrip().startswith("<"):
+            samples = cxf.samples_of(data, MAX_SAMPLES)
+        elif cgats.is_cgats(text):
+            samples = cgats.samples_of(text, MAX_SAMPLES)
+        else:
+            samples = table.samples_of(text, MAX_SAMPLES)
+    except InstrumentFileError as error:
+        raise InstrumentFileError(f"{name} cannot be used. {error}") from error
+    return samples
+
+
+def decoded(data: bytes) -> str:
+    """Return a file's text: UTF-8, UTF-16 by its mark, else Windows' Western alphabet. Raises InstrumentFileError."""
+    encodings = ("utf-16",) if data[:2] in (b"\xff\xfe", b"\xfe\xff") else ("utf-8-sig", "cp1252", "latin-1")
+    for encoding in encodings:
+        try:
+            text = data.decode(encoding)
+            break
+        except UnicodeDecodeError:
+            continue
+    else:
+        text = "\0"
+    if not text.strip():
+        raise InstrumentFileError("Export it again: it is empty.")
+    if "\0" in text:
+        raise InstrumentFileError("Give a CGATS text, CxF3 or CSV file: this is none of them, nor text at all.")
+    return text
+
+
+def _read(path: Path) -> bytes:
+    try:
+        if not path.is_file():
+            what = "It is a folder" if path.is_dir() else "It is not there"
+            raise InstrumentFileError(f"{what}: check the path and the name.")
+        with path.open("rb") as file:
+            return file.read(MAX_BYTES + 1)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InstrumentFileError(f"Copy it to this machine's disk: it cannot be opened ({reason}).") from error

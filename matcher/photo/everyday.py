@@ -1,0 +1,134 @@
+"""JPEG, PNG, WebP and HEIC: what phones, cameras and clients send."""
+
+from __future__ import annotations
+
+import io
+import struct
+import zlib
+
+import numpy as np
+
+from matcher.photo.encoding import Encoding, coded_encoding, named_encoding, power_curve, primaries_to_srgb
+from matcher.photo.stored import (
+    BLACK_AND_WHITE,
+    DAMAGED,
+    HDR,
+    MOVING,
+    Decoded,
+    RefusedError,
+    by_opencv,
+    check_size,
+    from_pillow,
+    orientation_of,
+    read_exif,
+    three_channels,
+)
+
+
+def decode_jpeg(data: bytes) -> Decoded:
+    """Read a JPEG; of a phone's JPEG with further pictures behind the first (MPO), the first."""
+    from PIL import JpegImagePlugin
+
+    # The plug-in itself, not Image.open: so no process-wide list of formats or limit of size comes between.
+    image = JpegImagePlugin.JpegImageFile(io.BytesIO(data))
+    check_size(*image.size)
+    return from_pillow(image)
+
+
+def decode_webp(data: bytes) -> Decoded:
+    """Read a WebP that holds one picture."""
+    from PIL import WebPImagePlugin
+
+    image = WebPImagePlugin.WebPImageFile(io.BytesIO(data))
+    check_size(*image.size)
+    if image.n_frames > 1:
+        raise RefusedError(MOVING)
+    return from_pillow(image)
+
+
+def decode_png(data: bytes) -> Decoded:
+    """Read a PNG of 8 or 16 bits that holds one picture."""
+    from PIL import PngImagePlugin
+
+    width, height, depth, colour_type = struct.unpack_from(">IIBB", data, 16)
+    check_size(width, height)
+    chunks = _png_chunks(data)
+    if b"acTL" in chunks:
+        raise RefusedError(MOVING)
+    if depth == 1 and colour_type == 0:
+        raise RefusedError(BLACK_AND_WHITE)
+    encoding = _png_encoding(chunks)
+    image = PngImagePlugin.PngImageFile(io.BytesIO(data))
+    if depth < 16:
+        return from_pillow(image, encoding)
+    pixels, grey, caveats = by_opencv(data)
+    exif = read_exif(b"Exif\0\0" + chunks[b"eXIf"]) if b"eXIf" in chunks else None
+    profile = image.info.get("icc_profile")
+    return Decoded(pixels, orientation_of(exif), profile, encoding, exif, grey, caveats=caveats)
+
+
+def decode_heic(data: bytes) -> Decoded:
+    """Read a HEIC's primary picture, upright: the container's own rotation is applied by the decoder.
+
+    EXIF repeats that rotation and does not count (ISO/IEC 23008-12).
+    """
+    import pillow_heif
+
+    image = pillow_heif.open_heif(data, convert_hdr_to_8bit=False)
+    check_size(*image.size)
+    nclx, profile = image.info.get("nclx_profile"), image.info.get("icc_profile")
+    encoding = None
+    if nclx and not profile:
+        encoding = _coded(nclx["color_primaries"], nclx["transfer_characteristics"])
+    pixels = np.asarray(image)
+    if pixels.dtype == np.uint16:  # the decoder shifts 10 or 12 bits up; stretch them to the whole scale
+        top = 65536 - (65536 >> image.info["bit_depth"])
+        pixels = np.minimum(pixels * np.float32(65535 / top) + np.float32(0.5), 65535).astype(np.uint16)
+    pixels, grey, caveats = three_channels(pixels)
+    return Decoded(pixels, 1, profile, encoding, read_exif(image.info.get("exif")), grey, caveats=caveats)
+
+
+def _coded(primaries: int, transfer: int) -> Encoding:
+    encoding = coded_encoding(primaries, transfer)
+    if encoding is None:
+        raise RefusedError(HDR)
+    return encoding
+
+
+def _png_chunks(data: bytes) -> dict[bytes, bytes]:
+    """Return the chunks other than the picture's own, by type. Refuses a file cut short or with a bad checksum."""
+    chunks: dict[bytes, bytes] = {}
+    view, at = memoryview(data), 8
+    while b"IEND" not in chunks:
+        length, kind = struct.unpack_from(">I4s", data, at)
+        body = view[at + 8 : at + 8 + length]
+        (checksum,) = struct.unpack_from(">I", data, at + 8 + length)
+        if kind[:1].isupper() and zlib.crc32(body, zlib.crc32(kind)) != checksum:
+            raise RefusedError(DAMAGED)
+        if kind != b"IDAT":
+            chunks[kind] = bytes(body)
+        at += 12 + length
+    return chunks
+
+
+def _png_encoding(chunks: dict[bytes, bytes]) -> Encoding | None:
+    """What a PNG says of its colours apart from a profile: cICP, else sRGB, else gAMA and cHRM.
+
+    W3C PNG, third edition, 4.3. None where it says nothing, or sRGB.
+    """
+    if b"cICP" in chunks:
+        return _coded(*chunks[b"cICP"][:2])
+    if b"sRGB" in chunks or b"gAMA" not in chunks:
+        return None
+    gamma = struct.unpack(">I", chunks[b"gAMA"])[0] / 100_000
+    numbers = np.frombuffer(chunks.get(b"cHRM", b""), ">u4") / 100_000
+    to_srgb = np.eye(3)
+    if numbers.size == 8:
+        white, red, green, blue = ((float(x), float(y)) for x, y in numbers.reshape(4, 2))
+        to_srgb = primaries_to_srgb((red, green, blue), white)
+    srgb = named_encoding("sRGB")
+    # 0.45455 is what the specification has sRGB files say to readers that know no better.
+    curves = srgb.curves if abs(gamma - 0.45455) < 0.005 else (power_curve(1 / gamma),) * 3
+    if curves is srgb.curves and np.abs(to_srgb - np.eye(3)).max() < 0.01:
+        return None
+    return Encoding(f"gamma {1 / gamma:.3g}, as the PNG says", curves, to_srgb)

@@ -1,0 +1,108 @@
+"""What the studio can do today: recipes outside these limits are not suggested."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from matcher.recipe.recipe import SURFACE_TEMP_RANGE_C, Recipe, strength_in_words
+
+LIFTED: tuple[tuple[str, Any, str], ...] = (
+    ("alloy", None, "Any alloy"),
+    ("excluded", frozenset(), "Using the chemicals left out"),
+    ("stock", None, "Using chemicals that are not in stock"),
+    ("strengths", None, "Mixing to other strengths"),
+    ("surface_temp_c", None, "Other surface temperatures"),
+    ("max_passes", None, "More passes"),
+)
+"""Each bound, the value at which it does not bind, and what lifting it means."""
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Bounds on the recipes suggested; a bound left None does not bind.
+
+    alloy: only recipes on this alloy. max_passes: for every coat. surface_temp_c: (least, most) °C for every coat.
+    excluded: chemicals that are not to be used today, by name. stock: the only chemicals there are. strengths: the
+    only strengths that coats are mixed to, fractions of stock.
+    """
+
+    alloy: str | None = None
+    max_passes: int | None = None
+    surface_temp_c: tuple[float, float] | None = None
+    excluded: frozenset[str] = frozenset()
+    stock: frozenset[str] | None = None
+    strengths: tuple[float, ...] | None = None
+
+    def allow(self, recipe: Recipe) -> bool:
+        """Tell whether a recipe keeps within the limits."""
+        chemicals = {coat.chemical for coat in recipe.coats}
+        if recipe.undercoat is not None:
+            chemicals.add(recipe.undercoat.chemical)
+        if self.alloy is not None and recipe.alloy != self.alloy:
+            return False
+        if not chemicals.isdisjoint(self.excluded) or (self.stock is not None and not chemicals <= self.stock):
+            return False
+        return all(
+            self._allows_passes(coat.passes) and self._allows_temp(coat.surface_temp_c) and self._allows(coat.strength)
+            for coat in recipe.coats
+        )
+
+    def in_words(self) -> str:
+        """Say what binds: "silicon bronze; at most 12 passes; without cupric nitrate"."""
+        said = [] if self.alloy is None else [self.alloy]
+        if self.max_passes is not None:
+            said.append("at most 1 pass" if self.max_passes == 1 else f"at most {self.max_passes} passes")
+        if self.surface_temp_c is not None:
+            said.append(_heat_in_words(*self.surface_temp_c))
+        if self.strengths is not None:
+            said.append(f"coats at {listed([strength_in_words(one) for one in self.strengths], 'or')}")
+        if self.stock is not None:
+            said.append(f"only {listed(sorted(self.stock))}" if self.stock else "no chemicals")
+        if self.excluded:
+            said.append(f"without {listed(sorted(self.excluded), 'or')}")
+        return "; ".join(said) or "everything in the log"
+
+    def _allows_passes(self, passes: int) -> bool:
+        return self.max_passes is None or passes <= self.max_passes
+
+    def _allows_temp(self, temp_c: float) -> bool:
+        return self.surface_temp_c is None or self.surface_temp_c[0] <= temp_c <= self.surface_temp_c[1]
+
+    def _allows(self, strength: float) -> bool:
+        return self.strengths is None or any(abs(strength - known) < 1e-6 for known in self.strengths)
+
+
+def _heat_in_words(low: float, high: float) -> str:
+    least, most = SURFACE_TEMP_RANGE_C
+    if low <= least:
+        return f"metal up to {high:g} °C"
+    return f"metal from {low:g} °C" if high >= most else f"metal at {low:g} to {high:g} °C"
+
+
+def way_out(limits: Limits, recipes: Sequence[Recipe]) -> str:
+    """Say that no recipe is left within the limits, and which one of them, lifted, lets most recipes in again."""
+    none = (
+        "The one logged plate does not keep" if len(recipes) == 1 else f"None of the {len(recipes)} logged plates keeps"
+    )
+    return f"{none} within today's limits ({limits.in_words()}). {which_to_lift(limits, recipes)}"
+
+
+def which_to_lift(limits: Limits, recipes: Sequence[Recipe]) -> str:
+    """Say which one of the limits, lifted, lets most recipes in again."""
+    freed = [(sum(map(freer.allow, recipes)), words) for freer, words in each_lifted(limits)]
+    most, words = max(freed, key=lambda item: item[0], default=(0, ""))
+    if most == 0:
+        return "Lifting one of them is not enough: lift several."
+    return f"{words} would let {most} in again."
+
+
+def each_lifted(limits: Limits) -> list[tuple[Limits, str]]:
+    """Return the limits with each bound that binds taken away in turn, and what taking it away means."""
+    return [(replace(limits, **{name: free}), words) for name, free, words in LIFTED if getattr(limits, name) != free]
+
+
+def listed(names: Sequence[str], last: str = "and") -> str:
+    """Join names as they are said: "a, b and c"."""
+    return f" {last} ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)

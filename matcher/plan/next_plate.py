@@ -1,0 +1,117 @@
+"""Which plate to make next: the one most likely to match, or, while none is likely, to come nearer. After the model.
+
+A plate within the job's tolerance ends the search, so the worth of a trial is how far inside the tolerance it can be
+expected to land: expected improvement (Jones, Schonlau and Welch 1998, J. Glob. Optim. 13, 455-492) counted from the
+tolerance. Improvement counted from the best plate so far, weighed far lower, leads while no recipe may land inside.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matcher.plan.outlook import Outlook, outlook_on
+from matcher.plan.steps import moved_coat, moved_undercoat
+from matcher.process.model import ProcessModel
+from matcher.recipe.recipe import Coat, Recipe
+
+Floats = NDArray[np.float64]
+
+IMPROVEMENT_WEIGHT = 1e-3
+WORTH_A_NEW_STEP = 0.1
+"""A step between those in use (a new dilution, another burnish) must add this much ΔE00 to be worth its trouble."""
+FARTHEST = 25.0
+DOUBT_PER_STALL, PATIENCE, MOST_DOUBT = 0.3, 2, 2.5
+
+
+def worth(draws: Floats, best: float, tolerance: float) -> Floats:
+    """Return how much each trial is worth making (m,), from draws (m, k) of its ΔE00 and the best ΔE00 so far."""
+    inside = np.mean(np.maximum(min(tolerance, best) - draws, 0.0), axis=1)
+    nearer = np.mean(np.maximum(min(best, FARTHEST) - draws, 0.0), axis=1)
+    return np.asarray(inside + IMPROVEMENT_WEIGHT * nearer)
+
+
+def stalled_trials(deltas: Floats, tolerance: float) -> int:
+    """Return how many of the last trials came near but no nearer; deltas: (n,) ΔE00 in the order made."""
+    best = int(np.argmin(deltas))
+    far = deltas[best + 1 :] > deltas[best] + 2 * tolerance
+    # one far plate among them was a look elsewhere; two in a row were made for something else
+    apart = np.flatnonzero(far[1:] & far[:-1])
+    return len(far) - (int(apart[-1]) + 2 if len(apart) else 0)
+
+
+def doubt_after(stalled: int) -> float:
+    """Return the factor on the model's standard deviations: one whose proposals stall is surer than it should be."""
+    return float(min(1.0 + DOUBT_PER_STALL * max(0, stalled - PATIENCE), MOST_DOUBT))
+
+
+def kind_of(recipe: Recipe) -> tuple[str | None, ...]:
+    """Return what makes two recipes of one kind: the undercoat's chemical and those of the coats."""
+    under = None if recipe.undercoat is None else recipe.undercoat.chemical
+    return (under, *(coat.chemical for coat in recipe.coats))
+
+
+def next_row(outlook: Outlook, best: float, tolerance: float, made: Collection[Recipe]) -> int:
+    """Return the row of the trial most worth making; recipes already made come only when there is no other."""
+    value = worth(outlook.draws, best, tolerance)
+    value = value - 10.0 * np.array([recipe in made for recipe in outlook.recipes])
+    return int(np.argmax(value))
+
+
+def next_plate(
+    model: ProcessModel,
+    outlook: Outlook,
+    target_lab: Floats,
+    best: float,
+    tolerance: float,
+    made: Collection[Recipe],
+    allow: Callable[[Recipe], bool],
+    doubt: float = 1.0,
+) -> tuple[Outlook, int]:
+    """Return the outlook and row of the next plate, steps between those in use included where they clearly help."""
+    row = next_row(outlook, best, tolerance, made)
+    between = [recipe for recipe in steps_between(outlook.recipes[row]) if recipe not in made and allow(recipe)]
+    if not between:
+        return outlook, row
+    finer = outlook_on(model, between, target_lab, doubt)
+    finer_row = next_row(finer, best, tolerance, made)
+    gain = worth(finer.draws, best, tolerance)[finer_row] - worth(outlook.draws, best, tolerance)[row]
+    return (finer, finer_row) if gain > WORTH_A_NEW_STEP else (outlook, row)
+
+
+def steps_between(recipe: Recipe) -> list[Recipe]:
+    """Return recipes one bench step away: strength by 0.1 of stock, burnish by 0.1, 5 °C, one pass."""
+    near: list[Recipe] = []
+    if recipe.undercoat is not None:
+        under = recipe.undercoat
+        for step in (-0.1, 0.1):
+            for moved in (
+                moved_undercoat(under, strength=round(under.strength + step, 3)),
+                moved_undercoat(under, burnish=round(under.burnish + step, 3)),
+            ):
+                if moved is not None:
+                    near.append(replace(recipe, undercoat=moved))
+    for place, coat in enumerate(recipe.coats):
+        for stepped in _coat_steps(coat):
+            stack = (*recipe.coats[:place], stepped, *recipe.coats[place + 1 :])
+            near.append(replace(recipe, coats=stack))
+    return near
+
+
+def _coat_steps(coat: Coat) -> list[Coat]:
+    moved = (
+        moved_coat(
+            coat,
+            passes=coat.passes + passes,
+            strength=round(coat.strength + strength, 3) if strength else coat.strength,
+            temp_c=coat.surface_temp_c + temp,
+        )
+        for passes in (-1, 0, 1)
+        for strength in (-0.1, 0.0, 0.1)
+        for temp in (-5.0, 0.0, 5.0)
+        if (passes, strength, temp) != (0, 0.0, 0.0)
+    )
+    return [stepped for stepped in moved if stepped is not None]

@@ -1,0 +1,40 @@
+"""How a colour that is only expected stands against a target, in one way for list, next plate, reach and bench.
+
+A prediction averages the plates' own errors away, but not what they all share (one camera, one card): that is taken
+from the nearest plate, and cancels against a target that shares it too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matcher.colour.difference import alike
+from matcher.colour.uncertainty import BudgetTerm, sum_of
+from matcher.reading.comparison import difference_covariance
+from matcher.reading.reading import Reading
+
+Floats = NDArray[np.float64]
+
+
+def readable(lab: Floats) -> Floats:
+    """Return the colour (..., 3) nearest to an expected one that a reading can have."""
+    return np.clip(lab, (0.0, -200.0, -200.0), (100.0, 200.0, 200.0))
+
+
+def with_errors(lab: Floats, covariance: Floats, common: Sequence[BudgetTerm] = ()) -> Reading:
+    """Return the reading of a colour whose errors are its own covariance and those that it has in common."""
+    return Reading(lab=readable(lab), covariance=covariance + sum_of(common), budget=tuple(common))
+
+
+def interval_shown(target: Reading, plate: Reading, delta: float, draws: Floats) -> tuple[float, float]:
+    """Return the 95 % interval of an expected ΔE00 from its draws, down to 0 when target and plate can't be told apart.
+
+    One that begins at 0 ends where 95 % of the draws do, so that it holds 95 % and not 97.5.
+    """
+    low, middle, high = np.quantile(draws, [0.025, 0.95, 0.975])
+    if alike(target.lab, plate.lab, difference_covariance(target, plate)):
+        return 0.0, max(float(middle), delta)
+    return min(float(low), delta), max(float(high), delta)

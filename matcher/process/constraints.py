@@ -1,0 +1,75 @@
+"""What the trade holds for certain, as pairs of recipes of which the second is never lighter. For the process model.
+
+More passes or more heat never lighten a ferric coat, and a darker undercoat (stronger, or burnished back less) never
+lightens the result: common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from itertools import pairwise
+
+from matcher.recipe.names import is_ferric
+from matcher.recipe.recipe import SURFACE_TEMP_RANGE_C, Coat, Recipe, Undercoat
+
+MOST_PATHS = 40
+PASSES = (1, 2, 4, 7, 12)
+BURNISHES = (1.0, 0.75, 0.5, 0.25, 0.0)
+STRENGTHS = (0.125, 0.25, 0.5, 1.0)
+HEAT_STEP_C = 10.0
+
+
+def never_lighter(recipes: Iterable[Recipe]) -> list[tuple[Recipe, Recipe]]:
+    """Return pairs (first, second) along paths through the recipes: the second is not lighter than the first."""
+    pairs: dict[tuple[Recipe, Recipe], None] = {}
+    for place, recipe in enumerate(_unalike(recipes)):
+        if place >= MOST_PATHS:
+            break
+        for path in (*_coat_paths(recipe), *_undercoat_paths(recipe)):
+            pairs.update(dict.fromkeys(pairwise(path)))
+    return list(pairs)
+
+
+def _unalike(recipes: Iterable[Recipe]) -> list[Recipe]:
+    """Return one recipe of each ground and chemicals: its paths serve for all of them."""
+    kept: dict[tuple[object, ...], Recipe] = {}
+    for recipe in recipes:
+        coats = tuple(coat.chemical for coat in recipe.coats)
+        kept.setdefault((recipe.alloy, recipe.undercoat, coats), recipe)
+    return list(kept.values())
+
+
+def _coat_paths(recipe: Recipe) -> list[list[Recipe]]:
+    if not recipe.coats or not is_ferric(recipe.coats[-1].chemical):
+        return []
+    coat, rest = recipe.coats[-1], recipe.coats[:-1]
+
+    def moved(passes: int, temp_c: float) -> Recipe:
+        last = Coat(coat.chemical, coat.strength, passes, temp_c, coat.application)
+        return Recipe(recipe.alloy, recipe.undercoat, (*rest, last), recipe.seal, recipe.surface)
+
+    return [
+        *([moved(passes, temp) for passes in PASSES] for temp in _warmer(coat.surface_temp_c, 1)),
+        *([moved(passes, temp) for temp in _warmer(coat.surface_temp_c, 2)] for passes in (PASSES[1], PASSES[-1])),
+    ]
+
+
+def _warmer(middle: float, steps: int) -> list[float]:
+    """Return temperatures of so many steps either side of a coat's, coolest first, as far as a recipe can have them."""
+    coldest, hottest = SURFACE_TEMP_RANGE_C
+    asked = (middle + k * HEAT_STEP_C for k in range(-steps, steps + 1))
+    return sorted({min(max(temp, coldest), hottest) for temp in asked})
+
+
+def _undercoat_paths(recipe: Recipe) -> list[list[Recipe]]:
+    under = recipe.undercoat
+    if under is None:
+        return []
+
+    def over(grounds: Sequence[Undercoat | None]) -> list[Recipe]:
+        return [Recipe(recipe.alloy, ground, recipe.coats, recipe.seal, recipe.surface) for ground in grounds]
+
+    return [
+        over([None, *(Undercoat(under.chemical, strength, under.burnish) for strength in STRENGTHS)]),
+        over([Undercoat(under.chemical, under.strength, burnish) for burnish in BURNISHES]),
+    ]

@@ -1,0 +1,189 @@
+"""What the trade knows of a patina, as a curve with unknowns: ground, films that absorb and cover, heat, seal.
+
+The process model's mean function: recipe columns to CIELAB, for any values of the unknowns. Light crosses a clear
+film twice and is absorbed in proportion to thickness (Beer-Lambert); a film that covers adds a colour of its own;
+thickness grows with strength × passes × heat and saturates. Three broad bands (Bradford cone responses) stand in for
+the spectrum. Facts of the trade hold by its form: a ferric film only absorbs, more of it or more heat never lightens,
+and a darker ground never lightens the result.
+"""
+
+from __future__ import annotations
+
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matcher.colour.cielab import D50_WHITE, xyz_to_lab
+from matcher.process.design import Categories, Columns
+from matcher.process.parameters import STEP, Block, Changes, Reader
+from matcher.recipe.names import is_ferric
+
+Floats = NDArray[np.float64]
+
+BRADFORD: Floats = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
+"""XYZ to sharpened cone responses (ICC.1:2022, annex E)."""
+MIDDLE_TEMP_C = 105.0
+"""About where a solution flashes off: common practice, no source."""
+MOST_HEAT = 40.0
+"""Greatest logarithm of what heat does to a film. Far less gives all of it; the hottest metal that a recipe can have
+would overflow."""
+
+
+class FilmMean:
+    """The curve and the prior of its unknowns; every unknown is normal, most are logarithms.
+
+    Categories share: each chemical's value is a shared unknown plus a departure of its own, so that one seen in few
+    trials (or none) stays near what all have in common. prior_mean, prior_sd: (p,).
+    """
+
+    def __init__(self, categories: Categories) -> None:
+        self.categories = categories
+        self._blocks: dict[str, Block] = {}
+        self._means: list[Floats] = []
+        self._sds: list[Floats] = []
+        self._size = 0
+        self.ferric = np.array([is_ferric(name) for name in categories.chemicals] + [False])
+        self._lay_out()
+        self.prior_mean: Floats = np.concatenate(self._means)
+        self.prior_sd: Floats = np.concatenate(self._sds)
+
+    def _lay_out(self) -> None:
+        many = self.categories
+        alloys, surfaces = len(many.alloys) + 1, len(many.surfaces) + 1
+        undercoats, coats = len(many.undercoats) + 1, len(many.chemicals) + 1
+        self._add("metal", np.log([0.42, 0.32, 0.2]), 0.35)
+        self._add("metal_own", np.zeros((alloys, 3)), 0.15)
+        self._add("surface_own", np.zeros((surfaces, 3)), 0.1)
+        self._add("haze", np.log(0.015), 0.5)
+        self._add("base_depth", np.log([1.0, 1.0, 1.0]), 0.6)
+        self._add("base_depth_own", np.zeros((undercoats, 3)), 0.35)
+        self._add("base_rate", np.log(0.4), 0.5)
+        self._add("base_rate_own", np.zeros(undercoats), 0.25)
+        self._add("base_floor", np.log([0.02, 0.02, 0.02]), 0.6)
+        self._add("base_floor_own", np.zeros((undercoats, 3)), 0.3)
+        self._add("burnish", np.array([2.0, -1.0, 0.0]), np.array([1.0, 1.0, 0.3]))
+        self._add("depth", np.log([0.35, 0.5, 0.9]), 0.6)
+        self._add("depth_own", np.zeros((coats, 3)), 0.7)
+        self._add("rate", np.log(4.0), 0.6)
+        self._add("rate_own", np.zeros(coats), 0.4)
+        self._add("cover", np.log(0.5), 0.8)
+        self._add("cover_own", np.zeros(coats), 0.8)
+        self._add("colour", np.log([0.14, 0.12, 0.08]), 0.6)
+        self._add("colour_own", np.zeros((coats, 3)), 0.6)
+        self._add("heat", np.log(0.1), 0.7)
+        self._add("heat_own", np.zeros(coats), 0.4)
+        self._add("bake", np.log([0.06, 0.06, 0.06]), 0.6)
+        self._add("bake_own", np.zeros((coats, 3)), 0.5)
+        self._add("powers", np.zeros(2), 0.2)
+        self._add("powers_own", np.zeros((coats, 2)), 0.1)
+        self._add("onset", np.log(0.06), 1.0)
+        self._add("onset_own", np.zeros(coats), 0.5)
+        self._add("application_own", np.zeros(len(many.applications) + 1), 0.25)
+        self._add("seal", np.array([-0.12, -0.12, -0.12]), 0.12)
+        self._add("seal_own", np.zeros((len(many.seals) + 1, 3)), 0.08)
+
+    def _add(self, name: str, mean: Floats | float, sd: Floats | float) -> None:
+        values = np.asarray(mean, float)
+        self._blocks[name] = Block(slice(self._size, self._size + values.size), values.shape)
+        self._means.append(values.ravel())
+        self._sds.append(np.broadcast_to(np.asarray(sd, float), values.shape).ravel())
+        self._size += values.size
+
+    def lab(self, unknowns: Floats, columns: Columns) -> Floats:
+        """Return CIELAB (..., n, 3) of n recipes for unknowns (..., p)."""
+        read = Reader(unknowns, self._blocks)
+        ground = self._metal(read, columns)
+        if (columns.undercoat >= 0).any():
+            ground = self._with_base(read, ground, columns)
+        for j in _coats(columns):
+            ground = self._coated(read, ground, columns, j)
+        return _lab(self._hazed(read, ground * self._sealed(read, columns)))
+
+    def _metal(self, read: Reader, columns: Columns) -> Floats:
+        logs = read("metal", "metal_own", columns.alloy)
+        return np.asarray(np.exp(logs + read(None, "surface_own", columns.surface)))
+
+    def _with_base(self, read: Reader, metal: Floats, columns: Columns) -> Floats:
+        at = columns.undercoat
+        most, thins, power = (read("burnish")[..., k] for k in range(3))
+        back = columns.burnish ** np.exp(power)
+        rate = np.exp(read("base_rate", "base_rate_own", at))
+        amount = (1 - np.exp(-columns.base_strength / rate)) * (1 - _share(thins) * back)
+        passed = np.exp(-2 * np.exp(read("base_depth", "base_depth_own", at)) * amount[..., None])
+        floor = np.minimum(np.exp(read("base_floor", "base_floor_own", at)), metal)
+        dark = floor + (metal - floor) * passed
+        bare = (_share(most) * back * (at >= 0))[..., None]
+        return np.where((at >= 0)[:, None], bare * metal + (1 - bare) * dark, metal)
+
+    def _coated(self, read: Reader, ground: Floats, columns: Columns, j: int) -> Floats:
+        passed, added = self._film(read, columns, j)
+        return ground * passed + added
+
+    def _film(self, read: Reader, columns: Columns, j: int) -> tuple[Floats, Floats]:
+        """Return what a coat lets through and what it adds, each (..., n, 3)."""
+        at, there = columns.chemical[:, j], columns.chemical[:, j] >= 0
+        warmer = (columns.temp_c[:, j] - MIDDLE_TEMP_C) / 10
+        powers = np.exp(read("powers", "powers_own", at))
+        dose = (
+            np.maximum(columns.strength[:, j], 1e-6) ** powers[..., 0]
+            * np.maximum(columns.passes[:, j], 1e-6) ** powers[..., 1]
+            * np.exp(np.minimum(np.exp(read("heat", "heat_own", at)) * warmer, MOST_HEAT))
+            * np.exp(read(None, "application_own", columns.application[:, j]))
+        )
+        # what the first touch of a solution spends before it takes hold; nothing for most
+        dose = dose**2 / (dose + np.exp(read("onset", "onset_own", at)))
+        taken = (1 - np.exp(-dose / np.exp(read("rate", "rate_own", at)))) * there
+        bake = np.exp(np.minimum(np.exp(read("bake", "bake_own", at)) * warmer[:, None], MOST_HEAT))
+        passed = np.exp(-2 * np.exp(read("depth", "depth_own", at)) * bake * taken[..., None])
+        cover = np.exp(read("cover", "cover_own", at)) * ~self.ferric[at]
+        return passed, np.exp(read("colour", "colour_own", at)) * -np.expm1(-2 * cover * taken)[..., None]
+
+    def _sealed(self, read: Reader, columns: Columns) -> Floats:
+        depth = 1 - np.exp(-columns.seal_coats / 1.2)
+        return np.asarray(np.exp(np.minimum(read("seal", "seal_own", columns.seal), 0.0) * depth[:, None]))
+
+    def _hazed(self, read: Reader, bands: Floats) -> Floats:
+        haze = np.exp(read("haze"))[..., None]
+        return np.asarray(haze + (1 - haze) * bands)
+
+    def slopes(self, unknowns: Floats, columns: Columns) -> tuple[Floats, Floats]:
+        """Return CIELAB (n, 3) and its derivatives (n, 3, p) to the unknowns (p,), by forward differences.
+
+        Layer by layer: each is differenced over the few numbers that it reads, and those above let the change through.
+        """
+        still, changes = Reader(unknowns, self._blocks), Changes(unknowns, self._blocks, len(columns))
+        ground = changes.of(lambda read: self._metal(read, columns))
+        if (columns.undercoat >= 0).any():
+            metal = ground
+            more = self._with_base(still, metal * (1 + STEP), columns)
+            ground = self._with_base(still, metal, columns)
+            changes.through((more - ground) / (metal * STEP))
+            changes.of(lambda read: self._with_base(read, metal, columns))
+        for j in _coats(columns):
+            changes.through(self._film(still, columns, j)[0])
+            ground = changes.of(partial(self._coated, ground=ground, columns=columns, j=j))
+        patina = ground
+        changes.through(self._sealed(still, columns))
+        ground = changes.of(lambda read: patina * self._sealed(read, columns))
+        changes.through((self._hazed(still, ground + STEP) - self._hazed(still, ground)) / STEP)
+        bands = changes.of(lambda read: self._hazed(read, ground))
+        lab = _lab(bands)
+        bend = (_lab(bands[:, None] + bands[:, None] * STEP * np.eye(3)) - lab[:, None]) / (bands[..., None] * STEP)
+        return lab, changes.by_unknown(bend)
+
+
+def _coats(columns: Columns) -> list[int]:
+    """Return the places of coats that any recipe has."""
+    return [int(j) for j in np.flatnonzero((columns.chemical >= 0).any(axis=0))]
+
+
+def _lab(bands: Floats) -> Floats:
+    return xyz_to_lab(bands @ _BANDS_TO_XYZ.T)
+
+
+def _share(value: Floats) -> Floats:
+    return np.asarray(1 / (1 + np.exp(-value)))
+
+
+_BANDS_TO_XYZ: Floats = np.linalg.inv(BRADFORD) * (BRADFORD @ D50_WHITE)

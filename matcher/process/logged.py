@@ -1,0 +1,26 @@
+"""A logged plate as the process model and the plans need it: a recipe and the reading that it gave."""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matcher.reading.reading import Reading
+from matcher.recipe.recipe import Recipe
+
+Floats = NDArray[np.float64]
+
+
+class LoggedTrial(Protocol):
+    """What a trial must have to be ranked; ``matcher.trials.Trial`` has it."""
+
+    @property
+    def recipe(self) -> Recipe: ...
+    @property
+    def reading(self) -> Reading: ...
+    @property
+    def id(self) -> int | None: ...
+    @property
+    def set_aside(self) -> str | None: ...

@@ -1,0 +1,369 @@
+"""The studio's process, learned from its trials: a recipe's CIELAB with covariance. Between the log and the planner.
+
+A curve of the trade's shape (``film_mean``), with unknowns that the categories share, plus a Gaussian process on what
+the curve leaves over (``leftover``), plus plate-to-plate noise, plus each reading's own covariance. Few trials lean on
+the curve and its prior; many overrule it. The curve is linearised at its best unknowns, which makes the whole a
+Gaussian process with kernel J P Jᵀ + leftover (Laplace's approximation), in closed form.
+
+scikit-learn's GaussianProcessRegressor takes no mean with unknowns, no noise that correlates L*, a*, b*, and no
+gradient shared by three outputs; hence the few lines of algebra here. With the curve switched off the figures are its
+own (``tests/test_process_model.py``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from zlib import crc32
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matcher.errors import SuggestionError
+from matcher.one_thread import one_thread
+from matcher.process.constraints import never_lighter
+from matcher.process.design import Categories, Columns, columns_of
+from matcher.process.film import FilmMean
+from matcher.process.fit import Curve, Seen, by_output, evenly
+from matcher.process.flat import FlatMean
+from matcher.process.logged import LoggedTrial
+from matcher.process.residual import Features, Spread, features_of, inverse_of, likeness
+from matcher.recipe.recipe import Recipe
+
+Floats = NDArray[np.float64]
+
+MOST_AT_ONCE = 1000
+"""Trials that one fit learns from: its time grows with their cube, and more would move its figures little."""
+MOST_LIKENED = 4_000_000
+"""Pairs of recipe and trial up to which a first look compares them all: a tenth of a second."""
+MOST_FOR_SPREAD = 100
+"""Trials from which the noise and the weights are learned; beyond it their figures hardly move."""
+ROUNDS = 2
+FITTED_AFRESH = 60
+MOST_TO_HOLD = 150
+"""With more trials than this the trials speak for themselves, facts of the trade or not."""
+FACT_ROUNDS, FACTS_AT_ONCE = 3, 24
+FACT_SD, UNSEEN_RISE, OVERRULED_AT = 0.05, 0.02, 2.5
+"""In L*: how exactly a fact is held to; a rise too small to matter; standard deviations of rise that overrule it."""
+FEWEST_TO_DOUBT, CLEARLY = 16, 18.0
+"""Trials before which no process is held to be unlike a film, and the log odds that it takes."""
+FOLDS, FEWEST_FOLDS = 6, 3
+OPTIMISM = 1.1
+EQUAL_MISSES = 20.0
+
+
+@dataclass(frozen=True, eq=False)
+class _Points:
+    """Where the model knows something: n trials, then two recipes for each of v facts of the trade.
+
+    features: of all n + 2v. slopes: (3 (n + 2v), p), all of L* first. What is observed is 3n numbers, all of L* first,
+    and v differences of L*, second recipe less first.
+    """
+
+    features: Features
+    slopes: Floats
+    trials: int
+    facts: int
+
+    def folded(self, values: Floats) -> Floats:
+        """Turn values per point, (..., 3 (n + 2v)), into values per observation, (..., 3n + v)."""
+        n, v = self.trials, self.facts
+        each = values.reshape(*values.shape[:-1], 3, n + 2 * v)
+        kept = each[..., :n].reshape(*values.shape[:-1], 3 * n)
+        return np.concatenate([kept, each[..., 0, n + v :] - each[..., 0, n : n + v]], axis=-1)
+
+    def unfolded(self, weights: Floats) -> Floats:
+        """Turn weights of observations (3n + v,) into weights of points (3, n + 2v)."""
+        n, v = self.trials, self.facts
+        spread = np.zeros((3, n + 2 * v))
+        spread[:, :n] = weights[: 3 * n].reshape(3, n)
+        spread[0, n : n + v], spread[0, n + v :] = -weights[3 * n :], weights[3 * n :]
+        return spread
+
+    def of_trials(self) -> _Points:
+        """Return the trials alone."""
+        slopes = self.slopes.reshape(3, -1, self.slopes.shape[-1])[:, : self.trials]
+        return _Points(self.features.rows(slice(0, self.trials)), slopes.reshape(-1, slopes.shape[-1]), self.trials, 0)
+
+
+@dataclass(frozen=True, eq=False)
+class _Known:
+    """For n recipes and 3m observed numbers. slopes: (n, 3, p). explained: (3m, n, 3). centre: CIELAB (n, 3)."""
+
+    slopes: Floats
+    features: Features
+    explained: Floats
+    centre: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class ProcessModel:
+    """A fitted process; made by ``fit_process``. Predicts any recipe.
+
+    unknowns: (p,) of the curve. spread: learned noise and weights.
+    """
+
+    curve: Curve
+    unknowns: Floats
+    spread: Spread
+    trials: tuple[LoggedTrial, ...]
+    _points: _Points
+    _factor: tuple[Floats, bool]
+    _solved: Floats
+    _shared: Floats
+
+    def columns(self, recipes: Sequence[Recipe]) -> Columns:
+        """Lay out recipes for this model's categories, with as many coats as its own trials have."""
+        return columns_of(recipes, self.curve.categories)
+
+    @one_thread()
+    def mean_lab(self, columns: Columns) -> Floats:
+        """Return predicted CIELAB (n, 3): quick, without its covariance."""
+        lab = self.curve.lab(self.unknowns, columns)
+        features = features_of(columns, lab, self.curve.categories)
+        alike = likeness(features, self._points.features, self.spread.log_weights)
+        return lab + np.square(self.spread.miss_sd) * (alike @ self._points.unfolded(self._solved).T)
+
+    def quick_lab(self, columns: Columns) -> Floats:
+        """Return about what ``mean_lab`` does, for a first look at very many recipes: of many trials, by the curve."""
+        whole = isinstance(self.curve, FlatMean) or len(self.trials) * len(columns) <= MOST_LIKENED
+        return self.mean_lab(columns) if whole else self.curve.lab(self.unknowns, columns)
+
+    @one_thread()
+    def predict(self, columns: Columns, caution: float | None = None) -> tuple[Floats, Floats]:
+        """Return CIELAB (n, 3) and the covariance (n, 3, 3) of the recipe's own colour, plate noise left out.
+
+        caution: the factor on standard deviations; None for this model's own.
+        """
+        lab, covariance = self._by_the_algebra(columns)
+        return lab, (self.caution if caution is None else caution) ** 2 * covariance
+
+    def _by_the_algebra(self, columns: Columns) -> tuple[Floats, Floats]:
+        known = self._known(columns)
+        own = np.einsum("nip,p,njp->nij", known.slopes, np.square(self.curve.prior_sd), known.slopes)
+        own = own + np.diag(np.square(self.spread.miss_sd))
+        covariance = own - np.einsum("mni,mnj->nij", known.explained, known.explained)
+        return known.centre, (covariance + np.swapaxes(covariance, 1, 2)) / 2
+
+    @one_thread()
+    def predict_together(self, columns: Columns) -> tuple[Floats, Floats]:
+        """Return CIELAB (n, 3) and the covariance (3n, 3n), recipe by recipe, of several recipes' own colours."""
+        lab, covariance = self._together_by_the_algebra(columns)
+        return lab, self.caution**2 * covariance
+
+    def _together_by_the_algebra(self, columns: Columns) -> tuple[Floats, Floats]:
+        known = self._known(columns)
+        n = len(columns)
+        steep = known.slopes.reshape(3 * n, -1)
+        own = (steep * np.square(self.curve.prior_sd)) @ steep.T
+        alike = likeness(known.features, known.features, self.spread.log_weights)
+        own += np.einsum("nm,ij->nimj", alike, np.diag(np.square(self.spread.miss_sd))).reshape(3 * n, 3 * n)
+        explained = known.explained.reshape(-1, 3 * n)
+        return known.centre, own - explained.T @ explained
+
+    def _known(self, columns: Columns) -> _Known:
+        """Return what the trials tell of recipes: the parts that every prediction is made of."""
+        from scipy.linalg import solve_triangular
+
+        lab, slopes = self.curve.slopes(self.unknowns, columns)
+        features = features_of(columns, lab, self.curve.categories)
+        points = self._points
+        alike = likeness(features, points.features, self.spread.log_weights)
+        n = len(columns)
+        steep = (slopes * np.square(self.curve.prior_sd)).reshape(3 * n, -1)
+        blocks = (steep @ points.slopes.T).reshape(n, 3, 3, -1)
+        for k in range(3):
+            blocks[:, k, k] += self.spread.miss_sd[k] ** 2 * alike
+        cross = points.folded(blocks.reshape(3 * n, -1))
+        explained = solve_triangular(self._factor[0], cross.T, lower=True, check_finite=False).reshape(-1, n, 3)
+        centre = lab + slopes @ (self.curve.prior_mean - self.unknowns) + (cross @ self._shared).reshape(n, 3)
+        return _Known(slopes, features, explained, centre)
+
+    @cached_property
+    @one_thread()
+    def left_out(self) -> tuple[Floats, Floats]:
+        """Return each trial's miss (m, 3) and its covariance (m, 3, 3) when predicted without it, noise included.
+
+        In closed form, with the noise and weights held (Rasmussen and Williams 2006, section 5.4.2, by blocks).
+        """
+        m = len(self.trials)
+        inverse = inverse_of(self._factor)
+        blocks = inverse[: 3 * m, : 3 * m].reshape(3, m, 3, m)
+        own = np.asarray(np.linalg.inv(blocks[:, np.arange(m), :, np.arange(m)]), np.float64)
+        return np.einsum("mij,jm->mi", own, self._shared[: 3 * m].reshape(3, m)), own
+
+    @cached_property
+    @one_thread()
+    def caution(self) -> float:
+        """Return the factor on predicted standard deviations that the misses of left-out plates ask for, near 1.
+
+        The unknowns and weights are themselves learned from the same few trials, which the algebra does not count.
+        Few trials are therefore fitted again without each fold in turn; ``OPTIMISM``, as measured on invented
+        processes, stands for the rest.
+        """
+        return _caution(*self.tested)
+
+    @cached_property
+    @one_thread()
+    def tested(self) -> tuple[Floats, Floats]:
+        """Return what ``left_out`` does; of few trials that differ, from fits without each fold.
+
+        A recipe's plates are in one fold, the same one whatever else is logged and in whatever order.
+        """
+        fold = np.array([crc32(repr(trial.recipe).encode()) % FOLDS for trial in self.trials])
+        if len(self.trials) > FITTED_AFRESH or len(np.unique(fold)) < FEWEST_FOLDS:
+            return self.left_out
+        misses, covariances = np.zeros((len(fold), 3)), np.zeros((len(fold), 3, 3))
+        seen = Seen.of(self.curve, self.trials)
+        for out in np.unique(fold):
+            kept, left = np.flatnonzero(fold != out), np.flatnonzero(fold == out)
+            others = self._from_these(seen.rows(kept), tuple(self.trials[row] for row in kept))
+            lab, covariance = others.predict(others.columns([self.trials[row].recipe for row in left]), caution=1.0)
+            misses[left] = seen.lab[left] - lab
+            covariances[left] = covariance + others.plate_covariance + seen.covariances[left]
+        return misses, covariances
+
+    def _from_these(self, seen: Seen, trials: tuple[LoggedTrial, ...]) -> ProcessModel:
+        """Return the model of some of the trials; what is learned from all of them is where the search begins."""
+        unknowns, spread = seen.afresh(self.unknowns, 1)
+        return _holding_to_facts(seen, seen.best_unknowns(unknowns, spread), spread, trials)
+
+    @one_thread()
+    def kinship(self, columns: Columns) -> Floats:
+        """Return (n, m) prior correlations, summed over L*, a*, b*, of recipes with the model's own trials."""
+        lab, slopes = self.curve.slopes(self.unknowns, columns)
+        trials = self._points.of_trials()
+        features = features_of(columns, lab, self.curve.categories)
+        alike = likeness(features, trials.features, self.spread.log_weights)
+        variance, miss = np.square(self.curve.prior_sd), np.square(self.spread.miss_sd)
+        theirs = trials.slopes.reshape(3, trials.trials, -1)
+        own = np.einsum("nip,p,nip->n", slopes, variance, slopes) + miss.sum()
+        other = np.einsum("kmp,p,kmp->m", theirs, variance, theirs) + miss.sum()
+        both = np.einsum("nkp,p,kmp->nm", slopes, variance, theirs) + miss.sum() * alike
+        return both / np.sqrt(own[:, None] * other[None])
+
+    @property
+    def plate_covariance(self) -> Floats:
+        """Return (3, 3): how plates of one recipe differ."""
+        return np.diag(np.square(self.spread.plate_sd))
+
+
+@one_thread()
+def fit_process(trials: Sequence[LoggedTrial], start: ProcessModel | None = None) -> ProcessModel:
+    """Fit the process to trials (n ≥ 1).
+
+    ``start`` is an earlier fit that makes this one quicker; few trials are fitted afresh all the same, so that the
+    answer does not depend on the order of logging. Of more than ``MOST_AT_ONCE`` as many are learned from, evenly
+    taken from first to last; the model's ``trials`` are those. Raises SuggestionError when there is no trial.
+    """
+    if not trials:
+        raise SuggestionError("No plate is logged yet: log a plate first.")
+    trials = [trials[row] for row in evenly(len(trials), MOST_AT_ONCE)]
+    categories = Categories.of(trial.recipe for trial in trials)
+    few = evenly(len(trials), MOST_FOR_SPREAD)
+    if start is not None and len(trials) > FITTED_AFRESH and start.curve.categories.same_names(categories):
+        seen, unknowns = Seen.of(start.curve, trials), start.unknowns
+        spread = seen.rows(few).learned_spread(unknowns, start.spread, 8)
+    else:
+        seen, unknowns, spread = _likeliest(categories, trials, few)
+    return _holding_to_facts(seen, seen.best_unknowns(unknowns, spread), spread, tuple(trials))
+
+
+def _likeliest(
+    categories: Categories, trials: Sequence[LoggedTrial], few: NDArray[np.intp]
+) -> tuple[Seen, Floats, Spread]:
+    """Return the trials laid out for the curve that foretells them best, with its unknowns and sizes.
+
+    A film, as the trade knows patinas, unless enough trials say clearly that this process is none.
+    """
+    film = Seen.of(FilmMean(categories), trials)
+    unknowns, spread = film.rows(few).afresh(film.curve.prior_mean, ROUNDS)
+    if len(few) >= FEWEST_TO_DOUBT:
+        flat = Seen.of(FlatMean(categories), trials)
+        level, sizes = flat.rows(few).afresh(flat.curve.prior_mean, ROUNDS)
+        gain = flat.rows(few).log_evidence(level, sizes) - film.rows(few).log_evidence(unknowns, spread)
+        if gain > CLEARLY:
+            return flat, level, sizes
+    return film, unknowns, spread
+
+
+def _caution(misses: Floats, covariances: Floats) -> float:
+    """Return how many times too small predicted standard deviations are, by misses (m, 3) of plates left out."""
+    square = np.einsum("mi,mij,mj->m", misses, np.linalg.inv(covariances), misses).sum()
+    return OPTIMISM * float(np.sqrt((square + EQUAL_MISSES) / (3 * len(misses) + EQUAL_MISSES)))
+
+
+def _holding_to_facts(seen: Seen, unknowns: Floats, spread: Spread, trials: tuple[LoggedTrial, ...]) -> ProcessModel:
+    """Return the posterior in which facts of the trade hold wherever the trials do not clearly speak against them.
+
+    Where the leftover would lighten what the trade says is never lightened, its change there is observed to be none,
+    as if by a plate, and the curve's own darkening stays.
+    """
+    model = _posterior(seen, unknowns, spread, trials, [])
+    if len(trials) > MOST_TO_HOLD:
+        return model
+    pairs = never_lighter(trial.recipe for trial in trials)
+    broken: list[tuple[Recipe, Recipe]] = []
+    for _ in range(FACT_ROUNDS):
+        more = [pair for pair in _broken(model, pairs) if pair not in broken]
+        if not more:
+            break
+        broken += more
+        model = _posterior(seen, unknowns, spread, trials, broken)
+    return model
+
+
+def _broken(model: ProcessModel, pairs: Sequence[tuple[Recipe, Recipe]]) -> list[tuple[Recipe, Recipe]]:
+    """Return the pairs whose second recipe is predicted lighter, unless the trials clearly say so; worst first."""
+    if not pairs:
+        return []
+    flat = [recipe for pair in pairs for recipe in pair]
+    lightness = model.mean_lab(model.columns(flat))[:, 0].reshape(-1, 2)
+    rise = lightness[:, 1] - lightness[:, 0]
+    worst = [int(k) for k in np.argsort(-rise, kind="stable")[:FACTS_AT_ONCE] if rise[k] > UNSEEN_RISE]
+    if not worst:
+        return []
+    _, covariance = model._together_by_the_algebra(model.columns([recipe for k in worst for recipe in pairs[k]]))
+    covariance = _caution(*model.left_out) ** 2 * covariance  # of this fit alone: the whole caution fits anew
+    blocks = covariance.reshape(len(worst), 2, 3, len(worst), 2, 3)
+    kept = []
+    for place, k in enumerate(worst):
+        own = blocks[place, :, 0, place, :, 0]
+        if rise[k] < OVERRULED_AT * np.sqrt(max(own[0, 0] + own[1, 1] - 2 * own[0, 1], 0.0)):
+            kept.append(pairs[k])
+    return kept
+
+
+def _posterior(
+    seen: Seen,
+    unknowns: Floats,
+    spread: Spread,
+    trials: tuple[LoggedTrial, ...],
+    facts: Sequence[tuple[Recipe, Recipe]],
+) -> ProcessModel:
+    from scipy.linalg import cho_factor, cho_solve
+
+    curve = seen.curve
+    columns = seen.columns
+    if facts:
+        ends = [first for first, _ in facts] + [second for _, second in facts]
+        columns = columns.followed_by(columns_of(ends, curve.categories))
+    mean, slopes = curve.slopes(unknowns, columns)
+    n, v = len(trials), len(facts)
+    points = _Points(features_of(columns, mean, curve.categories), by_output(slopes), n, v)
+    steep = points.folded(points.slopes.T).T
+    noise = np.zeros((3 * n + v, 3 * n + v))
+    noise[: 3 * n, : 3 * n] = seen.noise() + np.diag(np.repeat(np.square(spread.plate_sd), n) + 1e-6)
+    noise[np.arange(3 * n, 3 * n + v), np.arange(3 * n, 3 * n + v)] = FACT_SD**2
+    alike = likeness(points.features, points.features, spread.log_weights)
+    misses = np.zeros((3 * len(alike), 3 * len(alike)))
+    for k in range(3):
+        block = slice(k * len(alike), (k + 1) * len(alike))
+        misses[block, block] = spread.miss_sd[k] ** 2 * alike
+    left = points.folded(points.folded(misses).T) + noise
+    factor = cho_factor(left + (steep * np.square(curve.prior_sd)) @ steep.T, lower=True, check_finite=False)
+    off = np.concatenate([(seen.lab - mean[:n]).T.ravel(), np.zeros(v)])
+    solved = cho_solve(cho_factor(left, lower=True, check_finite=False), off, check_finite=False)
+    shared = cho_solve(factor, off + steep @ (unknowns - curve.prior_mean), check_finite=False)
+    return ProcessModel(curve, unknowns, spread, trials, points, factor, solved, shared)

@@ -1,0 +1,178 @@
+"""Two finishes in one photograph: how far apart they are, how surely, and whether that is within a tolerance.
+
+After both readings. What they share of their errors, one light, card and camera, moves both alike and cancels.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matcher.calibration.illumination import LOCAL_SIGMA
+from matcher.colour.cielab import lab_to_xyz, xyz_to_lab
+from matcher.colour.difference import DRAWS_LOG2, delta_e_2000, delta_e_draws, interval_of, normal_draws
+from matcher.colour.uncertainty import shared_covariance
+from matcher.colour.wording import difference_in_words
+from matcher.errors import ReadingError
+from matcher.reading.reading import Reading
+
+if TYPE_CHECKING:
+    from matcher.reading.reading import Reading
+
+Floats = NDArray[np.float64]
+
+SURE = 0.95
+UNTOLD_FALLOFF = 0.05
+"""Of log light per width of the marks, where no card's face tells of it: a bench near a window loses a fifth or so over
+some 40 cm (common practice, no source)."""
+MOST_UNEVEN = 0.8  # of log light between the two finishes
+
+
+@dataclass(frozen=True, eq=False)
+class SideBySide:
+    """Two readings compared. delta_e00; covariance (3, 3) of the difference of their CIELAB; interval: 95 % of ΔE00;
+    interval_apart: what that would be if the readings shared nothing, as of two photographs with two cards under two
+    lights; words: the second against the first."""
+
+    first: Reading
+    second: Reading
+    delta_e00: float
+    covariance: Floats
+    interval: tuple[float, float]
+    interval_apart: tuple[float, float]
+    words: str
+
+    def chance_within(self, tolerance: float) -> float:
+        """Return the chance (0 to 1) that the true ΔE00 is at most ``tolerance``."""
+        return float(np.mean(delta_e_draws(self.first.lab, self.second.lab, self.covariance) <= tolerance))
+
+    def verdict(self, tolerance: float) -> str:
+        """Say whether the two match within a tolerance in ΔE00, as far as it can be told: with 95 % or not at all."""
+        chance = self.chance_within(tolerance)
+        if chance >= SURE:
+            return f"They match within ΔE00 {tolerance:g}: {_percent(chance)} sure."
+        if chance <= 1 - SURE:
+            return f"They do not match within ΔE00 {tolerance:g}: {_percent(1 - chance)} sure."
+        return (
+            f"It cannot be told for certain whether they match within ΔE00 {tolerance:g}: the chance that they do is "
+            f"{_percent(chance)}."
+        )
+
+    @property
+    def gain_in_words(self) -> str:
+        """Say what the common photograph is worth."""
+        (low, high), (low_apart, high_apart) = self.interval, self.interval_apart
+        apart = f"{low_apart:.1f} to {high_apart:.1f}"
+        if high_apart - low_apart < 1.05 * (high - low):
+            return f"From two photographs that share nothing the interval would be hardly wider, {apart}."
+        return (
+            "One light and one camera: most of what is wrong with one reading is wrong with the other, and cancels. "
+            f"From two photographs that share nothing the interval would be {apart}."
+        )
+
+
+def side_by_side(first: Reading, second: Reading) -> SideBySide:
+    """Compare two readings of one photograph. Raises ReadingError when they are of two photographs."""
+    if first.photo is None or first.photo != second.photo:
+        raise ReadingError("Put both finishes into one photograph: these two readings are not of one.")
+    uneven = _uneven_light(first, second)
+    covariance = difference_covariance(first, second) + uneven
+    return SideBySide(
+        first,
+        second,
+        float(delta_e_2000(first.lab, second.lab)),
+        covariance,
+        _interval(first, second, covariance),
+        _interval(first, second, first.covariance + second.covariance + uneven),
+        difference_in_words(first.lab, second.lab, "than the first"),
+    )
+
+
+def _interval(first: Reading, second: Reading, covariance: Floats) -> tuple[float, float]:
+    low, high = interval_of(first.lab, second.lab, covariance)
+    return float(low), float(high)
+
+
+def _uneven_light(first: Reading, second: Reading) -> Floats:
+    """Return what an unknown fall-off of the light adds to the difference, (3, 3), where no card's face tells of it.
+
+    Nothing is added where the readings' own budgets hold it.
+    """
+    known = any(term.name == "uneven light" for reading in (first, second) for term in reading.budget)
+    if known or first.region is None or second.region is None:
+        return np.zeros((3, 3))
+    size = max(float(np.ptp(region, axis=0).max()) for region in (first.region, second.region))
+    away = float(np.linalg.norm(first.region.mean(axis=0) - second.region.mean(axis=0))) / max(size, 1.0)
+    sigma = min(float(np.hypot(UNTOLD_FALLOFF * away, np.sqrt(2) * LOCAL_SIGMA)), MOST_UNEVEN)
+    step = xyz_to_lab(lab_to_xyz(second.lab) * np.exp(sigma)) - second.lab
+    return np.asarray(np.outer(step, step))
+
+
+def _percent(share: float) -> str:
+    return "over 99 %" if share > 0.99 else f"{100 * share:.0f} %"
+
+
+DRAWN_TOGETHER = 24
+
+
+def draws_to_target(target: Reading, plates: Sequence[Reading]) -> Floats:
+    """Return ΔE00 (m, n) of m plates to one target over n draws of all their errors.
+
+    All plates meet the same target, and what plates and target share (camera, light, card, profile) is drawn once
+    for them, so that plates photographed alike are told apart as well as they can be. Long lists are drawn in
+    groups, between which only the target is shared.
+    """
+    groups = [plates[start : start + DRAWN_TOGETHER] for start in range(0, len(plates), DRAWN_TOGETHER)]
+    return np.concatenate([_joint_draws(target, group) for group in groups]) if groups else np.zeros((0, 1))
+
+
+def _joint_draws(target: Reading, plates: Sequence[Reading]) -> Floats:
+    readings = [target, *plates]
+    size = len(readings)
+    joint = np.zeros((size, 3, size, 3))
+    for row, first in enumerate(readings):
+        joint[row, :, row] = first.covariance + 1e-9 * max(1.0, float(np.trace(first.covariance))) * np.eye(3)
+        for column in range(row + 1, size):
+            common = shared_covariance(first.budget, readings[column].budget)
+            joint[row, :, column], joint[column, :, row] = common, common.T
+    root = _root_of(joint.reshape(3 * size, 3 * size))
+    own = np.random.default_rng(20003).standard_normal((3 * len(plates), 2**DRAWS_LOG2))
+    noise = (root @ np.concatenate([normal_draws().T, own])).reshape(size, 3, -1)
+    shown = np.array([reading.lab for reading in readings])[:, :, None] + noise
+    return delta_e_2000(shown[:1].transpose(0, 2, 1), shown[1:].transpose(0, 2, 1))
+
+
+def _root_of(covariance: Floats) -> Floats:
+    """Return the Cholesky factor, off-diagonal parts lessened as far as rounding or a budget at odds demands."""
+    for share in (1.0, 0.999, 0.9, 0.5):
+        shrunk = share * covariance + (1 - share) * np.diag(np.diag(covariance))
+        try:
+            return np.asarray(np.linalg.cholesky(shrunk))
+        except np.linalg.LinAlgError:
+            continue
+    return np.diag(np.sqrt(np.diag(covariance)))
+
+
+def difference_covariance(first: Reading, second: Reading) -> Floats:
+    """Return the covariance (3, 3) of the difference of two readings' CIELAB.
+
+    What they share (photograph, card, profile) moves both alike and cancels as far as it is alike.
+    """
+    common = shared_covariance(first.budget, second.budget)
+    return np.asarray(first.covariance + second.covariance - common - common.T)
+
+
+def delta_e_interval(first: Reading, second: Reading) -> tuple[float, float]:
+    """Return the 95 % interval of ΔE00 between two readings, what they share of their errors taken into account."""
+    low, high = interval_of(first.lab, second.lab, difference_covariance(first, second))
+    return float(low), float(high)
+
+
+def chance_within(first: Reading, second: Reading, tolerance: float) -> float:
+    """Return the chance (0 to 1) that the true ΔE00 between two readings is at most ``tolerance``."""
+    draws = delta_e_draws(first.lab, second.lab, difference_covariance(first, second))
+    return float(np.mean(draws <= tolerance))

@@ -1,0 +1,133 @@
+"""A Reading: the colour of a finish with everything that is not known of it, wherever it came from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matcher.colour.cielab import checked_lab
+from matcher.colour.uncertainty import BudgetTerm
+from matcher.errors import Caveat, ReadingError, fault_in_words
+
+Floats = NDArray[np.float64]
+
+INSTRUMENT_SIGMA = 0.3
+"""Standard uncertainty of L*, a*, b* typed in from an instrument when none is stated (from memory)."""
+
+
+MOST_VARIANCE = 1e30
+"""Of any reading: far beyond what a colour can have, and far within what its differences can be worked out with."""
+
+
+@dataclass(frozen=True)
+class PaletteColour:
+    """One colour of a mottled finish and its share (0 to 1) of the region."""
+
+    lab: tuple[float, float, float]
+    share: float
+
+
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """The colour of a finish.
+
+    lab: (3,) CIELAB, D50, 2 degrees. covariance: (3, 3) of lab, the whole standard uncertainty budget; when not
+    given it is that of an instrument. source: "photograph", "instrument" or "typed". lights, darks: (3,) CIELAB
+    of the lightest and darkest quarter, or None. left_out_share: share of the region left out as glare or
+    clipped. region: (n, 2) pixels, or None. photo: SHA-256 of the photograph, or None.
+
+    Raises ReadingError when lab or covariance is not finite, of the wrong shape, or out of range.
+    """
+
+    lab: Floats
+    covariance: Floats = field(default_factory=lambda: np.diag([INSTRUMENT_SIGMA**2] * 3))
+    source: str = "instrument"
+    lights: Floats | None = None
+    darks: Floats | None = None
+    palette: tuple[PaletteColour, ...] = ()
+    left_out_share: float = 0.0
+    pixels: int = 0
+    budget: tuple[BudgetTerm, ...] = ()
+    caveats: tuple[Caveat, ...] = ()
+    region: Floats | None = None
+    photo: str | None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "lab", checked_lab(self.lab))
+        object.__setattr__(self, "covariance", checked_covariance(self.covariance))
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain JSON types; ``Reading.from_dict`` takes them back."""
+        return {
+            "lab": self.lab.tolist(),
+            "covariance": self.covariance.tolist(),
+            "source": self.source,
+            "lights": _listed(self.lights),
+            "darks": _listed(self.darks),
+            "palette": [{"lab": list(colour.lab), "share": colour.share} for colour in self.palette],
+            "left_out_share": self.left_out_share,
+            "pixels": self.pixels,
+            "budget": [term.as_dict() for term in self.budget],
+            "warnings": [caveat.as_dict() for caveat in self.caveats],
+            "region": _listed(self.region),
+            "photo": self.photo,
+        }
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Reading:
+        """Take back what ``as_dict`` gave; "lab" alone is enough. Raises ReadingError."""
+        try:
+            known = {
+                name: data[name]
+                for name in ("covariance", "source", "left_out_share", "pixels", "photo")
+                if name in data
+            }
+            return cls(
+                lab=data["lab"],
+                lights=_array(data.get("lights")),
+                darks=_array(data.get("darks")),
+                palette=tuple(
+                    PaletteColour(_triple(colour["lab"]), float(colour["share"])) for colour in data.get("palette", ())
+                ),
+                budget=tuple(BudgetTerm.from_dict(term) for term in data.get("budget", ())),
+                caveats=tuple(Caveat(item["code"], item["message"]) for item in data.get("warnings", ())),
+                region=_array(data.get("region")),
+                **known,
+            )
+        except (KeyError, TypeError, ValueError, AttributeError) as error:
+            raise ReadingError(
+                f"Check the reading's fields against an exported reading: {fault_in_words(error)}."
+            ) from error
+
+
+def checked_covariance(covariance: ArrayLike) -> Floats:
+    """Return a (3, 3) symmetric, positive semi-definite float array, or raise ReadingError."""
+    try:
+        values = np.array(covariance, dtype=float)
+    except (TypeError, ValueError):
+        values = np.full(0, np.nan)
+    if values.shape != (3, 3) or not np.isfinite(values).all():
+        raise ReadingError(f"Give the covariance as 3 by 3 finite numbers: {covariance!r} is not that.")
+    if np.abs(values).max() > MOST_VARIANCE:
+        raise ReadingError(f"Check the covariance: a variance of {np.abs(values).max():.0e} is more than a colour has.")
+    values = np.asarray((values + values.T) / 2)
+    if np.linalg.eigvalsh(values).min() < -1e-9 * max(1.0, float(np.trace(values))):
+        raise ReadingError("Check the covariance: it has a negative variance in some direction.")
+    return values
+
+
+def _triple(values: ArrayLike) -> tuple[float, float, float]:
+    first, second, third = np.asarray(values, float)
+    return float(first), float(second), float(third)
+
+
+def _listed(values: Floats | None) -> list[Any] | None:
+    return None if values is None else np.asarray(values).tolist()
+
+
+def _array(values: ArrayLike | None) -> Floats | None:
+    return None if values is None else np.asarray(values, float)

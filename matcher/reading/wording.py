@@ -1,0 +1,99 @@
+"""What is said of a reading beside its figures: lights and darks, mottle, the profile used, what a photograph more did.
+
+After the reading, for people; every word here is about values that other rooms worked out.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from matcher.calibration.illumination import LightField
+from matcher.calibration.profile import CameraProfile
+from matcher.colour.difference import delta_e_2000
+from matcher.colour.wording import difference_in_words
+from matcher.photo.photo import Photo
+from matcher.reading.advice import reach_of
+from matcher.reading.reading import Reading
+from matcher.reading.texture import Texture
+
+ALIKE_DELTA_E00 = 1.0
+"""Lights and darks nearer than this are one colour to the eye on a textured metal (common practice, no source)."""
+
+EVEN = 0.5
+"""Spread in CIELAB under which a finish is called even: about half of what the eye sees between patches that touch."""
+
+UNBALANCED = ("linear", "camera raw")
+"""Encodings in which no camera has balanced the light away."""
+
+
+def profile_in_words(profile: CameraProfile) -> str:
+    """Say which profile it is, of what light and day, and how well it reads colours that it was not fitted on."""
+    about = ", ".join(filter(None, (profile.light, f"{profile.made_at.day} {profile.made_at:%B %Y}")))
+    error = float(profile.leave_one_out.mean())
+    return f"{profile.name} ({about}; it reads colours that it was not made from to ΔE00 {error:.1f} on average)"
+
+
+def hidden_light_in_words(photo: Photo) -> str:
+    """Say what a profile cannot notice in a file whose white the camera has balanced; nothing for raw and linear."""
+    if photo.encoding in UNBALANCED:
+        return ""
+    return "If the camera balances white by itself, a changed light may not show: use it only under the chart's light."
+
+
+def lights_and_darks_in_words(reading: Reading) -> str:
+    """Say how the lightest quarter of a finish differs from its darkest; nothing when the reading has neither."""
+    if reading.lights is None or reading.darks is None:
+        return ""
+    apart = float(delta_e_2000(reading.darks, reading.lights))
+    if apart < ALIKE_DELTA_E00:
+        return f"Its lights and darks are hardly told apart: ΔE00 {apart:.1f}."
+    words = difference_in_words(reading.darks, reading.lights, than="than its darkest")
+    return f"Its lightest quarter is {words}: ΔE00 {apart:.1f} apart."
+
+
+def mottle_in_words(texture: Texture) -> str:
+    """Say at which size a finish is mottled most, and how much; that it is even where it hardly is."""
+    strongest = texture.mottle.strongest
+    if strongest is None or np.hypot(strongest.lightness, strongest.colour) < EVEN:
+        return "It is even: there is no mottle to speak of."
+    return (
+        f"Its mottle is strongest in spots about {strongest.size_px:.0f} pixels wide, 1/{1 / strongest.share:.0f} of "
+        f"the mark: L* varies by {strongest.lightness:.1f}, a* and b* by {strongest.colour:.1f} (one standard "
+        "deviation)."
+    )
+
+
+def levelled_in_words(field: LightField, before: Reading | None, after: Reading) -> str:
+    """Say what the light over a picture was levelled by, how it differed, and what that did to the uncertainty.
+
+    before: the reading without it, None when there was none.
+    """
+    by = {"flat field": "the sheet of paper", "two cards": "the second card"}.get(field.found_by, field.found_by)
+    there = ""
+    if after.region is not None:
+        there = f" (on the mark it is {_strength(float(field.relative(after.region.mean(axis=0))))} on the card)"
+    return f"Light levelled by {by}{there}{_became(before, after)}."
+
+
+def _strength(relative: float) -> str:
+    percent = round(100 * (relative - 1))
+    return f"{abs(percent)} % {'stronger' if percent > 0 else 'weaker'} than" if percent else "as strong as"
+
+
+def glare_in_words(frames: int, before: Reading | None, after: Reading) -> str:
+    """Say what several photographs with the lamp moved did: how much glare they took out, and to the uncertainty.
+
+    frames: photographs, with the first. before: the reading of the first alone, None when it showed only glare.
+    """
+    then = "all" if before is None else f"{before.left_out_share:.0%}"
+    return (
+        f"Read from {frames} photographs: {then} of the mark was glare in the first, {after.left_out_share:.0%} is "
+        f"left out now{_became(before, after)}."
+    )
+
+
+def _became(before: Reading | None, after: Reading) -> str:
+    if before is None:
+        return ""
+    then, now = (f"±{reach_of(reading):.1f}" for reading in (before, after))
+    return f"; the {then} stays" if then == now else f"; {then} became {now}"

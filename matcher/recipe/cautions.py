@@ -1,0 +1,184 @@
+"""What can hurt someone in a recipe, and what is usually said of it: shown beside every suggestion and bench sheet.
+
+The facts and their sources are data in `cautions.toml`, by family of chemical and by step of the work. Every list ends
+by deferring to local codes, safety data sheets and licensed practice.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from matcher.errors import StudioError
+from matcher.recipe.recipe import Coat, Recipe
+
+SKATES_OFF_ABOVE_C = 130.0
+"""Well above the some 104 °C at which water flashes off with a hiss; drops then skate (common practice, no source)."""
+
+WARM_FROM_C = 45.0
+"""Metal that burns a hand that rests on it (from memory: ISO 13732-1 gives 51 °C for one minute on bare metal)."""
+
+_FILE = Path(__file__).with_name("cautions.toml")
+
+
+@dataclass(frozen=True)
+class Caution:
+    """One caution: a code that stays the same, one or two plain sentences, and where its facts come from."""
+
+    code: str
+    message: str
+    source: str
+
+    def as_dict(self) -> dict[str, str]:
+        return {"code": self.code, "message": self.message, "source": self.source}
+
+
+@dataclass(frozen=True)
+class Family:
+    """What chemicals of one kind have in common; acidic: sets gas free from a polysulphide."""
+
+    name: str
+    acidic: bool
+    oxidiser: bool
+    cautions: tuple[Caution, ...]
+
+
+@dataclass(frozen=True)
+class CautionBook:
+    """All that `cautions.toml` says. names: chemical by every name for it, as ``key`` makes them alike."""
+
+    names: Mapping[str, str]
+    family_of: Mapping[str, Family]
+    steps: Mapping[str, Caution]
+
+    def chemical(self, name: str) -> str | None:
+        """Return the name under which a chemical is listed, or None."""
+        return self.names.get(key(name))
+
+
+def cautions_for(recipe: Recipe, book: CautionBook | None = None) -> tuple[Caution, ...]:
+    """Return the cautions for everything that ``recipe`` asks for, the gravest first, the deferral last."""
+    return cautions_for_all([recipe], book)
+
+
+def cautions_for_all(recipes: Sequence[Recipe], book: CautionBook | None = None) -> tuple[Caution, ...]:
+    """Return the cautions for a day on which all of these are made: their solutions stand beside each other."""
+    book = book if book is not None else shipped_book()
+    used = list(dict.fromkeys(name for recipe in recipes for name in _used(recipe)))
+    steps = [caution for recipe in recipes for caution in _of_steps(recipe, book)]
+    found = [*_of_mixing(used, book), *_of_chemicals(used, book), *steps, book.steps["defer"]]
+    return tuple(dict.fromkeys(found))
+
+
+def known_chemical(name: str, book: CautionBook | None = None) -> str | None:
+    """Return the name under which a chemical is listed, or None when nothing is known of it."""
+    return (book if book is not None else shipped_book()).chemical(name)
+
+
+def key(name: str) -> str:
+    """Make the ways of writing one name alike: case, spaces, hyphens and dots don't count."""
+    return "".join(c for c in name.casefold() if c.isalnum() or c in "()")
+
+
+@lru_cache(maxsize=1)
+def shipped_book() -> CautionBook:
+    """Return the cautions that travel with the package."""
+    return read_book(_FILE)
+
+
+def read_book(file: Path) -> CautionBook:
+    """Read a file of cautions. Raises StudioError when it cannot be used."""
+    try:
+        data = tomllib.loads(file.read_text(encoding="utf-8"))
+        families = {name: _family(name, item) for name, item in data["families"].items()}
+        names = {key(alias): name for name, alias in _all_names(data["chemicals"])}
+        family_of = {name: families[item["family"]] for name, item in data["chemicals"].items()}
+        steps = {code: Caution(code, item["message"], item["source"]) for code, item in data["steps"].items()}
+        return CautionBook(names, family_of, steps)
+    except (OSError, KeyError, TypeError, ValueError, AttributeError) as error:
+        raise StudioError(f"The cautions in {file} cannot be read ({error!r}): install this program again.") from error
+
+
+def _family(name: str, item: Mapping[str, Any]) -> Family:
+    cautions = tuple(Caution(entry["code"], entry["message"], entry["source"]) for entry in item["cautions"])
+    return Family(name, item["acidic"], item["oxidiser"], cautions)
+
+
+def _all_names(chemicals: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    for name, item in chemicals.items():
+        for alias in (name, *item.get("aliases", ())):
+            yield name, alias
+
+
+def _used(recipe: Recipe) -> list[str]:
+    """Return the chemicals of a recipe as it names them, each once, in the order of the bench."""
+    under = [] if recipe.undercoat is None else [recipe.undercoat.chemical]
+    return list(dict.fromkeys([*under, *(coat.chemical for coat in recipe.coats)]))
+
+
+def _of_mixing(used: Sequence[str], book: CautionBook) -> Iterator[Caution]:
+    """What must not meet: on the metal, in a bucket, in a drain."""
+    families = {name: book.family_of[known] for name in used if (known := book.chemical(name))}
+    sulphides = [name for name, family in families.items() if family.name == "polysulphide"]
+    acids = [name for name, family in families.items() if family.acidic]
+    if sulphides and acids:
+        meeting = book.steps["sulphide_meets_acid"]
+        yield _filled(meeting, sulphides=_listed(sulphides), acids=_listed(acids))
+
+
+def _of_chemicals(used: Sequence[str], book: CautionBook) -> Iterator[Caution]:
+    for name in used:
+        known = book.chemical(name)
+        if known is None:
+            yield _filled(book.steps["unknown"], chemical=name)
+            continue
+        family = book.family_of[known]
+        for caution in family.cautions:
+            yield _filled(caution, chemical=name, Chemical=name[:1].upper() + name[1:])
+        if known.startswith("ferric"):
+            yield _filled(book.steps["iron_salt"], chemical=name)
+        if family.oxidiser:
+            yield _filled(book.steps["oxidiser"], chemical=name)
+
+
+def _of_steps(recipe: Recipe, book: CautionBook) -> Iterator[Caution]:
+    chemicals = [book.chemical(name) for name in _used(recipe)]
+    if any(known is None or book.family_of[known].acidic for known in chemicals):
+        yield book.steps["dilution"]
+    heated = [coat for coat in recipe.coats if coat.surface_temp_c >= WARM_FROM_C]
+    if heated or (recipe.seal is not None and recipe.seal.hot):
+        yield book.steps["torch"]
+    yield from _of_great_heat(recipe.coats, book)
+    if recipe.seal is not None:
+        yield from _of_seal(recipe, book)
+    if chemicals:
+        yield book.steps["rinse_water"]
+
+
+def _of_great_heat(coats: tuple[Coat, ...], book: CautionBook) -> Iterator[Caution]:
+    hottest = max((coat.surface_temp_c for coat in coats), default=0.0)
+    if hottest > SKATES_OFF_ABOVE_C:
+        yield _filled(book.steps["over_hot"], temp=hottest)
+
+
+def _of_seal(recipe: Recipe, book: CautionBook) -> Iterator[Caution]:
+    seal = recipe.seal
+    if seal is None:
+        return
+    kind = seal.kind.casefold()
+    if "wax" in kind:
+        yield book.steps["hot_wax" if seal.hot else "wax"]
+    else:  # a lacquer, or something not known: the stricter words
+        yield book.steps["lacquer"]
+
+
+def _filled(caution: Caution, **words: object) -> Caution:
+    return Caution(caution.code, caution.message.format(**words), caution.source)
+
+
+def _listed(names: Sequence[str]) -> str:
+    return ", ".join(names[:-1]) + " and " + names[-1] if len(names) > 1 else names[0]

@@ -1,0 +1,251 @@
+"""The tables of a studio's log, as SQLAlchemy declarative classes; units are in the column names.
+
+`database` creates and opens them, `log` and its neighbours fill and read them. A change here needs a new file in
+`migrations/versions/`, and HEAD names the newest.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy import (
+    JSON,
+    CheckConstraint,
+    DateTime,
+    Double,
+    ForeignKey,
+    Index,
+    MetaData,
+    String,
+    Text,
+    TypeDecorator,
+    UniqueConstraint,
+)
+from sqlalchemy.engine import Dialect
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+
+from matcher.errors import StudioError
+
+HEAD = "r0002"
+
+_NAMES = {
+    "ix": "ix_%(column_0_label)s",
+    "uq": "uq_%(table_name)s_%(column_0_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
+    "pk": "pk_%(table_name)s",
+}
+
+
+class Utc(TypeDecorator[datetime]):
+    """A moment, kept in UTC: SQLite has no time zones, so the naive value there is UTC."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        return None if value is None else value.astimezone(UTC)
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        if value is None:
+            return None
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+class Table(DeclarativeBase):
+    """What every table shares: the constraint names, so that a migration can name what it changes."""
+
+    metadata = MetaData(naming_convention=_NAMES)
+    type_annotation_map = {float: Double, datetime: Utc, dict[str, Any]: JSON, str: Text}  # noqa: RUF012
+
+
+class StudioRow(Table):
+    """The one row about the studio itself. ``trials_revision`` grows with every change to the trials."""
+
+    __tablename__ = "studio"
+    __table_args__ = (CheckConstraint("id = 1", name="one_row"),)
+    id: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    uid: Mapped[str] = mapped_column(String(64))
+    title: Mapped[str]
+    is_demo: Mapped[bool]
+    made_at: Mapped[datetime]
+    trials_revision: Mapped[int]
+
+
+class PhotoRow(Table):
+    __tablename__ = "photos"
+    sha256: Mapped[str] = mapped_column(String(64), primary_key=True)
+    suffix: Mapped[str] = mapped_column(String(8))
+    name: Mapped[str]
+    size_bytes: Mapped[int]
+    kept_at: Mapped[datetime]
+
+
+class StockRow(Table):
+    """A stock solution. Its label is how a coat names it, so a label is used once and never changed."""
+
+    __tablename__ = "stocks"
+    __table_args__ = (CheckConstraint("grams_per_litre > 0", name="strength"),)
+    label: Mapped[str] = mapped_column(String(200), primary_key=True)
+    chemical: Mapped[str]
+    grams_per_litre: Mapped[float]
+    lot: Mapped[str]
+    made_at: Mapped[datetime]
+    notes: Mapped[str]
+
+
+class TargetRow(Table):
+    __tablename__ = "targets"
+    __table_args__ = (CheckConstraint("tolerance_delta_e00 > 0", name="tolerance"),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    uid: Mapped[str] = mapped_column(String(64), unique=True)
+    name: Mapped[str]
+    tolerance_delta_e00: Mapped[float]
+    photo_sha256: Mapped[str | None] = mapped_column(ForeignKey("photos.sha256"))
+    notes: Mapped[str]
+    made_at: Mapped[datetime]
+    set_aside_reason: Mapped[str | None]
+
+
+class TrialRow(Table):
+    """A trial, with the parts of its recipe that occur once; the coats are rows of their own."""
+
+    __tablename__ = "trials"
+    __table_args__ = (
+        CheckConstraint("undercoat_strength_of_stock > 0 AND undercoat_strength_of_stock <= 1", name="undercoat"),
+        CheckConstraint("undercoat_burnish >= 0 AND undercoat_burnish <= 1", name="burnish"),
+    )
+    id: Mapped[int] = mapped_column(primary_key=True)
+    uid: Mapped[str] = mapped_column(String(64), unique=True)
+    made_at: Mapped[datetime]
+    made_by: Mapped[str]
+    piece: Mapped[str]
+    ambient_temp_c: Mapped[float | None]
+    ambient_humidity_percent: Mapped[float | None]
+    alloy: Mapped[str]
+    surface: Mapped[str]
+    undercoat_chemical: Mapped[str | None]
+    undercoat_strength_of_stock: Mapped[float | None]
+    undercoat_burnish: Mapped[float | None]
+    undercoat_stock: Mapped[str | None] = mapped_column(ForeignKey("stocks.label"))
+    seal_kind: Mapped[str | None]
+    seal_coats: Mapped[int | None]
+    seal_first_coat_hot: Mapped[bool | None]
+    notes: Mapped[str]
+    target_id: Mapped[int | None] = mapped_column(ForeignKey("targets.id"), index=True)
+    set_aside_reason: Mapped[str | None]
+    logged_at: Mapped[datetime]
+
+
+class CoatRow(Table):
+    __tablename__ = "coats"
+    __table_args__ = (
+        CheckConstraint("strength_of_stock > 0 AND strength_of_stock <= 1", name="strength"),
+        CheckConstraint("passes >= 1", name="passes"),
+    )
+    trial_id: Mapped[int] = mapped_column(ForeignKey("trials.id"), primary_key=True)
+    position: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    chemical: Mapped[str]
+    strength_of_stock: Mapped[float]
+    passes: Mapped[int]
+    surface_temp_c: Mapped[float]
+    application: Mapped[str]
+    stock: Mapped[str | None] = mapped_column(ForeignKey("stocks.label"))
+
+
+class ReadingRow(Table):
+    """One reading of a trial (at a stage) or of a target. CIELAB is under D50, 2 degrees; ``whole`` is all of it."""
+
+    __tablename__ = "readings"
+    __table_args__ = (
+        CheckConstraint("(trial_id IS NULL) <> (target_id IS NULL)", name="of_one_thing"),
+        UniqueConstraint("trial_id", "position"),
+        UniqueConstraint("target_id"),
+    )
+    id: Mapped[int] = mapped_column(primary_key=True)
+    trial_id: Mapped[int | None] = mapped_column(ForeignKey("trials.id"))
+    target_id: Mapped[int | None] = mapped_column(ForeignKey("targets.id"))
+    position: Mapped[int]
+    stage: Mapped[str]
+    lab_l: Mapped[float]
+    lab_a: Mapped[float]
+    lab_b: Mapped[float]
+    variance_l: Mapped[float]
+    variance_a: Mapped[float]
+    variance_b: Mapped[float]
+    covariance_la: Mapped[float]
+    covariance_lb: Mapped[float]
+    covariance_ab: Mapped[float]
+    source: Mapped[str]
+    photo_sha256: Mapped[str | None] = mapped_column(String(64))
+    whole: Mapped[dict[str, Any]]
+
+
+class TrialPhotoRow(Table):
+    __tablename__ = "trial_photos"
+    trial_id: Mapped[int] = mapped_column(ForeignKey("trials.id"), primary_key=True)
+    position: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    sha256: Mapped[str] = mapped_column(ForeignKey("photos.sha256"), index=True)
+
+
+class HistoryRow(Table):
+    """One line for each change: who, when, what, and to which thing ("trial 12")."""
+
+    __tablename__ = "history"
+    __table_args__ = (Index("ix_history_subject", "kind", "subject"),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    at: Mapped[datetime]
+    who: Mapped[str]
+    what: Mapped[str]
+    kind: Mapped[str] = mapped_column(String(20))
+    subject: Mapped[str] = mapped_column(String(200))
+    detail: Mapped[str]
+
+
+class DraftRow(Table):
+    """A form as far as it was filled in, so that a reload or a crash loses nothing typed."""
+
+    __tablename__ = "drafts"
+    form: Mapped[str] = mapped_column(String(200), primary_key=True)
+    body: Mapped[dict[str, Any]]
+    saved_at: Mapped[datetime]
+
+
+class OwnCardRow(Table):
+    """A card that the studio has measured itself; its patches' colours are rows of their own."""
+
+    __tablename__ = "own_cards"
+    name: Mapped[str] = mapped_column(String(200), primary_key=True)
+    kind: Mapped[str]
+    tolerance_delta_e00: Mapped[float]
+    measured_at: Mapped[datetime]
+
+
+class OwnCardPatchRow(Table):
+    __tablename__ = "own_card_patches"
+    card_name: Mapped[str] = mapped_column(ForeignKey("own_cards.name"), primary_key=True)
+    position: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    lab_l: Mapped[float]
+    lab_a: Mapped[float]
+    lab_b: Mapped[float]
+
+
+class CameraProfileRow(Table):
+    """How a camera sees under one light, as learnt from a chart; the body is the profile's own plain JSON."""
+
+    __tablename__ = "camera_profiles"
+    name: Mapped[str] = mapped_column(String(200), primary_key=True)
+    body: Mapped[dict[str, Any]]
+    saved_at: Mapped[datetime]
+
+
+def schema_version(connection: sa.Connection, name: str) -> str | None:
+    """Return the schema's revision, None when there are no tables yet. Raises StudioError for others' tables."""
+    tables = set(sa.inspect(connection).get_table_names())
+    if "alembic_version" in tables and "trials" in tables:
+        return connection.execute(sa.text("SELECT version_num FROM alembic_version")).scalar_one_or_none() or ""
+    if tables:
+        raise StudioError(f"The database {name} holds other tables and no studio: name an empty one.")
+    return None

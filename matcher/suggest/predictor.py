@@ -1,0 +1,270 @@
+"""The suggester's look at recipes not made yet: keeps the fitted model and turns its outlook into suggestions.
+
+Between suggester and planner. From a long log the model learns from the trials near the target and a spread of the
+rest, and says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matcher.colour.difference import delta_e_2000
+from matcher.colour.wording import difference_in_words
+from matcher.plan.limits import Limits, each_lifted
+from matcher.plan.next_plate import PATIENCE, doubt_after, kind_of, next_plate, stalled_trials
+from matcher.plan.outlook import Outlook, draws_of, first_places, look_ahead
+from matcher.plan.prediction import readable
+from matcher.plan.reach import Reach, expected_delta, reach
+from matcher.plan.recipe_space import RecipeSpace, space_from, without_stock
+from matcher.plan.session import session_rows
+from matcher.process.design import Columns
+from matcher.process.logged import LoggedTrial
+from matcher.process.model import ProcessModel, fit_process
+from matcher.reading.reading import Reading
+from matcher.recipe.recipe import Recipe
+from matcher.suggest.plates import Plates
+from matcher.suggest.suggestion import Suggestion
+from matcher.suggest.wording import grounds_of, learned_from, why_predicted
+from matcher.validation.outliers import Contradiction, at_odds, doubt_of, nothing_varied
+
+Floats = NDArray[np.float64]
+
+MOST_LEARNED_FROM = 320
+NEAR_SHARE = 220
+MADE_LOOKED_AT = 12
+OUTLOOKS_KEPT = 3
+WORTH_LIFTING = 0.5
+"""A limit is to blame when lifting it brings the nearest recipe this much nearer in ΔE00."""
+
+
+class Foresight:
+    """Predictions over the recipes that the trials and limits open. Cheap to make; fits when first asked.
+
+    known: all plates, which the model learns from. usable: those within the limits, which count as matches.
+    """
+
+    def __init__(
+        self, known: Plates, usable: Plates, limits: Limits, seed: int, before: ProcessModel | None = None
+    ) -> None:
+        self.known, self.usable, self.limits, self.seed = known, usable, limits, seed
+        self._before = before
+        self._fits: dict[bytes, _Fit] = {}
+
+    def grown(self, trial: LoggedTrial) -> Foresight:
+        """Return the same over one more trial; its first fit starts from the last one here."""
+        last = next(reversed(self._fits.values())).model if self._fits else self._before
+        known = self.known.grown(trial)
+        usable = self.usable
+        if self.limits.allow(trial.recipe):
+            usable = known if self.usable is self.known else self.usable.grown(trial)
+        return Foresight(known, usable, self.limits, self.seed, last)
+
+    def fit(self, target_lab: Floats) -> _Fit:
+        """Return the fit to use for a target: one for all while the log is short."""
+        rows = self._rows(target_lab)
+        key = rows.tobytes()
+        if key not in self._fits:
+            if len(self._fits) >= 4:
+                self._fits.pop(next(iter(self._fits)))
+            chosen = [self.known.trials[row] for row in rows]
+            self._fits[key] = _Fit(fit_process(chosen, self._before), self.limits, self.seed)
+        return self._fits[key]
+
+    def outlook(self, target_lab: Floats) -> tuple[_Fit, Outlook]:
+        """Return the fit and the outlook for a target (3,)."""
+        fit = self.fit(target_lab)
+        return fit, fit.outlook(target_lab)
+
+    def predicted(self, target: Reading, most: int, tolerance: float) -> list[Suggestion]:
+        """Return up to ``most`` recipes not made yet, by expected ΔE00, no two alike at the bench.
+
+        The next plate is looked for more finely, and is among them where it is expected nearer.
+        """
+        fit, outlook = self.outlook(target.lab)
+        made = fit.made
+        expected = expected_delta(fit.model, outlook, target.lab)
+        per_kind = max(1, -(-most // 2))
+        taken: dict[int, int] = {}
+        chosen: list[int] = []
+        for row in np.argsort(expected, kind="stable"):
+            kind = int(outlook.kinds[row])
+            if outlook.recipes[row] in made or taken.get(kind, 0) >= per_kind:
+                continue
+            if any(_alike_at_the_bench(outlook.recipes[row], outlook.recipes[other]) for other in chosen):
+                continue
+            taken[kind] = taken.get(kind, 0) + 1
+            chosen.append(int(row))
+            if len(chosen) == most:
+                break
+        found = [self._suggestion(target, fit, outlook, row) for row in chosen]
+        finer = self.next_plate(target, tolerance)
+        if finer.recipe in made or any(_alike_at_the_bench(finer.recipe, item.recipe) for item in found):
+            return found
+        return sorted([*found, finer], key=lambda item: float(item.draws.mean()))[:most]
+
+    def next_plate(self, target: Reading, tolerance: float) -> Suggestion:
+        """Return the trial most worth making next."""
+        fit = self.fit(target.lab)
+        tried = [trial for trial in fit.model.trials if self.limits.allow(trial.recipe)]
+        deltas = delta_e_2000(target.lab, [trial.reading.lab for trial in tried])
+        stalled = stalled_trials(deltas, tolerance)
+        doubt = doubt_after(stalled)
+        outlook = fit.outlook(target.lab, doubt)
+        if stalled > PATIENCE and stalled % 2 == 1:
+            tired = {kind_of(trial.recipe) for trial in tried[-stalled - 1 :]}
+            outlook = outlook.without([kind_of(recipe) in tired for recipe in outlook.recipes])
+        best, made = self._best_so_far(fit, target.lab), fit.made
+        wide, row = next_plate(fit.model, outlook, target.lab, best, tolerance, made, self.limits.allow, doubt)
+        return self._suggestion(target, fit, wide, row)
+
+    def session(self, target: Reading, count: int, tolerance: float) -> list[Suggestion]:
+        """Return ``count`` plates to make in one session, chosen together."""
+        fit, outlook = self.outlook(target.lab)
+        made = fit.made
+        outlook = outlook.without([recipe in made for recipe in outlook.recipes])
+        best = self._best_so_far(fit, target.lab)
+        draw = np.random.default_rng(self.seed)
+        rows = session_rows(fit.model, outlook, target.lab, best, tolerance, count, draw)
+        return [self._suggestion(target, fit, outlook, row) for row in rows]
+
+    def reach(self, target: Reading, tolerance: float, as_read: Callable[[Floats, Floats], Reading]) -> Reach:
+        """Return whether a target can be reached."""
+        fit, outlook = self.outlook(target.lab)
+        logged = self.usable.trials[int(self.usable.index.nearest(target.lab, 1)[0][0])]
+
+        def lifted(delta: float) -> str | None:
+            return self._what_lifting_brings(fit, target.lab, delta)
+
+        draw = np.random.default_rng(self.seed)
+        return reach(fit.model, outlook, target, logged, tolerance, draw, as_read, lifted)
+
+    def _what_lifting_brings(self, fit: _Fit, target_lab: Floats, within: float) -> str | None:
+        """Say that today's limits keep a target out, and which of them; None when it is not they."""
+        whole = fit.nearest_under(Limits(), target_lab) if self.limits != Limits() else within
+        if whole > within - WORTH_LIFTING:
+            return None
+        said = f"It is today's limits ({self.limits.in_words()}): without them the nearest is expected at "
+        said += f"ΔE00 {whole:.1f}. "
+        singly = [(fit.nearest_under(freer, target_lab), words) for freer, words in each_lifted(self.limits)]
+        nearest, words = min(singly, key=lambda item: item[0])
+        if len(singly) == 1:
+            return f"{said}{words} would be enough."
+        if nearest > within - WORTH_LIFTING:
+            return f"{said}Lifting one of them is not enough: lift several."
+        return f"{said}{words} would by itself bring it to ΔE00 {nearest:.1f}."
+
+    def _best_so_far(self, fit: _Fit, target_lab: Floats) -> float:
+        """Return the least expected ΔE00 of the recipes made: a lucky reading alone does not count as a match."""
+        near, _ = self.usable.index.nearest(target_lab, MADE_LOOKED_AT)
+        labs, covariances = fit.model.predict(fit.model.columns([self.usable.trials[k].recipe for k in near]))
+        return float(draws_of(target_lab, labs, covariances).mean(axis=1).min())
+
+    def _rows(self, target_lab: Floats) -> NDArray[np.intp]:
+        n = len(self.known.trials)
+        if n <= MOST_LEARNED_FROM:
+            return np.arange(n)
+        near, _ = self.known.index.nearest(target_lab, NEAR_SHARE)
+        rest = np.random.default_rng(self.seed).choice(n, MOST_LEARNED_FROM - NEAR_SHARE, replace=False)
+        return np.union1d(near, rest)
+
+    def _suggestion(self, target: Reading, fit: _Fit, outlook: Outlook, row: int) -> Suggestion:
+        lab = readable(outlook.labs[row])
+        recipe = outlook.recipes[row]
+        covariance = outlook.covariances[row]
+        # a vague or scattering prediction stands lower in a list than a plate that was measured
+        scattered = covariance + fit.model.plate_covariance
+        delta = float(delta_e_2000(target.lab, lab))
+        nearest = learned_from(fit.model, recipe)
+        grounds = grounds_of(recipe, nearest, fit.model, len(self.known.trials), outlook.considered)
+        grounds += doubt_of(recipe, nearest, fit.at_odds) + nothing_varied(fit.model.trials)
+        return Suggestion(
+            recipe=recipe,
+            basis="predicted",
+            lab=lab,
+            covariance=covariance,
+            delta_e00=delta,
+            delta_e00_interval=(0.0, delta),
+            difference=difference_in_words(target.lab, lab),
+            because=why_predicted(delta, grounds),
+            draws=draws_of(target.lab, lab[None], scattered[None])[0],
+            grounds=grounds,
+        )
+
+
+class _Fit:
+    """A fitted model with the recipes that its trials open."""
+
+    def __init__(self, model: ProcessModel, limits: Limits, seed: int) -> None:
+        self.model, self._limits, self._seed = model, limits, seed
+        self._outlooks: dict[tuple[bytes, float], Outlook] = {}
+
+    @cached_property
+    def space(self) -> RecipeSpace:
+        return space_from(
+            [trial.recipe for trial in self.model.trials], self._limits, np.random.default_rng(self._seed)
+        )
+
+    def nearest_under(self, limits: Limits, target_lab: Floats) -> float:
+        """Return the expected ΔE00 of the recipe nearest to a target (3,) under other limits."""
+        other = _Fit(self.model, limits, self._seed)
+        outlook = other.outlook(target_lab)
+        row = int(np.argmin(expected_delta(self.model, outlook, target_lab)))
+        return float(delta_e_2000(target_lab, outlook.labs[row]))
+
+    @cached_property
+    def at_odds(self) -> list[Contradiction]:
+        """Recipes whose plates contradict each other."""
+        return at_odds(self.model.trials)
+
+    @cached_property
+    def made(self) -> set[Recipe]:
+        """The recipes made, without their stocks' labels: what could be made has none."""
+        return {without_stock(trial.recipe) for trial in self.model.trials}
+
+    def outlook(self, target_lab: Floats, doubt: float = 1.0) -> Outlook:
+        """Return the outlook for a target (3,); the last few are kept, since list, next plate and reach share them."""
+        key = (target_lab.tobytes(), doubt)
+        if key not in self._outlooks:
+            if len(self._outlooks) >= OUTLOOKS_KEPT:
+                self._outlooks.pop(next(iter(self._outlooks)), None)
+            self._outlooks[key] = look_ahead(self.model, self.space, self.columns, self.places, target_lab, doubt)
+        return self._outlooks[key]
+
+    @cached_property
+    def places(self) -> Floats:
+        return first_places(self.model, self.columns)
+
+    @cached_property
+    def columns(self) -> Columns:
+        return self.space.columns(self.model.curve.categories)
+
+
+def _alike_at_the_bench(first: Recipe, second: Recipe) -> bool:
+    """Tell whether two recipes differ by less than can be set: 0.05 of stock, 0.05 of burnish, 3 °C, no pass."""
+    if (first.alloy, first.surface, first.seal) != (second.alloy, second.surface, second.seal):
+        return False
+    one, other = first.undercoat, second.undercoat
+    if (one is None) != (other is None) or len(first.coats) != len(second.coats):
+        return False
+    if one is not None and other is not None and one.chemical != other.chemical:
+        return False
+    if (
+        one is not None
+        and other is not None
+        and _any_over(0.05, (one.strength, other.strength), (one.burnish, other.burnish))
+    ):
+        return False
+    return all(
+        (a.chemical, a.passes, a.application) == (b.chemical, b.passes, b.application)
+        and not _any_over(0.05, (a.strength, b.strength))
+        and abs(a.surface_temp_c - b.surface_temp_c) < 3.0
+        for a, b in zip(first.coats, second.coats, strict=True)
+    )
+
+
+def _any_over(limit: float, *pairs: tuple[float, float]) -> bool:
+    return any(abs(a - b) >= limit - 1e-9 for a, b in pairs)

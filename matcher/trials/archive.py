@@ -1,0 +1,522 @@
+"""A studio as one file that can be carried: a zip with a plain `studio.json` and the photographs by their hash.
+
+Export and import go between studios; a backup is an export that also holds the database as it stood. The whole of an
+imported file is checked before anything is written, and importing the same file again changes nothing.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import tempfile
+import zipfile
+import zlib
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Session
+
+from matcher.dates import moment
+from matcher.errors import MatcherError, StudioError
+from matcher.recipe.recipe import Recipe
+from matcher.storage import checked
+from matcher.storage.copy import copy_sqlite
+from matcher.storage.database import DATABASE_NAME, PHOTO_FOLDER, Database
+from matcher.storage.photos import MAX_PHOTO_BYTES, KeptPhoto, PhotoStore, is_sha256
+from matcher.storage.schema import HistoryRow, PhotoRow, StudioRow, TargetRow, TrialRow
+from matcher.trials import camera_profiles, own_cards, stocks, targets
+from matcher.trials.log import by_uid, load_trials, note, note_photo_in, record_in, same_content
+from matcher.trials.own_cards import OwnCard
+from matcher.trials.stocks import Stock
+from matcher.trials.trial import Target, Trial
+
+FORMAT = "patina studio log"
+VERSION = 1
+MAX_JSON_BYTES = 512 * 1024**2
+MAX_ENTRIES = 500_000
+MAX_EXPANSION = 200
+"""A photograph hardly packs; an entry that grows more than this on unpacking is there to fill the disk."""
+
+UNITS = {
+    "strength": "fraction of the stock solution, above 0 to 1",
+    "burnish": "share rubbed back, 0 to 1",
+    "lab": "CIELAB, D50, 2 degrees",
+    "covariance": "of lab, standard uncertainty",
+    "left_out_share": "share of the region, 0 to 1",
+    "made_at": "ISO 8601, UTC",
+    "photo": "SHA-256 of the file, hexadecimal",
+}
+"""Of the fields of `studio.json` whose names do not say their unit."""
+
+
+@dataclass(frozen=True)
+class Exported:
+    """What was written. missing_photos: hashes of photographs that the log names and the store has lost."""
+
+    path: Path
+    trials: int
+    photos: int
+    missing_photos: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Imported:
+    """What an import brought: how many were new, how many were here before.
+
+    differing: numbers here of trials whose copy in the file says something else; they stay as they are here.
+    problems: rows that were left out, each one sentence.
+    """
+
+    trials: int = 0
+    trials_here_before: int = 0
+    targets: int = 0
+    stocks: int = 0
+    photos: int = 0
+    differing: tuple[int, ...] = ()
+    problems: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class _Contents:
+    """A checked `studio.json`: everything is a value of ours, nothing is written yet."""
+
+    uid: str
+    title: str
+    is_demo: bool
+    photos: dict[str, KeptPhoto]
+    photo_names: dict[str, str]
+    missing: frozenset[str]
+    stocks: list[Stock]
+    targets: list[Target]
+    trials: list[Trial]
+    target_uids: dict[str, str]
+    cards: list[OwnCard]
+    profiles: dict[str, dict[str, Any]]
+    history: list[dict[str, Any]] = field(default_factory=list)
+
+
+def export_studio(database: Database, photos: PhotoStore, path: Path) -> Exported:
+    """Write the studio to ``path``, whole or not at all. Raises StudioError."""
+    with database.reading() as session:
+        document = _document(session, photos)
+    with whole_file(path) as temporary, zipfile.ZipFile(temporary, "w") as archive:
+        return _write(archive, document, photos, path)
+
+
+def back_up(database: Database, photos: PhotoStore, path: Path) -> Exported:
+    """Write an export that also holds the SQLite database as it stood at one moment. Raises StudioError.
+
+    Work may go on meanwhile. A server's database is not copied: its log is in the export part, and the server's own
+    backup keeps the rest.
+    """
+    if database.file is None:
+        return export_studio(database, photos, path)
+    with tempfile.TemporaryDirectory(prefix="studio-backup-") as folder:
+        copy = Path(folder) / DATABASE_NAME
+        with database.telling():
+            copy_sqlite(database.file, copy)
+        snapshot = Database.open(folder)
+        try:
+            with snapshot.reading() as session:
+                document = _document(session, photos)
+        finally:
+            snapshot.close()
+        with database.telling():
+            copy_sqlite(copy, copy.with_suffix(".copy"))  # without what opening the copy left beside it
+        with whole_file(path) as temporary, zipfile.ZipFile(temporary, "w") as archive:
+            archive.write(copy.with_suffix(".copy"), DATABASE_NAME, zipfile.ZIP_DEFLATED)
+            return _write(archive, document, photos, path)
+
+
+def restore(backup: Path, folder: Path) -> None:
+    """Make the studio that ``backup`` holds in ``folder``, which must be new or empty. Raises StudioError."""
+    folder = folder.expanduser().absolute()
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise StudioError(f"Restore into a new or empty folder: {folder} holds something already.")
+    with _opened(backup) as archive:
+        contents = _contents(archive)
+        with_database = DATABASE_NAME in archive.namelist()
+        try:
+            folder.parent.mkdir(parents=True, exist_ok=True)
+            draft = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+        except OSError as error:
+            raise StudioError(f"The folder {folder} cannot be made ({error.strerror}): name another.") from error
+        try:
+            if with_database:
+                _unpack_database(archive, draft / DATABASE_NAME)
+            database = Database.open(draft)
+            try:
+                store = PhotoStore(draft / PHOTO_FOLDER)
+                if with_database:
+                    _keep_photos(archive, contents, store)
+                else:
+                    _take_in(database, archive, contents, store, "")
+            finally:
+                database.close()
+            draft.chmod(0o755)
+            if folder.exists():
+                folder.rmdir()
+            draft.rename(folder)
+        except OSError as error:
+            raise StudioError(
+                f"{folder} could not be restored ({error.strerror}): check the disk, try again."
+            ) from error
+        finally:
+            shutil.rmtree(draft, ignore_errors=True)
+
+
+def import_studio(database: Database, photos: PhotoStore, path: Path, who: str = "") -> Imported:
+    """Take in what ``path`` holds and this studio has not. Raises StudioError; then nothing is taken in."""
+    with _opened(path) as archive:
+        return _take_in(database, archive, _contents(archive), photos, who)
+
+
+def _take_in(
+    database: Database, archive: zipfile.ZipFile, contents: _Contents, photos: PhotoStore, who: str
+) -> Imported:
+    new_photos = _keep_photos(archive, contents, photos)  # before the log names them; unnamed ones do no harm
+    with database.writing() as session:
+        return _merge(session, contents, new_photos, who)
+
+
+# Writing
+
+
+def _document(session: Session, photos: PhotoStore) -> dict[str, Any]:
+    """Return the studio as plain JSON types; things are named by uid, since numbers differ between studios."""
+    studio = session.scalars(sa.select(StudioRow)).one()
+    all_targets, all_trials = targets.load_targets(session), load_trials(session)
+    uid_of_target = {target.id: target.uid for target in all_targets}
+    uid_of_trial = {trial.id: trial.uid for trial in all_trials}
+    return {
+        "format": FORMAT,
+        "version": VERSION,
+        "units": UNITS,
+        "exported_at": datetime.now(UTC).isoformat(),
+        "studio": {"uid": studio.uid, "title": studio.title, "is_demo": studio.is_demo},
+        "stocks": [stock.as_dict() for stock in stocks.load_stocks(session)],
+        "targets": [_without(target.as_dict(), "id") for target in all_targets],
+        "trials": [
+            {**_without(trial.as_dict(), "id", "target_id"), "target_uid": uid_of_target.get(trial.target_id)}
+            for trial in all_trials
+        ],
+        "own_cards": [card.as_dict() for card in own_cards.load_cards(session)],
+        "camera_profiles": camera_profiles.load_profiles(session),
+        "photos": [_photo_entry(row, photos) for row in session.scalars(sa.select(PhotoRow).order_by(PhotoRow.sha256))],
+        "history": [
+            _history_entry(row, uid_of_trial, uid_of_target)
+            for row in session.scalars(sa.select(HistoryRow).order_by(HistoryRow.id))
+        ],
+    }
+
+
+def _photo_entry(row: PhotoRow, photos: PhotoStore) -> dict[str, Any]:
+    return {
+        "sha256": row.sha256,
+        "suffix": row.suffix,
+        "name": row.name,
+        "size_bytes": row.size_bytes,
+        "missing": not photos.has(row.sha256),
+    }
+
+
+def _history_entry(
+    row: HistoryRow, trials: Mapping[int | None, Any], others: Mapping[int | None, Any]
+) -> dict[str, Any]:
+    names = {"trial": trials, "target": others}.get(row.kind)
+    subject = row.subject if names is None else names.get(int(row.subject), row.subject)
+    plain = {"who": row.who, "what": row.what, "kind": row.kind, "subject": subject, "detail": row.detail}
+    return {"at": row.at.isoformat(), **plain}
+
+
+def _write(archive: zipfile.ZipFile, document: dict[str, Any], photos: PhotoStore, path: Path) -> Exported:
+    text = json.dumps(document, allow_nan=False, ensure_ascii=False, indent=1)
+    archive.writestr("studio.json", text.encode("utf-8"), zipfile.ZIP_DEFLATED)
+    there = [entry for entry in document["photos"] if not entry["missing"]]
+    for entry in there:
+        archive.write(photos.path(entry["sha256"]), _photo_name(entry["sha256"], entry["suffix"]))
+    missing = tuple(entry["sha256"] for entry in document["photos"] if entry["missing"])
+    return Exported(path, len(document["trials"]), len(there), missing)
+
+
+def _photo_name(sha256: str, suffix: str) -> str:
+    return f"{PHOTO_FOLDER}/{sha256[:2]}/{sha256}{suffix}"
+
+
+@contextmanager
+def whole_file(path: Path) -> Iterator[Path]:
+    """Give a temporary file that becomes ``path`` when all went well; an existing file is not written over."""
+    path = path.expanduser().absolute()
+    if path.is_dir() or (path.exists() and path.stat().st_size > 0):
+        raise StudioError(f"{path} is there already: name a new file.")
+    if not path.parent.is_dir():
+        raise StudioError(f"There is no folder {path.parent}: make it first, or check the path.")
+    try:
+        descriptor, name = tempfile.mkstemp(prefix=".writing-", dir=path.parent)
+        os.close(descriptor)
+        temporary = Path(name)
+        try:
+            yield temporary
+            with temporary.open("rb+") as file:
+                os.fsync(file.fileno())
+            temporary.chmod(0o644)
+            temporary.replace(path)
+        finally:
+            temporary.unlink(missing_ok=True)
+    except OSError as error:
+        raise StudioError(
+            f"{path} could not be written ({error.strerror}): name another file, or free room."
+        ) from error
+
+
+# Reading
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[zipfile.ZipFile]:
+    """Open an export after looking over its entries. Raises StudioError."""
+    try:
+        with zipfile.ZipFile(path) as archive:
+            _check_entries(archive, path.name)
+            yield archive
+    except FileNotFoundError as error:
+        raise StudioError(f"There is no file {path}: check its name.") from error
+    except (
+        zipfile.BadZipFile,
+        zipfile.LargeZipFile,
+        zlib.error,
+        EOFError,
+        NotImplementedError,
+        ValueError,
+        RuntimeError,
+    ) as error:
+        raise StudioError(f"{path.name} is not a whole export of a studio ({error}): export it again.") from error
+    except OSError as error:
+        raise StudioError(f"{path.name} cannot be read ({error.strerror or error}): copy it here again.") from error
+
+
+def _check_entries(archive: zipfile.ZipFile, name: str) -> None:
+    entries = archive.infolist()
+    names = [entry.filename for entry in entries]
+    if len(entries) > MAX_ENTRIES or len(set(names)) != len(names):
+        raise StudioError(f"{name} is not an export of a studio: it holds too many files, or two of one name.")
+    for entry in entries:
+        parts = entry.filename.replace("\\", "/").split("/")
+        if ".." in parts or parts[0] in ("", "~") or ":" in parts[0]:
+            raise StudioError(f"{name} is refused: its entry {entry.filename!r} points outside the studio.")
+        if entry.flag_bits & 1:
+            raise StudioError(f"{name} is locked with a password: export it again without one.")
+    if "studio.json" not in names:
+        raise StudioError(f"{name} is not an export of a studio: there is no studio.json in it.")
+
+
+def _contents(archive: zipfile.ZipFile) -> _Contents:
+    data = _json(archive)
+    if not isinstance(data, dict) or data.get("format") != FORMAT:
+        raise StudioError("This file is not an export of a studio: its studio.json is of another kind.")
+    version = data.get("version")
+    if not isinstance(version, int) or not 1 <= version <= VERSION:
+        raise StudioError(f"This export is of version {version!r} and {VERSION} is read here: update this program.")
+    try:
+        return _checked(archive, data)
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        raise StudioError(f"The studio.json in this file is damaged ({error!r}): export it again.") from error
+
+
+def _json(archive: zipfile.ZipFile) -> Any:
+    with archive.open("studio.json") as stream:
+        raw = stream.read(MAX_JSON_BYTES + 1)
+    if len(raw) > MAX_JSON_BYTES:
+        raise StudioError(f"The studio.json in this file is over {MAX_JSON_BYTES // 1024**2} MB: it is not read.")
+    try:
+        return json.loads(raw)
+    except (ValueError, RecursionError) as error:
+        raise StudioError(f"The studio.json in this file is damaged ({error}): export it again.") from error
+
+
+def _checked(archive: zipfile.ZipFile, data: Mapping[str, Any]) -> _Contents:
+    studio, entries = data["studio"], data["photos"]
+    kept = {entry["sha256"]: KeptPhoto(entry["sha256"], entry["suffix"], int(entry["size_bytes"])) for entry in entries}
+    missing = frozenset(entry["sha256"] for entry in entries if entry.get("missing"))
+    for sha256, photo in kept.items():
+        _check_photo(archive, photo, sha256 in missing)
+    return _Contents(
+        uid=checked.uid_of(studio["uid"]),
+        title=checked.line(studio["title"], "studio's title"),
+        is_demo=bool(studio["is_demo"]),
+        photos=kept,
+        photo_names={entry["sha256"]: checked.line(entry["name"], "photograph's name") for entry in entries},
+        missing=missing,
+        stocks=[Stock.from_dict(item) for item in data["stocks"]],
+        targets=[Target.from_dict(_without(item, "id")) for item in data["targets"]],
+        trials=[_trial(at, item) for at, item in enumerate(data["trials"], start=1)],
+        target_uids={item["uid"]: item["target_uid"] for item in data["trials"] if item.get("target_uid")},
+        cards=[OwnCard.from_dict(item) for item in data["own_cards"]],
+        profiles={name: camera_profiles.checked_body(name, body) for name, body in data["camera_profiles"].items()},
+        history=[_history_line(item) for item in data["history"]],
+    )
+
+
+def _trial(at: int, item: Mapping[str, Any]) -> Trial:
+    try:
+        trial = Trial.from_dict(_without(item, "id", "target_id"))
+    except MatcherError as error:
+        raise StudioError(f"Trial {at} in this file: {error}") from error
+    if trial.uid is None:
+        raise StudioError(f"Trial {at} in this file has no uid: export it again.")
+    return trial
+
+
+def _history_line(item: Mapping[str, Any]) -> dict[str, Any]:
+    lines = {name: checked.line(item[name], f"history's {name!r}") for name in ("who", "what", "kind", "subject")}
+    return {
+        **lines,
+        "at": moment(item["at"]),
+        "detail": checked.storable(item["detail"], "history's detail", checked.MAX_JSON_CHARACTERS),
+    }
+
+
+def _check_photo(archive: zipfile.ZipFile, photo: KeptPhoto, missing: bool) -> None:
+    if not is_sha256(photo.sha256) or not re.fullmatch(r"\.[a-z0-9]{1,7}", photo.suffix):
+        raise StudioError(f"A photograph in this file has no proper name ({photo.sha256!r}): export it again.")
+    if missing:
+        return
+    try:
+        entry = archive.getinfo(_photo_name(photo.sha256, photo.suffix))
+    except KeyError as error:
+        raise StudioError(f"The photograph {photo.sha256[:12]}… is not in this file: export it again.") from error
+    if entry.file_size > MAX_PHOTO_BYTES or entry.file_size > MAX_EXPANSION * max(entry.compress_size, 1):
+        raise StudioError(
+            f"{entry.filename} unpacks to {entry.file_size} bytes: that is no photograph, so nothing is read."
+        )
+
+
+def _keep_photos(archive: zipfile.ZipFile, contents: _Contents, photos: PhotoStore) -> int:
+    """Put the file's photographs into the store, each checked against its hash. Return how many were new."""
+    wanted = [photo for sha256, photo in contents.photos.items() if sha256 not in contents.missing]
+    wanted = [photo for photo in wanted if not photos.has(photo.sha256)]
+    _check_room(sum(photo.size_bytes for photo in wanted), photos.folder)
+    for photo in wanted:
+        name = _photo_name(photo.sha256, photo.suffix)
+        with archive.open(name) as stream:
+            photos.keep_stream(stream, name, expected=photo.sha256)
+    return len(wanted)
+
+
+def _check_room(needed_bytes: int, folder: Path) -> None:
+    there = next(parent for parent in (folder, *folder.parents) if parent.exists())
+    if needed_bytes > shutil.disk_usage(there).free:
+        raise StudioError(f"Free some room first: the photographs need {needed_bytes / 1024**2:.0f} MB on {there}.")
+
+
+def _unpack_database(archive: zipfile.ZipFile, file: Path) -> None:
+    info = archive.getinfo(DATABASE_NAME)
+    _check_room(info.file_size, file.parent)
+    with archive.open(DATABASE_NAME) as stream, file.open("wb") as copy:
+        shutil.copyfileobj(stream, copy)
+
+
+# Merging
+
+
+def _merge(session: Session, contents: _Contents, new_photos: int, who: str) -> Imported:
+    """Add to the log what it has not, in one transaction."""
+    for sha256, photo in contents.photos.items():
+        note_photo_in(session, photo, contents.photo_names[sha256])
+    labels, new_stocks = _merge_stocks(session, contents, who)
+    known_targets = set(session.scalars(sa.select(TargetRow.uid)))
+    ids = {target.uid: targets.save_in(session, target, who).id for target in contents.targets}
+    known = by_uid(session, [str(trial.uid) for trial in contents.trials])
+    incoming = [
+        replace(
+            trial, recipe=_relabelled(trial.recipe, labels), target_id=ids.get(contents.target_uids.get(str(trial.uid)))
+        )
+        for trial in contents.trials
+    ]
+    new = [trial for trial in incoming if trial.uid not in known]
+    _take_over_name(session, contents)
+    logged = record_in(session, new, who, what="imported")
+    _merge_history(session, contents, {trial.uid: trial.id for trial in logged}, set(ids) - known_targets, ids)
+    _merge_cards(session, contents, who)
+    old = [(trial, known[trial.uid]) for trial in incoming if trial.uid in known]
+    return Imported(
+        trials=len(new),
+        trials_here_before=len(old),
+        targets=len(set(ids) - known_targets),
+        stocks=new_stocks,
+        photos=new_photos,
+        differing=tuple(here.id or 0 for there, here in old if not same_content(there, here)),
+    )
+
+
+def _merge_stocks(session: Session, contents: _Contents, who: str) -> tuple[dict[str | None, str], int]:
+    """Add the stocks; one whose label names another stock here gets its studio's name behind its label.
+
+    Returns the labels here by those in the file, and how many stocks were new.
+    """
+    here = {stock.label: stock for stock in stocks.load_stocks(session)}
+    before, labels = len(here), dict[str | None, str]()
+    for stock in contents.stocks:
+        same = here.get(stock.label)
+        if same is not None and not stocks.same_solution(same, stock):
+            labels[stock.label] = f"{stock.label} ({contents.title or contents.uid[:8]})"[: checked.MAX_LINE]
+        kept = stocks.save_in(session, replace(stock, label=labels.get(stock.label, stock.label)), who)
+        here[kept.label] = kept
+    return labels, len(here) - before
+
+
+def _relabelled(recipe: Recipe, labels: Mapping[str | None, str]) -> Recipe:
+    under = recipe.undercoat
+    if under is not None and under.stock in labels:
+        under = replace(under, stock=labels[under.stock])
+    coats = tuple(replace(coat, stock=labels[coat.stock]) if coat.stock in labels else coat for coat in recipe.coats)
+    return replace(recipe, undercoat=under, coats=coats)
+
+
+def _merge_history(
+    session: Session,
+    contents: _Contents,
+    trials: Mapping[Any, Any],
+    new_targets: set[Any],
+    target_ids: Mapping[Any, Any],
+) -> None:
+    """Carry over what happened, in the other studio, to the trials and targets that are new here."""
+    new = {"trial": trials, "target": {uid: target_ids[uid] for uid in new_targets}}
+    lines = [
+        {**_without(line, "subject"), "subject": str(new[line["kind"]][line["subject"]])}
+        for line in contents.history
+        if line["subject"] in new.get(line["kind"], ())
+    ]
+    if lines:
+        session.execute(sa.insert(HistoryRow), lines)
+
+
+def _merge_cards(session: Session, contents: _Contents, who: str) -> None:
+    """Add the cards and profiles whose names are not taken: what was measured here stays."""
+    here = {card.name for card in own_cards.load_cards(session)}
+    for card in contents.cards:
+        if card.name not in here:
+            own_cards.save_in(session, card, who)
+    profiles = camera_profiles.load_profiles(session)
+    for name, body in contents.profiles.items():
+        if name not in profiles:
+            camera_profiles.save_profile_in(session, name, body, who)
+
+
+def _take_over_name(session: Session, contents: _Contents) -> None:
+    """An empty studio without a title becomes the one that is imported."""
+    studio = session.scalars(sa.select(StudioRow)).one()
+    if not studio.title and session.scalars(sa.select(TrialRow.id).limit(1)).first() is None:
+        session.execute(sa.update(StudioRow).values(title=contents.title, is_demo=contents.is_demo))
+        note(session, "named", "studio", contents.title, "", "")
+
+
+def _without(data: Mapping[str, Any], *names: str) -> dict[str, Any]:
+    return {name: value for name, value in data.items() if name not in names}

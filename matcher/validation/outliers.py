@@ -1,0 +1,151 @@
+"""Trials that disagree with everything near them: pointed out to a person, never dropped. After the process model."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matcher.colour.difference import delta_e_2000
+from matcher.colour.uncertainty import squared_distance
+from matcher.colour.wording import difference_in_words
+from matcher.plan.recipe_space import without_stock
+from matcher.process.logged import LoggedTrial
+from matcher.process.model import ProcessModel
+from matcher.process.residual import PRIOR_LOG_PLATE_SD
+from matcher.reading.comparison import difference_covariance
+from matcher.recipe.recipe import Recipe
+
+Floats = NDArray[np.float64]
+
+SURPRISING_CHI2 = 16.27
+"""99.9 % point of chi-square with 3 degrees of freedom: by chance one plate in a thousand."""
+FEWEST_TRIALS = 6
+FAR_APART = 5.0
+"""Plates of one recipe nearer than this in ΔE00 are not called contradictory, however well they were read."""
+SAME_COLOUR = 0.5
+NEAR = 0.6
+"""Prior correlation above which another plate counts as near: with none so near there is nothing to contradict."""
+
+
+@dataclass(frozen=True, eq=False)
+class Contradiction:
+    """A trial whose colour the others do not lead one to expect. expected: (3,) CIELAB. surprise: chi-square, 3."""
+
+    trial: LoggedTrial
+    expected: Floats
+    delta_e00: float
+    surprise: float
+    sentence: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain JSON types."""
+        return {
+            "trial": self.trial.id,
+            "expected_lab": self.expected.tolist(),
+            "delta_e00": self.delta_e00,
+            "sentence": self.sentence,
+        }
+
+
+def contradictions(model: ProcessModel) -> list[Contradiction]:
+    """Return the trials that disagree with others of their own recipe, then those that do with what lies near them.
+
+    Each the most surprising first.
+    """
+    apart = at_odds(model.trials)
+    named = {id(found.trial) for found in apart}
+    return [*apart, *(found for found in _unlike_their_neighbours(model) if id(found.trial) not in named)]
+
+
+def at_odds(trials: Sequence[LoggedTrial]) -> list[Contradiction]:
+    """Return for each recipe whose plates differ by far more than plates usually do the one that lies farthest out.
+
+    How plates usually scatter is not taken from these: plates that contradict each other would excuse themselves.
+    """
+    alike: dict[Recipe, list[LoggedTrial]] = {}
+    for trial in trials:
+        alike.setdefault(without_stock(trial.recipe), []).append(trial)
+    found = [_farthest_out(plates) for plates in alike.values() if len(plates) > 1]
+    return sorted((one for one in found if one is not None), key=lambda one: -one.surprise)
+
+
+def _farthest_out(plates: Sequence[LoggedTrial]) -> Contradiction | None:
+    """Return the plate of one recipe that lies farthest from the plate in their midst; None when none lies far."""
+    labs = np.array([trial.reading.lab for trial in plates])
+    midst = int(np.argmin(delta_e_2000(labs[:, None], labs[None]).sum(axis=1)))
+    deltas = delta_e_2000(labs[midst], labs)
+    row = int(np.argmax(deltas))
+    step, delta = labs[row] - labs[midst], float(deltas[row])
+    usual = 2 * np.diag(np.exp(2 * PRIOR_LOG_PLATE_SD))
+    covariance = usual + difference_covariance(plates[row].reading, plates[midst].reading)
+    surprise = float(squared_distance(step, covariance))
+    if surprise <= SURPRISING_CHI2 or delta < FAR_APART:
+        return None
+    this = "A plate" if plates[row].id is None else f"Plate {plates[row].id}"
+    other = "another plate" if plates[midst].id is None else f"plate {plates[midst].id}"
+    sentence = (
+        f"{this} differs by ΔE00 {delta:.1f} from {other} of the same recipe, far more than plates of one recipe "
+        "usually do: check both recipes and readings; correct what was typed wrong, make it again, or set it aside "
+        "with the reason."
+    )
+    return Contradiction(plates[row], labs[midst], delta, surprise, sentence)
+
+
+def doubt_of(recipe: Recipe, learned: Sequence[LoggedTrial], found: Sequence[Contradiction]) -> str:
+    """Say that the plates of ``recipe``, or those that it was predicted from, contradict each other; "" when not so."""
+    leaned_on = {without_stock(recipe), *(without_stock(trial.recipe) for trial in learned)}
+    for one in found:
+        if without_stock(one.trial.recipe) in leaned_on:
+            same = "" if without_stock(one.trial.recipe) == without_stock(recipe) else " that this leans on"
+            return f" Plates of one recipe{same} differ by ΔE00 {one.delta_e00:.1f}: check them before you trust this."
+    return ""
+
+
+def nothing_varied(trials: Sequence[LoggedTrial]) -> str:
+    """Say that all plates are of one recipe, or of one colour, so that what changes the colour is not known yet."""
+    if len(trials) < 2:
+        return ""
+    if len({without_stock(trial.recipe) for trial in trials}) == 1:
+        return " All plates logged are of one recipe: what changes the colour can't be learned from them yet."
+    labs = np.array([trial.reading.lab for trial in trials])
+    if delta_e_2000(labs[0], labs).max() < SAME_COLOUR:
+        return " All plates logged have one colour: what changes it can't be learned from them yet."
+    return ""
+
+
+def _unlike_their_neighbours(model: ProcessModel) -> list[Contradiction]:
+    if len(model.trials) < FEWEST_TRIALS:
+        return []
+    misses, covariances = model.left_out
+    surprise = squared_distance(misses, covariances) / model.caution**2
+    kinship = model.kinship(model.columns([trial.recipe for trial in model.trials]))
+    np.fill_diagonal(kinship, 0.0)
+    found = []
+    for row in np.argsort(-surprise, kind="stable"):
+        if surprise[row] <= SURPRISING_CHI2:
+            break
+        if kinship[row].max() < NEAR:
+            continue
+        trial = model.trials[row]
+        expected = trial.reading.lab - misses[row]
+        delta = float(delta_e_2000(expected, trial.reading.lab))
+        found.append(
+            Contradiction(trial, expected, delta, float(surprise[row]), _sentence(model, row, expected, delta, kinship))
+        )
+    return found
+
+
+def _sentence(model: ProcessModel, row: int, expected: Floats, delta: float, kinship: Floats) -> str:
+    trial = model.trials[row]
+    name = "A plate" if trial.id is None else f"Plate {trial.id}"
+    words = difference_in_words(expected, trial.reading.lab, than="than the plates near it lead one to expect")
+    near = model.trials[int(np.argmax(kinship[row]))].id
+    compare = "" if near is None else f" against those of plate {near}, the one most like it"
+    return (
+        f"{name} is {words} (ΔE00 {delta:.1f}): check its recipe and reading{compare}; correct what was typed wrong, "
+        "make it again, or set it aside with the reason."
+    )

@@ -1,0 +1,122 @@
+"""What the figures on the predictions mean, in plain sentences. After ``honesty``; for page and command line."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from matcher.validation.cross_validation import Honesty, Region
+
+NAMED = 3
+NOMINAL = 0.95
+FEW_PLATES = 12
+ENOUGH_PLATES = 24
+
+
+def learned_from_in_words(figures: Honesty) -> str:
+    """Say which plates the figures stand on."""
+    used = len(figures.trials)
+    if used < figures.logged:
+        return (
+            f"The log is long, so predictions near this target are learned from {used} of its {figures.logged} plates: "
+            "those nearest to the target's colour and a spread of the rest. All figures below are of these."
+        )
+    few = " With so few, every figure below may change much with the next plate." if used < FEW_PLATES else ""
+    return f"All {used} logged plates that count are learned from.{few}"
+
+
+def left_out_in_words(figures: Honesty) -> str:
+    """Say how far off a plate is predicted that the model was not shown."""
+    errors = figures.left_out
+    return (
+        f"Half of the plates were predicted within ΔE00 {errors.median:.1f} without being shown to the model, and nine "
+        f"of ten within {errors.percentile_90:.1f}."
+    )
+
+
+def coverage_in_words(figures: Honesty) -> str:
+    """Say how often the 95 % intervals held, beside what chance alone would make of 95 %."""
+    many = len(figures.left_out.errors)
+    held = round(figures.left_out.coverage * many)
+    least, most = coverage_by_chance(many)
+    said = f"{held} of {many} plates ({100 * held / many:.0f} %) lay inside the 95 % region that was predicted for them"
+    if held < least:
+        return f"{said}; fewer than chance explains ({least} at least): the intervals are too narrow, trust them less."
+    if held > most:
+        return f"{said}; more than chance explains ({most} at most): the intervals are wider than they need be."
+    judged = "the intervals can be taken at their word" if many >= ENOUGH_PLATES else "so few plates tell little yet"
+    return f"{said}. By chance alone it would be {least} to {most}: {judged}."
+
+
+def coverage_by_chance(many: int) -> tuple[int, int]:
+    """Return the least and most plates of ``many`` that a true 95 % region holds, 95 times in 100 (binomial)."""
+    from scipy.stats import binom
+
+    least, most = binom.ppf([0.025, 0.975], many, NOMINAL)
+    return int(least), int(most)
+
+
+def groups_in_words(figures: Honesty) -> str:
+    """Say how well a kind of recipe is predicted of which no plate was shown."""
+    if not figures.groups:
+        return "All plates are of one kind, so nothing can be said of kinds that were never made."
+    medians = np.array([group.median for _, group in figures.groups])
+    worst = int(np.argmax(medians))
+    name, group = figures.groups[worst]
+    return (
+        f"When all plates of one kind are held back, half of them are still predicted within ΔE00 "
+        f"{np.median(medians):.1f} (the middle of {len(medians)} kinds). The worst is {name}, at {group.median:.1f}: "
+        "trust a prediction least where no plate of its kind was made."
+    )
+
+
+def growth_in_words(figures: Honesty) -> str:
+    """Say how the error fell as plates were added."""
+    if len(figures.growth) < 2:
+        return "Too few plates are logged to show how the error falls as plates are added."
+    (few, before), (many, after) = figures.growth[0], figures.growth[-1]
+    change = "fell" if after < before else "did not fall"
+    return (
+        f"Learned from {few} plates, half of the predictions of others were within ΔE00 {before:.1f}; from {many}, "
+        f"within {after:.1f}: the error {change} as plates were added."
+    )
+
+
+def regions_in_words(figures: Honesty) -> str:
+    """Say where one more plate would teach most."""
+    if not figures.regions:
+        return "No recipes are in range to compare."
+    names = _listed([region.name for region in figures.regions[:NAMED]])
+    return f"For the predictions as a whole, one more plate teaches most here: {names}."
+
+
+def region_in_words(region: Region) -> str:
+    """Say one region's figures."""
+    made = {0: "no plate yet", 1: "1 plate"}.get(region.plates, f"{region.plates} plates")
+    return f"{region.name}: {made}; predictions there may be off by ΔE00 {region.doubt:.1f}"
+
+
+def contradictions_in_words(figures: Honesty) -> str:
+    """Say how many plates disagree with those near them."""
+    many = len(figures.contradictions)
+    if not many:
+        return "No plate disagrees with those near it more than plates do by chance."
+    if many == 1:
+        return "One plate disagrees with those near it. It stays in the log and counts until you decide."
+    return f"{many} plates disagree with those near them. They stay in the log and count until you decide."
+
+
+def in_words(figures: Honesty) -> dict[str, str]:
+    """Return all sentences by what they are about."""
+    return {
+        "learned_from": learned_from_in_words(figures),
+        "left_out": left_out_in_words(figures),
+        "coverage": coverage_in_words(figures),
+        "groups": groups_in_words(figures),
+        "growth": growth_in_words(figures),
+        "regions": regions_in_words(figures),
+        "contradictions": contradictions_in_words(figures),
+    }
+
+
+def _listed(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else "; ".join(names[:-1]) + "; and " + names[-1]

@@ -1,0 +1,1 @@
+"""Makes what the demo studio ships: ``python -m tests.demo_making``."""

@@ -1,0 +1,141 @@
+"""Before the first pass: which target, which recipe, how the target is sealed, and the cautions to read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from matcher.errors import SuggestionError
+from matcher.recipe.recipe import Recipe
+from ui.bench.piece import LAID_BY, UNSEALED, begin, bring_back
+from ui.recipe.recipe_form import recipe_of
+from ui.show import look
+from ui.show.cautions import show_cautions
+from ui.show.steps import recipe_steps
+from ui.state.drafts import Draft
+from ui.state.faults import tell
+from ui.state.opened import ask_for_target, chosen_target, logged
+from ui.state.places import FIRST_PLATES, RECORD, TARGET
+from ui.suggestions.answers import answers_for
+from ui.suggestions.todays_limits import limits_of
+
+if TYPE_CHECKING:
+    from matcher.studio import Studio
+    from matcher.suggest.suggestion import Suggestion
+    from matcher.trials.trial import Target
+
+SEALED = {UNSEALED: "Not sealed", "wax": "Waxed", "lacquer": "Lacquered"}
+SUGGESTED = 5
+ALL_OF_THEM = 99
+
+
+@dataclass(frozen=True)
+class Offer:
+    """A recipe that can be made. source: where it comes from, as the record form says it."""
+
+    label: str
+    recipe: Recipe
+    source: str
+    from_form: bool = False
+
+
+def choose(studio: Studio, draft: Draft) -> None:
+    """Ask what goes on the bench; nothing else is shown before the cautions were read."""
+    if Draft(studio, LAID_BY).values:
+        tell("A piece that you were working on was laid by: its passes and readings are kept.", "mind")
+        if st.button("Bring it back to the bench", key="bench-back"):
+            bring_back(studio, draft)
+            st.rerun()
+    target = chosen_target(studio)
+    if target is None:
+        tell("There is no target yet that a piece could be led to.", "mind")
+        with st.container(key="onward-bench"):
+            st.page_link(TARGET.file, label="Start from a client's photograph")
+        return
+    if not logged(studio):
+        tell("No plate is logged yet, so no path can be predicted: make your first plates, or record one.", "mind")
+        with st.container(key="onward-bench"):
+            st.page_link(FIRST_PLATES.file, label="First plates")
+            st.page_link(RECORD.file, label="Record a plate")
+        return
+    recipe_side, cautions_side = st.columns([1.25, 1], gap="medium")
+    with recipe_side, look.panel("bench-choice"):
+        target = ask_for_target(studio, target, "bench")
+        offer = _offer(studio, draft, target)
+        if offer is None:
+            return
+        st.html(recipe_steps(offer.recipe))
+        own = UNSEALED if offer.recipe.seal is None else offer.recipe.seal.kind
+        sealed = ask_if_sealed(draft, f"sealed_for_{own}", own)
+    with cautions_side, look.panel("bench-cautions"):
+        st.html("<strong>First read the cautions</strong>")
+        show_cautions(offer.recipe, first=ALL_OF_THEM)
+        if st.button("I have read them: begin", type="primary", key="bench-begin"):
+            begin(draft, offer.recipe, offer.source, target.id or 0, sealed, offer.from_form)
+            st.rerun()
+
+
+def _offer(studio: Studio, draft: Draft, target: Target) -> Offer | None:
+    try:
+        with st.spinner("Looking for recipes…"):
+            offers = offers_for(studio, draft, target)
+    except SuggestionError as error:
+        tell(str(error), "mind")
+        return None
+    if not offers:
+        tell("None of the recipes nearest to this target has a coat, so there are no passes to follow.", "mind")
+        return None
+    field = draft.field("choice", next(iter(offers)))
+    if st.session_state[field["key"]] not in offers:
+        st.session_state[field["key"]] = next(iter(offers))
+    chosen = st.selectbox("Recipe", list(offers), format_func=lambda key: offers[key].label, **field)
+    return offers[chosen]
+
+
+def offers_for(studio: Studio, draft: Draft, target: Target) -> dict[str, Offer]:
+    """Return the recipes to choose from, the likeliest first, within today's limits. Raises SuggestionError."""
+    offers: dict[str, Offer] = {}
+    if draft.get("offered") is not None:
+        source = draft.get("source") or "another page"
+        offers["offered"] = Offer(_taken_from(source), Recipe.from_dict(draft.get("offered")), source)
+    half_typed = studio.draft("plate") or {}
+    recipe = None if half_typed.get("bench_piece") else recipe_of(half_typed)  # it was on the bench already
+    if recipe is not None:
+        offers["form"] = Offer("The plate that you are recording", recipe, "the record form", from_form=True)
+    ranked = answers_for(studio, target, limits_of(studio, target)).ranked(SUGGESTED)
+    for place, item in enumerate(ranked, start=1):
+        offers[f"place{place}"] = Offer(_label(item), item.recipe, _source(place, item))
+    return {key: offer for key, offer in offers.items() if offer.recipe.coats}
+
+
+def _label(item: Suggestion) -> str:
+    name = "Predicted" if item.trial is None else f"Plate {item.trial.id}"
+    coats = ", then ".join(f"{coat.chemical}, {coat.passes} passes" for coat in item.recipe.coats)
+    return f"{name}, ΔE00 {item.delta_e00:.1f}: {coats}"
+
+
+def _source(place: int, item: Suggestion) -> str:
+    return f"The predicted recipe at place {place}" if item.trial is None else f"Plate {item.trial.id}"
+
+
+def ask_if_sealed(draft: Draft, name: str, otherwise: str) -> str:
+    """Ask how the target is sealed, for the draft's field ``name``: sealing changes a colour, and the piece is read
+    before it.
+    """
+    known = {**SEALED, **({otherwise: otherwise.capitalize()} if otherwise not in SEALED else {})}
+    chosen = st.segmented_control(
+        "Is the finish that you match sealed?",
+        list(known),
+        format_func=known.__getitem__,
+        required=True,
+        **draft.field(name, otherwise),
+    )
+    return str(chosen or otherwise)
+
+
+def _taken_from(source: str) -> str:
+    """Name the recipe that another page sent here, by where it comes from."""
+    lowered = source[:1].lower() + source[1:]
+    return f"The recipe of {lowered}" if lowered.startswith("plate ") else source[:1].upper() + source[1:]

@@ -1,0 +1,1 @@
+"""Cameras on the page: learned from a chart, kept, and how to photograph."""

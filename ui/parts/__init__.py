@@ -1,1 +1,0 @@
-"""Pieces that several pages share: swatches, photographs, drafts, plots, the reading of a photograph."""

@@ -1,0 +1,1 @@
+"""A photograph on the page: brought in, its card confirmed, the finish marked."""

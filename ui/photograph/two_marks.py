@@ -1,0 +1,103 @@
+"""Two finishes in one photograph: marked, read in the same light, and laid upon each other."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from matcher.errors import MatcherError
+from ui.draw import Shape, draw
+from ui.photograph.card_step import CardChoice, card_reading
+from ui.photograph.finish_step import ask_light, card_outline, change_card
+from ui.photograph.photographs import bench_picture, photo_of
+from ui.reading.read_marks import Light, finish_reading
+from ui.state.faults import tell
+
+if TYPE_CHECKING:
+    from matcher.calibration.profile import CameraProfile
+    from matcher.reading.reading import Reading
+    from matcher.studio import Studio
+    from ui.state.drafts import Draft
+
+
+@dataclass(frozen=True, eq=False)
+class TwoMarks:
+    """Two marks on a photograph and their readings, in the order in which they were drawn."""
+
+    sha256: str
+    light: Light
+    shapes: tuple[Shape, Shape]
+    readings: tuple[Reading, Reading]
+
+
+def ask_for_two(studio: Studio, draft: Draft, sha256: str) -> tuple[TwoMarks | None, Any]:
+    """Show the photograph to mark two finishes on; return their readings, or None, and the column beside."""
+    choice = CardChoice.from_dict(draft.get("card"))
+    card = card_reading(studio, sha256, choice)
+    profile, _ = studio.profile_for(photo_of(studio, sha256), card)
+    marked = tuple(Shape.from_dict(shape) for shape in draft.get("finishes") or ())
+    picture_side, words_side = st.columns([1.75, 1], gap="medium")
+    with picture_side:
+        now = draw(
+            bench_picture(studio, sha256, "The photograph, to mark two finishes on"),
+            "regions",
+            marked,
+            key=f"{draft.form}.{sha256[:12]}.finish",
+            most=2,
+            fixed=card_outline(card),
+        )
+        change_card(draft, card, profile)
+    if now != marked:
+        draft.set(finishes=[shape.as_dict() for shape in now])
+    with words_side:
+        if len(now) < 2:
+            st.html(f"<p>{MARK_FIRST if not now else MARK_SECOND}</p>")
+            return None, words_side
+        light = Light(choice, ask_light(draft, profile), profile)
+        return _read_both(studio, sha256, light, (now[0], now[1])), words_side
+
+
+MARK_FIRST = "Draw a box over an even part of the first finish, or an outline around it. Leave edges and glare out."
+MARK_SECOND = "Now mark the second finish in the same way, about as large."
+
+
+def _read_both(studio: Studio, sha256: str, light: Light, shapes: tuple[Shape, Shape]) -> TwoMarks | None:
+    readings = []
+    with st.spinner("Reading both finishes…"):
+        for number, shape in enumerate(shapes, start=1):
+            try:
+                readings.append(finish_reading(studio, sha256, light, shape))
+            except MatcherError as error:
+                tell(f"{number}: {error}")
+    return TwoMarks(sha256, light, shapes, (readings[0], readings[1])) if len(readings) == 2 else None
+
+
+def map_of(studio: Studio, marks: TwoMarks, longest: int) -> Any:
+    """Return ΔE00 (h, w) between the two, laid upon each other; ``longest``: cells along. Raises MatcherError."""
+    profile = marks.light.profile
+    known = None if profile is None else profile.to_json()
+    path = str(studio.photo_path(marks.sha256))
+    return _map(path, marks.light.card, marks.light.kind, known, marks.shapes, longest, studio, marks.sha256, profile)
+
+
+@st.cache_resource(show_spinner=False, max_entries=8)
+def _map(
+    path: str,
+    choice: CardChoice,
+    kind: str,
+    known: str | None,
+    shapes: tuple[Shape, Shape],
+    longest: int,
+    _studio: Studio,
+    _sha256: str,
+    _profile: CameraProfile | None,
+) -> Any:
+    from matcher.calibration.calibrate import calibrate
+    from matcher.reading.difference_map import delta_e_map, map_size
+
+    photo = photo_of(_studio, _sha256)
+    calibration = calibrate(photo, card_reading(_studio, _sha256, choice), camera=_profile, light=kind)
+    first, second = (shape.points for shape in shapes)
+    return delta_e_map(photo, calibration, first, photo, calibration, second, size=map_size(first, longest))

@@ -1,0 +1,201 @@
+"""A mark on a photograph becomes a reading: by card, light, profile, and whatever more the person brought.
+
+Nothing is shown here. What took time is kept, so that a page that runs again answers at once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from matcher.errors import CardError, MatcherError
+from ui.draw import Point, Shape
+from ui.photograph.card_step import CardChoice, card_reading, own_lab
+from ui.photograph.photographs import photo_of
+
+if TYPE_CHECKING:
+    from matcher.calibration.calibration import Calibration
+    from matcher.calibration.illumination import LightField
+    from matcher.calibration.profile import CameraProfile
+    from matcher.card.reading import CardReading
+    from matcher.errors import Caveat
+    from matcher.photo.photo import Photo
+    from matcher.reading.reading import Reading
+    from matcher.reading.texture import Texture
+    from matcher.studio import Studio
+
+
+@dataclass(frozen=True)
+class Frame:
+    """One more photograph of the plate: its SHA-256 and the name of its file."""
+
+    photo: str
+    name: str
+
+
+@dataclass(frozen=True)
+class More:
+    """What is brought beside the photograph, one thing at a time.
+
+    paper: SHA-256 of a sheet's photograph; second: corners of a second card; frames: the plate with the lamp moved.
+    """
+
+    paper: str | None = None
+    second: tuple[Point, ...] | None = None
+    frames: tuple[Frame, ...] = ()
+
+    def __bool__(self) -> bool:
+        return bool(self.paper or self.second or self.frames)
+
+
+@dataclass(frozen=True)
+class Light:
+    """What is known of the light: the card, "daylight" or "unknown", the camera's profile under it, and what more."""
+
+    card: CardChoice
+    kind: str
+    profile: CameraProfile | None
+    more: More = More()
+
+
+def finish_reading(studio: Studio, sha256: str, light: Light, shape: Shape) -> Reading:
+    """Return the reading of one mark. Raises MatcherError."""
+    return _finish_reading(_key(studio, sha256, light), shape, studio, sha256, light)
+
+
+def finish_texture(studio: Studio, sha256: str, light: Light, shape: Shape) -> Texture:
+    """Return what the finish in one mark is made of, in the first photograph. Raises MatcherError."""
+    return _finish_texture(_key(studio, sha256, light), shape, studio, sha256, light)
+
+
+def frames_that_fit(studio: Studio, sha256: str, light: Light, shape: Shape) -> tuple[Light, list[str]]:
+    """Return the light with those frames only that can be read with the photograph, and why the others cannot.
+
+    Raises MatcherError when the cards or the mark cannot be used at all.
+    """
+    from matcher.reading.exposures import unfit_frames
+
+    stack = _stack(_key(studio, sha256, light), studio, sha256, light)
+    unfit = unfit_frames(*stack.photos_and_calibrations, shape.points)
+    frames = tuple(frame for index, frame in enumerate(light.more.frames, start=1) if index not in unfit)
+    return replace(light, more=More(frames=frames)), list(unfit.values())
+
+
+def light_field(studio: Studio, sha256: str, card: CardChoice, more: More) -> LightField | None:
+    """Return the light over the photograph, from the paper or the second card; None without. Raises MatcherError."""
+    if more.paper is None and more.second is None:
+        return None
+    found = card_reading(studio, sha256, card)
+    if found is None:
+        raise CardError("Lay a card in the picture: without one, the light over it cannot be levelled.")
+    if more.paper is not None:
+        paper = str(studio.photo_path(more.paper))
+        return _flat_field(paper, str(studio.photo_path(sha256)), card, own_lab(studio, card.own), studio, sha256)
+    return _two_cards(studio, sha256, card, found, more)
+
+
+def card_in_frame(studio: Studio, frame: Frame, card: CardChoice) -> tuple[CardReading | None, tuple[Caveat, ...]]:
+    """Return the card in a further photograph, and what to mind of it. Raises MatcherError, which names the file."""
+    from matcher.reading.exposures import card_of_frame
+
+    def find(corners: Any) -> CardReading | None:
+        return card_reading(studio, frame.photo, replace(card, corners=corners))
+
+    try:
+        return card_of_frame(find, card.corners, frame.name)
+    except MatcherError as error:
+        raise CardError(f"{frame.name}: {error}") from error
+
+
+def _key(studio: Studio, sha256: str, light: Light) -> tuple[Any, ...]:
+    """Return all that a reading hangs on, apart from the mark."""
+    profile = None if light.profile is None else light.profile.to_json()
+    return str(studio.photo_path(sha256)), light.card, own_lab(studio, light.card.own), light.kind, profile, light.more
+
+
+@st.cache_resource(show_spinner=False, max_entries=64)
+def _finish_reading(key: Any, shape: Shape, _studio: Studio, _sha256: str, _light: Light) -> Reading:
+    from matcher.reading.exposures import read_frames
+    from matcher.reading.finish import read_finish
+
+    if not _light.more.frames:
+        calibration = _calibration(key, _studio, _sha256, _light)
+        reading = read_finish(photo_of(_studio, _sha256), calibration, shape.points)
+        return _minding(reading, () if calibration.field is None else calibration.field.caveats)
+    stack = _stack(key, _studio, _sha256, _light)
+    reading = read_frames(*stack.photos_and_calibrations, shape.points)
+    return _minding(reading, stack.caveats)
+
+
+@st.cache_resource(show_spinner=False, max_entries=8)
+def _finish_texture(key: Any, shape: Shape, _studio: Studio, _sha256: str, _light: Light) -> Texture:
+    import numpy as np
+
+    from matcher.reading.texture import read_texture
+
+    calibration = _calibration(key, _studio, _sha256, _light)
+    rng = np.random.default_rng(1)  # the same photograph gives the same answer
+    return read_texture(photo_of(_studio, _sha256), calibration, shape.points, rng)
+
+
+@st.cache_resource(show_spinner=False, max_entries=8)
+def _calibration(key: Any, _studio: Studio, _sha256: str, _light: Light) -> Calibration:
+    from matcher.calibration.calibrate import calibrate
+
+    found = card_reading(_studio, _sha256, _light.card)
+    field = light_field(_studio, _sha256, _light.card, _light.more)
+    return calibrate(photo_of(_studio, _sha256), found, camera=_light.profile, light=_light.kind, field=field)
+
+
+@dataclass(frozen=True, eq=False)
+class _Stack:
+    """The photographs of one plate, the calibration of each, and what to mind of their cards."""
+
+    photos_and_calibrations: tuple[list[Photo], list[Calibration]]
+    caveats: tuple[Caveat, ...]
+
+
+@st.cache_resource(show_spinner=False, max_entries=1)
+def _stack(key: Any, _studio: Studio, _sha256: str, _light: Light) -> _Stack:
+    from matcher.calibration.calibrate import calibrate
+    from matcher.photo.photo import open_photo
+
+    photos = [photo_of(_studio, _sha256)]
+    calibrations = [_calibration(key, _studio, _sha256, _light)]
+    caveats: tuple[Caveat, ...] = ()
+    for frame in _light.more.frames:
+        card, minded = card_in_frame(_studio, frame, _light.card)
+        photos.append(open_photo(_studio.photo_path(frame.photo)))
+        calibrations.append(calibrate(photos[-1], card, camera=_light.profile, light=_light.kind))
+        caveats += minded
+    return _Stack((photos, calibrations), caveats)
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _flat_field(
+    paper: str, path: str, card: CardChoice, own: tuple[Any, ...] | None, _studio: Studio, _sha256: str
+) -> LightField:
+    from matcher.calibration.illumination import LightField
+    from matcher.photo.photo import open_photo
+
+    found = card_reading(_studio, _sha256, card)
+    assert found is not None
+    return LightField.from_flat_field(open_photo(paper), found, photo_of(_studio, _sha256))
+
+
+def _two_cards(studio: Studio, sha256: str, card: CardChoice, found: CardReading, more: More) -> LightField:
+    from matcher.calibration.illumination import LightField
+
+    if card.way == "neutral":
+        raise CardError("Mark a real card first: a neutral spot does not tell how the light falls over the picture.")
+    kind = card.kind if card.own is not None else found.card.name
+    second = card_reading(studio, sha256, replace(card, kind=kind, corners=more.second))
+    assert second is not None
+    return LightField.from_two_cards(found, second)
+
+
+def _minding(reading: Reading, caveats: tuple[Caveat, ...]) -> Reading:
+    new = tuple(caveat for caveat in caveats if caveat not in reading.caveats)
+    return replace(reading, caveats=(*reading.caveats, *new)) if new else reading

@@ -1,0 +1,58 @@
+"""How far a reading can be trusted, on the page: one sentence, what would help most, and what the ± is made of.
+
+Sizes and words come from ``matcher.reading.advice``; here they are only set.
+"""
+
+from __future__ import annotations
+
+import html
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+if TYPE_CHECKING:
+    from matcher.reading.advice import Part
+    from matcher.reading.reading import Reading
+
+MOST_HELPS = 2
+
+
+def show_trust(reading: Reading) -> None:
+    """Say how far a reading can be trusted, and what would help most, with figures."""
+    from matcher.reading.advice import trust_sentence, what_would_help
+
+    said = f"<p>{html.escape(trust_sentence(reading))}</p>"
+    helps = what_would_help(reading, MOST_HELPS)
+    if helps:
+        items = "".join(f"<li>{html.escape(_sentence(item.words))}</li>" for item in helps)
+        said += f'<p class="pm-soft pm-over">What would help most (± in ΔE00)</p><ul class="pm-steps">{items}</ul>'
+    st.html(f'<div class="pm-trust">{said}</div>')
+
+
+def show_budget(reading: Reading) -> None:
+    """Fold away the causes of a reading's uncertainty, each with its reach and what would shrink it."""
+    from matcher.reading.advice import budget_in_short, reach_of
+
+    parts = budget_in_short(reading)
+    if not parts:
+        return
+    with st.expander("What the ± is made of"):
+        most = parts[0].delta_e00
+        rows = "".join(_row(part, part.delta_e00 / most if most > 0 else 0.0) for part in parts)
+        st.html(
+            f'<ul class="pm-parts">{rows}</ul>'
+            f'<p class="pm-soft">In ΔE00. Squared, they add up to the square of ±{reach_of(reading):.1f}, so '
+            "only the longest bars are worth shortening.</p>"
+        )
+
+
+def _row(part: Part, share: float) -> str:
+    remedy = f"<small>{html.escape(_sentence(part.remedy))}.</small>" if part.remedy else ""
+    return (
+        f"<li><span>{html.escape(_sentence(part.why))}</span><b>±{part.delta_e00:.1f}</b>"
+        f'<i aria-hidden="true"><i style="width: {share:.1%}"></i></i>{remedy}</li>'
+    )
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]

@@ -1,0 +1,59 @@
+"""Which plate it is, besides recipe and colour: target, mark, maker, air, notes. Asked alike wherever it is typed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from ui.state.drafts import Draft
+
+if TYPE_CHECKING:
+    from matcher.studio import Studio
+    from matcher.trials.facts import TypedFacts
+
+NO_TARGET = 0
+_FIELDS = {
+    "made_by": "made_by",
+    "piece": "piece",
+    "ambient_temp_c": "ambient_c",
+    "ambient_humidity_percent": "humidity",
+    "notes": "notes",
+    "target_id": "target_id",
+}
+
+
+def ask_about(studio: Studio, draft: Draft, target_id: int) -> None:
+    """Ask what tells this plate from others. target_id: the target at first, NO_TARGET for none."""
+    targets = {target.id or NO_TARGET: target.name for target in reversed(studio.targets())}
+    if target_id not in (NO_TARGET, *targets):  # one that was set aside since
+        targets[target_id] = studio.target(target_id).name
+    targets[NO_TARGET] = "No target"
+    field = draft.field("target_id", target_id)
+    if st.session_state[field["key"]] not in targets:
+        st.session_state[field["key"]] = NO_TARGET
+    left, right = st.columns(2)
+    with left:
+        st.selectbox("For the target", list(targets), format_func=targets.__getitem__, **field)
+        st.text_input(
+            "Mark on the plate", placeholder="what is stamped or written on it", live=True, **draft.field("piece", "")
+        )
+    with right:
+        st.text_input("Made by", live=True, **draft.field("made_by", ""))
+        with st.container(horizontal=True, gap="small", wrap=False):
+            st.number_input("Air, °C", value=None, step=None, format="%g", **draft.field("ambient_c"))
+            st.number_input("Humidity, %", value=None, step=None, format="%g", **draft.field("humidity"))
+    st.text_area("Notes", height=96, **draft.field("notes", ""))
+
+
+def answered(draft: Draft) -> dict[str, Any]:
+    """Return what the fields show, by the names of `Trial`."""
+    shown = {name: st.session_state.get(draft.key(field)) for name, field in _FIELDS.items()}
+    texts = {name: shown[name] or "" for name in ("made_by", "piece", "notes")}
+    return {**shown, **texts, "target_id": shown["target_id"] or None}
+
+
+def fields_about(facts: TypedFacts) -> dict[str, Any]:
+    """Return what is logged of a plate as these fields."""
+    known = {field: getattr(facts, name) for name, field in _FIELDS.items()}
+    return {**known, "target_id": facts.target_id or NO_TARGET}

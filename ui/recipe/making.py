@@ -1,0 +1,91 @@
+"""The ways on from a recipe on the page, the same everywhere: make this plate, take it to the bench, its cautions."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from ui.bench.piece import take_to_bench
+from ui.recipe.recipe_form import fields_of
+from ui.show.cautions import show_cautions
+from ui.state.drafts import Draft
+from ui.state.opened import logged
+from ui.state.places import RECORD
+
+if TYPE_CHECKING:
+    from matcher.recipe.recipe import Recipe
+    from matcher.studio import Studio
+
+LABEL = "Make this plate"
+ALL_OF_THEM = 99
+OF_THE_FIRST = "of the first plates"  # where a recipe comes from, as the record form says it
+
+
+def ways_on(
+    studio: Studio,
+    recipe: Recipe,
+    key: str,
+    name: str,
+    target_id: int | None,
+    label: str = LABEL,
+    first: bool = False,
+    begun: bool = False,
+) -> Any:
+    """Show what can be done with a recipe, and the cautions for it, folded; return the row, where more may be added.
+
+    begun: some of its passes are laid already, so that the bench can't begin with it.
+    """
+    row = st.container(horizontal=True, vertical_alignment="center")
+    with row:
+        make_button(studio, recipe, key, name, target_id, label, first)
+        if not begun:
+            bench_button(studio, recipe, f"bench.{key}", name, target_id)
+    with st.expander("Cautions for these chemicals"):
+        show_cautions(recipe, first=ALL_OF_THEM)
+    return row
+
+
+def make_button(
+    studio: Studio,
+    recipe: Recipe,
+    key: str,
+    name: str,
+    target_id: int | None,
+    label: str = LABEL,
+    first: bool = False,
+    where: str = "from the suggestions",
+) -> None:
+    """Show the button. name and where: what the recipe comes from, as the form says it. first: the one to stand out."""
+    if st.button(label, type="primary" if first else "secondary", key=key):
+        _make(studio, recipe, {"target_id": target_id or 0, "from_plate": name, "from_where": where})
+
+
+def bench_button(studio: Studio, recipe: Recipe, key: str, name: str, target_id: int | None) -> None:
+    """Show the way to the bench, where a plate is followed pass by pass; nothing for one without passes."""
+    if recipe.coats and st.button("Take it to the bench", type="tertiary", key=key):
+        take_to_bench(studio, recipe, name, target_id)
+
+
+def made_as(studio: Studio, recipe: Recipe) -> int | None:
+    """Return the number of the last plate that was logged with a recipe, whatever its bottles, or None."""
+    from matcher.plan.recipe_space import without_stock
+
+    return _made(studio.name, studio.log.revision(), studio).get(without_stock(recipe))
+
+
+@st.cache_resource(show_spinner=False, max_entries=2)
+def _made(name: str, revision: int, _studio: Studio) -> dict[Recipe, int | None]:
+    from matcher.plan.recipe_space import without_stock
+
+    return {without_stock(trial.recipe): trial.id for trial in logged(_studio)}
+
+
+def _make(studio: Studio, recipe: Recipe, beside: dict[str, Any]) -> None:
+    """Fill the record form with this recipe; what stood there is laid by, not lost."""
+    draft = Draft(studio, "plate")
+    if draft.values:
+        Draft(studio, "plate laid by").fill(draft.values)
+    kept = {"made_by": draft.get("made_by", "")}
+    draft.fill({**kept, **fields_of(recipe), **beside})
+    st.switch_page(RECORD.file)

@@ -1,0 +1,26 @@
+"""A logged plate as one row of a list: swatch, small photograph, recipe in words, figures."""
+
+from __future__ import annotations
+
+import html
+from typing import TYPE_CHECKING
+
+from matcher.recipe.recipe import describe
+from ui.show.swatches import field, figures
+
+if TYPE_CHECKING:
+    from matcher.trials.trial import Trial
+
+
+def plate_row(trial: Trial, photograph: str = "") -> str:
+    """Return a plate as HTML. photograph: an HTML image, or nothing."""
+    mark = "" if trial.piece.casefold() == f"plate {trial.id}" else html.escape(trial.piece)
+    said = [f"<strong>Plate {trial.id}</strong>", mark, html.escape(trial.made_by)]
+    heading = " · ".join(part for part in (*said, f"{trial.made_at:%d %b %Y}") if part)
+    aside = f'<p class="pm-away">Set aside: {html.escape(trial.set_aside)}</p>' if trial.set_aside is not None else ""
+    recipe = html.escape(describe(trial.recipe)).replace(" °C", "\u00a0°C")
+    return (
+        f'<div class="pm-row"><div class="pm-thumb">{field(trial.reading.lab, f"Plate {trial.id}")}{photograph}</div>'
+        f"<div><p>{heading}</p><p>{recipe[:1].upper() + recipe[1:]}</p>"
+        f'<p class="pm-soft pm-figures">{figures(trial.reading.lab)}</p>{aside}</div></div>'
+    )

@@ -1,0 +1,266 @@
+"""The recipe as a form in the order of the bench: metal, undercoat, coats, seal; prefilled from a recipe."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from matcher.errors import RecipeError
+from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
+from ui.show import look
+from ui.state.drafts import Draft
+from ui.state.faults import tell
+
+if TYPE_CHECKING:
+    from matcher.studio import Studio
+    from matcher.trials.trial import Trial
+
+COMMON = {  # what a studio that has logged nothing is offered; common practice, no source
+    "alloy": ("silicon bronze",),
+    "surface": ("cleaned, bright",),
+    "undercoat": ("liver of sulphur",),
+    "coat": ("ferric nitrate", "cupric nitrate"),
+    "application": ("fine mist", "brush", "stipple"),
+}
+COAT_FIELDS = ("chemical", "strength", "passes", "surface_temp_c", "application")
+SEALS = {"none": "None", "wax": "Wax", "lacquer": "Lacquer"}
+
+
+def fields_of(recipe: Recipe) -> dict[str, Any]:
+    """Return a recipe as the form's fields."""
+    under, seal = recipe.undercoat, recipe.seal
+    fields: dict[str, Any] = {
+        "alloy": recipe.alloy,
+        "surface": recipe.surface,
+        "under_on": under is not None,
+        "coats": len(recipe.coats),
+        "seal_kind": "none" if seal is None else seal.kind,
+    }
+    if under is not None:
+        fields |= {
+            "under_chemical": under.chemical,
+            "under_strength": under.strength,
+            "under_burnish": under.burnish,
+            "under_stock": under.stock,
+        }
+    for number, coat in enumerate(recipe.coats):
+        fields |= {f"coat{number}_{name}": value for name, value in vars(coat).items()}
+    if seal is not None:
+        fields |= {"seal_coats": seal.coats, "seal_hot": seal.hot}
+    return fields
+
+
+def recipe_of(fields: Mapping[str, Any]) -> Recipe | None:
+    """Return the recipe that a form's kept fields make, or None while something is missing or cannot be."""
+    try:
+        under = seal = None
+        if fields.get("under_on"):
+            chemical, strength, burnish = (fields[f"under_{name}"] for name in ("chemical", "strength", "burnish"))
+            under = Undercoat(chemical, strength, burnish, fields.get("under_stock"))
+        if fields.get("seal_kind", "none") != "none":
+            seal = Seal(fields["seal_kind"], fields["seal_coats"], fields["seal_hot"])
+        coats = tuple(
+            Coat(
+                **{name: fields[f"coat{number}_{name}"] for name in COAT_FIELDS},
+                stock=fields.get(f"coat{number}_stock"),
+            )
+            for number in range(fields["coats"])
+        )
+        return Recipe(fields["alloy"], under, coats, seal, fields["surface"])
+    except (KeyError, TypeError, RecipeError):
+        return None
+
+
+def bottles(studio: Studio) -> dict[str, list[str]]:
+    """Return the labels of the shelf's stock solutions by their chemicals, case-folded; the latest first."""
+    by_chemical: dict[str, list[str]] = {}
+    for stock in reversed(studio.stocks()):
+        by_chemical.setdefault(stock.chemical.casefold(), []).append(stock.label)
+    return by_chemical
+
+
+class RecipeForm:
+    """The form on the page. ``show`` draws it and returns its recipe, or None; ``faults`` then says which fields."""
+
+    def __init__(self, draft: Draft, trials: Iterable[Trial], stocks: dict[str, list[str]], strict: bool) -> None:
+        self.draft = draft
+        self.offered = _in_use(trials)
+        self.stocks = stocks
+        self.strict = strict
+        self.faults: list[str] = []
+
+    def show(self) -> Recipe | None:
+        """Draw the form and return its recipe; None while something is missing or cannot be.
+
+        What cannot be is said beside its field at once, what is missing once the plate was to be logged (``strict``).
+        """
+        alloy, surface = self._metal()
+        undercoat = self._undercoat()
+        coats = self._coats()
+        seal = self._seal()
+        if self.faults:
+            return None
+        return self._made("The metal", lambda: Recipe(alloy, undercoat, tuple(coats), seal, surface))
+
+    def _made(self, part: str, make: Any) -> Any:
+        try:
+            return make()
+        except RecipeError as error:
+            self.faults.append(f"{part}: {str(error)[:1].lower()}{str(error)[1:]}")
+            tell(str(error))
+            return None
+
+    def _metal(self) -> tuple[str, str]:
+        left, right = st.columns(2)
+        with left:
+            alloy = self._choice("Alloy", "alloy", "alloy")
+        with right:
+            surface = self._choice("Surface before you began", "surface", "surface")
+        return alloy, surface
+
+    def _undercoat(self) -> Undercoat | None:
+        with look.panel(f"{self.draft.form}-under"):
+            if not st.toggle("Undercoat", **self.draft.field("under_on", False)):
+                return None
+            chemical = self._choice("Chemical", "under_chemical", "undercoat")
+            left, right = st.columns(2, wrap=False, vertical_alignment="bottom")
+            with left:
+                strength = self._number("Strength (1 is stock)", "under_strength", 0.5, 0.05)
+            with right:
+                burnish = self._number("Burnish (0 to 1)", "under_burnish", 0.0, 0.05)
+            stock = self._stock("under_stock", chemical)
+            if not self._filled("Undercoat", strength=strength, burnish=burnish):
+                return None
+            return self._made("Undercoat", lambda: Undercoat(chemical, strength, burnish, stock))
+
+    def _coats(self) -> list[Coat]:
+        count = int(self.draft.get("coats", 1))
+        coats = []
+        for number in range(count):
+            with look.panel(f"{self.draft.form}-coat{number}"):
+                coat = self._coat(number, count)
+                if coat is not None:
+                    coats.append(coat)
+        if st.button("Add a coat", key=f"{self.draft.form}.addcoat", icon=":material/add:"):
+            self.draft.fill({**self._standing(), "coats": count + 1})
+            st.rerun()
+        return coats
+
+    def _coat(self, number: int, count: int) -> Coat | None:
+        name = "Coat" if count == 1 else f"Coat {number + 1}"
+        with st.container(horizontal=True, horizontal_alignment="distribute", vertical_alignment="center"):
+            st.html(f"<strong>{name}</strong>", width="content")
+            if st.button("Remove", type="tertiary", key=f"{self.draft.form}.dropcoat{number}"):
+                self.draft.fill(_without_coat(self._standing(), number, count))
+                st.rerun()
+        chemical = self._choice("Chemical", f"coat{number}_chemical", "coat")
+        left, right = st.columns(2, wrap=False, vertical_alignment="bottom")
+        with left:
+            strength = self._number("Strength (1 is stock)", f"coat{number}_strength", 0.5, 0.05)
+            passes = self._number("Passes", f"coat{number}_passes", 6, 1)
+        with right:
+            temp = self._number("Surface, °C", f"coat{number}_surface_temp_c", 104.0, 1.0)
+            application = self._choice("Laid on as", f"coat{number}_application", "application")
+        stock = self._stock(f"coat{number}_stock", chemical)
+        if not self._filled(name, strength=strength, passes=passes, **{"surface temperature": temp}):
+            return None
+        made: Coat | None = self._made(name, lambda: Coat(chemical, strength, passes, temp, application, stock))
+        return made
+
+    def _seal(self) -> Seal | None:
+        with look.panel(f"{self.draft.form}-seal"):
+            offered = {**SEALS, **{kind: kind.capitalize() for kind in [self.draft.get("seal_kind", "none")]}}
+            kind = st.segmented_control(
+                "Seal",
+                list(offered),
+                format_func=offered.__getitem__,
+                required=True,
+                **self.draft.field("seal_kind", "none"),
+            )
+            if kind in (None, "none"):
+                return None
+            left, right = st.columns(2, wrap=False, vertical_alignment="bottom")
+            with left:
+                coats = self._number("Coats of it", "seal_coats", 3, 1)
+            with right:
+                hot = st.toggle("First coat on warm metal", **self.draft.field("seal_hot", False))
+            if not self._filled("Seal", **{"number of coats": coats}):
+                return None
+            made: Seal | None = self._made("Seal", lambda: Seal(str(kind), coats, bool(hot)))
+            return made
+
+    def _choice(self, label: str, name: str, of_what: str) -> str:
+        offered = list(self.offered[of_what])
+        field = self.draft.field(name, offered[0])
+        standing = st.session_state[field["key"]]
+        if standing and standing not in offered:
+            offered.insert(0, standing)
+        return str(st.selectbox(label, offered, accept_new_options=True, **field) or "")
+
+    def _number(self, label: str, name: str, default: float, step: float) -> Any:
+        # A field that was emptied stays empty; Streamlit needs to be told that it may be.
+        kind = int if isinstance(default, int) else float
+        field = self.draft.field(name, default)
+        if st.session_state[field["key"]] is not None:
+            st.session_state[field["key"]] = kind(st.session_state[field["key"]])
+        return st.number_input(label, value=None, step=step, format="%d" if kind is int else "%g", **field)
+
+    def _stock(self, name: str, chemical: str) -> str | None:
+        """Ask which bottle it was, where the studio keeps a shelf of stock solutions."""
+        labels = self.stocks.get(chemical.casefold(), [])
+        if not labels:
+            return None
+        field = self.draft.field(name, None)
+        if st.session_state[field["key"]] not in labels:
+            st.session_state[field["key"]] = None
+        return st.selectbox("From the bottle", labels, placeholder="Not noted", **{"index": None, **field})
+
+    def _filled(self, part: str, **figures: Any) -> bool:
+        missing = [name for name, value in figures.items() if value is None]
+        if not missing:
+            return True
+        self.faults.append(f"{part}: fill in the {' and the '.join(missing)}.")
+        if self.strict:
+            tell(f"Fill in the {' and the '.join(missing)}.")
+        return False
+
+    def _standing(self) -> dict[str, Any]:
+        """Return all fields as they stand on the page, those left at their default too."""
+        shown = {
+            name: st.session_state[key]
+            for name in _names(self.draft)
+            if (key := self.draft.key(name)) in st.session_state
+        }
+        return {**self.draft.values, **shown}
+
+
+def _names(draft: Draft) -> list[str]:
+    prefix = draft.key("")
+    return [str(key)[len(prefix) :] for key in st.session_state if str(key).startswith(prefix)]
+
+
+def _without_coat(fields: dict[str, Any], gone: int, count: int) -> dict[str, Any]:
+    """Return the fields with one coat taken out and those after it moved up."""
+    kept = {name: value for name, value in fields.items() if not name.startswith("coat") or name == "coats"}
+    order = [number for number in range(count) if number != gone]
+    for new, old in enumerate(order):
+        prefix = f"coat{old}_"
+        kept |= {f"coat{new}_{name[len(prefix) :]}": value for name, value in fields.items() if name.startswith(prefix)}
+    return {**kept, "coats": count - 1}
+
+
+def _in_use(trials: Iterable[Trial]) -> dict[str, list[str]]:
+    """Return the words that the log uses for each choice, the latest first, before the common ones."""
+    seen: dict[str, dict[str, None]] = {name: {} for name in COMMON}
+    for trial in reversed(list(trials)):
+        recipe = trial.recipe
+        seen["alloy"].setdefault(recipe.alloy)
+        seen["surface"].setdefault(recipe.surface)
+        if recipe.undercoat is not None:
+            seen["undercoat"].setdefault(recipe.undercoat.chemical)
+        for coat in recipe.coats:
+            seen["coat"].setdefault(coat.chemical)
+            seen["application"].setdefault(coat.application)
+    return {name: list(dict.fromkeys([*words, *COMMON[name]])) for name, words in seen.items()}

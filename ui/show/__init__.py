@@ -1,0 +1,1 @@
+"""How things look on the page: the style sheet, swatches, strips, plots, cautions."""

@@ -1,0 +1,46 @@
+"""What can hurt someone, shown wherever a recipe is about to be made."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from matcher.recipe.recipe import Recipe
+
+if TYPE_CHECKING:
+    from matcher.recipe.cautions import Caution
+
+
+FIRST = 3
+
+
+def show_cautions(recipe: Recipe, first: int = FIRST) -> None:
+    """Show the usual cautions for a recipe: the gravest in the open, the others folded below them."""
+    from matcher.recipe.cautions import cautions_for
+
+    _show(cautions_for(recipe), first)
+
+
+def show_cautions_for_all(recipes: Sequence[Recipe], first: int) -> None:
+    """Show the cautions for a day on which several recipes are made."""
+    from matcher.recipe.cautions import cautions_for_all
+
+    _show(cautions_for_all(recipes), first)
+
+
+def _show(cautions: Sequence[Caution], first: int) -> None:
+    st.html(_listed(cautions[:first]))
+    if len(cautions) > first:
+        with st.expander(f"{len(cautions) - first} more cautions"):
+            st.html(_listed(cautions[first:]))
+
+
+def _listed(cautions: Sequence[Caution]) -> str:
+    items = "".join(
+        f'<li title="{html.escape(caution.source, quote=True)}">{html.escape(caution.message)}</li>'
+        for caution in cautions
+    )
+    return f'<ul class="pm-mind-list" aria-label="Cautions">{items}</ul>'

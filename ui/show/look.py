@@ -1,0 +1,69 @@
+"""The page's dress: one style sheet, the bar at the top, a title, a mat of neutral grey around pictures."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from ui.state.places import AT_THE_FOOT, IN_THE_BAR, Place
+
+if TYPE_CHECKING:
+    from matcher.studio import Studio
+
+
+def dress() -> None:
+    """Put the style sheet into the page, once a run."""
+    st.html(f"<style>{_style_sheet()}</style>")
+
+
+@cache
+def _style_sheet() -> str:
+    return Path(__file__).with_name("look.css").read_text(encoding="utf-8")
+
+
+def bar(studio: Studio, here: Place | None) -> None:
+    """Show the studio's name and the links to the pages; ``here`` is the page that is shown."""
+    with st.container(key="bar", horizontal=True, vertical_alignment="center", gap="small"):
+        demo = '<span class="pm-demo">demo: every plate in it is invented</span>' if studio.is_demo else ""
+        st.html(f'<div class="pm-studio"><span>{html.escape(studio.title)}</span>{demo}</div>', width="content")
+        with st.container(key="links", horizontal=True, gap=None, width="content"):
+            for place in IN_THE_BAR:
+                with st.container(key="here" if place == here else f"to-{place.address}", width="content"):
+                    st.page_link(place.file, label=place.title)
+
+
+def foot() -> None:
+    """Show what belongs at the end of every page."""
+    with st.container(key="foot", gap="xsmall"):
+        with st.container(key="more", horizontal=True, gap="medium"):
+            for place in AT_THE_FOOT:
+                st.page_link(place.file, label=place.title, width="content")
+        st.html(
+            "<p>Starting points for sample plates; they replace no training. Local codes, safety data sheets and "
+            "licensed practice come first.</p>"
+        )
+
+
+def title(text: str, below: str = "") -> None:
+    """Show the page's title and, in one or two sentences, what it is for."""
+    st.html(f"<h1>{html.escape(text)}</h1>" + (f'<p class="pm-lead">{html.escape(below)}</p>' if below else ""))
+
+
+@contextmanager
+def mat(key: str) -> Iterator[None]:
+    """Lay what is shown inside on neutral grey; ``key`` is unique on the page."""
+    with st.container(key=f"mat-{key}", gap=None):
+        yield
+
+
+@contextmanager
+def panel(key: str) -> Iterator[None]:
+    """Set a part of the page off from the rest; ``key`` is unique on the page."""
+    with st.container(key=f"panel-{key}"):
+        yield

@@ -1,0 +1,97 @@
+"""Colours as people see them: swatches on neutral grey, target against plate without a gap, the figures beside.
+
+The screen's colours, the figures and the words come from ``matcher``; here they are only set.
+"""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from matcher.colour.cielab import lab_to_srgb8, outside_srgb
+from matcher.colour.uncertainty import plus_minus_95
+from ui.reading.trust_shown import show_budget, show_trust
+
+if TYPE_CHECKING:
+    from matcher.errors import Caveat
+    from matcher.reading.reading import PaletteColour, Reading
+
+
+def css_colour(lab: Any) -> str:
+    """Return a CIELAB colour as CSS."""
+    red, green, blue = lab_to_srgb8(lab)
+    return f"rgb({red}, {green}, {blue})"
+
+
+def field(lab: Any, name: str) -> str:
+    """Return one flat field of colour as HTML, with its name and figures for those who cannot see it."""
+    said = html.escape(f"{name}: {figures(lab)}", quote=True)
+    return f'<span role="img" aria-label="{said}" title="{said}" style="background: {css_colour(lab)}"></span>'
+
+
+def swatch(lab: Any, name: str) -> str:
+    """Return one colour on neutral grey as HTML."""
+    return f'<div class="pm-mat"><div class="pm-pair tall">{field(lab, name)}</div></div>'
+
+
+def pair(left: Any, right: Any, left_name: str, right_name: str) -> str:
+    """Return two colours that touch, on neutral grey, with their names below, as HTML."""
+    names = f"<span>{html.escape(left_name)}</span><span>{html.escape(right_name)}</span>"
+    return (
+        f'<div class="pm-mat"><div class="pm-pair">{field(left, left_name)}{field(right, right_name)}</div></div>'
+        f'<p class="pm-names">{names}</p>'
+    )
+
+
+def figures(lab: Any) -> str:
+    """Return L*, a*, b* to one decimal, as text."""
+    return f"L* {lab[0]:.1f}, a* {lab[1]:.1f}, b* {lab[2]:.1f}"
+
+
+def lab_line(reading: Reading) -> str:
+    """Return L*, a*, b* with their 95 % plus-minus, as HTML."""
+    parts = [
+        f"<span><b>{name}</b> {value:.1f} <small>± {reach:.1f}</small></span>"
+        for name, value, reach in zip(("L*", "a*", "b*"), reading.lab, plus_minus_95(reading.covariance), strict=True)
+    ]
+    return f'<p class="pm-lab" title="± holds 95 %">{"".join(parts)}</p>'
+
+
+def show_reading(reading: Reading, name: str, beside: str = "") -> None:
+    """Show a reading: swatch, figures, how far to trust it, what to mind, what its ± is made of.
+
+    beside: a sentence to stand with the figures, on what they were read with.
+    """
+    said = f'<p class="pm-soft pm-beside">{html.escape(beside)}</p>' if beside else ""
+    st.html(swatch(reading.lab, name) + lab_line(reading) + said)
+    if outside_srgb(reading.lab):
+        st.html('<p class="pm-soft">A screen cannot show this colour in full: go by the figures.</p>')
+    if len(reading.palette) > 1:
+        st.html(shares(reading.palette))
+    show_trust(reading)
+    minded(reading.caveats)
+    show_budget(reading)
+
+
+def shares(palette: Sequence[PaletteColour]) -> str:
+    """Return a finish's colours, each as wide as its share, as HTML."""
+    parts = "".join(
+        f'<span style="flex: {colour.share:.4f} 1 0; background: {css_colour(colour.lab)}" '
+        f'title="{colour.share:.0%}: {figures(colour.lab)}"></span>'
+        for colour in palette
+    )
+    return (
+        '<p class="pm-soft" style="margin: 0.2rem 0 0.3rem">Its colours, by share of the marked area</p>'
+        '<div class="pm-mat tight">'
+        f'<div class="pm-shares" role="img" aria-label="Its colours by share">{parts}</div></div>'
+    )
+
+
+def minded(caveats: Sequence[Caveat]) -> None:
+    """Show reasons to trust a reading less, each a plain sentence."""
+    if caveats:
+        items = "".join(f"<li>{html.escape(caveat.message)}</li>" for caveat in caveats)
+        st.html(f'<ul class="pm-mind-list" aria-label="What to mind">{items}</ul>')

@@ -1,0 +1,39 @@
+"""Plates that disagree with everything near them: pointed out, with the way to the log, where a slip is corrected."""
+
+from __future__ import annotations
+
+import html
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from ui.show.strips import low_pair
+from ui.state.places import LOG
+from ui.suggestions.answers import Answers
+
+if TYPE_CHECKING:
+    from matcher.validation.outliers import Contradiction
+
+SHOWN = 10
+
+
+def show_contradictions(answers: Answers) -> None:
+    """Show them, folded; nothing when there are none."""
+    found = answers.contradictions()
+    if not found:
+        return
+    number = "1 plate disagrees" if len(found) == 1 else f"{len(found)} plates disagree"
+    with st.expander(f"{number} with those near {'it' if len(found) == 1 else 'them'}", key="at-odds"):
+        for item in found[:SHOWN]:
+            _one(item)
+
+
+def _one(item: Contradiction) -> None:
+    plate = item.trial.id
+    colours, words = st.columns([1, 2], gap="medium", vertical_alignment="center")
+    with colours:
+        st.html(low_pair(item.expected, item.trial.reading.lab, "As the others lead to expect", f"Plate {plate}"))
+    with words:
+        st.html(f"<p>{html.escape(item.sentence)}</p>")
+        if plate is not None and st.button(f"Open plate {plate} in the log", key=f"at-odds.{plate}"):
+            st.switch_page(LOG.file, query_params={"plate": str(plate)})

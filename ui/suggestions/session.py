@@ -1,0 +1,151 @@
+"""What to make next: the one plate most worth making, or several in one session, planned once and kept until done."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from matcher.recipe.recipe import Recipe
+from ui.recipe.making import ALL_OF_THEM, made_as, ways_on
+from ui.show import look
+from ui.show.cautions import show_cautions_for_all
+from ui.show.steps import recipe_steps
+from ui.show.strips import low_pair
+from ui.show.swatches import pair
+from ui.state.drafts import Draft
+from ui.state.faults import tell
+from ui.state.opened import logged
+from ui.suggestions.answers import Answers
+from ui.suggestions.ranked import distance_line, figures_in_words
+
+if TYPE_CHECKING:
+    from matcher.studio import Studio
+    from matcher.suggest.suggestion import Suggestion
+    from matcher.trials.trial import Target
+
+FEWEST, MOST, USUAL = 2, 12, 4
+NEXT = "the plate most worth making"
+OUTSIDE = "<p>Outside today’s limits: plan the session again to keep to them.</p>"
+
+
+def show_next(studio: Studio, target: Target, answers: Answers) -> None:
+    """Name the plate most worth making next, when asked: it may take a while on a long log."""
+    asked = st.session_state.setdefault("suggestions.next", set())
+    if target.id not in asked:
+        if st.button("Which plate is most worth making next?", key="suggestions.ask"):
+            asked.add(target.id)
+            st.rerun()
+        return
+    with st.spinner("Looking for the plate most worth making…"):
+        suggestion = answers.next_trial()
+    with look.panel("next-plate"):
+        st.subheader("Most worth making next", anchor=False)
+        colours, words = st.columns([1, 1.6], gap="medium")
+        with colours:
+            st.html(pair(target.reading.lab, suggestion.lab, "Target", "Expected"))
+        with words:
+            st.html(
+                figures_in_words(suggestion, target.tolerance)
+                + recipe_steps(suggestion.recipe)
+                + f'<p class="pm-soft">{html.escape(suggestion.grounds)}</p>'
+            )
+            ways_on(studio, suggestion.recipe, "make-next", NEXT, target.id)
+
+
+def show_session(studio: Studio, target: Target, answers: Answers) -> None:
+    """Plan a session: ask how many plates, then show them, each with what is expected of it."""
+    draft = Draft(studio, f"session {target.id}")
+    planned: list[dict[str, Any]] = draft.get("plates", [])
+    with st.expander("Plan a session of several plates", key=f"session-{target.id}", expanded=bool(planned)):
+        st.html(
+            "<p>The plates are chosen together: each adds what those before it are not likely to give. The first is "
+            "the best alone.</p>"
+        )
+        with st.container(horizontal=True, vertical_alignment="bottom"):
+            count = int(st.number_input("Plates", step=1, width=140, **_count(draft)))
+            pressed = st.button("Plan it again" if planned else "Plan the session", key=f"session.plan.{target.id}")
+        if not FEWEST <= count <= MOST:
+            tell(f"A session holds {FEWEST} to {MOST} plates: type a number between them.")
+        elif pressed:
+            with st.spinner("Choosing the plates together…"):
+                chosen = answers.batch(count)
+            plates = [_kept(item, target.tolerance) for item in chosen]
+            draft.fill({"count": count, "plates": plates, "revision": studio.log.revision(), "last": _last(studio)})
+            st.rerun()
+        if planned:
+            _since_then(studio, draft)
+            _plates(studio, target, answers, planned)
+
+
+def _count(draft: Draft) -> dict[str, Any]:
+    field = draft.field("count", USUAL)
+    st.session_state[field["key"]] = int(st.session_state[field["key"]] or USUAL)
+    return field
+
+
+def _last(studio: Studio) -> int:
+    return max((trial.id or 0 for trial in logged(studio)), default=0)
+
+
+def _since_then(studio: Studio, draft: Draft) -> None:
+    """Say so when the log has changed since the session was planned: its figures are those of that day."""
+    if draft.get("revision") in (None, studio.log.revision()):
+        return
+    newer = [str(trial.id) for trial in logged(studio) if (trial.id or 0) > draft.get("last", 0)]
+    was = "the log was changed"
+    if newer:
+        was = f"plate {newer[0]} was logged" if len(newer) == 1 else f"plates {', '.join(newer)} were logged"
+    tell(f"Planned before {was}: the figures here do not know of it. Plan it again to count it in.", "mind")
+
+
+def _kept(item: Suggestion, tolerance: float) -> dict[str, Any]:
+    """Return what is kept of a planned plate: figures stay those of the day on which it was planned."""
+    return {
+        "recipe": item.recipe.as_dict(),
+        "lab": item.lab.tolist(),
+        "delta_e00": item.delta_e00,
+        "interval": list(item.delta_e00_interval),
+        "chance": item.chance_within(tolerance),
+    }
+
+
+def _plates(studio: Studio, target: Target, answers: Answers, planned: Sequence[dict[str, Any]]) -> None:
+    recipes = [Recipe.from_dict(plate["recipe"]) for plate in planned]
+    for number, (plate, recipe) in enumerate(zip(planned, recipes, strict=True), start=1):
+        colours, words = st.columns([1, 1.6], gap="medium", vertical_alignment="center")
+        with colours:
+            st.html(low_pair(target.reading.lab, plate["lab"], "Target", f"Plate {number} of {len(planned)}"))
+        with words:
+            chance = f'<p class="pm-soft pm-tally">Chance to be within {target.tolerance:g}: {plate["chance"]:.0%}.</p>'
+            low, high = plate["interval"]
+            outside = "" if answers.suggester.limits.allow(recipe) else OUTSIDE
+            st.html(distance_line(plate["delta_e00"], (low, high)) + chance + recipe_steps(recipe) + outside)
+            made = made_as(studio, recipe)
+            if made is not None:
+                st.html(f'<p class="pm-soft">Logged as plate {made}</p>')
+            else:
+                ways_on(studio, recipe, f"session.{target.id}.{number}", f"plate {number} of the session", target.id)
+    _take_along(target, planned, recipes)
+    with st.expander("Cautions for this session"):
+        show_cautions_for_all(recipes, first=ALL_OF_THEM)
+
+
+def _take_along(target: Target, planned: Sequence[dict[str, Any]], recipes: Sequence[Recipe]) -> None:
+    from matcher.trials.spreadsheet import planned_table
+
+    notes = [
+        f"for {target.name}: expected at ΔE00 {plate['delta_e00']:.1f} "
+        f"({plate['interval'][0]:.1f} to {plate['interval'][1]:.1f})"
+        for plate in planned
+    ]
+    st.download_button(
+        "Table of this session",
+        lambda: planned_table(recipes, notes),
+        "session.csv",
+        on_click="ignore",
+        key=f"session.table.{target.id}",
+        help="To print, or to fill in with the colours and take in on the Log page.",
+    )

@@ -1,0 +1,42 @@
+"""Whether any recipe in range is likely to reach the target; if not, by how much it misses and what may help."""
+
+from __future__ import annotations
+
+import html
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from ui.recipe.making import ways_on
+from ui.show import look
+from ui.show.steps import recipe_steps
+from ui.show.swatches import pair
+from ui.suggestions.answers import Answers
+
+if TYPE_CHECKING:
+    from matcher.plan.reach import Reach
+    from matcher.studio import Studio
+    from matcher.trials.trial import Target
+
+
+def show_reach(studio: Studio, target: Target, answers: Answers) -> None:
+    """Show where the target stands: one sentence when it is within reach, else all that is known."""
+    with st.spinner("Looking how near any recipe may come…"):
+        reach = answers.reach()
+    with look.panel("reach"):
+        st.subheader(reach.standing[:1].upper() + reach.standing[1:], anchor=False)
+        said = reach.sentence.partition(": ")[2]
+        st.html(f"<p>{html.escape(said[:1].upper() + said[1:])}</p>")
+        if reach.standing != "within reach":
+            _how_near(studio, target, reach)
+
+
+def _how_near(studio: Studio, target: Target, reach: Reach) -> None:
+    colours, words = st.columns([1, 1.6], gap="medium")
+    with colours:
+        st.html(pair(target.reading.lab, reach.lab, "Target", "Nearest expected"))
+    with words:
+        more = "".join(f"<li>{html.escape(change[:1].upper() + change[1:])}</li>" for change in reach.changes[1:])
+        also = f"<p>It points to these too:</p><ul>{more}</ul>" if more else ""
+        st.html(recipe_steps(reach.nearest) + also)
+        ways_on(studio, reach.nearest, "make-nearest", "the nearest recipe in range", target.id)
