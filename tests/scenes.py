@@ -7,15 +7,13 @@ from typing import Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image
 
 from matcher.card.card import Card
 from matcher.card.search import project
 from matcher.colour.cielab import XYZ_D50_TO_SRGB, encode_srgb, lab_to_xyz
+from matcher.colour.types import Floats
 from matcher.photo.photo import Photo, open_photo
-
-Floats = NDArray[np.float64]
 
 BROWN = (38.0, 14.0, 22.0)
 GREY = (49.5, 0.0, 0.0)

@@ -12,13 +12,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from matcher.colour.cielab import lab_to_lch
+from matcher.colour.types import Floats
 from matcher.errors import RecipeError
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from tests.rendering.process import (
     WAVELENGTHS_NM,
     WORKING_TOP_C,
     DemoProcess,
-    Floats,
     film_over,
     finish_spectrum,
     invented_process,

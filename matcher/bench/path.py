@@ -17,6 +17,7 @@ from matcher.bench.passes import after_passes
 from matcher.bench.piece import Foreseen, corrected
 from matcher.bench.seal import SealShift
 from matcher.colour.difference import delta_e_2000, delta_e_draws, reach_delta_e00
+from matcher.colour.types import Floats
 from matcher.colour.uncertainty import sum_of
 from matcher.errors import SuggestionError
 from matcher.plan.outlook import draws_of
@@ -26,8 +27,6 @@ from matcher.reading.comparison import difference_covariance
 from matcher.reading.reading import Reading
 from matcher.recipe.names import is_ferric
 from matcher.recipe.recipe import MAX_PASSES, Recipe
-
-Floats = NDArray[np.float64]
 
 LOOK_BEYOND = 6
 OVERSHOOT = 0.5

@@ -14,10 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from matcher.colour.types import Floats
 from matcher.colour.uncertainty import squared_distance
 from matcher.reading.reading import Reading
-
-Floats = NDArray[np.float64]
 
 PLATE_FACTORS = (1.0, 4.0, 16.0, 64.0, 256.0)
 """By how much the piece's own variance may exceed that of plates."""

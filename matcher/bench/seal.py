@@ -10,15 +10,13 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matcher.colour.types import Floats
 from matcher.colour.uncertainty import plus_minus_95
 from matcher.plan.prediction import readable
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe
 from matcher.trials.trial import FINISHED, Trial
-
-Floats = NDArray[np.float64]
 
 PRIOR_SHIFT = np.array([-2.0, 0.5, 0.5])
 """Wax darkens and deepens the colour (common practice, no source); the figures are a guess, with ``PRIOR_SD``."""

@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.calibration.calibration import Calibration
 from matcher.calibration.camera_priors import (
@@ -39,11 +38,10 @@ from matcher.calibration.white_balance import (
 )
 from matcher.card.reading import CardReading
 from matcher.colour.cielab import lab_to_xyz
+from matcher.colour.types import Floats
 from matcher.colour.uncertainty import square_root
 from matcher.errors import CardError, Caveat
 from matcher.photo.photo import Photo
-
-Floats = NDArray[np.float64]
 
 LIGHT_MOVED_SHARE = 0.35  # of a light's change of balance that comes back as a change of the matrix
 STRONG_CAST = 2.0

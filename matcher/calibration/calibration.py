@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from matcher.calibration.camera_priors import BLACK_SIGMA, matrix_effect
 from matcher.calibration.illumination import LightField
@@ -18,10 +18,9 @@ from matcher.calibration.transform import ToneCurve, log_position
 from matcher.calibration.white_balance import GainTerm, anchored, middle_grey
 from matcher.card.reading import CardReading
 from matcher.colour.cielab import xyz_to_lab
+from matcher.colour.types import Floats
 from matcher.colour.uncertainty import BudgetTerm, square_root
 from matcher.errors import Caveat
-
-Floats = NDArray[np.float64]
 
 FLARE_SIGMA, LEARNED_FLARE_SIGMA = 0.003, 0.0015
 """Stray light in the lens as a share of white; and how far it differs from that of a profile's chart."""

@@ -6,11 +6,9 @@ Before ``calibration``, which carries these spreads on to a reading.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matcher.colour.types import Floats
 from matcher.photo.photo import Photo
-
-Floats = NDArray[np.float64]
 
 MATRIX_SIGMA = {
     "daylight": np.array([0.041, 0.028, 0.016, 0.030, 0.008, 0.052]),

@@ -13,10 +13,9 @@ from numpy.typing import NDArray
 
 from matcher.card.reading import CardReading
 from matcher.colour.cielab import lab_to_xyz
+from matcher.colour.types import Floats
 from matcher.errors import CardError, Caveat
 from matcher.photo.photo import Photo
-
-Floats = NDArray[np.float64]
 
 PLAIN_FALLOFF = 0.006  # of log light per length of the card, when nothing tells of a gradient
 LOCAL_SIGMA = 0.005  # of log light from place to place within an otherwise even light

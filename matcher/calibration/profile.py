@@ -13,17 +13,16 @@ from datetime import datetime
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from matcher.calibration.profile_document import VERSION, fields_of
 from matcher.calibration.transform import ToneCurve, root_terms
 from matcher.card.reading import CardReading
 from matcher.colour.cielab import SRGB_TO_XYZ_D50, lab_to_xyz
 from matcher.colour.difference import delta_e_2000
+from matcher.colour.types import Floats
 from matcher.errors import CardError, Caveat, Misfit, fault_in_words
 from matcher.photo.photo import CameraInfo, Photo
-
-Floats = NDArray[np.float64]
 
 GREY_CHROMA = 8.0
 RESIDUAL_SHARE = 0.45

@@ -10,14 +10,12 @@ from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.calibration.transform import KINDS, PARAMETERS, SENSOR_ENCODINGS, ToneCurve
 from matcher.colour.cielab import checked_lab
+from matcher.colour.types import Floats
 from matcher.errors import CardError, Caveat, Misfit
 from matcher.photo.photo import CameraInfo
-
-Floats = NDArray[np.float64]
 
 VERSION = 1
 ENCODINGS = (*SENSOR_ENCODINGS, "sRGB", "Display P3", "Adobe RGB", "Rec. 2020 primaries", "ICC profile ")

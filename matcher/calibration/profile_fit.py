@@ -27,9 +27,8 @@ from matcher.card.reading import CardReading
 from matcher.colour.cielab import lab_to_xyz, xyz_to_lab
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.metric import delta_e_metric
+from matcher.colour.types import Floats
 from matcher.photo.photo import Photo
-
-Floats = NDArray[np.float64]
 
 FIT_SIGMA = 0.9  # ΔE00 within which a patch is fitted
 EYE_SHARE, PLAIN = 0.6, 0.6

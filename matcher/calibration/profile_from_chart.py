@@ -11,16 +11,14 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.calibration.profile import CameraProfile, grey_of
 from matcher.calibration.profile_fit import Patches, best_fit
 from matcher.card.reading import CardReading, PatchReading
 from matcher.colour.cielab import SRGB_TO_XYZ_D50, lab_to_xyz
+from matcher.colour.types import Floats
 from matcher.errors import CardError, Caveat
 from matcher.photo.photo import Photo
-
-Floats = NDArray[np.float64]
 
 FEWEST_PATCHES = 16
 ODD, ODD_SHARE = 12.0, 4.0  # leave-one-out ΔE00, and times the median, above which a patch does not belong

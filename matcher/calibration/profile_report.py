@@ -8,12 +8,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.calibration.profile import CameraProfile
 from matcher.card.card import Card
-
-Floats = NDArray[np.float64]
+from matcher.colour.types import Floats
 
 KEEPS_THE_LIGHT = ("linear", "camera raw")
 """Encodings in which the light's colour is still to be seen: no camera has balanced it away."""

@@ -10,11 +10,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matcher.colour.types import Floats
 from matcher.errors import CardError
-
-Floats = NDArray[np.float64]
 
 TRANSFORMS = {"3x3": (0.3, 1e-6), "root-polynomial": (0.25, 0.2), "root-polynomial, firm": (0.1, 0.05)}
 """Candidates: standard deviations by which linear and root terms may depart from the encoding's own matrix."""

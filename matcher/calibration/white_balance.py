@@ -8,17 +8,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.calibration.profile import CameraProfile
 from matcher.card.reading import CardReading, PatchReading
 from matcher.card.warnings import DOUBTFUL
 from matcher.colour.cielab import lab_jacobian, lab_to_xyz
+from matcher.colour.types import Floats
 from matcher.colour.uncertainty import square_root
 from matcher.errors import CardError
 from matcher.photo.photo import Photo
-
-Floats = NDArray[np.float64]
 
 NO_CARD_EXPOSURE_SIGMA = 0.35  # of log exposure: half a stop
 NO_CARD_BALANCE_SIGMA = 0.10  # of log gain in each channel

@@ -13,13 +13,12 @@ from pathlib import Path
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from matcher.colour.cielab import checked_lab
+from matcher.colour.types import Floats
 from matcher.errors import CardError, ReadingError, fault_in_words
 from matcher.shipped import shipped
-
-Floats = NDArray[np.float64]
 
 OWN_TOLERANCE = (0.3, 0.2, 0.2)  # standard uncertainty of a studio's own measurement of its card (from memory)
 NEUTRAL_CHROMA = 3.5

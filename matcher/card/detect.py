@@ -19,11 +19,10 @@ from matcher.card.search_chart import find_chart_grids
 from matcher.card.search_grey_scale import steps_in_a_row
 from matcher.card.warnings import blur_caveats, face_caveats, far_lab_caveats, light_caveats
 from matcher.colour.cielab import checked_lab, lab_to_xyz
+from matcher.colour.types import Floats
 from matcher.errors import CardError, Caveat, ReadingError
 from matcher.photo.photo import Photo
 from matcher.photo.region import block_means, covariance_of_mean, pixels_inside, trimmed_mean
-
-Floats = NDArray[np.float64]
 
 SEARCH_SIDE = 2000
 SURE = 0.33  # a card below this confidence is not taken: no false find among 400 invented scenes, see the tests

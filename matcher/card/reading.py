@@ -9,16 +9,14 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.card.card import Card, Patch
 from matcher.card.search import project, signed_area, unit_to
 from matcher.colour.cielab import lab_to_xyz
+from matcher.colour.types import Floats
 from matcher.errors import CardError, Caveat, ReadingError
 from matcher.photo.photo import Photo
 from matcher.photo.region import block_means, covariance_of_mean, pixels_inside, trimmed_mean
-
-Floats = NDArray[np.float64]
 
 MIRRORED = "The photo is mirrored, as in a looking-glass: turn that off in the camera, and take the photo again."
 MANY_PATCHES = 12

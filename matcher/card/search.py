@@ -14,7 +14,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from matcher.colour.types import Floats
+
 Bytes3 = NDArray[np.uint8]
 
 CHART_SIDES = (1200, 800, 1600, 1000, 1400, 600, 1100, 900)

@@ -12,7 +12,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from matcher.card.search import Bytes3, Candidate, Floats, edges, project, quads_in, shrunk
+from matcher.card.search import Bytes3, Candidate, edges, project, quads_in, shrunk
+from matcher.colour.types import Floats
 
 SIDE = 1600
 ROWS, COLUMNS = 4, 6

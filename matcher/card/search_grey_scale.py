@@ -8,12 +8,10 @@ from __future__ import annotations
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.card.card import Card
 from matcher.card.search import Candidate, signed_area
-
-Floats = NDArray[np.float64]
+from matcher.colour.types import Floats
 
 
 def steps_in_a_row(plain: list[Candidate], card: Card) -> Candidate | None:

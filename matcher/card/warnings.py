@@ -7,16 +7,15 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from matcher.card.card import Card
 from matcher.card.reading import CardReading, PatchReading
 from matcher.card.search import signed_area
 from matcher.colour.cielab import encode_srgb
+from matcher.colour.types import Floats
 from matcher.errors import CardError, Caveat
 from matcher.photo.photo import Photo
-
-Floats = NDArray[np.float64]
 
 BLUR_SHARE = 0.05  # an edge wider than this share of the card is blurred
 FAR_FROM_KIND = 12.0  # CIELAB

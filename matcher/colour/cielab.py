@@ -7,11 +7,10 @@ perfect white. Every room that needs one of these conversions takes it from here
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matcher.colour.types import Floats
 from matcher.errors import ReadingError
-
-Floats = NDArray[np.float64]
 
 D50_WHITE: Floats = np.array([0.9642956764295677, 1.0, 0.8251046025104602])
 """XYZ of D50 from its chromaticity (0.3457, 0.3585), CIE 15 and IEC 61966-2-1 usage."""

@@ -9,13 +9,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matcher.colour.library import colour_library
+from matcher.colour.types import Floats
 from matcher.colour.uncertainty import INDISTINGUISHABLE_CHI2, square_root, squared_distance
 
 if TYPE_CHECKING:
     pass
 
-
-Floats = NDArray[np.float64]
 
 DRAWS_LOG2 = 11
 CHROMA_SLOPE = 0.045  # of S_C in ISO/CIE 11664-6

@@ -6,11 +6,10 @@ Used where many small differences about one colour are judged at once: repeatabi
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from matcher.colour.difference import delta_e_2000
-
-Floats = NDArray[np.float64]
+from matcher.colour.types import Floats
 
 STEP = 0.1
 """Half of the difference, in CIELAB, from which the form is taken: small, yet far above rounding."""

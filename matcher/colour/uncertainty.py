@@ -11,15 +11,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from matcher.colour.types import Floats
 from matcher.errors import ReadingError
 
 if TYPE_CHECKING:
     pass
 
-
-Floats = NDArray[np.float64]
 
 MOST_CAUSES = 64
 LEAST_VARIANCE = 1e-12

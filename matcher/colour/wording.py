@@ -5,14 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from matcher.colour.difference import delta_e_2000
 
 if TYPE_CHECKING:
     pass
-
-Floats = NDArray[np.float64]
 
 WORDS = (("lighter", "darker"), ("redder", "greener"), ("yellower", "bluer"))
 

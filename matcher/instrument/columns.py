@@ -9,14 +9,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matcher.colour.types import Floats
 from matcher.errors import InstrumentFileError
 from matcher.instrument.measured import Measured, Sample, best_sample
 from matcher.instrument.munsell import munsell_reading
 from matcher.instrument.written import light_and_observer, number, wavelength_of
-
-Floats = NDArray[np.float64]
 
 NAMES = ("SAMPLE_NAME", "SAMPLE_ID", "STRING")
 PERCENT_ABOVE = 2.0

@@ -12,14 +12,12 @@ from xml.etree.ElementTree import Element, TreeBuilder
 from xml.parsers import expat
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matcher.colour.types import Floats
 from matcher.errors import InstrumentFileError
 from matcher.instrument.columns import PERCENT_ABOVE
 from matcher.instrument.measured import Measured, Sample, best_sample
 from matcher.instrument.written import number
-
-Floats = NDArray[np.float64]
 
 MAX_DEPTH = 64
 MAX_BANDS = 4_000

@@ -9,13 +9,11 @@ import re
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matcher.colour.types import Floats
 from matcher.errors import InstrumentFileError
 from matcher.instrument.measured import Measured, Sample, best_sample
 from matcher.instrument.written import number
-
-Floats = NDArray[np.float64]
 
 WAVELENGTH_WORDS = ("wavelength", "wavelengths", "wave length", "nm", "lambda", "λ", "wl", "wellenlänge")
 REFLECTANCE_WORDS = ("reflectance", "reflectances", "reflectance factor", "reflection", "r", "refl", "value", "")

@@ -8,13 +8,11 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.colour.cielab import D50_WHITE, xyz_to_lab
 from matcher.colour.library import colour_library
+from matcher.colour.types import Floats
 from matcher.errors import InstrumentFileError
-
-Floats = NDArray[np.float64]
 
 NEAR_LAB = 18.0
 """How near in CIELAB a surface counts when the residue of a change of light is judged by it."""

@@ -8,16 +8,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from matcher.colour.cielab import checked_lab, lab_jacobian, lab_to_xyz, xyz_to_lab
+from matcher.colour.types import Floats
 from matcher.colour.uncertainty import BudgetTerm, square_root, sum_of
 from matcher.errors import Caveat, InstrumentFileError, ReadingError
 from matcher.instrument.light import adapted, conversion_covariance, spectrum_to_lab, white_of
 from matcher.instrument.written import light_name, observer_name
 from matcher.reading.reading import INSTRUMENT_SIGMA, Reading
-
-Floats = NDArray[np.float64]
 
 UNLIKE_ITS_SPECTRUM = 1.5
 LARGEST_SIGMA = 50.0

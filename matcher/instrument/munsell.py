@@ -6,16 +6,14 @@ import re
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.colour.cielab import D50_WHITE, xyz_to_lab
 from matcher.colour.library import colour_library
+from matcher.colour.types import Floats
 from matcher.colour.uncertainty import BudgetTerm, square_root, sum_of
 from matcher.errors import Caveat, InstrumentFileError
 from matcher.instrument.light import adapted, conversion_covariance
 from matcher.reading.reading import Reading
-
-Floats = NDArray[np.float64]
 
 EYE_SIGMA = (1.0, 0.15, 0.5)
 """Standard uncertainty of a match by eye: hue in steps of the 100-step circle, value, chroma. Somewhat wider than

@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matcher.colour.cielab import D50_WHITE, XYZ_D50_TO_SRGB
+from matcher.colour.types import Floats
 
-Floats = NDArray[np.float64]
 Curve = Callable[[Floats], Floats]
 Chromaticity = tuple[float, float]
 

@@ -8,10 +8,9 @@ import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from matcher.colour.types import Floats
 from matcher.errors import ReadingError
 from matcher.photo.photo import Photo
-
-Floats = NDArray[np.float64]
 
 MOST_PIXELS = 150_000
 FAR_OUTSIDE = 100.0  # of the picture's longer side: no finger slips that far

@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.colour.difference import delta_e_2000, delta_e_draws
+from matcher.colour.types import Floats
 from matcher.colour.wording import difference_in_words, how_much
 from matcher.plan.limits import Limits
 from matcher.plan.prediction import interval_shown, readable
@@ -24,8 +24,6 @@ from matcher.process.model import ProcessModel
 from matcher.reading.comparison import difference_covariance
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Undercoat, strength_in_words
-
-Floats = NDArray[np.float64]
 
 WORTH_DOING = 0.3
 """A change must lower the expected ΔE00 by this much; less is not seen."""

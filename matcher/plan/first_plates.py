@@ -9,7 +9,6 @@ import itertools
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.errors import SuggestionError
 from matcher.plan.session import LOOKED_AT
@@ -17,8 +16,6 @@ from matcher.process.design import Categories, columns_of
 from matcher.process.film import FilmMean
 from matcher.process.residual import AFTER_FILM, PRIOR_LOG_PLATE_SD, features_of, likeness, prior_log_weights
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
-
-Floats = NDArray[np.float64]
 
 STARTING_SIZES = (4, 96)
 

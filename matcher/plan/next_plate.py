@@ -11,14 +11,12 @@ from collections.abc import Callable, Collection
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matcher.colour.types import Floats
 from matcher.plan.outlook import Outlook, outlook_on
 from matcher.plan.steps import moved_coat, moved_undercoat
 from matcher.process.model import ProcessModel
 from matcher.recipe.recipe import Coat, Recipe
-
-Floats = NDArray[np.float64]
 
 IMPROVEMENT_WEIGHT = 1e-3
 WORTH_A_NEW_STEP = 0.1

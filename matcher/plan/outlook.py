@@ -15,12 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matcher.colour.difference import delta_e_2000, near_uniform
+from matcher.colour.types import Floats
 from matcher.plan.recipe_space import RecipeSpace
 from matcher.process.design import Columns
 from matcher.process.model import ProcessModel
 from matcher.recipe.recipe import Recipe
-
-Floats = NDArray[np.float64]
 
 NEAREST = 200
 OF_EACH_KIND = 160

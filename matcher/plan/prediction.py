@@ -9,14 +9,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.colour.difference import alike
+from matcher.colour.types import Floats
 from matcher.colour.uncertainty import BudgetTerm, sum_of
 from matcher.reading.comparison import difference_covariance
 from matcher.reading.reading import Reading
-
-Floats = NDArray[np.float64]
 
 
 def readable(lab: Floats) -> Floats:

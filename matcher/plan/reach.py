@@ -10,9 +10,9 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.colour.difference import delta_e_2000
+from matcher.colour.types import Floats
 from matcher.colour.uncertainty import square_root, sum_of
 from matcher.colour.wording import difference_in_words
 from matcher.plan.outlook import Outlook, draws_of
@@ -23,8 +23,6 @@ from matcher.process.model import ProcessModel
 from matcher.reading.comparison import chance_within, difference_covariance, draws_to_target
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import MAX_PASSES, Coat, Recipe, describe
-
-Floats = NDArray[np.float64]
 
 OUT_OF_REACH = 0.05
 LIKELY = 0.5

@@ -7,14 +7,12 @@ the plates cover what it owns: each is the one that the model, knowing those bef
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.colour.difference import delta_e_2000
+from matcher.colour.types import Floats
 from matcher.plan.next_plate import worth
 from matcher.plan.outlook import Outlook
 from matcher.process.model import ProcessModel
-
-Floats = NDArray[np.float64]
 
 MOST_IN_SESSION = 24
 JOINTLY_DRAWN = 150

@@ -13,10 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from matcher.colour.types import Floats
 from matcher.recipe.names import is_ferric
 from matcher.recipe.recipe import Coat, Recipe
-
-Floats = NDArray[np.float64]
 
 UNSEEN_FERRIC = "another ferric salt"
 """The category of a ferric salt that no trial holds: nothing is known of it but what the trade knows of all."""

@@ -12,14 +12,12 @@ from __future__ import annotations
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.colour.cielab import D50_WHITE, xyz_to_lab
+from matcher.colour.types import Floats
 from matcher.process.design import Categories, Columns
 from matcher.process.parameters import STEP, Block, Changes, Reader
 from matcher.recipe.names import is_ferric
-
-Floats = NDArray[np.float64]
 
 BRADFORD: Floats = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
 """XYZ to sharpened cone responses (ICC.1:2022, annex E)."""

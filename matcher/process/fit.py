@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from matcher.colour.types import Floats
 from matcher.process.design import Columns, columns_of
 from matcher.process.film import FilmMean
 from matcher.process.flat import FlatMean
@@ -30,7 +31,6 @@ from matcher.process.residual import (
     prior_log_weights,
 )
 
-Floats = NDArray[np.float64]
 Curve = FilmMean | FlatMean
 
 MOST_STEPS, WORTH_A_STEP, ROUGHLY = 25, 3e-3, 0.1

@@ -7,11 +7,9 @@ then learned from likeness alone, as by a plain Gaussian process.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matcher.colour.types import Floats
 from matcher.process.design import Categories, Columns
-
-Floats = NDArray[np.float64]
 
 
 class FlatMean:

@@ -4,13 +4,8 @@ from __future__ import annotations
 
 from typing import Protocol
 
-import numpy as np
-from numpy.typing import NDArray
-
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe
-
-Floats = NDArray[np.float64]
 
 
 class LoggedTrial(Protocol):

@@ -20,6 +20,7 @@ from zlib import crc32
 import numpy as np
 from numpy.typing import NDArray
 
+from matcher.colour.types import Floats
 from matcher.errors import SuggestionError
 from matcher.one_thread import one_thread
 from matcher.process.constraints import never_lighter
@@ -30,8 +31,6 @@ from matcher.process.flat import FlatMean
 from matcher.process.logged import LoggedTrial
 from matcher.process.residual import Features, Spread, features_of, inverse_of, likeness
 from matcher.recipe.recipe import Recipe
-
-Floats = NDArray[np.float64]
 
 MOST_AT_ONCE = 1000
 """Trials that one fit learns from: its time grows with their cube, and more would move its figures little."""

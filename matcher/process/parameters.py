@@ -11,11 +11,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matcher.colour.types import Floats
 from matcher.process.design import Places
-
-Floats = NDArray[np.float64]
 
 STEP = 1e-4
 """Of forward differences; most unknowns are logarithms."""

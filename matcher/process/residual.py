@@ -15,10 +15,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from matcher.colour.types import Floats
 from matcher.process.design import Categories, Columns
 from matcher.process.film import MIDDLE_TEMP_C
-
-Floats = NDArray[np.float64]
 
 NUMBERS = 8
 PRIOR_LOG_NUMBER_WEIGHTS = np.log(np.array([1.0, 1.0, 1.0, 0.5, 0.5, 0.5, 0.3, 0.3]))

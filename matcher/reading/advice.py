@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.calibration.calibration import TOO_DARK_CODE
 from matcher.calibration.camera_priors import FINISHED_SHARE
@@ -18,8 +17,6 @@ from matcher.colour.difference import reach_delta_e00
 from matcher.colour.metric import delta_e_metric
 from matcher.colour.uncertainty import sum_of
 from matcher.reading.reading import INSTRUMENT_SIGMA, Reading
-
-Floats = NDArray[np.float64]
 
 LEAST_GAIN = 0.05  # of the whole reach: what helps less is not worth the trouble
 SMALL_SHARE = 0.12  # of the largest part: smaller ones are told together

@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.calibration.illumination import LOCAL_SIGMA
 from matcher.colour.cielab import lab_to_xyz, xyz_to_lab
 from matcher.colour.difference import DRAWS_LOG2, delta_e_2000, delta_e_draws, interval_of, normal_draws
+from matcher.colour.types import Floats
 from matcher.colour.uncertainty import shared_covariance
 from matcher.colour.wording import difference_in_words
 from matcher.errors import ReadingError
@@ -22,8 +22,6 @@ from matcher.reading.reading import Reading
 
 if TYPE_CHECKING:
     from matcher.reading.reading import Reading
-
-Floats = NDArray[np.float64]
 
 SURE = 0.95
 UNTOLD_FALLOFF = 0.05

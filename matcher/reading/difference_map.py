@@ -11,13 +11,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from matcher.calibration.calibration import Calibration
 from matcher.colour.difference import delta_e_2000
+from matcher.colour.types import Floats
 from matcher.errors import ReadingError
 from matcher.photo.photo import Photo
 from matcher.photo.region import checked_outline
 from matcher.reading.finish import FEWEST_PIXELS
 from matcher.reading.glare import specular
-
-Floats = NDArray[np.float64]
 
 MOST_PIXELS = 1_500_000
 MOST_FINER = 8

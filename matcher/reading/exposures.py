@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from matcher.calibration.calibration import Calibration
 from matcher.card.reading import CardReading
 from matcher.colour.cielab import lab_to_xyz, xyz_to_lab
+from matcher.colour.types import Floats, Mask
 from matcher.colour.uncertainty import BudgetTerm, sum_of
 from matcher.errors import CardError, Caveat, PhotoError
 from matcher.photo.photo import Box, Photo
@@ -24,10 +25,7 @@ from matcher.reading.finish import read_finish
 from matcher.reading.reading import Reading
 from matcher.reading.registration import Registration
 
-Floats = NDArray[np.float64]
 Light = NDArray[np.float32]
-Mask = NDArray[np.bool_]
-
 MOST_FRAMES = 12
 LOW_SHARE = 0.25
 """Which order statistic of a pixel's brightness over the frames is taken as free of glare."""

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from matcher.calibration.calibration import Calibration
+from matcher.colour.types import Floats
 from matcher.colour.uncertainty import sum_of
 from matcher.errors import Caveat, ReadingError
 from matcher.photo.photo import Photo
 from matcher.photo.region import Pixels, area_inside, covariance_of_mean, pixels_inside, share_within, trimmed_mean
 from matcher.reading.glare import specular
 from matcher.reading.reading import Reading
-
-Floats = NDArray[np.float64]
 
 FEWEST_PIXELS = 9
 FEW_PIXELS = 400

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from matcher.colour.types import Floats
 
 LEAST_PURITY = 0.12  # below it a finish is grey, and a highlight shows by brightness alone
 

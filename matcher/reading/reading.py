@@ -7,13 +7,12 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from matcher.colour.cielab import checked_lab
+from matcher.colour.types import Floats
 from matcher.colour.uncertainty import BudgetTerm
 from matcher.errors import Caveat, ReadingError, fault_in_words
-
-Floats = NDArray[np.float64]
 
 INSTRUMENT_SIGMA = 0.3
 """Standard uncertainty of L*, a*, b* typed in from an instrument when none is stated (from memory)."""

@@ -11,10 +11,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from matcher.colour.types import Floats
 from matcher.errors import PhotoError
 from matcher.photo.photo import Photo
 
-Floats = NDArray[np.float64]
 Grey = NDArray[np.float32]
 Features = tuple[Floats, NDArray[np.float32]]
 """Places (n, 2) and descriptions (n, 128)."""

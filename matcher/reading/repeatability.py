@@ -12,15 +12,13 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.metric import delta_e_metric
+from matcher.colour.types import Floats
 from matcher.colour.uncertainty import square_root
 from matcher.errors import Caveat, ReadingError
 from matcher.reading.reading import Reading
-
-Floats = NDArray[np.float64]
 
 FEWEST_READINGS = 3
 WORTHWHILE = 1.1

@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from matcher.calibration.calibration import Calibration
 from matcher.colour.cielab import lab_to_xyz, xyz_to_lab
+from matcher.colour.types import Floats
 from matcher.errors import ReadingError
 from matcher.one_thread import one_thread
 from matcher.photo.photo import Photo
@@ -23,7 +24,6 @@ from matcher.photo.region import pixels_inside
 from matcher.reading.glare import specular
 from matcher.reading.reading import PaletteColour
 
-Floats = NDArray[np.float64]
 Grid = NDArray[np.float32]
 
 CHOOSING_PIXELS = 2_000

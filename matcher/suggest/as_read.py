@@ -5,14 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from functools import cached_property
 
-import numpy as np
-from numpy.typing import NDArray
-
+from matcher.colour.types import Floats
 from matcher.plan.prediction import with_errors
 from matcher.reading.reading import Reading
 from matcher.suggest.plates import Plates
-
-Floats = NDArray[np.float64]
 
 COMMON_AMONG = 200
 """Latest plates among which a shared cause of error is looked for."""

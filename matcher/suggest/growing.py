@@ -11,11 +11,9 @@ from threading import Lock
 from typing import overload
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matcher.colour.types import Floats
 from matcher.process.logged import LoggedTrial
-
-Floats = NDArray[np.float64]
 
 ROOM = 1024
 _growing = Lock()

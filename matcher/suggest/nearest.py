@@ -11,13 +11,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from matcher.colour.difference import CHROMA_SLOPE, delta_e_2000, lightness_weight, near_uniform
+from matcher.colour.types import Floats, Indices
 from matcher.suggest.growing import Rows
-
-Floats = NDArray[np.float64]
-Indices = NDArray[np.intp]
 
 TAIL_LIMIT = 2000
 """Plates that are compared with always; more than this are laid in blocks of their own."""

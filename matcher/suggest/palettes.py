@@ -13,14 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matcher.colour.difference import delta_e_2000
+from matcher.colour.types import Floats
 from matcher.errors import SuggestionError
 from matcher.plan.recipe_space import RecipeSpace
 from matcher.process.model import ProcessModel
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe, Undercoat
 from matcher.suggest.suggestion import Suggestion
-
-Floats = NDArray[np.float64]
 
 QUARTER = 0.25
 BURNISH_STEP = 0.05

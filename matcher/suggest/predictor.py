@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matcher.colour.difference import delta_e_2000
+from matcher.colour.types import Floats
 from matcher.colour.wording import difference_in_words
 from matcher.plan.limits import Limits, each_lifted
 from matcher.plan.next_plate import PATIENCE, doubt_after, kind_of, next_plate, stalled_trials
@@ -30,8 +31,6 @@ from matcher.suggest.plates import Plates
 from matcher.suggest.suggestion import Suggestion
 from matcher.suggest.wording import grounds_of, learned_from, why_predicted
 from matcher.validation.outliers import Contradiction, at_odds, doubt_of, nothing_varied
-
-Floats = NDArray[np.float64]
 
 MOST_LEARNED_FROM = 320
 NEAR_SHARE = 220

@@ -11,12 +11,13 @@ from dataclasses import replace
 from functools import cached_property, partial
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from matcher.bench.path import BenchPath, bench_path
 from matcher.bench.seal import SealShift
 from matcher.colour.cielab import checked_lab
 from matcher.colour.difference import alike
+from matcher.colour.types import Floats
 from matcher.colour.wording import difference_in_words
 from matcher.errors import SuggestionError
 from matcher.one_thread import one_thread
@@ -37,8 +38,6 @@ from matcher.suggest.predictor import Foresight
 from matcher.suggest.suggestion import Suggestion
 from matcher.validation.cross_validation import Honesty, honesty
 from matcher.validation.outliers import Contradiction, contradictions, doubt_of
-
-Floats = NDArray[np.float64]
 
 DEFAULT_TOLERANCE = 2.0
 MAX_COUNT = 1000

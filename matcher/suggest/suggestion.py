@@ -6,12 +6,10 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matcher.colour.types import Floats
 from matcher.process.logged import LoggedTrial
 from matcher.recipe.recipe import Recipe, describe
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.colour.difference import delta_e_2000
+from matcher.colour.types import Floats
 from matcher.errors import SuggestionError
 from matcher.plan.next_plate import kind_of
 from matcher.plan.outlook import draws_of
@@ -22,8 +22,6 @@ from matcher.plan.recipe_space import RecipeSpace
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel, fit_process
 from matcher.validation.outliers import Contradiction, contradictions
-
-Floats = NDArray[np.float64]
 
 FEWEST_TRIALS = 4
 CHI2_95 = 7.815

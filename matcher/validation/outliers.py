@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.colour.difference import delta_e_2000
+from matcher.colour.types import Floats
 from matcher.colour.uncertainty import squared_distance
 from matcher.colour.wording import difference_in_words
 from matcher.plan.recipe_space import without_stock
@@ -18,8 +18,6 @@ from matcher.process.model import ProcessModel
 from matcher.process.residual import PRIOR_LOG_PLATE_SD
 from matcher.reading.comparison import difference_covariance
 from matcher.recipe.recipe import Recipe
-
-Floats = NDArray[np.float64]
 
 SURPRISING_CHI2 = 16.27
 """99.9 % point of chi-square with 3 degrees of freedom: by chance one plate in a thousand."""

@@ -14,9 +14,9 @@ import time
 from collections.abc import Callable, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.colour.difference import delta_e_2000
+from matcher.colour.types import Floats
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.suggest.suggester import Suggester
 from matcher.trials.trial import Trial
@@ -32,7 +32,6 @@ from tests.benchmarks.invented_processes import (
     recipe_space,
 )
 
-Floats = NDArray[np.float64]
 Method = Callable[[Sequence[Trial], Floats, np.random.Generator], Recipe]
 
 LOGGED_AT_FIRST = 24

@@ -15,12 +15,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from matcher.colour.types import Floats
 from matcher.plan.next_plate import worth
 from matcher.process.residual import Features, Spread, learn_spread, likeness
-
-Floats = NDArray[np.float64]
 
 STARTED_WITH = 8
 MOST = 80

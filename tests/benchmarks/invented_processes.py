@@ -12,15 +12,13 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.colour.cielab import xyz_to_lab
+from matcher.colour.types import Floats
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.trials.trial import Trial
 from tests.rendering.process import invented_process, plate_variation
-
-Floats = NDArray[np.float64]
 
 UNDERCOATS = ("liver of sulphur", "ammonium sulphide", "cupric sulphate")
 CHEMICALS = ("ferric nitrate", "cupric nitrate", "bismuth nitrate", "silver nitrate")

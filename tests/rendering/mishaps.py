@@ -10,8 +10,8 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
+from matcher.colour.types import Floats
 from tests.rendering.objects import Drawn
-from tests.rendering.process import Floats
 from tests.rendering.scene import Projection, SceneCard, SceneLight, SceneStray, placed
 from tests.rendering.sensor import Pixels
 

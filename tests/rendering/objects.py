@@ -12,10 +12,11 @@ from typing import Any
 import cv2
 import numpy as np
 
+from matcher.colour.types import Floats
 from matcher.errors import MatcherError
 from matcher.recipe.recipe import Recipe
 from tests.rendering import textures
-from tests.rendering.process import MOTTLE_NODES, WAVELENGTHS_NM, DemoProcess, Floats, Layers, xyz_weights
+from tests.rendering.process import MOTTLE_NODES, WAVELENGTHS_NM, DemoProcess, Layers, xyz_weights
 from tests.rendering.scene import Projection, Scene, ScenePlate, placed
 from tests.rendering.sensor import Pixels
 

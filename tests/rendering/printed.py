@@ -13,11 +13,11 @@ from typing import Any
 import cv2
 import numpy as np
 
+from matcher.colour.types import Floats
 from matcher.errors import MatcherError
 from matcher.shipped import shipped
 from tests.rendering import textures
 from tests.rendering.objects import Drawn, Patch, flat, rectangle, rising
-from tests.rendering.process import Floats
 from tests.rendering.scene import Point, Projection, SceneCard, placed
 from tests.rendering.sensor import Pixels, chart_reflectances
 

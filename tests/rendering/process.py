@@ -13,13 +13,12 @@ from functools import lru_cache
 from typing import TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.colour.cielab import D50_WHITE, xyz_to_lab
+from matcher.colour.types import Floats
 from matcher.errors import RecipeError
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 
-Floats = NDArray[np.float64]
 T = TypeVar("T")
 
 WAVELENGTHS_NM: Floats = np.arange(380.0, 731.0, 10.0)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from matcher.colour.types import Floats
 from matcher.errors import MatcherError
 from tests.rendering import textures
 from tests.rendering.objects import Drawn, flat, rising
-from tests.rendering.process import Floats
 from tests.rendering.scene import Point, Projection, Scene, placed
 from tests.rendering.sensor import Pixels
 

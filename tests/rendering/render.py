@@ -15,10 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matcher.colour.cielab import xyz_to_lab
+from matcher.colour.types import Floats
 from tests.rendering.mishaps import leaning, reaching
 from tests.rendering.objects import Drawn, bench_raster, drawn_plate
 from tests.rendering.printed import drawn_card
-from tests.rendering.process import DemoProcess, Floats, invented_process, xyz_weights
+from tests.rendering.process import DemoProcess, invented_process, xyz_weights
 from tests.rendering.props import drawn_prop
 from tests.rendering.scene import Projection, Scene, apply_homography
 from tests.rendering.sensor import Exif, Pixels, balance_gains, developed, exposed, jpeg, sensor_weights, toned

@@ -10,8 +10,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from matcher.colour.types import Floats
 from matcher.recipe.recipe import Recipe
-from tests.rendering.process import Floats, PlateVariation
+from tests.rendering.process import PlateVariation
 
 Point = tuple[float, float]
 

@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 from PIL import Image, ImageCms
 
 from matcher.colour.cielab import XYZ_D50_TO_SRGB, encode_srgb
+from matcher.colour.types import Floats
 from matcher.errors import MatcherError
-from tests.rendering.process import WAVELENGTHS_NM, Floats, interpolation_matrix, xyz_weights
+from tests.rendering.process import WAVELENGTHS_NM, interpolation_matrix, xyz_weights
 
 Pixels = NDArray[np.float32]
 

@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.rendering.process import Floats
+from matcher.colour.types import Floats
 from tests.rendering.sensor import Pixels
 
 Shape = tuple[int, int]
