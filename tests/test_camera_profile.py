@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from matcher.calibration.calibrate import calibrate
@@ -26,6 +26,7 @@ from matcher.colour.difference import delta_e_2000
 from matcher.errors import CardError, MatcherError
 from matcher.photo.photo import CameraInfo, open_photo
 from matcher.reading.finish import read_finish
+from tests.example_counts import examples
 from tests.scenes import png
 from tests.simulation import CARD, PLATE, Shop, chart_photo, patinas, plate_photo, truth
 
@@ -152,7 +153,7 @@ def one_sentence(error):
     return text[0].isupper() and text.endswith(".") and "\n" not in text and len(text) < 300
 
 
-@settings(max_examples=150, deadline=None)
+@examples(150)
 @given(st.text(max_size=60) | json_values.map(json.dumps) | st.binary(max_size=40))
 def test_json_that_is_no_profile_is_refused_with_one_sentence(text):
     with pytest.raises(CardError) as refused:
@@ -160,7 +161,7 @@ def test_json_that_is_no_profile_is_refused_with_one_sentence(text):
     assert one_sentence(refused.value)
 
 
-@settings(max_examples=250, deadline=None)
+@examples(250)
 @given(key=st.sampled_from(sorted(profile_of(Shop()).as_dict())), value=json_values, inner=st.integers(0, 50))
 def test_a_profile_with_one_field_spoilt_is_refused_or_still_gives_finite_light(key, value, inner):
     data = json.loads(profile_of(Shop()).to_json())
@@ -310,7 +311,7 @@ def test_without_a_card_no_profile_is_chosen_but_a_named_one_is_used():
 # Any chart
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(
     seed=st.integers(0, 2**32 - 1),
     spread=st.sampled_from([0.0, 0.05, 0.3, 1.0, 4.0]),
@@ -338,7 +339,7 @@ def test_any_chart_gives_a_finite_profile_or_one_of_our_own_errors(seed, spread,
     assert CameraProfile.from_json(profile.to_json()).kind == profile.kind
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(
     width=st.integers(1, 90),
     height=st.integers(1, 90),

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from matcher.calibration.calibrate import calibrate
@@ -10,6 +10,7 @@ from matcher.card.card import load_cards
 from matcher.card.detect import find_card, neutral_patch
 from matcher.errors import CardError, MatcherError
 from matcher.photo.photo import open_photo
+from tests.example_counts import examples
 from tests.scenes import BROWN, GREY, Scene, box, draw_card, draw_carrier, linear_of, on_sheet, png, turned
 
 CARDS = load_cards()
@@ -144,7 +145,7 @@ def test_corners_may_come_in_any_order():
         assert reading.patches[0].rgb == pytest.approx(readings[0].patches[0].rgb)
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(st.lists(st.tuples(st.floats(-1e4, 1e4), st.floats(-1e4, 1e4)), min_size=0, max_size=6))
 def test_any_corners_give_a_reading_or_one_of_our_own_errors(corners):
     photo = open_photo(png(np.full((40, 60, 3), 118, np.uint8)))

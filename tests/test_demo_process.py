@@ -3,12 +3,11 @@ its family. Facts are "common practice, no source" unless a source stands beside
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from matcher.colour.cielab import lab_to_lch
@@ -32,11 +31,6 @@ CHEMICALS = ("ferric nitrate", "cupric nitrate", "bismuth nitrate", "silver nitr
 TINY = 1e-9
 
 PROCESSES = [invented_process(), *(invented_process(np.random.default_rng(seed)) for seed in (1, 2, 3))]
-
-
-def for_all(*strategies: st.SearchStrategy[object]) -> Callable[[Callable[..., None]], Callable[..., None]]:
-    """Random cases without a time limit each: the first one also loads the colour tables."""
-    return lambda test: settings(deadline=None)(given(*strategies)(test))
 
 
 processes = st.sampled_from(PROCESSES)
@@ -74,7 +68,7 @@ def with_coat(recipe: Recipe, **changes: object) -> Recipe:
     return replace(recipe, coats=(replace(recipe.coats[0], **changes),))  # type: ignore[arg-type]
 
 
-@for_all(processes, recipes)
+@given(processes, recipes)
 def test_every_finish_is_a_reflectance_of_a_real_patina(process: DemoProcess, recipe: Recipe) -> None:
     wavelengths_nm, reflectance = process.finish_spectrum(recipe)
     assert wavelengths_nm[0] == 380 and wavelengths_nm[-1] == 730 and reflectance.shape == wavelengths_nm.shape
@@ -83,26 +77,26 @@ def test_every_finish_is_a_reflectance_of_a_real_patina(process: DemoProcess, re
     assert 9 < lightness < 85 and chroma_ab < 50
 
 
-@for_all(processes, ferric_recipes, st.integers(1, 20))
+@given(processes, ferric_recipes, st.integers(1, 20))
 def test_more_passes_never_lighten_a_ferric_coat(process: DemoProcess, recipe: Recipe, more: int) -> None:
     longer = with_coat(recipe, passes=recipe.coats[0].passes + more)
     assert process.true_lab(longer)[0] <= process.true_lab(recipe)[0] + TINY
 
 
-@for_all(processes, ferric_recipes, st.floats(0.0, 50.0))
+@given(processes, ferric_recipes, st.floats(0.0, 50.0))
 def test_more_heat_never_lightens_a_ferric_coat(process: DemoProcess, recipe: Recipe, more_c: float) -> None:
     hotter = with_coat(recipe, surface_temp_c=min(WORKING_TOP_C, recipe.coats[0].surface_temp_c + more_c))
     assert process.true_lab(hotter)[0] <= process.true_lab(recipe)[0] + TINY
 
 
-@for_all(processes, ferric_recipes, st.floats(0.0, 1.0))
+@given(processes, ferric_recipes, st.floats(0.0, 1.0))
 def test_a_stronger_solution_never_lightens_a_ferric_coat(process: DemoProcess, recipe: Recipe, share: float) -> None:
     strength = recipe.coats[0].strength
     stronger = with_coat(recipe, strength=strength + share * (1 - strength))
     assert process.true_lab(stronger)[0] <= process.true_lab(recipe)[0] + TINY
 
 
-@for_all(processes, recipes, undercoats, st.floats(0.0, 1.0), st.floats(0.0, 1.0))
+@given(processes, recipes, undercoats, st.floats(0.0, 1.0), st.floats(0.0, 1.0))
 def test_a_darker_undercoat_never_lightens_the_result(
     process: DemoProcess, recipe: Recipe, under: Undercoat, stronger: float, less_burnished: float
 ) -> None:
@@ -115,14 +109,14 @@ def test_a_darker_undercoat_never_lightens_the_result(
     assert process.true_lab(dark)[0] <= process.true_lab(light)[0] + TINY
 
 
-@for_all(processes, recipes, undercoats, st.floats(0.0, 1.0))
+@given(processes, recipes, undercoats, st.floats(0.0, 1.0))
 def test_burnishing_back_lightens(process: DemoProcess, recipe: Recipe, under: Undercoat, further: float) -> None:
     burnished = replace(under, burnish=under.burnish + further * (1 - under.burnish))
     before, after = replace(recipe, undercoat=under), replace(recipe, undercoat=burnished)
     assert process.true_lab(after)[0] >= process.true_lab(before)[0] - TINY
 
 
-@for_all(processes, ferric_recipes, st.builds(Undercoat, st.sampled_from(BASES), strengths, st.floats(0.0, 0.8)))
+@given(processes, ferric_recipes, st.builds(Undercoat, st.sampled_from(BASES), strengths, st.floats(0.0, 0.8)))
 def test_over_an_undercoat_the_same_ferric_dose_lands_darker_and_less_yellow(
     process: DemoProcess, recipe: Recipe, under: Undercoat
 ) -> None:
@@ -131,7 +125,7 @@ def test_over_an_undercoat_the_same_ferric_dose_lands_darker_and_less_yellow(
     assert on_base[0] < on_metal[0] and on_base[2] < on_metal[2]
 
 
-@for_all(processes, undercoats, st.floats(60.0, 120.0), st.floats(1.0, 40.0))
+@given(processes, undercoats, st.floats(60.0, 120.0), st.floats(1.0, 40.0))
 def test_reheating_an_undercoat_darkens_it(
     process: DemoProcess, under: Undercoat, heat_c: float, more_c: float
 ) -> None:
@@ -146,7 +140,7 @@ def test_reheating_an_undercoat_darkens_it(
     assert reheated(heat_c + more_c) < reheated(heat_c)
 
 
-@for_all(processes, recipes.filter(lambda recipe: recipe.seal is None), st.integers(1, 4), st.booleans())
+@given(processes, recipes.filter(lambda recipe: recipe.seal is None), st.integers(1, 4), st.booleans())
 def test_wax_darkens_and_deepens_and_lacquer_does_less(
     process: DemoProcess, recipe: Recipe, coats: int, hot: bool
 ) -> None:
@@ -159,7 +153,7 @@ def test_wax_darkens_and_deepens_and_lacquer_does_less(
         assert chroma(waxed) > chroma(bare)
 
 
-@for_all(processes, st.sampled_from(ALLOYS), strengths)
+@given(processes, st.sampled_from(ALLOYS), strengths)
 def test_liver_of_sulphur_is_warmer_and_the_other_bases_blacker_and_bluer(
     process: DemoProcess, alloy: str, strength: float
 ) -> None:
@@ -170,7 +164,7 @@ def test_liver_of_sulphur_is_warmer_and_the_other_bases_blacker_and_bluer(
         assert chroma(other) < chroma(warm)
 
 
-@for_all(processes, st.sampled_from(CHEMICALS), strengths, st.integers(1, 20), st.floats(1.0, 40.0))
+@given(processes, st.sampled_from(CHEMICALS), strengths, st.integers(1, 20), st.floats(1.0, 40.0))
 def test_too_hot_or_too_cool_a_surface_takes_less_and_less_evenly(
     process: DemoProcess, chemical: str, strength: float, passes: int, away_c: float
 ) -> None:
@@ -182,7 +176,7 @@ def test_too_hot_or_too_cool_a_surface_takes_less_and_less_evenly(
         assert beyond < there and even_beyond > even_there
 
 
-@for_all(processes, st.sampled_from(CHEMICALS), strengths, st.integers(1, 20), working_temps)
+@given(processes, st.sampled_from(CHEMICALS), strengths, st.integers(1, 20), working_temps)
 def test_a_fine_mist_lies_more_evenly_than_drops_and_streams(
     process: DemoProcess, chemical: str, strength: float, passes: int, temp_c: float
 ) -> None:
@@ -208,7 +202,7 @@ def test_ferric_on_bare_metal_moves_from_pale_yellow_through_orange_brown_to_dee
     assert hue(full) < 52 and full[0] < 34 < middle[0]
 
 
-@for_all(processes, recipes)
+@given(processes, recipes)
 def test_no_two_plates_of_a_recipe_are_quite_alike_but_near(process: DemoProcess, recipe: Recipe) -> None:
     rng = np.random.default_rng(5)
     plates = np.stack([process.plate_lab(recipe, rng) for _ in range(8)])

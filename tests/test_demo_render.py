@@ -9,7 +9,7 @@ from io import BytesIO
 import cv2
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
@@ -21,6 +21,7 @@ from matcher.errors import MatcherError, RecipeError
 from matcher.photo.photo import open_photo
 from matcher.reading.finish import read_finish
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
+from tests.example_counts import examples
 from tests.rendering.process import spectrum_lab, true_lab
 from tests.rendering.render import Picture, render_scene
 from tests.rendering.scene import Scene, SceneCard, SceneLight, ScenePlate, SceneView
@@ -222,7 +223,7 @@ def test_a_casting_is_the_same_plate_in_every_picture() -> None:
     assert abs(np.corrcoef(large, other)[0, 1]) < 0.4
 
 
-@settings(deadline=None, max_examples=40)
+@examples(40)
 @given(
     size=st.tuples(st.integers(48, 400), st.integers(48, 300)),
     view=st.builds(

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from matcher.colour.difference import alike, delta_e_2000, interval_of
@@ -10,6 +10,7 @@ from matcher.colour.uncertainty import BudgetTerm, sum_of
 from matcher.colour.wording import difference_in_words
 from matcher.reading.comparison import chance_within, delta_e_interval, draws_to_target
 from matcher.reading.reading import Reading
+from tests.example_counts import examples
 
 # Source: Sharma, Wu and Dalal 2005, Color Research and Application 30(1), table 1: two CIELAB and their ΔE00.
 SHARMA = """
@@ -145,7 +146,7 @@ def test_words_name_the_direction_that_the_eye_sees(plate, words):
     assert difference_in_words([38, 14, 22], plate) == words
 
 
-@settings(max_examples=50)
+@examples(50)
 @given(labs, labs)
 def test_words_turn_round_when_plate_and_target_change_places(target, plate):
     opposite = {"lighter": "darker", "redder": "greener", "yellower": "bluer"}

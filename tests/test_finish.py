@@ -4,7 +4,7 @@ import re
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from matcher.calibration.calibrate import calibrate
@@ -15,6 +15,7 @@ from matcher.photo.photo import open_photo
 from matcher.reading.advice import trust_sentence
 from matcher.reading.finish import read_finish
 from matcher.reading.reading import Reading
+from tests.example_counts import examples
 from tests.scenes import BROWN, GREY, Scene, box, png
 
 CARD, PLATE = box(80, 200, 260, 340), box(380, 150, 680, 450)
@@ -216,7 +217,7 @@ def test_a_region_all_of_glare_says_to_move_the_lamp():
         read(scene().lay(PLATE, (100, 0, 0)).photo(exposure=1.1))
 
 
-@settings(max_examples=80, deadline=None)
+@examples(80)
 @given(
     width=st.integers(1, 70),
     height=st.integers(1, 70),

@@ -10,7 +10,7 @@ from dataclasses import replace
 import cv2
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 from PIL import Image
 
@@ -24,6 +24,7 @@ from matcher.reading.exposures import merge_frames, read_frames, without_glare
 from matcher.reading.finish import read_finish
 from matcher.reading.registration import Registration
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
+from tests.example_counts import examples
 from tests.rendering.render import render_scene
 from tests.rendering.scene import Scene, SceneLight, ScenePlate, SceneView
 from tests.rendering.sensor import toned
@@ -197,7 +198,7 @@ def two_small_frames():
     return [Shot(number, size=(240, 180)) for number in (0, 1)]
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@examples(60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(region=st.lists(st.tuples(st.floats(-100, 400), st.floats(-100, 300)), max_size=6))
 def test_any_region_reads_or_raises_our_own_error(two_small_frames, region):
     shots = two_small_frames

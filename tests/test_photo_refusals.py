@@ -12,13 +12,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
 from matcher.errors import PhotoError
 from matcher.photo.photo import MAX_BYTES, open_photo
 from tests import pictures
+from tests.example_counts import examples
 from tests.test_photo import BROWN, CAMERA
 
 ORIGINALS = (
@@ -76,7 +77,7 @@ def check_reads_or_refuses(data: bytes, name: str = "plate.jpg") -> bool:
 
 
 @pytest.mark.parametrize("kind", ORIGINALS)
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(share=st.floats(0, 0.97))
 def test_a_file_cut_short_is_refused(kind, share):
     data = original(kind)
@@ -85,7 +86,7 @@ def test_a_file_cut_short_is_refused(kind, share):
 
 
 @pytest.mark.parametrize("kind", ORIGINALS)
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(damage=st.lists(st.tuples(st.floats(0, 1, exclude_max=True), st.integers(0, 255)), min_size=1, max_size=12))
 def test_a_file_with_flipped_bytes_reads_or_is_refused(kind, damage):
     data = bytearray(original(kind))
@@ -108,13 +109,13 @@ STARTS = [
 ]
 
 
-@settings(max_examples=300, deadline=None)
+@examples(300)
 @given(start=st.sampled_from(STARTS), rest=st.binary(max_size=400))
 def test_random_bytes_read_or_are_refused(start, rest):
     check_reads_or_refuses(start + rest)
 
 
-@settings(max_examples=80, deadline=None)
+@examples(80)
 @given(
     width=st.integers(1, 40), height=st.integers(1, 40), orientation=st.integers(1, 8), side=st.integers(1, 50),
     kind=st.sampled_from(["JPEG", "PNG", "WEBP", "TIFF"]),

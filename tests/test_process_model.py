@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from threadpoolctl import threadpool_info  # type: ignore[import-untyped]
 
@@ -21,6 +21,7 @@ from matcher.recipe.recipe import SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Unde
 from matcher.suggest.suggester import Suggester
 from matcher.trials.trial import Trial
 from tests.benchmarks.invented_processes import CHEMICALS, UNDERCOATS, film, network, recipe_space, threshold
+from tests.example_counts import examples
 
 CHI2_95 = 7.815  # 95 % point of chi-square with 3 degrees of freedom (tables)
 UNSEEN = 0.3  # L*: what an instrument's reading cannot tell (its standard uncertainty)
@@ -44,7 +45,7 @@ def space():
 # Facts of the trade (common practice, no source)
 
 
-@settings(max_examples=25, deadline=None)
+@examples(25)
 @given(seed=st.integers(0, 10_000), count=st.integers(1, 16), kind=st.sampled_from([film, threshold]))
 def test_facts_of_the_trade_hold_on_sparse_data(seed, count, kind):
     """Along the paths of the logged recipes no rise in lightness that a reading could tell."""
@@ -56,7 +57,7 @@ def test_facts_of_the_trade_hold_on_sparse_data(seed, count, kind):
         assert (second - first).max() < UNSEEN
 
 
-@settings(max_examples=25, deadline=None)
+@examples(25)
 @given(seed=st.integers(0, 10_000), temp=st.floats(95, 120), strength=st.sampled_from([0.25, 0.5, 0.75, 1.0]))
 def test_more_passes_never_lighten_a_ferric_coat(seed, temp, strength):
     """For recipes nobody logged, too."""

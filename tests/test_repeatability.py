@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from matcher.colour.difference import delta_e_2000
@@ -10,6 +10,7 @@ from matcher.colour.metric import delta_e_metric
 from matcher.errors import Caveat, ReadingError
 from matcher.reading.reading import Reading
 from matcher.reading.repeatability import repeatability, to_mind_of_each
+from tests.example_counts import examples
 
 BROWN = np.array([38.0, 14.0, 22.0])
 SCATTERS = {
@@ -108,7 +109,7 @@ def test_identical_and_unlike_readings_are_noticed():
     assert "readings-unlike" in [caveat.code for caveat in unlike.caveats]
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(
     st.lists(
         st.tuples(st.floats(0, 100), st.floats(-120, 120), st.floats(-120, 120)).map(np.array), min_size=3, max_size=8

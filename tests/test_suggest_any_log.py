@@ -5,7 +5,7 @@ import warnings
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from matcher.bench.seal import learn_seal_shift
@@ -27,6 +27,7 @@ from matcher.recipe.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, Coat, Recipe
 from matcher.suggest import palettes as palettes_room
 from matcher.suggest.suggester import Suggester
 from matcher.trials.trial import Trial
+from tests.example_counts import examples
 
 COLDEST, HOTTEST = SURFACE_TEMP_RANGE_C
 TARGET = Reading([38.0, 14.0, 22.0])
@@ -83,9 +84,7 @@ def no_warnings():
         yield
 
 
-@settings(
-    max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
-)
+@examples(8, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(
     st.lists(st.builds(Trial, RECIPES, READINGS), min_size=1, max_size=7),
     READINGS,

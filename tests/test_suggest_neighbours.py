@@ -2,11 +2,12 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from matcher.colour.difference import delta_e_2000, near_uniform
 from matcher.suggest.nearest import TAIL_LIMIT, PlateIndex, least_difference
+from tests.example_counts import examples
 
 labs = st.tuples(st.floats(0, 100), st.floats(-90, 90), st.floats(-90, 90))
 
@@ -25,7 +26,7 @@ def patinas():
     return plates, PlateIndex.build(plates)
 
 
-@settings(max_examples=150, deadline=None)
+@examples(150)
 @given(target=labs, count=st.integers(1, 40))
 def test_the_list_equals_brute_force_for_any_target(patinas, target, count):
     plates, index = patinas
@@ -35,7 +36,7 @@ def test_the_list_equals_brute_force_for_any_target(patinas, target, count):
     assert rows.tolist() == expected_rows.tolist()
 
 
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(target=labs, seed=st.integers(0, 1000))
 def test_the_list_equals_brute_force_among_near_duplicates_and_ties(target, seed):
     """Plates crowd round a few colours, many of them exactly alike: ties come in the order of logging."""
@@ -51,7 +52,7 @@ def test_the_list_equals_brute_force_among_near_duplicates_and_ties(target, seed
         assert rows.tolist() == expected_rows.tolist()
 
 
-@settings(max_examples=400, deadline=None)
+@examples(400)
 @given(target=labs, seed=st.integers(0, 10_000), size=st.sampled_from([0.0, 0.1, 2.0, 15.0, 60.0]))
 def test_no_colour_in_a_box_is_nearer_than_the_box_is_said_to_be(target, seed, size):
     rng = np.random.default_rng(seed)

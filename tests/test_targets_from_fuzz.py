@@ -2,13 +2,14 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from matcher.errors import MatcherError
 from matcher.instrument.files import read_targets
 from matcher.instrument.measured import lab_reading
 from matcher.instrument.munsell import munsell_reading
+from tests.example_counts import examples
 
 WRITTEN = (
     "LAB_L LAB_A LAB_B LAB_C LAB_H XYZ_X XYZ_Y XYZ_Z SPECTRAL_NM SPECTRAL_PCT SPECTRAL_NM400 nm700 SAMPLE_ID "
@@ -47,19 +48,19 @@ def read_or_refuse(data):
         assert np.linalg.eigvalsh(sample.reading.covariance).min() >= -1e-9
 
 
-@settings(max_examples=200, deadline=None)
+@examples(200)
 @given(st.binary(max_size=400))
 def test_any_bytes(data):
     read_or_refuse(data)
 
 
-@settings(max_examples=400, deadline=None)
+@examples(400)
 @given(st.lists(st.tuples(WORDS, SEPARATORS), max_size=60))
 def test_any_heap_of_the_formats_own_words(parts):
     read_or_refuse("".join(word + gap for word, gap in parts).encode())
 
 
-@settings(max_examples=300, deadline=None)
+@examples(300)
 @given(st.lists(WORDS, min_size=1, max_size=8), st.lists(st.lists(WORDS, max_size=8), max_size=4), st.booleans())
 def test_any_table_under_any_heading(columns, rows, as_csv):
     if as_csv:
@@ -70,13 +71,13 @@ def test_any_table_under_any_heading(columns, rows, as_csv):
     read_or_refuse(text.encode())
 
 
-@settings(max_examples=300, deadline=None)
+@examples(300)
 @given(trees)
 def test_any_tree_of_elements(tree):
     read_or_refuse(tree.encode())
 
 
-@settings(max_examples=300, deadline=None)
+@examples(300)
 @given(st.text(max_size=20) | st.from_regex(r"\A\d{0,2}\.?\d?(R|YR|GY|PB|N) ?\d{0,2}\.?\d?/\d{0,2}\Z"))
 def test_any_notation(notation):
     try:
@@ -87,7 +88,7 @@ def test_any_notation(notation):
         assert np.isfinite(reading.lab).all()
 
 
-@settings(max_examples=100, deadline=None)
+@examples(100)
 @given(
     st.lists(st.floats() | st.none(), max_size=4),
     st.text(max_size=5) | st.sampled_from(["D65", "A"]),

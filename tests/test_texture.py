@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from matcher.calibration.calibrate import calibrate
@@ -12,6 +12,7 @@ from matcher.colour.difference import delta_e_2000
 from matcher.errors import MatcherError, ReadingError
 from matcher.reading.difference_map import delta_e_map, flat_lab, region_corners
 from matcher.reading.texture import mottle, palette, read_texture
+from tests.example_counts import examples
 from tests.scenes import BROWN, GREY, Scene, box
 
 DARK, METAL = np.array([28.0, 8.0, 10.0]), np.array([55.0, 10.0, 26.0])
@@ -80,7 +81,7 @@ def test_a_palette_of_nothing_is_refused():
         palette(np.full((20, 3), np.nan), rng())
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(st.integers(1, 300), st.integers(0, 99), st.sampled_from([0.0, 1e-6, 1.0, 30.0]))
 def test_any_pixels_give_shares_that_add_up(count, seed, sigma):
     draw = np.random.default_rng(seed)
@@ -204,7 +205,7 @@ def test_a_region_without_area_is_refused(region):
         delta_e_map(*half_and_half(BROWN), region, *half_and_half(BROWN), INNER)
 
 
-@settings(max_examples=80, deadline=None)
+@examples(80)
 @given(
     region=st.lists(st.tuples(st.floats(-200, 1000), st.floats(-200, 800)), max_size=7),
     size=st.tuples(st.integers(-1, 40), st.integers(-1, 40)),

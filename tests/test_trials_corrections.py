@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 from sqlalchemy import event
 
@@ -23,6 +23,7 @@ from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.studio import Studio
 from matcher.trials.facts import TypedFacts, facts_of, what_changed
 from matcher.trials.trial import StageReading, Trial
+from tests.example_counts import examples
 from tests.plates import a_photograph, a_reading, a_recipe, a_target, a_trial, recipes
 
 
@@ -83,7 +84,7 @@ def test_of_a_corrected_plate_only_coats_are_replaced_and_they_stand_in_the_hist
     assert studio.corrections(1)[0].recipe.coats == a_recipe().coats
 
 
-@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@examples(20, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(recipe=recipes, notes=st.text(max_size=200))
 def test_any_recipe_can_stand_in_for_any_other(studio: Studio, recipe: Recipe, notes: str) -> None:
     unstocked = replace(

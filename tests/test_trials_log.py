@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 import sqlalchemy as sa
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 from sqlalchemy import event
 
@@ -23,6 +23,7 @@ from matcher.storage.schema import ReadingRow
 from matcher.studio import Studio
 from matcher.trials.stocks import Stock, equivalent_strength
 from matcher.trials.trial import StageReading, Target, Trial
+from tests.example_counts import examples
 from tests.plates import MADE_AT, a_photograph, a_reading, a_recipe, a_target, a_trial, names, recipes
 
 
@@ -44,7 +45,7 @@ def test_a_recorded_trial_comes_back_whole(studio: Studio, place: str) -> None:
     np.testing.assert_array_equal(found.reading.covariance, a_reading().covariance)
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@examples(25, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     recipe=recipes,
     lab=st.tuples(st.floats(0, 100), st.floats(-120, 120), st.floats(-120, 120)),

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from matcher.errors import MatcherError, StudioError
@@ -23,6 +23,7 @@ from matcher.studio import Studio
 from matcher.trials import archive as portable
 from matcher.trials.facts import facts_of
 from matcher.trials.trial import Trial
+from tests.example_counts import examples
 from tests.plates import MADE_AT, a_photograph, a_profile, a_recipe, a_target, a_trial
 
 
@@ -358,7 +359,7 @@ def test_a_zip_of_other_things_is_no_export(other: Studio, tmp_path: Path) -> No
         other.import_file(tmp_path / "nowhere.zip")
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@examples(40, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     st.recursive(
         st.none() | st.booleans() | st.floats() | st.text(max_size=5) | st.integers(),

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from matcher.errors import StudioError
@@ -21,6 +21,7 @@ from matcher.studio import Studio
 from matcher.trials import spreadsheet
 from matcher.trials.spreadsheet import RowProblems, columns, read_table
 from matcher.trials.trial import Trial
+from tests.example_counts import examples
 from tests.plates import MADE_AT, a_recipe, a_target, a_trial, recipes
 
 BY_HAND = """alloy,coat_1_chemical,coat_1_strength_of_stock,coat_1_passes,coat_1_surface_temp_c,lab_l,lab_a,lab_b,notes
@@ -99,7 +100,7 @@ def test_a_table_that_was_exported_comes_back_the_same(studio: Studio, tmp_path:
     assert cells_of(tmp_path / "out.csv")[0]["target"] == "the client's bust"
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@examples(40, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(recipe=recipes, lab=st.tuples(st.floats(0, 100), st.floats(-100, 100), st.floats(-100, 100)))
 def test_any_recipe_comes_back_from_a_table(tmp_path: Path, recipe: Recipe, lab: tuple[float, ...]) -> None:
     path = tmp_path / "out.csv"
@@ -282,7 +283,7 @@ def test_an_oversized_table_is_refused_unread(studio: Studio, tmp_path: Path, mo
         studio.import_file(a_table(tmp_path, BY_HAND))
 
 
-@settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@examples(200, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(st.lists(st.text(max_size=8) | st.sampled_from(["0.5", "3", "yes", "40"]), max_size=12), max_size=4))
 def test_any_cells_under_our_heading_are_trials_or_problems(tmp_path: Path, body: list[list[str]]) -> None:
     stream = io.StringIO()
