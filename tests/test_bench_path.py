@@ -286,7 +286,7 @@ def test_the_path_is_plain_json(studio):
     path = studio[1].bench_path([40, 14, 24], ferric(6), {2: Reading([52.0, 12, 26])}, learn_seal_shift([]), done=3)
     data = json.loads(json.dumps(path.as_dict()))
     assert data["done"] == 3 and data["path"][3]["passes"] == 3
-    assert data["readings"] == [{"passes": 2, "delta_e00": pytest.approx(path.taken[2])}]
+    assert data["readings"] == [{"passes": 2, "delta_e00": pytest.approx(path.readings_delta_e00[2])}]
     assert data["goal"]["lab"][0] > 40, "wax darkens, so the piece must stop lighter: common practice, no source"
 
 

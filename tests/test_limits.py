@@ -106,7 +106,7 @@ def test_the_logged_list_alone_needs_no_model() -> None:
     suggester = Suggester(a_row_of_plates())
     alone = suggester.suggest(BETWEEN, 5, predict=False)
     assert {item.basis for item in alone} == {"logged"}
-    assert not suggester._foresight._fits, "nothing was fitted for it"
+    assert not suggester._predictor._fits, "nothing was fitted for it"
     everything = suggester.suggest(BETWEEN, 5)
     logged = [item.recipe for item in everything if item.basis == "logged"]
     assert logged == [item.recipe for item in alone][: len(logged)]

@@ -7,7 +7,7 @@ from matcher.colour.difference import delta_e_2000
 from matcher.errors import RecipeError, SuggestionError
 from matcher.plan.first_plates import starting_set
 from matcher.plan.limits import Limits
-from matcher.plan.next_plate import doubt_after, kind_of, stalled_trials, worth
+from matcher.plan.next_plate import doubt_after, expected_gain, kind_of, stalled_trials
 from matcher.plan.outlook import draws_of
 from matcher.plan.recipe_space import space_from
 from matcher.process.design import Categories, columns_of
@@ -248,7 +248,7 @@ def test_a_starting_set_of_nothing_is_refused(asked, error, words):
 
 def test_a_plate_inside_the_tolerance_is_worth_more_than_one_that_only_comes_nearer():
     draws = np.array([np.full(64, 1.0), np.full(64, 2.5)])
-    inside, nearer = worth(draws, best=6.0, tolerance=2.0)
+    inside, nearer = expected_gain(draws, best=6.0, tolerance=2.0)
     assert inside > 100 * nearer > 0
 
 

@@ -15,7 +15,7 @@ from matcher.process.film import FilmMean
 from matcher.process.fit import Seen
 from matcher.process.flat import FlatMean
 from matcher.process.model import CLEARLY, fit_process
-from matcher.process.residual import Features, Spread, learn_spread, likeness
+from matcher.process.residual import Features, Hyperparameters, fit_hyperparameters, kernel
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
 from matcher.suggest.suggester import Suggester
@@ -75,32 +75,32 @@ def test_a_coat_as_hot_or_as_cool_as_a_recipe_can_be_is_learned_from(edge):
     assert all(first != second for first, second in never_lighter([ferric(4, edge)]))
 
 
-def test_the_curve_alone_keeps_the_facts_exactly_for_any_unknowns():
+def test_the_curve_alone_keeps_the_facts_exactly_for_any_parameters():
     names = Categories.of(
         [ferric(under=Undercoat(name, 0.5), chemical=chem) for name in UNDERCOATS for chem in CHEMICALS]
     )
     curve = FilmMean(names)
     rng = np.random.default_rng(4)
-    unknowns = curve.prior_mean + 2 * curve.prior_sd * rng.normal(size=(200, curve.prior_mean.size))
+    parameters = curve.prior_mean + 2 * curve.prior_sd * rng.normal(size=(200, curve.prior_mean.size))
     pairs = never_lighter(ferric(under=Undercoat(name, 0.5, 0.25)) for name in UNDERCOATS)
-    first, second = (curve.lab(unknowns, columns_of(side, names))[..., 0] for side in zip(*pairs, strict=True))
+    first, second = (curve.lab(parameters, columns_of(side, names))[..., 0] for side in zip(*pairs, strict=True))
     assert (second - first).max() < 1e-9
 
 
-def test_the_curves_slopes_are_its_differences_in_every_unknown(space):
-    """Central differences of the curve, one unknown at a time, on recipes with and without every layer."""
+def test_the_curves_slopes_are_its_differences_in_every_parameter(space):
+    """Central differences of the curve, one parameter at a time, on recipes with and without every layer."""
     other = Recipe("tin bronze", None, (Coat("unknown", 0.5, 3, 99.0),))
     twice = Recipe("silicon bronze", Undercoat("liver of sulphur", 0.5), space[0].coats * 2, Seal("wax", 2, True))
     recipes = [*space[:: len(space) // 40], twice, other]
     categories = Categories.of(recipes[:-1])
     curve, columns = FilmMean(categories), columns_of(recipes, categories)
     rng = np.random.default_rng(5)
-    unknowns = curve.prior_mean + 0.3 * curve.prior_sd * rng.normal(size=len(curve.prior_mean))
-    lab, slopes = curve.slopes(unknowns, columns)
-    np.testing.assert_allclose(lab, curve.lab(unknowns, columns), atol=1e-12)
-    for k, step in enumerate(1e-4 * np.eye(len(unknowns))):
-        difference = (curve.lab(unknowns + step, columns) - curve.lab(unknowns - step, columns)) / 2e-4
-        np.testing.assert_allclose(slopes[..., k], difference, atol=0.02, err_msg=str(k))
+    parameters = curve.prior_mean + 0.3 * curve.prior_sd * rng.normal(size=len(curve.prior_mean))
+    lab, jacobian = curve.linearised(parameters, columns)
+    np.testing.assert_allclose(lab, curve.lab(parameters, columns), atol=1e-12)
+    for k, step in enumerate(1e-4 * np.eye(len(parameters))):
+        difference = (curve.lab(parameters + step, columns) - curve.lab(parameters - step, columns)) / 2e-4
+        np.testing.assert_allclose(jacobian[..., k], difference, atol=0.02, err_msg=str(k))
 
 
 def test_the_effect_of_passes_saturates():
@@ -132,7 +132,7 @@ def shared_data():
     return Features(numbers, kinds), targets + rng.normal(0, 0.05, targets.shape)
 
 
-def test_the_leftover_gives_scikit_learns_figures():
+def test_the_residual_gives_scikit_learns_figures():
     """Same kernel, same data: same prediction, same deviation, same marginal likelihood's gradient."""
     from sklearn.gaussian_process import GaussianProcessRegressor
     from sklearn.gaussian_process.kernels import RBF, ConstantKernel
@@ -140,11 +140,11 @@ def test_the_leftover_gives_scikit_learns_figures():
     features, targets = shared_data()
     weights = np.log(np.linspace(0.3, 1.2, 11))
     columns = np.hstack([features.numbers, features.kinds])
-    kernel = ConstantKernel(1.5**2, "fixed") * RBF(np.exp(-weights / 2), "fixed")
-    theirs = GaussianProcessRegressor(kernel, alpha=0.1**2, optimizer=None).fit(columns[:30], targets[:30, 0])
+    theirs_kernel = ConstantKernel(1.5**2, "fixed") * RBF(np.exp(-weights / 2), "fixed")
+    theirs = GaussianProcessRegressor(theirs_kernel, alpha=0.1**2, optimizer=None).fit(columns[:30], targets[:30, 0])
     mean, sd = theirs.predict(columns[30:], return_std=True)
 
-    inside, across = (likeness(features.rows(rows), features.rows(slice(0, 30)), weights) for rows in
+    inside, across = (kernel(features.rows(rows), features.rows(slice(0, 30)), weights) for rows in
                       (slice(0, 30), slice(30, 40)))  # fmt: skip
     seen = 1.5**2 * inside + 0.1**2 * np.eye(30)
     assert np.allclose(1.5**2 * across @ np.linalg.solve(seen, targets[:30, 0]), mean, atol=1e-8)
@@ -152,12 +152,12 @@ def test_the_leftover_gives_scikit_learns_figures():
     assert np.allclose(np.sqrt(left), sd, atol=1e-8)
 
 
-def test_the_learned_sizes_are_at_the_top_of_scikit_learns_likelihood():
-    """At the sizes learned, scikit-learn's likelihood plus the prior falls in every direction tried."""
+def test_the_learned_hyperparameters_are_at_the_top_of_scikit_learns_likelihood():
+    """At what is learned, scikit-learn's likelihood plus the prior falls in every direction tried."""
     from sklearn.gaussian_process import GaussianProcessRegressor
     from sklearn.gaussian_process.kernels import RBF, ConstantKernel, WhiteKernel
 
-    from matcher.process import residual as leftover
+    from matcher.process import residual
 
     features, targets = shared_data()
     columns = np.hstack([features.numbers, features.kinds])
@@ -165,25 +165,25 @@ def test_the_learned_sizes_are_at_the_top_of_scikit_learns_likelihood():
     def posterior(spread):
         total = 0.0
         for k in range(3):
-            kernel = ConstantKernel(spread.miss_sd[k] ** 2) * RBF(np.exp(-spread.log_weights / 2)) + WhiteKernel(
+            theirs = ConstantKernel(spread.residual_sd[k] ** 2) * RBF(np.exp(-spread.log_weights / 2)) + WhiteKernel(
                 spread.plate_sd[k] ** 2
             )
-            model = GaussianProcessRegressor(kernel, alpha=1e-9, optimizer=None).fit(columns, targets[:, k])
+            model = GaussianProcessRegressor(theirs, alpha=1e-9, optimizer=None).fit(columns, targets[:, k])
             total += model.log_marginal_likelihood(model.kernel_.theta)
         off = [
-            (np.log(spread.miss_sd) - leftover.AFTER_FILM.log_miss_sd) / leftover.SPREAD_OF_LOG_MISS,
-            (np.log(spread.plate_sd) - leftover.PRIOR_LOG_PLATE_SD) / leftover.SPREAD_OF_LOG_PLATE,
-            (spread.log_weights - leftover.prior_log_weights(features)) / leftover.AFTER_FILM.log_weight_sd,
+            (np.log(spread.residual_sd) - residual.AFTER_FILM.log_residual_sd) / residual.SD_OF_LOG_RESIDUAL,
+            (np.log(spread.plate_sd) - residual.PRIOR_LOG_PLATE_SD) / residual.SD_OF_LOG_PLATE,
+            (spread.log_weights - residual.prior_log_weights(features)) / residual.AFTER_FILM.log_weight_sd,
         ]
         return total - 0.5 * sum(float(part @ part) for part in off)
 
-    found = learn_spread(features, targets, np.zeros((120, 120)), rounds=300)
+    found = fit_hyperparameters(features, targets, np.zeros((120, 120)), rounds=300)
     top = posterior(found)
     rng = np.random.default_rng(12)
     for _ in range(20):
         step = 0.2 * rng.normal(size=17)
-        other = Spread(
-            found.miss_sd * np.exp(step[:3]), found.plate_sd * np.exp(step[3:6]), found.log_weights + step[6:]
+        other = Hyperparameters(
+            found.residual_sd * np.exp(step[:3]), found.plate_sd * np.exp(step[3:6]), found.log_weights + step[6:]
         )
         assert posterior(other) < top
 
@@ -283,7 +283,7 @@ def test_recipes_of_every_length_are_predicted_together():
 
 
 def test_leaving_one_out_in_closed_form_is_leaving_it_out(space):
-    """Against a model rebuilt without the plate, with the same sizes and unknowns."""
+    """Against a model rebuilt without the plate, with the same hyperparameters and parameters."""
     from matcher.process import model as own
 
     trials = logged(film(522), 14, 6, space)
@@ -292,16 +292,16 @@ def test_leaving_one_out_in_closed_form_is_leaving_it_out(space):
         pytest.skip("facts of the trade were added; they are not plates")
     kept = trials[1:]
     seen = Seen.of(model.curve, kept)
-    without = own._posterior(seen, model.unknowns, model.spread, tuple(kept), [])
+    without = own._posterior(seen, model.parameters, model.hyperparameters, tuple(kept), [])
     lab, covariance = without.predict(without.columns([trials[0].recipe]))
-    misses, covariances = model.left_out
+    misses, covariances = model.leave_one_out
     assert np.allclose(trials[0].reading.lab - lab[0], misses[0], atol=1e-3)
-    whole = covariance[0] / without.caution**2 + model.plate_covariance + trials[0].reading.covariance
+    whole = covariance[0] / without.inflation**2 + model.plate_covariance + trials[0].reading.covariance
     assert np.allclose(whole, covariances[0], atol=1e-3)
 
 
 def test_a_log_of_very_many_names_is_answered_in_bounded_time_and_says_what_it_takes_together():
-    """120 chemicals, ways, undercoats and seals on 40 alloys: as many unknowns and recipes looked at as of 16 names."""
+    """120 chemicals, ways, undercoats, seals on 40 alloys: as many parameters and recipes looked at as of 16 names."""
     rng = np.random.default_rng(5)
 
     def plate(k):
@@ -312,11 +312,11 @@ def test_a_log_of_very_many_names_is_answered_in_bounded_time_and_says_what_it_t
 
     suggester = Suggester([plate(k) for k in range(120)])
     target = np.array([45.0, 10, 20])
-    fit, outlook = suggester._foresight.outlook(target)
+    fit, outlook = suggester._predictor.outlook(target)
     for names in vars(fit.model.curve.categories).values():
         assert len(names) <= MOST_NAMES + 1  # and the ferric salt that no trial holds
     assert len(outlook) <= NEAREST + OF_EACH_KIND
-    assert len(fit.model.unknowns) < 600
+    assert len(fit.model.parameters) < 600
     made = suggester.next_trial(target)
     assert "of very many names in this log, of which the seldom used are taken together" in made.because
     few = Categories.of(plate(k % MOST_NAMES).recipe for k in range(40))
@@ -358,7 +358,7 @@ def test_the_order_of_logging_changes_no_prediction_and_no_doubt(space):
     there, back = fit_process(trials), fit_process(trials[::-1])
     (lab, covariance), (other, others) = (model.predict(model.columns(space[::4000])) for model in (there, back))
     np.testing.assert_allclose(other, lab, atol=0.1)
-    np.testing.assert_allclose(back.caution, there.caution, rtol=0.02)
+    np.testing.assert_allclose(back.inflation, there.inflation, rtol=0.02)
     np.testing.assert_allclose(
         np.sqrt(np.einsum("nii->ni", others)), np.sqrt(np.einsum("nii->ni", covariance)), rtol=0.05
     )

@@ -20,7 +20,7 @@ from matcher.plan.recipe_space import space_from
 from matcher.process.design import Categories, columns_of
 from matcher.process.film import FilmMean
 from matcher.process.fit import FARTHEST_SDS, Seen
-from matcher.process.residual import features_of, learn_spread
+from matcher.process.residual import features_of, fit_hyperparameters
 from matcher.reading.comparison import draws_to_target
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
@@ -181,15 +181,15 @@ def test_the_curve_holds_for_the_hottest_metal_wherever_its_unknowns_are_looked_
     curve, columns = FilmMean(categories), columns_of(recipes, categories)
     with np.errstate(all="raise", under="ignore"):
         for sds in (-FARTHEST_SDS, 0.0, FARTHEST_SDS):
-            lab, slopes = curve.slopes(curve.prior_mean + sds * curve.prior_sd, columns)
-            assert np.isfinite(lab).all() and np.isfinite(slopes).all()
+            lab, jacobian = curve.linearised(curve.prior_mean + sds * curve.prior_sd, columns)
+            assert np.isfinite(lab).all() and np.isfinite(jacobian).all()
 
 
 def test_readings_known_in_some_directions_only_are_learned_from():
     trials = [Trial(hot(1 + k), Reading([60.0 - 5 * k, 14, 22 - k], 10.0**k * NEEDLE)) for k in range(6)]
     np.linalg.cholesky(Seen.of(FilmMean(Categories.of(trial.recipe for trial in trials)), trials).noise())
     trials += [Trial(hot(k), Reading([40.0 - k, 10, 12], np.zeros((3, 3)))) for k in range(1, 6)]
-    figures = Suggester(trials).honesty()
+    figures = Suggester(trials).cross_validation()
     assert 0 <= figures.left_out.coverage <= 1 and np.isfinite(figures.left_out.errors).all()
 
 
@@ -198,8 +198,8 @@ def test_sizes_are_learned_within_what_numbers_hold():
     categories = Categories.of(recipes)
     features = features_of(columns_of(recipes, categories), np.zeros((6, 3)), categories)
     for miss in (0.0, 1e6):
-        spread = learn_spread(features, np.full((6, 3), miss), np.zeros((18, 18)))
-        assert np.all(spread.plate_sd > 1e-3) and np.all(spread.miss_sd < 1e3)
+        spread = fit_hyperparameters(features, np.full((6, 3), miss), np.zeros((18, 18)))
+        assert np.all(spread.plate_sd > 1e-3) and np.all(spread.residual_sd < 1e3)
 
 
 @pytest.mark.parametrize("scale", [1.0, 1e3, 1e6, 1e9])

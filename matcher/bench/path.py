@@ -14,14 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matcher.bench.passes import after_passes
-from matcher.bench.piece import Foreseen, corrected
+from matcher.bench.piece import PredictedPath, corrected
 from matcher.bench.seal import SealShift
 from matcher.colour.difference import delta_e_2000, delta_e_draws, reach_delta_e00
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import sum_of
 from matcher.errors import SuggestionError
 from matcher.plan.outlook import draws_of
-from matcher.plan.prediction import interval_shown, with_errors
+from matcher.plan.prediction import expected_interval, with_errors
 from matcher.process.model import ProcessModel
 from matcher.reading.comparison import difference_covariance
 from matcher.reading.reading import Reading
@@ -47,8 +47,8 @@ class BenchPath:
     list of suggestions; draws: (k, n) of it, with this piece's own scatter; interval: (k, 2) 95 %. done: passes laid so
     far. stop_at: the count after which to stop. risk: the chance, 0 to 1, that one more pass takes the piece away from
     the goal. unlike: its readings lie farther from what was expected than those of plates do. apart: ΔE00 (95 %) by
-    which a photographed target may be off in a way that the last reading, no photograph, does not share. taken: ΔE00 of
-    each reading to the goal, by its count.
+    which a photographed target may be off in a way that the last reading, no photograph, does not share.
+    readings_delta_e00: ΔE00 of each reading to the goal, by its count.
     """
 
     passes: NDArray[np.intp]
@@ -64,7 +64,7 @@ class BenchPath:
     draws: Floats
     unlike: bool
     apart: float = 0.0
-    taken: Mapping[int, float] = field(default_factory=dict)
+    readings_delta_e00: Mapping[int, float] = field(default_factory=dict)
 
     @property
     def remaining(self) -> int:
@@ -146,7 +146,9 @@ class BenchPath:
                 }
                 for count, lab, delta, interval in rows
             ],
-            "readings": [{"passes": count, "delta_e00": delta} for count, delta in sorted(self.taken.items())],
+            "readings": [
+                {"passes": count, "delta_e00": delta} for count, delta in sorted(self.readings_delta_e00.items())
+            ],
         }
 
 
@@ -168,13 +170,15 @@ def bench_path(
     """
     if not recipe.coats:
         raise SuggestionError("Choose a recipe with a coat: bare metal or an undercoat alone has no passes to follow.")
-    taken = dict(readings or {})
-    laid = _passes_laid(taken, done)
+    readings = dict(readings or {})
+    laid = _passes_laid(readings, done)
     last = min(MAX_PASSES, max(recipe.coats[-1].passes, laid) + LOOK_BEYOND)
     passes = np.arange(last + 1)
     ferric = is_ferric(recipe.coats[-1].chemical)
-    foreseen = Foreseen(*model.predict_together(model.columns([after_passes(recipe, int(count)) for count in passes])))
-    labs, covariance, unlike = corrected(foreseen, model.plate_covariance, taken, laid if ferric else None)
+    predicted = PredictedPath(
+        *model.predict_together(model.columns([after_passes(recipe, int(count)) for count in passes]))
+    )
+    labs, covariance, unlike = corrected(predicted, model.plate_covariance, readings, laid if ferric else None)
     goal = target if seal is None else seal.before_sealing(target)
     each = covariance.reshape(last + 1, 3, last + 1, 3)[passes, :, passes, :]
     plates = [as_read(lab, own) for lab, own in zip(labs, each, strict=True)]
@@ -183,12 +187,14 @@ def bench_path(
     # as in a list of suggestions: what is not known of the target itself holds for every count of passes alike
     stop_at = _where_to_stop(draws_of(goal.lab, labs, each).mean(axis=1), labs, doubts, goal, laid, ferric)
     expected = delta_e_2000(goal.lab, labs)
-    shown = [interval_shown(goal, plate, float(d), own) for plate, d, own in zip(plates, expected, draws, strict=True)]
-    interval = np.array(shown)
+    intervals = [
+        expected_interval(goal, plate, float(d), own) for plate, d, own in zip(plates, expected, draws, strict=True)
+    ]
+    interval = np.array(intervals)
     sentence = _sentence(laid, stop_at, expected, interval)
     risk = _risk_of_next(labs, covariance, laid, goal.lab, doubts[laid] - each[laid])
-    read = {count: float(delta_e_2000(goal.lab, reading.lab)) for count, reading in taken.items()}
-    apart = _not_shared(target, taken[max(taken)]) if taken else 0.0
+    read = {count: float(delta_e_2000(goal.lab, reading.lab)) for count, reading in readings.items()}
+    apart = _not_shared(target, readings[max(readings)]) if readings else 0.0
     return BenchPath(
         passes, labs, each, expected, interval, laid, stop_at, sentence, goal, risk, draws, unlike, apart, read
     )
@@ -202,12 +208,12 @@ def _not_shared(target: Reading, reading: Reading) -> float:
     return float(reach_delta_e00(target.lab, sum_of(lost))) if lost else 0.0
 
 
-def _passes_laid(taken: Mapping[int, Reading], done: int | None) -> int:
+def _passes_laid(readings: Mapping[int, Reading], done: int | None) -> int:
     """Return the passes laid so far. Raises SuggestionError when a count is none, or a reading comes after them."""
-    for count in (*taken, *(() if done is None else (done,))):
+    for count in (*readings, *(() if done is None else (done,))):
         if isinstance(count, bool) or not isinstance(count, int) or not 0 <= count <= MAX_PASSES:
             raise SuggestionError(f"Give each count of passes from 0 to {MAX_PASSES}: {count!r} is not one.")
-    last = max(taken, default=0)
+    last = max(readings, default=0)
     if done is not None and last > done:
         raise SuggestionError(f"Check the passes: there is a reading after {last}, and only {done} are laid.")
     return last if done is None else done

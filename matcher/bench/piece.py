@@ -28,7 +28,7 @@ HARDLY_EVER = 0.999
 
 
 @dataclass(frozen=True, eq=False)
-class Foreseen:
+class PredictedPath:
     """The recipe's own colour after 0, 1, 2 ... passes: labs (k, 3), covariance (3k, 3k)."""
 
     labs: Floats
@@ -36,21 +36,21 @@ class Foreseen:
 
 
 def corrected(
-    foreseen: Foreseen, plate: Floats, taken: Mapping[int, Reading], no_lighter_from: int | None = None
+    predicted: PredictedPath, plate: Floats, readings: Mapping[int, Reading], no_lighter_from: int | None = None
 ) -> tuple[Floats, Floats, bool]:
     """Return the piece's colours (k, 3), their covariance (3k, 3k), and whether its readings are unlike a plate's.
 
     plate: (3, 3) how plates of one recipe scatter. no_lighter_from: count of passes after which no pass lightens.
     """
-    counts = [count for count in sorted(taken) if count < len(foreseen.labs)]
-    whole = foreseen.covariance + _departure(foreseen, plate, 1.0, 0.0)
-    labs, unlike = foreseen.labs, False
+    counts = [count for count in sorted(readings) if count < len(predicted.labs)]
+    whole = predicted.covariance + _departure(predicted, plate, 1.0, 0.0)
+    labs, unlike = predicted.labs, False
     if counts:
         at = np.concatenate([np.arange(3 * count, 3 * count + 3) for count in counts])
-        noise = _block_diagonal([taken[count].covariance for count in counts])
-        miss = np.concatenate([taken[count].lab for count in counts]) - labs.ravel()[at]
+        noise = _block_diagonal([readings[count].covariance for count in counts])
+        miss = np.concatenate([readings[count].lab for count in counts]) - labs.ravel()[at]
         unlike = _surprising(miss, whole[np.ix_(at, at)] + noise)
-        step, whole = _averaged(foreseen, plate, at, noise, miss)
+        step, whole = _averaged(predicted, plate, at, noise, miss)
         labs = labs + step.reshape(labs.shape)
     if no_lighter_from is not None:
         labs = labs.copy()
@@ -58,15 +58,15 @@ def corrected(
     return labs, whole, unlike
 
 
-def _departure(foreseen: Foreseen, plate: Floats, factor: float, uptake_sd: float) -> Floats:
+def _departure(predicted: PredictedPath, plate: Floats, factor: float, uptake_sd: float) -> Floats:
     """Return (3k, 3k): what all passes share of the piece's departure."""
-    k = len(foreseen.labs)
-    along = np.gradient(foreseen.labs, axis=0) * np.arange(k)[:, None]  # per unit of the logarithm of the dose
+    k = len(predicted.labs)
+    along = np.gradient(predicted.labs, axis=0) * np.arange(k)[:, None]  # per unit of the logarithm of the dose
     return np.asarray(factor * np.tile(plate, (k, k)) + uptake_sd**2 * np.outer(along, along))
 
 
 def _averaged(
-    foreseen: Foreseen, plate: Floats, at: NDArray[np.intp], noise: Floats, miss: Floats
+    predicted: PredictedPath, plate: Floats, at: NDArray[np.intp], noise: Floats, miss: Floats
 ) -> tuple[Floats, Floats]:
     """Return the correction (3k,) and covariance (3k, 3k) given the readings' misses, over all sizes of departure.
 
@@ -75,7 +75,7 @@ def _averaged(
     """
     likely, steps, spreads = [], [], []
     for factor, uptake_sd in itertools.product(PLATE_FACTORS, UPTAKE_SDS):
-        whole = foreseen.covariance + _departure(foreseen, plate, factor, uptake_sd)
+        whole = predicted.covariance + _departure(predicted, plate, factor, uptake_sd)
         seen = whole[np.ix_(at, at)] + noise + 1e-9 * np.eye(len(at))
         gain = np.linalg.solve(seen, whole[at]).T
         rare = (np.log(factor) / LOG_FACTOR_SD) ** 2 + (uptake_sd / UPTAKE_SD) ** 2

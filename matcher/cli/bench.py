@@ -117,7 +117,7 @@ def _path_lines(path: BenchPath, tolerance: float) -> list[str]:
     ]
     for count, lab, mean, (low, high) in zip(path.passes, path.labs, path.expected, path.interval, strict=True):
         mark = "laid" if count == path.done else "stop" if count == path.stop_at else ""
-        read = f", read at {path.taken[int(count)]:.1f}" if int(count) in path.taken else ""
+        read = f", read at {path.readings_delta_e00[int(count)]:.1f}" if int(count) in path.readings_delta_e00 else ""
         colour = ", ".join(f"{name} {value:.1f}" for name, value in zip(words.AXES, lab, strict=True))
         lines.append(f"{mark:>4}  {count:3d}  ΔE00 {mean:4.1f} ({low:.1f} to {high:.1f})  {colour}{read}")
     return lines
@@ -132,7 +132,7 @@ def trust(options: argparse.Namespace) -> Answer:
         refuse_for_photo_only(options)
     with studio_that_is_there(options) as studio:
         colour = None if anywhere else wanted(options, studio)
-        figures = studio.suggester().honesty(None if colour is None else colour.reading)
+        figures = studio.suggester().cross_validation(None if colour is None else colour.reading)
         where = studio.name
     said = in_words(figures)
     document = {

@@ -17,7 +17,7 @@ from matcher.colour.difference import delta_e_2000, delta_e_draws
 from matcher.colour.types import Floats
 from matcher.colour.wording import difference_in_words, how_much
 from matcher.plan.limits import Limits
-from matcher.plan.prediction import interval_shown, readable
+from matcher.plan.prediction import expected_interval, readable
 from matcher.plan.steps import moved_coat, moved_undercoat
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
@@ -33,7 +33,7 @@ MOST_PASSES_ADDED, STRENGTHS_ADDED, MOST_ADDED = 10, 3, 150
 
 
 @dataclass(frozen=True, eq=False)
-class Change:
+class Adjustment:
     """One change and what it is expected to bring. interval: 95 % of ΔE00. same_piece: can still be done to it."""
 
     what: str
@@ -50,8 +50,8 @@ class Advice:
 
     delta_e00: float
     difference: str
-    on_this_piece: tuple[Change, ...]
-    on_the_next: tuple[Change, ...]
+    on_this_piece: tuple[Adjustment, ...]
+    on_the_next: tuple[Adjustment, ...]
     sentence: str
 
     def as_dict(self) -> dict[str, Any]:
@@ -85,7 +85,7 @@ def advise(
 
 def _expected(
     model: ProcessModel, trial: LoggedTrial, target: Reading, options: list[tuple[str, Recipe, bool]]
-) -> list[Change]:
+) -> list[Adjustment]:
     if not options:
         return []
     labs, joint = model.predict_together(model.columns([trial.recipe, *(recipe for _, recipe, _ in options)]))
@@ -103,8 +103,8 @@ def _expected(
         then = Reading(readable(lab), change + plates + own.covariance, budget=own.budget)
         delta = float(delta_e_2000(target.lab, then.lab))
         draws = delta_e_draws(target.lab, then.lab, difference_covariance(target, then))
-        interval = interval_shown(target, then, delta, draws)
-        found.append(Change(what, recipe, then.lab, delta, interval, same_piece))
+        interval = expected_interval(target, then, delta, draws)
+        found.append(Adjustment(what, recipe, then.lab, delta, interval, same_piece))
     return found
 
 
@@ -175,8 +175,8 @@ def _sentence(
     target: Floats,
     now: float,
     tolerance: float,
-    here: tuple[Change, ...],
-    there: tuple[Change, ...],
+    here: tuple[Adjustment, ...],
+    there: tuple[Adjustment, ...],
     ruled_out: str,
 ) -> str:
     if now <= tolerance:
@@ -213,7 +213,7 @@ def _how_it_misses(lab: Floats, target: Floats) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _hoped(change: Change, now: float) -> str:
+def _hoped(change: Adjustment, now: float) -> str:
     low, high = change.interval
     verb = "are" if " passes " in change.what else "is"
     hope = f"{change.delta_e00:.1f} ({low:.1f} to {high:.1f})"
@@ -224,7 +224,7 @@ def _count(number: int) -> str:
     return {1: "one", 2: "two", 3: "three"}[number]
 
 
-def _as_dict(change: Change) -> dict[str, Any]:
+def _as_dict(change: Adjustment) -> dict[str, Any]:
     return {
         "what": change.what,
         "recipe": change.recipe.as_dict(),

@@ -14,7 +14,7 @@ from matcher.errors import SuggestionError
 from matcher.plan.session import LOOKED_AT
 from matcher.process.design import Categories, columns_of
 from matcher.process.film import FilmMean
-from matcher.process.residual import AFTER_FILM, PRIOR_LOG_PLATE_SD, features_of, likeness, prior_log_weights
+from matcher.process.residual import AFTER_FILM, PRIOR_LOG_PLATE_SD, features_of, kernel, prior_log_weights
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 
 STARTING_SIZES = (4, 96)
@@ -58,7 +58,7 @@ def starting_set(
     many = len(grounds) * len(stacks)
     kept = draw.permutation(many)[:LOOKED_AT]
     recipes = [Recipe(alloy, grounds[k % len(grounds)], stacks[k // len(grounds)], seal) for k in kept]
-    return [recipes[row] for row in _least_known(recipes, min(count, len(recipes)))]
+    return [recipes[row] for row in _space_filling(recipes, min(count, len(recipes)))]
 
 
 def pass_steps(most: int) -> tuple[int, ...]:
@@ -76,21 +76,21 @@ def heat_steps(coolest_c: float, hottest_c: float) -> tuple[float, ...]:
     return tuple(sorted({low, float(round((low + high) / 2)), high})) if high > low else (low,)
 
 
-def _least_known(recipes: Sequence[Recipe], count: int) -> list[int]:
+def _space_filling(recipes: Sequence[Recipe], count: int) -> list[int]:
     """Return rows in the order in which each is the least known given those before (pivoted Cholesky)."""
     categories = Categories.of(recipes)
     curve = FilmMean(categories)
     columns = columns_of(recipes, categories)
-    lab, slopes = curve.slopes(curve.prior_mean, columns)
+    lab, jacobian = curve.linearised(curve.prior_mean, columns)
     features = features_of(columns, lab, categories)
-    alike = likeness(features, features, prior_log_weights(features))
-    miss, plate = np.exp(2 * AFTER_FILM.log_miss_sd), np.exp(2 * PRIOR_LOG_PLATE_SD)
+    correlation = kernel(features, features, prior_log_weights(features))
+    residual, plate = np.exp(2 * AFTER_FILM.log_residual_sd), np.exp(2 * PRIOR_LOG_PLATE_SD)
     # chroma counts less than lightness in ΔE00 at a patina's chroma, about by S_C
     scale = np.array([1.0, 0.6, 0.6])
-    steep = slopes * curve.prior_sd * scale[:, None]
+    stacked = jacobian * curve.prior_sd * scale[:, None]
     n = len(recipes)
     known = np.zeros((3, n, 0))
-    left = np.square(steep).sum(axis=2) + miss * np.square(scale)
+    left = np.square(stacked).sum(axis=2) + residual * np.square(scale)
     chosen: list[int] = []
     for _ in range(count):
         total = left.sum(axis=1)
@@ -99,7 +99,7 @@ def _least_known(recipes: Sequence[Recipe], count: int) -> list[int]:
         chosen.append(row)
         new = np.empty((3, n, 1))
         for k in range(3):  # the three are taken as independent: enough to spread plates
-            shared = steep[:, k] @ steep[row, k] + miss[k] * scale[k] ** 2 * alike[:, row]
+            shared = stacked[:, k] @ stacked[row, k] + residual[k] * scale[k] ** 2 * correlation[:, row]
             shared = shared - known[k] @ known[k][row]
             new[k, :, 0] = shared / np.sqrt(max(left[row, k], 1e-9) + plate[k] * scale[k] ** 2)
             left[:, k] = np.maximum(left[:, k] - np.square(new[k, :, 0]), 0.0)

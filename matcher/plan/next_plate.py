@@ -1,8 +1,8 @@
 """Which plate to make next: the one most likely to match, or, while none is likely, to come nearer. After the model.
 
-A plate within the job's tolerance ends the search, so the worth of a trial is how far inside the tolerance it can be
-expected to land: expected improvement (Jones, Schonlau and Welch 1998, J. Glob. Optim. 13, 455-492) counted from the
-tolerance. Improvement counted from the best plate so far, weighed far lower, leads while no recipe may land inside.
+A plate within the job's tolerance ends the search, so the expected gain of a trial is how far inside the tolerance it
+can be expected to land: expected improvement (Jones, Schonlau and Welch 1998, J. Glob. Optim. 13, 455-492) counted from
+the tolerance. Counted from the best plate so far, weighed far lower, it leads while no recipe may land inside.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ FARTHEST = 25.0
 DOUBT_PER_STALL, PATIENCE, MOST_DOUBT = 0.3, 2, 2.5
 
 
-def worth(draws: Floats, best: float, tolerance: float) -> Floats:
+def expected_gain(draws: Floats, best: float, tolerance: float) -> Floats:
     """Return how much each trial is worth making (m,), from draws (m, k) of its ΔE00 and the best ΔE00 so far."""
     inside = np.mean(np.maximum(min(tolerance, best) - draws, 0.0), axis=1)
     nearer = np.mean(np.maximum(min(best, FARTHEST) - draws, 0.0), axis=1)
@@ -54,7 +54,7 @@ def kind_of(recipe: Recipe) -> tuple[str | None, ...]:
 
 def next_row(outlook: Outlook, best: float, tolerance: float, made: Collection[Recipe]) -> int:
     """Return the row of the trial most worth making; recipes already made come only when there is no other."""
-    value = worth(outlook.draws, best, tolerance)
+    value = expected_gain(outlook.draws, best, tolerance)
     value = value - 10.0 * np.array([recipe in made for recipe in outlook.recipes])
     return int(np.argmax(value))
 
@@ -76,7 +76,7 @@ def next_plate(
         return outlook, row
     finer = outlook_on(model, between, target_lab, doubt)
     finer_row = next_row(finer, best, tolerance, made)
-    gain = worth(finer.draws, best, tolerance)[finer_row] - worth(outlook.draws, best, tolerance)[row]
+    gain = expected_gain(finer.draws, best, tolerance)[finer_row] - expected_gain(outlook.draws, best, tolerance)[row]
     return (finer, finer_row) if gain > WORTH_A_NEW_STEP else (outlook, row)
 
 

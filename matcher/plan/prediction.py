@@ -27,7 +27,7 @@ def with_errors(lab: Floats, covariance: Floats, common: Sequence[BudgetTerm] = 
     return Reading(lab=readable(lab), covariance=covariance + sum_of(common), budget=tuple(common))
 
 
-def interval_shown(target: Reading, plate: Reading, delta: float, draws: Floats) -> tuple[float, float]:
+def expected_interval(target: Reading, plate: Reading, delta: float, draws: Floats) -> tuple[float, float]:
     """Return the 95 % interval of an expected ΔE00 from its draws, down to 0 when target and plate can't be told apart.
 
     One that begins at 0 ends where 95 % of the draws do, so that it holds 95 % and not 97.5.

@@ -16,7 +16,7 @@ from matcher.colour.types import Floats
 from matcher.colour.uncertainty import square_root, sum_of
 from matcher.colour.wording import difference_in_words
 from matcher.plan.outlook import Outlook, draws_of
-from matcher.plan.prediction import interval_shown
+from matcher.plan.prediction import expected_interval
 from matcher.plan.steps import moved_coat, moved_undercoat
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
@@ -98,7 +98,7 @@ def reach(
     row = int(np.argmin(expected))
     plate = as_read(outlook.labs[row], outlook.covariances[row])
     delta = float(delta_e_2000(target.lab, plate.lab))
-    interval = interval_shown(target, plate, delta, draws_to_target(target, [plate])[0])
+    interval = expected_interval(target, plate, delta, draws_to_target(target, [plate])[0])
     chance, best = _chances(model, outlook, target, plate, expected, tolerance, rng)
     measured = chance_within(target, nearest_logged.reading, tolerance)
     chance, best = max(chance, measured), max(best, measured)

@@ -1,7 +1,7 @@
 """The recipes that a studio could make next: what its trials show that it owns, within today's limits.
 
-Between the log and the planner. A recipe is a frame (alloy, surface, seal), a ground (an undercoat or none) and a
-stack of coats; every frame goes with every ground and every stack that the trials and limits hold.
+Between the log and the planner. A recipe is a workpiece (alloy, surface, seal), a ground (an undercoat or none) and a
+stack of coats; every workpiece goes with every ground and every stack that the trials and limits hold.
 """
 
 from __future__ import annotations
@@ -22,20 +22,20 @@ from matcher.process.design import Categories, Columns, coat_columns, columns_of
 from matcher.recipe.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
 
 MOST_RECIPES = 60_000
-MOST_FRAMES = 6
+MOST_WORKPIECES = 6
 MOST_STEPS = 8
 MOST_NEAR, MOST_MOVED = 400, 3
 FEWEST_PASSES_TOP = 12
 """A coat may be laid on up to this many times even when no trial went so far: common practice, no source."""
 
-Frame = tuple[str, str, Seal | None]
+Workpiece = tuple[str, str, Seal | None]
 
 
 @dataclass(frozen=True, eq=False)
 class RecipeSpace:
-    """Every recipe is frames[i], grounds[j], stacks[k]; ``picks`` (n, 3) are those kept."""
+    """Every recipe is workpieces[i], grounds[j], stacks[k]; ``picks`` (n, 3) are those kept."""
 
-    frames: tuple[Frame, ...]
+    workpieces: tuple[Workpiece, ...]
     grounds: tuple[Undercoat | None, ...]
     stacks: tuple[tuple[Coat, ...], ...]
     picks: NDArray[np.intp]
@@ -46,28 +46,29 @@ class RecipeSpace:
     def recipe(self, row: int) -> Recipe:
         """Return one recipe."""
         i, j, k = self.picks[row]
-        alloy, surface, seal = self.frames[i]
+        alloy, surface, seal = self.workpieces[i]
         return Recipe(alloy, self.grounds[j], self.stacks[k], seal, surface)
 
     def over(self, ground: Undercoat | None) -> RecipeSpace:
-        """Return the recipes of the first frame with every stack over one ground."""
+        """Return the recipes of the first workpiece with every stack over one ground."""
         rows = np.arange(len(self.stacks))
         picks = np.column_stack([np.zeros_like(rows), np.zeros_like(rows), rows])
-        return RecipeSpace(self.frames[:1], (ground,), self.stacks, picks)
+        return RecipeSpace(self.workpieces[:1], (ground,), self.stacks, picks)
 
     def columns(self, categories: Categories) -> Columns:
         """Lay out all recipes as columns."""
-        frames = columns_of(
-            [Recipe(alloy, surface=surface, seal=seal) for alloy, surface, seal in self.frames], categories
+        workpieces = columns_of(
+            [Recipe(alloy, surface=surface, seal=seal) for alloy, surface, seal in self.workpieces], categories
         )
-        alloy = self.frames[0][0]
+        alloy = self.workpieces[0][0]
         grounds = columns_of([Recipe(alloy, ground) for ground in self.grounds], categories)
         stacks = coat_columns(self.stacks, categories)
         i, j, k = self.picks.T
         return Columns(
-            frames.alloy[i], frames.surface[i], grounds.undercoat[j], grounds.base_strength[j], grounds.burnish[j],
+            workpieces.alloy[i], workpieces.surface[i],
+            grounds.undercoat[j], grounds.base_strength[j], grounds.burnish[j],
             stacks.chemical[k], stacks.application[k], stacks.strength[k], stacks.passes[k], stacks.temp_c[k],
-            frames.seal[i], frames.seal_coats[i],
+            workpieces.seal[i], workpieces.seal_coats[i],
         )  # fmt: skip
 
     @cached_property
@@ -80,27 +81,27 @@ class RecipeSpace:
 
 def space_from(recipes: Sequence[Recipe], limits: Limits, rng: np.random.Generator) -> RecipeSpace:
     """Return the recipes that trials' recipes (n ≥ 1) and the limits open; a sample of them when they are many."""
-    frames = _frames(recipes, limits)
+    workpieces = _workpieces(recipes, limits)
     grounds, stacks = _grounds(recipes, limits), _stacks(recipes, limits)
     if limits != Limits():
-        grounds = [ground for ground in grounds if limits.allow(Recipe(frames[0][0], ground))]
-        stacks = [stack for stack in stacks if limits.allow(Recipe(frames[0][0], None, stack))]
-    sizes = (len(frames), len(grounds), len(stacks))
+        grounds = [ground for ground in grounds if limits.allow(Recipe(workpieces[0][0], ground))]
+        stacks = [stack for stack in stacks if limits.allow(Recipe(workpieces[0][0], None, stack))]
+    sizes = (len(workpieces), len(grounds), len(stacks))
     many = int(np.prod(sizes))
     if many == 0:
         raise SuggestionError("No recipe is left within these limits: widen them.")
     kept = rng.choice(many, MOST_RECIPES, replace=False) if many > MOST_RECIPES else np.arange(many)
     picks = np.column_stack(np.unravel_index(kept, sizes))
-    return RecipeSpace(tuple(frames), tuple(grounds), tuple(stacks), picks)
+    return RecipeSpace(tuple(workpieces), tuple(grounds), tuple(stacks), picks)
 
 
-def _frames(recipes: Sequence[Recipe], limits: Limits) -> list[Frame]:
+def _workpieces(recipes: Sequence[Recipe], limits: Limits) -> list[Workpiece]:
     counted = Counter((recipe.alloy, recipe.surface, recipe.seal) for recipe in recipes)
-    frames = [frame for frame, _ in counted.most_common() if limits.alloy in (None, frame[0])]
-    if not frames:
+    workpieces = [workpiece for workpiece, _ in counted.most_common() if limits.alloy in (None, workpiece[0])]
+    if not workpieces:
         _, surface, seal = counted.most_common(1)[0][0]
-        frames = [(limits.alloy or recipes[0].alloy, surface, seal)]
-    return frames[:MOST_FRAMES]
+        workpieces = [(limits.alloy or recipes[0].alloy, surface, seal)]
+    return workpieces[:MOST_WORKPIECES]
 
 
 def _grounds(recipes: Sequence[Recipe], limits: Limits) -> list[Undercoat | None]:

@@ -10,7 +10,7 @@ import numpy as np
 
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.types import Floats
-from matcher.plan.next_plate import worth
+from matcher.plan.next_plate import expected_gain
 from matcher.plan.outlook import Outlook
 from matcher.process.model import ProcessModel
 
@@ -33,7 +33,7 @@ def session_rows(
 
     Joint draws of all recipes' colours say how often a further plate would be the best of the session.
     """
-    alone = worth(outlook.draws, best, tolerance)
+    alone = expected_gain(outlook.draws, best, tolerance)
     some = np.argsort(-alone, kind="stable")[: max(JOINTLY_DRAWN, count)]
     labs, covariance = model.predict_together(model.columns([outlook.recipes[row] for row in some]))
     values, vectors = np.linalg.eigh(covariance)
@@ -43,7 +43,7 @@ def session_rows(
     chosen: list[int] = []
     reached = np.full(JOINT_DRAWS, np.inf)
     while len(chosen) < min(count, len(some)):
-        together = worth(np.minimum(delta, reached[None]), best, tolerance)
+        together = expected_gain(np.minimum(delta, reached[None]), best, tolerance)
         together[chosen] = -np.inf
         pick = int(np.argmax(together))
         chosen.append(pick)

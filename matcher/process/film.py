@@ -1,6 +1,6 @@
-"""What the trade knows of a patina, as a curve with unknowns: ground, films that absorb and cover, heat, seal.
+"""What the trade knows of a patina, as a curve with parameters: ground, films that absorb and cover, heat, seal.
 
-The process model's mean function: recipe columns to CIELAB, for any values of the unknowns. Light crosses a clear
+The process model's mean function: recipe columns to CIELAB, for any values of the parameters. Light crosses a clear
 film twice and is absorbed in proportion to thickness (Beer-Lambert); a film that covers adds a colour of its own;
 thickness grows with strength × passes × heat and saturates. Three broad bands (Bradford cone responses) stand in for
 the spectrum. Facts of the trade hold by its form: a ferric film only absorbs, more of it or more heat never lightens,
@@ -16,7 +16,7 @@ import numpy as np
 from matcher.colour.cielab import D50_WHITE, xyz_to_lab
 from matcher.colour.types import Floats
 from matcher.process.design import Categories, Columns
-from matcher.process.parameters import STEP, Block, Changes, Reader
+from matcher.process.parameters import STEP, Block, Derivatives, Reader
 from matcher.recipe.names import is_ferric
 
 BRADFORD: Floats = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
@@ -29,9 +29,9 @@ would overflow."""
 
 
 class FilmMean:
-    """The curve and the prior of its unknowns; every unknown is normal, most are logarithms.
+    """The curve and the prior of its parameters; every parameter is normal, most are logarithms.
 
-    Categories share: each chemical's value is a shared unknown plus a departure of its own, so that one seen in few
+    Categories share: each chemical's value is a shared parameter plus a departure of its own, so that one seen in few
     trials (or none) stays near what all have in common. prior_mean, prior_sd: (p,).
     """
 
@@ -88,9 +88,9 @@ class FilmMean:
         self._sds.append(np.broadcast_to(np.asarray(sd, float), values.shape).ravel())
         self._size += values.size
 
-    def lab(self, unknowns: Floats, columns: Columns) -> Floats:
-        """Return CIELAB (..., n, 3) of n recipes for unknowns (..., p)."""
-        read = Reader(unknowns, self._blocks)
+    def lab(self, parameters: Floats, columns: Columns) -> Floats:
+        """Return CIELAB (..., n, 3) of n recipes for parameters (..., p)."""
+        read = Reader(parameters, self._blocks)
         ground = self._metal(read, columns)
         if (columns.undercoat >= 0).any():
             ground = self._with_base(read, ground, columns)
@@ -131,11 +131,11 @@ class FilmMean:
         )
         # what the first touch of a solution spends before it takes hold; nothing for most
         dose = dose**2 / (dose + np.exp(read("onset", "onset_own", at)))
-        taken = (1 - np.exp(-dose / np.exp(read("rate", "rate_own", at)))) * there
+        uptake = (1 - np.exp(-dose / np.exp(read("rate", "rate_own", at)))) * there
         bake = np.exp(np.minimum(np.exp(read("bake", "bake_own", at)) * warmer[:, None], MOST_HEAT))
-        passed = np.exp(-2 * np.exp(read("depth", "depth_own", at)) * bake * taken[..., None])
+        passed = np.exp(-2 * np.exp(read("depth", "depth_own", at)) * bake * uptake[..., None])
         cover = np.exp(read("cover", "cover_own", at)) * ~self.ferric[at]
-        return passed, np.exp(read("colour", "colour_own", at)) * -np.expm1(-2 * cover * taken)[..., None]
+        return passed, np.exp(read("colour", "colour_own", at)) * -np.expm1(-2 * cover * uptake)[..., None]
 
     def _sealed(self, read: Reader, columns: Columns) -> Floats:
         depth = 1 - np.exp(-columns.seal_coats / 1.2)
@@ -145,30 +145,30 @@ class FilmMean:
         haze = np.exp(read("haze"))[..., None]
         return np.asarray(haze + (1 - haze) * bands)
 
-    def slopes(self, unknowns: Floats, columns: Columns) -> tuple[Floats, Floats]:
-        """Return CIELAB (n, 3) and its derivatives (n, 3, p) to the unknowns (p,), by forward differences.
+    def linearised(self, parameters: Floats, columns: Columns) -> tuple[Floats, Floats]:
+        """Return CIELAB (n, 3) and its derivatives (n, 3, p) to the parameters (p,), by forward differences.
 
         Layer by layer: each is differenced over the few numbers that it reads, and those above let the change through.
         """
-        still, changes = Reader(unknowns, self._blocks), Changes(unknowns, self._blocks, len(columns))
-        ground = changes.of(lambda read: self._metal(read, columns))
+        still, derivatives = Reader(parameters, self._blocks), Derivatives(parameters, self._blocks, len(columns))
+        ground = derivatives.of(lambda read: self._metal(read, columns))
         if (columns.undercoat >= 0).any():
             metal = ground
             more = self._with_base(still, metal * (1 + STEP), columns)
             ground = self._with_base(still, metal, columns)
-            changes.through((more - ground) / (metal * STEP))
-            changes.of(lambda read: self._with_base(read, metal, columns))
+            derivatives.through((more - ground) / (metal * STEP))
+            derivatives.of(lambda read: self._with_base(read, metal, columns))
         for j in _coats(columns):
-            changes.through(self._film(still, columns, j)[0])
-            ground = changes.of(partial(self._coated, ground=ground, columns=columns, j=j))
+            derivatives.through(self._film(still, columns, j)[0])
+            ground = derivatives.of(partial(self._coated, ground=ground, columns=columns, j=j))
         patina = ground
-        changes.through(self._sealed(still, columns))
-        ground = changes.of(lambda read: patina * self._sealed(read, columns))
-        changes.through((self._hazed(still, ground + STEP) - self._hazed(still, ground)) / STEP)
-        bands = changes.of(lambda read: self._hazed(read, ground))
+        derivatives.through(self._sealed(still, columns))
+        ground = derivatives.of(lambda read: patina * self._sealed(read, columns))
+        derivatives.through((self._hazed(still, ground + STEP) - self._hazed(still, ground)) / STEP)
+        bands = derivatives.of(lambda read: self._hazed(read, ground))
         lab = _lab(bands)
         bend = (_lab(bands[:, None] + bands[:, None] * STEP * np.eye(3)) - lab[:, None]) / (bands[..., None] * STEP)
-        return lab, changes.by_unknown(bend)
+        return lab, derivatives.by_parameter(bend)
 
 
 def _coats(columns: Columns) -> list[int]:

@@ -1,11 +1,11 @@
 """The studio's process, learned from its trials: a recipe's CIELAB with covariance. Between the log and the planner.
 
-A curve of the trade's shape (``film_mean``), with unknowns that the categories share, plus a Gaussian process on what
-the curve leaves over (``leftover``), plus plate-to-plate noise, plus each reading's own covariance. Few trials lean on
-the curve and its prior; many overrule it. The curve is linearised at its best unknowns, which makes the whole a
-Gaussian process with kernel J P Jᵀ + leftover (Laplace's approximation), in closed form.
+A curve of the trade's shape (``film``), with parameters that the categories share, plus a Gaussian process on what
+the curve leaves over (``residual``), plus plate-to-plate noise, plus each reading's own covariance. Few trials lean on
+the curve and its prior; many overrule it. The curve is linearised at its best parameters, which makes the whole a
+Gaussian process with kernel J P Jᵀ + residual (Laplace's approximation), in closed form.
 
-scikit-learn's GaussianProcessRegressor takes no mean with unknowns, no noise that correlates L*, a*, b*, and no
+scikit-learn's GaussianProcessRegressor takes no mean with parameters, no noise that correlates L*, a*, b*, and no
 gradient shared by three outputs; hence the few lines of algebra here. With the curve switched off the figures are its
 own (``tests/test_process_model.py``).
 """
@@ -26,17 +26,17 @@ from matcher.one_thread import one_thread
 from matcher.process.constraints import never_lighter
 from matcher.process.design import Categories, Columns, columns_of
 from matcher.process.film import FilmMean
-from matcher.process.fit import Curve, Seen, by_output, evenly
+from matcher.process.fit import Curve, Seen, by_output, systematic_sample
 from matcher.process.flat import FlatMean
 from matcher.process.logged import LoggedTrial
-from matcher.process.residual import Features, Spread, features_of, inverse_of, likeness
+from matcher.process.residual import Features, Hyperparameters, features_of, inverse_of, kernel
 from matcher.recipe.recipe import Recipe
 
 MOST_AT_ONCE = 1000
 """Trials that one fit learns from: its time grows with their cube, and more would move its figures little."""
-MOST_LIKENED = 4_000_000
+MOST_CORRELATED = 4_000_000
 """Pairs of recipe and trial up to which a first look compares them all: a tenth of a second."""
-MOST_FOR_SPREAD = 100
+MOST_FOR_HYPERPARAMETERS = 100
 """Trials from which the noise and the weights are learned; beyond it their figures hardly move."""
 ROUNDS = 2
 FITTED_AFRESH = 60
@@ -49,19 +49,19 @@ FEWEST_TO_DOUBT, CLEARLY = 16, 18.0
 """Trials before which no process is held to be unlike a film, and the log odds that it takes."""
 FOLDS, FEWEST_FOLDS = 6, 3
 OPTIMISM = 1.1
-EQUAL_MISSES = 20.0
+PRIOR_RESIDUALS = 20.0
 
 
 @dataclass(frozen=True, eq=False)
 class _Points:
     """Where the model knows something: n trials, then two recipes for each of v facts of the trade.
 
-    features: of all n + 2v. slopes: (3 (n + 2v), p), all of L* first. What is observed is 3n numbers, all of L* first,
-    and v differences of L*, second recipe less first.
+    features: of all n + 2v. jacobian: (3 (n + 2v), p), all of L* first. Observed are 3n numbers, all of L* first, and
+    v differences of L*, second recipe less first.
     """
 
     features: Features
-    slopes: Floats
+    jacobian: Floats
     trials: int
     facts: int
 
@@ -75,22 +75,24 @@ class _Points:
     def unfolded(self, weights: Floats) -> Floats:
         """Turn weights of observations (3n + v,) into weights of points (3, n + 2v)."""
         n, v = self.trials, self.facts
-        spread = np.zeros((3, n + 2 * v))
-        spread[:, :n] = weights[: 3 * n].reshape(3, n)
-        spread[0, n : n + v], spread[0, n + v :] = -weights[3 * n :], weights[3 * n :]
-        return spread
+        each = np.zeros((3, n + 2 * v))
+        each[:, :n] = weights[: 3 * n].reshape(3, n)
+        each[0, n : n + v], each[0, n + v :] = -weights[3 * n :], weights[3 * n :]
+        return each
 
     def of_trials(self) -> _Points:
         """Return the trials alone."""
-        slopes = self.slopes.reshape(3, -1, self.slopes.shape[-1])[:, : self.trials]
-        return _Points(self.features.rows(slice(0, self.trials)), slopes.reshape(-1, slopes.shape[-1]), self.trials, 0)
+        jacobian = self.jacobian.reshape(3, -1, self.jacobian.shape[-1])[:, : self.trials]
+        return _Points(
+            self.features.rows(slice(0, self.trials)), jacobian.reshape(-1, jacobian.shape[-1]), self.trials, 0
+        )
 
 
 @dataclass(frozen=True, eq=False)
 class _Known:
-    """For n recipes and 3m observed numbers. slopes: (n, 3, p). explained: (3m, n, 3). centre: CIELAB (n, 3)."""
+    """For n recipes and 3m observed numbers. jacobian: (n, 3, p). explained: (3m, n, 3). centre: CIELAB (n, 3)."""
 
-    slopes: Floats
+    jacobian: Floats
     features: Features
     explained: Floats
     centre: Floats
@@ -100,17 +102,17 @@ class _Known:
 class ProcessModel:
     """A fitted process; made by ``fit_process``. Predicts any recipe.
 
-    unknowns: (p,) of the curve. spread: learned noise and weights.
+    parameters: (p,) of the curve. hyperparameters: learned noise and weights.
     """
 
     curve: Curve
-    unknowns: Floats
-    spread: Spread
+    parameters: Floats
+    hyperparameters: Hyperparameters
     trials: tuple[LoggedTrial, ...]
     _points: _Points
     _factor: tuple[Floats, bool]
-    _solved: Floats
-    _shared: Floats
+    _residual_weights: Floats
+    _weights: Floats
 
     def columns(self, recipes: Sequence[Recipe]) -> Columns:
         """Lay out recipes for this model's categories, with as many coats as its own trials have."""
@@ -119,29 +121,31 @@ class ProcessModel:
     @one_thread()
     def mean_lab(self, columns: Columns) -> Floats:
         """Return predicted CIELAB (n, 3): quick, without its covariance."""
-        lab = self.curve.lab(self.unknowns, columns)
+        lab = self.curve.lab(self.parameters, columns)
         features = features_of(columns, lab, self.curve.categories)
-        alike = likeness(features, self._points.features, self.spread.log_weights)
-        return lab + np.square(self.spread.miss_sd) * (alike @ self._points.unfolded(self._solved).T)
+        correlation = kernel(features, self._points.features, self.hyperparameters.log_weights)
+        return lab + np.square(self.hyperparameters.residual_sd) * (
+            correlation @ self._points.unfolded(self._residual_weights).T
+        )
 
     def quick_lab(self, columns: Columns) -> Floats:
         """Return about what ``mean_lab`` does, for a first look at very many recipes: of many trials, by the curve."""
-        whole = isinstance(self.curve, FlatMean) or len(self.trials) * len(columns) <= MOST_LIKENED
-        return self.mean_lab(columns) if whole else self.curve.lab(self.unknowns, columns)
+        whole = isinstance(self.curve, FlatMean) or len(self.trials) * len(columns) <= MOST_CORRELATED
+        return self.mean_lab(columns) if whole else self.curve.lab(self.parameters, columns)
 
     @one_thread()
-    def predict(self, columns: Columns, caution: float | None = None) -> tuple[Floats, Floats]:
+    def predict(self, columns: Columns, inflation: float | None = None) -> tuple[Floats, Floats]:
         """Return CIELAB (n, 3) and the covariance (n, 3, 3) of the recipe's own colour, plate noise left out.
 
-        caution: the factor on standard deviations; None for this model's own.
+        inflation: the factor on standard deviations; None for this model's own.
         """
         lab, covariance = self._by_the_algebra(columns)
-        return lab, (self.caution if caution is None else caution) ** 2 * covariance
+        return lab, (self.inflation if inflation is None else inflation) ** 2 * covariance
 
     def _by_the_algebra(self, columns: Columns) -> tuple[Floats, Floats]:
         known = self._known(columns)
-        own = np.einsum("nip,p,njp->nij", known.slopes, np.square(self.curve.prior_sd), known.slopes)
-        own = own + np.diag(np.square(self.spread.miss_sd))
+        own = np.einsum("nip,p,njp->nij", known.jacobian, np.square(self.curve.prior_sd), known.jacobian)
+        own = own + np.diag(np.square(self.hyperparameters.residual_sd))
         covariance = own - np.einsum("mni,mnj->nij", known.explained, known.explained)
         return known.centre, (covariance + np.swapaxes(covariance, 1, 2)) / 2
 
@@ -149,15 +153,17 @@ class ProcessModel:
     def predict_together(self, columns: Columns) -> tuple[Floats, Floats]:
         """Return CIELAB (n, 3) and the covariance (3n, 3n), recipe by recipe, of several recipes' own colours."""
         lab, covariance = self._together_by_the_algebra(columns)
-        return lab, self.caution**2 * covariance
+        return lab, self.inflation**2 * covariance
 
     def _together_by_the_algebra(self, columns: Columns) -> tuple[Floats, Floats]:
         known = self._known(columns)
         n = len(columns)
-        steep = known.slopes.reshape(3 * n, -1)
-        own = (steep * np.square(self.curve.prior_sd)) @ steep.T
-        alike = likeness(known.features, known.features, self.spread.log_weights)
-        own += np.einsum("nm,ij->nimj", alike, np.diag(np.square(self.spread.miss_sd))).reshape(3 * n, 3 * n)
+        stacked = known.jacobian.reshape(3 * n, -1)
+        own = (stacked * np.square(self.curve.prior_sd)) @ stacked.T
+        correlation = kernel(known.features, known.features, self.hyperparameters.log_weights)
+        own += np.einsum("nm,ij->nimj", correlation, np.diag(np.square(self.hyperparameters.residual_sd))).reshape(
+            3 * n, 3 * n
+        )
         explained = known.explained.reshape(-1, 3 * n)
         return known.centre, own - explained.T @ explained
 
@@ -165,24 +171,24 @@ class ProcessModel:
         """Return what the trials tell of recipes: the parts that every prediction is made of."""
         from scipy.linalg import solve_triangular
 
-        lab, slopes = self.curve.slopes(self.unknowns, columns)
+        lab, jacobian = self.curve.linearised(self.parameters, columns)
         features = features_of(columns, lab, self.curve.categories)
         points = self._points
-        alike = likeness(features, points.features, self.spread.log_weights)
+        correlation = kernel(features, points.features, self.hyperparameters.log_weights)
         n = len(columns)
-        steep = (slopes * np.square(self.curve.prior_sd)).reshape(3 * n, -1)
-        blocks = (steep @ points.slopes.T).reshape(n, 3, 3, -1)
+        stacked = (jacobian * np.square(self.curve.prior_sd)).reshape(3 * n, -1)
+        blocks = (stacked @ points.jacobian.T).reshape(n, 3, 3, -1)
         for k in range(3):
-            blocks[:, k, k] += self.spread.miss_sd[k] ** 2 * alike
+            blocks[:, k, k] += self.hyperparameters.residual_sd[k] ** 2 * correlation
         cross = points.folded(blocks.reshape(3 * n, -1))
         explained = solve_triangular(self._factor[0], cross.T, lower=True, check_finite=False).reshape(-1, n, 3)
-        centre = lab + slopes @ (self.curve.prior_mean - self.unknowns) + (cross @ self._shared).reshape(n, 3)
-        return _Known(slopes, features, explained, centre)
+        centre = lab + jacobian @ (self.curve.prior_mean - self.parameters) + (cross @ self._weights).reshape(n, 3)
+        return _Known(jacobian, features, explained, centre)
 
     @cached_property
     @one_thread()
-    def left_out(self) -> tuple[Floats, Floats]:
-        """Return each trial's miss (m, 3) and its covariance (m, 3, 3) when predicted without it, noise included.
+    def leave_one_out(self) -> tuple[Floats, Floats]:
+        """Return each trial's residual (m, 3) and its covariance (m, 3, 3) when predicted without it, noise included.
 
         In closed form, with the noise and weights held (Rasmussen and Williams 2006, section 5.4.2, by blocks).
         """
@@ -190,62 +196,62 @@ class ProcessModel:
         inverse = inverse_of(self._factor)
         blocks = inverse[: 3 * m, : 3 * m].reshape(3, m, 3, m)
         own = np.asarray(np.linalg.inv(blocks[:, np.arange(m), :, np.arange(m)]), np.float64)
-        return np.einsum("mij,jm->mi", own, self._shared[: 3 * m].reshape(3, m)), own
+        return np.einsum("mij,jm->mi", own, self._weights[: 3 * m].reshape(3, m)), own
 
     @cached_property
     @one_thread()
-    def caution(self) -> float:
-        """Return the factor on predicted standard deviations that the misses of left-out plates ask for, near 1.
+    def inflation(self) -> float:
+        """Return the factor on predicted standard deviations that the residuals of left-out plates ask for, near 1.
 
-        The unknowns and weights are themselves learned from the same few trials, which the algebra does not count.
+        The parameters and weights are themselves learned from the same few trials, which the algebra does not count.
         Few trials are therefore fitted again without each fold in turn; ``OPTIMISM``, as measured on invented
         processes, stands for the rest.
         """
-        return _caution(*self.tested)
+        return _inflation(*self.cross_validated)
 
     @cached_property
     @one_thread()
-    def tested(self) -> tuple[Floats, Floats]:
-        """Return what ``left_out`` does; of few trials that differ, from fits without each fold.
+    def cross_validated(self) -> tuple[Floats, Floats]:
+        """Return what ``leave_one_out`` does; of few trials that differ, from fits without each fold.
 
         A recipe's plates are in one fold, the same one whatever else is logged and in whatever order.
         """
         fold = np.array([crc32(repr(trial.recipe).encode()) % FOLDS for trial in self.trials])
         if len(self.trials) > FITTED_AFRESH or len(np.unique(fold)) < FEWEST_FOLDS:
-            return self.left_out
-        misses, covariances = np.zeros((len(fold), 3)), np.zeros((len(fold), 3, 3))
+            return self.leave_one_out
+        residuals, covariances = np.zeros((len(fold), 3)), np.zeros((len(fold), 3, 3))
         seen = Seen.of(self.curve, self.trials)
         for out in np.unique(fold):
             kept, left = np.flatnonzero(fold != out), np.flatnonzero(fold == out)
             others = self._from_these(seen.rows(kept), tuple(self.trials[row] for row in kept))
-            lab, covariance = others.predict(others.columns([self.trials[row].recipe for row in left]), caution=1.0)
-            misses[left] = seen.lab[left] - lab
+            lab, covariance = others.predict(others.columns([self.trials[row].recipe for row in left]), inflation=1.0)
+            residuals[left] = seen.lab[left] - lab
             covariances[left] = covariance + others.plate_covariance + seen.covariances[left]
-        return misses, covariances
+        return residuals, covariances
 
     def _from_these(self, seen: Seen, trials: tuple[LoggedTrial, ...]) -> ProcessModel:
         """Return the model of some of the trials; what is learned from all of them is where the search begins."""
-        unknowns, spread = seen.afresh(self.unknowns, 1)
-        return _holding_to_facts(seen, seen.best_unknowns(unknowns, spread), spread, trials)
+        parameters, hyperparameters = seen.afresh(self.parameters, 1)
+        return _holding_to_facts(seen, seen.best_parameters(parameters, hyperparameters), hyperparameters, trials)
 
     @one_thread()
-    def kinship(self, columns: Columns) -> Floats:
+    def prior_correlation(self, columns: Columns) -> Floats:
         """Return (n, m) prior correlations, summed over L*, a*, b*, of recipes with the model's own trials."""
-        lab, slopes = self.curve.slopes(self.unknowns, columns)
+        lab, jacobian = self.curve.linearised(self.parameters, columns)
         trials = self._points.of_trials()
         features = features_of(columns, lab, self.curve.categories)
-        alike = likeness(features, trials.features, self.spread.log_weights)
-        variance, miss = np.square(self.curve.prior_sd), np.square(self.spread.miss_sd)
-        theirs = trials.slopes.reshape(3, trials.trials, -1)
-        own = np.einsum("nip,p,nip->n", slopes, variance, slopes) + miss.sum()
-        other = np.einsum("kmp,p,kmp->m", theirs, variance, theirs) + miss.sum()
-        both = np.einsum("nkp,p,kmp->nm", slopes, variance, theirs) + miss.sum() * alike
+        correlation = kernel(features, trials.features, self.hyperparameters.log_weights)
+        variance, residual = np.square(self.curve.prior_sd), np.square(self.hyperparameters.residual_sd)
+        theirs = trials.jacobian.reshape(3, trials.trials, -1)
+        own = np.einsum("nip,p,nip->n", jacobian, variance, jacobian) + residual.sum()
+        other = np.einsum("kmp,p,kmp->m", theirs, variance, theirs) + residual.sum()
+        both = np.einsum("nkp,p,kmp->nm", jacobian, variance, theirs) + residual.sum() * correlation
         return both / np.sqrt(own[:, None] * other[None])
 
     @property
     def plate_covariance(self) -> Floats:
         """Return (3, 3): how plates of one recipe differ."""
-        return np.diag(np.square(self.spread.plate_sd))
+        return np.diag(np.square(self.hyperparameters.plate_sd))
 
 
 @one_thread()
@@ -258,48 +264,50 @@ def fit_process(trials: Sequence[LoggedTrial], start: ProcessModel | None = None
     """
     if not trials:
         raise SuggestionError("No plate is logged yet: log a plate first.")
-    trials = [trials[row] for row in evenly(len(trials), MOST_AT_ONCE)]
+    trials = [trials[row] for row in systematic_sample(len(trials), MOST_AT_ONCE)]
     categories = Categories.of(trial.recipe for trial in trials)
-    few = evenly(len(trials), MOST_FOR_SPREAD)
+    few = systematic_sample(len(trials), MOST_FOR_HYPERPARAMETERS)
     if start is not None and len(trials) > FITTED_AFRESH and start.curve.categories.same_names(categories):
-        seen, unknowns = Seen.of(start.curve, trials), start.unknowns
-        spread = seen.rows(few).learned_spread(unknowns, start.spread, 8)
+        seen, parameters = Seen.of(start.curve, trials), start.parameters
+        hyperparameters = seen.rows(few).fitted_hyperparameters(parameters, start.hyperparameters, 8)
     else:
-        seen, unknowns, spread = _likeliest(categories, trials, few)
-    return _holding_to_facts(seen, seen.best_unknowns(unknowns, spread), spread, tuple(trials))
+        seen, parameters, hyperparameters = _likeliest(categories, trials, few)
+    return _holding_to_facts(seen, seen.best_parameters(parameters, hyperparameters), hyperparameters, tuple(trials))
 
 
 def _likeliest(
     categories: Categories, trials: Sequence[LoggedTrial], few: NDArray[np.intp]
-) -> tuple[Seen, Floats, Spread]:
-    """Return the trials laid out for the curve that foretells them best, with its unknowns and sizes.
+) -> tuple[Seen, Floats, Hyperparameters]:
+    """Return the trials laid out for the curve that foretells them best, with its parameters and hyperparameters.
 
     A film, as the trade knows patinas, unless enough trials say clearly that this process is none.
     """
     film = Seen.of(FilmMean(categories), trials)
-    unknowns, spread = film.rows(few).afresh(film.curve.prior_mean, ROUNDS)
+    parameters, hyperparameters = film.rows(few).afresh(film.curve.prior_mean, ROUNDS)
     if len(few) >= FEWEST_TO_DOUBT:
         flat = Seen.of(FlatMean(categories), trials)
-        level, sizes = flat.rows(few).afresh(flat.curve.prior_mean, ROUNDS)
-        gain = flat.rows(few).log_evidence(level, sizes) - film.rows(few).log_evidence(unknowns, spread)
+        level, learned = flat.rows(few).afresh(flat.curve.prior_mean, ROUNDS)
+        gain = flat.rows(few).log_evidence(level, learned) - film.rows(few).log_evidence(parameters, hyperparameters)
         if gain > CLEARLY:
-            return flat, level, sizes
-    return film, unknowns, spread
+            return flat, level, learned
+    return film, parameters, hyperparameters
 
 
-def _caution(misses: Floats, covariances: Floats) -> float:
-    """Return how many times too small predicted standard deviations are, by misses (m, 3) of plates left out."""
-    square = np.einsum("mi,mij,mj->m", misses, np.linalg.inv(covariances), misses).sum()
-    return OPTIMISM * float(np.sqrt((square + EQUAL_MISSES) / (3 * len(misses) + EQUAL_MISSES)))
+def _inflation(residuals: Floats, covariances: Floats) -> float:
+    """Return how many times too small predicted standard deviations are, by residuals (m, 3) of plates left out."""
+    square = np.einsum("mi,mij,mj->m", residuals, np.linalg.inv(covariances), residuals).sum()
+    return OPTIMISM * float(np.sqrt((square + PRIOR_RESIDUALS) / (3 * len(residuals) + PRIOR_RESIDUALS)))
 
 
-def _holding_to_facts(seen: Seen, unknowns: Floats, spread: Spread, trials: tuple[LoggedTrial, ...]) -> ProcessModel:
+def _holding_to_facts(
+    seen: Seen, parameters: Floats, hyperparameters: Hyperparameters, trials: tuple[LoggedTrial, ...]
+) -> ProcessModel:
     """Return the posterior in which facts of the trade hold wherever the trials do not clearly speak against them.
 
-    Where the leftover would lighten what the trade says is never lightened, its change there is observed to be none,
+    Where the residual would lighten what the trade says is never lightened, its change there is observed to be none,
     as if by a plate, and the curve's own darkening stays.
     """
-    model = _posterior(seen, unknowns, spread, trials, [])
+    model = _posterior(seen, parameters, hyperparameters, trials, [])
     if len(trials) > MOST_TO_HOLD:
         return model
     pairs = never_lighter(trial.recipe for trial in trials)
@@ -309,7 +317,7 @@ def _holding_to_facts(seen: Seen, unknowns: Floats, spread: Spread, trials: tupl
         if not more:
             break
         broken += more
-        model = _posterior(seen, unknowns, spread, trials, broken)
+        model = _posterior(seen, parameters, hyperparameters, trials, broken)
     return model
 
 
@@ -324,7 +332,7 @@ def _broken(model: ProcessModel, pairs: Sequence[tuple[Recipe, Recipe]]) -> list
     if not worst:
         return []
     _, covariance = model._together_by_the_algebra(model.columns([recipe for k in worst for recipe in pairs[k]]))
-    covariance = _caution(*model.left_out) ** 2 * covariance  # of this fit alone: the whole caution fits anew
+    covariance = _inflation(*model.leave_one_out) ** 2 * covariance  # of this fit alone: that of the whole fits anew
     blocks = covariance.reshape(len(worst), 2, 3, len(worst), 2, 3)
     kept = []
     for place, k in enumerate(worst):
@@ -336,8 +344,8 @@ def _broken(model: ProcessModel, pairs: Sequence[tuple[Recipe, Recipe]]) -> list
 
 def _posterior(
     seen: Seen,
-    unknowns: Floats,
-    spread: Spread,
+    parameters: Floats,
+    hyperparameters: Hyperparameters,
     trials: tuple[LoggedTrial, ...],
     facts: Sequence[tuple[Recipe, Recipe]],
 ) -> ProcessModel:
@@ -348,21 +356,21 @@ def _posterior(
     if facts:
         ends = [first for first, _ in facts] + [second for _, second in facts]
         columns = columns.followed_by(columns_of(ends, curve.categories))
-    mean, slopes = curve.slopes(unknowns, columns)
+    mean, jacobian = curve.linearised(parameters, columns)
     n, v = len(trials), len(facts)
-    points = _Points(features_of(columns, mean, curve.categories), by_output(slopes), n, v)
-    steep = points.folded(points.slopes.T).T
+    points = _Points(features_of(columns, mean, curve.categories), by_output(jacobian), n, v)
+    stacked = points.folded(points.jacobian.T).T
     noise = np.zeros((3 * n + v, 3 * n + v))
-    noise[: 3 * n, : 3 * n] = seen.noise() + np.diag(np.repeat(np.square(spread.plate_sd), n) + 1e-6)
+    noise[: 3 * n, : 3 * n] = seen.noise() + np.diag(np.repeat(np.square(hyperparameters.plate_sd), n) + 1e-6)
     noise[np.arange(3 * n, 3 * n + v), np.arange(3 * n, 3 * n + v)] = FACT_SD**2
-    alike = likeness(points.features, points.features, spread.log_weights)
-    misses = np.zeros((3 * len(alike), 3 * len(alike)))
+    correlation = kernel(points.features, points.features, hyperparameters.log_weights)
+    residuals = np.zeros((3 * len(correlation), 3 * len(correlation)))
     for k in range(3):
-        block = slice(k * len(alike), (k + 1) * len(alike))
-        misses[block, block] = spread.miss_sd[k] ** 2 * alike
-    left = points.folded(points.folded(misses).T) + noise
-    factor = cho_factor(left + (steep * np.square(curve.prior_sd)) @ steep.T, lower=True, check_finite=False)
+        block = slice(k * len(correlation), (k + 1) * len(correlation))
+        residuals[block, block] = hyperparameters.residual_sd[k] ** 2 * correlation
+    left = points.folded(points.folded(residuals).T) + noise
+    factor = cho_factor(left + (stacked * np.square(curve.prior_sd)) @ stacked.T, lower=True, check_finite=False)
     off = np.concatenate([(seen.lab - mean[:n]).T.ravel(), np.zeros(v)])
     solved = cho_solve(cho_factor(left, lower=True, check_finite=False), off, check_finite=False)
-    shared = cho_solve(factor, off + steep @ (unknowns - curve.prior_mean), check_finite=False)
-    return ProcessModel(curve, unknowns, spread, trials, points, factor, solved, shared)
+    shared = cho_solve(factor, off + stacked @ (parameters - curve.prior_mean), check_finite=False)
+    return ProcessModel(curve, parameters, hyperparameters, trials, points, factor, solved, shared)

@@ -1,7 +1,7 @@
-"""Unknowns by name, and how a layered curve changes with each of them. Beneath the process model's mean function.
+"""Parameters by name, and how a layered curve changes with each of them. Beneath the process model's mean function.
 
-A block of unknowns is shared by all recipes, or has an entry to each category; a curve reads the sum of both. So the
-curve is differenced over the few numbers that it reads, not over every category's unknowns.
+A block of parameters is shared by all recipes, or has an entry to each category; a curve reads the sum of both. So the
+curve is differenced over the few numbers that it reads, not over every category's parameters.
 """
 
 from __future__ import annotations
@@ -16,19 +16,19 @@ from matcher.colour.types import Floats
 from matcher.process.design import Places
 
 STEP = 1e-4
-"""Of forward differences; most unknowns are logarithms."""
+"""Of forward differences; most parameters are logarithms."""
 
 
 @dataclass(frozen=True)
 class Block:
-    """Where unknowns of one name stand among the p, and their shape."""
+    """Where parameters of one name stand among the p, and their shape."""
 
     place: slice
     shape: tuple[int, ...]
 
 
 class Reader:
-    """Reads blocks out of unknowns (..., p), so that they broadcast over n recipes."""
+    """Reads blocks out of parameters (..., p), so that they broadcast over n recipes."""
 
     def __init__(self, values: Floats, blocks: dict[str, Block]) -> None:
         self._values, self._blocks = values, blocks
@@ -50,7 +50,7 @@ class Reader:
 
 
 class _Noting(Reader):
-    """Reads, and notes of every number read which unknowns it is the sum of: for each, one place or one per recipe."""
+    """Reads, and notes of every number which parameters it is the sum of: for each, one place or one per recipe."""
 
     def __init__(self, values: Floats, blocks: dict[str, Block]) -> None:
         super().__init__(values, blocks)
@@ -86,36 +86,36 @@ class _Moved(Reader):
         return moved
 
 
-class Changes:
+class Derivatives:
     """How n recipes' bands change with every number that the layers have read so far."""
 
-    def __init__(self, unknowns: Floats, blocks: dict[str, Block], many: int) -> None:
-        self._unknowns, self._blocks = unknowns, blocks
+    def __init__(self, parameters: Floats, blocks: dict[str, Block], many: int) -> None:
+        self._parameters, self._blocks = parameters, blocks
         self._sheets: Floats = np.zeros((0, many, 3))
         self._sums: list[list[Places | int]] = []
 
     def of(self, layer: Callable[[Reader], Floats]) -> Floats:
         """Add what a layer reads itself; return its values (n, 3)."""
-        noting = _Noting(self._unknowns, self._blocks)
+        noting = _Noting(self._parameters, self._blocks)
         value = layer(noting)
-        own = (layer(_Moved(self._unknowns, self._blocks, len(noting.sums))) - value) / STEP
+        own = (layer(_Moved(self._parameters, self._blocks, len(noting.sums))) - value) / STEP
         self._sheets = np.concatenate([self._sheets, own])
         self._sums += noting.sums
         return value
 
     def through(self, factor: Floats) -> None:
-        """Let the changes so far through a layer above: factor (n, 3)."""
+        """Let the derivatives so far through a layer above: factor (n, 3)."""
         self._sheets *= factor
 
-    def by_unknown(self, bend: Floats) -> Floats:
+    def by_parameter(self, bend: Floats) -> Floats:
         """Return the derivatives (n, 3, p) of what changes with the bands by ``bend`` (n, 3 bands, 3)."""
         many = self._sheets.shape[1]
-        slopes, row = np.zeros((self._unknowns.size, many, 3)), np.arange(many)
+        jacobian, row = np.zeros((self._parameters.size, many, 3)), np.arange(many)
         bent = np.einsum("snb,nbl->snl", self._sheets, bend)
         for sheet, parts in zip(bent, self._sums, strict=True):
             for place in parts:
                 if isinstance(place, int):
-                    slopes[place] += sheet
+                    jacobian[place] += sheet
                 else:
-                    slopes[place, row] += sheet
-        return np.moveaxis(slopes, 0, -1)
+                    jacobian[place, row] += sheet
+        return np.moveaxis(jacobian, 0, -1)

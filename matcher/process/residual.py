@@ -1,10 +1,10 @@
-"""What the film curve leaves over: a Gaussian process on its misses, with a learned correlation for every pair.
+"""What the film curve leaves over: a Gaussian process on its residuals, with a learned correlation for every pair.
 
-Part of the process model. How alike two recipes' misses are falls with squared distance along groups of features
-(the colour that the curve gives, log dose, temperature, undercoat depth, burnish, and each category); every group's
-weight is learned. A category's weight is its own: two chemicals correlate by exp(−(w₁ + w₂) / 2), so one that behaves
-like the others borrows from all of them, and there are as many unknowns as chemicals, not pairs. The weights start
-from a prior, so that few trials leave them where trades like this usually have them.
+Part of the process model. The kernel, how alike two recipes' residuals are, falls with squared distance along groups of
+features (the colour that the curve gives, log dose, temperature, undercoat depth, burnish, and each category); every
+group's weight is learned. A category's weight is its own: two chemicals correlate by exp(−(w₁ + w₂) / 2), so one that
+behaves like the others borrows from all of them, and there are as many weights as chemicals, not pairs. The weights
+start from a prior, so that few trials leave them where trades like this usually have them.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ PRIOR_LOG_CATEGORY_WEIGHT = np.log(0.5)
 
 @dataclass(frozen=True, eq=False)
 class Features:
-    """n recipes as the leftover sees them. numbers: (n, 8). kinds: (n, k) counts of each category's presence."""
+    """n recipes as the kernel sees them. numbers: (n, 8). kinds: (n, k) counts of each category's presence."""
 
     numbers: Floats
     kinds: Floats
@@ -81,8 +81,8 @@ def squared_distances(first: Features, second: Features) -> Floats:
     return np.asarray(np.square(left - right))
 
 
-def likeness(first: Features, second: Features, log_weights: Floats) -> Floats:
-    """Return (n, m) prior correlations of the misses."""
+def kernel(first: Features, second: Features, log_weights: Floats) -> Floats:
+    """Return (n, m) prior correlations of the residuals."""
     scale = np.exp(log_weights / 2)
     left = np.hstack([first.numbers, first.kinds]) * scale
     right = np.hstack([second.numbers, second.kinds]) * scale
@@ -96,80 +96,82 @@ def _held(places: NDArray[np.intp], many: int) -> Floats:
 
 
 @dataclass(frozen=True, eq=False)
-class Spread:
-    """The learned sizes. miss_sd: (3,) of the leftover in L*, a*, b*. plate_sd: (3,) plate to plate.
+class Hyperparameters:
+    """Learned of noise and kernel. residual_sd: (3,) of the residual in L*, a*, b*. plate_sd: (3,) plate to plate.
 
     log_weights: (g,) of the feature groups.
     """
 
-    miss_sd: Floats
+    residual_sd: Floats
     plate_sd: Floats
     log_weights: Floats
 
 
 PRIOR_LOG_PLATE_SD = np.log(np.array([0.5, 0.4, 0.5]))
-SPREAD_OF_LOG_MISS, SPREAD_OF_LOG_PLATE = 0.7, 0.5
+SD_OF_LOG_RESIDUAL, SD_OF_LOG_PLATE = 0.7, 0.5
 FARTHEST_SDS = 6.0
-"""Prior standard deviations within which sizes are looked for: farther out a covariance is singular to rounding."""
+"""Prior standard deviations within which they are looked for: farther out a covariance is singular to rounding."""
 
 
 @dataclass(frozen=True, eq=False)
-class SizePrior:
-    """What is thought of the sizes before anything is learned. log_miss_sd: (3,). log_weight_sd: of a log weight."""
+class HyperPrior:
+    """Thought of the hyperparameters before any trial. log_residual_sd: (3,). log_weight_sd: of a log weight."""
 
-    log_miss_sd: Floats
+    log_residual_sd: Floats
     log_weight_sd: float
 
 
-AFTER_FILM = SizePrior(np.log(np.array([1.2, 1.0, 1.2])), 0.7)
-AFTER_NONE = SizePrior(np.log(np.array([9.0, 5.0, 7.0])), 1.2)
+AFTER_FILM = HyperPrior(np.log(np.array([1.2, 1.0, 1.2])), 0.7)
+AFTER_NONE = HyperPrior(np.log(np.array([9.0, 5.0, 7.0])), 1.2)
 """Where there is no curve, all that recipes differ by is left over."""
 
 
-def learn_spread(
+def fit_hyperparameters(
     features: Features,
-    misses: Floats,
+    residuals: Floats,
     known: Floats,
-    start: Spread | None = None,
+    start: Hyperparameters | None = None,
     rounds: int = 30,
-    prior: SizePrior = AFTER_FILM,
-) -> Spread:
-    """Learn the sizes from misses (n, 3) by their marginal likelihood, with the prior.
+    prior: HyperPrior = AFTER_FILM,
+) -> Hyperparameters:
+    """Learn the hyperparameters from residuals (n, 3) by their marginal likelihood, with the prior.
 
-    known: (3n, 3n), output by output, the covariance of the misses from elsewhere: readings, the curve's unknowns.
+    known: (3n, 3n), output by output, the covariance of the residuals from elsewhere: readings, the curve's parameters.
     """
     from scipy.optimize import minimize
 
-    cost, centre, spread, live = _to_learn(features, misses, known, prior)
+    cost, centre, sds, live = _to_learn(features, residuals, known, prior)
     weights, guess = prior_log_weights(features), centre
     if start is not None and start.log_weights.shape == weights.shape:
         guess = _logs(start, live)
-    within = np.column_stack([centre - FARTHEST_SDS * spread, centre + FARTHEST_SDS * spread])
+    within = np.column_stack([centre - FARTHEST_SDS * sds, centre + FARTHEST_SDS * sds])
     found = minimize(cost, guess, jac=True, method="L-BFGS-B", bounds=within, options={"maxiter": rounds})
     weights[live] = found.x[6:]
-    return Spread(np.exp(found.x[:3]), np.exp(found.x[3:6]), weights)
+    return Hyperparameters(np.exp(found.x[:3]), np.exp(found.x[3:6]), weights)
 
 
-def log_evidence(features: Features, misses: Floats, known: Floats, prior: SizePrior, sizes: Spread) -> float:
-    """Return the log density of misses (n, 3) and of the learned sizes, but for a constant; ``known`` as there."""
-    cost, _, _, live = _to_learn(features, misses, known, prior)
-    return -cost(_logs(sizes, live))[0]
+def log_evidence(
+    features: Features, residuals: Floats, known: Floats, prior: HyperPrior, learned: Hyperparameters
+) -> float:
+    """Return the log density of residuals (n, 3) and of the hyperparameters, but for a constant; ``known`` as there."""
+    cost, _, _, live = _to_learn(features, residuals, known, prior)
+    return -cost(_logs(learned, live))[0]
 
 
 def _to_learn(
-    features: Features, misses: Floats, known: Floats, prior: SizePrior
+    features: Features, residuals: Floats, known: Floats, prior: HyperPrior
 ) -> tuple[Callable[[Floats], tuple[float, Floats]], Floats, Floats, NDArray[np.bool_]]:
-    """Return what is to be least, the prior mean and standard deviation of the log sizes, and which weights count."""
+    """Return what is to be least, the prior mean and standard deviation of the logs, and which weights count."""
     sheets = squared_distances(features, features)
     live = sheets.reshape(len(sheets), -1).max(axis=1) > 1e-12
-    centre = np.concatenate([prior.log_miss_sd, PRIOR_LOG_PLATE_SD, prior_log_weights(features)[live]])
-    sds = (SPREAD_OF_LOG_MISS, SPREAD_OF_LOG_PLATE, prior.log_weight_sd)
-    spread = np.repeat(sds, (3, 3, int(live.sum())))
-    return _evidence(sheets[live], misses.T.ravel(), known, centre, spread), centre, spread, live
+    centre = np.concatenate([prior.log_residual_sd, PRIOR_LOG_PLATE_SD, prior_log_weights(features)[live]])
+    each = (SD_OF_LOG_RESIDUAL, SD_OF_LOG_PLATE, prior.log_weight_sd)
+    sds = np.repeat(each, (3, 3, int(live.sum())))
+    return _evidence(sheets[live], residuals.T.ravel(), known, centre, sds), centre, sds, live
 
 
-def _logs(sizes: Spread, live: NDArray[np.bool_]) -> Floats:
-    return np.concatenate([np.log(sizes.miss_sd), np.log(sizes.plate_sd), sizes.log_weights[live]])
+def _logs(learned: Hyperparameters, live: NDArray[np.bool_]) -> Floats:
+    return np.concatenate([np.log(learned.residual_sd), np.log(learned.plate_sd), learned.log_weights[live]])
 
 
 def inverse_of(factor: tuple[Floats, bool]) -> Floats:
@@ -181,35 +183,35 @@ def inverse_of(factor: tuple[Floats, bool]) -> Floats:
 
 
 def _evidence(
-    sheets: Floats, misses: Floats, known: Floats, centre: Floats, spread: Floats
+    sheets: Floats, residuals: Floats, known: Floats, centre: Floats, sds: Floats
 ) -> Callable[[Floats], tuple[float, Floats]]:
-    """Return minus the log posterior of the log sizes and its gradient, as a function of them."""
+    """Return minus the log posterior of the log hyperparameters and its gradient, as a function of them."""
     from scipy.linalg import cho_factor, cho_solve
 
     n = sheets.shape[1]
     flat = sheets.reshape(len(sheets), n * n)
 
     def cost(logs: Floats) -> tuple[float, Floats]:
-        miss, plate = np.exp(2 * logs[:3]), np.exp(2 * logs[3:6])
-        alike = np.exp(-0.5 * (np.exp(logs[6:]) @ flat).reshape(n, n))
+        residual, plate = np.exp(2 * logs[:3]), np.exp(2 * logs[3:6])
+        correlation = np.exp(-0.5 * (np.exp(logs[6:]) @ flat).reshape(n, n))
         whole = known.copy()
         for k in range(3):
             block = slice(k * n, (k + 1) * n)
-            whole[block, block] += miss[k] * alike + plate[k] * np.eye(n)
+            whole[block, block] += residual[k] * correlation + plate[k] * np.eye(n)
         factor = cho_factor(whole, lower=True, check_finite=False)
-        solved = cho_solve(factor, misses, check_finite=False)
+        solved = cho_solve(factor, residuals, check_finite=False)
         inverse = inverse_of(factor)
-        off = (logs - centre) / spread
-        value = 0.5 * misses @ solved + np.log(np.diag(factor[0])).sum() + 0.5 * off @ off
-        slope = off / spread
+        off = (logs - centre) / sds
+        value = 0.5 * residuals @ solved + np.log(np.diag(factor[0])).sum() + 0.5 * off @ off
+        slope = off / sds
         pull = np.zeros((n, n))
         for k in range(3):
             block = slice(k * n, (k + 1) * n)
             push = 0.5 * (inverse[block, block] - np.outer(solved[block], solved[block]))
-            slope[k] += 2 * miss[k] * np.sum(push * alike)
+            slope[k] += 2 * residual[k] * np.sum(push * correlation)
             slope[3 + k] += 2 * plate[k] * np.trace(push)
-            pull += miss[k] * push
-        slope[6:] += -0.5 * np.exp(logs[6:]) * (flat @ (pull * alike).ravel())
+            pull += residual[k] * push
+        slope[6:] += -0.5 * np.exp(logs[6:]) * (flat @ (pull * correlation).ravel())
         return float(value), slope
 
     return cost

@@ -127,7 +127,7 @@ def mottled_recipes(
     bases = _bases(space)
     if not bases or not space.stacks:
         raise SuggestionError("No undercoat is in range: log a plate with one, or widen the limits.")
-    alloy, surface, seal = space.frames[0]
+    alloy, surface, seal = space.workpieces[0]
     bare = space.over(None).columns(model.curve.categories)
     lights = model.mean_lab(bare)
     light_miss = delta_e_2000(wanted_lights, lights)

@@ -40,7 +40,7 @@ WORTH_LIFTING = 0.5
 """A limit is to blame when lifting it brings the nearest recipe this much nearer in ΔE00."""
 
 
-class Foresight:
+class Predictor:
     """Predictions over the recipes that the trials and limits open. Cheap to make; fits when first asked.
 
     known: all plates, which the model learns from. usable: those within the limits, which count as matches.
@@ -53,14 +53,14 @@ class Foresight:
         self._before = before
         self._fits: dict[bytes, _Fit] = {}
 
-    def grown(self, trial: LoggedTrial) -> Foresight:
+    def grown(self, trial: LoggedTrial) -> Predictor:
         """Return the same over one more trial; its first fit starts from the last one here."""
         last = next(reversed(self._fits.values())).model if self._fits else self._before
         known = self.known.grown(trial)
         usable = self.usable
         if self.limits.allow(trial.recipe):
             usable = known if self.usable is self.known else self.usable.grown(trial)
-        return Foresight(known, usable, self.limits, self.seed, last)
+        return Predictor(known, usable, self.limits, self.seed, last)
 
     def fit(self, target_lab: Floats) -> _Fit:
         """Return the fit to use for a target: one for all while the log is short."""

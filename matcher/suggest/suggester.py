@@ -23,7 +23,7 @@ from matcher.errors import SuggestionError
 from matcher.one_thread import one_thread
 from matcher.plan.advice import Advice, advise
 from matcher.plan.limits import Limits, which_to_lift
-from matcher.plan.prediction import interval_shown, with_errors
+from matcher.plan.prediction import expected_interval, with_errors
 from matcher.plan.reach import Reach
 from matcher.plan.session import MOST_IN_SESSION
 from matcher.process.logged import LoggedTrial
@@ -34,9 +34,9 @@ from matcher.recipe.recipe import Recipe
 from matcher.suggest.as_read import AsRead
 from matcher.suggest.palettes import MottledRecipe, PaletteMatch, mottled_recipes, rank_by_palette
 from matcher.suggest.plates import Plates
-from matcher.suggest.predictor import Foresight
+from matcher.suggest.predictor import Predictor
 from matcher.suggest.suggestion import Suggestion
-from matcher.validation.cross_validation import Honesty, honesty
+from matcher.validation.cross_validation import CrossValidation, cross_validate
 from matcher.validation.outliers import Contradiction, contradictions, doubt_of
 
 DEFAULT_TOLERANCE = 2.0
@@ -66,7 +66,7 @@ class Suggester:
         known = Plates.of(_checked_trials(trials))
         self._usable = known.where(self.limits.allow)
         seed = _seed_from(rng)
-        self._foresight = Foresight(known, self._usable, self.limits, seed)
+        self._predictor = Predictor(known, self._usable, self.limits, seed)
 
     @property
     def trials(self) -> Sequence[LoggedTrial]:
@@ -90,8 +90,8 @@ class Suggester:
         rows, delta = self._usable.index.nearest(wanted.lab, count)
         found = [self._logged(wanted, self.trials[row], float(d)) for row, d in zip(rows, delta, strict=True)]
         if predict and len(self.trials) >= FEWEST_TO_PREDICT:
-            found = _merged(found, self._foresight.predicted(wanted, max(1, count // 2), self.tolerance))[:count]
-        return self._with_draws(wanted, found, self._foresight.fit(wanted.lab).at_odds if predict else [])
+            found = _merged(found, self._predictor.predicted(wanted, max(1, count // 2), self.tolerance))[:count]
+        return self._with_draws(wanted, found, self._predictor.fit(wanted.lab).at_odds if predict else [])
 
     @one_thread()
     def next_trial(self, target: Reading | ArrayLike) -> Suggestion:
@@ -101,7 +101,7 @@ class Suggester:
         """
         wanted = as_target(target)
         self._need_a_trial()
-        return self._with_draws(wanted, [self._foresight.next_plate(wanted, self.tolerance)])[0]
+        return self._with_draws(wanted, [self._predictor.next_plate(wanted, self.tolerance)])[0]
 
     @one_thread()
     def batch(self, target: Reading | ArrayLike, count: int) -> list[Suggestion]:
@@ -113,19 +113,19 @@ class Suggester:
         if isinstance(count, bool) or not isinstance(count, int) or not 1 <= count <= MOST_IN_SESSION:
             raise SuggestionError(f"Ask for 1 to {MOST_IN_SESSION} plates in a session: {count!r} is not that.")
         self._need_a_trial()
-        return self._with_draws(wanted, self._foresight.session(wanted, count, self.tolerance))
+        return self._with_draws(wanted, self._predictor.session(wanted, count, self.tolerance))
 
     @one_thread()
     def reach(self, target: Reading | ArrayLike) -> Reach:
         """Return whether any recipe in range is likely to reach a target, and if not what the log points to."""
         self._need_a_trial()
-        return self._foresight.reach(as_target(target), self.tolerance, self._as_read)
+        return self._predictor.reach(as_target(target), self.tolerance, self._as_read)
 
     @one_thread()
     def advice(self, target: Reading | ArrayLike, trial: LoggedTrial) -> Advice:
         """Return what to do after ``trial`` (logged or not) to come nearer to a target."""
         wanted = as_target(target)
-        known = self if any(_same(other, trial) for other in self._foresight.known.trials) else self.with_trial(trial)
+        known = self if any(_same(other, trial) for other in self._predictor.known.trials) else self.with_trial(trial)
         known._need_a_trial()
         return advise(known.model(wanted), trial, wanted, self.tolerance, self.limits)
 
@@ -160,30 +160,30 @@ class Suggester:
     def mottled(self, target: Reading, bare_share: float = 0.5, count: int = 3) -> list[MottledRecipe]:
         """Return recipes for a target's darks and lights together."""
         self._need_a_trial()
-        fit = self._foresight.fit(target.lab)
+        fit = self._predictor.fit(target.lab)
         return mottled_recipes(fit.model, fit.space, target, bare_share, count)
 
     @one_thread()
-    def honesty(self, target: Reading | ArrayLike | None = None) -> Honesty:
+    def cross_validation(self, target: Reading | ArrayLike | None = None) -> CrossValidation:
         """Return how far the predictions can be trusted (near a target, when the log is long)."""
         self._need_a_trial()
         lab = self.trials[-1].reading.lab if target is None else as_target(target).lab
-        fit = self._foresight.fit(lab)
-        return honesty(
-            fit.model, fit.space, np.random.default_rng(self._foresight.seed), len(self._foresight.known.trials)
+        fit = self._predictor.fit(lab)
+        return cross_validate(
+            fit.model, fit.space, np.random.default_rng(self._predictor.seed), len(self._predictor.known.trials)
         )
 
     @one_thread()
     def contradictions(self) -> list[Contradiction]:
         """Return trials that disagree with everything near them."""
         self._need_a_trial()
-        return contradictions(self._foresight.fit(self.trials[-1].reading.lab).model)
+        return contradictions(self._predictor.fit(self.trials[-1].reading.lab).model)
 
     @one_thread()
     def model(self, target: Reading | ArrayLike) -> ProcessModel:
         """Return the process model as fitted for a target. Raises SuggestionError when nothing is logged."""
         self._need_a_trial()
-        return self._foresight.fit(as_target(target).lab).model
+        return self._predictor.fit(as_target(target).lab).model
 
     def with_trial(self, trial: LoggedTrial) -> Suggester:
         """Return a suggester that also knows ``trial``; this one stays as it is."""
@@ -191,15 +191,15 @@ class Suggester:
             return self
         grown = object.__new__(type(self))
         grown.limits, grown.tolerance = self.limits, self.tolerance
-        grown._foresight = self._foresight.grown(trial)
-        grown._usable = grown._foresight.usable
+        grown._predictor = self._predictor.grown(trial)
+        grown._usable = grown._predictor.usable
         return grown
 
     def _with_draws(
         self, target: Reading, found: list[Suggestion], at_odds: Sequence[Contradiction] = ()
     ) -> list[Suggestion]:
         """Fill in what needs the whole list: intervals and ties, from draws in which all meet the same target."""
-        plates = [self._shown(item) for item in found]
+        plates = [self._plate_reading(item) for item in found]
         draws = draws_to_target(target, plates)
         ties = _ties(draws)
         filled = []
@@ -223,20 +223,20 @@ class Suggester:
             )
         return filled
 
-    def _shown(self, item: Suggestion) -> Reading:
+    def _plate_reading(self, item: Suggestion) -> Reading:
         """Return the reading that a suggestion stands on: the plate's, or that which a predicted colour would give."""
         return self._as_read(item.lab, item.covariance) if item.trial is None else item.trial.reading
 
     @cached_property
     def _as_read(self) -> AsRead:
-        return AsRead(self._foresight.known)
+        return AsRead(self._predictor.known)
 
     def _need_a_trial(self) -> None:
         if not self.trials:
             raise SuggestionError(self._why_none())
 
     def _why_none(self) -> str:
-        known = self._foresight.known.trials
+        known = self._predictor.known.trials
         if not known:
             return "No plate is logged yet: log a plate first."
         none = "No trial is logged within these limits: log a plate first, or widen the limits."
@@ -272,7 +272,7 @@ def _same(one: LoggedTrial, other: LoggedTrial) -> bool:
 def _interval(target: Reading, plate: Reading, item: Suggestion, draws: Floats) -> tuple[float, float]:
     """Return the 95 % interval of ΔE00 from its draws, down to 0 when target and plate can't be told apart."""
     if item.basis == "predicted":
-        return interval_shown(target, plate, item.delta_e00, draws)
+        return expected_interval(target, plate, item.delta_e00, draws)
     low, high = np.quantile(draws, [0.025, 0.975])
     if alike(target.lab, plate.lab, difference_covariance(target, plate)):
         low = 0.0

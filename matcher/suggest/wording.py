@@ -21,7 +21,7 @@ SEEN_SELDOM = 2
 
 def learned_from(model: ProcessModel, recipe: Recipe) -> list[LoggedTrial]:
     """Return the trials that a prediction leans on most, most first, at most three."""
-    weight = model.kinship(model.columns([recipe]))[0]
+    weight = model.prior_correlation(model.columns([recipe]))[0]
     return [model.trials[k] for k in np.argsort(-weight, kind="stable")[:NAMED]]
 
 

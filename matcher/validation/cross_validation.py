@@ -61,23 +61,27 @@ class LeftOut:
 
 @dataclass(frozen=True)
 class Region:
-    """One kind of recipe. doubt: ΔE00 by which a prediction there may be off (its mean). worth: how much one more
+    """One kind of recipe. doubt: ΔE00 by which a prediction there may be off (its mean).
 
-    plate, the best placed, would take off that, on average over the whole recipe space.
+    expected_gain: how much one more plate, the best placed, would take off that, on average over the recipe space.
     """
 
     name: str
     plates: int
     doubt: float
-    worth: float
+    expected_gain: float
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain JSON types."""
+        return {"name": self.name, "plates": self.plates, "doubt": self.doubt, "worth": self.expected_gain}
 
 
 @dataclass(frozen=True, eq=False)
-class Honesty:
+class CrossValidation:
     """left_out: each plate without itself. groups: by name, plates without any of their kind. growth: (plates, error).
 
-    regions: by worth of one more plate, greatest first. trials: those learned from, in the order of left_out's errors;
-    logged: how many there are in all.
+    regions: by expected gain of one more plate, greatest first. trials: those learned from, in the order of left_out's
+    errors; logged: how many there are in all.
     """
 
     left_out: LeftOut
@@ -100,12 +104,14 @@ class Honesty:
             ],
             "groups": [{"left_out": name, **figures.as_dict()} for name, figures in self.groups],
             "growth": [{"plates": plates, "median_delta_e00": error} for plates, error in self.growth],
-            "regions": [dict(vars(region)) for region in self.regions],
+            "regions": [region.as_dict() for region in self.regions],
             "contradictions": [item.as_dict() for item in self.contradictions],
         }
 
 
-def honesty(model: ProcessModel, space: RecipeSpace, rng: np.random.Generator, logged: int | None = None) -> Honesty:
+def cross_validate(
+    model: ProcessModel, space: RecipeSpace, rng: np.random.Generator, logged: int | None = None
+) -> CrossValidation:
     """Return what the model's own plates say of it. logged: how many plates there are in all, when it is a subset.
 
     Raises SuggestionError when there are too few to leave one out.
@@ -114,11 +120,11 @@ def honesty(model: ProcessModel, space: RecipeSpace, rng: np.random.Generator, l
         raise SuggestionError(
             f"Log at least {FEWEST_TRIALS} plates: from {len(model.trials)} nothing can be said of the predictions yet."
         )
-    return Honesty(
+    return CrossValidation(
         left_one_out(model),
         tuple(left_groups_out(model)),
         tuple(growth(model.trials, rng)),
-        tuple(worth_by_region(model, space, rng)),
+        tuple(expected_gain_by_region(model, space, rng)),
         tuple(contradictions(model)),
         tuple(model.trials),
         len(model.trials) if logged is None else logged,
@@ -127,9 +133,9 @@ def honesty(model: ProcessModel, space: RecipeSpace, rng: np.random.Generator, l
 
 def left_one_out(model: ProcessModel) -> LeftOut:
     """Return the figures of every plate predicted from others, itself left out."""
-    misses, covariances = model.tested
+    residuals, covariances = model.cross_validated
     labs = np.array([trial.reading.lab for trial in model.trials])
-    return LeftOut(delta_e_2000(labs - misses, labs), _coverage(misses, covariances * model.caution**2))
+    return LeftOut(delta_e_2000(labs - residuals, labs), _coverage(residuals, covariances * model.inflation**2))
 
 
 def left_groups_out(model: ProcessModel) -> list[tuple[str, LeftOut]]:
@@ -143,7 +149,7 @@ def left_groups_out(model: ProcessModel) -> list[tuple[str, LeftOut]]:
         rest = [trial for place, trial in enumerate(model.trials) if place not in set(rows)]
         if len(rest) >= FEWEST_TRIALS - 1:
             others, left = fit_process(rest, model), [model.trials[row] for row in rows]
-            figures.append((name_of(kind), _tested(others, left, model.caution)))
+            figures.append((name_of(kind), _tested(others, left, model.inflation)))
     return figures
 
 
@@ -155,7 +161,7 @@ def growth(trials: Sequence[LoggedTrial], rng: np.random.Generator) -> list[tupl
     return [(size, float(np.median(_tested(fit_process(order[:size]), tested, 1.0).errors))) for size in sizes]
 
 
-def worth_by_region(model: ProcessModel, space: RecipeSpace, rng: np.random.Generator) -> list[Region]:
+def expected_gain_by_region(model: ProcessModel, space: RecipeSpace, rng: np.random.Generator) -> list[Region]:
     """Return what one more plate in each kind of recipe would be worth, greatest first."""
     rows = rng.permutation(len(space))[:LOOKED_AT]
     recipes = [space.recipe(int(row)) for row in rows]
@@ -165,18 +171,18 @@ def worth_by_region(model: ProcessModel, space: RecipeSpace, rng: np.random.Gene
     own = blocks[np.arange(n), :, np.arange(n), :]
     noise = model.plate_covariance + 0.09 * np.eye(3)
     across = blocks.transpose(0, 2, 1, 3)
-    taken = np.einsum("abij,bjk,abik->ab", across, np.linalg.inv(own + noise), across)
+    explained = np.einsum("abij,bjk,abik->ab", across, np.linalg.inv(own + noise), across)
     doubt = np.array([draws_of(lab, lab[None], cov[None])[0].mean() for lab, cov in zip(labs, own, strict=True)])
     variance = np.einsum("nii->n", own)
     # a plate takes this share off the variance, so about half of it off the doubt
-    gain = (doubt[:, None] * 0.5 * taken / np.maximum(variance, 1e-9)[:, None]).mean(axis=0)
+    gain = (doubt[:, None] * 0.5 * explained / np.maximum(variance, 1e-9)[:, None]).mean(axis=0)
     seen = [kind_of(trial.recipe) for trial in model.trials]
     kinds = [kind_of(recipe) for recipe in recipes]
     regions = []
     for kind in dict.fromkeys(kinds):
         here = np.array([other == kind for other in kinds])
         regions.append(Region(name_of(kind), seen.count(kind), float(doubt[here].mean()), float(gain[here].max())))
-    return sorted(regions, key=lambda region: -region.worth)
+    return sorted(regions, key=lambda region: -region.expected_gain)
 
 
 def name_of(kind: tuple[str | None, ...]) -> str:
@@ -186,13 +192,13 @@ def name_of(kind: tuple[str | None, ...]) -> str:
     return f"{coated} over {'bare metal' if under is None else under}"
 
 
-def _tested(model: ProcessModel, trials: Sequence[LoggedTrial], caution: float) -> LeftOut:
-    labs, covariances = model.predict(model.columns([trial.recipe for trial in trials]), caution)
+def _tested(model: ProcessModel, trials: Sequence[LoggedTrial], inflation: float) -> LeftOut:
+    labs, covariances = model.predict(model.columns([trial.recipe for trial in trials]), inflation)
     measured = np.array([trial.reading.lab for trial in trials])
     noise = model.plate_covariance + np.array([trial.reading.covariance for trial in trials])
     return LeftOut(delta_e_2000(labs, measured), _coverage(measured - labs, covariances + noise))
 
 
-def _coverage(misses: Floats, covariances: Floats) -> float:
-    square = np.einsum("ni,ni->n", misses, np.linalg.solve(covariances, misses[..., None])[..., 0])
+def _coverage(residuals: Floats, covariances: Floats) -> float:
+    square = np.einsum("ni,ni->n", residuals, np.linalg.solve(covariances, residuals[..., None])[..., 0])
     return float(np.mean(square <= CHI2_95))

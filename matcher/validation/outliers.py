@@ -118,30 +118,30 @@ def nothing_varied(trials: Sequence[LoggedTrial]) -> str:
 def _unlike_their_neighbours(model: ProcessModel) -> list[Contradiction]:
     if len(model.trials) < FEWEST_TRIALS:
         return []
-    misses, covariances = model.left_out
-    surprise = squared_distance(misses, covariances) / model.caution**2
-    kinship = model.kinship(model.columns([trial.recipe for trial in model.trials]))
-    np.fill_diagonal(kinship, 0.0)
+    residuals, covariances = model.leave_one_out
+    surprise = squared_distance(residuals, covariances) / model.inflation**2
+    near = model.prior_correlation(model.columns([trial.recipe for trial in model.trials]))
+    np.fill_diagonal(near, 0.0)
     found = []
     for row in np.argsort(-surprise, kind="stable"):
         if surprise[row] <= SURPRISING_CHI2:
             break
-        if kinship[row].max() < NEAR:
+        if near[row].max() < NEAR:
             continue
         trial = model.trials[row]
-        expected = trial.reading.lab - misses[row]
+        expected = trial.reading.lab - residuals[row]
         delta = float(delta_e_2000(expected, trial.reading.lab))
         found.append(
-            Contradiction(trial, expected, delta, float(surprise[row]), _sentence(model, row, expected, delta, kinship))
+            Contradiction(trial, expected, delta, float(surprise[row]), _sentence(model, row, expected, delta, near))
         )
     return found
 
 
-def _sentence(model: ProcessModel, row: int, expected: Floats, delta: float, kinship: Floats) -> str:
+def _sentence(model: ProcessModel, row: int, expected: Floats, delta: float, correlation: Floats) -> str:
     trial = model.trials[row]
     name = "A plate" if trial.id is None else f"Plate {trial.id}"
     words = difference_in_words(expected, trial.reading.lab, than="than the plates near it lead one to expect")
-    near = model.trials[int(np.argmax(kinship[row]))].id
+    near = model.trials[int(np.argmax(correlation[row]))].id
     compare = "" if near is None else f" against those of plate {near}, the one most like it"
     return (
         f"{name} is {words} (ΔE00 {delta:.1f}): check its recipe and reading{compare}; correct what was typed wrong, "

@@ -1,10 +1,10 @@
-"""What the figures on the predictions mean, in plain sentences. After ``honesty``; for page and command line."""
+"""What the figures on the predictions mean, in plain sentences. After ``cross_validation``."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from matcher.validation.cross_validation import Honesty, Region
+from matcher.validation.cross_validation import CrossValidation, Region
 
 NAMED = 3
 NOMINAL = 0.95
@@ -12,7 +12,7 @@ FEW_PLATES = 12
 ENOUGH_PLATES = 24
 
 
-def learned_from_in_words(figures: Honesty) -> str:
+def learned_from_in_words(figures: CrossValidation) -> str:
     """Say which plates the figures stand on."""
     used = len(figures.trials)
     if used < figures.logged:
@@ -24,7 +24,7 @@ def learned_from_in_words(figures: Honesty) -> str:
     return f"All {used} logged plates that count are learned from.{few}"
 
 
-def left_out_in_words(figures: Honesty) -> str:
+def left_out_in_words(figures: CrossValidation) -> str:
     """Say how far off a plate is predicted that the model was not shown."""
     errors = figures.left_out
     return (
@@ -33,7 +33,7 @@ def left_out_in_words(figures: Honesty) -> str:
     )
 
 
-def coverage_in_words(figures: Honesty) -> str:
+def coverage_in_words(figures: CrossValidation) -> str:
     """Say how often the 95 % intervals held, beside what chance alone would make of 95 %."""
     many = len(figures.left_out.errors)
     held = round(figures.left_out.coverage * many)
@@ -55,7 +55,7 @@ def coverage_by_chance(many: int) -> tuple[int, int]:
     return int(least), int(most)
 
 
-def groups_in_words(figures: Honesty) -> str:
+def groups_in_words(figures: CrossValidation) -> str:
     """Say how well a kind of recipe is predicted of which no plate was shown."""
     if not figures.groups:
         return "All plates are of one kind, so nothing can be said of kinds that were never made."
@@ -69,7 +69,7 @@ def groups_in_words(figures: Honesty) -> str:
     )
 
 
-def growth_in_words(figures: Honesty) -> str:
+def growth_in_words(figures: CrossValidation) -> str:
     """Say how the error fell as plates were added."""
     if len(figures.growth) < 2:
         return "Too few plates are logged to show how the error falls as plates are added."
@@ -81,7 +81,7 @@ def growth_in_words(figures: Honesty) -> str:
     )
 
 
-def regions_in_words(figures: Honesty) -> str:
+def regions_in_words(figures: CrossValidation) -> str:
     """Say where one more plate would teach most."""
     if not figures.regions:
         return "No recipes are in range to compare."
@@ -95,7 +95,7 @@ def region_in_words(region: Region) -> str:
     return f"{region.name}: {made}; predictions there may be off by ΔE00 {region.doubt:.1f}"
 
 
-def contradictions_in_words(figures: Honesty) -> str:
+def contradictions_in_words(figures: CrossValidation) -> str:
     """Say how many plates disagree with those near them."""
     many = len(figures.contradictions)
     if not many:
@@ -105,7 +105,7 @@ def contradictions_in_words(figures: Honesty) -> str:
     return f"{many} plates disagree with those near them. They stay in the log and count until you decide."
 
 
-def in_words(figures: Honesty) -> dict[str, str]:
+def in_words(figures: CrossValidation) -> dict[str, str]:
     """Return all sentences by what they are about."""
     return {
         "learned_from": learned_from_in_words(figures),

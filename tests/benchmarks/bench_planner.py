@@ -4,8 +4,8 @@ Run: python -m tests.benchmarks.bench_planner --runs 10 --seed 1
 
 Branin and Hartmann 3 (Dixon and Szegő 1978, Towards Global Optimisation 2, 1-15). Both ways start from the same
 random points and choose among the same candidates; counted are evaluations until the value is within the stated
-distance of the published optimum. Ours is the leftover process and the worth of a plate, without the curve, which
-knows only of patinas.
+distance of the published optimum. Ours is the residual process and the expected gain of a plate, without the curve,
+which knows only of patinas.
 """
 
 from __future__ import annotations
@@ -17,8 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from matcher.colour.types import Floats
-from matcher.plan.next_plate import worth
-from matcher.process.residual import Features, Spread, learn_spread, likeness
+from matcher.plan.next_plate import expected_gain
+from matcher.process.residual import Features, Hyperparameters, fit_hyperparameters, kernel
 
 STARTED_WITH = 8
 MOST = 80
@@ -59,24 +59,26 @@ FUNCTIONS = (
 
 
 class Ours:
-    """The leftover process with the planner's worth."""
+    """The residual process with the planner's expected gain."""
 
     def __init__(self) -> None:
-        self._spread: Spread | None = None
+        self._hyperparameters: Hyperparameters | None = None
 
     def __call__(self, points: Floats, values: Floats, candidates: Floats, rng: np.random.Generator) -> int:
         features, asked = _features(points), _features(candidates)
         n = len(points)
-        self._spread = learn_spread(features, np.repeat(values[:, None], 3, axis=1), 1e-6 * np.eye(3 * n), self._spread)
-        miss, noise = float(np.mean(self._spread.miss_sd**2)), 1e-6
-        seen = miss * likeness(features, features, self._spread.log_weights) + noise * np.eye(n)
-        across = miss * likeness(asked, features, self._spread.log_weights)
+        self._hyperparameters = fit_hyperparameters(
+            features, np.repeat(values[:, None], 3, axis=1), 1e-6 * np.eye(3 * n), self._hyperparameters
+        )
+        miss, noise = float(np.mean(self._hyperparameters.residual_sd**2)), 1e-6
+        seen = miss * kernel(features, features, self._hyperparameters.log_weights) + noise * np.eye(n)
+        across = miss * kernel(asked, features, self._hyperparameters.log_weights)
         mean = across @ np.linalg.solve(seen, values)
         variance = miss - np.einsum("ij,ji->i", across, np.linalg.solve(seen, across.T))
         draws = mean[:, None] + np.sqrt(np.maximum(variance, 1e-12))[:, None] * rng.standard_normal((1, 512))
         best = float(values.min())
         # shifted so that the best is 10: a distance, as the planner's are
-        return int(np.argmax(worth(draws - best + 10.0, 10.0, 10.0)))
+        return int(np.argmax(expected_gain(draws - best + 10.0, 10.0, 10.0)))
 
 
 def plain(points: Floats, values: Floats, candidates: Floats, rng: np.random.Generator) -> int:

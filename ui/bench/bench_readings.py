@@ -51,7 +51,7 @@ def _one(draft: Draft, intake: Draft, piece: Piece, path: BenchPath, count: int)
     with words:
         st.html(
             f'<div class="pm-read"><div class="pm-mat">{field(lab, f"Read after {_passes(count)}")}</div>'
-            f"<p><b>After {_passes(count)}: ΔE00 {path.taken[count]:.1f}</b><br>"
+            f"<p><b>After {_passes(count)}: ΔE00 {path.readings_delta_e00[count]:.1f}</b><br>"
             f'<span class="pm-soft pm-figures">{figures(lab)}</span></p></div>'
         )
     with actions, st.container(horizontal=True, horizontal_alignment="right", gap="small"):

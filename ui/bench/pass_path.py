@@ -27,7 +27,7 @@ def show_path(path: BenchPath, readings: Mapping[int, Reading], tolerance: float
     st.html(strip(path, shown, target_name))
     figure = path_plot(path, readings, shown, tolerance)
     st.plotly_chart(figure, theme=None, config=QUIET, key="bench-plot", alt="ΔE00 to the target by passes laid")
-    read = " Diamonds are readings." if path.taken else ""
+    read = " Diamonds are readings." if path.readings_delta_e00 else ""
     st.html(
         f'<p class="pm-soft">How far the piece is from the target after each pass, with the band that holds 95 %. The '
         f"pale floor is the tolerance, ΔE00 {tolerance:g}. The upright line is where the piece is now; the ring is "
@@ -77,11 +77,11 @@ def path_plot(path: BenchPath, readings: Mapping[int, Reading], shown: range, to
             marker={"size": 30, "symbol": "circle-open", "color": "#ffffff", "line": {"width": 3}},
         )
     )
-    if path.taken:
+    if path.readings_delta_e00:
         figure.add_trace(_readings(go, path, readings))
     ticks = 1 if len(counts) <= 16 else -(-len(counts) // 12)
     figure.update_xaxes(dtick=ticks, range=[counts[0] - 0.6, counts[-1] + 0.6])
-    figure.update_yaxes(range=[0, 1.05 * max(*high, tolerance, *path.taken.values())])
+    figure.update_yaxes(range=[0, 1.05 * max(*high, tolerance, *path.readings_delta_e00.values())])
     return figure
 
 
@@ -110,9 +110,9 @@ def _readings(go: Any, path: BenchPath, readings: Mapping[int, Reading]) -> Any:
     counts = sorted(readings)
     return go.Scatter(
         x=counts,
-        y=[path.taken[count] for count in counts],
+        y=[path.readings_delta_e00[count] for count in counts],
         mode="markers",
-        hovertext=[f"Read after {_passes(count)}: ΔE00 {path.taken[count]:.1f}" for count in counts],
+        hovertext=[f"Read after {_passes(count)}: ΔE00 {path.readings_delta_e00[count]:.1f}" for count in counts],
         hoverinfo="text",
         marker={
             "size": 16,

@@ -17,7 +17,7 @@ from ui.state.places import FIRST_PLATES, LOG, RECORD
 if TYPE_CHECKING:
     from matcher.studio import Studio
     from matcher.trials.trial import Target
-    from matcher.validation.cross_validation import Honesty
+    from matcher.validation.cross_validation import CrossValidation
 
 WORST = 3
 
@@ -54,12 +54,14 @@ def _near(studio: Studio) -> Target | None:
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
-def _figures(name: str, revision: int, target_id: int | None, _studio: Studio, _target: Target | None) -> Honesty:
+def _figures(
+    name: str, revision: int, target_id: int | None, _studio: Studio, _target: Target | None
+) -> CrossValidation:
     """Return the figures, kept until the log changes."""
-    return _studio.suggester().honesty(None if _target is None else _target.reading)
+    return _studio.suggester().cross_validation(None if _target is None else _target.reading)
 
 
-def _show(figures: Honesty) -> None:
+def _show(figures: CrossValidation) -> None:
     from matcher.validation import wording as words
     from ui.show import trust_plots as plots
 
@@ -82,7 +84,7 @@ def _show(figures: Honesty) -> None:
         _plot(plots.growth_plot(figures), "growth", "Error against plates learned from")
     _part("Where one more plate teaches most", words.regions_in_words(figures))
     if figures.regions:
-        _plot(plots.worth_plot(figures), "worth", "What one more plate is worth, by kind of recipe")
+        _plot(plots.expected_gain_plot(figures), "worth", "What one more plate is worth, by kind of recipe")
         _note("What it takes off the error, on average over all that could be made: one plate among many moves little.")
     _part("Plates that disagree with the others", words.contradictions_in_words(figures))
     for item in figures.contradictions:
@@ -91,7 +93,7 @@ def _show(figures: Honesty) -> None:
             _open(item.trial.id, "odd")
 
 
-def _worst(figures: Honesty) -> None:
+def _worst(figures: CrossValidation) -> None:
     """Name the plates predicted worst, each to be opened."""
     order = figures.left_out.errors.argsort()[::-1][:WORST]
     with st.container(horizontal=True, vertical_alignment="center", gap="small", key="trust-worst"):

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from ui.show.plots import INK, base_figure, rgb
 
 if TYPE_CHECKING:
-    from matcher.validation.cross_validation import Honesty
+    from matcher.validation.cross_validation import CrossValidation
 
 MOST_REGIONS = 10
 ROW = 46
@@ -15,7 +15,7 @@ FAR_OFF = 2.5
 PAPER = "#e9e9e9"
 
 
-def errors_plot(figures: Honesty) -> Any:
+def errors_plot(figures: CrossValidation) -> Any:
     """Return every plate's error when it is left out, the least first; each dot has its plate's colour.
 
     Plates that are far off all others stand at the upper edge as triangles, so that the others can be told apart.
@@ -51,12 +51,12 @@ def errors_plot(figures: Honesty) -> Any:
     return figure
 
 
-def off_the_plot(figures: Honesty) -> bool:
+def off_the_plot(figures: CrossValidation) -> bool:
     """Tell whether some plate is farther off than the plot of the errors reaches."""
     return bool(figures.left_out.errors.max() > FAR_OFF * figures.left_out.percentile_90)
 
 
-def coverage_plot(figures: Honesty, by_chance: tuple[int, int]) -> Any:
+def coverage_plot(figures: CrossValidation, by_chance: tuple[int, int]) -> Any:
     """Return the share of plates that lay inside their 95 % regions, beside 95 % and what chance makes of it."""
     import plotly.graph_objects as go
 
@@ -75,7 +75,7 @@ def coverage_plot(figures: Honesty, by_chance: tuple[int, int]) -> Any:
     return figure
 
 
-def groups_plot(figures: Honesty) -> Any:
+def groups_plot(figures: CrossValidation) -> Any:
     """Return, by kind of recipe, the error within which half and nine of ten of its plates were predicted."""
     import plotly.graph_objects as go
 
@@ -114,7 +114,7 @@ def groups_plot(figures: Honesty) -> Any:
     return figure
 
 
-def growth_plot(figures: Honesty) -> Any:
+def growth_plot(figures: CrossValidation) -> Any:
     """Return the error against how many plates were learned from."""
     import plotly.graph_objects as go
 
@@ -138,13 +138,13 @@ def growth_plot(figures: Honesty) -> Any:
     return figure
 
 
-def worth_plot(figures: Honesty) -> Any:
+def expected_gain_plot(figures: CrossValidation) -> Any:
     """Return what one more plate in each kind of recipe is worth, the greatest on top."""
     import plotly.graph_objects as go
 
     rows = list(reversed(figures.regions[:MOST_REGIONS]))
     figure = _by_name("ΔE00 taken off", len(rows))
-    figure.add_trace(_bars(go, [row.worth for row in rows], [_named(row.name, row.plates) for row in rows]))
+    figure.add_trace(_bars(go, [row.expected_gain for row in rows], [_named(row.name, row.plates) for row in rows]))
     figure.update_xaxes(rangemode="tozero")
     return figure
 

@@ -15,7 +15,7 @@ from ui.state.faults import tell
 from ui.suggestions.answers import Answers
 
 if TYPE_CHECKING:
-    from matcher.plan.advice import Advice, Change
+    from matcher.plan.advice import Adjustment, Advice
     from matcher.process.logged import LoggedTrial
     from matcher.studio import Studio
     from matcher.trials.trial import Target
@@ -51,7 +51,7 @@ def _nothing(target: Target, advice: Advice) -> None:
         )
 
 
-def _group(studio: Studio, target: Target, trial: LoggedTrial, heading: str, changes: Sequence[Change]) -> None:
+def _group(studio: Studio, target: Target, trial: LoggedTrial, heading: str, changes: Sequence[Adjustment]) -> None:
     if not changes:
         return
     st.html(f'<h3 class="pm-part">{heading}</h3>')

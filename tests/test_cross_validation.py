@@ -28,7 +28,7 @@ def trials():
 
 @pytest.fixture(scope="module")
 def figures(trials):
-    return Suggester(trials).honesty()
+    return Suggester(trials).cross_validation()
 
 
 def test_left_out_plates_are_predicted_well_and_inside_their_regions(figures):
@@ -50,9 +50,9 @@ def test_error_falls_as_plates_are_added(figures):
 
 
 def test_a_region_without_plates_is_worth_more_than_the_best_known(figures, trials):
-    worth = [region.worth for region in figures.regions]
-    assert worth == sorted(worth, reverse=True)
-    assert all(region.doubt > 0 and region.worth >= 0 for region in figures.regions)
+    gains = [region.expected_gain for region in figures.regions]
+    assert gains == sorted(gains, reverse=True)
+    assert all(region.doubt > 0 and region.expected_gain >= 0 for region in figures.regions)
     by_plates = sorted(figures.regions, key=lambda region: region.plates)
     assert by_plates[0].doubt > by_plates[-1].doubt
     assert sum(region.plates for region in figures.regions) <= len(trials)
@@ -66,7 +66,7 @@ def test_the_figures_are_plain_json(figures):
 
 def test_too_few_plates_to_judge_is_said(trials):
     with pytest.raises(SuggestionError, match="Log at least 4 plates"):
-        Suggester(trials[:3]).honesty()
+        Suggester(trials[:3]).cross_validation()
 
 
 def test_every_figure_is_said_in_a_plain_sentence(figures):
@@ -96,14 +96,14 @@ def test_intervals_that_hold_too_seldom_are_called_too_narrow(figures, held, wor
 
 
 def test_few_plates_are_not_said_to_prove_the_intervals(trials):
-    assert "so few plates tell little yet" in coverage_in_words(Suggester(trials[:8]).honesty())
+    assert "so few plates tell little yet" in coverage_in_words(Suggester(trials[:8]).cross_validation())
 
 
 def test_a_long_log_says_which_plates_were_used(trials):
     many = [Trial(t.recipe, t.reading, id=k + 1) for k, t in enumerate(trials * 6)]
     suggester = Suggester(many)
     assert len(suggester.model([40, 14, 22]).trials) < 360
-    figures = replace(Suggester(trials[:8]).honesty(), logged=360)
+    figures = replace(Suggester(trials[:8]).cross_validation(), logged=360)
     assert "learned from 8 of its 360 plates" in learned_from_in_words(figures)
 
 
