@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+LONGEST_NAME = 80
+
 
 class MatcherError(Exception):
     """Anything that a person can put right; the message says how."""
@@ -47,6 +49,11 @@ def fault_in_words(error: BaseException) -> str:
     if isinstance(error, MatcherError | Misfit):
         return " ".join(str(error).split()).rstrip(".")[:160]
     return "something in it is not what it should be"
+
+
+def file_in_words(name: str) -> str:
+    """Return a file's name as a message says it: its end where it is long, and only what can be printed."""
+    return "".join(letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in name[-LONGEST_NAME:])
 
 
 class Misfit(ValueError):

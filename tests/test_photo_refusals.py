@@ -7,6 +7,7 @@ import os
 import struct
 import warnings
 import zlib
+from concurrent.futures import ThreadPoolExecutor
 from functools import cache
 from pathlib import Path
 
@@ -295,3 +296,37 @@ def test_a_tiff_may_carry_small_copies_of_itself():
 def test_every_further_picture_in_a_phones_jpeg_is_left_alone():
     photo = open_photo(several("MPO"))
     assert photo.preview(8)[4, 4].tolist() == pytest.approx(BROWN, abs=6)
+
+
+def test_what_libraries_print_about_a_damaged_photograph_does_not_reach_standard_error(capfd):
+    """libtiff, libpng and LibRaw write past Python; afterwards the process's own lines come through again."""
+    damaged = bytearray(original("TIFF LZW"))
+    damaged[300:330] = bytes(30)
+    odd = pictures.png_with_chunk(original("PNG 16"), b"iCCP", b"x\0\0junk")
+    cut = original("DNG")[: len(original("DNG")) * 2 // 3]
+    for data in (bytes(damaged), odd, cut):
+        check_reads_or_refuses(data)
+    os.write(2, b"our own\n")
+    assert capfd.readouterr().err == "our own\n"
+
+
+def test_photographs_opened_by_several_threads_give_standard_error_back(capfd):
+    with ThreadPoolExecutor(4) as pool:
+        opened = list(pool.map(lambda kind: open_photo(original(kind)).width, ORIGINALS * 4))
+    os.write(2, b"our own\n")
+    assert set(opened) == {56} and capfd.readouterr().err == "our own\n"
+
+
+@pytest.mark.parametrize("name", ["a" * 5000 + ".jpg", "plate\udcff.jpg", "two\nlines.jpg"])
+def test_an_odd_name_is_said_short_and_printable(name):
+    with pytest.raises(PhotoError) as refused:
+        open_photo(b"GIF89a" + bytes(99), name=name)
+    said = str(refused.value)
+    assert len(said) < 250 and said.isprintable() and said.encode("utf-8") and "is a GIF" in said
+
+
+@pytest.mark.parametrize("name", ["a" * 300 + ".jpg", "a" * 5000, "plate\udcff.jpg", "with\0nul.jpg"])
+def test_a_file_of_a_name_that_cannot_be_is_refused_in_a_sentence(name, tmp_path):
+    with pytest.raises(PhotoError, match=r": .*\.$") as refused:
+        open_photo(tmp_path / name)
+    assert str(refused.value).isprintable() and len(str(refused.value)) < 250

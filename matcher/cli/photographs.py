@@ -6,9 +6,7 @@ Every command that reads a photograph goes through here, so that all of them und
 from __future__ import annotations
 
 import argparse
-import contextlib
-import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -131,8 +129,7 @@ def photographed(options: argparse.Namespace) -> Photographed:
 def opened(path: str, options: argparse.Namespace) -> Photo:
     from matcher.photo.photo import open_photo
 
-    with _without_library_noise():
-        return open_photo(path, encoding=options.encoding)
+    return open_photo(path, encoding=options.encoding)
 
 
 def found_card(photo: Photo, options: argparse.Namespace, corners: str | None) -> CardReading | None:
@@ -245,16 +242,3 @@ def studio_is_there(where: str | Path | None) -> bool:
         return "://" in str(place) or (Path(place).expanduser() / DATABASE_NAME).is_file()
     except (OSError, ValueError):
         return False
-
-
-@contextlib.contextmanager
-def _without_library_noise() -> Iterator[None]:
-    """Keep what C libraries write to the terminal about a damaged file away from it; the error says it."""
-    with contextlib.ExitStack() as undo:
-        with contextlib.suppress(OSError):
-            kept, nowhere = os.dup(2), os.open(os.devnull, os.O_WRONLY)
-            undo.callback(os.close, kept)
-            undo.callback(os.dup2, kept, 2)
-            os.dup2(nowhere, 2)
-            os.close(nowhere)
-        yield

@@ -1,18 +1,47 @@
-"""A file's bytes become an array of its stored values: which format it is, and who reads it.
+"""The formats of photograph that are read, how each is told from its first bytes, and who decodes it.
 
-First step of `open_photo`. The content decides, never the name; what is refused is refused with a reason.
+The one list of them: `open_photo` decodes by it, the studio keeps what it names. The content decides, never the name;
+what is refused is refused with a reason.
 """
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable
+from dataclasses import dataclass
+from typing import BinaryIO
 
 from matcher.photo.everyday import decode_heic, decode_jpeg, decode_png, decode_webp
+from matcher.photo.quiet import libraries_kept_quiet
 from matcher.photo.raw import decode_raw
-from matcher.photo.stored import DAMAGED, MAX_PIXELS, MOVING, READABLE, CameraRaw, Decoded, RefusedError, Stored
-from matcher.photo.tiff import MARKS, decode_tiff, is_camera_raw
+from matcher.photo.stored import DAMAGED, MOVING, Decoded, RefusedError
+from matcher.photo.tiff import MARKS, RAW_TIFF_SUFFIXES, decode_tiff, raw_suffix
 
-__all__ = ["MAX_PIXELS", "CameraRaw", "Decoded", "RefusedError", "Stored", "decode"]
+MAX_BYTES = 256_000_000
+_CR3_SUFFIX = ".cr3"
+
+
+@dataclass(frozen=True)
+class Format:
+    """A format that is read. suffixes: endings of its files' names, in lower case; most are kept under the first."""
+
+    name: str
+    suffixes: tuple[str, ...]
+    decode: Callable[[bytes], Decoded]
+
+
+_JPEG = Format("JPEG", (".jpg", ".jpeg"), decode_jpeg)
+_PNG = Format("PNG", (".png",), decode_png)
+_WEBP = Format("WebP", (".webp",), decode_webp)
+_TIFF = Format("TIFF", (".tif", ".tiff"), decode_tiff)
+_HEIC = Format("HEIC", (".heic", ".heif"), decode_heic)
+_RAW = Format("camera raw", (*RAW_TIFF_SUFFIXES, _CR3_SUFFIX), decode_raw)
+FORMATS = (_JPEG, _PNG, _WEBP, _TIFF, _HEIC, _RAW)
+
+READABLE = (
+    f"give a {', '.join(one.name for one in FORMATS[:-1])} or {_RAW.name} file "
+    f"({', '.join(suffix[1:].upper() for suffix in _RAW.suffixes)})"
+)
 
 _OTHER_FILES = {
     b"GIF8": "a GIF, which keeps too few colours",
@@ -36,9 +65,10 @@ def decode(data: bytes, suffix: str = "") -> Decoded:
 
     Raises RefusedError, and nothing else, when it cannot be read.
     """
-    decoder = _decoder_for(data, suffix)
+    found, _ = format_of(io.BytesIO(data), suffix)
     try:
-        return decoder(data)
+        with libraries_kept_quiet():
+            return found.decode(data)
     except RefusedError:
         raise
     except MemoryError as error:
@@ -47,32 +77,44 @@ def decode(data: bytes, suffix: str = "") -> Decoded:
         raise RefusedError(DAMAGED) from error
 
 
-def _decoder_for(data: bytes, suffix: str) -> Callable[[bytes], Decoded]:
-    if not data:
+def format_of(file: BinaryIO, suffix: str) -> tuple[Format, str]:
+    """Return the format that a file's bytes show, and the suffix that such a file is kept under.
+
+    suffix: its name's ending, in lower case, which only tells one camera's raw files from another's. Nothing is
+    decoded. Raises RefusedError when it is none of FORMATS.
+    """
+    head = file.read(512)
+    if not head:
         raise RefusedError("is empty: copy it again from the camera or phone it came from")
-    if data[:3] == b"\xff\xd8\xff":
-        return decode_jpeg
-    if data[:8] == b"\x89PNG\r\n\x1a\n":
-        return decode_png
-    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
-        return decode_webp
-    if data[:4] in MARKS:
-        return decode_raw if is_camera_raw(data, suffix) else decode_tiff
-    if data[4:8] == b"ftyp":
-        return _decoder_for_brand(data[8:12])
-    head = data[:512].lstrip(b"\xef\xbb\xbf \t\r\n")
-    for start, what in _OTHER_FILES.items():
-        if head.startswith(start):
+    if head[:3] == b"\xff\xd8\xff":
+        return _plain(_JPEG)
+    if head[:8] == b"\x89PNG\r\n\x1a\n":
+        return _plain(_PNG)
+    if head[:4] == b"RIFF" and head[8:12] == b"WEBP":
+        return _plain(_WEBP)
+    if head[:4] in MARKS:
+        with libraries_kept_quiet():
+            raw = raw_suffix(file, suffix)
+        return _plain(_TIFF) if raw is None else (_RAW, raw)
+    if head[4:8] == b"ftyp":
+        return _of_brand(head[8:12])
+    start = head.lstrip(b"\xef\xbb\xbf \t\r\n")
+    for mark, what in _OTHER_FILES.items():
+        if start.startswith(mark):
             raise RefusedError(f"is {what}: {READABLE}")
     raise RefusedError(f"is not a photograph, whatever its name says: {READABLE}")
 
 
-def _decoder_for_brand(brand: bytes) -> Callable[[bytes], Decoded]:
+def _plain(found: Format) -> tuple[Format, str]:
+    return found, found.suffixes[0]
+
+
+def _of_brand(brand: bytes) -> tuple[Format, str]:
     """Tell the formats apart that share the boxes of ISO/IEC 14496-12, by their major brand."""
     if brand in _HEIF_BRANDS:
-        return decode_heic
+        return _plain(_HEIC)
     if brand == b"crx ":
-        return decode_raw
+        return _RAW, _CR3_SUFFIX
     if brand in _HEIF_SEQUENCE_BRANDS:
         raise RefusedError(MOVING)
     if brand in (b"avif", b"avis"):

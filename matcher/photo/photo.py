@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matcher.colour.cielab import SRGB_TO_XYZ_D50, XYZ_D50_TO_SRGB, encode_srgb
-from matcher.errors import Caveat, PhotoError
+from matcher.errors import Caveat, PhotoError, file_in_words
 from matcher.photo.encoding import (
     BrokenProfileError,
     Encoding,
@@ -27,12 +27,12 @@ from matcher.photo.encoding import (
     read_profile,
     through_tables,
 )
-from matcher.photo.formats import Decoded, RefusedError, Stored, decode
+from matcher.photo.formats import MAX_BYTES, decode
+from matcher.photo.stored import Decoded, RefusedError, Stored
 
 if TYPE_CHECKING:
     from PIL import Image
 
-MAX_BYTES = 256_000_000
 Box = tuple[float, float, float, float]
 
 _TOP_OF_SCALE = 0.995
@@ -158,7 +158,7 @@ def open_photo(source: str | Path | bytes, encoding: str | None = None, name: st
     asked = None if encoding is None else str(encoding).strip().lower()
     if asked not in (None, "srgb", "linear"):
         raise PhotoError(f"Give the encoding as srgb or linear, or leave it to the file: {encoding!r} is neither.")
-    name = (name or ("" if isinstance(source, bytes) else Path(source).name) or "The file")[-80:]
+    name = file_in_words(name or ("" if isinstance(source, bytes) else Path(source).name) or "The file")
     try:
         data = source if isinstance(source, bytes) else _read(Path(source))
         if len(data) > MAX_BYTES:

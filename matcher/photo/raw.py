@@ -1,4 +1,4 @@
-"""Camera raw (DNG, CR2, NEF, ARW) through LibRaw: linear camera RGB, nothing brightened, nothing balanced."""
+"""Camera raw through LibRaw: linear camera RGB, nothing brightened, nothing balanced."""
 
 from __future__ import annotations
 

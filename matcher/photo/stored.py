@@ -20,7 +20,6 @@ Stored = NDArray[Any]
 
 DAMAGED = "is cut short or damaged: copy it again from the camera or phone it came from"
 MOVING = "holds several pictures (an animation or a burst): save the one that you mean as a JPEG or PNG"
-READABLE = "give a JPEG, PNG, WebP, TIFF, HEIC or camera raw file (DNG, CR2, NEF, ARW)"
 HDR = "is an HDR picture, whose brightness is not that of a print: save it as an ordinary JPEG, a TIFF or a raw file"
 FOR_PRINT = "is in printing inks (CMYK): save it as an RGB picture with its profile"
 BLACK_AND_WHITE = "has only black and white, no colours to read: give the photograph that it was made from"
@@ -98,14 +97,7 @@ def by_opencv(data: bytes) -> tuple[Stored, bool, tuple[Caveat, ...]]:
     """Decode a 16-bit or floating-point picture, which Pillow would cut to 8 bits; as `three_channels`."""
     import cv2
 
-    log_level = cv2.utils.logging.getLogLevel()
-    cv2.utils.logging.setLogLevel(
-        cv2.utils.logging.LOG_LEVEL_SILENT
-    )  # what is wrong is said in the error, not on the terminal
-    try:
-        pixels = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED | cv2.IMREAD_IGNORE_ORIENTATION)
-    finally:
-        cv2.utils.logging.setLogLevel(log_level)
+    pixels = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED | cv2.IMREAD_IGNORE_ORIENTATION)
     if pixels is None:
         raise RefusedError(DAMAGED)
     if pixels.dtype == np.float64:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, BinaryIO
 
 import numpy as np
 
@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from PIL.TiffImagePlugin import ImageFileDirectory_v2 as Directory
 
 MARKS = (b"II*\0", b"MM\0*", b"II+\0")
+RAW_TIFF_SUFFIXES = (".dng", ".cr2", ".nef", ".arw")
+"""Of the camera-raw formats that are TIFF files inside."""
 
 # Tags and values of TIFF 6.0, TIFF/EP and DNG 1.7.
 _NEW_SUBFILE_TYPE, _WIDTH, _HEIGHT, _BITS, _PHOTOMETRIC, _PROFILE = 254, 256, 257, 258, 262, 34675
@@ -35,7 +37,7 @@ def decode_tiff(data: bytes) -> Decoded:
     """Read a TIFF that holds one picture (and perhaps small copies of it)."""
     from PIL import TiffImagePlugin
 
-    pages = _directories(data)
+    pages = _directories(io.BytesIO(data))
     page = pages[0]
     check_size(int(page[_WIDTH]), int(page[_HEIGHT]))
     if sum(not int(other.get(_NEW_SUBFILE_TYPE, 0)) & _SMALL_COPY_OR_MASK for other in pages) > 1:
@@ -57,46 +59,53 @@ def decode_tiff(data: bytes) -> Decoded:
     return Decoded(pixels, 1, page.get(_PROFILE), None, read_exif(data), grey, caveats=caveats)
 
 
-def is_camera_raw(data: bytes, suffix: str) -> bool:
-    """Tell a camera raw file from other TIFFs: its mark, its DNG version, or a picture of bare sensor values.
+def raw_suffix(file: BinaryIO, suffix: str) -> str | None:
+    """Return the suffix that a camera raw file is kept under, None for any other TIFF.
 
-    suffix: of the file's name, which decides where the file is too damaged to look into.
+    It is told by its mark, its DNG version, or a picture of bare sensor values. suffix: of the file's name, which
+    decides where the file is too damaged to look into.
     """
-    if data[8:10] == b"CR":
-        return True
+    file.seek(8)
+    if file.read(2) == b"CR":
+        return ".cr2"
+    claimed = suffix if suffix in RAW_TIFF_SUFFIXES else None
     try:
-        directories = _directories(data)
+        directories = _directories(file)
         for page in tuple(directories):
             inner = page.get(_SUB_DIRECTORIES, ())
-            directories += [_directory(data, at) for at in (inner if isinstance(inner, tuple) else (inner,))]
+            directories += [_directory(file, at) for at in (inner if isinstance(inner, tuple) else (inner,))]
     except Exception:  # the parser raises whatever it trips over
-        return suffix in (".dng", ".cr2", ".nef", ".arw")
-    return any(_DNG_VERSION in page or page.get(_PHOTOMETRIC) in _SENSOR_KINDS for page in directories)
+        return claimed
+    if any(_DNG_VERSION in page for page in directories):
+        return ".dng"
+    bare = any(page.get(_PHOTOMETRIC) in _SENSOR_KINDS for page in directories)
+    return (claimed or ".tif") if bare else None
 
 
-def _header(data: bytes) -> bytes:
-    return data[: 16 if data[2:3] == b"+" else 8]  # BigTIFF's is longer
+def _header(file: BinaryIO) -> bytes:
+    file.seek(0)
+    start = file.read(16)
+    return start if start[2:3] == b"+" else start[:8]  # BigTIFF's is longer
 
 
-def _directory(data: bytes, offset: int) -> Directory:
+def _directory(file: BinaryIO, offset: int) -> Directory:
     from PIL.TiffImagePlugin import ImageFileDirectory_v2
 
-    stream = io.BytesIO(data)
-    stream.seek(offset)
-    directory = ImageFileDirectory_v2(_header(data))
-    directory.load(stream)
+    directory = ImageFileDirectory_v2(_header(file))
+    file.seek(offset)
+    directory.load(file)
     return directory
 
 
-def _directories(data: bytes) -> list[Directory]:
+def _directories(file: BinaryIO) -> list[Directory]:
     """Return the tags of each page in the file's chain, of the first 16 where there are more."""
     from PIL.TiffImagePlugin import ImageFileDirectory_v2
 
     pages: list[Directory] = []
-    offset, seen = ImageFileDirectory_v2(_header(data)).next, set[int]()
+    offset, seen = ImageFileDirectory_v2(_header(file)).next, set[int]()
     while offset and offset not in seen and len(pages) < 16:
         seen.add(offset)
-        pages.append(_directory(data, offset))
+        pages.append(_directory(file, offset))
         offset = pages[-1].next
     if not pages:
         raise RefusedError(DAMAGED)

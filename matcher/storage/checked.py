@@ -30,6 +30,11 @@ def line(value: object, what: str, required: bool = False, longest: int = MAX_LI
     return text
 
 
+def file_name(value: str) -> str:
+    """Return a file's name as it is kept for people to know it by: no name is too long or too odd to keep its file."""
+    return line(value[-MAX_LINE:], "file's name")
+
+
 def storable(value: object, what: str, longest: int = MAX_NOTES) -> str:
     """Return text without what no database keeps (NUL, lone surrogates). Raises StudioError."""
     if not isinstance(value, str):

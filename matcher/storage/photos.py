@@ -16,15 +16,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, BinaryIO
 
-from matcher.errors import StudioError
+from matcher.errors import StudioError, file_in_words
+from matcher.photo.formats import MAX_BYTES, format_of
+from matcher.photo.stored import RefusedError
 
-MAX_PHOTO_BYTES = 256 * 1024**2
 _CHUNK_BYTES = 1024**2
 _TEMPORARY = ".incoming-"
 _ABANDONED_AFTER_S = 24 * 3600.0
-_RAW_SUFFIXES = frozenset({".dng", ".cr2", ".nef", ".arw"})
-_HEIF_BRANDS = frozenset({b"heic", b"heix", b"hevc", b"heim", b"heis", b"mif1", b"msf1"})
-_DNG_VERSION_TAG = 0xC612
 
 
 @dataclass(frozen=True)
@@ -54,6 +52,7 @@ class PhotoStore:
 
     def keep_stream(self, stream: IO[bytes], name: str, expected: str | None = None) -> KeptPhoto:
         """Keep what ``stream`` gives, as ``keep`` does; ``expected`` is the SHA-256 that it must have."""
+        name = file_in_words(name)
         try:
             return self._keep(stream, name, expected)
         except OSError as error:
@@ -82,12 +81,12 @@ class PhotoStore:
         descriptor, temporary = tempfile.mkstemp(prefix=_TEMPORARY, dir=self.folder)
         try:
             with os.fdopen(descriptor, "wb") as file:
-                sha256, size_bytes, head = _copy(stream, file, name)
+                sha256, size_bytes = _copy(stream, file, name)
                 if expected is not None and sha256 != expected:
                     raise StudioError(f"{name} is damaged (its hash is another): copy or export it again.")
-                suffix = true_suffix(head, name)
                 file.flush()
                 os.fsync(file.fileno())
+            suffix = _true_suffix(Path(temporary), name)
             kept = self._find(sha256)
             if kept is None or kept.stat().st_size != size_bytes:
                 kept = self._put(Path(temporary), sha256, suffix)
@@ -117,50 +116,25 @@ def is_sha256(text: object) -> bool:
     return isinstance(text, str) and len(text) == 64 and set(text) <= set("0123456789abcdef")
 
 
-def true_suffix(head: bytes, name: str) -> str:
-    """Return the suffix of the format that the first bytes show. Raises StudioError when they show none we read."""
-    if head.startswith(b"\xff\xd8\xff"):
-        return ".jpg"
-    if head.startswith(b"\x89PNG\r\n\x1a\n"):
-        return ".png"
-    if head[:4] == b"RIFF" and head[8:12] == b"WEBP":
-        return ".webp"
-    if head[4:8] == b"ftyp" and head[8:12] in _HEIF_BRANDS:
-        return ".heic"
-    if head[:4] in (b"II*\0", b"MM\0*"):
-        return _tiff_suffix(head, name)
-    raise StudioError(f"{name} is not a photograph that is read here: use JPEG, PNG, WebP, TIFF, HEIC or camera raw.")
+def _true_suffix(path: Path, name: str) -> str:
+    """Return the suffix of the format that the bytes show. Raises StudioError when they show none that is read."""
+    try:
+        with path.open("rb") as file:
+            return format_of(file, Path(name).suffix.lower())[1]
+    except RefusedError as refused:
+        raise StudioError(f"{name} {refused}.") from refused
 
 
-def _tiff_suffix(head: bytes, name: str) -> str:
-    """Tell the camera-raw formats, which are TIFF files inside, from a plain TIFF."""
-    if head[8:10] == b"CR":
-        return ".cr2"
-    if _DNG_VERSION_TAG in _first_tags(head):
-        return ".dng"
-    claimed = Path(name).suffix.lower()
-    return claimed if claimed in _RAW_SUFFIXES else ".tif"
-
-
-def _first_tags(head: bytes) -> set[int]:
-    order = "little" if head[:2] == b"II" else "big"
-    start = int.from_bytes(head[4:8], order)  # type: ignore[arg-type]
-    count = int.from_bytes(head[start : start + 2], order)  # type: ignore[arg-type]
-    offsets = range(start + 2, min(start + 2 + 12 * count, len(head) - 1), 12)
-    return {int.from_bytes(head[at : at + 2], order) for at in offsets}  # type: ignore[arg-type]
-
-
-def _copy(stream: IO[bytes], file: BinaryIO, name: str) -> tuple[str, int, bytes]:
-    """Copy ``stream``; return its SHA-256, its size and its first bytes. Raises StudioError when it is too big."""
-    digest, size_bytes, head = hashlib.sha256(), 0, b""
+def _copy(stream: IO[bytes], file: BinaryIO, name: str) -> tuple[str, int]:
+    """Copy ``stream``; return its SHA-256 and its size. Raises StudioError when it is too big."""
+    digest, size_bytes = hashlib.sha256(), 0
     while chunk := stream.read(_CHUNK_BYTES):
-        head = head or chunk
         size_bytes += len(chunk)
-        if size_bytes > MAX_PHOTO_BYTES:
-            raise StudioError(f"{name} is over {MAX_PHOTO_BYTES // 1024**2} MB: export a smaller copy and use that.")
+        if size_bytes > MAX_BYTES:
+            raise StudioError(f"{name} is over {MAX_BYTES // 10**6} MB: export a smaller copy and use that.")
         digest.update(chunk)
         file.write(chunk)
-    return digest.hexdigest(), size_bytes, head
+    return digest.hexdigest(), size_bytes
 
 
 def _flush_folder(folder: Path) -> None:

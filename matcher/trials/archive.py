@@ -25,11 +25,12 @@ from sqlalchemy.orm import Session
 
 from matcher.dates import moment
 from matcher.errors import MatcherError, StudioError
+from matcher.photo.formats import MAX_BYTES
 from matcher.recipe.recipe import Recipe
 from matcher.storage import checked
 from matcher.storage.copy import copy_sqlite
 from matcher.storage.database import DATABASE_NAME, PHOTO_FOLDER, Database
-from matcher.storage.photos import MAX_PHOTO_BYTES, KeptPhoto, PhotoStore, is_sha256
+from matcher.storage.photos import KeptPhoto, PhotoStore, is_sha256
 from matcher.storage.schema import HistoryRow, PhotoRow, StudioRow, TargetRow, TrialRow
 from matcher.trials import camera_profiles, own_cards, stocks, targets
 from matcher.trials.log import by_uid, load_trials, note, note_photo_in, record_in, same_content
@@ -392,7 +393,7 @@ def _check_photo(archive: zipfile.ZipFile, photo: KeptPhoto, missing: bool) -> N
         entry = archive.getinfo(_photo_name(photo.sha256, photo.suffix))
     except KeyError as error:
         raise StudioError(f"The photograph {photo.sha256[:12]}… is not in this file: export it again.") from error
-    if entry.file_size > MAX_PHOTO_BYTES or entry.file_size > MAX_EXPANSION * max(entry.compress_size, 1):
+    if entry.file_size > MAX_BYTES or entry.file_size > MAX_EXPANSION * max(entry.compress_size, 1):
         raise StudioError(
             f"{entry.filename} unpacks to {entry.file_size} bytes: that is no photograph, so nothing is read."
         )

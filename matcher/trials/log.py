@@ -150,7 +150,7 @@ def note_photo_in(session: Session, kept: KeptPhoto, name: str = "") -> None:
             PhotoRow(
                 sha256=kept.sha256,
                 suffix=kept.suffix,
-                name=checked.line(name, "photograph's name"),
+                name=checked.file_name(name),
                 size_bytes=kept.size_bytes,
                 kept_at=datetime.now(UTC),
             )

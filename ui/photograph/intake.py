@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.errors import MatcherError
+from matcher.photo.formats import FORMATS
 from ui.show import look
 from ui.state.drafts import Draft
 from ui.state.faults import tell
@@ -21,7 +22,7 @@ from ui.state.faults import tell
 if TYPE_CHECKING:
     from matcher.studio import Studio
 
-KINDS = ["jpg", "jpeg", "png", "webp", "tif", "tiff", "heic", "heif", "dng", "cr2", "nef", "arw"]
+KINDS = [suffix[1:] for one in FORMATS for suffix in one.suffixes]
 Pictures = Sequence[tuple[Path, str]]
 """Files of the demo's photographs, with their titles."""
 PHOTOGRAPH_FIELDS = (
