@@ -131,8 +131,7 @@ def test_the_page_opens_a_browser_where_there_is_a_display(tmp_path):
 
 
 def test_the_next_free_port_is_taken_when_the_usual_one_is_not_free(tmp_path):
-    from matcher.cli.page import free_port
-    from matcher.cli.parser import FIRST_PORT
+    from matcher.cli.page import FIRST_PORT, free_port
 
     with socket.socket() as taken:
         with suppress(OSError):  # somebody else's page has it: just as well

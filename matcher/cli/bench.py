@@ -6,9 +6,10 @@ import argparse
 from typing import TYPE_CHECKING
 
 from matcher.cli import values, words
+from matcher.cli.given import Given, readings_after, refuse_for_photo_only, wanted
+from matcher.cli.options import Commands, Parser, add_after, add_limits, add_recipe, add_target
 from matcher.cli.photographs import studio_that_is_there
 from matcher.cli.suggest import caution_lines, limits_of
-from matcher.cli.taken import Taken, readings_after, refuse_for_photo_only, wanted
 from matcher.cli.words import Answer
 from matcher.recipe.recipe import Recipe, describe
 
@@ -18,6 +19,32 @@ if TYPE_CHECKING:
     from matcher.studio import Studio
 
 UNSEALED = "no"
+
+
+def add_commands(commands: Commands) -> None:
+    _add_advise(commands.add("advise", "Say what to do after a plate, to come nearer to the target.", advise))
+    about = "Follow a piece pass by pass: where it is, how many passes remain, when to stop."
+    _add_bench(commands.add("bench", about, bench))
+    about = "Say how far the predictions can be trusted, and which plates disagree with the others."
+    add_target(commands.add("trust", about, trust), tolerance=False)
+
+
+def _add_advise(parser: Parser) -> None:
+    parser.add_argument("--trial", metavar="ID", type=int, required=True, help="the logged plate")
+    add_target(parser)
+    add_limits(parser)
+
+
+def _add_bench(parser: Parser) -> None:
+    add_target(parser)
+    parser.add_argument(
+        "--trial", metavar="ID", type=int, help="the recipe of a logged plate (else the best suggested)"
+    )
+    add_recipe(parser)
+    add_after(parser)
+    parser.add_argument("--done", metavar="N", type=int, help="passes laid so far (those of the last reading)")
+    about = "how the target is sealed: wax, lacquer or no (as the recipe says)"
+    parser.add_argument("--sealed", metavar="WITH", help=about)
 
 
 def advise(options: argparse.Namespace) -> Answer:
@@ -81,7 +108,7 @@ def bench(options: argparse.Namespace) -> Answer:
     return Answer(document, [*lines, "", *caution_lines(cautions)])
 
 
-def _recipe(options: argparse.Namespace, studio: Studio, colour: Taken) -> Recipe:
+def _recipe(options: argparse.Namespace, studio: Studio, colour: Given) -> Recipe:
     """Return the recipe on the bench: as given, that of a logged plate, or the best suggested that has a coat."""
     given = options.recipe is not None or values.is_stepwise(options)
     if given and options.trial is not None:

@@ -3,27 +3,91 @@
 from __future__ import annotations
 
 import argparse
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Any
+from itertools import starmap, zip_longest
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from matcher.cli import values, words
+from matcher.cli.given import given, readings_after
+from matcher.cli.options import (
+    Commands,
+    Function,
+    Parser,
+    add_about_plate,
+    add_after,
+    add_photo_or_lab,
+    add_recipe,
+)
 from matcher.cli.photographs import opened_studio, studio_that_is_there
-from matcher.cli.taken import readings_after, taken
 from matcher.cli.words import Answer
-
-if TYPE_CHECKING:
-    from matcher.recipe.recipe import Recipe
-    from matcher.trials.trial import StageReading, Trial
-
-from dataclasses import replace
-from itertools import starmap, zip_longest
-from typing import TYPE_CHECKING, TypeVar
-
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
 
 if TYPE_CHECKING:
     from matcher.trials.facts import TypedFacts
+    from matcher.trials.trial import StageReading, Trial
+
+Layer = TypeVar("Layer", Undercoat, Coat)
+
+
+def add_commands(commands: Commands) -> None:
+    _add_record(commands.add("record", "Log a plate: its recipe and the colour that it gave.", record))
+    about = "List the logged trials; correct, export, import, set aside, take back."
+    _add_trials(commands.add("trials", about, list_trials))
+    commands.add("backup", "Write a copy of the whole studio to one zip.", backup).add_argument("file", metavar="FILE")
+
+
+def _add_record(parser: Parser) -> None:
+    add_photo_or_lab(parser)
+    add_recipe(parser)
+    add_after(parser)
+    add_about_plate(parser)
+    parser.add_argument("--by", default="", help="who made it")
+
+
+def _add_trials(parser: Parser) -> None:
+    about = "with those set aside"
+    parser.add_argument("--all", action="store_true", help=about)
+    parts = Commands(parser, "PART", required=False)
+    listed = parts.add("list", "List the logged trials.", list_trials)
+    listed.add_argument("--all", action="store_true", default=argparse.SUPPRESS, help=about)
+    about = "Write the log to a file: .zip with its photographs, .csv for a spreadsheet."
+    parts.add("export", about, export).add_argument("file", metavar="FILE")
+    into = parts.add("import", "Take in an exported studio or a table of trials.", take_in)
+    into.add_argument("--skip-bad", action="store_true", help="leave out rows of a table that cannot be used")
+    into.add_argument("file", metavar="FILE")
+    _add_by(into)
+    _add_on_one_plate(parts)
+
+
+def _add_on_one_plate(parts: Commands) -> None:
+    aside = _on_one_plate(parts, "set-aside", "Let a trial no longer count; nothing is deleted.", set_aside)
+    aside.add_argument("reason", metavar="REASON")
+    _add_by(aside)
+    _add_by(_on_one_plate(parts, "take-back", "Let a trial that was set aside count again.", take_back))
+    about = "Correct what was typed of a trial; the earlier version stays in its history."
+    mend = _on_one_plate(parts, "correct", about, correct)
+    add_recipe(mend, corrects=True)
+    add_about_plate(mend, corrects=True)
+    mend.add_argument("--made-by", metavar="NAME", help="who made it")
+    _add_by(mend)
+    about = "Tell what was done to a trial since it was logged, corrections with what they changed."
+    _on_one_plate(parts, "history", about, history)
+    later = _on_one_plate(parts, "add-reading", "Add a reading taken later: cool, waxed or lacquered.", add_reading)
+    later.add_argument("--stage", choices=("cool", "waxed", "lacquered"), required=True, help="how the plate is now")
+    add_photo_or_lab(later)
+    later.any_order = True
+    _add_by(later)
+
+
+def _on_one_plate(parts: Commands, name: str, about: str, function: Function) -> Parser:
+    part = parts.add(name, about, function)
+    part.add_argument("id", metavar="ID", type=int)
+    return part
+
+
+def _add_by(parser: Parser) -> None:
+    parser.add_argument("--by", default="", help="who does it")
 
 
 def record(options: argparse.Namespace) -> Answer:
@@ -37,7 +101,7 @@ def record(options: argparse.Namespace) -> Answer:
     stages = _stages(options, recipe)
     with opened_studio(options) as studio:
         target_id = None if options.target is None else studio.target(options.target).id
-        colour = taken(options)
+        colour = given(options)
         trial = Trial(
             recipe,
             colour.reading,
@@ -127,7 +191,7 @@ def add_reading(options: argparse.Namespace) -> Answer:
 
     with studio_that_is_there(options) as studio:
         studio.trial(options.id)  # said before a photograph is read for nothing
-        colour = taken(options)
+        colour = given(options)
         for sha256 in studio.keep_photos(colour.files):
             studio.add_photo(options.id, sha256, who=options.by)
         trial = studio.add_stage(options.id, StageReading(options.stage, colour.reading), who=options.by)
@@ -144,9 +208,6 @@ def _written(exported: Any) -> Answer:
 
 def _changed(trial: Trial) -> Answer:
     return Answer({"trial": trial.as_dict()}, words.trial_lines(trial))
-
-
-Layer = TypeVar("Layer", Undercoat, Coat)
 
 
 def correct(options: argparse.Namespace) -> Answer:

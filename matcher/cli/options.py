@@ -1,12 +1,109 @@
-"""Options that several commands of the command line take alike: a photograph, a colour, a target, a recipe, limits."""
+"""What argparse needs: the parser, whose errors are plain sentences, and the options that several commands share.
+
+Each file of commands registers its own commands through `Commands`, with the options that they alone have.
+"""
 
 from __future__ import annotations
 
 import argparse
+import re
+import sys
 from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from matcher.cli import values
-from matcher.cli.values import TOLERANCE
+from matcher.cli.values import TOLERANCE, TypingError
+
+if TYPE_CHECKING:
+    from matcher.cli.words import Answer
+
+PROGRAM = "patina-matcher"
+Function = Callable[[argparse.Namespace], "Answer | None"]
+"""What runs a command; it returns None when all was said on the way."""
+
+
+class Commands:
+    """Takes in commands: of the program, or parts of one command."""
+
+    def __init__(self, parser: Parser, metavar: str, required: bool) -> None:
+        self._everywhere = Parser(add_help=False)
+        # suppressed, so that what stood before the command stays
+        add_everywhere(self._everywhere, as_text=argparse.SUPPRESS, where=argparse.SUPPRESS)
+        self._group = parser.add_subparsers(metavar=metavar, required=required, parser_class=Parser)
+
+    def add(self, name: str, about: str, function: Function) -> Parser:
+        """Add a command that ``function`` runs; return its parser, for its options."""
+        made: Parser = self._group.add_parser(
+            name, help=about, description=about, parents=[self._everywhere], allow_abbrev=False
+        )
+        made.set_defaults(command=function)
+        return made
+
+
+def command_line(*groups: Callable[[Commands], None]) -> Parser:
+    """Return the parser of the whole command line; each of ``groups`` adds its commands."""
+    parser = Parser(prog=PROGRAM, description="Match a bronze patina from a photograph.", allow_abbrev=False)
+    parser.add_argument("--version", action=_Version)
+    add_everywhere(parser, as_text=False, where=None)
+    commands = Commands(parser, "COMMAND", required=True)
+    for add_commands in groups:
+        add_commands(commands)
+    return parser
+
+
+class Parser(argparse.ArgumentParser):
+    """any_order: takes two positionals wherever they stand among the options; without it one that may be left out
+    is taken as left out when an option stands before it."""
+
+    any_order = False
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        if not self.any_order:
+            return super().parse_known_args(args, namespace)
+        self.any_order = False  # argparse calls this again from within
+        try:
+            return self.parse_known_intermixed_args(args, namespace)
+        finally:
+            self.any_order = True
+
+    def error(self, message: str) -> NoReturn:
+        message = message.removeprefix("argument ").rstrip(".")
+        message = message.replace("invalid int value: ", "give a whole number, not ")
+        message = message.replace("invalid float value: ", "give a number, not ")
+        message = message.replace("expected one argument", "give a value after it")
+        message = re.sub(r"(.*): invalid choice: (.*) \(choose from (.*)\)$", _choice, message)
+        raise TypingError(f"{message[:1].upper()}{message[1:]}; see {self.prog} --help.")
+
+
+def _choice(found: re.Match[str]) -> str:
+    """Say in a sentence that a word is none of those to choose from."""
+    name, word, words = found.groups()
+    what = {"COMMAND": "a command", "PART": "a part of it"}.get(name, f"a value of {name}")
+    return f"{word} is not {what}: choose from {words.replace(chr(39), '')}"
+
+
+class _Version(argparse.Action):
+    """Looks the version up only when asked: that reads the installed package's metadata."""
+
+    def __init__(self, option_strings: list[str], dest: str, **_: Any) -> None:
+        super().__init__(option_strings, dest, nargs=0, help="show the version")
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> NoReturn:
+        from importlib.metadata import PackageNotFoundError, version
+
+        try:
+            number = version(PROGRAM)
+        except PackageNotFoundError:
+            number = "from a checkout that is not installed"
+        sys.stdout.write(f"{PROGRAM} {number}\n")
+        parser.exit()
+
+
+def add_everywhere(parser: Parser, as_text: Any, where: Any) -> None:
+    """Add the options of every command, with what they are when they are not given."""
+    parser.add_argument("--json", action="store_true", default=as_text, help="print one JSON document")
+    about = "studio folder or database URL (else MATCHER_STUDIO, else a folder in the user's data directory)"
+    parser.add_argument("--studio", metavar="WHERE", default=where, help=about)
 
 
 def add_photo(parser: argparse.ArgumentParser, optional: bool = True) -> None:
@@ -101,73 +198,3 @@ def add_recipe(parser: argparse.ArgumentParser, corrects: bool = False) -> None:
     about = f'"chemical,strength,passes,°C,application": ferric nitrate,0.5,6,105,fine mist{again}{or_none}'
     parser.add_argument("--coat", metavar="STEP", action="append", default=[], help=about)
     parser.add_argument("--seal", metavar="STEP", help=f'"kind,coats,hot|cold": wax,3,hot{or_none}')
-
-
-Add = Callable[[str, str], argparse.ArgumentParser]
-
-
-def add_suggesting(add: Add) -> None:
-    """Add these commands; ``add`` makes one from its name and what it is for."""
-    _add_suggest(add("suggest", "Rank the studio's recipes against a finish."))
-    _add_next(add("next", "Name the plate most worth making next, or several for a session; tell if it is in reach."))
-    _add_first_plates(add("first-plates", "Choose the first plates of a studio that has none, over what it owns."))
-    _add_mottled(add("mottled", "Match a mottled finish: plates by their lights and darks, and a recipe for both."))
-    _add_advise(add("advise", "Say what to do after a plate, to come nearer to the target."))
-    _add_bench(add("bench", "Follow a piece pass by pass: where it is, how many passes remain, when to stop."))
-    about = "Say how far the predictions can be trusted, and which plates disagree with the others."
-    add_target(add("trust", about), tolerance=False)
-
-
-def _add_suggest(parser: argparse.ArgumentParser) -> None:
-    add_target(parser)
-    parser.add_argument("--count", metavar="N", type=int, default=5, help="how many (5)")
-    add_limits(parser)
-
-
-def _add_next(parser: argparse.ArgumentParser) -> None:
-    add_target(parser)
-    about = "how many plates to make in this session, chosen together (1)"
-    parser.add_argument("--plates", metavar="N", type=int, default=1, help=about)
-    add_limits(parser)
-
-
-def _add_first_plates(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--plates", metavar="N", type=int, default=12, help="how many; 12, 24 and 48 are usual (12)")
-    parser.add_argument("--alloy", metavar="NAME", default="silicon bronze", help="the metal (silicon bronze)")
-    about = "a chemical that coats can be laid of; may be given again"
-    parser.add_argument("--chemical", metavar="NAME", action="append", default=[], required=True, help=about)
-    about = "a chemical for undercoats; may be given again"
-    parser.add_argument("--undercoat", metavar="NAME", action="append", default=[], help=about)
-    parser.add_argument("--max-passes", metavar="N", type=int, default=12, help="at most so many passes (12)")
-    about = 'least and most °C of the metal ("95,115")'
-    parser.add_argument("--temperature", metavar="LOW,HIGH", default="95,115", help=about)
-    about = 'strengths that are mixed, as fractions of stock ("0.25,0.5,1")'
-    parser.add_argument("--strengths", metavar="S,S", default="0.25,0.5,1", help=about)
-    about = "also write them as a table, to be filled in and taken in by trials import"
-    parser.add_argument("--table", metavar="FILE.csv", help=about)
-
-
-def _add_mottled(parser: argparse.ArgumentParser) -> None:
-    add_target(parser)
-    parser.add_argument("--count", metavar="N", type=int, default=5, help="how many plates (5)")
-    about = "share of the surface that the lights take, 0 to 1 (0.5)"
-    parser.add_argument("--lights-share", metavar="S", type=float, default=0.5, help=about)
-    add_limits(parser)
-
-
-def _add_advise(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--trial", metavar="ID", type=int, required=True, help="the logged plate")
-    add_target(parser)
-    add_limits(parser)
-
-
-def _add_bench(parser: argparse.ArgumentParser) -> None:
-    add_target(parser)
-    parser.add_argument(
-        "--trial", metavar="ID", type=int, help="the recipe of a logged plate (else the best suggested)"
-    )
-    add_recipe(parser)
-    add_after(parser)
-    parser.add_argument("--done", metavar="N", type=int, help="passes laid so far (those of the last reading)")
-    about = "how the target is sealed: wax, lacquer or no (as the recipe says)"
-    parser.add_argument("--sealed", metavar="WITH", help=about)

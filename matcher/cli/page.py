@@ -1,15 +1,55 @@
-"""What the command line does to open the web page: which studio, which port, and serving it until it is stopped."""
+"""The commands that open the tool: demo, which makes an invented studio, and app, which serves the web page."""
 
 from __future__ import annotations
 
+import argparse
+import contextlib
 import os
 import runpy
 import socket
 import sys
 from pathlib import Path
 
-from matcher.cli.parser import FIRST_PORT
+from matcher.cli.options import PROGRAM, Commands
+from matcher.cli.photographs import studio_is_there
 from matcher.cli.values import TypingError
+from matcher.cli.words import Answer, say
+
+FIRST_PORT = 8501
+
+
+def add_commands(commands: Commands) -> None:
+    commands.add("demo", "Make an invented studio to try things on.", demo).add_argument("folder", metavar="FOLDER")
+    opens = commands.add("app", "Open the web page on this machine.", app)
+    opens.add_argument("--demo", action="store_true", help="on an invented studio, made when it is not there yet")
+    opens.add_argument("--port", metavar="N", type=int, help=f"port ({FIRST_PORT}, or the next free one)")
+    opens.add_argument("--host", metavar="H", default="127.0.0.1", help="address to listen on (127.0.0.1)")
+
+
+def demo(options: argparse.Namespace) -> Answer:
+    from matcher.demo.studio import make_demo_studio
+
+    was_there = studio_is_there(options.folder)
+    with make_demo_studio(Path(options.folder)) as studio:
+        document = {"studio": studio.name, "trials": len(studio.trials()), "targets": len(studio.targets())}
+    said = (
+        f"The demo studio in {document['studio']} is there already, with {document['trials']} trials: nothing was made."
+        if was_there
+        else f"Made the demo studio in {document['studio']}: {document['trials']} invented trials that count."
+    )
+    return Answer(document, [said, f"Open it with: {PROGRAM} app --studio {options.folder}"])
+
+
+def app(options: argparse.Namespace) -> None:
+    """Serve the page until it is stopped."""
+    where = demo_folder(options.studio) if options.demo else options.studio
+    if where is not None:
+        os.environ["MATCHER_STUDIO"] = str(where)
+    port = free_port(options.host, options.port)
+    url = address(options.host, port)
+    say(Answer({"url": url}, [f"The page is at {url} (stop it with Ctrl+C)."]), options.json)
+    with contextlib.redirect_stdout(sys.stderr):  # only our own answer belongs on standard output
+        serve(options.host, port)
 
 
 def demo_folder(where: str | None) -> Path:

@@ -1,4 +1,4 @@
-"""The commands ``read`` and ``repeat``: what a photograph shows, how far to trust it, and how well it repeats."""
+"""The commands read, repeat and camera: what a photograph shows, how well it repeats, and a camera under a light."""
 
 from __future__ import annotations
 
@@ -9,21 +9,73 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from matcher.cli import values, words
-from matcher.cli.photographs import Photographed, as_warnings, photographed
+from matcher.cli.options import Commands, Parser, add_card_and_camera, add_photo
+from matcher.cli.photographs import (
+    AUTO,
+    NONE,
+    Photographed,
+    as_warnings,
+    opened,
+    opened_studio,
+    photographed,
+    studio_that_is_there,
+)
 from matcher.cli.words import Answer
-
-if TYPE_CHECKING:
-    from matcher.reading.reading import Reading
-    from matcher.reading.texture import Texture
-
-from typing import TYPE_CHECKING
-
-from matcher.cli.photographs import AUTO, NONE, opened, opened_studio, studio_that_is_there
 
 if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
     from matcher.card.reading import CardReading
+    from matcher.reading.reading import Reading
+    from matcher.reading.texture import Texture
     from matcher.studio import Studio
+
+CHART = "24-patch chart"
+
+
+def add_commands(commands: Commands) -> None:
+    _add_read(commands.add("read", "Read the colour of one or more finishes in a photograph.", read))
+    about = "Tell how well this set-up repeats, from several photographs of one plate."
+    _add_repeat(commands.add("repeat", about, repeat))
+    _add_camera(
+        commands.add(
+            "camera", "Teach a camera under a light from a 24-patch chart; list and keep the profiles.", camera
+        )
+    )
+
+
+def _add_read(parser: Parser) -> None:
+    add_photo(parser, optional=False)
+    parser.add_argument("--texture", action="store_true", help="also its colours with their shares, and its mottle")
+
+
+def _add_repeat(parser: Parser) -> None:
+    about = "at least three photographs of one plate, each set up anew"
+    parser.add_argument("photos", metavar="PHOTO", nargs="+", help=about)
+    about = "outline of the plate, once for all photographs or once for each, in their order"
+    parser.add_argument("--finish", metavar="OUTLINE", action="append", default=[], required=True, help=about)
+    about = "the card's corners, once for all photographs or once for each"
+    parser.add_argument("--card-corners", metavar="CORNERS", action="append", default=[], help=about)
+    add_card_and_camera(parser)
+    parser.set_defaults(more_frames=[], flat_field=None, second_card_corners=None)
+
+
+def _add_camera(parser: Parser) -> None:
+    about = "photograph of a 24-patch chart under the light"
+    parser.add_argument("photo", metavar="PHOTO", nargs="?", help=about)
+    parser.add_argument("--name", metavar="NAME", help="what to call the profile; needed with a photograph")
+    parser.add_argument("--light", metavar="TEXT", default="", help="what lights the bench: two cool white tubes")
+    about = 'the chart\'s corners: "x,y x,y x,y x,y" in pixels'
+    parser.add_argument("--chart-corners", metavar="CORNERS", help=about)
+    about = 'the chart\'s own measured CIELAB: "L,a,b L,a,b ..." of its 24 patches, row by row'
+    parser.add_argument("--chart-lab", metavar="L,a,b", help=about)
+    parser.add_argument("--encoding", metavar="E", help="srgb or linear, to overrule what the file says")
+    do = parser.add_mutually_exclusive_group()
+    do.add_argument("--list", action="store_true", help="list the profiles, retired ones too")
+    do.add_argument("--rename", metavar=("OLD", "NEW"), nargs=2, help="give a profile another name")
+    do.add_argument("--retire", metavar=("NAME", "REASON"), nargs=2, help="choose it no more; nothing is deleted")
+    do.add_argument("--take-back", metavar="NAME", help="let a retired profile be chosen again")
+    do.add_argument("--export", metavar=("NAME", "FILE"), nargs=2, help="write a profile to a file, plain JSON")
+    do.add_argument("--import", metavar="FILE", dest="import_file", help="keep a profile that was exported")
 
 
 def read(options: argparse.Namespace) -> Answer:
@@ -96,15 +148,15 @@ def repeat(options: argparse.Namespace) -> Answer:
 
     outlines = _one_for_each(options.finish, options.photos, "--finish")
     corners = _one_for_each(options.card_corners or [None], options.photos, "--card-corners")
-    taken = []
+    each = []
     for photo, outline, marked in zip(options.photos, outlines, corners, strict=True):
         alone = {"photo": photo, "finish": [outline], "card_corners": marked}
-        taken.append(photographed(argparse.Namespace(**{**vars(options), **alone})))
-    readings = [found.readings[0] for found in taken]
+        each.append(photographed(argparse.Namespace(**{**vars(options), **alone})))
+    readings = [found.readings[0] for found in each]
     result = repeatability(readings)
     warned = as_warnings([*result.caveats, *(caveat for reading in readings for caveat in reading.caveats)])
     document = {
-        "photos": [{**found.about, "profile": found.profile.as_dict()} for found in taken],
+        "photos": [{**found.about, "profile": found.profile.as_dict()} for found in each],
         "readings": [reading.as_dict() for reading in readings],
         "repeatability": result.as_dict(),
         "warnings": warned,
@@ -122,9 +174,6 @@ def _one_for_each(given: Sequence[Any], photos: Sequence[str], option: str) -> l
             f"Give {option} once, for all photographs alike, or once for each of the {len(photos)}: not {len(given)}."
         )
     return list(given)
-
-
-CHART = "24-patch chart"
 
 
 def camera(options: argparse.Namespace) -> Answer:

@@ -7,8 +7,9 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from matcher.cli import values, words
+from matcher.cli.given import Given, wanted
+from matcher.cli.options import Commands, Parser, add_limits, add_target
 from matcher.cli.photographs import studio_that_is_there
-from matcher.cli.taken import Taken, wanted
 from matcher.cli.words import Answer, write
 from matcher.recipe.recipe import MAX_PASSES, Recipe, describe
 
@@ -19,6 +20,53 @@ if TYPE_CHECKING:
     from matcher.suggest.suggestion import Suggestion
 
 USUAL_PASSES = (1, 2, 4, 6, 9, 12)
+
+
+def add_commands(commands: Commands) -> None:
+    _add_suggest(commands.add("suggest", "Rank the studio's recipes against a finish.", suggest))
+    about = "Name the plate most worth making next, or several for a session; tell if it is in reach."
+    _add_next(commands.add("next", about, next_plates))
+    about = "Choose the first plates of a studio that has none, over what it owns."
+    _add_first_plates(commands.add("first-plates", about, first_plates))
+    about = "Match a mottled finish: plates by their lights and darks, and a recipe for both."
+    _add_mottled(commands.add("mottled", about, mottled))
+
+
+def _add_suggest(parser: Parser) -> None:
+    add_target(parser)
+    parser.add_argument("--count", metavar="N", type=int, default=5, help="how many (5)")
+    add_limits(parser)
+
+
+def _add_next(parser: Parser) -> None:
+    add_target(parser)
+    about = "how many plates to make in this session, chosen together (1)"
+    parser.add_argument("--plates", metavar="N", type=int, default=1, help=about)
+    add_limits(parser)
+
+
+def _add_first_plates(parser: Parser) -> None:
+    parser.add_argument("--plates", metavar="N", type=int, default=12, help="how many; 12, 24 and 48 are usual (12)")
+    parser.add_argument("--alloy", metavar="NAME", default="silicon bronze", help="the metal (silicon bronze)")
+    about = "a chemical that coats can be laid of; may be given again"
+    parser.add_argument("--chemical", metavar="NAME", action="append", default=[], required=True, help=about)
+    about = "a chemical for undercoats; may be given again"
+    parser.add_argument("--undercoat", metavar="NAME", action="append", default=[], help=about)
+    parser.add_argument("--max-passes", metavar="N", type=int, default=12, help="at most so many passes (12)")
+    about = 'least and most °C of the metal ("95,115")'
+    parser.add_argument("--temperature", metavar="LOW,HIGH", default="95,115", help=about)
+    about = 'strengths that are mixed, as fractions of stock ("0.25,0.5,1")'
+    parser.add_argument("--strengths", metavar="S,S", default="0.25,0.5,1", help=about)
+    about = "also write them as a table, to be filled in and taken in by trials import"
+    parser.add_argument("--table", metavar="FILE.csv", help=about)
+
+
+def _add_mottled(parser: Parser) -> None:
+    add_target(parser)
+    parser.add_argument("--count", metavar="N", type=int, default=5, help="how many plates (5)")
+    about = "share of the surface that the lights take, 0 to 1 (0.5)"
+    parser.add_argument("--lights-share", metavar="S", type=float, default=0.5, help=about)
+    add_limits(parser)
 
 
 def suggest(options: argparse.Namespace) -> Answer:
@@ -144,7 +192,7 @@ def caution_lines(cautions: Iterable[Caution]) -> list[str]:
 
 
 def _answer(
-    colour: Taken,
+    colour: Given,
     limits: Limits,
     found: dict[str, Any],
     shown: Sequence[Suggestion],
@@ -172,7 +220,7 @@ def _answer(
     return Answer(document, [*colour.lines, *said, *ranked, "", *caution_lines(cautions)])
 
 
-def _ranked(found: Sequence[Suggestion], colour: Taken) -> list[dict[str, Any]]:
+def _ranked(found: Sequence[Suggestion], colour: Given) -> list[dict[str, Any]]:
     return [
         {"rank": rank, **item.as_dict(), "chance_within_tolerance": item.chance_within(colour.tolerance)}
         for rank, item in enumerate(found, 1)

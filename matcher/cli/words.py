@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
+import json
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from matcher.cli.values import TypingError
 from matcher.recipe.recipe import describe
 
 if TYPE_CHECKING:
@@ -16,11 +21,6 @@ if TYPE_CHECKING:
     from matcher.reading.texture import Texture
     from matcher.suggest.suggestion import Suggestion
     from matcher.trials.trial import Trial
-
-from dataclasses import dataclass
-from pathlib import Path
-
-from matcher.cli.values import TypingError
 
 AXES = ("L*", "a*", "b*")
 LEAST_PART = 0.05  # ΔE00: a smaller part would be shown as ±0.0
@@ -145,3 +145,9 @@ def write(path: str, data: bytes) -> None:
         Path(path).write_bytes(data)
     except OSError as error:
         raise TypingError(f"{path} cannot be written ({error.strerror}): choose another place.") from error
+
+
+def say(answer: Answer, as_json: bool) -> None:
+    """Print an answer on standard output."""
+    with contextlib.suppress(BrokenPipeError):  # the reader, "head" perhaps, has seen enough
+        print(json.dumps(answer.document, ensure_ascii=False) if as_json else "\n".join(answer.lines), flush=True)

@@ -27,7 +27,7 @@ PHOTO_ONLY = (
 
 
 @dataclass(frozen=True, eq=False)
-class Taken:
+class Given:
     """A colour that was typed, read from a photograph, or kept. tolerance: ΔE00 that counts as a match."""
 
     reading: Reading
@@ -65,7 +65,7 @@ class Taken:
         return [words.reading_line("Target", self.reading), *self.profile_lines, *words.warning_lines(self.warnings)]
 
 
-def taken(options: argparse.Namespace) -> Taken:
+def given(options: argparse.Namespace) -> Given:
     """Return the one colour that was typed or photographed."""
     from matcher.reading.reading import Reading
 
@@ -73,11 +73,11 @@ def taken(options: argparse.Namespace) -> Taken:
         raise values.TypingError("Give either a photograph or a measured colour with --lab L,a,b.")
     if options.lab is not None:
         refuse_for_photo_only(options)
-        return Taken(Reading(lab=values.colour(options.lab)))  # type: ignore[arg-type]
+        return Given(Reading(lab=values.colour(options.lab)))  # type: ignore[arg-type]
     if len(options.finish) > 1:
         raise values.TypingError("Mark one finish: this command takes one colour at a time.")
     found = photographed(options)
-    return Taken(found.readings[0], found)
+    return Given(found.readings[0], found)
 
 
 def readings_after(options: argparse.Namespace) -> dict[int, Reading]:
@@ -88,16 +88,16 @@ def readings_after(options: argparse.Namespace) -> dict[int, Reading]:
     return {count: Reading(lab=typed[count]) for count in sorted(typed)}  # type: ignore[arg-type]
 
 
-def wanted(options: argparse.Namespace, studio: Studio) -> Taken:
+def wanted(options: argparse.Namespace, studio: Studio) -> Given:
     """Return the colour to match, with its tolerance: what is typed, else what a kept target says, else 2."""
     if options.target is None:
-        colour = taken(options)
-        return Taken(colour.reading, colour.found, _tolerance(options, values.TOLERANCE))
+        colour = given(options)
+        return Given(colour.reading, colour.found, _tolerance(options, values.TOLERANCE))
     if (options.photo, options.lab) != (None, None):
         raise values.TypingError("Give one target: a photograph, a colour with --lab, or a kept one with --target.")
     refuse_for_photo_only(options)
     kept = studio.target(options.target)
-    return Taken(kept.reading, None, _tolerance(options, kept.tolerance))
+    return Given(kept.reading, None, _tolerance(options, kept.tolerance))
 
 
 def refuse_for_photo_only(options: argparse.Namespace) -> None:
