@@ -5,6 +5,7 @@ Sensors, lights and chart spectra: published tables in colour-science; finishes 
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import numpy as np
@@ -16,12 +17,13 @@ from matcher.calibration.profile_from_chart import profile_from_chart
 from matcher.card.card import load_cards
 from matcher.card.detect import find_card
 from matcher.colour.difference import reach_delta_e00
+from matcher.colour.sources import Source
 from matcher.colour.uncertainty import BudgetTerm, sum_of
 from matcher.instrument.measured import lab_reading
 from matcher.instrument.munsell import munsell_reading
 from matcher.photo.photo import CameraInfo
 from matcher.reading.advice import (
-    REMEDIES,
+    CORRECTIVE_ACTIONS,
     WHY,
     budget_in_short,
     budget_table,
@@ -31,7 +33,7 @@ from matcher.reading.advice import (
 )
 from matcher.reading.exposures import read_frames
 from matcher.reading.finish import read_finish
-from matcher.reading.reading import Reading
+from matcher.reading.reading import Conditions, Reading
 from tests.benchmarks.bench_what_helps import SCALE_PLATE, flat_photo, scale_photo
 from tests.simulation import CARD, PLATE, Shop, chart_photo, patinas, plate_photo
 
@@ -117,8 +119,10 @@ def test_an_instrument_is_promised_what_an_instruments_reading_says(notation):
 
 
 def test_what_is_better_than_usual_already_is_not_made_worse():
-    for remedy in REMEDIES:
-        tiny = reading_of(*(along_lightness(name, 0.001) for name in remedy.parts), along_lightness("stray light", 1.0))
+    for action in CORRECTIVE_ACTIONS:
+        tiny = reading_of(
+            *(along_lightness(name, 0.001) for name in action.sources), along_lightness("stray light", 1.0)
+        )
         assert what_would_help(tiny) == ()
 
 
@@ -141,9 +145,47 @@ def test_daylight_is_asked_for_where_it_is_not_known_and_its_figure_comes_true()
     )
     (asked,) = [item for item in what_would_help(unknown, most=20) if "daylight" in item.does]
     assert asked.then_delta_e00 == pytest.approx(reach_of(known), rel=0.1)
-    nobodys = replace(photo, camera=None)
-    for reading in (known, read_finish(nobodys, calibrate(nobodys, card), PLATE)):
-        assert not [item for item in what_would_help(reading, most=20) if "daylight" in item.does]
+    assert not asked_for_daylight(known)
+
+
+def asked_for_daylight(reading: Reading) -> bool:
+    return any("daylight" in item.does for item in what_would_help(reading, most=20))
+
+
+def test_daylight_is_asked_for_whatever_the_file_says_of_its_camera_and_whichever_card_is_in_it():
+    """What is known of a picture travels as fields: neither a name of the camera nor a shared cause is needed."""
+    rng = np.random.default_rng(5)
+    spectrum = patinas(2, rng)[1]
+    nobodys = replace(plate_photo(Shop("A", "D65"), spectrum, rng), camera=None)
+    card = find_card(nobodys, corners=CARD)
+    assert asked_for_daylight(read_finish(nobodys, calibrate(nobodys, card), PLATE))
+    assert not asked_for_daylight(read_finish(nobodys, calibrate(nobodys, card, light="daylight"), PLATE))
+    scaled, by_scale = scale_photo(Shop("A", "D65"), spectrum, rng, 0.8, 0.004)
+    assert asked_for_daylight(read_finish(scaled, by_scale, SCALE_PLATE))
+    linear = replace(nobodys, encoding="linear")
+    assert not asked_for_daylight(read_finish(linear, calibrate(linear, card), PLATE))
+
+
+@pytest.mark.parametrize("light", ["daylight", "unknown"])
+@pytest.mark.parametrize("encoding", ["sRGB", "linear", "camera raw"])
+def test_how_a_photograph_was_taken_is_stored_and_understood_in_documents_of_before(encoding, light):
+    rng = np.random.default_rng(5)
+    photo = plate_photo(Shop("A", "D65"), patinas(2, rng)[1], rng)
+    photo = replace(photo, camera=CameraInfo("Invented", "One, the second"), encoding=encoding)
+    reading = read_finish(photo, calibrate(photo, find_card(photo, corners=CARD), light=light), PLATE)
+    document = json.loads(json.dumps(reading.as_dict()))
+    assert Reading.from_dict(document).conditions == reading.conditions == Conditions(encoding, light)
+    del document["conditions"]
+    assert Reading.from_dict(document).conditions == Conditions(encoding, light)
+
+
+def test_what_no_document_of_before_says_stays_unknown():
+    assert Reading.from_dict(lab_reading((38, 14, 22)).as_dict()).conditions is None
+    tone = BudgetTerm("tone curve", np.eye(3), shared=f"tone curve of {'0' * 64}")
+    document = reading_of(tone).as_dict()
+    del document["conditions"]
+    assert Reading.from_dict(document).conditions == Conditions(None, "unknown")
+    assert not Conditions().finished_by_camera
 
 
 def test_in_daylight_camera_raw_is_promised_what_it_brings_and_never_to_camera_raw():
@@ -245,6 +287,6 @@ def test_every_part_of_every_budget_is_known(shops):
     elsewhere = profile_from_chart(*chart_photo(Shop("A", "A", honesty=0.7), rng), "under other lamps")
     readings.append(read_finish(frames[0], calibrate(frames[0], cards[0], elsewhere), PLATE))
     seen = {term.name for reading in readings for term in reading.budget}
-    assert seen <= set(WHY), seen - set(WHY)
-    touched = {name for remedy in REMEDIES for name in remedy.parts}
+    assert seen <= set(Source) == set(WHY), seen - set(Source)
+    touched = {name for action in CORRECTIVE_ACTIONS for name in action.sources}
     assert touched <= seen, touched - seen

@@ -38,6 +38,7 @@ from matcher.calibration.white_balance import (
 )
 from matcher.card.reading import CardReading
 from matcher.colour.cielab import lab_to_xyz
+from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import square_root
 from matcher.errors import CardError, Caveat
@@ -76,7 +77,7 @@ def calibrate(
         camera = profile_from_chart(photo, card, "the chart in the picture")
     caveats = (*card.caveats, *(() if camera is None else camera.caveats_for(photo, card)))
     if camera is not None:
-        return _with_profile(photo, card, camera, field, caveats)
+        return _with_profile(photo, card, camera, field, light, caveats)
     neutrals = usable_greys(card)
     wanted = np.array([np.linalg.solve(photo.rgb_to_xyz, lab_to_xyz(item.patch.lab)) for item in neutrals])
     seen = np.array([item.rgb for item in neutrals])
@@ -104,12 +105,18 @@ def calibrate(
         tone=tone,
         field=field,
         black_sigma=black_sigma_of(photo),
+        declared_light=light,
         caveats=(*caveats, *_cast_caveats(gains)),
     )
 
 
 def _with_profile(
-    photo: Photo, card: CardReading, camera: CameraProfile, field: LightField | None, caveats: tuple[Caveat, ...]
+    photo: Photo,
+    card: CardReading,
+    camera: CameraProfile,
+    field: LightField | None,
+    light: str,
+    caveats: tuple[Caveat, ...],
 ) -> Calibration:
     item = middle_grey(card)
     xyz = lab_to_xyz(item.patch.lab)
@@ -117,7 +124,7 @@ def _with_profile(
     moved = camera.light_moved(card)
     mismatched = any(caveat.code in ("profile-camera", "profile-encoding") for caveat in caveats)
     remedy = "fix the camera's white balance, so that it is the same as for the chart"
-    balance = GainTerm("white balance", left[:, None], remedy, f"white balance of {photo.sha256}")
+    balance = GainTerm(Source.WHITE_BALANCE, left[:, None], remedy, f"white balance of {photo.sha256}")
     followed = LIGHT_MOVED_SHARE * np.sqrt(max(moved**2 - BALANCE_SIGMA**2, 0.0))
     matrix_sigma = np.full(6, followed)
     return Calibration(
@@ -137,6 +144,7 @@ def _with_profile(
         profile_card_xyz=xyz,
         field=field,
         black_sigma=black_sigma_of(photo),
+        declared_light=light,
         caveats=caveats,
     )
 
@@ -149,7 +157,7 @@ def _without_card(
     caveat = Caveat(
         "no-card", "There is no card in this photo: its lightness and tint are the camera's guess, not a measurement."
     )
-    term = GainTerm("no card", unknown, remedy, f"exposure of {photo.sha256}")
+    term = GainTerm(Source.NO_CARD, unknown, remedy, f"exposure of {photo.sha256}")
     blank = Calibration(
         gains=np.ones(3),
         rgb_to_xyz=photo.rgb_to_xyz,
@@ -163,6 +171,7 @@ def _without_card(
         seen_by=name_of_camera(photo),
         seen_in=name_of_camera_and_light(photo, light),
         black_sigma=black_sigma_of(photo),
+        declared_light=light,
         caveats=(caveat,),
     )
     if camera is None:

@@ -18,6 +18,7 @@ from matcher.calibration.transform import ToneCurve, log_position
 from matcher.calibration.white_balance import GainTerm, anchored, middle_grey
 from matcher.card.reading import CardReading
 from matcher.colour.cielab import xyz_to_lab
+from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import BudgetTerm, square_root
 from matcher.errors import Caveat
@@ -41,7 +42,7 @@ class Calibration:
     card's greys, where the curve is held. matrix_sigma (6,): of the unknown camera-and-light matrix, 0 when it is
     known. card: None when there was nothing neutral. seen_by: the camera, seen_in: the camera and its light, where
     known, else the photograph: what other readings can share. field: the light over the picture. black_sigma: how far
-    a decoded value of nothing may be from 0.
+    a decoded value of nothing may be from 0. declared_light: "daylight" when the person said so, else "unknown".
     """
 
     gains: Floats
@@ -60,6 +61,7 @@ class Calibration:
     profile_card_xyz: Floats | None = None
     field: LightField | None = None
     black_sigma: float = BLACK_SIGMA[8]
+    declared_light: str = "unknown"
     caveats: tuple[Caveat, ...] = ()
 
     def light(self, rgb: ArrayLike, places: ArrayLike | None = None) -> Floats:
@@ -94,7 +96,7 @@ class Calibration:
         """
         relative = self._slopes(light)
         region = relative @ square_root(covariance / np.outer(light, light))
-        terms = [BudgetTerm("region", region, "mark a larger, more even region")]
+        terms = [BudgetTerm(Source.REGION, region, "mark a larger, more even region")]
         terms += [BudgetTerm(term.name, relative @ term.effect, term.remedy, term.shared) for term in self.gain_terms]
         terms += self._light_terms(relative, place)
         terms += self._camera_terms(relative, light)
@@ -132,8 +134,8 @@ class Calibration:
         )
         common = relative.sum(axis=1)[:, None]
         return [
-            BudgetTerm("uneven light", common @ known.effect(place)[None], remedy, f"light over {self.photo}"),
-            BudgetTerm("light close by", common * known.local_sigma, remedy),
+            BudgetTerm(Source.UNEVEN_LIGHT, common @ known.effect(place)[None], remedy, f"light over {self.photo}"),
+            BudgetTerm(Source.LIGHT_CLOSE_BY, common * known.local_sigma, remedy),
         ]
 
     def _camera_terms(self, relative: Floats, light: Floats) -> list[BudgetTerm]:
@@ -142,9 +144,9 @@ class Calibration:
         terms = []
         if self.matrix_sigma.any():
             effect = self._matrix_moves(balanced)
-            name, remedy = ("camera and light", UNPROFILED)
+            name, remedy = (Source.CAMERA_AND_LIGHT, UNPROFILED)
             if self.profile is not None:
-                name, remedy = ("light has moved", "photograph the chart again under this light")
+                name, remedy = (Source.LIGHT_HAS_MOVED, "photograph the chart again under this light")
             terms.append(BudgetTerm(name, effect, remedy, f"camera and light of {self.seen_in}"))
         if self.profile is not None:
             terms += self._profile_terms(light)
@@ -153,14 +155,14 @@ class Calibration:
             slope, bow = np.stack([position, position**2]) - self.tone_anchor
             bend = relative @ np.hstack([np.diag(slope), np.diag(bow)]) @ self.tone_root
             remedy = "use a card with several grey steps, or camera raw"
-            terms.append(BudgetTerm("tone curve", bend, remedy, f"tone curve of {self.seen_by}"))
+            terms.append(BudgetTerm(Source.TONE_CURVE, bend, remedy, f"tone curve of {self.seen_by}"))
         stray = FLARE_SIGMA if self.profile is None else LEARNED_FLARE_SIGMA
         flare = (per_log @ np.full(3, stray))[:, None]
         terms.append(
-            BudgetTerm("stray light", flare, "keep lamps and windows out of the lens", f"flare in {self.photo}")
+            BudgetTerm(Source.STRAY_LIGHT, flare, "keep lamps and windows out of the lens", f"flare in {self.photo}")
         )
         floor = per_log @ np.diag(self.black_sigma * self.balanced(self.gains))
-        terms.append(BudgetTerm("black level", floor, "light the finish better", f"blacks of {self.photo}"))
+        terms.append(BudgetTerm(Source.BLACK_LEVEL, floor, "light the finish better", f"blacks of {self.photo}"))
         return terms
 
     def _matrix_moves(self, balanced: Floats) -> Floats:
@@ -191,8 +193,8 @@ class Calibration:
         rest = vectors * np.sqrt(np.maximum(values, LEAST_RESIDUAL**2))
         remedy = "photograph the chart again, large, even and sharp"
         return [
-            BudgetTerm("profile", effect, remedy, f"profile {profile.photo or profile.name}"),
-            BudgetTerm("colours unlike the chart's", rest, "compare side by side in one photograph"),
+            BudgetTerm(Source.PROFILE, effect, remedy, f"profile {profile.photo or profile.name}"),
+            BudgetTerm(Source.UNLIKE_THE_CHART, rest, "compare side by side in one photograph"),
         ]
 
     def _decoded(self, light: Floats) -> Floats:

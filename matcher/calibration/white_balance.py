@@ -13,6 +13,7 @@ from matcher.calibration.profile import CameraProfile
 from matcher.card.reading import CardReading, PatchReading
 from matcher.card.warnings import DOUBTFUL
 from matcher.colour.cielab import lab_jacobian, lab_to_xyz
+from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import square_root
 from matcher.errors import CardError
@@ -77,8 +78,13 @@ def gain_terms_of(
     doubt = () if DOUBTFUL not in {caveat.code for caveat in card.caveats} else (_doubt(photo, neutrals[0]),)
     whose = f"the card of {photo.sha256}" if card.card.own is None else f"the card {card.card.own}"
     return (
-        GainTerm("card reading", square_root(read), "let the card fill more of the picture", f"card in {photo.sha256}"),
-        GainTerm("card tolerance", known, "measure your card and enter its own CIELAB", whose),
+        GainTerm(
+            Source.CARD_READING,
+            square_root(read),
+            "let the card fill more of the picture",
+            f"card in {photo.sha256}",
+        ),
+        GainTerm(Source.CARD_TOLERANCE, known, "measure your card and enter its own CIELAB", whose),
         *doubt,
     )
 
@@ -89,7 +95,9 @@ def _doubt(photo: Photo, item: PatchReading) -> GainTerm:
     log = np.log(np.maximum(item.rgb, 1e-4))
     tint = (log - log.mean())[:, None]
     effect = np.column_stack([np.full(3, NO_CARD_EXPOSURE_SIGMA), tint, NO_CARD_BALANCE_SIGMA * np.eye(3)])
-    return GainTerm("doubtful card", effect, "mark the grey card's own corners", f"what is marked in {photo.sha256}")
+    return GainTerm(
+        Source.DOUBTFUL_CARD, effect, "mark the grey card's own corners", f"what is marked in {photo.sha256}"
+    )
 
 
 def _tolerance(item: PatchReading, rgb_to_xyz: Floats) -> Floats:

@@ -28,9 +28,10 @@ LEAST_VARIANCE = 1e-12
 class BudgetTerm:
     """One part of the uncertainty.
 
-    effect: (3, p), the shift of L*, a*, b* per standard deviation of each of p independent causes. shared: names
-    the causes, when another reading can have the same ones; None when they are this reading's alone. remedy: what
-    would shrink it. Raises ReadingError when the effect is not (3, p) finite numbers.
+    name: a ``Source``; any text in a document of another version. effect: (3, p), the shift of L*, a*, b* per standard
+    deviation of each of p independent causes. shared: a key of the causes, when another reading can have the same
+    ones; None when they are this reading's alone. remedy: what would shrink it. Raises ReadingError when the effect
+    is not (3, p) finite numbers.
     """
 
     name: str
@@ -45,6 +46,7 @@ class BudgetTerm:
             effect = np.full(0, np.nan)
         if effect.ndim != 2 or effect.shape[0] != 3 or effect.shape[1] > MOST_CAUSES or not np.isfinite(effect).all():
             raise ReadingError(f"Check the uncertainty {self.name!r}: it is not 3 rows of finite numbers.")
+        object.__setattr__(self, "name", str(self.name))
         object.__setattr__(self, "effect", effect)
 
     @property

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from matcher.colour.cielab import checked_lab, lab_jacobian, lab_to_xyz, xyz_to_lab
+from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import BudgetTerm, square_root, sum_of
 from matcher.errors import Caveat, InstrumentFileError, ReadingError
@@ -127,10 +128,10 @@ def _converted(stated: Measured) -> Reading:
         )
     lab = checked_lab(lab)
     own = square_root(_instrument_covariance(stated, lab))
-    budget = [BudgetTerm("instrument", own, "state the instrument's own uncertainty")]
+    budget = [BudgetTerm(Source.INSTRUMENT, own, "state the instrument's own uncertainty")]
     if light != "D50":
         remedy = "export the values under D50, or the spectrum"
-        budget.append(BudgetTerm("change of light", square_root(conversion_covariance(lab, light)), remedy))
+        budget.append(BudgetTerm(Source.CHANGE_OF_LIGHT, square_root(conversion_covariance(lab, light)), remedy))
     return Reading(lab, sum_of(budget), budget=tuple(budget), caveats=_caveats(stated, light))
 
 

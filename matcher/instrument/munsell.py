@@ -9,6 +9,7 @@ import numpy as np
 
 from matcher.colour.cielab import D50_WHITE, xyz_to_lab
 from matcher.colour.library import colour_library
+from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import BudgetTerm, square_root, sum_of
 from matcher.errors import Caveat, InstrumentFileError
@@ -45,8 +46,12 @@ def munsell_reading(notation: str, sigma: tuple[float, float, float] = EYE_SIGMA
         lab = _lab(hue, value, chroma)
         slopes = np.column_stack([_slope(hue, value, chroma, axis) * sigma[axis] for axis in range(3)])
     budget = (
-        BudgetTerm("match by eye", slopes, "measure the finish with an instrument or photograph it"),
-        BudgetTerm("change of light", square_root(conversion_covariance(lab, "C")), "measure the finish under D50"),
+        BudgetTerm(Source.MATCH_BY_EYE, slopes, "measure the finish with an instrument or photograph it"),
+        BudgetTerm(
+            Source.CHANGE_OF_LIGHT,
+            square_root(conversion_covariance(lab, "C")),
+            "measure the finish under D50",
+        ),
     )
     words = "Munsell notation is a match by eye under daylight: a photograph with a card or an instrument is surer."
     return Reading(

@@ -6,6 +6,7 @@ lies that near in 95 of 100 cases.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,8 +16,9 @@ from matcher.calibration.calibration import TOO_DARK_CODE
 from matcher.calibration.camera_priors import FINISHED_SHARE
 from matcher.colour.difference import reach_delta_e00
 from matcher.colour.metric import delta_e_metric
+from matcher.colour.sources import Source
 from matcher.colour.uncertainty import sum_of
-from matcher.reading.reading import INSTRUMENT_SIGMA, Reading
+from matcher.reading.reading import INSTRUMENT_SIGMA, Conditions, Reading
 
 LEAST_GAIN = 0.05  # of the whole reach: what helps less is not worth the trouble
 SMALL_SHARE = 0.12  # of the largest part: smaller ones are told together
@@ -25,84 +27,106 @@ CLOSE_MATCH, CHOICE, DIRECTION = 1.0, 2.0, 5.0
 ΔE00 2 (common practice, no source): a reading must be surer than that to judge one."""
 
 
+def _may_be_daylight(taken: Conditions) -> bool:
+    return taken.finished_by_camera and not taken.in_daylight
+
+
+def _finished_in_daylight(taken: Conditions) -> bool:
+    return taken.finished_by_camera and taken.in_daylight
+
+
 @dataclass(frozen=True)
-class Remedy:
-    """Something that a person can do. parts: what of the budget it shrinks; usual_delta_e00: the reach of those
-    parts together afterwards; share: instead of that, what is left of them; beside: a part without which it makes
-    no sense; sigma: instead of all that, the standard uncertainty of L*, a* and b* that takes those parts' place."""
+class CorrectiveAction:
+    """Something that a person can do.
+
+    does: in words. sources: what of the budget it shrinks. usual_delta_e00: the reach of those together afterwards;
+    share: instead of that, what is left of them. sigma: instead of all that, the standard uncertainty of L*, a* and b*
+    that takes their place. beside: a source without which it makes no sense; where: the same for how a photograph was
+    taken. kind: of actions of one kind only the best is named.
+    """
 
     does: str
-    parts: tuple[str, ...]
+    sources: tuple[Source, ...]
     usual_delta_e00: float | None = None
     share: float = 1.0
-    beside: str | None = None
     sigma: float | None = None
-    of_known_daylight: bool | None = None
+    beside: Source | None = None
+    where: Callable[[Conditions], bool] | None = None
+    kind: str = ""
 
 
 AGAIN = "photograph the chart again under this light"
-DAYLIGHT = "say that it was daylight, if it was"
 RAW = "save camera raw instead of a JPEG"
-RAW_TONE_DELTA_E00 = 0.6
-"""A tone curve that is known better than this is that of values which no camera has finished."""
 
-REMEDIES = (
-    Remedy("photograph a 24-patch chart under this light", ("camera and light", "tone curve"), 1.8),
-    Remedy(
+CORRECTIVE_ACTIONS = (
+    CorrectiveAction("photograph a 24-patch chart under this light", (Source.CAMERA_AND_LIGHT, Source.TONE_CURVE), 1.8),
+    CorrectiveAction(
         f"{AGAIN}, large, even and sharp",
-        ("profile", "colours unlike the chart's", "white balance", "light has moved"),
+        (Source.PROFILE, Source.UNLIKE_THE_CHART, Source.WHITE_BALANCE, Source.LIGHT_HAS_MOVED),
         1.8,
+        kind="chart again",
     ),
-    Remedy(AGAIN, ("light has moved",), 0.2),
-    Remedy(DAYLIGHT, ("camera and light",), share=FINISHED_SHARE),
-    Remedy("use a card with several grey steps", ("tone curve",), 1.5),
-    Remedy(RAW, ("tone curve",), 0.3, of_known_daylight=False),
-    Remedy(RAW, ("tone curve", "camera and light"), 1.7, beside="tone curve", of_known_daylight=True),
-    Remedy("measure your card and enter its own CIELAB", ("card tolerance",), 0.6),
-    Remedy("photograph a sheet of even paper in the plate's place too", ("uneven light", "light close by"), 0.35),
-    Remedy("put a grey card beside the finish and take the photo again", ("no card",), 2.4),
-    Remedy("mark a region twice as wide and high", ("region",), share=0.5),
-    Remedy("let the card look twice as wide and high", ("card reading",), share=0.5),
-    Remedy(
+    CorrectiveAction(AGAIN, (Source.LIGHT_HAS_MOVED,), 0.2, kind="chart again"),
+    CorrectiveAction(
+        "say that it was daylight, if it was", (Source.CAMERA_AND_LIGHT,), share=FINISHED_SHARE, where=_may_be_daylight
+    ),
+    CorrectiveAction("use a card with several grey steps", (Source.TONE_CURVE,), 1.5),
+    CorrectiveAction(RAW, (Source.TONE_CURVE,), 0.3, where=_may_be_daylight),
+    CorrectiveAction(
+        RAW, (Source.TONE_CURVE, Source.CAMERA_AND_LIGHT), 1.7, beside=Source.TONE_CURVE, where=_finished_in_daylight
+    ),
+    CorrectiveAction("measure your card and enter its own CIELAB", (Source.CARD_TOLERANCE,), 0.6),
+    CorrectiveAction(
+        "photograph a sheet of even paper in the plate's place too", (Source.UNEVEN_LIGHT, Source.LIGHT_CLOSE_BY), 0.35
+    ),
+    CorrectiveAction("put a grey card beside the finish and take the photo again", (Source.NO_CARD,), 2.4),
+    CorrectiveAction("mark a region twice as wide and high", (Source.REGION,), share=0.5),
+    CorrectiveAction("let the card look twice as wide and high", (Source.CARD_READING,), share=0.5),
+    CorrectiveAction(
         "measure the finish with an instrument",
-        ("match by eye", "change of light"),
-        beside="match by eye",
+        (Source.MATCH_BY_EYE, Source.CHANGE_OF_LIGHT),
+        beside=Source.MATCH_BY_EYE,
         sigma=INSTRUMENT_SIGMA,
     ),
-    Remedy("export the values under D50, or the spectrum", ("change of light",), 0.0, beside="instrument"),
+    CorrectiveAction(
+        "export the values under D50, or the spectrum", (Source.CHANGE_OF_LIGHT,), 0.0, beside=Source.INSTRUMENT
+    ),
 )
 """Usual values: medians of the benchmark ``bench_what_helps``, over the shops and finishes of ``bench_coverage`` with
 profiles as in ``bench_profiles``. Twice the width and height is four times the pixels, and half the uncertainty of a
 mean. Daylight's is what ``calibrate`` takes."""
 
-WHY = {
-    "camera and light": "how the camera sees this light is not known",
-    "tone curve": "how the camera bends the tone scale is not known",
-    "profile": "the chart tells the camera only so well",
-    "colours unlike the chart's": "the finish is unlike the chart's colours",
-    "light has moved": "the light is not quite that of the chart",
-    "white balance": "the camera's white balance is not quite that of the chart",
-    "card tolerance": "cards of this kind differ",
-    "card reading": "the card is small or noisy in the picture",
-    "uneven light": "the light may differ between card and finish",
-    "light close by": "the light may differ from place to place",
-    "stray light": "stray light lifts the darks",
-    "black level": "the camera's own black is not known",
-    "region": "the marked region is small or uneven",
-    "lamp positions": "the lamp's places lit it unlike",
-    "no card": "no card tells the light and the exposure",
-    "doubtful card": "what is marked as the card may be none",
-    "instrument": "an instrument measures only so well",
-    "match by eye": "the eye matches chips only so well",
-    "change of light": "it was measured for another light",
+WHY: dict[str, str] = {
+    Source.CAMERA_AND_LIGHT: "how the camera sees this light is not known",
+    Source.TONE_CURVE: "how the camera bends the tone scale is not known",
+    Source.PROFILE: "the chart tells the camera only so well",
+    Source.UNLIKE_THE_CHART: "the finish is unlike the chart's colours",
+    Source.LIGHT_HAS_MOVED: "the light is not quite that of the chart",
+    Source.WHITE_BALANCE: "the camera's white balance is not quite that of the chart",
+    Source.CARD_TOLERANCE: "cards of this kind differ",
+    Source.CARD_READING: "the card is small or noisy in the picture",
+    Source.UNEVEN_LIGHT: "the light may differ between card and finish",
+    Source.LIGHT_CLOSE_BY: "the light may differ from place to place",
+    Source.STRAY_LIGHT: "stray light lifts the darks",
+    Source.BLACK_LEVEL: "the camera's own black is not known",
+    Source.REGION: "the marked region is small or uneven",
+    Source.LAMP_POSITIONS: "the lamp's places lit it unlike",
+    Source.NO_CARD: "no card tells the light and the exposure",
+    Source.DOUBTFUL_CARD: "what is marked as the card may be none",
+    Source.INSTRUMENT: "an instrument measures only so well",
+    Source.MATCH_BY_EYE: "the eye matches chips only so well",
+    Source.CHANGE_OF_LIGHT: "it was measured for another light",
 }
+"""Each source in plain words, as a clause."""
 
 
 @dataclass(frozen=True)
-class Part:
-    """One part of a reading's uncertainty: delta_e00, its share of the reach, and what would shrink it.
+class Contribution:
+    """What one source contributes to a reading's uncertainty.
 
-    The squares of the parts add up to the square of the whole reach, as variances do (JCGM 100, 5.1.2).
+    delta_e00: its share of the reach. remedy: what would shrink it.
+
+    The squares of all add up to the square of the whole reach, as variances do (JCGM 100, 5.1.2).
     """
 
     name: str
@@ -111,7 +135,7 @@ class Part:
 
     @property
     def why(self) -> str:
-        """The cause in plain words, as a clause: "how the camera sees this light is not known"."""
+        """The source in plain words, as a clause: "how the camera sees this light is not known"."""
         return WHY.get(self.name, self.name)
 
     def as_dict(self) -> dict[str, Any]:
@@ -119,8 +143,8 @@ class Part:
 
 
 @dataclass(frozen=True)
-class Help:
-    """What the reach of a reading would become by one remedy. parts: what of the budget it shrinks."""
+class Improvement:
+    """What the reach of a reading would become by one corrective action. parts: the sources that it shrinks."""
 
     does: str
     parts: tuple[str, ...]
@@ -148,7 +172,7 @@ def reach_of(reading: Reading) -> float:
     return float(reach_delta_e00(reading.lab, reading.covariance))
 
 
-def budget_table(reading: Reading) -> tuple[Part, ...]:
+def budget_table(reading: Reading) -> tuple[Contribution, ...]:
     """Return the parts of a reading's uncertainty, the largest first; empty when the reading states none.
 
     Each has the share of the whole reach that its covariance has of all, in squares, as CIEDE2000 weighs directions
@@ -160,11 +184,13 @@ def budget_table(reading: Reading) -> tuple[Part, ...]:
     squares = np.array([float(np.trace(metric @ term.covariance)) for term in reading.budget])
     whole = float(reach_delta_e00(reading.lab, sum_of(reading.budget)))
     reaches = whole * np.sqrt(squares / max(float(squares.sum()), 1e-12))
-    parts = [Part(term.name, float(reach), term.remedy) for term, reach in zip(reading.budget, reaches, strict=True)]
+    parts = [
+        Contribution(term.name, float(reach), term.remedy) for term, reach in zip(reading.budget, reaches, strict=True)
+    ]
     return tuple(sorted(parts, key=lambda part: -part.delta_e00))
 
 
-def budget_in_short(reading: Reading) -> tuple[Part, ...]:
+def budget_in_short(reading: Reading) -> tuple[Contribution, ...]:
     """Return ``budget_table`` for a person to read: parts that are small beside the largest are one, which comes last.
 
     Its square is the sum of theirs.
@@ -174,62 +200,45 @@ def budget_in_short(reading: Reading) -> tuple[Part, ...]:
     if len(small) < 2:
         return parts
     together = float(np.sqrt(sum(part.delta_e00**2 for part in parts if part.name in small)))
-    rest = Part(f"{len(small)} small parts together", together, "")
+    rest = Contribution(f"{len(small)} small parts together", together, "")
     return (*(part for part in parts if part.name not in small), rest)
 
 
-def what_would_help(reading: Reading, most: int = 3) -> tuple[Help, ...]:
+def what_would_help(reading: Reading, most: int = 3) -> tuple[Improvement, ...]:
     """Return what would shrink a reading's uncertainty most, the best first; empty when nothing usual would.
 
-    From the parts' covariances: those that a remedy touches are scaled to its usual reach, in their own directions,
+    From the parts' covariances: those that an action touches are scaled to its usual reach, in their own directions,
     and never up; the rest stays as it is.
     """
     now = reach_of(reading)
-    found = [help_ for remedy in REMEDIES if (help_ := _helped(reading, remedy, now)) is not None]
-    worthwhile = [item for item in found if item.then_delta_e00 <= (1 - LEAST_GAIN) * now]
-    ranked = sorted(worthwhile, key=lambda item: item.then_delta_e00)
-    again = [item for item in ranked if item.does.startswith(AGAIN)]
-    return tuple([item for item in ranked if item not in again[1:]][:most])
+    possible = [(action, _improved(reading, action, now)) for action in CORRECTIVE_ACTIONS]
+    found = [(action, item) for action, item in possible if item is not None]
+    worthwhile = [(action, item) for action, item in found if item.then_delta_e00 <= (1 - LEAST_GAIN) * now]
+    best: list[Improvement] = []
+    kinds: set[str] = set()
+    for action, item in sorted(worthwhile, key=lambda pair: pair[1].then_delta_e00):
+        if action.kind not in kinds:
+            best.append(item)
+        kinds |= {action.kind} - {""}
+    return tuple(best[:most])
 
 
-def _helped(reading: Reading, remedy: Remedy, now: float) -> Help | None:
-    touched = [term for term in reading.budget if term.name in remedy.parts]
-    if not touched or remedy.beside not in {None, *(term.name for term in reading.budget)}:
+def _improved(reading: Reading, action: CorrectiveAction, now: float) -> Improvement | None:
+    touched = [term for term in reading.budget if term.name in action.sources]
+    if not touched or action.beside not in {None, *(term.name for term in reading.budget)}:
         return None
-    if remedy.does == DAYLIGHT and not _may_be_daylight(reading):
-        return None
-    if remedy.does == RAW and (_known_daylight(reading) != remedy.of_known_daylight or not _finished(reading)):
+    if action.where is not None and not (reading.conditions is not None and action.where(reading.conditions)):
         return None
     covariance = np.sum([term.covariance for term in touched], axis=0)
-    share = remedy.share
-    if remedy.usual_delta_e00 is not None:
+    share = action.share
+    if action.usual_delta_e00 is not None:
         reach = float(reach_delta_e00(reading.lab, covariance))
-        share = min(1.0, remedy.usual_delta_e00 / max(reach, 1e-9))
+        share = min(1.0, action.usual_delta_e00 / max(reach, 1e-9))
     rest = reading.covariance - (1 - share**2) * covariance
-    if remedy.sigma is not None:
-        rest = reading.covariance - covariance + remedy.sigma**2 * np.eye(3)
+    if action.sigma is not None:
+        rest = reading.covariance - covariance + action.sigma**2 * np.eye(3)
     then = float(reach_delta_e00(reading.lab, rest))
-    return Help(remedy.does, tuple(term.name for term in touched), now, min(now, then))
-
-
-def _may_be_daylight(reading: Reading) -> bool:
-    """Tell whether a camera's finished picture was read without knowing its light, by what its parts share."""
-    camera, _, encoding = _shared(reading, "tone curve").rpartition(", ")
-    return bool(camera) and encoding not in ("linear", "camera raw") and not _known_daylight(reading)
-
-
-def _known_daylight(reading: Reading) -> bool:
-    return _shared(reading, "camera and light").endswith(", daylight")
-
-
-def _shared(reading: Reading, name: str) -> str:
-    return next((term.shared or "" for term in reading.budget if term.name == name), "")
-
-
-def _finished(reading: Reading) -> bool:
-    """Tell whether a camera finished the picture: no raw file leaves so much of its tone curve unknown."""
-    tones = [term.covariance for term in reading.budget if term.name == "tone curve"]
-    return bool(tones) and float(reach_delta_e00(reading.lab, np.sum(tones, axis=0))) > RAW_TONE_DELTA_E00
+    return Improvement(action.does, tuple(term.name for term in touched), now, min(now, then))
 
 
 def trust_sentence(reading: Reading) -> str:

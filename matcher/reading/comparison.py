@@ -14,6 +14,7 @@ import numpy as np
 from matcher.calibration.illumination import LOCAL_SIGMA
 from matcher.colour.cielab import lab_to_xyz, xyz_to_lab
 from matcher.colour.difference import DRAWS_LOG2, delta_e_2000, delta_e_draws, interval_of, normal_draws
+from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import shared_covariance
 from matcher.colour.wording import difference_in_words
@@ -100,7 +101,7 @@ def _uneven_light(first: Reading, second: Reading) -> Floats:
 
     Nothing is added where the readings' own budgets hold it.
     """
-    known = any(term.name == "uneven light" for reading in (first, second) for term in reading.budget)
+    known = any(term.name == Source.UNEVEN_LIGHT for reading in (first, second) for term in reading.budget)
     if known or first.region is None or second.region is None:
         return np.zeros((3, 3))
     size = max(float(np.ptp(region, axis=0).max()) for region in (first.region, second.region))

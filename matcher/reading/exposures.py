@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from matcher.calibration.calibration import Calibration
 from matcher.card.reading import CardReading
 from matcher.colour.cielab import lab_to_xyz, xyz_to_lab
+from matcher.colour.sources import Source
 from matcher.colour.types import Floats, Mask
 from matcher.colour.uncertainty import BudgetTerm, sum_of
 from matcher.errors import CardError, Caveat, PhotoError
@@ -52,7 +53,7 @@ def read_frames(photos: Sequence[Photo], calibrations: Sequence[Calibration], re
     scatter = float(np.std(merged.log_gains, ddof=1) / np.sqrt(len(photos)))
     xyz = lab_to_xyz(reading.lab)
     effect = (xyz_to_lab(xyz * np.exp(scatter)) - xyz_to_lab(xyz * np.exp(-scatter))) / 2
-    lamp = BudgetTerm("lamp positions", effect[:, None], "lay the card right beside the finish in every frame")
+    lamp = BudgetTerm(Source.LAMP_POSITIONS, effect[:, None], "lay the card right beside the finish in every frame")
     codes = {caveat.code for caveat in reading.caveats}
     others = [caveat for calibration in calibrations[1:] for caveat in calibration.caveats]
     new = {caveat.code: caveat for caveat in others if caveat.code not in codes}

@@ -12,7 +12,7 @@ from matcher.errors import Caveat, ReadingError
 from matcher.photo.photo import Photo
 from matcher.photo.region import Pixels, area_inside, covariance_of_mean, pixels_inside, share_within, trimmed_mean
 from matcher.reading.glare import specular
-from matcher.reading.reading import Reading
+from matcher.reading.reading import Conditions, Reading
 
 FEWEST_PIXELS = 9
 FEW_PIXELS = 400
@@ -59,6 +59,7 @@ def read_finish(photo: Photo, calibration: Calibration, region: ArrayLike) -> Re
         ),
         region=np.asarray(region, dtype=float),
         photo=photo.sha256,
+        conditions=Conditions(photo.encoding, calibration.declared_light),
     )
 
 

@@ -9,7 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from matcher.calibration.transform import SENSOR_ENCODINGS
 from matcher.colour.cielab import checked_lab
+from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import BudgetTerm
 from matcher.errors import Caveat, ReadingError, fault_in_words
@@ -30,6 +32,32 @@ class PaletteColour:
     share: float
 
 
+@dataclass(frozen=True)
+class Conditions:
+    """How a photograph was taken and read, as far as is known.
+
+    encoding: as ``Photo.encoding`` names it, or None. light: "daylight" when the person said that it was, else
+    "unknown".
+    """
+
+    encoding: str | None = None
+    light: str = "unknown"
+
+    @property
+    def finished_by_camera(self) -> bool:
+        """Whether a camera balanced and finished the picture, rather than leaving its sensor's own values."""
+        return self.encoding is not None and self.encoding not in SENSOR_ENCODINGS
+
+    @property
+    def in_daylight(self) -> bool:
+        """Whether the light is known to be daylight."""
+        return self.light == "daylight"
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain JSON types."""
+        return {"encoding": self.encoding, "light": self.light}
+
+
 @dataclass(frozen=True, eq=False)
 class Reading:
     """The colour of a finish.
@@ -37,7 +65,8 @@ class Reading:
     lab: (3,) CIELAB, D50, 2 degrees. covariance: (3, 3) of lab, the whole standard uncertainty budget; when not
     given it is that of an instrument. source: "photograph", "instrument" or "typed". lights, darks: (3,) CIELAB
     of the lightest and darkest quarter, or None. left_out_share: share of the region left out as glare or
-    clipped. region: (n, 2) pixels, or None. photo: SHA-256 of the photograph, or None.
+    clipped. region: (n, 2) pixels, or None. photo: SHA-256 of the photograph, or None. conditions: how it was taken,
+    None when it is of no photograph.
 
     Raises ReadingError when lab or covariance is not finite, of the wrong shape, or out of range.
     """
@@ -54,6 +83,7 @@ class Reading:
     caveats: tuple[Caveat, ...] = ()
     region: Floats | None = None
     photo: str | None = None
+    conditions: Conditions | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "lab", checked_lab(self.lab))
@@ -74,6 +104,7 @@ class Reading:
             "warnings": [caveat.as_dict() for caveat in self.caveats],
             "region": _listed(self.region),
             "photo": self.photo,
+            "conditions": None if self.conditions is None else self.conditions.as_dict(),
         }
 
     @classmethod
@@ -95,6 +126,7 @@ class Reading:
                 budget=tuple(BudgetTerm.from_dict(term) for term in data.get("budget", ())),
                 caveats=tuple(Caveat(item["code"], item["message"]) for item in data.get("warnings", ())),
                 region=_array(data.get("region")),
+                conditions=_conditions(data),
                 **known,
             )
         except (KeyError, TypeError, ValueError, AttributeError) as error:
@@ -117,6 +149,25 @@ def checked_covariance(covariance: ArrayLike) -> Floats:
     if np.linalg.eigvalsh(values).min() < -1e-9 * max(1.0, float(np.trace(values))):
         raise ReadingError("Check the covariance: it has a negative variance in some direction.")
     return values
+
+
+def _conditions(data: Mapping[str, Any]) -> Conditions | None:
+    """Return how a stored reading was taken. Documents of before it was stored hold it in the names of two causes."""
+    if "conditions" in data:
+        stored = data["conditions"]
+        return (
+            None if stored is None else Conditions(_text(stored.get("encoding")), str(stored.get("light", "unknown")))
+        )
+    causes = {term["name"]: str(term.get("shared") or "") for term in data.get("budget", ())}
+    if Source.TONE_CURVE not in causes:
+        return None
+    camera, _, encoding = causes[Source.TONE_CURVE].rpartition(", ")
+    daylight = causes.get(Source.CAMERA_AND_LIGHT, "").endswith(", daylight")
+    return Conditions(encoding if camera else None, "daylight" if daylight else "unknown")
+
+
+def _text(value: Any) -> str | None:
+    return None if value is None else str(value)
 
 
 def _triple(values: ArrayLike) -> tuple[float, float, float]:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 if TYPE_CHECKING:
-    from matcher.reading.advice import Part
+    from matcher.reading.advice import Contribution
     from matcher.reading.reading import Reading
 
 MOST_HELPS = 2
@@ -46,7 +46,7 @@ def show_budget(reading: Reading) -> None:
         )
 
 
-def _row(part: Part, share: float) -> str:
+def _row(part: Contribution, share: float) -> str:
     remedy = f"<small>{html.escape(_sentence(part.remedy))}.</small>" if part.remedy else ""
     return (
         f"<li><span>{html.escape(_sentence(part.why))}</span><b>±{part.delta_e00:.1f}</b>"

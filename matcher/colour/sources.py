@@ -1,0 +1,30 @@
+"""The sources of uncertainty that a budget names (JCGM 100, 4.1), in one place: what is worked out, stored, and advised
+upon goes by these. The words for a person are set in ``reading/advice.py``."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class Source(StrEnum):
+    """Where a part of a reading's uncertainty comes from; its value is what documents hold."""
+
+    REGION = "region"
+    CARD_READING = "card reading"
+    CARD_TOLERANCE = "card tolerance"
+    DOUBTFUL_CARD = "doubtful card"
+    NO_CARD = "no card"
+    WHITE_BALANCE = "white balance"
+    UNEVEN_LIGHT = "uneven light"
+    LIGHT_CLOSE_BY = "light close by"
+    CAMERA_AND_LIGHT = "camera and light"
+    LIGHT_HAS_MOVED = "light has moved"
+    TONE_CURVE = "tone curve"
+    STRAY_LIGHT = "stray light"
+    BLACK_LEVEL = "black level"
+    PROFILE = "profile"
+    UNLIKE_THE_CHART = "colours unlike the chart's"
+    LAMP_POSITIONS = "lamp positions"
+    INSTRUMENT = "instrument"
+    MATCH_BY_EYE = "match by eye"
+    CHANGE_OF_LIGHT = "change of light"
