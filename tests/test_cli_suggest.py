@@ -16,6 +16,7 @@ from matcher import Coat, Reading, Recipe, Seal, StageReading, Studio, Target, T
 from matcher.cli.main import main
 from matcher.colour.difference import delta_e_2000
 from tests.benchmarks.invented_processes import film, recipe_space
+from ui.recipe.first_choice import FirstChoice
 
 TARGET = "38,14,22"
 
@@ -117,6 +118,20 @@ def test_first_plates_cover_what_the_studio_owns(told, tmp_path):
     assert {"sulphide_meets_acid"} <= {caution["code"] for caution in document["cautions"]}
     rows = list(csv.DictReader(table.open(encoding="utf-8-sig")))
     assert [row["coat_1_chemical"] for row in rows] == [coat["chemical"] for coat in coats]
+
+
+def test_page_and_command_line_choose_the_same_first_plates_for_the_same_answers(told):
+    """Strengths, passes and heat differ from those that stand there at first."""
+    answered = FirstChoice(
+        count=12, alloy="silicon bronze", chemicals=("ferric nitrate",), undercoats=("liver of sulphur",),
+        strengths=(0.25, 0.75), most_passes=7, temps_c=(98.0, 107.0), application="fine mist", seal=None,
+    )  # fmt: skip
+    asked = ("--chemical", "ferric nitrate", "--undercoat", "liver of sulphur", "--strengths", "0.25,0.75")
+    document = told("first-plates", *asked, "--plates", 12, "--max-passes", 7, "--temperature", "98,107")
+    plates = answered.checked().plates()
+    assert [plate["recipe"] for plate in document["plates"]] == [recipe.as_dict() for recipe in plates]
+    assert {recipe.coats[0].passes for recipe in plates} <= {1, 2, 3, 5, 7}
+    assert {recipe.undercoat.strength for recipe in plates if recipe.undercoat} == {0.25, 0.75}
 
 
 def test_first_plates_are_said_in_words(run):

@@ -11,15 +11,13 @@ from matcher.cli.given import Given, wanted
 from matcher.cli.options import Commands, Parser, add_limits, add_target
 from matcher.cli.photographs import studio_that_is_there
 from matcher.cli.words import Answer, write
-from matcher.recipe.recipe import MAX_PASSES, Recipe, describe
+from matcher.recipe.recipe import Recipe, describe
 
 if TYPE_CHECKING:
     from matcher.plan.limits import Limits
     from matcher.recipe.cautions import Caution
     from matcher.studio import Studio
     from matcher.suggest.suggestion import Suggestion
-
-USUAL_PASSES = (1, 2, 4, 6, 9, 12)
 
 
 def add_commands(commands: Commands) -> None:
@@ -94,19 +92,18 @@ def next_plates(options: argparse.Namespace) -> Answer:
 
 def first_plates(options: argparse.Namespace) -> Answer:
     """Choose the first plates of a studio that has none."""
-    from matcher.plan.first_plates import starting_set
+    from matcher.plan import first_plates as plan
     from matcher.recipe.cautions import cautions_for_all
     from matcher.trials.spreadsheet import planned_table
 
-    low, high = values.temperatures(options.temperature)
-    recipes = starting_set(
+    recipes = plan.first_plates(
         options.plates,
         alloy=options.alloy,
         chemicals=options.chemical,
         undercoats=options.undercoat,
         strengths=values.strengths(options.strengths),
-        passes=_passes_up_to(options.max_passes),
-        surface_temps_c=sorted({low, (low + high) / 2, high}),
+        most_passes=values.most_passes(options.max_passes),
+        temps_c=values.temperatures(options.temperature),
     )
     if options.table is not None:
         write(options.table, planned_table(recipes, [""] * len(recipes)))
@@ -175,11 +172,9 @@ def limits_of(options: argparse.Namespace, studio: Studio) -> Limits:
         without, stock = (
             [values.known_name(name, means.all_chemicals, "chemical") for name in names] for names in (without, stock)
         )
-    if options.max_passes is not None and not 1 <= options.max_passes <= MAX_PASSES:
-        raise values.TypingError(f"Give --max-passes from 1 to {MAX_PASSES}: {options.max_passes} is not that.")
     return Limits(
         alloy=alloy,
-        max_passes=options.max_passes,
+        max_passes=None if options.max_passes is None else values.most_passes(options.max_passes),
         surface_temp_c=None if options.temperature is None else values.temperatures(options.temperature),
         excluded=frozenset(without),
         stock=frozenset(stock) if stock else None,
@@ -229,9 +224,3 @@ def _ranked(found: Sequence[Suggestion], colour: Given) -> list[dict[str, Any]]:
 
 def _recipe_as_dict(rank: int, recipe: Recipe) -> dict[str, Any]:
     return {"rank": rank, "recipe": recipe.as_dict(), "recipe_in_words": describe(recipe)}
-
-
-def _passes_up_to(most: int) -> list[int]:
-    if not 1 <= most <= MAX_PASSES:
-        raise values.TypingError(f"Give --max-passes from 1 to {MAX_PASSES}: {most} is not that.")
-    return sorted({*(passes for passes in USUAL_PASSES if passes < most), most})

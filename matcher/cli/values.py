@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from matcher.errors import MatcherError
-from matcher.recipe.recipe import SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
+from matcher.recipe.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
 
 if TYPE_CHECKING:
     from matcher.instrument.measured import Sample
@@ -182,6 +182,13 @@ def temperatures(text: str) -> tuple[float, float]:
     if len(found) != 2 or not 0 <= found[0] <= found[1]:
         raise TypingError(f"Give {form}: {text!r} is not that.")
     return found[0], found[1]
+
+
+def most_passes(count: int) -> int:
+    """Return the most passes of a coat. Raises TypingError."""
+    if not 1 <= count <= MAX_PASSES:
+        raise TypingError(f"Give --max-passes from 1 to {MAX_PASSES}: {count} is not that.")
+    return count
 
 
 def after_passes(texts: Sequence[str]) -> dict[int, Colour]:

@@ -20,6 +20,52 @@ from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 STARTING_SIZES = (4, 96)
 
 
+def pass_steps(most: int) -> tuple[int, ...]:
+    """Return numbers of passes up to ``most``, closer at first: the early passes change the colour most."""
+    steps, step = [1], 1
+    while steps[-1] + step < most:
+        steps.append(steps[-1] + step)
+        step += len(steps) % 2
+    return tuple(dict.fromkeys((*steps, max(most, 1))))
+
+
+def heat_steps(coolest_c: float, hottest_c: float) -> tuple[float, ...]:
+    """Return the two surface temperatures, °C, and the one halfway to a degree; one alone when they are the same."""
+    low, high = sorted((float(coolest_c), float(hottest_c)))
+    return tuple(sorted({low, float(round((low + high) / 2)), high})) if high > low else (low,)
+
+
+def first_plates(
+    count: int,
+    *,
+    alloy: str,
+    chemicals: Sequence[str],
+    undercoats: Sequence[str],
+    strengths: Sequence[float],
+    most_passes: int,
+    temps_c: tuple[float, float],
+    application: str = Coat.application,
+    seal: Seal | None = None,
+) -> list[Recipe]:
+    """Return the first plates for what a studio says that it owns, wherever it was asked.
+
+    strengths: fractions of stock that are mixed, for coats and undercoats alike; temps_c: coolest and hottest of the
+    metal. Raises as ``starting_set`` does.
+    """
+    return starting_set(
+        count,
+        alloy=alloy,
+        chemicals=chemicals,
+        undercoats=undercoats,
+        strengths=strengths,
+        undercoat_strengths=strengths,
+        passes=pass_steps(most_passes),
+        surface_temps_c=heat_steps(*temps_c),
+        application=application,
+        seal=seal,
+    )
+
+
 def starting_set(
     count: int,
     *,
@@ -29,9 +75,9 @@ def starting_set(
     strengths: Sequence[float] = (0.25, 0.5, 1.0),
     undercoat_strengths: Sequence[float] = (0.25, 0.5, 1.0),
     burnishes: Sequence[float] = (0.0, 0.25, 0.5, 0.75),
-    passes: Sequence[int] = (1, 2, 4, 6, 9, 12),
-    surface_temps_c: Sequence[float] = (95.0, 105.0, 115.0),
-    application: str = "fine mist",
+    passes: Sequence[int] = pass_steps(12),
+    surface_temps_c: Sequence[float] = heat_steps(95.0, 115.0),
+    application: str = Coat.application,
     seal: Seal | None = None,
     rng: np.random.Generator | None = None,
 ) -> list[Recipe]:
@@ -59,21 +105,6 @@ def starting_set(
     kept = draw.permutation(many)[:LOOKED_AT]
     recipes = [Recipe(alloy, grounds[k % len(grounds)], stacks[k // len(grounds)], seal) for k in kept]
     return [recipes[row] for row in _space_filling(recipes, min(count, len(recipes)))]
-
-
-def pass_steps(most: int) -> tuple[int, ...]:
-    """Return numbers of passes up to ``most``, closer at first: the early passes change the colour most."""
-    steps, step = [1], 1
-    while steps[-1] + step < most:
-        steps.append(steps[-1] + step)
-        step += len(steps) % 2
-    return tuple(dict.fromkeys((*steps, max(most, 1))))
-
-
-def heat_steps(coolest_c: float, hottest_c: float) -> tuple[float, ...]:
-    """Return the two surface temperatures, °C, and the one halfway to a degree; one alone when they are the same."""
-    low, high = sorted((float(coolest_c), float(hottest_c)))
-    return tuple(sorted({low, float(round((low + high) / 2)), high})) if high > low else (low,)
 
 
 def _space_filling(recipes: Sequence[Recipe], count: int) -> list[int]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.errors import SuggestionError
-from matcher.recipe.recipe import Seal, strength_in_words
+from matcher.recipe.recipe import Recipe, Seal, strength_in_words
 from ui.recipe.recipe_form import COMMON, SEALS
 from ui.state.drafts import Draft
 from ui.suggestions.todays_limits import heat_fault, passes_fault
@@ -45,6 +45,22 @@ class FirstChoice:
         if fault is not None:
             raise SuggestionError(fault)
         return self
+
+    def plates(self) -> list[Recipe]:
+        """Return the first plates that cover it, in the order to make them."""
+        from matcher.plan.first_plates import first_plates
+
+        return first_plates(
+            self.count,
+            alloy=self.alloy,
+            chemicals=self.chemicals,
+            undercoats=self.undercoats,
+            strengths=self.strengths,
+            most_passes=self.most_passes,
+            temps_c=self.temps_c,
+            application=self.application,
+            seal=self.seal,
+        )
 
 
 def ask_what_is_owned(draft: Draft, have: Means) -> FirstChoice:

@@ -48,20 +48,7 @@ def show() -> None:
 
 @st.cache_resource(show_spinner=False, max_entries=16)
 def _chosen(choice: FirstChoice) -> list[Recipe]:
-    from matcher.plan.first_plates import heat_steps, pass_steps, starting_set
-
-    return starting_set(
-        choice.count,
-        alloy=choice.alloy,
-        chemicals=choice.chemicals,
-        undercoats=choice.undercoats,
-        strengths=choice.strengths,
-        undercoat_strengths=choice.strengths,
-        passes=pass_steps(choice.most_passes),
-        surface_temps_c=heat_steps(*choice.temps_c),
-        application=choice.application,
-        seal=choice.seal,
-    )
+    return choice.plates()
 
 
 def _table(studio: Studio, recipes: list[Recipe]) -> None:
