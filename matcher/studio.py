@@ -148,16 +148,16 @@ class Studio:
 
     # Photographs
 
-    def keep_photo(self, source: Path | bytes, name: str = "") -> str:
+    def keep_photo(self, source: str | Path | bytes, name: str = "") -> str:
         """Keep a photograph and return its SHA-256; the same one again is kept once. Raises StudioError."""
-        name = name or (source.name if isinstance(source, Path) else "")
+        name = name or ("" if isinstance(source, bytes) else Path(source).name)
         kept = self.photos.keep(source, name)
         self.log.note_photos([(kept, name)])
         return kept.sha256
 
-    def keep_photos(self, sources: Sequence[Path]) -> list[str]:
+    def keep_photos(self, sources: Sequence[str | Path]) -> list[str]:
         """Keep several photographs in one go and return their SHA-256s, in order. Raises StudioError."""
-        kept = [(self.photos.keep(source), source.name) for source in sources]
+        kept = [(self.photos.keep(source), Path(source).name) for source in sources]
         self.log.note_photos(kept)
         return [photo.sha256 for photo, _ in kept]
 
@@ -277,12 +277,12 @@ class Studio:
         """Let a retired profile be chosen again. Raises StudioError."""
         return self._profiles.take_back(name, who)
 
-    def export_profile(self, name: str, path: str | Path) -> None:
-        """Write a profile to a new file of plain JSON. Raises StudioError."""
+    def export_profile(self, name: str, path: str | Path, overwrite: bool = False) -> None:
+        """Write a profile to a file of plain JSON, a new one unless ``overwrite``. Raises StudioError."""
         from matcher.trials.camera_profiles import write_profile
 
         _check_ending(Path(path), ".json")
-        write_profile(self.profile(name), Path(path))
+        write_profile(self.profile(name), Path(path), overwrite)
 
     def import_profile(self, path: str | Path, who: str = "") -> CameraProfile:
         """Keep a profile that another studio exported; one here of its name is retired. Raises a MatcherError."""
@@ -314,10 +314,10 @@ class Studio:
 
     # Carrying it elsewhere
 
-    def export(self, path: str | Path) -> Exported:
+    def export(self, path: str | Path, overwrite: bool = False) -> Exported:
         """Write the studio to one file that can be carried; a name that ends in .csv gets a table of the trials.
 
-        Raises StudioError; then there is no new file, and what is there is never written over.
+        Raises StudioError; then nothing is written. A file that is there is kept unless ``overwrite``.
         """
         from matcher.trials import archive as portable
         from matcher.trials import spreadsheet
@@ -325,9 +325,9 @@ class Studio:
         path = Path(path)
         _check_ending(path, ".zip", ".csv")
         if path.suffix.lower() != ".csv":
-            return portable.export_studio(self.database, self.photos, path)
+            return portable.export_studio(self.database, self.photos, path, overwrite)
         names = {target.id: target.name for target in self.targets(include_set_aside=True)}
-        count = spreadsheet.export_table(self.trials(include_set_aside=True), path, names)
+        count = spreadsheet.export_table(self.trials(include_set_aside=True), path, names, overwrite)
         return portable.Exported(path, trials=count, photos=0)
 
     def import_file(self, path: str | Path, skip_bad: bool = False, who: str = "") -> Imported:
@@ -336,25 +336,24 @@ class Studio:
         Raises StudioError (RowProblems for a table's rows); then nothing is taken in. skip_bad: take in a table's
         good rows and report the others.
         """
-        import zipfile
-
         from matcher.trials import archive as portable
         from matcher.trials import spreadsheet
 
         path = Path(path)
-        if path.suffix.lower() == ".zip" or zipfile.is_zipfile(path):
+        if path.suffix.lower() == ".zip" or portable.is_archive(path):
             return portable.import_studio(self.database, self.photos, path, who)
         return spreadsheet.import_table(self.database, path, skip_bad, who)
 
-    def backup(self, path: str | Path) -> Exported:
+    def backup(self, path: str | Path, overwrite: bool = False) -> Exported:
         """Write a consistent copy of everything, database and photographs, to one zip, while work goes on.
 
-        ``Studio.restore`` makes a studio of it again; so does unpacking it into an empty folder. Raises StudioError.
+        ``Studio.restore`` makes a studio of it again; so does unpacking it into an empty folder. A file that
+        is there is kept unless ``overwrite``. Raises StudioError.
         """
         from matcher.trials import archive as portable
 
         _check_ending(Path(path), ".zip")
-        return portable.back_up(self.database, self.photos, Path(path))
+        return portable.back_up(self.database, self.photos, Path(path), overwrite)
 
     @classmethod
     def restore(cls, backup: str | Path, folder: str | Path) -> Studio:

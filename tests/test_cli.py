@@ -334,7 +334,7 @@ REFUSED = {
     "a measured card named as a kind": (("cards", "--add", "grey card", "--lab", "49,0,0"), "name of its own"),
     "a card of no kind": (("cards", "--add", "ours", "--kind", "tarot", "--lab", "49,0,0"), "tarot"),
     "a card with patches missing": (("cards", "--add", "ours", "--kind", "grey scale", "--lab", "49,0,0"), "3 patches"),
-    "a sheet in no folder": (("cards", "--sheet", "missing/sheet.pdf"), "cannot be written"),
+    "a sheet in no folder": (("cards", "--sheet", "missing/sheet.pdf"), "There is no folder"),
     "a port that is none": (("app", "--port", "99999"), "port 99999"),
     "a studio that is a file": (("trials", "--studio", "PLATE"), "PLATE|plate.png"),
     "a studio in an unknown database": (("trials", "--studio", "mysql://u@h/d"), "PostgreSQL"),

@@ -297,7 +297,7 @@ REFUSED = {
     "first plates of nothing": (("first-plates",), "--chemical"),
     "too few first plates": (("first-plates", "--chemical", "ferric nitrate", "--plates", "1"), "4 to 96"),
     "a table in no folder": (
-        ("first-plates", "--chemical", "ferric nitrate", "--table", "missing/t.csv"), "cannot be written"
+        ("first-plates", "--chemical", "ferric nitrate", "--table", "missing/t.csv"), "There is no folder"
     ),
     "a mottled finish that was typed": (("mottled", "--lab", TARGET), "Mark the finish on a photograph"),
     "no plate to advise on": (("advise", "--lab", TARGET), "--trial"),

@@ -11,7 +11,7 @@ import pytest
 ROOT = Path(__file__).parents[1]
 FLOORS = (
     ("errors", "shipped", "one_thread"),
-    ("dates",),
+    ("dates", "files"),
     ("colour", "recipe"),
     ("photo",),
     ("card",),

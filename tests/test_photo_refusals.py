@@ -17,6 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
+from matcher import files
 from matcher.errors import PhotoError
 from matcher.photo.photo import MAX_BYTES, open_photo
 from tests import pictures
@@ -274,10 +275,10 @@ def test_a_file_without_permission_is_refused(tmp_path: Path, monkeypatch):
     path = tmp_path / "plate.jpg"
     path.write_bytes(original("JPEG"))
 
-    def refuse(self: Path) -> bytes:  # what the system does to anyone but root, which these tests may run as
-        raise PermissionError(13, "Permission denied", str(self))
+    def refuse(name: str, _: int) -> int:  # what the system does to anyone but root, which these tests may run as
+        raise PermissionError(13, "Permission denied", name)
 
-    monkeypatch.setattr(Path, "read_bytes", refuse)
+    monkeypatch.setattr(files, "_open_at_once", refuse)
     with pytest.raises(PhotoError, match=r"plate\.jpg may not be read"):
         open_photo(path)
 

@@ -355,7 +355,7 @@ def test_a_zip_of_other_things_is_no_export(other: Studio, tmp_path: Path) -> No
         archive.writestr("beach.jpg", a_photograph())
     with pytest.raises(StudioError, match=r"no studio\.json"):
         other.import_file(tmp_path / "holiday.zip")
-    with pytest.raises(StudioError, match="There is no file"):
+    with pytest.raises(StudioError, match="is not there"):
         other.import_file(tmp_path / "nowhere.zip")
 
 

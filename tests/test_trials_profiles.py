@@ -102,7 +102,7 @@ def test_a_profile_goes_from_studio_to_studio_as_plain_json(studio: Studio, tmp_
         assert names(other) == ["shop tubes"]
     with pytest.raises(StudioError, match="there already"):
         studio.export_profile("shop tubes", tmp_path / "tubes.json")
-    with pytest.raises(StudioError, match="cannot be written"):
+    with pytest.raises(StudioError, match="There is no folder"):
         studio.export_profile("shop tubes", tmp_path / "missing" / "tubes.json")
 
 

@@ -273,7 +273,7 @@ def test_more_cells_than_columns_are_not_passed_over(studio: Studio, tmp_path: P
 
 
 def test_a_table_that_is_not_there_gets_one_sentence(studio: Studio, tmp_path: Path) -> None:
-    with pytest.raises(StudioError, match="cannot be read"):
+    with pytest.raises(StudioError, match="is not there"):
         studio.import_file(tmp_path / "nowhere.csv")
 
 

@@ -12,7 +12,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from matcher.errors import MatcherError
+from matcher.errors import MatcherError, Misfit
+from matcher.files import read_whole
 from matcher.recipe.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
 
 if TYPE_CHECKING:
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 MOST_NAMED = 8
 TOLERANCE = 2.0
 """ΔE00 that counts as a match where nothing else is said."""
+MAX_RECIPE_BYTES = 1_000_000
 HIGHEST_TEMP_C = SURFACE_TEMP_RANGE_C[1]
 NOT_NOTED = "none"
 """What takes out a part of a logged plate: it was not there, or is not known."""
@@ -107,10 +109,11 @@ def chosen(samples: Sequence[Sample], names: Sequence[str], file: str) -> tuple[
 def recipe_file(path: str) -> Recipe:
     """Read a recipe from a JSON file: a recipe as exported, or a trial or suggestion that has one."""
     try:
-        data = json.loads(Path(path).read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "it is not JSON"
-        raise TypingError(f"The recipe in {path} cannot be read ({reason}): give a JSON file with a recipe.") from error
+        data = json.loads(read_whole(Path(path), MAX_RECIPE_BYTES))
+    except Misfit as misfit:
+        raise TypingError(f"The recipe {path} {misfit}.") from misfit
+    except ValueError as error:
+        raise TypingError(f"The recipe in {path} cannot be read (not JSON): give a JSON file with a recipe.") from error
     if isinstance(data, dict) and isinstance(data.get("recipe"), dict):
         data = data["recipe"]
     return Recipe.from_dict(data)

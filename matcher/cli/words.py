@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from matcher.cli.values import TypingError
+from matcher.files import whole_file
 from matcher.recipe.recipe import describe
 
 if TYPE_CHECKING:
@@ -139,12 +139,10 @@ class Answer:
     lines: Sequence[str]
 
 
-def write(path: str, data: bytes) -> None:
-    """Write a file that a command was asked for. Raises TypingError."""
-    try:
-        Path(path).write_bytes(data)
-    except OSError as error:
-        raise TypingError(f"{path} cannot be written ({error.strerror}): choose another place.") from error
+def write(path: str, data: bytes, overwrite: bool = False) -> None:
+    """Write a file that a command was asked for; what is there is kept unless ``overwrite``. Raises StudioError."""
+    with whole_file(Path(path), overwrite) as temporary:
+        temporary.write_bytes(data)
 
 
 def say(answer: Answer, as_json: bool) -> None:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from matcher.errors import InstrumentFileError
+from matcher.errors import InstrumentFileError, Misfit
+from matcher.files import opened
 from matcher.instrument import cgats, cxf, table
 from matcher.instrument.measured import Sample
 
@@ -56,11 +57,9 @@ def decoded(data: bytes) -> str:
 
 def _read(path: Path) -> bytes:
     try:
-        if not path.is_file():
-            what = "It is a folder" if path.is_dir() else "It is not there"
-            raise InstrumentFileError(f"{what}: check the path and the name.")
-        with path.open("rb") as file:
+        with opened(path) as file:
             return file.read(MAX_BYTES + 1)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise InstrumentFileError(f"Copy it to this machine's disk: it cannot be opened ({reason}).") from error
+    except Misfit as misfit:
+        raise InstrumentFileError(f"It {misfit}.") from misfit
+    except OSError as error:
+        raise InstrumentFileError(f"Copy it to this machine's disk: it can't be read ({error.strerror}).") from error

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-import stat
+import os
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -18,7 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matcher.colour.cielab import SRGB_TO_XYZ_D50, XYZ_D50_TO_SRGB, encode_srgb
-from matcher.errors import Caveat, PhotoError, file_in_words
+from matcher.errors import Caveat, Misfit, PhotoError, file_in_words
+from matcher.files import opened
 from matcher.photo.encoding import (
     BrokenProfileError,
     Encoding,
@@ -176,21 +177,15 @@ def _too_large(size: int) -> str:
 
 def _read(path: Path) -> bytes:
     try:
-        status = path.stat()
-        if stat.S_ISDIR(status.st_mode):
-            raise RefusedError("is a folder: give a photograph in it")
-        if not stat.S_ISREG(status.st_mode):
-            raise RefusedError("is not a file: give a photograph's file")
-        if status.st_size > MAX_BYTES:
-            raise RefusedError(_too_large(status.st_size))
-        return path.read_bytes()
-    except FileNotFoundError as error:
-        raise RefusedError("is not there: check the path and the name") from error
-    except PermissionError as error:
-        raise RefusedError("may not be read by this user: change its permissions or copy it") from error
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise RefusedError(f"cannot be read from where it is ({reason}): copy it to this machine's disk") from error
+        with opened(path) as file:
+            size = os.fstat(file.fileno()).st_size
+            if size > MAX_BYTES:
+                raise RefusedError(_too_large(size))
+            return file.read()
+    except Misfit as misfit:
+        raise RefusedError(str(misfit)) from misfit
+    except OSError as error:
+        raise RefusedError(f"cannot be read to its end ({error.strerror}): copy it to this machine's disk") from error
 
 
 def _raw_photo(decoded: Decoded, asked: str | None) -> Photo:

@@ -16,7 +16,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, BinaryIO
 
-from matcher.errors import StudioError, file_in_words
+from matcher.errors import Misfit, StudioError, file_in_words
+from matcher.files import flush_folder, opened
 from matcher.photo.formats import MAX_BYTES, format_of
 from matcher.photo.stored import RefusedError
 
@@ -40,13 +41,13 @@ class PhotoStore:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
 
-    def keep(self, source: Path | bytes, name: str = "") -> KeptPhoto:
+    def keep(self, source: str | Path | bytes, name: str = "") -> KeptPhoto:
         """Keep a photograph; the same one again changes nothing. Raises StudioError: not a photograph, no room."""
-        name = name or (source.name if isinstance(source, Path) else "the photograph")
+        name = name or ("the photograph" if isinstance(source, bytes) else Path(source).name)
         try:
-            stream: BinaryIO = io.BytesIO(source) if isinstance(source, bytes) else source.open("rb")
-        except OSError as error:
-            raise StudioError(f"{name} cannot be read ({error.strerror or error}): check the file.") from error
+            stream: BinaryIO = io.BytesIO(source) if isinstance(source, bytes) else opened(Path(source))
+        except Misfit as misfit:
+            raise StudioError(f"{file_in_words(name)} {misfit}.") from misfit
         with stream:
             return self.keep_stream(stream, name)
 
@@ -108,7 +109,7 @@ class PhotoStore:
         temporary.chmod(0o644)
         os.replace(temporary, final)  # noqa: PTH105 - the one call that promises to be atomic on every system
         for folder in (shelf, self.folder):
-            _flush_folder(folder)
+            flush_folder(folder)
         return final
 
 
@@ -135,14 +136,3 @@ def _copy(stream: IO[bytes], file: BinaryIO, name: str) -> tuple[str, int]:
         digest.update(chunk)
         file.write(chunk)
     return digest.hexdigest(), size_bytes
-
-
-def _flush_folder(folder: Path) -> None:
-    """Make a rename last through a power cut, where the system lets a folder be flushed."""
-    if os.name != "posix":
-        return
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

@@ -7,7 +7,6 @@ imported file is checked before anything is written, and importing the same file
 from __future__ import annotations
 
 import json
-import os
 import re
 import shutil
 import tempfile
@@ -24,7 +23,8 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from matcher.dates import moment
-from matcher.errors import MatcherError, StudioError
+from matcher.errors import MatcherError, Misfit, StudioError
+from matcher.files import opened, whole_file
 from matcher.photo.formats import MAX_BYTES
 from matcher.recipe.recipe import Recipe
 from matcher.storage import checked
@@ -103,22 +103,22 @@ class _Contents:
     history: list[dict[str, Any]] = field(default_factory=list)
 
 
-def export_studio(database: Database, photos: PhotoStore, path: Path) -> Exported:
+def export_studio(database: Database, photos: PhotoStore, path: Path, overwrite: bool = False) -> Exported:
     """Write the studio to ``path``, whole or not at all. Raises StudioError."""
     with database.reading() as session:
         document = _document(session, photos)
-    with whole_file(path) as temporary, zipfile.ZipFile(temporary, "w") as archive:
+    with whole_file(path, overwrite) as temporary, zipfile.ZipFile(temporary, "w") as archive:
         return _write(archive, document, photos, path)
 
 
-def back_up(database: Database, photos: PhotoStore, path: Path) -> Exported:
+def back_up(database: Database, photos: PhotoStore, path: Path, overwrite: bool = False) -> Exported:
     """Write an export that also holds the SQLite database as it stood at one moment. Raises StudioError.
 
     Work may go on meanwhile. A server's database is not copied: its log is in the export part, and the server's own
     backup keeps the rest.
     """
     if database.file is None:
-        return export_studio(database, photos, path)
+        return export_studio(database, photos, path, overwrite)
     with tempfile.TemporaryDirectory(prefix="studio-backup-") as folder:
         copy = Path(folder) / DATABASE_NAME
         with database.telling():
@@ -131,7 +131,7 @@ def back_up(database: Database, photos: PhotoStore, path: Path) -> Exported:
             snapshot.close()
         with database.telling():
             copy_sqlite(copy, copy.with_suffix(".copy"))  # without what opening the copy left beside it
-        with whole_file(path) as temporary, zipfile.ZipFile(temporary, "w") as archive:
+        with whole_file(path, overwrite) as temporary, zipfile.ZipFile(temporary, "w") as archive:
             archive.write(copy.with_suffix(".copy"), DATABASE_NAME, zipfile.ZIP_DEFLATED)
             return _write(archive, document, photos, path)
 
@@ -251,44 +251,27 @@ def _photo_name(sha256: str, suffix: str) -> str:
     return f"{PHOTO_FOLDER}/{sha256[:2]}/{sha256}{suffix}"
 
 
-@contextmanager
-def whole_file(path: Path) -> Iterator[Path]:
-    """Give a temporary file that becomes ``path`` when all went well; an existing file is not written over."""
-    path = path.expanduser().absolute()
-    if path.is_dir() or (path.exists() and path.stat().st_size > 0):
-        raise StudioError(f"{path} is there already: name a new file.")
-    if not path.parent.is_dir():
-        raise StudioError(f"There is no folder {path.parent}: make it first, or check the path.")
-    try:
-        descriptor, name = tempfile.mkstemp(prefix=".writing-", dir=path.parent)
-        os.close(descriptor)
-        temporary = Path(name)
-        try:
-            yield temporary
-            with temporary.open("rb+") as file:
-                os.fsync(file.fileno())
-            temporary.chmod(0o644)
-            temporary.replace(path)
-        finally:
-            temporary.unlink(missing_ok=True)
-    except OSError as error:
-        raise StudioError(
-            f"{path} could not be written ({error.strerror}): name another file, or free room."
-        ) from error
-
-
 # Reading
+
+
+def is_archive(path: Path) -> bool:
+    """Tell whether a file is a zip, whatever its name."""
+    try:
+        with opened(path) as file:
+            return zipfile.is_zipfile(file)
+    except Misfit:
+        return False
 
 
 @contextmanager
 def _opened(path: Path) -> Iterator[zipfile.ZipFile]:
     """Open an export after looking over its entries. Raises StudioError."""
     try:
-        with zipfile.ZipFile(path) as archive:
+        with opened(path) as file, zipfile.ZipFile(file) as archive:
             _check_entries(archive, path.name)
             yield archive
-    except FileNotFoundError as error:
-        raise StudioError(f"There is no file {path}: check its name.") from error
+    except Misfit as misfit:
+        raise StudioError(f"{path} {misfit}.") from misfit
     except (
         zipfile.BadZipFile,
         zipfile.LargeZipFile,

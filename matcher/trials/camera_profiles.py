@@ -14,7 +14,8 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from matcher.calibration.profile import CameraProfile
-from matcher.errors import CardError, StudioError
+from matcher.errors import CardError, Misfit, StudioError
+from matcher.files import read_whole, whole_file
 from matcher.storage import checked
 from matcher.storage.database import Database
 from matcher.storage.schema import CameraProfileRow
@@ -89,29 +90,18 @@ class ProfileShelf:
         return self.profile(name)
 
 
-def write_profile(profile: CameraProfile, path: Path) -> None:
-    """Write a profile to a file of plain JSON; what is there is not written over. Raises StudioError."""
-    try:
-        with path.open("x", encoding="utf-8") as file:
-            file.write(profile.to_json())
-    except FileExistsError as error:
-        raise StudioError(f"{path} is there already: choose another name for the profile's file.") from error
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise StudioError(f"{path} cannot be written ({reason}): choose another place.") from error
+def write_profile(profile: CameraProfile, path: Path, overwrite: bool = False) -> None:
+    """Write a profile to a file of plain JSON; what is there is kept unless ``overwrite``. Raises StudioError."""
+    with whole_file(path, overwrite) as temporary:
+        temporary.write_text(profile.to_json(), encoding="utf-8")
 
 
 def read_profile(path: Path) -> CameraProfile:
     """Read a profile that was exported. Raises StudioError, or CardError for what is no profile."""
     try:
-        with path.open("rb") as file:
-            data = file.read(MAX_FILE_BYTES + 1)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise StudioError(f"The profile {path} cannot be opened ({reason}): check the path and the name.") from error
-    if len(data) > MAX_FILE_BYTES:
-        raise StudioError(f"{path} is over {MAX_FILE_BYTES // 10**6} MB: that is no profile.")
-    return CameraProfile.from_json(data)
+        return CameraProfile.from_json(read_whole(path, MAX_FILE_BYTES))
+    except Misfit as misfit:
+        raise StudioError(f"The profile {path} {misfit}.") from misfit
 
 
 def load_profiles(session: Session) -> dict[str, dict[str, Any]]:

@@ -41,13 +41,14 @@ import numpy as np
 from sqlalchemy.orm import Session
 
 from matcher.dates import in_utc, moment
-from matcher.errors import MatcherError, StudioError
+from matcher.errors import MatcherError, Misfit, StudioError
+from matcher.files import read_whole, whole_file
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.storage import checked
 from matcher.storage.database import Database
 from matcher.trials import rows
-from matcher.trials.archive import Imported, whole_file
+from matcher.trials.archive import Imported
 from matcher.trials.log import by_uid, record_in
 from matcher.trials.trial import Trial
 
@@ -84,11 +85,13 @@ class RowProblems(StudioError):
         super().__init__(f"Nothing was taken in; put these rows right, or leave them out: {shown}{more}")
 
 
-def export_table(trials: Iterable[Trial], path: Path, target_names: Mapping[int | None, str]) -> int:
+def export_table(
+    trials: Iterable[Trial], path: Path, target_names: Mapping[int | None, str], overwrite: bool = False
+) -> int:
     """Write ``trials`` as CSV (UTF-8 with its mark, as spreadsheets expect). Returns how many. Raises StudioError."""
     trials = list(trials)
     coats = _most_coats([trial.recipe for trial in trials])
-    with whole_file(path) as temporary, temporary.open("w", encoding="utf-8-sig", newline="") as file:
+    with whole_file(path, overwrite) as temporary, temporary.open("w", encoding="utf-8-sig", newline="") as file:
         table = csv.DictWriter(file, columns(coats))
         table.writeheader()
         for trial in trials:
@@ -218,11 +221,9 @@ def _safe(value: object) -> object:
 
 def _text(path: Path) -> str:
     try:
-        raw = path.read_bytes() if path.stat().st_size <= MAX_CSV_BYTES else None
-    except OSError as error:
-        raise StudioError(f"{path} cannot be read ({error.strerror}): check its name.") from error
-    if raw is None:
-        raise StudioError(f"{path.name} is over {MAX_CSV_BYTES // 1024**2} MB: import it in parts.")
+        raw = read_whole(path, MAX_CSV_BYTES)
+    except Misfit as misfit:
+        raise StudioError(f"{path} {misfit}.") from misfit
     try:
         text = raw.decode("utf-16" if raw[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
     except UnicodeDecodeError as error:
