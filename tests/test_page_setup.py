@@ -295,6 +295,24 @@ def test_a_photograph_without_a_card_still_compares_two_finishes(page: Open, stu
     assert sum(float(share) for share in re.findall(r"(\d+)%\s+ΔE00", said)) == pytest.approx(100, abs=3)
 
 
+def test_the_map_of_where_two_finishes_differ_follows_a_card_that_was_measured_again(
+    page: Open, studio: Studio
+) -> None:
+    truth = TRUTH["two_plates.jpg"]
+    marks = [{"kind": "outline", "points": finish["polygon"]} for finish in truth["finishes"]]
+    card = {"way": "card", "kind": "grey card", "own": "bench card", "corners": truth["cards"][0]["corners"]}
+    studio.save_draft("compare", {"photo": studio.keep_photo(two_finishes()), "card": card, "finishes": marks})
+    maps = []
+    for lightness in (49.5, 30.0, 49.5):
+        studio.save_card("bench card", "grey card", (lightness, 0, 0))
+        maps += [
+            element.proto.body for element in page("compare").get("html") if '<img class="pm-map' in element.proto.body
+        ]
+    assert len(maps) == 3
+    assert maps[1] != maps[0], "taken as darker, the card makes both finishes darker and their difference another"
+    assert maps[2] == maps[0]
+
+
 # In Chromium
 
 

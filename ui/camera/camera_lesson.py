@@ -15,12 +15,13 @@ from matcher.errors import CardError, MatcherError
 from ui.camera.chart_step import ask_for_chart
 from ui.camera.profile_list import show_profile
 from ui.photograph import intake
-from ui.photograph.card_step import CardChoice, card_reading
+from ui.photograph.card_step import card_reading
 from ui.photograph.photographs import photo_of, thumb
 from ui.show import look
 from ui.show.swatches import minded
 from ui.state.drafts import Draft
 from ui.state.faults import tell, told
+from ui.state.light import CardChoice
 from ui.state.places import TARGET
 
 if TYPE_CHECKING:

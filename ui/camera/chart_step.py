@@ -11,9 +11,10 @@ import streamlit as st
 
 from matcher.errors import MatcherError
 from ui.draw import Fixed, Shape, draw
-from ui.photograph.card_step import CardChoice, card_reading
+from ui.photograph.card_step import card_reading
 from ui.photograph.photographs import bench_picture
 from ui.state.faults import tell
+from ui.state.light import CardChoice
 
 if TYPE_CHECKING:
     from matcher.card.reading import CardReading

@@ -6,7 +6,6 @@ Nothing is taken silently: the next step opens only when the person has said yes
 from __future__ import annotations
 
 import html
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -15,8 +14,10 @@ from matcher.errors import CardError, MatcherError, ReadingError
 from ui.draw import Shape, draw
 from ui.photograph.photographs import bench_picture, photo_of
 from ui.reading.lab_fields import lab_fields
+from ui.state.cache_keys import Key, card_key, own_lab
 from ui.state.drafts import Draft
 from ui.state.faults import tell, told
+from ui.state.light import CardChoice
 
 if TYPE_CHECKING:
     from matcher.card.reading import CardReading
@@ -32,70 +33,28 @@ SAID = {
 }
 
 
-@dataclass(frozen=True)
-class CardChoice:
-    """What is known of neutral in the photograph, as a draft keeps it.
-
-    way: "card", "neutral" or "none"; kind: a card's name or None for any; own: name of the studio's measured card;
-    corners: of the card, None when it was found; region: outline of the neutral spot.
-    """
-
-    way: str
-    kind: str | None = None
-    own: str | None = None
-    corners: tuple[tuple[float, float], ...] | None = None
-    region: tuple[tuple[float, float], ...] | None = None
-
-    def as_dict(self) -> dict[str, Any]:
-        return dict(vars(self))
-
-    @classmethod
-    def from_dict(cls, data: dict[str, Any]) -> CardChoice:
-        corners, region = data.get("corners"), data.get("region")
-        return cls(
-            data["way"],
-            data.get("kind"),
-            data.get("own"),
-            None if corners is None else tuple((float(x), float(y)) for x, y in corners),
-            None if region is None else tuple((float(x), float(y)) for x, y in region),
-        )
-
-
 def card_reading(studio: Studio, sha256: str, choice: CardChoice) -> CardReading | None:
     """Return what the photograph shows of the chosen card, or None without one. Raises MatcherError."""
     if choice.way == "none":
         return None
-    found = _looked_for(str(studio.photo_path(sha256)), choice, own_lab(studio, choice.own), studio, sha256)
+    found = _looked_for(card_key(studio, sha256, choice), studio, sha256, choice)
     if isinstance(found, MatcherError):
         raise type(found)(str(found)) from found
     return found
 
 
 @st.cache_resource(show_spinner=False, max_entries=24)
-def _looked_for(
-    path: str, choice: CardChoice, lab: tuple[Any, ...] | None, _studio: Studio, _sha256: str
-) -> CardReading | CardError | ReadingError:
+def _looked_for(key: Key, _studio: Studio, _sha256: str, _choice: CardChoice) -> CardReading | CardError | ReadingError:
     """Return the card, or why there is none: a search in vain is kept too, it takes as long."""
     from matcher.card.detect import find_card, neutral_patch
 
     photo = photo_of(_studio, _sha256)
     try:
-        if choice.region is not None:
-            return neutral_patch(photo, choice.region)
-        return find_card(photo, kind=choice.kind, corners=choice.corners, lab=lab)
+        if _choice.region is not None:
+            return neutral_patch(photo, _choice.region)
+        return find_card(photo, kind=_choice.kind, corners=_choice.corners, lab=own_lab(_studio, _choice.own))
     except (CardError, ReadingError) as error:
         return error
-
-
-def own_lab(studio: Studio, name: str | None) -> tuple[Any, ...] | None:
-    """Return the measured CIELAB of the studio's own card of this name, or None."""
-    if name is None:
-        return None
-    return next((_nested(card.lab.tolist()) for card in studio.own_cards() if card.name == name), None)
-
-
-def _nested(values: list[Any]) -> tuple[Any, ...]:
-    return tuple(_nested(value) if isinstance(value, list) else value for value in values)
 
 
 def ask_for_card(studio: Studio, draft: Draft, sha256: str) -> None:

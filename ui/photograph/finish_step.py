@@ -11,15 +11,16 @@ import streamlit as st
 
 from matcher.errors import MatcherError
 from ui.draw import Fixed, Shape, draw
-from ui.photograph.card_step import SAID, CardChoice, card_reading
+from ui.photograph.card_step import SAID, card_reading
 from ui.photograph.photographs import bench_picture, photo_of
 from ui.reading.make_surer import bring_more, goes_on_without
 from ui.reading.profile_line import choose_profile, profile_in_use, say_profile
-from ui.reading.read_marks import Light, More, finish_reading, finish_texture, frames_that_fit, light_field
+from ui.reading.read_marks import finish_reading, finish_texture, frames_that_fit, light_field
 from ui.reading.texture_shown import show_texture
 from ui.show.swatches import css_colour, figures, show_reading
 from ui.state.drafts import Draft
 from ui.state.faults import tell
+from ui.state.light import CardChoice, Light, More
 
 if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from ui.photograph.photographs import photo_of, thumb
+from ui.state.cache_keys import Key, photo_key
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -31,11 +32,11 @@ def outlined(studio: Studio, sha256: str, outlines: Sequence[Outline], alt: str)
 
 def size_of(studio: Studio, sha256: str) -> tuple[int, int]:
     """Return width and height of a kept photograph in pixels. Raises PhotoError, StudioError."""
-    return _size(str(studio.photo_path(sha256)), studio, sha256)
+    return _size(photo_key(studio, sha256), studio, sha256)
 
 
 @st.cache_data(show_spinner=False, max_entries=400)
-def _size(path: str, _studio: Studio, _sha256: str) -> tuple[int, int]:
+def _size(key: Key, _studio: Studio, _sha256: str) -> tuple[int, int]:
     photo = photo_of(_studio, _sha256)
     return photo.width, photo.height
 

@@ -14,11 +14,12 @@ import streamlit as st
 
 from matcher.errors import MatcherError
 from ui.draw import Shape
-from ui.photograph.card_step import CardChoice, card_reading
+from ui.photograph.card_step import card_reading
 from ui.photograph.intake import KINDS
 from ui.photograph.outlined import outlined
 from ui.show import look
 from ui.state.faults import tell
+from ui.state.light import CardChoice
 
 if TYPE_CHECKING:
     from matcher.card.reading import CardReading

@@ -10,12 +10,14 @@ import streamlit as st
 
 from matcher.errors import MatcherError
 from ui.draw import Shape, draw
-from ui.photograph.card_step import CardChoice, card_reading
+from ui.photograph.card_step import card_reading
 from ui.photograph.finish_step import ask_light, card_outline
 from ui.photograph.outlined import size_of
 from ui.photograph.photographs import bench_picture, photo_of
-from ui.reading.read_marks import Light, finish_reading
+from ui.reading.read_marks import finish_reading
+from ui.state.cache_keys import Key, profiles_key
 from ui.state.faults import tell
+from ui.state.light import CardChoice, Light
 
 if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
@@ -119,15 +121,9 @@ def read_all(studio: Studio, draft: Draft, usable: Sequence[PlatePhotograph], nu
 
 
 def _profile(studio: Studio, item: PlatePhotograph) -> CameraProfile | None:
-    kept = studio.profiles()
-    if not kept:
-        return None
-    known = tuple((profile.name, profile.made_at) for profile in kept)
-    return _fitting(str(studio.photo_path(item.sha256)), item.choice, known, studio, item.sha256)
+    return _fitting(profiles_key(studio, item.sha256, item.choice), studio, item.sha256, item.choice)
 
 
 @st.cache_resource(show_spinner=False, max_entries=64)
-def _fitting(
-    path: str, choice: CardChoice, known: tuple[object, ...], _studio: Studio, _sha256: str
-) -> CameraProfile | None:
-    return _studio.profile_for(photo_of(_studio, _sha256), card_reading(_studio, _sha256, choice))[0]
+def _fitting(key: Key, _studio: Studio, _sha256: str, _choice: CardChoice) -> CameraProfile | None:
+    return _studio.profile_for(photo_of(_studio, _sha256), card_reading(_studio, _sha256, _choice))[0]

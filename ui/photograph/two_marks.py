@@ -9,14 +9,15 @@ import streamlit as st
 
 from matcher.errors import MatcherError
 from ui.draw import Shape, draw
-from ui.photograph.card_step import CardChoice, card_reading
+from ui.photograph.card_step import card_reading
 from ui.photograph.finish_step import ask_light, card_outline, change_card
 from ui.photograph.photographs import bench_picture, photo_of
-from ui.reading.read_marks import Light, finish_reading
+from ui.reading.read_marks import calibration_of, finish_reading
+from ui.state.cache_keys import Key, light_key
 from ui.state.faults import tell
+from ui.state.light import CardChoice, Light
 
 if TYPE_CHECKING:
-    from matcher.calibration.profile import CameraProfile
     from matcher.reading.reading import Reading
     from matcher.studio import Studio
     from ui.state.drafts import Draft
@@ -76,28 +77,14 @@ def _read_both(studio: Studio, sha256: str, light: Light, shapes: tuple[Shape, S
 
 def map_of(studio: Studio, marks: TwoMarks, longest: int) -> Any:
     """Return ΔE00 (h, w) between the two, laid upon each other; ``longest``: cells along. Raises MatcherError."""
-    profile = marks.light.profile
-    known = None if profile is None else profile.to_json()
-    path = str(studio.photo_path(marks.sha256))
-    return _map(path, marks.light.card, marks.light.kind, known, marks.shapes, longest, studio, marks.sha256, profile)
+    return _map(light_key(studio, marks.sha256, marks.light), marks.shapes, longest, studio, marks)
 
 
 @st.cache_resource(show_spinner=False, max_entries=8)
-def _map(
-    path: str,
-    choice: CardChoice,
-    kind: str,
-    known: str | None,
-    shapes: tuple[Shape, Shape],
-    longest: int,
-    _studio: Studio,
-    _sha256: str,
-    _profile: CameraProfile | None,
-) -> Any:
-    from matcher.calibration.calibrate import calibrate
+def _map(key: Key, shapes: tuple[Shape, Shape], longest: int, _studio: Studio, _marks: TwoMarks) -> Any:
     from matcher.reading.difference_map import delta_e_map, map_size
 
-    photo = photo_of(_studio, _sha256)
-    calibration = calibrate(photo, card_reading(_studio, _sha256, choice), camera=_profile, light=kind)
+    photo = photo_of(_studio, _marks.sha256)
+    calibration = calibration_of(_studio, _marks.sha256, _marks.light)
     first, second = (shape.points for shape in shapes)
     return delta_e_map(photo, calibration, first, photo, calibration, second, size=map_size(first, longest))

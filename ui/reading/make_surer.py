@@ -14,11 +14,11 @@ import streamlit as st
 from matcher.errors import MatcherError
 from ui.draw import Fixed, Shape, draw
 from ui.photograph import intake
-from ui.photograph.card_step import CardChoice
 from ui.photograph.photographs import bench_picture, figure
-from ui.reading.read_marks import Frame, More, card_in_frame, light_field
+from ui.reading.read_marks import card_in_frame, light_field
 from ui.state.drafts import Draft
 from ui.state.faults import tell
+from ui.state.light import CardChoice, Frame, More
 
 if TYPE_CHECKING:
     from matcher.studio import Studio

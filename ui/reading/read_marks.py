@@ -11,14 +11,17 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.errors import CardError, MatcherError
-from ui.draw import Point, Shape
-from ui.photograph.card_step import CardChoice, card_reading, own_lab
+from ui.draw import Shape
+from ui.photograph.card_step import card_reading
 from ui.photograph.photographs import photo_of
+from ui.state.cache_keys import Key, light_key, more_key
+from ui.state.light import CardChoice, Frame, Light, More
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from matcher.calibration.calibration import Calibration
     from matcher.calibration.illumination import LightField
-    from matcher.calibration.profile import CameraProfile
     from matcher.card.reading import CardReading
     from matcher.errors import Caveat
     from matcher.photo.photo import Photo
@@ -27,47 +30,14 @@ if TYPE_CHECKING:
     from matcher.studio import Studio
 
 
-@dataclass(frozen=True)
-class Frame:
-    """One more photograph of the plate: its SHA-256 and the name of its file."""
-
-    photo: str
-    name: str
-
-
-@dataclass(frozen=True)
-class More:
-    """What is brought beside the photograph, one thing at a time.
-
-    paper: SHA-256 of a sheet's photograph; second: corners of a second card; frames: the plate with the lamp moved.
-    """
-
-    paper: str | None = None
-    second: tuple[Point, ...] | None = None
-    frames: tuple[Frame, ...] = ()
-
-    def __bool__(self) -> bool:
-        return bool(self.paper or self.second or self.frames)
-
-
-@dataclass(frozen=True)
-class Light:
-    """What is known of the light: the card, "daylight" or "unknown", the camera's profile under it, and what more."""
-
-    card: CardChoice
-    kind: str
-    profile: CameraProfile | None
-    more: More = More()
-
-
 def finish_reading(studio: Studio, sha256: str, light: Light, shape: Shape) -> Reading:
     """Return the reading of one mark. Raises MatcherError."""
-    return _finish_reading(_key(studio, sha256, light), shape, studio, sha256, light)
+    return _finish_reading(light_key(studio, sha256, light), shape, studio, sha256, light)
 
 
 def finish_texture(studio: Studio, sha256: str, light: Light, shape: Shape) -> Texture:
     """Return what the finish in one mark is made of, in the first photograph. Raises MatcherError."""
-    return _finish_texture(_key(studio, sha256, light), shape, studio, sha256, light)
+    return _finish_texture(light_key(studio, sha256, light), shape, studio, sha256, light)
 
 
 def frames_that_fit(studio: Studio, sha256: str, light: Light, shape: Shape) -> tuple[Light, list[str]]:
@@ -77,7 +47,7 @@ def frames_that_fit(studio: Studio, sha256: str, light: Light, shape: Shape) -> 
     """
     from matcher.reading.exposures import unfit_frames
 
-    stack = _stack(_key(studio, sha256, light), studio, sha256, light)
+    stack = _stack(light_key(studio, sha256, light), studio, sha256, light)
     unfit = unfit_frames(*stack.photos_and_calibrations, shape.points)
     frames = tuple(frame for index, frame in enumerate(light.more.frames, start=1) if index not in unfit)
     return replace(light, more=More(frames=frames)), list(unfit.values())
@@ -91,8 +61,7 @@ def light_field(studio: Studio, sha256: str, card: CardChoice, more: More) -> Li
     if found is None:
         raise CardError("Lay a card in the picture: without one, the light over it cannot be levelled.")
     if more.paper is not None:
-        paper = str(studio.photo_path(more.paper))
-        return _flat_field(paper, str(studio.photo_path(sha256)), card, own_lab(studio, card.own), studio, sha256)
+        return _flat_field(more_key(studio, sha256, card, more), studio, sha256, card, studio.photo_path(more.paper))
     return _two_cards(studio, sha256, card, found, more)
 
 
@@ -109,14 +78,8 @@ def card_in_frame(studio: Studio, frame: Frame, card: CardChoice) -> tuple[CardR
         raise CardError(f"{frame.name}: {error}") from error
 
 
-def _key(studio: Studio, sha256: str, light: Light) -> tuple[Any, ...]:
-    """Return all that a reading hangs on, apart from the mark."""
-    profile = None if light.profile is None else light.profile.to_json()
-    return str(studio.photo_path(sha256)), light.card, own_lab(studio, light.card.own), light.kind, profile, light.more
-
-
 @st.cache_resource(show_spinner=False, max_entries=64)
-def _finish_reading(key: Any, shape: Shape, _studio: Studio, _sha256: str, _light: Light) -> Reading:
+def _finish_reading(key: Key, shape: Shape, _studio: Studio, _sha256: str, _light: Light) -> Reading:
     from matcher.reading.exposures import read_frames
     from matcher.reading.finish import read_finish
 
@@ -130,7 +93,7 @@ def _finish_reading(key: Any, shape: Shape, _studio: Studio, _sha256: str, _ligh
 
 
 @st.cache_resource(show_spinner=False, max_entries=8)
-def _finish_texture(key: Any, shape: Shape, _studio: Studio, _sha256: str, _light: Light) -> Texture:
+def _finish_texture(key: Key, shape: Shape, _studio: Studio, _sha256: str, _light: Light) -> Texture:
     import numpy as np
 
     from matcher.reading.texture import read_texture
@@ -140,8 +103,13 @@ def _finish_texture(key: Any, shape: Shape, _studio: Studio, _sha256: str, _ligh
     return read_texture(photo_of(_studio, _sha256), calibration, shape.points, rng)
 
 
+def calibration_of(studio: Studio, sha256: str, light: Light) -> Calibration:
+    """Return what makes CIELAB of the photograph's values under this light. Raises MatcherError."""
+    return _calibration(light_key(studio, sha256, light), studio, sha256, light)
+
+
 @st.cache_resource(show_spinner=False, max_entries=8)
-def _calibration(key: Any, _studio: Studio, _sha256: str, _light: Light) -> Calibration:
+def _calibration(key: Key, _studio: Studio, _sha256: str, _light: Light) -> Calibration:
     from matcher.calibration.calibrate import calibrate
 
     found = card_reading(_studio, _sha256, _light.card)
@@ -158,7 +126,7 @@ class _Stack:
 
 
 @st.cache_resource(show_spinner=False, max_entries=1)
-def _stack(key: Any, _studio: Studio, _sha256: str, _light: Light) -> _Stack:
+def _stack(key: Key, _studio: Studio, _sha256: str, _light: Light) -> _Stack:
     from matcher.calibration.calibrate import calibrate
     from matcher.photo.photo import open_photo
 
@@ -174,15 +142,13 @@ def _stack(key: Any, _studio: Studio, _sha256: str, _light: Light) -> _Stack:
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
-def _flat_field(
-    paper: str, path: str, card: CardChoice, own: tuple[Any, ...] | None, _studio: Studio, _sha256: str
-) -> LightField:
+def _flat_field(key: Key, _studio: Studio, _sha256: str, _card: CardChoice, _paper: Path) -> LightField:
     from matcher.calibration.illumination import LightField
     from matcher.photo.photo import open_photo
 
-    found = card_reading(_studio, _sha256, card)
+    found = card_reading(_studio, _sha256, _card)
     assert found is not None
-    return LightField.from_flat_field(open_photo(paper), found, photo_of(_studio, _sha256))
+    return LightField.from_flat_field(open_photo(_paper), found, photo_of(_studio, _sha256))
 
 
 def _two_cards(studio: Studio, sha256: str, card: CardChoice, found: CardReading, more: More) -> LightField:

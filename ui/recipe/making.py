@@ -9,6 +9,7 @@ import streamlit as st
 from ui.bench.piece import take_to_bench
 from ui.recipe.recipe_form import fields_of
 from ui.show.cautions import show_cautions
+from ui.state.cache_keys import Key, log_key
 from ui.state.drafts import Draft
 from ui.state.opened import logged
 from ui.state.places import RECORD
@@ -71,11 +72,11 @@ def made_as(studio: Studio, recipe: Recipe) -> int | None:
     """Return the number of the last plate that was logged with a recipe, whatever its bottles, or None."""
     from matcher.plan.recipe_space import without_stock
 
-    return _made(studio.name, studio.log.revision(), studio).get(without_stock(recipe))
+    return _made(log_key(studio), studio).get(without_stock(recipe))
 
 
 @st.cache_resource(show_spinner=False, max_entries=2)
-def _made(name: str, revision: int, _studio: Studio) -> dict[Recipe, int | None]:
+def _made(key: Key, _studio: Studio) -> dict[Recipe, int | None]:
     from matcher.plan.recipe_space import without_stock
 
     return {without_stock(trial.recipe): trial.id for trial in logged(_studio)}

@@ -17,6 +17,7 @@ from ui.show.cautions import show_cautions
 from ui.show.steps import recipe_steps
 from ui.show.swatches import pair
 from ui.show.together import together
+from ui.state.cache_keys import Key, log_key
 from ui.state.drafts import Draft
 from ui.state.faults import tell
 from ui.state.opened import logged, the_studio
@@ -55,7 +56,7 @@ def _work(studio: Studio, draft: Draft, piece: Piece, target: Target) -> None:
     look.title("At the bench", f"For {target.name}, within ΔE00 {target.tolerance:g}.")
     if draft.unkept:
         tell(draft.unkept)
-    shift = None if piece.sealed == UNSEALED else _shift(studio.name, studio.log.revision(), piece.sealed, studio)
+    shift = None if piece.sealed == UNSEALED else _shift(log_key(studio), piece.sealed, studio)
     with st.spinner("Looking ahead…"):
         path = studio.suggester().bench_path(target.reading, piece.recipe, piece.readings, shift, piece.done)
     now_side, path_side = st.columns([1, 1.25], gap="medium")
@@ -73,7 +74,7 @@ def _work(studio: Studio, draft: Draft, piece: Piece, target: Target) -> None:
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
-def _shift(name: str, revision: int, sealed: str, _studio: Studio) -> SealShift:
+def _shift(key: Key, sealed: str, _studio: Studio) -> SealShift:
     """Return what a seal did to other plates; learned anew only when the log has changed."""
     from matcher.bench.seal import learn_seal_shift
 

@@ -10,6 +10,7 @@ from matcher.errors import SuggestionError
 from ui.show import look
 from ui.show.plots import QUIET
 from ui.show.together import together
+from ui.state.cache_keys import Key, target_key
 from ui.state.faults import tell
 from ui.state.opened import ask_for_target, chosen_target, logged, the_studio
 from ui.state.places import FIRST_PLATES, LOG, RECORD
@@ -31,7 +32,7 @@ def show() -> None:
     near = _near(studio)
     try:
         with st.spinner("Leaving out one plate after the other…"):
-            figures = _figures(studio.name, studio.log.revision(), None if near is None else near.id, studio, near)
+            figures = _figures(target_key(studio, near), studio, near)
     except SuggestionError as error:
         tell(str(error), "mind")
         with st.container(horizontal=True):
@@ -54,9 +55,7 @@ def _near(studio: Studio) -> Target | None:
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
-def _figures(
-    name: str, revision: int, target_id: int | None, _studio: Studio, _target: Target | None
-) -> CrossValidation:
+def _figures(key: Key, _studio: Studio, _target: Target | None) -> CrossValidation:
     """Return the figures, kept until the log changes."""
     return _studio.suggester().cross_validation(None if _target is None else _target.reading)
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from ui.state.cache_keys import Key, log_key
 from ui.state.faults import tell
 
 if TYPE_CHECKING:
@@ -28,11 +29,11 @@ def _open(where: str) -> Studio:
 
 def logged(studio: Studio) -> list[Trial]:
     """Return the trials that count, oldest first; read anew only when the log has changed."""
-    return _logged(studio.name, studio.log.revision(), studio)
+    return _logged(log_key(studio), studio)
 
 
 @st.cache_resource(show_spinner=False, max_entries=2)
-def _logged(name: str, revision: int, _studio: Studio) -> list[Trial]:
+def _logged(key: Key, _studio: Studio) -> list[Trial]:
     return _studio.trials()
 
 

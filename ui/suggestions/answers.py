@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import streamlit as st
 
+from ui.state.cache_keys import Key, answers_key
+
 if TYPE_CHECKING:
     from matcher.plan.advice import Advice
     from matcher.plan.limits import Limits
@@ -74,11 +76,9 @@ class Answers:
 
 def answers_for(studio: Studio, target: Target, limits: Limits) -> Answers:
     """Return the answers for a target within the limits, at the target's own tolerance."""
-    return _answers(studio.name, studio.log.revision(), target.id, repr(limits), studio, target, limits)
+    return _answers(answers_key(studio, target, limits), studio, target, limits)
 
 
 @st.cache_resource(show_spinner=False, max_entries=8)
-def _answers(
-    name: str, revision: int, target_id: int | None, bounds: str, _studio: Studio, _target: Target, _limits: Limits
-) -> Answers:
+def _answers(key: Key, _studio: Studio, _target: Target, _limits: Limits) -> Answers:
     return Answers(_studio.suggester(limits=_limits, tolerance=_target.tolerance), _target)

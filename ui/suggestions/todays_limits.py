@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.recipe.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, strength_in_words
+from ui.state.cache_keys import Key, log_key, target_key
 from ui.state.drafts import Draft
 from ui.state.faults import tell
 from ui.state.opened import logged
@@ -77,11 +78,11 @@ def keep_alloy_of_job(studio: Studio, target: Target, draft: Draft) -> None:
 
 def means(studio: Studio) -> Means:
     """Return what the log shows that the studio has."""
-    return _means(studio.name, studio.log.revision(), studio)
+    return _means(log_key(studio), studio)
 
 
 @st.cache_resource(show_spinner=False, max_entries=2)
-def _means(name: str, revision: int, _studio: Studio) -> Means:
+def _means(key: Key, _studio: Studio) -> Means:
     from matcher.plan.inventory import means_of
 
     return means_of(trial.recipe for trial in logged(_studio))
@@ -135,15 +136,15 @@ def _whole(draft: Draft, name: str) -> dict[str, Any]:
 
 def _usual(studio: Studio, target: Target) -> dict[str, Any]:
     """Return what holds until something else is said: the alloy of the job, when its plates agree on one."""
-    alloy = _alloy_of_job(studio.name, studio.log.revision(), target.id, studio)
+    alloy = _alloy_of_job(target_key(studio, target), studio, target.id)
     return {"alloy": alloy, "passes": None, "coolest": None, "hottest": None, "excluded": [], "strengths": []}
 
 
 @st.cache_data(show_spinner=False, max_entries=8)
-def _alloy_of_job(name: str, revision: int, target_id: int | None, _studio: Studio) -> str:
+def _alloy_of_job(key: Key, _studio: Studio, _target_id: int | None) -> str:
     from matcher.plan.inventory import one_alloy
 
-    return one_alloy(trial.recipe for trial in logged(_studio) if trial.target_id == target_id) or ANY
+    return one_alloy(trial.recipe for trial in logged(_studio) if trial.target_id == _target_id) or ANY
 
 
 def passes_fault(passes: float) -> str | None:

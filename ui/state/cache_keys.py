@@ -1,0 +1,66 @@
+"""By what the page keeps what it worked out: each key holds all that an answer hangs on, so that none outlives it.
+
+A cached function takes one of these as its first argument, and what it works with behind an underscore.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from matcher.plan.limits import Limits
+    from matcher.studio import Studio
+    from matcher.trials.trial import Target
+    from ui.state.light import CardChoice, Light, More
+
+Key = tuple[Any, ...]
+
+
+def log_key(studio: Studio) -> Key:
+    """Of what hangs on the logged plates alone."""
+    return studio.name, studio.log.revision()
+
+
+def target_key(studio: Studio, target: Target | None) -> Key:
+    """Of what hangs on the log and one target, whose reading never changes; None: on no target."""
+    if target is None:
+        return log_key(studio)
+    return *log_key(studio), target.id, target.tolerance
+
+
+def answers_key(studio: Studio, target: Target, limits: Limits) -> Key:
+    """Of what the suggester answers for a target within the limits."""
+    excluded = tuple(sorted(limits.excluded))
+    return *target_key(studio, target), repr(limits), excluded
+
+
+def photo_key(studio: Studio, sha256: str) -> Key:
+    """Of what hangs on a kept photograph. Raises StudioError when it is not there."""
+    return studio.name, str(studio.photo_path(sha256))
+
+
+def card_key(studio: Studio, sha256: str, choice: CardChoice) -> Key:
+    """Of what a photograph shows of a card: an own card counts as it was measured last."""
+    own = own_lab(studio, choice.own)
+    return *photo_key(studio, sha256), choice, None if own is None else str(own.tolist())
+
+
+def more_key(studio: Studio, sha256: str, choice: CardChoice, more: More) -> Key:
+    """Of the light over a photograph, as something that was brought beside it shows."""
+    return *card_key(studio, sha256, choice), more
+
+
+def light_key(studio: Studio, sha256: str, light: Light) -> Key:
+    """Of what is read in a photograph, apart from the mark."""
+    profile = None if light.profile is None else light.profile.to_json()
+    return *more_key(studio, sha256, light.card, light.more), light.kind, profile
+
+
+def profiles_key(studio: Studio, sha256: str, choice: CardChoice) -> Key:
+    """Of which of the studio's profiles fits a photograph."""
+    return *card_key(studio, sha256, choice), tuple(profile.to_json() for profile in studio.profiles())
+
+
+def own_lab(studio: Studio, name: str | None) -> Any:
+    """Return the measured CIELAB of the studio's own card of this name, or None."""
+    return next((card.lab for card in studio.own_cards() if name is not None and card.name == name), None)
