@@ -13,6 +13,7 @@ from ui.bench.piece import LAID_BY, UNSEALED, begin, bring_back
 from ui.recipe.recipe_form import recipe_of
 from ui.show import look
 from ui.show.cautions import show_cautions
+from ui.show.literal import literal
 from ui.show.steps import recipe_steps
 from ui.state.drafts import Draft
 from ui.state.faults import tell
@@ -128,7 +129,7 @@ def ask_if_sealed(draft: Draft, name: str, otherwise: str) -> str:
     chosen = st.segmented_control(
         "Is the finish that you match sealed?",
         list(known),
-        format_func=known.__getitem__,
+        format_func=lambda kind: literal(known[kind]),
         required=True,
         **draft.field(name, otherwise),
     )

@@ -9,6 +9,7 @@ import streamlit as st
 from ui.bench.piece import READING_FORM, Piece, keep_reading, put_back, take_out, taken_as
 from ui.reading.colour_in import colour_in
 from ui.show import look
+from ui.show.literal import literal
 from ui.show.swatches import field, figures
 from ui.state.drafts import Draft
 
@@ -34,7 +35,7 @@ def show_readings(studio: Studio, draft: Draft, piece: Piece, path: BenchPath) -
             _one(draft, intake, piece, path, count)
         gone = draft.get("taken_out")
         if gone is not None and st.button(
-            f"Put back the reading after {_passes(gone['after'])}", type="tertiary", key="bench-put-back"
+            f"Put back the reading after {literal(_passes(gone['after']))}", type="tertiary", key="bench-put-back"
         ):
             put_back(draft)
             st.rerun()

@@ -17,6 +17,7 @@ from ui.reading.make_surer import bring_more, goes_on_without
 from ui.reading.profile_line import choose_profile, profile_in_use, say_profile
 from ui.reading.read_marks import finish_reading, finish_texture, frames_that_fit, light_field
 from ui.reading.texture_shown import show_texture
+from ui.show.literal import literal
 from ui.show.swatches import css_colour, figures, show_reading
 from ui.state.drafts import Draft
 from ui.state.faults import tell
@@ -40,7 +41,7 @@ def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name
     card, photo = card_reading(studio, sha256, choice), photo_of(studio, sha256)
     used = profile_in_use(studio, draft, photo, card)
     marked = tuple(Shape.from_dict(shape) for shape in draft.get("finishes") or ())
-    st.subheader(heading, anchor=False)
+    st.subheader(literal(heading), anchor=False)
     picture_side, words_side = st.columns([1.75, 1], gap="medium")
     with picture_side:
         now = draw(
@@ -128,7 +129,7 @@ def _chosen_reading(
     used = [frame.photo for frame in chosen.light.more.frames]
     if used != draft.get("frames_used", []):
         draft.set(frames_used=used)
-    st.subheader(name, anchor=False)
+    st.subheader(literal(name), anchor=False)
     show_reading(chosen.reading, name, chosen.said)
     shown = partial(finish_texture, studio, sha256, chosen.light, shapes[number])
     show_texture(chosen.reading, shown, key=f"{draft.form}.texture")
@@ -194,7 +195,7 @@ def _which(draft: Draft, readings: dict[int, Reading]) -> int:
         "Which mark is meant?",
         numbers,
         index=numbers.index(kept) if kept in numbers else len(numbers) - 1,
-        format_func=lambda number: f"{number + 1}: {figures(readings[number].lab)}",
+        format_func=lambda number: literal(f"{number + 1}: {figures(readings[number].lab)}"),
         key=key,
     )
     colours = "".join(

@@ -16,6 +16,7 @@ import streamlit as st
 from matcher.errors import MatcherError
 from matcher.photo.formats import FORMATS
 from ui.show import look
+from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.faults import tell
 
@@ -61,7 +62,7 @@ def demo_pictures(studio: Studio, draft: Draft, pictures: Pictures | None = None
         for path, title in _demo_pictures() if pictures is None else pictures:
             with st.container(width=250, gap="small"):
                 st.html(_thumb(path, title))
-                if st.button(title, key=f"{draft.form}.demo.{path.stem}", width="stretch"):
+                if st.button(literal(title), key=f"{draft.form}.demo.{path.stem}", width="stretch"):
                     _take(studio, draft, path.read_bytes(), path.name)
 
 
@@ -121,7 +122,7 @@ def choose_way(studio: Studio, draft: Draft, typed: bool = True) -> str:
     chosen = st.segmented_control(
         "Where does the colour come from?" if typed else "Where does the photograph come from?",
         list(known),
-        format_func=known.__getitem__,
+        format_func=lambda name: literal(known[name]),
         required=True,
         **draft.field("way", first),
     )

@@ -18,6 +18,7 @@ from ui.photograph.card_step import card_reading
 from ui.photograph.intake import KINDS
 from ui.photograph.outlined import outlined
 from ui.show import look
+from ui.show.literal import literal
 from ui.state.faults import tell
 from ui.state.light import CardChoice
 
@@ -68,7 +69,7 @@ def _take(studio: Studio, draft: Draft, files: Sequence[tuple[bytes, str]]) -> N
     photos, refused = list(draft.get("photos") or ()), []
     for data, name in files:
         try:
-            with st.spinner(f"Reading {name}…"):
+            with st.spinner(f"Reading {literal(name)}…"):
                 open_photo(data, name=name)
                 sha256 = studio.keep_photo(data, name)
         except MatcherError as error:

@@ -15,6 +15,7 @@ from ui.photograph.finish_step import ask_light, card_outline
 from ui.photograph.outlined import size_of
 from ui.photograph.photographs import bench_picture, photo_of
 from ui.reading.read_marks import finish_reading
+from ui.show.literal import literal
 from ui.state.cache_keys import Key, profiles_key
 from ui.state.faults import tell
 from ui.state.light import CardChoice, Light
@@ -60,7 +61,9 @@ def ask_for_marks(studio: Studio, draft: Draft, photographs: Sequence[PlatePhoto
         st.session_state[field["key"]] = first
     picture_side, words_side = st.columns([1.75, 1], gap="medium")
     with words_side:
-        number = st.segmented_control("Photograph", list(by_number), required=True, **field) or first
+        number = (
+            st.segmented_control("Photograph", list(by_number), format_func=literal, required=True, **field) or first
+        )
         item = by_number[number]
         st.html(f"<p>{html.escape(MARK_FINISH if item.card is not None else MARK_CARD)}</p>")
         usable = [item for item in photographs if item.card is not None]

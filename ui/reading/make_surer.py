@@ -130,7 +130,7 @@ def _bring_frames(studio: Studio, draft: Draft, sha256: str) -> None:
             for number, frame in enumerate(frames, start=2):
                 with st.container(width=150, gap="small"):
                     st.html(_small(studio, frame["photo"], f"{number}: {frame['name']}"))
-                    if st.button(f"Take {number} out", key=f"{draft.form}.frame.{frame['photo'][:16]}"):
+                    if st.button(f"Take {number:d} out", key=f"{draft.form}.frame.{frame['photo'][:16]}"):
                         draft.set(frames=[other for other in frames if other != frame])
                         st.rerun()
     kept = _uploaded(studio, draft, "More photographs of the plate", several=True)

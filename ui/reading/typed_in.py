@@ -15,6 +15,7 @@ import streamlit as st
 from matcher.errors import InstrumentFileError, MatcherError
 from ui.reading.lab_fields import lab_fields
 from ui.show import look
+from ui.show.literal import literal
 from ui.show.swatches import figures, show_reading
 from ui.state.drafts import Draft
 from ui.state.faults import tell
@@ -47,7 +48,7 @@ def typed_in(studio: Studio, draft: Draft, name: str) -> tuple[Reading | None, A
             tell(str(error))
     with words_side:
         if reading is not None or wanted:
-            st.subheader(name, anchor=False)
+            st.subheader(literal(name), anchor=False)
         if reading is not None:
             show_reading(reading, name, said)
         elif wanted:
@@ -110,7 +111,7 @@ def _from_file(studio: Studio, draft: Draft) -> Given:
     if st.session_state[field["key"]] not in range(len(samples)):
         st.session_state[field["key"]] = 0
     number = st.selectbox(
-        f"Colour in {name}",
+        f"Colour in {literal(name)}",
         range(len(samples)),
         format_func=lambda k: f"{samples[k].name}: {figures(samples[k].reading.lab)}",
         **field,

@@ -10,6 +10,7 @@ import streamlit as st
 from matcher.errors import SuggestionError
 from matcher.recipe.recipe import Recipe, Seal, strength_in_words
 from ui.recipe.recipe_form import COMMON, SEALS
+from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.suggestions.todays_limits import heat_fault, passes_fault
 
@@ -75,7 +76,9 @@ def ask_what_is_owned(draft: Draft, have: Means) -> FirstChoice:
         strengths = _strengths(draft, have)
         passes, coolest, hottest = _numbers(draft)
         seal = _seal(draft)
-    count = st.segmented_control("How many plates", COUNTS, required=True, **draft.field("count", COUNTS[1]))
+    count = st.segmented_control(
+        "How many plates", COUNTS, format_func=literal, required=True, **draft.field("count", COUNTS[1])
+    )
     return FirstChoice(
         int(count or COUNTS[1]), alloy, chemicals, undercoats, strengths, passes, (coolest, hottest), application, seal
     )
@@ -104,7 +107,12 @@ def _strengths(draft: Draft, have: Means) -> tuple[float, ...]:
     standing = st.session_state[field["key"]] or []
     options = sorted({*STRENGTHS, *have.strengths, *standing})
     chosen = st.pills(
-        "Strengths that you mix", options, selection_mode="multi", format_func=strength_in_words, wrap=True, **field
+        "Strengths that you mix",
+        options,
+        selection_mode="multi",
+        format_func=lambda one: literal(strength_in_words(one)),
+        wrap=True,
+        **field,
     )
     return tuple(sorted(float(one) for one in chosen or ()))
 

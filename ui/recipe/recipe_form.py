@@ -10,6 +10,7 @@ import streamlit as st
 from matcher.errors import RecipeError
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from ui.show import look
+from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.faults import tell
 
@@ -175,7 +176,7 @@ class RecipeForm:
             kind = st.segmented_control(
                 "Seal",
                 list(offered),
-                format_func=offered.__getitem__,
+                format_func=lambda kind: literal(offered[kind]),
                 required=True,
                 **self.draft.field("seal_kind", "none"),
             )

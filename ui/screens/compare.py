@@ -13,6 +13,7 @@ from ui.photograph.card_step import ask_for_card
 from ui.photograph.two_marks import TwoMarks, ask_for_two, map_of
 from ui.show import look
 from ui.show.difference_picture import difference_picture
+from ui.show.literal import literal
 from ui.show.swatches import lab_line, minded, pair
 from ui.state.drafts import Draft
 from ui.state.faults import tell, told
@@ -116,7 +117,9 @@ def _where(studio: Studio, draft: Draft, marks: TwoMarks) -> None:
     picture_side, words_side = st.columns([1.2, 1], gap="medium")
     details = {EVENED: COARSE, SPOTS: FINE}
     with words_side:
-        detail = st.segmented_control("Shown", list(details), required=True, **draft.field("detail", EVENED))
+        detail = st.segmented_control(
+            "Shown", list(details), format_func=literal, required=True, **draft.field("detail", EVENED)
+        )
         st.html(
             "<p>The second mark is laid upon the first, corner on corner. Spot by spot, the mottle of one falls on the "
             "mottle of the other; evened out it runs together, and what is left differs over a whole part.</p>"

@@ -13,6 +13,7 @@ from ui.recipe.first_choice import FirstChoice, ask_what_is_owned
 from ui.recipe.making import OF_THE_FIRST, made_as, make_button
 from ui.show import look
 from ui.show.cautions import show_cautions_for_all
+from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.faults import tell
 from ui.state.opened import the_studio
@@ -55,7 +56,7 @@ def _table(studio: Studio, recipes: list[Recipe]) -> None:
     made = [made_as(studio, recipe) for recipe in recipes]
     done = sum(plate is not None for plate in made)
     plates = "1 plate" if len(recipes) == 1 else f"{len(recipes)} plates"
-    st.subheader(f"{plates} on {recipes[0].alloy}, in the order to make them", anchor=False)
+    st.subheader(f"{literal(plates)} on {literal(recipes[0].alloy)}, in the order to make them", anchor=False)
     progress = f" {done} of them {'is' if done == 1 else 'are'} logged." if done else ""
     st.html(
         '<p class="pm-tally">Each is the one whose colour is least known from those before it. '

@@ -8,6 +8,7 @@ import streamlit as st
 
 from ui.camera.example_photographs import show_examples
 from ui.show import look
+from ui.show.literal import literal
 from ui.state.faults import told
 from ui.state.places import CAMERA, COMPARE, REPEATS
 
@@ -76,7 +77,7 @@ def _surer() -> None:
     st.subheader("To make readings surer", anchor=False)
     for place, why in SURER:
         with st.container(key=f"onward-{place.address}", gap=None):
-            st.page_link(place.file, label=place.title)
+            st.page_link(place.file, label=literal(place.title))
             st.html(f'<p class="pm-soft">{html.escape(why)}</p>')
 
 

@@ -8,6 +8,7 @@ import streamlit as st
 
 from ui.recipe.plates import plate_row
 from ui.show import look
+from ui.show.literal import literal
 from ui.state.next_step import NextStep, next_step
 from ui.state.opened import logged, the_studio
 from ui.state.places import FIRST_PLATES, LOG, RECORD, TARGET
@@ -27,7 +28,7 @@ def show() -> None:
     with look.panel("next"):
         look.title(step.heading, step.sentence)
         with st.container(horizontal=True, vertical_alignment="center", key="next-actions"):
-            if st.button(step.button, type="primary", key="start.next"):
+            if st.button(literal(step.button), type="primary", key="start.next"):
                 st.switch_page(step.place.file, query_params=step.address)
             if step.place is not TARGET and st.button("Start from another photograph", type="tertiary"):
                 st.switch_page(TARGET.file)

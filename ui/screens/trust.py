@@ -8,6 +8,7 @@ import streamlit as st
 
 from matcher.errors import SuggestionError
 from ui.show import look
+from ui.show.literal import literal
 from ui.show.plots import QUIET
 from ui.show.together import together
 from ui.state.cache_keys import Key, target_key
@@ -102,12 +103,12 @@ def _worst(figures: CrossValidation) -> None:
 
 
 def _open(plate: int | None, where: str, more: str = "") -> None:
-    if st.button(f"Plate {plate}{more}", key=f"trust-{where}-{plate}"):
+    if st.button(f"Plate {literal(plate)}{literal(more)}", key=f"trust-{where}-{plate}"):
         st.switch_page(LOG.file, query_params={"plate": str(plate)})
 
 
 def _part(heading: str, sentence: str) -> None:
-    st.subheader(heading, anchor=False)
+    st.subheader(literal(heading), anchor=False)
     st.html(f'<p class="pm-words">{together(sentence)}</p>')
 
 

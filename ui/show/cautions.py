@@ -34,7 +34,7 @@ def show_cautions_for_all(recipes: Sequence[Recipe], first: int) -> None:
 def _show(cautions: Sequence[Caution], first: int) -> None:
     st.html(_listed(cautions[:first]))
     if len(cautions) > first:
-        with st.expander(f"{len(cautions) - first} more cautions"):
+        with st.expander(f"{len(cautions) - first:d} more cautions"):
             st.html(_listed(cautions[first:]))
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from ui.show.literal import literal
 from ui.state.places import AT_THE_FOOT, IN_THE_BAR, Place
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ def bar(studio: Studio, here: Place | None) -> None:
         with st.container(key="links", horizontal=True, gap=None, width="content"):
             for place in IN_THE_BAR:
                 with st.container(key="here" if place == here else f"to-{place.address}", width="content"):
-                    st.page_link(place.file, label=place.title)
+                    st.page_link(place.file, label=literal(place.title))
 
 
 def foot() -> None:
@@ -43,7 +44,7 @@ def foot() -> None:
     with st.container(key="foot", gap="xsmall"):
         with st.container(key="more", horizontal=True, gap="medium"):
             for place in AT_THE_FOOT:
-                st.page_link(place.file, label=place.title, width="content")
+                st.page_link(place.file, label=literal(place.title), width="content")
         st.html(
             "<p>Starting points for sample plates; they replace no training. Local codes, safety data sheets and "
             "licensed practice come first.</p>"

@@ -9,6 +9,7 @@ import streamlit as st
 
 from matcher.colour.cielab import lab_to_srgb8
 from matcher.colour.uncertainty import ellipse_95, plus_minus_95
+from ui.show.literal import literal_in_plot
 from ui.show.swatches import figures
 
 if TYPE_CHECKING:
@@ -143,7 +144,7 @@ def _target(go: Any, target: Target, x: Sequence[float], y: Sequence[float]) -> 
         x=x,
         y=y,
         mode="markers",
-        hovertext=[f"Target: {target.name}"],
+        hovertext=[f"Target: {literal_in_plot(target.name)}"],
         hoverinfo="text",
         marker={
             "size": 20,

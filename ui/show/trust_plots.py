@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from ui.show.literal import literal_in_plot
 from ui.show.plots import INK, base_figure, rgb
 
 if TYPE_CHECKING:
@@ -172,4 +173,4 @@ def _named(name: str, plates: int) -> str:
     """Return a kind of recipe on two lines, so that its name leaves room for the plot on a phone."""
     coats, _, ground = name.partition(" over ")
     made = "no plate" if plates == 0 else "1 plate" if plates == 1 else f"{plates} plates"
-    return f"{coats}<br>over {ground}, {made}"
+    return f"{literal_in_plot(coats)}<br>over {literal_in_plot(ground)}, {made}"

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from ui.show.literal import literal
 from ui.show.strips import low_pair
 from ui.state.places import LOG
 from ui.suggestions.answers import Answers
@@ -23,7 +24,7 @@ def show_contradictions(answers: Answers) -> None:
     if not found:
         return
     number = "1 plate disagrees" if len(found) == 1 else f"{len(found)} plates disagree"
-    with st.expander(f"{number} with those near {'it' if len(found) == 1 else 'them'}", key="at-odds"):
+    with st.expander(literal(f"{number} with those near {'it' if len(found) == 1 else 'them'}"), key="at-odds"):
         for item in found[:SHOWN]:
             _one(item)
 
@@ -35,5 +36,5 @@ def _one(item: Contradiction) -> None:
         st.html(low_pair(item.expected, item.trial.reading.lab, "As the others lead to expect", f"Plate {plate}"))
     with words:
         st.html(f"<p>{html.escape(item.sentence)}</p>")
-        if plate is not None and st.button(f"Open plate {plate} in the log", key=f"at-odds.{plate}"):
+        if plate is not None and st.button(f"Open plate {plate:d} in the log", key=f"at-odds.{plate}"):
             st.switch_page(LOG.file, query_params={"plate": str(plate)})

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.recipe.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, strength_in_words
+from ui.show.literal import literal
 from ui.state.cache_keys import Key, log_key, target_key
 from ui.state.drafts import Draft
 from ui.state.faults import tell
@@ -54,7 +55,7 @@ def show_limits(studio: Studio, target: Target, limits: Limits) -> None:
     ):
         if fault is not None:
             tell(f"{fault} Until then this limit is not kept.")
-    with st.expander(f"What can be used today: {limits.in_words()}", key=f"limits-{target.id}"):
+    with st.expander(f"What can be used today: {literal(limits.in_words())}", key=f"limits-{target.id}"):
         _ask(studio, target)
 
 
@@ -123,7 +124,9 @@ def _several(draft: Draft, label: str, name: str, offered: Sequence[Any], words:
     standing = st.session_state[field["key"]] or []
     options = list(dict.fromkeys((*offered, *standing)))
     if options:
-        st.pills(label, options, selection_mode="multi", format_func=words, wrap=True, **field)
+        st.pills(
+            label, options, selection_mode="multi", format_func=lambda one: literal(words(one)), wrap=True, **field
+        )
 
 
 def _whole(draft: Draft, name: str) -> dict[str, Any]:

@@ -9,6 +9,7 @@ import streamlit as st
 
 from ui.recipe.making import ways_on
 from ui.show import look
+from ui.show.literal import literal
 from ui.show.steps import recipe_steps
 from ui.show.swatches import pair
 from ui.suggestions.answers import Answers
@@ -24,7 +25,7 @@ def show_reach(studio: Studio, target: Target, answers: Answers) -> None:
     with st.spinner("Looking how near any recipe may come…"):
         reach = answers.reach()
     with look.panel("reach"):
-        st.subheader(reach.standing[:1].upper() + reach.standing[1:], anchor=False)
+        st.subheader(literal(reach.standing[:1].upper() + reach.standing[1:]), anchor=False)
         said = reach.sentence.partition(": ")[2]
         st.html(f"<p>{html.escape(said[:1].upper() + said[1:])}</p>")
         if reach.standing != "within reach":
