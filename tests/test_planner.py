@@ -177,11 +177,11 @@ def test_limits_bind_what_is_proposed_and_not_what_is_learned_from(space):
         return float(np.median(delta_e_2000(model.mean_lab(model.columns(tested)), truth)))
 
     bound = Suggester(trials, limits=limits)
-    assert bound.trials == inside
+    assert list(bound.trials) == inside
     assert len(bound.model([40, 12, 20]).trials) == len(trials)
     assert error(bound) < error(Suggester(inside))
     grown = bound.with_trial(next(trial for trial in trials if not limits.allow(trial.recipe)))
-    assert grown.trials == inside
+    assert list(grown.trials) == inside
     assert len(grown.model([40, 12, 20]).trials) == len(trials) + 1
 
 

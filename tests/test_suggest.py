@@ -114,8 +114,7 @@ def test_a_target_that_is_no_colour_is_refused(trials, target):
         Suggester(trials).suggest(target)
 
 
-def test_a_log_that_grows_is_not_copied_and_its_branches_do_not_meet(trials):
-    """A result is taken in at once, however long the log; what was asked before and beside it stays as it was."""
+def test_a_log_that_grows_leaves_what_was_asked_before_and_beside_it_as_it_was(trials):
     first = Suggester(trials).with_trial(trial(TARGET + 30, id=900))
     left = first.with_trial(trial(TARGET + [0.1, 0, 0], id=901))
     right = first.with_trial(trial(TARGET + [0, 0.1, 0], id=902))
@@ -126,11 +125,47 @@ def test_a_log_that_grows_is_not_copied_and_its_branches_do_not_meet(trials):
     assert numbers[longer] == [900, 901, 903]
     for suggester, nearest in ((left, 901), (right, 902)):
         assert suggester.suggest(TARGET, 1, predict=False)[0].trial.id == nearest
-    assert np.shares_memory(first._usable.index.labs, longer._usable.index.labs)
-    assert not np.shares_memory(right._usable.index.labs, longer._usable.index.labs)
     assert [one.id for one in longer.trials] == [*range(1, 81), 900, 901, 903]
     with pytest.raises(IndexError):
         first.trials[81]
+
+
+@pytest.fixture(scope="module")
+def a_few_tin_bronzes():
+    """1,000 plates on silicon bronze, and four on tin bronze, far from the target and from each other."""
+    rng = np.random.default_rng(4)
+    many = [trial(TARGET + rng.normal(0, 4, 3), passes=1 + k % 9, id=k + 1) for k in range(1000)]
+    far = ([20, 2, 3], [55, -6, 12], [65, 20, 35], [28, 25, 20])
+    return [*many, *(trial(lab, passes=2 + k, alloy="tin bronze", id=1001 + k) for k, lab in enumerate(far))]
+
+
+@pytest.mark.parametrize(
+    "limits", [Limits(alloy="tin bronze"), Limits(alloy="tin bronze", max_passes=3), Limits(strengths=(0.5,))]
+)
+def test_plates_within_the_limits_are_learned_from_in_a_log_of_any_length(a_few_tin_bronzes, limits):
+    suggester = Suggester(a_few_tin_bronzes, limits)
+    listed = suggester.suggest(TARGET, 6)
+    proposed = [*listed, suggester.next_trial(TARGET), *suggester.batch(TARGET, 2)]
+    assert all(limits.allow(item.recipe) for item in proposed)
+    within = {one.id for one in suggester.trials}
+    learned = {one.id for one in suggester.model(TARGET).trials}
+    assert within <= learned if len(within) < 10 else len(within & learned) > 100
+    assert len(learned) <= 320
+    grown = suggester.with_trial(trial(TARGET, alloy="tin bronze", id=2000))
+    assert grown.suggest(TARGET, 1, predict=False)[0].trial.id == 2000
+    assert 2000 in {one.id for one in grown.model(TARGET).trials}
+
+
+def test_no_model_is_fitted_for_a_list_of_too_few_plates_to_predict_from(trials):
+    few = Suggester(trials[:5])
+    assert {item.basis for item in few.suggest(TARGET, 5)} == {"logged"}
+    assert not few._predictor._fits
+    assert few.next_trial(TARGET).basis == "predicted", "asked for, it is fitted"
+
+
+def test_plates_of_one_recipe_at_odds_are_pointed_out_among_few(trials):
+    apart = Suggester([trial(TARGET, id=1), trial(TARGET + [25, 0, 0], id=2)]).suggest(TARGET, 2)
+    assert all("Plates of one recipe differ by ΔE00" in item.because for item in apart)
 
 
 def test_an_empty_log_says_what_to_do():

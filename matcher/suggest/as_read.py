@@ -22,7 +22,7 @@ class AsRead:
 
     def __call__(self, lab: Floats, covariance: Floats) -> Reading:
         """Return the reading of an expected colour (3,) whose own covariance is (3, 3)."""
-        nearest = self._plates.trials[int(self._plates.index.nearest(lab, 1)[0][0])].reading
+        nearest = self._plates.trials[int(self._plates.nearest(lab, 1)[0][0])].reading
         return with_errors(lab, covariance, [term for term in nearest.budget if term.shared in self._often])
 
     @cached_property

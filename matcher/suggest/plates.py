@@ -1,32 +1,39 @@
-"""Logged plates with the index that finds the nearest of them. Between the log and what is suggested from it."""
+"""Logged plates with their colours, and the nearest of them. Between the log and what is suggested from it."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import ArrayLike
+
+from matcher.colour.types import Floats, Indices
 from matcher.process.logged import LoggedTrial
-from matcher.recipe.recipe import Recipe
-from matcher.suggest.growing import Trials
-from matcher.suggest.nearest import PlateIndex
+from matcher.suggest.nearest import nearest
 
 
 @dataclass(frozen=True, eq=False)
 class Plates:
-    """Trials in their order, and an index of their colours whose rows are theirs."""
+    """n trials in their order. labs: (n, 3) CIELAB of their readings."""
 
-    trials: Trials
-    index: PlateIndex
+    trials: tuple[LoggedTrial, ...]
+    labs: Floats
 
     @classmethod
     def of(cls, trials: Sequence[LoggedTrial]) -> Plates:
-        return cls(Trials(list(trials)), PlateIndex.build([trial.reading.lab for trial in trials]))
+        return cls(tuple(trials), np.array([trial.reading.lab for trial in trials], dtype=float).reshape(-1, 3))
 
-    def where(self, allowed: Callable[[Recipe], bool]) -> Plates:
-        """Return those whose recipe is allowed: these themselves when all are."""
-        kept = [trial for trial in self.trials if allowed(trial.recipe)]
-        return self if len(kept) == len(self.trials) else Plates.of(kept)
+    def rows(self, keep: Indices) -> Plates:
+        """Return some of them: these themselves when all are kept."""
+        if len(keep) == len(self.trials):
+            return self
+        return Plates(tuple(self.trials[row] for row in keep), self.labs[keep])
 
     def grown(self, trial: LoggedTrial) -> Plates:
-        """Return these and one more; nothing of these is copied."""
-        return Plates(self.trials.followed_by(trial), self.index.with_plates([trial.reading.lab]))
+        """Return these and one more."""
+        return Plates((*self.trials, trial), np.vstack([self.labs, trial.reading.lab]))
+
+    def nearest(self, target: ArrayLike, count: int) -> tuple[Indices, Floats]:
+        """Return the rows of the ``count`` plates nearest to a target (3,) and their ΔE00, nearest first."""
+        return nearest(target, self.labs, count)

@@ -1,4 +1,4 @@
-"""The suggester's look at recipes not made yet: keeps the fitted model and turns its outlook into suggestions.
+"""What is expected of recipes not made yet: keeps the fitted model and turns its outlook into suggestions.
 
 Between suggester and planner. From a long log the model learns from the trials near the target and a spread of the
 rest, and says so.
@@ -10,10 +10,9 @@ from collections.abc import Callable
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.colour.difference import delta_e_2000
-from matcher.colour.types import Floats
+from matcher.colour.types import Floats, Indices
 from matcher.colour.wording import difference_in_words
 from matcher.plan.limits import Limits, each_lifted
 from matcher.plan.next_plate import PATIENCE, doubt_after, kind_of, next_plate, stalled_trials
@@ -43,24 +42,30 @@ WORTH_LIFTING = 0.5
 class Predictor:
     """Predictions over the recipes that the trials and limits open. Cheap to make; fits when first asked.
 
-    known: all plates, which the model learns from. usable: those within the limits, which count as matches.
+    known: all plates, which the model learns from. usable: those within the limits, which count as matches. allowed:
+    the rows of those among the known, when they are known already. before: a model from which the first fit starts.
     """
 
     def __init__(
-        self, known: Plates, usable: Plates, limits: Limits, seed: int, before: ProcessModel | None = None
+        self,
+        known: Plates,
+        limits: Limits,
+        seed: int,
+        before: ProcessModel | None = None,
+        allowed: Indices | None = None,
     ) -> None:
-        self.known, self.usable, self.limits, self.seed = known, usable, limits, seed
-        self._before = before
+        if allowed is None:
+            allowed = np.flatnonzero([limits.allow(trial.recipe) for trial in known.trials])
+        self.known, self.usable, self.limits, self.seed = known, known.rows(allowed), limits, seed
+        self._before, self._allowed = before, allowed
         self._fits: dict[bytes, _Fit] = {}
 
     def grown(self, trial: LoggedTrial) -> Predictor:
         """Return the same over one more trial; its first fit starts from the last one here."""
         last = next(reversed(self._fits.values())).model if self._fits else self._before
-        known = self.known.grown(trial)
-        usable = self.usable
-        if self.limits.allow(trial.recipe):
-            usable = known if self.usable is self.known else self.usable.grown(trial)
-        return Predictor(known, usable, self.limits, self.seed, last)
+        row = [len(self.known.trials)] if self.limits.allow(trial.recipe) else []
+        allowed = np.append(self._allowed, np.array(row, dtype=np.intp))
+        return Predictor(self.known.grown(trial), self.limits, self.seed, last, allowed)
 
     def fit(self, target_lab: Floats) -> _Fit:
         """Return the fit to use for a target: one for all while the log is short."""
@@ -72,6 +77,10 @@ class Predictor:
             chosen = [self.known.trials[row] for row in rows]
             self._fits[key] = _Fit(fit_process(chosen, self._before), self.limits, self.seed)
         return self._fits[key]
+
+    def at_odds(self, target_lab: Floats) -> list[Contradiction]:
+        """Return recipes whose plates contradict each other, among those that a fit for a target would learn from."""
+        return at_odds([self.known.trials[row] for row in self._rows(target_lab)])
 
     def outlook(self, target_lab: Floats) -> tuple[_Fit, Outlook]:
         """Return the fit and the outlook for a target (3,)."""
@@ -87,15 +96,15 @@ class Predictor:
         made = fit.made
         expected = expected_delta(fit.model, outlook, target.lab)
         per_kind = max(1, -(-most // 2))
-        taken: dict[int, int] = {}
+        of_kind: dict[int, int] = {}
         chosen: list[int] = []
         for row in np.argsort(expected, kind="stable"):
             kind = int(outlook.kinds[row])
-            if outlook.recipes[row] in made or taken.get(kind, 0) >= per_kind:
+            if outlook.recipes[row] in made or of_kind.get(kind, 0) >= per_kind:
                 continue
             if any(_alike_at_the_bench(outlook.recipes[row], outlook.recipes[other]) for other in chosen):
                 continue
-            taken[kind] = taken.get(kind, 0) + 1
+            of_kind[kind] = of_kind.get(kind, 0) + 1
             chosen.append(int(row))
             if len(chosen) == most:
                 break
@@ -133,7 +142,7 @@ class Predictor:
     def reach(self, target: Reading, tolerance: float, as_read: Callable[[Floats, Floats], Reading]) -> Reach:
         """Return whether a target can be reached."""
         fit, outlook = self.outlook(target.lab)
-        logged = self.usable.trials[int(self.usable.index.nearest(target.lab, 1)[0][0])]
+        logged = self.usable.trials[int(self.usable.nearest(target.lab, 1)[0][0])]
 
         def lifted(delta: float) -> str | None:
             return self._what_lifting_brings(fit, target.lab, delta)
@@ -158,17 +167,24 @@ class Predictor:
 
     def _best_so_far(self, fit: _Fit, target_lab: Floats) -> float:
         """Return the least expected ΔE00 of the recipes made: a lucky reading alone does not count as a match."""
-        near, _ = self.usable.index.nearest(target_lab, MADE_LOOKED_AT)
+        near, _ = self.usable.nearest(target_lab, MADE_LOOKED_AT)
         labs, covariances = fit.model.predict(fit.model.columns([self.usable.trials[k].recipe for k in near]))
         return float(draws_of(target_lab, labs, covariances).mean(axis=1).min())
 
-    def _rows(self, target_lab: Floats) -> NDArray[np.intp]:
+    def _rows(self, target_lab: Floats) -> Indices:
+        """Return the plates to learn from: all of few; else those near a target and a spread of the rest.
+
+        Where limits bind, half of the near ones are within them, however far the nearest of those may be.
+        """
         n = len(self.known.trials)
         if n <= MOST_LEARNED_FROM:
             return np.arange(n)
-        near, _ = self.known.index.nearest(target_lab, NEAR_SHARE)
+        within = self._allowed[:0]
+        if self.usable is not self.known:
+            within = self._allowed[self.usable.nearest(target_lab, NEAR_SHARE // 2)[0]]
+        near, _ = self.known.nearest(target_lab, NEAR_SHARE - len(within))
         rest = np.random.default_rng(self.seed).choice(n, MOST_LEARNED_FROM - NEAR_SHARE, replace=False)
-        return np.union1d(near, rest)
+        return np.union1d(np.union1d(within, near), rest)
 
     def _suggestion(self, target: Reading, fit: _Fit, outlook: Outlook, row: int) -> Suggestion:
         lab = readable(outlook.labs[row])

@@ -1,6 +1,6 @@
 """Ranks what the studio did before and what it could do next against a target; names the plate to make next.
 
-The end of the flow: logged trials by measured ΔE00 (``neighbours``), recipes between them by the process model, both
+The end of the flow: logged trials by measured ΔE00 (``nearest``), recipes between them by the process model, both
 in one list with intervals, words and ties. The model is fitted when first needed, and kept.
 """
 
@@ -63,10 +63,7 @@ class Suggester:
     ) -> None:
         self.limits = _checked_limits(limits)
         self.tolerance = _checked_tolerance(tolerance)
-        known = Plates.of(_checked_trials(trials))
-        self._usable = known.where(self.limits.allow)
-        seed = _seed_from(rng)
-        self._predictor = Predictor(known, self._usable, self.limits, seed)
+        self._predictor = Predictor(Plates.of(_checked_trials(trials)), self.limits, _seed_from(rng))
 
     @property
     def trials(self) -> Sequence[LoggedTrial]:
@@ -87,11 +84,11 @@ class Suggester:
         if isinstance(count, bool) or not isinstance(count, int) or not 1 <= count <= MAX_COUNT:
             raise SuggestionError(f"Ask for 1 to {MAX_COUNT} suggestions: {count!r} is not that.")
         self._need_a_trial()
-        rows, delta = self._usable.index.nearest(wanted.lab, count)
+        rows, delta = self._usable.nearest(wanted.lab, count)
         found = [self._logged(wanted, self.trials[row], float(d)) for row, d in zip(rows, delta, strict=True)]
         if predict and len(self.trials) >= FEWEST_TO_PREDICT:
             found = _merged(found, self._predictor.predicted(wanted, max(1, count // 2), self.tolerance))[:count]
-        return self._with_draws(wanted, found, self._predictor.fit(wanted.lab).at_odds if predict else [])
+        return self._with_draws(wanted, found, self._predictor.at_odds(wanted.lab) if predict else [])
 
     @one_thread()
     def next_trial(self, target: Reading | ArrayLike) -> Suggestion:
@@ -150,7 +147,7 @@ class Suggester:
     def palettes(self, target: Reading, count: int = 5) -> list[PaletteMatch]:
         """Return logged recipes by palette, from those nearest as single colours."""
         self._need_a_trial()
-        rows, delta = self._usable.index.nearest(target.lab, max(PALETTES_COMPARED, count))
+        rows, delta = self._usable.nearest(target.lab, max(PALETTES_COMPARED, count))
         found = [self._logged(target, self.trials[row], float(d)) for row, d in zip(rows, delta, strict=True)]
         ranked = rank_by_palette(target, found, count)
         filled = self._with_draws(target, [match.suggestion for match in ranked])
@@ -192,8 +189,11 @@ class Suggester:
         grown = object.__new__(type(self))
         grown.limits, grown.tolerance = self.limits, self.tolerance
         grown._predictor = self._predictor.grown(trial)
-        grown._usable = grown._predictor.usable
         return grown
+
+    @property
+    def _usable(self) -> Plates:
+        return self._predictor.usable
 
     def _with_draws(
         self, target: Reading, found: list[Suggestion], at_odds: Sequence[Contradiction] = ()
