@@ -25,8 +25,8 @@ from matcher.storage.schema import schema_version
 
 DATABASE_NAME = "studio.sqlite3"
 PHOTO_FOLDER = "photos"
-_CREATION_LOCK = 0x70617469
-"""Any number that all our processes share: PostgreSQL's advisory lock while tables are made."""
+_WRITERS_LOCK = 0x70617469
+"""Any number that all our processes share: PostgreSQL's advisory lock of whoever writes."""
 
 _IGNORED_NAMES = frozenset({"desktop.ini", "thumbs.db", PHOTO_FOLDER})
 _OTHERS_NAME = "The folder {0} holds other things and no studio: name an empty folder, a new one, or a studio's."
@@ -119,8 +119,13 @@ class Database:
 
     @contextmanager
     def writing(self) -> Iterator[Session]:
-        """Give a session whose changes are all kept, or none when anything fails on the way."""
+        """Give a session whose changes are all kept, or none when anything fails on the way.
+
+        Writers wait for one another, on a server as in a file: each sees what the one before it has kept, so what a
+        session has looked up stays true until it ends.
+        """
         with _told(self.name), Session(self._writer) as session, session.begin():
+            _wait_for_writers(session.connection())
             yield session
 
     @contextmanager
@@ -128,7 +133,6 @@ class Database:
         """Give a writing session in which tables may be rebuilt: SQLite's foreign keys are off in it."""
         if not self.is_sqlite:
             with self.writing() as session:
-                _lock(session.connection())
                 yield session
             return
         engine = sa.create_engine(self.engine.url, poolclass=sa.NullPool, connect_args={"timeout": BUSY_TIMEOUT_S})
@@ -240,7 +244,7 @@ def _sentence(error: Exception, name: str) -> str:
         return f"The studio {name} cannot be written (read-only): make it writable, or name another folder."
     if "malformed" in lowered or "not a database" in lowered or "corrupt" in lowered:
         return f"The log of {name} is damaged: set {DATABASE_NAME} aside and restore the newest backup."
-    if "locked" in lowered:
+    if "locked" in lowered or "lock timeout" in lowered:
         return f"The studio {name} is busy in another program: wait a moment, then try again."
     if "disk" in lowered and "full" in lowered:
         return f"The disk of {name} is full: free some room, then try again; nothing was changed."
@@ -256,7 +260,6 @@ def _ensure_tables(database: Database) -> None:
     if version is None:
         with database.writing() as session:
             connection = session.connection()
-            _lock(connection)
             if schema_version(connection, database.name) is None:  # else another process was faster
                 _create(connection)
         return
@@ -265,9 +268,11 @@ def _ensure_tables(database: Database) -> None:
     upgrade(database)
 
 
-def _lock(connection: sa.Connection) -> None:
+def _wait_for_writers(connection: sa.Connection) -> None:
+    """Take the lock that SQLite takes with BEGIN IMMEDIATE; it is given back when the transaction ends."""
     if connection.dialect.name == "postgresql":
-        connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_CREATION_LOCK)))
+        connection.execute(sa.text(f"SET LOCAL lock_timeout = '{BUSY_TIMEOUT_S:g}s'"))
+        connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_WRITERS_LOCK)))
 
 
 def _create(connection: sa.Connection) -> None:

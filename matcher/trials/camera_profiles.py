@@ -45,22 +45,17 @@ class ProfileShelf:
     def save(self, profile: CameraProfile, who: str = "") -> CameraProfile:
         """Keep a profile and return it; an older one of its name is retired under its date. Raises StudioError."""
         with self.database.writing() as session:
-            older = session.get(CameraProfileRow, _name(profile.name))
-            if older is not None and older.body != _plain(profile):
-                _make_way(session, _profile(older.name, older.body), who)
-            save_profile_in(session, profile.name, profile.as_dict(), who)
-            return _one(session, profile.name)
+            return _save_in(session, profile, who)
 
     def take_in(self, profile: CameraProfile, who: str = "") -> CameraProfile:
         """Keep a profile from elsewhere. Raises StudioError when it is here already, under whatever name."""
-        with self.database.reading() as session:
-            bodies = load_profiles(session)
-        own = _content(_plain(profile))
-        for name, body in bodies.items():
-            if _content(body) == own:
-                retired = ", retired: take it back instead" if body.get("retired") is not None else ""
-                raise StudioError(f"The profile {profile.name!r} is here already, as {name!r}{retired}.")
-        return self.save(profile, who)
+        with self.database.writing() as session:
+            own = _content(_plain(profile))
+            for name, body in load_profiles(session).items():
+                if _content(body) == own:
+                    retired = ", retired: take it back instead" if body.get("retired") is not None else ""
+                    raise StudioError(f"The profile {profile.name!r} is here already, as {name!r}{retired}.")
+            return _save_in(session, profile, who)
 
     def rename(self, old: str, new: str, who: str = "") -> CameraProfile:
         """Give a profile another name. Raises StudioError when there is none, or the name is taken."""
@@ -116,6 +111,14 @@ def checked_body(name: str, body: Any) -> dict[str, Any]:
         return CameraProfile.from_dict(checked.plain_json(body, "camera profile")).renamed(_name(name)).as_dict()
     except CardError as error:
         raise StudioError(f"The camera profile {name[:40]!r} in this file: {error}") from error
+
+
+def _save_in(session: Session, profile: CameraProfile, who: str) -> CameraProfile:
+    older = session.get(CameraProfileRow, _name(profile.name))
+    if older is not None and older.body != _plain(profile):
+        _make_way(session, _profile(older.name, older.body), who)
+    save_profile_in(session, profile.name, profile.as_dict(), who)
+    return _one(session, profile.name)
 
 
 def save_profile_in(session: Session, name: str, body: dict[str, Any], who: str = "", said: str = "saved") -> None:

@@ -21,7 +21,7 @@ from matcher.storage.database import Database
 from matcher.storage.schema import CoatRow, TargetRow, TrialRow
 from matcher.trials import rows
 from matcher.trials.facts import TypedFacts, facts_of, what_changed
-from matcher.trials.log import Change, check_what_they_name, note, one_trial, row_number, touch
+from matcher.trials.log import Change, check_what_they_name, note, one_trial, touch
 from matcher.trials.trial import Trial
 
 CORRECTED = "corrected"
@@ -55,8 +55,6 @@ class Corrections:
         plate no longer says ``instead_of``; then nothing is changed.
         """
         with self.database.writing() as session:
-            # A server lets two writers in at once: the second one waits here and then sees what the first one did.
-            session.execute(sa.select(TrialRow.id).where(TrialRow.id == row_number(trial_id)).with_for_update())
             before = one_trial(session, trial_id)
             after = replace(before, **vars(facts))
             values = rows.trial_values(after)
