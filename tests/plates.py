@@ -15,7 +15,7 @@ from matcher.calibration.transform import PARAMETERS, ToneCurve
 from matcher.colour.cielab import SRGB_TO_XYZ_D50
 from matcher.colour.uncertainty import BudgetTerm
 from matcher.errors import Caveat
-from matcher.photo.photo import CameraInfo
+from matcher.photo.camera import CameraInfo
 from matcher.reading.reading import PaletteColour, Reading
 from matcher.recipe.recipe import MAX_PASSES, Coat, Recipe, Seal, Undercoat
 from matcher.trials.trial import StageReading, Target, Trial

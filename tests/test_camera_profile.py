@@ -24,8 +24,10 @@ from matcher.card.detect import find_card
 from matcher.colour.cielab import lab_to_xyz
 from matcher.colour.difference import delta_e_2000
 from matcher.errors import CardError, MatcherError
-from matcher.photo.photo import CameraInfo, open_photo
+from matcher.photo.camera import CameraInfo
+from matcher.photo.photo import open_photo
 from matcher.reading.finish import read_finish
+from tests import pictures
 from tests.example_counts import examples
 from tests.scenes import png
 from tests.simulation import CARD, PLATE, Shop, chart_photo, patinas, plate_photo, truth
@@ -296,6 +298,27 @@ def test_a_profile_of_an_unknown_camera_stands_behind_one_of_the_right_camera_an
     chosen, caveats = best_profile([right], replace(photo, camera=None), card)
     assert (chosen.name, codes(caveats)) == ("right", ["profile-camera-unknown"])
     assert "this photo" in caveats[0].message
+
+
+def test_a_profile_from_a_png_with_a_gamma_of_its_own_can_be_kept_and_used():
+    """W3C PNG, third edition: gAMA 55 556 is the exponent 1/1.8."""
+    png = pictures.png_with_chunk(pictures.saved(pictures.plain((90, 90, 90)), "PNG"), b"gAMA", bytes((0, 0, 217, 4)))
+    encoding = open_photo(png).encoding
+    assert encoding != "sRGB"
+    profile = replace(profile_of(Shop()), encoding=encoding)
+    assert CameraProfile.from_json(profile.to_json()).encoding == encoding
+    photo, card = plate_of(Shop(), np.full(36, 0.1))
+    chosen, _ = best_profile([profile], replace(photo, encoding=encoding), card)
+    assert chosen is profile
+
+
+def test_a_photograph_that_tells_only_its_date_is_by_no_other_camera():
+    photo, card = plate_of(Shop(), np.full(36, 0.1))
+    dated = CameraInfo(taken_at=KIT.taken_at)
+    right = replace(profile_of(Shop()), name="right", camera=KIT, made_at=datetime(2024, 5, 14, tzinfo=UTC))
+    for then, now in ((KIT, dated), (dated, KIT), (dated, dated)):
+        chosen, caveats = best_profile([replace(right, camera=then)], replace(photo, camera=now), card)
+        assert (chosen.name, codes(caveats)) == ("right", ["profile-camera-unknown"])
 
 
 def test_without_a_card_no_profile_is_chosen_but_a_named_one_is_used():

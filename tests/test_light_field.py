@@ -11,7 +11,7 @@ from matcher.calibration.calibrate import calibrate
 from matcher.calibration.illumination import LightField
 from matcher.card.detect import find_card
 from matcher.colour.difference import delta_e_2000
-from matcher.colour.uncertainty import INDISTINGUISHABLE_CHI2
+from matcher.colour.uncertainty import CHI2_95
 from matcher.errors import CardError
 from matcher.photo.photo import open_photo
 from matcher.reading.finish import read_finish
@@ -71,7 +71,7 @@ def test_two_to_one_reads_within_one_with_two_cards(gradient):
 def test_with_one_card_the_interval_grows_to_cover_two_to_one(gradient):
     reading, even = read(bench(gradient)), read(bench(0.0))
     away = reading.lab - BROWN
-    assert away @ np.linalg.solve(reading.covariance, away) <= INDISTINGUISHABLE_CHI2
+    assert away @ np.linalg.solve(reading.covariance, away) <= CHI2_95
     assert reading.covariance[0, 0] > 2 * even.covariance[0, 0], "uneven light moves lightness, which a card holds"
 
 
@@ -90,7 +90,7 @@ def test_a_correction_leaves_a_narrower_interval_that_still_holds_the_truth(how)
         )
         reading = read(photo, field)
         away = reading.lab - BROWN
-        held += bool(away @ np.linalg.solve(reading.covariance, away) <= INDISTINGUISHABLE_CHI2)
+        held += bool(away @ np.linalg.solve(reading.covariance, away) <= CHI2_95)
         if abs(gradient) > 0.35:
             assert np.trace(reading.covariance) < np.trace(read(photo).covariance)
     assert held >= 21

@@ -13,7 +13,7 @@ from matcher.calibration.profile_from_chart import profile_from_chart
 from matcher.card.detect import find_card
 from matcher.colour.cielab import D50_WHITE, encode_srgb
 from matcher.colour.difference import delta_e_2000
-from matcher.colour.uncertainty import INDISTINGUISHABLE_CHI2
+from matcher.colour.uncertainty import CHI2_95
 from matcher.photo.photo import open_photo
 from matcher.reading.finish import read_finish
 from tests.scenes import box, png
@@ -129,5 +129,5 @@ def test_95_per_cent_of_a_real_charts_patches_lie_in_their_intervals(name, encod
         if item is not grey:
             reading = read_finish(photo, calibration, item.outline)
             error = reading.lab - item.patch.lab
-            held.append(error @ np.linalg.solve(reading.covariance, error) <= INDISTINGUISHABLE_CHI2)
+            held.append(error @ np.linalg.solve(reading.covariance, error) <= CHI2_95)
     assert np.mean(held) >= 0.85

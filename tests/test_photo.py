@@ -10,6 +10,7 @@ import hashlib
 import io
 import struct
 import zlib
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -20,6 +21,8 @@ from PIL import Image, ImageCms
 
 from matcher.colour.cielab import D50_WHITE, lab_to_xyz, xyz_to_lab
 from matcher.errors import PhotoError
+from matcher.photo.camera import CameraInfo, surely_same, what_differs
+from matcher.photo.encoding import coded_encoding, is_encoding
 from matcher.photo.photo import open_photo
 from tests import pictures
 
@@ -527,3 +530,50 @@ def test_raw_files_come_upright_and_show_their_clipping():
     with pytest.raises(PhotoError, match="linear"):
         open_photo(pictures.dng(pictures.mosaic(camera_rgb), CAMERA), encoding="srgb")
     assert open_photo(pictures.dng(pictures.mosaic(camera_rgb), CAMERA), encoding="linear").encoding == "camera raw"
+
+
+@pytest.mark.parametrize("chunks", [{b"gAMA": 55_556}, {b"gAMA": 100_000}, {b"gAMA": 45_455}, {}])
+def test_every_encoding_that_a_png_gives_has_a_name_that_is_known(chunks):
+    png = pictures.saved(pictures.plain(BROWN), "PNG")
+    for kind, value in chunks.items():
+        png = pictures.png_with_chunk(png, kind, struct.pack(">I", value))
+    assert is_encoding(open_photo(png).encoding)
+
+
+@pytest.mark.parametrize("primaries", [1, 9, 11, 12])
+@pytest.mark.parametrize("transfer", [1, 4, 5, 8, 13])
+def test_every_encoding_by_code_points_has_a_name_that_is_known(primaries, transfer):
+    """ITU-T H.273 code points, as HEIC and PNG carry them."""
+    encoding = coded_encoding(primaries, transfer)
+    assert encoding is not None and is_encoding(encoding.name)
+
+
+def test_no_other_name_is_an_encoding():
+    for name in ("", "srgb", "RAW", "ICC", "gammas", "Lab"):
+        assert not is_encoding(name)
+
+
+ONE, DATED = CameraInfo("Invented", "One", "50 mm"), CameraInfo(taken_at=datetime(2024, 5, 14))
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "differs", "same"),
+    [
+        (ONE, ONE, "", True),
+        (ONE, replace(ONE, model="Two"), "camera", False),
+        (ONE, replace(ONE, make="Devised"), "camera", False),
+        (ONE, replace(ONE, lens="85 mm"), "lens", False),
+        (ONE, replace(ONE, lens=None), "", True),
+        (ONE, replace(ONE, taken_at=DATED.taken_at, iso=100), "", True),
+        (ONE, DATED, "", False),
+        (ONE, None, "", False),
+        (ONE, CameraInfo(make="Invented"), "", False),
+        (ONE, CameraInfo(make="Devised"), "camera", False),
+        (DATED, DATED, "", False),
+        (None, None, "", False),
+    ],
+)
+def test_another_camera_is_one_that_is_known_to_be(one, other, differs, same):
+    """What an EXIF block leaves out makes it neither another camera nor the same, whichever comes first."""
+    assert what_differs(one, other) == what_differs(other, one) == differs
+    assert surely_same(one, other) is surely_same(other, one) is same

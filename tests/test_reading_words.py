@@ -11,7 +11,7 @@ from matcher.calibration.calibrate import calibrate
 from matcher.calibration.illumination import LightField
 from matcher.card.detect import find_card
 from matcher.errors import CardError
-from matcher.photo.photo import CameraInfo
+from matcher.photo.camera import CameraInfo
 from matcher.reading.exposures import unfit_frames
 from matcher.reading.finish import read_finish
 from matcher.reading.reading import PaletteColour, Reading

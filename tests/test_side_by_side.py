@@ -14,7 +14,7 @@ from matcher.calibration.profile_from_chart import profile_from_chart
 from matcher.card.card import load_cards
 from matcher.card.detect import find_card
 from matcher.colour.difference import delta_e_2000
-from matcher.colour.uncertainty import INDISTINGUISHABLE_CHI2
+from matcher.colour.uncertainty import CHI2_95
 from matcher.reading.comparison import delta_e_interval, difference_covariance
 from matcher.reading.finish import read_finish
 from tests.benchmarks.bench_coverage import covered
@@ -136,7 +136,7 @@ def test_a_grey_scale_repairs_a_bent_tone_curve(curve):
         bends = [next(term for term in reading.budget if term.name == "tone curve") for reading in readings]
         widths.append(np.sqrt(np.trace(bends[1].covariance) / np.trace(bends[0].covariance)))
         away = readings[1].lab - lab
-        held.append(away @ np.linalg.solve(readings[1].covariance, away) <= INDISTINGUISHABLE_CHI2)
+        held.append(away @ np.linalg.solve(readings[1].covariance, away) <= CHI2_95)
     assert np.mean(three) < 2 / 3 * np.mean(one)
     assert np.median(widths) < 0.7
     assert sum(held) >= 27

@@ -21,7 +21,7 @@ from matcher.colour.sources import Source
 from matcher.colour.uncertainty import BudgetTerm, sum_of
 from matcher.instrument.measured import lab_reading
 from matcher.instrument.munsell import munsell_reading
-from matcher.photo.photo import CameraInfo
+from matcher.photo.camera import CameraInfo
 from matcher.reading.advice import (
     CORRECTIVE_ACTIONS,
     WHY,

@@ -42,6 +42,7 @@ from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import square_root
 from matcher.errors import CardError, Caveat
+from matcher.photo.encoding import SENSOR_ENCODINGS
 from matcher.photo.photo import Photo
 
 LIGHT_MOVED_SHARE = 0.35  # of a light's change of balance that comes back as a change of the matrix
@@ -68,7 +69,7 @@ def calibrate(
     """
     if light not in MATRIX_SIGMA:
         raise CardError(f"Give the light as daylight or unknown: {light!r} is neither.")
-    is_linear = photo.encoding in ("linear", "camera raw")
+    is_linear = photo.encoding in SENSOR_ENCODINGS
     matrix_sigma = matrix_sigma_of(photo, light)
     tone_root = unlearned_tone(*((LINEAR_TONE_SIGMA,) * 2 if is_linear else (TONE_SIGMA, TONE_CHANNEL_SIGMA)))
     if card is None:

@@ -189,8 +189,7 @@ class Calibration:
             moved.append(xyz_to_lab(other.xyz(other.tone(decoded) * gains)) - lab)
         effect = np.stack(moved, axis=1)
         left = profile.residual_covariance(lab) - effect @ effect.T
-        values, vectors = np.linalg.eigh(left)
-        rest = vectors * np.sqrt(np.maximum(values, LEAST_RESIDUAL**2))
+        rest = square_root(left, least=LEAST_RESIDUAL**2)
         remedy = "photograph the chart again, large, even and sharp"
         return [
             BudgetTerm(Source.PROFILE, effect, remedy, f"profile {profile.photo or profile.name}"),

@@ -8,6 +8,8 @@ from __future__ import annotations
 import numpy as np
 
 from matcher.colour.types import Floats
+from matcher.photo.camera import camera_name
+from matcher.photo.encoding import CAMERA_RAW, LINEAR
 from matcher.photo.photo import Photo
 
 MATRIX_SIGMA = {
@@ -51,9 +53,9 @@ def matrix_effect(light: Floats) -> Floats:
 
 def matrix_sigma_of(photo: Photo, light: str) -> Floats:
     """Return (6,) how far the camera-and-light matrix may be from the encoding's, by encoding and light."""
-    if photo.encoding == "linear":
+    if photo.encoding == LINEAR:
         return SENSOR_MATRIX_SIGMA
-    if photo.encoding == "camera raw" or light == "unknown":
+    if photo.encoding == CAMERA_RAW or light == "unknown":
         return MATRIX_SIGMA[light]
     return FINISHED_SHARE * MATRIX_SIGMA["unknown"]
 
@@ -70,10 +72,8 @@ def black_sigma_of(photo: Photo) -> float:
 
 def name_of_camera(photo: Photo) -> str:
     """Name the camera and encoding, whose tone curve is the same from photo to photo; else the photo itself."""
-    camera = photo.camera
-    if camera is None or camera.model is None:
-        return photo.sha256
-    return f"{camera.make} {camera.model}, {photo.encoding}"
+    named = camera_name(photo.camera)
+    return f"{named}, {photo.encoding}" if named else photo.sha256
 
 
 def name_of_camera_and_light(photo: Photo, light: str) -> str:

@@ -14,7 +14,9 @@ from numpy.typing import NDArray
 from matcher.card.reading import CardReading
 from matcher.colour.cielab import lab_to_xyz
 from matcher.colour.types import Floats
+from matcher.colour.uncertainty import square_root
 from matcher.errors import CardError, Caveat
+from matcher.photo.camera import what_differs
 from matcher.photo.photo import Photo
 
 PLAIN_FALLOFF = 0.006  # of log light per length of the card, when nothing tells of a gradient
@@ -108,7 +110,7 @@ class LightField:
         another shape, was taken with another camera or lens, is over- or underexposed, or is rough as with a shadow
         or something lying on it.
         """
-        if _other_camera(flat, picture):
+        if what_differs(flat.camera, picture.camera):
             raise CardError(
                 "The photograph of the paper is by another camera or lens: take both with the same, from one place."
             )
@@ -139,17 +141,7 @@ class LightField:
         if rough > FLAT_FIELD_ROUGH:
             raise CardError("The paper has a shadow or something on it: photograph a bare, flat sheet of paper.")
         covariance = np.linalg.inv(design.T @ design)[1:, 1:] * max(rough, 0.005) ** 2 * 50
-        values_, vectors = np.linalg.eigh(covariance)
-        root = vectors * np.sqrt(np.maximum(values_, 0))
-        return cls(origin, unit, terms, found[1:], root, LOCAL_SIGMA + rough / 4, "flat field")
-
-
-def _other_camera(flat: Photo, picture: Photo) -> bool:
-    """Tell whether two photographs name different cameras or lenses; what is not known does not differ."""
-    if flat.camera is None or picture.camera is None:
-        return False
-    pairs = [(getattr(flat.camera, name), getattr(picture.camera, name)) for name in ("make", "model", "lens")]
-    return any(one and other and one != other for one, other in pairs)
+        return cls(origin, unit, terms, found[1:], square_root(covariance), LOCAL_SIGMA + rough / 4, "flat field")
 
 
 def _face(card: CardReading) -> tuple[Floats, Floats]:

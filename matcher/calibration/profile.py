@@ -22,7 +22,8 @@ from matcher.colour.cielab import SRGB_TO_XYZ_D50, lab_to_xyz
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.types import Floats
 from matcher.errors import CardError, Caveat, Misfit, fault_in_words
-from matcher.photo.photo import CameraInfo, Photo
+from matcher.photo.camera import CameraInfo, camera_name, surely_same, what_differs
+from matcher.photo.photo import Photo
 
 GREY_CHROMA = 8.0
 RESIDUAL_SHARE = 0.45
@@ -137,7 +138,7 @@ class CameraProfile:
     def caveats_for(self, photo: Photo, card: CardReading | None) -> tuple[Caveat, ...]:
         """Say what makes this profile the wrong one for a photograph: other camera, light or encoding, or its age."""
         caveats = []
-        other = other_camera(self.camera, photo.camera)
+        other = what_differs(self.camera, photo.camera)
         if other:
             caveats.append(Caveat("profile-camera", f"The profile {self.name!r} was made with another {other}."))
         if self.encoding != photo.encoding:
@@ -248,15 +249,6 @@ def grey_of(card: CardReading) -> Floats:
     return np.asarray(item.rgb * shown.mean() / shown)
 
 
-def other_camera(then: CameraInfo | None, now: CameraInfo | None) -> str:
-    """Return what differs: "camera", "lens" or nothing; what is not known does not differ."""
-    if then is None or now is None:
-        return ""
-    if (then.make, then.model) != (now.make, now.model):
-        return "camera"
-    return "lens" if then.lens and now.lens and then.lens != now.lens else ""
-
-
 def best_profile(
     profiles: Sequence[CameraProfile], photo: Photo, card: CardReading | None
 ) -> tuple[CameraProfile | None, tuple[Caveat, ...]]:
@@ -283,15 +275,11 @@ def best_profile(
     if not lit_alike:
         message = "No profile of this camera was made under this light: photograph a 24-patch chart here."
         return None, (Caveat("profile-none-fits", message),)
-    near = min(lit_alike, key=lambda profile: (not _same_camera(profile, photo), profile.light_moved(card)))
-    if _same_camera(near, photo):
+    near = min(
+        lit_alike, key=lambda profile: (not surely_same(profile.camera, photo.camera), profile.light_moved(card))
+    )
+    if surely_same(near.camera, photo.camera):
         return near, ()
-    which = "this photo" if photo.camera is None else f"the profile {near.name!r}"
+    which = "this photo" if not camera_name(photo.camera) else f"the profile {near.name!r}"
     message = f"The camera of {which} is not known: use the profile {near.name!r} only if it is of the same camera."
     return near, (Caveat("profile-camera-unknown", message),)
-
-
-def _same_camera(profile: CameraProfile, photo: Photo) -> bool:
-    """Tell whether both files name their camera, and the same one."""
-    known = [camera is not None and camera.model is not None for camera in (profile.camera, photo.camera)]
-    return all(known) and not other_camera(profile.camera, photo.camera)

@@ -5,20 +5,20 @@ Before ``camera_profile``, which writes the document and makes a profile of the 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
 
-from matcher.calibration.transform import KINDS, PARAMETERS, SENSOR_ENCODINGS, ToneCurve
+from matcher.calibration.transform import KINDS, PARAMETERS, ToneCurve
 from matcher.colour.cielab import checked_lab
 from matcher.colour.types import Floats
 from matcher.errors import CardError, Caveat, Misfit
-from matcher.photo.photo import CameraInfo
+from matcher.photo.camera import CameraInfo
+from matcher.photo.encoding import is_encoding
 
 VERSION = 1
-ENCODINGS = (*SENSOR_ENCODINGS, "sRGB", "Display P3", "Adobe RGB", "Rec. 2020 primaries", "ICC profile ")
 
 
 def fields_of(data: Mapping[str, Any]) -> dict[str, Any]:
@@ -38,8 +38,8 @@ def fields_of(data: Mapping[str, Any]) -> dict[str, Any]:
         "light": _words(data, "light", may_be_empty=True),
         "made_at": made_at if made_at.tzinfo is not None else made_at.replace(tzinfo=UTC),
         "camera": None if camera is None else _camera_from(camera),
-        "encoding": _known(data, "encoding", ENCODINGS),
-        "kind": _known(data, "kind", KINDS),
+        "encoding": _known(data, "encoding", is_encoding),
+        "kind": _known(data, "kind", KINDS.__contains__),
         "tone": ToneCurve.from_dict(data["tone"]),
         "colour_temperature_k": None if temperature is None else float(temperature),
         "photo": _words_or_none(data.get("photo")),
@@ -73,10 +73,10 @@ def _words(data: Mapping[str, Any], name: str, may_be_empty: bool = False) -> st
     return " ".join(value.split())
 
 
-def _known(data: Mapping[str, Any], name: str, known: Sequence[str]) -> str:
-    """Return a field that begins with one of the words known for it. Raises KeyError or Misfit."""
+def _known(data: Mapping[str, Any], name: str, known: Callable[[str], bool]) -> str:
+    """Return a field whose value is known for it. Raises KeyError or Misfit."""
     value = _words(data, name)
-    if not value.startswith(tuple(known)):
+    if not known(value):
         raise Misfit(f"its {name} {value[:40]!r} is none that this tool knows")
     return value
 

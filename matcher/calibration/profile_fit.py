@@ -16,7 +16,6 @@ from matcher.calibration.transform import (
     BOW_PRIOR,
     CHANNEL_BOW_PRIOR,
     CHANNEL_SLOPE_PRIOR,
-    SENSOR_ENCODINGS,
     SLOPE_PRIOR,
     TRANSFORMS,
     ToneCurve,
@@ -28,6 +27,8 @@ from matcher.colour.cielab import lab_to_xyz, xyz_to_lab
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.metric import delta_e_metric
 from matcher.colour.types import Floats
+from matcher.colour.uncertainty import square_root
+from matcher.photo.encoding import SENSOR_ENCODINGS
 from matcher.photo.photo import Photo
 
 FIT_SIGMA = 0.9  # ΔE00 within which a patch is fitted
@@ -151,8 +152,7 @@ class Fit:
         scale = SPREAD_SHARE**2 * max(float(np.mean(np.square(self.misfit(self.found)))), 0.04)
         keep = [*range(3, 11), *range(13, 31)]
         covariance = np.linalg.inv(precision)[np.ix_(keep, keep)] * scale
-        values, vectors = np.linalg.eigh(covariance)
-        return np.asarray(vectors[:, ::-1] * np.sqrt(np.maximum(values[::-1], 0.0)))
+        return square_root(covariance)[:, ::-1]
 
 
 def best_fit(photo: Photo, chart: CardReading, used: Sequence[int]) -> tuple[Patches, Fit, Floats]:

@@ -12,9 +12,7 @@ import numpy as np
 from matcher.calibration.profile import CameraProfile
 from matcher.card.card import Card
 from matcher.colour.types import Floats
-
-KEEPS_THE_LIGHT = ("linear", "camera raw")
-"""Encodings in which the light's colour is still to be seen: no camera has balanced it away."""
+from matcher.photo.encoding import SENSOR_ENCODINGS
 
 VERDICTS = (
     (1.5, "That is very good: about as near as two charts of one make are to each other."),
@@ -77,7 +75,7 @@ def temperature_in_words(profile: CameraProfile) -> str:
     if profile.colour_temperature_k is None:
         return ""
     said = f"about {round(profile.colour_temperature_k, -2):.0f} K"
-    return said if profile.encoding in KEEPS_THE_LIGHT else f"{said} as the file shows it"
+    return said if profile.encoding in SENSOR_ENCODINGS else f"{said} as the file shows it"
 
 
 def camera_in_words(profile: CameraProfile) -> str:

@@ -18,7 +18,6 @@ from matcher.errors import CardError
 TRANSFORMS = {"3x3": (0.3, 1e-6), "root-polynomial": (0.25, 0.2), "root-polynomial, firm": (0.1, 0.05)}
 """Candidates: standard deviations by which linear and root terms may depart from the encoding's own matrix."""
 KINDS = tuple(f"{kind}, {which} tone curve" for kind in TRANSFORMS for which in ("with", "without"))
-SENSOR_ENCODINGS = ("linear", "camera raw")  # values straight from the sensor: no tone curve, primaries of its own
 TONE_PARAMETERS = 8  # slope: common, three channels; bow: common, three channels
 PARAMETERS = TONE_PARAMETERS + 18
 

@@ -15,6 +15,7 @@ from matcher.card.search import signed_area
 from matcher.colour.cielab import encode_srgb
 from matcher.colour.types import Floats
 from matcher.errors import CardError, Caveat
+from matcher.photo.encoding import SENSOR_ENCODINGS
 from matcher.photo.photo import Photo
 
 BLUR_SHARE = 0.05  # an edge wider than this share of the card is blurred
@@ -58,7 +59,7 @@ def face_caveats(photo: Photo, found: CardReading) -> tuple[Caveat, ...]:
         raise CardError("What is marked as the card is mottled, as a finish is: mark the grey card's own corners.")
     rest = photo.linear(step=max(1, photo.width // 200)).reshape(-1, 3)
     excess = float((tint - _tint(np.median(rest, axis=0))) @ tint) / max(strength, 1e-9)
-    finished = photo.encoding not in ("linear", "camera raw")  # a sensor's own greys are greenish
+    finished = photo.encoding not in SENSOR_ENCODINGS  # a sensor's own greys are greenish
     if mottle > SPOTTED or (finished and strength > COLOURED and excess > COLOURED):
         message = "What is marked as the card does not look like grey card: check that the corners are the card's own."
         return (Caveat(DOUBTFUL, message),)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from matcher.colour.uncertainty import plus_minus_95
 from matcher.files import whole_file
 from matcher.recipe.recipe import describe
 
@@ -28,8 +29,8 @@ LEAST_PART = 0.05  # ΔE00: a smaller part would be shown as ±0.0
 
 def reading_line(what: str, reading: Reading) -> str:
     """Say a colour with its 95 % interval, each coordinate on its own."""
-    named = zip(AXES, reading.lab, reading.covariance.diagonal(), strict=True)
-    parts = ", ".join(f"{name} {value:.1f} ± {1.96 * float(variance) ** 0.5:.1f}" for name, value, variance in named)
+    named = zip(AXES, reading.lab, plus_minus_95(reading.covariance), strict=True)
+    parts = ", ".join(f"{name} {value:.1f} ± {half_width:.1f}" for name, value, half_width in named)
     glare = f", {reading.left_out_share:.0%} left out as glare" if reading.left_out_share >= 0.005 else ""
     return f"{what}: {parts} (95 %){glare}"
 

@@ -28,6 +28,15 @@ SRGB_TO_XYZ_D50: Floats = np.array(
 
 XYZ_D50_TO_SRGB: Floats = np.asarray(np.linalg.inv(SRGB_TO_XYZ_D50), dtype=float)
 
+BRADFORD: Floats = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
+"""XYZ to the sharpened cone responses of the linearised Bradford transform (ICC.1:2022, annex E)."""
+
+
+def bradford_to_d50(white: ArrayLike) -> Floats:
+    """Return (3, 3): XYZ under a light to XYZ under D50, given that light's white (3,), Y = 1 (ICC.1, annex E)."""
+    cones = (BRADFORD @ D50_WHITE) / (BRADFORD @ np.asarray(white, dtype=float))
+    return np.asarray(np.linalg.inv(BRADFORD) @ np.diag(cones) @ BRADFORD)
+
 
 def checked_lab(lab: ArrayLike) -> Floats:
     """Return ``lab`` as a (3,) float array, or raise ReadingError: not three finite numbers, or out of range."""

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from matcher.colour.library import colour_library
 from matcher.colour.types import Floats
-from matcher.colour.uncertainty import INDISTINGUISHABLE_CHI2, square_root, squared_distance
+from matcher.colour.uncertainty import CHI2_95, square_root, squared_distance
 
 if TYPE_CHECKING:
     pass
@@ -53,7 +53,7 @@ def interval_of(lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike) -> Fl
 def alike(lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike) -> NDArray[np.bool_]:
     """Tell whether zero lies within the 95 % ellipsoid of lab_1 − lab_2, (...,)."""
     difference = np.asarray(lab_1, float) - np.asarray(lab_2, float)
-    return np.asarray(squared_distance(difference, covariance) <= INDISTINGUISHABLE_CHI2)
+    return np.asarray(squared_distance(difference, covariance) <= CHI2_95)
 
 
 @lru_cache(maxsize=1)

@@ -69,10 +69,13 @@ class BudgetTerm:
         return cls(str(data["name"]), np.asarray(effect, float), str(data.get("remedy", "")), data.get("shared"))
 
 
-def square_root(covariance: ArrayLike) -> Floats:
-    """Return (..., 3, 3) whose product with its own transpose is the covariance (..., 3, 3)."""
+def square_root(covariance: ArrayLike, least: float = 0.0) -> Floats:
+    """Return (..., k, k) whose product with its own transpose is the covariance (..., k, k).
+
+    Its columns are the principal directions, the widest last. least: variance that none of them falls below.
+    """
     values, vectors = np.linalg.eigh(np.asarray(covariance, dtype=float))
-    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0))[..., None, :])
+    return np.asarray(vectors * np.sqrt(np.maximum(values, least))[..., None, :])
 
 
 def squared_distance(step: ArrayLike, covariance: ArrayLike) -> Floats:
@@ -105,12 +108,8 @@ def shared_covariance(first: Sequence[BudgetTerm], second: Sequence[BudgetTerm])
     return common
 
 
-INDISTINGUISHABLE_CHI2 = 7.815  # 95 % point of chi-square with 3 degrees of freedom
-
-
+CHI2_95 = 7.815  # 95 % point of chi-square with 3 degrees of freedom
 NORMAL_95 = 1.959964  # two-sided 95 % point of the normal distribution
-
-
 CHI_95_PLANE = 2.447747  # root of the 95 % point of chi-square with 2 degrees of freedom, 5.991465
 
 
@@ -122,8 +121,7 @@ def plus_minus_95(covariance: ArrayLike) -> Floats:
 def ellipse_95(lab: ArrayLike, covariance: ArrayLike, points: int = 96) -> Floats:
     """Return the outline (points, 2) in a*, b* that holds the true a*, b* with 95 %; its last point is its first."""
     spread = np.asarray(covariance, dtype=float)[1:, 1:]
-    values, vectors = np.linalg.eigh(spread)
     around = np.linspace(0.0, 2 * np.pi, points)
     circle = np.stack([np.cos(around), np.sin(around)])
-    reach = vectors @ (np.sqrt(np.maximum(values, 0.0))[:, None] * circle)
+    reach = square_root(spread) @ circle
     return np.asarray(np.asarray(lab, dtype=float)[1:] + CHI_95_PLANE * reach.T)

@@ -9,7 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from matcher.colour.cielab import D50_WHITE, xyz_to_lab
+from matcher.colour.cielab import D50_WHITE, bradford_to_d50, xyz_to_lab
 from matcher.colour.library import colour_library
 from matcher.colour.types import Floats
 from matcher.errors import InstrumentFileError
@@ -49,7 +49,7 @@ def adapted(xyz: Floats, light: str) -> Floats:
     """Return XYZ (..., 3) under D50 of XYZ under a light, both with Y = 1 for white: Bradford (ICC.1, annex E)."""
     if light == "D50":
         return np.asarray(xyz / white_of(light) * D50_WHITE)
-    return np.asarray(xyz @ _bradford(light).T)
+    return np.asarray(xyz @ bradford_to_d50(white_of(light)).T)
 
 
 def white_of(light: str) -> Floats:
@@ -68,14 +68,6 @@ def conversion_covariance(lab: Floats, light: str) -> Floats:
     truth, residue = _conversion_residues(light)
     near = np.exp(-np.square(truth - lab).sum(axis=1) / (2 * NEAR_LAB**2)) + 0.01
     return np.asarray((residue * near[:, None]).T @ residue / near.sum() + LEAST_CONVERSION_SIGMA**2 * np.eye(3))
-
-
-@lru_cache(maxsize=16)
-def _bradford(light: str) -> Floats:
-    adaptation = colour_library().adaptation
-    return np.asarray(
-        adaptation.matrix_chromatic_adaptation_VonKries(white_of(light), D50_WHITE, transform="Bradford"), dtype=float
-    )
 
 
 @lru_cache(maxsize=16)

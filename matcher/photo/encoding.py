@@ -15,7 +15,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matcher.colour.cielab import D50_WHITE, XYZ_D50_TO_SRGB
+from matcher.colour.cielab import D50_WHITE, XYZ_D50_TO_SRGB, bradford_to_d50
 from matcher.colour.types import Floats
 
 Curve = Callable[[Floats], Floats]
@@ -24,15 +24,18 @@ Chromaticity = tuple[float, float]
 PCS_WHITE: Floats = np.array([0.9642, 1.0, 0.8249])
 """D50 as the profile connection space has it (7.2.16)."""
 
-BRADFORD: Floats = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
-"""Linearised Bradford cone responses (annex E)."""
-
 D65: Chromaticity = (0.3127, 0.3290)
 SRGB_PRIMARIES = ((0.64, 0.33), (0.30, 0.60), (0.15, 0.06))  # IEC 61966-2-1
 P3_PRIMARIES = ((0.680, 0.320), (0.265, 0.690), (0.150, 0.060))  # SMPTE EG 432-1
 REC2020_PRIMARIES = ((0.708, 0.292), (0.170, 0.797), (0.131, 0.046))  # ITU-R BT.2020
 ADOBE_RGB_PRIMARIES = ((0.64, 0.33), (0.21, 0.71), (0.15, 0.06))  # IEC 61966-2-5 (opRGB), DCF 2.0 optional space
 ADOBE_RGB_GAMMA = 563 / 256
+
+LINEAR, CAMERA_RAW = "linear", "camera raw"
+SENSOR_ENCODINGS = (LINEAR, CAMERA_RAW)
+"""Values straight from the sensor: no tone curve, primaries of its own, and no camera has balanced the light away."""
+NAMED_ENCODINGS = (LINEAR, "sRGB", "Display P3", "Adobe RGB", "Rec. 2020 primaries")
+_BY_PROFILE, _BY_GAMMA, _WITHOUT_CURVE = "ICC profile ", "gamma ", f"{LINEAR}, "
 
 
 class BrokenProfileError(Exception):
@@ -77,9 +80,15 @@ def power_curve(gamma: float) -> Curve:
     return partial(_power, gamma=gamma)
 
 
+def is_encoding(name: str) -> bool:
+    """Tell whether a photograph's encoding can have this name."""
+    known = name in NAMED_ENCODINGS or name == CAMERA_RAW
+    return known or name.startswith((_BY_PROFILE, _BY_GAMMA, _WITHOUT_CURVE))
+
+
 def named_encoding(name: str) -> Encoding:
     """Return "sRGB", "Display P3", "Adobe RGB", "Rec. 2020 primaries" or "linear" (sRGB primaries, no curve)."""
-    if name == "linear":
+    if name == LINEAR:
         return Encoding(name, (straight,) * 3, np.eye(3))
     if name == "sRGB":
         return Encoding(name, (srgb_curve,) * 3, np.eye(3))
@@ -91,9 +100,7 @@ def named_encoding(name: str) -> Encoding:
 
 def primaries_to_srgb(primaries: tuple[Chromaticity, Chromaticity, Chromaticity], white: Chromaticity) -> Floats:
     """Return (3, 3): linear RGB on these xy primaries and white to linear sRGB, Bradford from white to white."""
-    cones = (BRADFORD @ D50_WHITE) / (BRADFORD @ _xyz(white))
-    to_d50 = np.linalg.inv(BRADFORD) @ np.diag(cones) @ BRADFORD
-    return np.asarray(XYZ_D50_TO_SRGB @ to_d50 @ primaries_to_xyz(primaries, white))
+    return np.asarray(XYZ_D50_TO_SRGB @ bradford_to_d50(_xyz(white)) @ primaries_to_xyz(primaries, white))
 
 
 def primaries_to_xyz(primaries: tuple[Chromaticity, Chromaticity, Chromaticity], white: Chromaticity) -> Floats:
@@ -112,11 +119,21 @@ def coded_encoding(primaries: int, transfer: int) -> Encoding | None:
     names = {12: "Display P3", 11: "Display P3", 9: "Rec. 2020 primaries"}
     encoding = named_encoding(names.get(primaries, "sRGB"))
     if transfer == 8:
-        return Encoding(f"linear, {encoding.name}", (straight,) * 3, encoding.to_srgb)
+        return Encoding(f"{_WITHOUT_CURVE}{encoding.name}", (straight,) * 3, encoding.to_srgb)
     if transfer in (4, 5):
         gamma = {4: 2.2, 5: 2.8}[transfer]
-        return Encoding(f"gamma {gamma}, {encoding.name}", (power_curve(gamma),) * 3, encoding.to_srgb)
+        return Encoding(f"{_BY_GAMMA}{gamma}, {encoding.name}", (power_curve(gamma),) * 3, encoding.to_srgb)
     return encoding
+
+
+def gamma_encoding(gamma: float, to_srgb: Floats) -> Encoding | None:
+    """Return the encoding of a PNG's own gAMA, stored = light ** gamma; None where that is sRGB's on sRGB primaries."""
+    srgb = named_encoding("sRGB")
+    # 0.45455 is what the specification has sRGB files say to readers that know no better.
+    curves = srgb.curves if abs(gamma - 0.45455) < 0.005 else (power_curve(1 / gamma),) * 3
+    if curves is srgb.curves and np.abs(to_srgb - np.eye(3)).max() < 0.01:
+        return None
+    return Encoding(f"{_BY_GAMMA}{1 / gamma:.3g}, as the PNG says", curves, to_srgb)
 
 
 def read_profile(profile: bytes, grey: bool = False) -> Encoding | None:
@@ -167,12 +184,16 @@ def through_tables(pixels: NDArray[np.uint8], profile: bytes) -> NDArray[np.uint
     return np.asarray(image)
 
 
-def profile_name(profile: bytes) -> str:
-    """Return the profile's own description, "" where it has none or is malformed."""
+def profile_encoding_name(profile: bytes) -> str:
+    """Return what an encoding is called that only its profile names, by the profile's own description."""
     try:
-        return _description(_tags(profile))
+        return _by_profile(_description(_tags(profile)))
     except (struct.error, BrokenProfileError, ValueError, IndexError):
-        return ""
+        return _by_profile("")
+
+
+def _by_profile(description: str) -> str:
+    return f"{_BY_PROFILE}{description or 'without a name'}"
 
 
 def _power(stored: Floats, gamma: float) -> Floats:
@@ -196,7 +217,7 @@ def _recognised(name: str, curves: tuple[Curve, Curve, Curve], to_srgb: Floats) 
         expected = np.stack([curve(steps) for curve in encoding.curves])
         if np.abs(to_srgb - encoding.to_srgb).max() < 0.004 and np.abs(light - expected).max() < 0.004:
             return Encoding(known, curves, to_srgb)
-    return Encoding(f"ICC profile {name or 'without a name'}", curves, to_srgb)
+    return Encoding(_by_profile(name), curves, to_srgb)
 
 
 def _tags(profile: bytes) -> dict[bytes, bytes]:
@@ -265,4 +286,4 @@ def _description(tags: dict[bytes, bytes]) -> str:
     elif tag[:4] == b"desc" and len(tag) >= 12:
         (size,) = struct.unpack_from(">I", tag, 8)
         text = tag[12 : 12 + size].decode("latin-1")
-    return " ".join("".join(letter for letter in text if letter.isprintable()).split())[:60]
+    return " ".join("".join(letter for letter in text if letter.isprintable()).split())[:60].strip()

@@ -8,7 +8,7 @@ import zlib
 
 import numpy as np
 
-from matcher.photo.encoding import Encoding, coded_encoding, named_encoding, power_curve, primaries_to_srgb
+from matcher.photo.encoding import Encoding, coded_encoding, gamma_encoding, primaries_to_srgb
 from matcher.photo.stored import (
     BLACK_AND_WHITE,
     DAMAGED,
@@ -126,9 +126,4 @@ def _png_encoding(chunks: dict[bytes, bytes]) -> Encoding | None:
     if numbers.size == 8:
         white, red, green, blue = ((float(x), float(y)) for x, y in numbers.reshape(4, 2))
         to_srgb = primaries_to_srgb((red, green, blue), white)
-    srgb = named_encoding("sRGB")
-    # 0.45455 is what the specification has sRGB files say to readers that know no better.
-    curves = srgb.curves if abs(gamma - 0.45455) < 0.005 else (power_curve(1 / gamma),) * 3
-    if curves is srgb.curves and np.abs(to_srgb - np.eye(3)).max() < 0.01:
-        return None
-    return Encoding(f"gamma {1 / gamma:.3g}, as the PNG says", curves, to_srgb)
+    return gamma_encoding(gamma, to_srgb)

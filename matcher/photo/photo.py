@@ -10,9 +10,8 @@ import hashlib
 import math
 import os
 from dataclasses import dataclass, field, replace
-from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,40 +19,25 @@ from numpy.typing import NDArray
 from matcher.colour.cielab import SRGB_TO_XYZ_D50, XYZ_D50_TO_SRGB, encode_srgb
 from matcher.errors import Caveat, Misfit, PhotoError, file_in_words
 from matcher.files import opened
+from matcher.photo.camera import CameraInfo, camera_of, exif_part
 from matcher.photo.encoding import (
+    CAMERA_RAW,
+    LINEAR,
+    SENSOR_ENCODINGS,
     BrokenProfileError,
     Encoding,
     named_encoding,
-    profile_name,
+    profile_encoding_name,
     read_profile,
     through_tables,
 )
 from matcher.photo.formats import MAX_BYTES, decode
 from matcher.photo.stored import Decoded, RefusedError, Stored
 
-if TYPE_CHECKING:
-    from PIL import Image
-
 Box = tuple[float, float, float, float]
 
 _TOP_OF_SCALE = 0.995
 """A stored value above this share of full scale counts as clipped: 254 and 255 of 8 bits."""
-
-
-@dataclass(frozen=True)
-class CameraInfo:
-    """What EXIF says of the camera and the exposure; None for what it does not say. taken_at: camera's clock."""
-
-    make: str | None = None
-    model: str | None = None
-    lens: str | None = None
-    taken_at: datetime | None = None
-    exposure_s: float | None = None
-    f_number: float | None = None
-    iso: int | None = None
-
-    def as_dict(self) -> dict[str, Any]:
-        return {**vars(self), "taken_at": None if self.taken_at is None else self.taken_at.isoformat()}
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,9 +100,9 @@ class Photo:
         if self.encoding == "sRGB":
             return small if small.dtype == np.uint8 else np.rint(small / np.float32(257)).astype(np.uint8)
         light: NDArray[Any] = self._linear(small)
-        if self.encoding == "camera raw":
+        if self.encoding == CAMERA_RAW:
             light = light @ (XYZ_D50_TO_SRGB @ self.rgb_to_xyz).T
-        if self.encoding in ("linear", "camera raw"):
+        if self.encoding in SENSOR_ENCODINGS:
             light = light * _display_gain(light)
         return np.rint(encode_srgb(light) * 255).astype(np.uint8)
 
@@ -168,7 +152,7 @@ def open_photo(source: str | Path | bytes, encoding: str | None = None, name: st
         photo = _raw_photo(decoded, asked) if decoded.raw is not None else _encoded_photo(decoded, asked)
     except RefusedError as refused:
         raise PhotoError(f"{name} {refused}.") from refused
-    return replace(photo, sha256=hashlib.sha256(data).hexdigest(), camera=_camera(decoded.exif))
+    return replace(photo, sha256=hashlib.sha256(data).hexdigest(), camera=camera_of(decoded.exif))
 
 
 def _too_large(size: int) -> str:
@@ -196,7 +180,7 @@ def _raw_photo(decoded: Decoded, asked: str | None) -> Photo:
     return _photo(
         decoded,
         decoded.pixels,
-        "camera raw",
+        CAMERA_RAW,
         rgb_to_xyz=SRGB_TO_XYZ_D50 @ decoded.raw.to_srgb,
         balance=decoded.raw.balance,
         _table=table,
@@ -211,7 +195,7 @@ def _encoded_photo(decoded: Decoded, asked: str | None) -> Photo:
             raise RefusedError("has floating-point values: say that its encoding is linear, or save it with 16 bits")
         if not np.isfinite(pixels).all():
             raise RefusedError("has values that are not numbers: save it again from the program that made it")
-        return _photo(decoded, pixels, "linear", caveats=decoded.caveats)
+        return _photo(decoded, pixels, LINEAR, caveats=decoded.caveats)
     if asked is None:
         encoding, pixels, caveats = _as_the_file_says(decoded)
     else:
@@ -233,9 +217,9 @@ def _as_the_file_says(decoded: Decoded) -> tuple[Encoding, Stored, tuple[Caveat,
             return srgb, pixels, (*caveats, Caveat("profile_broken", message))
     if decoded.encoding is not None:
         return decoded.encoding, pixels, caveats
-    if _exif_part(decoded.exif, 0x8769).get(0xA001) != 0xFFFF:  # ColorSpace: not "uncalibrated"
+    if exif_part(decoded.exif, 0x8769).get(0xA001) != 0xFFFF:  # ColorSpace: not "uncalibrated"
         return srgb, pixels, caveats
-    if str(_exif_part(decoded.exif, 0xA005).get(1, "")).startswith("R03"):  # DCF 2.0's optional colour space
+    if str(exif_part(decoded.exif, 0xA005).get(1, "")).startswith("R03"):  # DCF 2.0's optional colour space
         return named_encoding("Adobe RGB"), pixels, caveats
     message = "The picture says that it is not sRGB, but carries no profile. It was read as sRGB."
     return srgb, pixels, (*caveats, Caveat("profile_missing", message))
@@ -247,8 +231,8 @@ def _through_tables(decoded: Decoded, profile: bytes) -> tuple[Encoding, Stored,
         message = "The picture's profile is built on tables, so it was read with 8 of its 16 bits."
         caveats = (*caveats, Caveat("profile_eight_bits", message))
         pixels = (pixels / np.float32(257) + np.float32(0.5)).astype(np.uint8)
-    label = f"ICC profile {profile_name(profile) or 'without a name'}"
-    return replace(named_encoding("sRGB"), name=label), through_tables(pixels, profile), caveats
+    name = profile_encoding_name(profile)
+    return replace(named_encoding("sRGB"), name=name), through_tables(pixels, profile), caveats
 
 
 def _photo(decoded: Decoded, stored: Stored, encoding: str, **known: Any) -> Photo:
@@ -280,44 +264,3 @@ def _display_gain(light: NDArray[Any]) -> float:
     """How much brighter to show linear light: so that the lightest part comes near white if all is dark."""
     bright = float(np.percentile(light.max(axis=2), 99.0))
     return min(0.8 / bright, 64.0) if 0.0 < bright < 0.25 else 1.0
-
-
-def _exif_part(exif: Image.Exif | None, part: int) -> dict[int, Any]:
-    try:
-        return dict(exif.get_ifd(part)) if exif else {}
-    except Exception:  # a broken EXIF block costs what it would have said, never the picture
-        return {}
-
-
-def _camera(exif: Image.Exif | None) -> CameraInfo | None:
-    tags = {**(dict(exif) if exif else {}), **_exif_part(exif, 0x8769)}
-    info = CameraInfo(
-        make=_exif_text(tags.get(271)),
-        model=_exif_text(tags.get(272)),
-        lens=_exif_text(tags.get(0xA434)),
-        taken_at=_exif_time(tags.get(0x9003) or tags.get(306)),
-        exposure_s=_exif_number(tags.get(0x829A)),
-        f_number=_exif_number(tags.get(0x829D)),
-        iso=None if (iso := _exif_number(tags.get(0x8827))) is None else round(iso),
-    )
-    return None if info == CameraInfo() else info
-
-
-def _exif_text(value: object) -> str | None:
-    text = value.decode("utf-8", "replace") if isinstance(value, bytes) else str(value or "")
-    return " ".join(text.replace("\0", " ").split())[:200] or None
-
-
-def _exif_number(value: Any) -> float | None:
-    try:
-        number = float(value[0] if isinstance(value, tuple) else value)
-    except (TypeError, ValueError, ZeroDivisionError, IndexError):
-        return None
-    return number if math.isfinite(number) and number > 0 else None
-
-
-def _exif_time(value: object) -> datetime | None:
-    try:
-        return datetime.strptime((_exif_text(value) or "")[:19], "%Y:%m:%d %H:%M:%S")
-    except ValueError:
-        return None

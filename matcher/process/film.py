@@ -13,14 +13,12 @@ from functools import partial
 
 import numpy as np
 
-from matcher.colour.cielab import D50_WHITE, xyz_to_lab
+from matcher.colour.cielab import BRADFORD, D50_WHITE, xyz_to_lab
 from matcher.colour.types import Floats
 from matcher.process.design import Categories, Columns
 from matcher.process.parameters import STEP, Block, Derivatives, Reader
 from matcher.recipe.names import is_ferric
 
-BRADFORD: Floats = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
-"""XYZ to sharpened cone responses (ICC.1:2022, annex E)."""
 MIDDLE_TEMP_C = 105.0
 """About where a solution flashes off: common practice, no source."""
 MOST_HEAT = 40.0

@@ -15,6 +15,7 @@ import numpy as np
 
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.types import Floats
+from matcher.colour.uncertainty import CHI2_95
 from matcher.errors import SuggestionError
 from matcher.plan.next_plate import kind_of
 from matcher.plan.outlook import draws_of
@@ -24,8 +25,6 @@ from matcher.process.model import ProcessModel, fit_process
 from matcher.validation.outliers import Contradiction, contradictions
 
 FEWEST_TRIALS = 4
-CHI2_95 = 7.815
-"""95 % point of chi-square with 3 degrees of freedom."""
 MOST_GROUPS = 12
 GROWTH_SIZES = (6, 12, 24, 48, 96, 192)
 TESTED_ON = 40

@@ -16,7 +16,7 @@ from matcher.calibration.profile import CameraProfile
 from matcher.calibration.profile_from_chart import profile_from_chart
 from matcher.card.card import load_cards
 from matcher.card.detect import find_card
-from matcher.colour.uncertainty import INDISTINGUISHABLE_CHI2
+from matcher.colour.uncertainty import CHI2_95
 from matcher.reading.finish import read_finish
 from tests.simulation import CARD, PLATE, Shop, card_near, chart_photo, patinas, plate_photo, truth
 
@@ -49,7 +49,7 @@ def covered(shop: Shop, profile: CameraProfile | None, count: int, rng: np.rando
         light = "daylight" if shop.light.startswith("D") else "unknown"
         reading = read_finish(photo, calibrate(photo, find_card(photo, corners=CARD), profile, light=light), PLATE)
         error = reading.lab - lab
-        held.append(bool(error @ np.linalg.solve(reading.covariance, error) <= INDISTINGUISHABLE_CHI2))
+        held.append(bool(error @ np.linalg.solve(reading.covariance, error) <= CHI2_95))
     return held
 
 
