@@ -18,7 +18,7 @@ from matcher.bench.piece import PredictedPath, corrected
 from matcher.bench.seal import SealShift
 from matcher.colour.difference import delta_e_2000, delta_e_draws, reach_delta_e00
 from matcher.colour.types import Floats
-from matcher.colour.uncertainty import sum_of
+from matcher.colour.uncertainty import square_root, sum_of
 from matcher.errors import SuggestionError
 from matcher.plan.outlook import draws_of
 from matcher.plan.prediction import expected_interval, with_errors
@@ -228,9 +228,7 @@ def _risk_of_next(labs: Floats, covariance: Floats, done: int, goal_lab: Floats,
         return 0.0
     joint = covariance[3 * done : 3 * done + 6, 3 * done : 3 * done + 6]
     joint = joint + np.tile(doubt, (2, 2))
-    values, vectors = np.linalg.eigh(joint)
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
-    noise = np.random.default_rng(20003).standard_normal((RISK_DRAWS, 6)) @ root.T
+    noise = np.random.default_rng(20003).standard_normal((RISK_DRAWS, 6)) @ square_root(joint).T
     drawn = labs[done : done + 2] + noise.reshape(RISK_DRAWS, 2, 3)
     now, then = delta_e_2000(goal_lab, drawn).T
     return float(np.mean(then > now))

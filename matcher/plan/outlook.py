@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from matcher.colour.difference import delta_e_2000, near_uniform
 from matcher.colour.types import Floats
+from matcher.colour.uncertainty import square_root
 from matcher.plan.recipe_space import RecipeSpace
 from matcher.process.design import Columns
 from matcher.process.model import ProcessModel
@@ -98,11 +99,9 @@ def draws_of(target_lab: Floats, labs: Floats, covariances: Floats, heavy: bool 
     heavy: draw from Student's t of ``DEGREES_OF_DOUBT`` degrees with that scale, for a choice that must allow for a
     model learned from few trials being surer than it should.
     """
-    values, vectors = np.linalg.eigh(covariances)
-    root = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
     normal, stretch = _standard_draws()
     draws = normal * stretch[:, None] if heavy else normal
-    return delta_e_2000(target_lab, labs[:, None] + np.einsum("mij,kj->mki", root, draws))
+    return delta_e_2000(target_lab, labs[:, None] + np.einsum("mij,kj->mki", square_root(covariances), draws))
 
 
 def _distance(labs: Floats, target_lab: Floats) -> Floats:

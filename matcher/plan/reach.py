@@ -132,8 +132,7 @@ def _chances(
     """
     some = np.argsort(expected, kind="stable")[:JOINTLY_DRAWN]
     labs, covariance = model.predict_together(model.columns([outlook.recipes[row] for row in some]))
-    values, vectors = np.linalg.eigh(covariance)
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    root = square_root(covariance)
     drawn = labs.ravel() + rng.standard_normal((JOINT_DRAWS, len(root))) @ root.T
     own = plate.covariance - sum_of(plate.budget)  # the recipe's own doubt is drawn above
     doubt = square_root(difference_covariance(target, plate) - own)

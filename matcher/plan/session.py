@@ -10,6 +10,7 @@ import numpy as np
 
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.types import Floats
+from matcher.colour.uncertainty import square_root
 from matcher.plan.next_plate import expected_gain
 from matcher.plan.outlook import Outlook
 from matcher.process.model import ProcessModel
@@ -36,8 +37,7 @@ def session_rows(
     alone = expected_gain(outlook.draws, best, tolerance)
     some = np.argsort(-alone, kind="stable")[: max(JOINTLY_DRAWN, count)]
     labs, covariance = model.predict_together(model.columns([outlook.recipes[row] for row in some]))
-    values, vectors = np.linalg.eigh(covariance)
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    root = square_root(covariance)
     drawn = labs.ravel() + rng.standard_normal((JOINT_DRAWS, len(root))) @ root.T
     delta = delta_e_2000(target_lab, drawn.reshape(JOINT_DRAWS, -1, 3)).T
     chosen: list[int] = []

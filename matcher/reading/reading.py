@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from matcher.calibration.transform import SENSOR_ENCODINGS
 from matcher.colour.cielab import checked_lab
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import BudgetTerm
 from matcher.errors import Caveat, ReadingError, fault_in_words
+from matcher.photo.encoding import SENSOR_ENCODINGS
 
 INSTRUMENT_SIGMA = 0.3
 """Standard uncertainty of L*, a*, b* typed in from an instrument when none is stated (from memory)."""

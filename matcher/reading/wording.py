@@ -11,6 +11,7 @@ from matcher.calibration.illumination import LightField
 from matcher.calibration.profile import CameraProfile
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.wording import difference_in_words
+from matcher.photo.encoding import SENSOR_ENCODINGS
 from matcher.photo.photo import Photo
 from matcher.reading.advice import reach_of
 from matcher.reading.reading import Reading
@@ -22,9 +23,6 @@ ALIKE_DELTA_E00 = 1.0
 EVEN = 0.5
 """Spread in CIELAB under which a finish is called even: about half of what the eye sees between patches that touch."""
 
-UNBALANCED = ("linear", "camera raw")
-"""Encodings in which no camera has balanced the light away."""
-
 
 def profile_in_words(profile: CameraProfile) -> str:
     """Say which profile it is, of what light and day, and how well it reads colours that it was not fitted on."""
@@ -35,7 +33,7 @@ def profile_in_words(profile: CameraProfile) -> str:
 
 def hidden_light_in_words(photo: Photo) -> str:
     """Say what a profile cannot notice in a file whose white the camera has balanced; nothing for raw and linear."""
-    if photo.encoding in UNBALANCED:
+    if photo.encoding in SENSOR_ENCODINGS:
         return ""
     return "If the camera balances white by itself, a changed light may not show: use it only under the chart's light."
 
