@@ -188,7 +188,7 @@ def test_a_typed_slip_is_corrected_and_the_rest_stays(told, run, studio):
                   "--air", "none", "--humidity", 55, "--by", "invented")  # fmt: skip
     trial = mended["trial"]
     assert mended["changed"] == [
-        "Undercoat taken out: liver of sulphur undercoat at half strength, burnished back 25%",
+        "Undercoat taken out: liver of sulphur undercoat at half strength, burnished back 25 %",
         "Seal, coats: 2, was 3",
         "Air temperature: not noted, was 18 °C",
         "Humidity: 55 %, was not noted",

@@ -294,7 +294,7 @@ def test_only_a_mottled_target_is_ranked_by_lights_and_darks_too(
     share.set_value(95).run()
     assert "Type a share of bare metal from 5 to 90 %." in said(app)
     next(box for box in app.number_input if box.label.startswith("Bare metal")).set_value(20).run()
-    assert re.search("burnished back 20%", said(app)), "the undercoat is burnished as far as the lights need"
+    assert re.search("burnished back 20 %", said(app)), "the undercoat is burnished as far as the lights need"
 
 
 def test_every_recipe_that_can_be_made_has_its_cautions_and_the_bench_beside_it(

@@ -97,7 +97,7 @@ def test_levelling_says_by_what_how_uneven_it_was_and_what_it_did():
 def test_frames_say_how_much_glare_they_took_out():
     before, after = reading(left_out_share=0.31), replace(reading(left_out_share=0.02), covariance=np.eye(3) / 4)
     said = glare_in_words(3, before, after)
-    assert "3 photographs: 31% of the mark was glare in the first, 2% is left out now; ±" in said
+    assert "3 photographs: 31 % of the mark was glare in the first, 2 % is left out now; ±" in said
     assert "all of the mark was glare" in glare_in_words(2, None, after)
     assert "stays" in glare_in_words(3, before, before)
 

@@ -27,7 +27,7 @@ def test_every_chemical_of_a_recipe_is_named_when_it_is_said(recipe: Recipe) -> 
 
 def test_a_recipe_is_said_in_the_order_of_the_bench() -> None:
     assert describe(a_recipe()) == (
-        "silicon bronze; liver of sulphur undercoat at half strength, burnished back 25%; "
+        "silicon bronze; liver of sulphur undercoat at half strength, burnished back 25 %; "
         "ferric nitrate at half strength, 6 passes as fine mist at 105 °C; "
         "cupric nitrate at quarter strength, 2 passes as stippled brush at 98 °C; 3 coats of wax, the first hot"
     )

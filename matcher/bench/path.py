@@ -27,6 +27,7 @@ from matcher.reading.comparison import difference_covariance
 from matcher.reading.reading import Reading
 from matcher.recipe.names import is_ferric
 from matcher.recipe.recipe import MAX_PASSES, Recipe
+from matcher.words import counted, percent
 
 LOOK_BEYOND = 6
 OVERSHOOT = 0.5
@@ -83,7 +84,8 @@ class BenchPath:
             return "Stop: past the target" if self.done else "Too dark to begin"
         if not self.remaining:
             return "Stop here"
-        return "One more pass, then stop" if self.remaining == 1 else f"{self.remaining} more passes, then stop"
+        more = "One more pass" if self.remaining == 1 else counted(self.remaining, "more pass")
+        return f"{more}, then stop"
 
     @property
     def warning(self) -> str | None:
@@ -99,7 +101,7 @@ class BenchPath:
         if self.risk >= READ_FIRST:
             return (
                 f"Read the piece before the next pass: the chance that it already takes the piece away from the "
-                f"target is {100 * self.risk:.0f} %."
+                f"target is {percent(self.risk)}."
             )
         if self.remaining == 1 and there > self.expected[self.stop_at] + OVERSHOOT:
             return f"The pass after that would overshoot, to ΔE00 {there:.1f}."
@@ -249,12 +251,11 @@ def _where_to_stop(expected: Floats, labs: Floats, doubts: Floats, goal: Reading
 
 
 def _sentence(done: int, stop_at: int, expected: Floats, interval: Floats) -> str:
-    when = f"After {done} pass{'' if done == 1 else 'es'}" if done else "Before the first pass"
+    when = f"After {counted(done, 'pass')}" if done else "Before the first pass"
     here = f"{when} the piece is expected at ΔE00 {expected[done]:.1f}"
     low, high = interval[stop_at]
     between = f"({low:.1f} to {high:.1f}, with this piece's own scatter)"
     if stop_at == done:
         return f"{here} {between}: stop now."
-    left = stop_at - done
-    more = f"{left} more pass{'' if left == 1 else 'es'}"
+    more = counted(stop_at - done, "more pass")
     return f"{here}; {more} should bring it to {expected[stop_at]:.1f} {between}: then stop."

@@ -17,6 +17,7 @@ from matcher.plan.prediction import readable
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe
 from matcher.trials.trial import FINISHED, Trial
+from matcher.words import counted
 
 PRIOR_SHIFT = np.array([-2.0, 0.5, 0.5])
 """Wax darkens and deepens the colour (common practice, no source); the figures are a guess, with ``PRIOR_SD``."""
@@ -41,7 +42,7 @@ class SealShift:
     @property
     def sentence(self) -> str:
         """Say what sealing does and how well that is known."""
-        known = f"from {self.pairs} plate{'s' if self.pairs != 1 else ''} read before and after"
+        known = f"from {counted(self.pairs, 'plate')} read before and after"
         if self.pairs == 0:
             known = "a guess: no plate was read before and after"
         reach = plus_minus_95(self.covariance)

@@ -12,6 +12,7 @@ from matcher.cli.photographs import studio_that_is_there
 from matcher.cli.suggest import caution_lines, limits_of
 from matcher.cli.words import Answer
 from matcher.recipe.recipe import Recipe, describe
+from matcher.words import percent
 
 if TYPE_CHECKING:
     from matcher.bench.path import BenchPath
@@ -136,7 +137,7 @@ def _seal_shift(options: argparse.Namespace, studio: Studio, recipe: Recipe) -> 
 
 
 def _path_lines(path: BenchPath, tolerance: float) -> list[str]:
-    chance = f"Chance to be within ΔE00 {tolerance:g} then: {path.chance_within(tolerance):.0%}."
+    chance = f"Chance to be within ΔE00 {tolerance:g} then: {percent(path.chance_within(tolerance))}."
     lines = [
         path.instruction,
         f"{path.sentence} {chance}",

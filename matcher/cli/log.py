@@ -22,6 +22,7 @@ from matcher.cli.options import (
 from matcher.cli.photographs import opened_studio, studio_that_is_there
 from matcher.cli.words import Answer
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
+from matcher.words import agreeing, counted
 
 if TYPE_CHECKING:
     from matcher.trials.facts import TypedFacts
@@ -134,7 +135,7 @@ def _stages(options: argparse.Namespace, recipe: Recipe) -> tuple[StageReading, 
     most = recipe.coats[-1].passes if recipe.coats else 0
     readings = readings_after(options)
     if max(readings) > most:
-        raise values.TypingError(f"Check --after: there is a reading after {max(readings)} passes of {most}.")
+        raise values.TypingError(f"Check --after: there is a reading after {counted(max(readings), 'pass')} of {most}.")
     from matcher.bench.passes import stage_after
     from matcher.trials.trial import StageReading
 
@@ -166,7 +167,8 @@ def take_in(options: argparse.Namespace) -> Answer:
     """Take in an exported studio or a table of trials."""
     with opened_studio(options) as studio:
         brought = studio.import_file(options.file, skip_bad=options.skip_bad, who=options.by)
-    said = f"{brought.trials} trials are new, {brought.trials_here_before} were here before."
+    new, before = brought.trials, brought.trials_here_before
+    said = f"{counted(new, 'trial')} {agreeing(new)} new, {before} {agreeing(before, 'was', 'were')} here before."
     differing = [
         f"Trial {number} differs from the file's copy and stays as it is here." for number in brought.differing
     ]
@@ -201,7 +203,7 @@ def add_reading(options: argparse.Namespace) -> Answer:
 
 
 def _written(exported: Any) -> Answer:
-    said = f"Wrote {exported.path}: {exported.trials} trials, {exported.photos} photographs."
+    said = f"Wrote {exported.path}: {counted(exported.trials, 'trial')}, {counted(exported.photos, 'photograph')}."
     lost = [f"A photograph that the log names is not in the studio: {sha256}." for sha256 in exported.missing_photos]
     return Answer({**asdict(exported), "path": str(exported.path)}, [said, *lost])
 

@@ -14,6 +14,7 @@ from matcher.cli.options import PROGRAM, Commands
 from matcher.cli.photographs import studio_is_there
 from matcher.cli.values import TypingError
 from matcher.cli.words import Answer, say
+from matcher.words import counted
 
 FIRST_PORT = 8501
 
@@ -31,11 +32,13 @@ def demo(options: argparse.Namespace) -> Answer:
 
     was_there = studio_is_there(options.folder)
     with make_demo_studio(Path(options.folder)) as studio:
-        document = {"studio": studio.name, "trials": len(studio.trials()), "targets": len(studio.targets())}
+        trials = studio.trials()
+        document = {"studio": studio.name, "trials": len(trials), "targets": len(studio.targets())}
+    where = f"demo studio in {document['studio']}"
     said = (
-        f"The demo studio in {document['studio']} is there already, with {document['trials']} trials: nothing was made."
+        f"The {where} is there already, with {counted(len(trials), 'trial')}: nothing was made."
         if was_there
-        else f"Made the demo studio in {document['studio']}: {document['trials']} invented trials that count."
+        else f"Made the {where}: {counted(len(trials), 'invented trial')} that count."
     )
     return Answer(document, [said, f"Open it with: {PROGRAM} app --studio {options.folder}"])
 

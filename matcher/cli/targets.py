@@ -12,6 +12,7 @@ from matcher.cli.options import Commands, Parser, add_photo_or_lab
 from matcher.cli.photographs import as_warnings, opened_studio, studio_is_there, studio_that_is_there
 from matcher.cli.values import TOLERANCE
 from matcher.cli.words import Answer, write
+from matcher.words import counted
 
 if TYPE_CHECKING:
     from matcher.card.card import Card
@@ -102,10 +103,11 @@ def _from_elsewhere(options: argparse.Namespace) -> list[tuple[str, Reading]]:
     samples = read_targets(options.from_file)
     if options.sample:
         samples = values.chosen(samples, options.sample, options.from_file)
+    there = counted(len(samples), "colour")
     if len(samples) > MOST_TARGETS_AT_ONCE:
-        raise values.TypingError(f"Choose with --sample: the file has {len(samples)} colours.")
+        raise values.TypingError(f"Choose with --sample: the file has {there}.")
     if options.add is not None and len(samples) > 1:
-        raise values.TypingError(f"Choose one with --sample to name it: the file has {len(samples)} colours.")
+        raise values.TypingError(f"Choose one with --sample to name it: the file has {there}.")
     return [(options.add or sample.name, sample.reading) for sample in samples]
 
 

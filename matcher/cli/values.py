@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from matcher.errors import MatcherError, Misfit
 from matcher.files import read_whole
 from matcher.recipe.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
+from matcher.words import counted
 
 if TYPE_CHECKING:
     from matcher.instrument.measured import Sample
@@ -100,7 +101,7 @@ def chosen(samples: Sequence[Sample], names: Sequence[str], file: str) -> tuple[
         if len(same) != 1:
             listed = ", ".join(one.name for one in samples[:MOST_NAMED])
             more = f" and {len(samples) - MOST_NAMED} more" if len(samples) > MOST_NAMED else ""
-            how_many = "none" if not same else f"{len(same)} colours"
+            how_many = "none" if not same else counted(len(same), "colour")
             raise TypingError(f"Choose from {listed}{more}: {Path(file).name} has {how_many} named {name!r}.")
         found += same
     return tuple(found)
@@ -203,7 +204,7 @@ def after_passes(texts: Sequence[str]) -> dict[int, Colour]:
         if not colon or not count.strip().isdecimal():
             raise TypingError(f"Give {form}: {text!r} is not that.")
         if int(count) in found:
-            raise TypingError(f"Give one reading after {int(count)} passes, the one that is right: there are two.")
+            raise TypingError(f"Give one reading after {counted(int(count), 'pass')}, the right one: there are two.")
         found[int(count)] = colour(lab)
     return found
 

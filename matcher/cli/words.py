@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from matcher.colour.uncertainty import plus_minus_95
 from matcher.files import whole_file
 from matcher.recipe.recipe import describe
+from matcher.words import percent
 
 if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
@@ -31,7 +32,7 @@ def reading_line(what: str, reading: Reading) -> str:
     """Say a colour with its 95 % interval, each coordinate on its own."""
     named = zip(AXES, reading.lab, plus_minus_95(reading.covariance), strict=True)
     parts = ", ".join(f"{name} {value:.1f} ± {half_width:.1f}" for name, value, half_width in named)
-    glare = f", {reading.left_out_share:.0%} left out as glare" if reading.left_out_share >= 0.005 else ""
+    glare = f", {percent(reading.left_out_share)} left out as glare" if reading.left_out_share >= 0.005 else ""
     return f"{what}: {parts} (95 %){glare}"
 
 
@@ -49,14 +50,16 @@ def trust_lines(reading: Reading) -> list[str]:
 def texture_lines(texture: Texture) -> list[str]:
     """Say what colours a finish is made of, and the size of its mottle."""
     colours = [
-        f"{colour.share:.0%} {' '.join(f'{name} {value:.1f}' for name, value in zip(AXES, colour.lab, strict=True))}"
+        " ".join([percent(colour.share), *(f"{name} {at:.1f}" for name, at in zip(AXES, colour.lab, strict=True))])
         for colour in texture.palette
     ]
     lines = [f"    Made of {'; '.join(colours)}"]
     strongest = texture.mottle.strongest
     if strongest is not None:
         spread = f"L* ±{strongest.lightness:.1f}, a* and b* ±{strongest.colour:.1f}"
-        lines.append(f"    Mottle strongest at {strongest.size_px:.0f} pixels ({strongest.share:.0%} of it): {spread}")
+        lines.append(
+            f"    Mottle strongest at {strongest.size_px:.0f} pixels ({percent(strongest.share)} of it): {spread}"
+        )
     return lines
 
 
@@ -101,7 +104,7 @@ def suggestion_lines(rank: int, item: Suggestion, tolerance: float) -> list[str]
     low, high = item.delta_e00_interval
     plate = "" if item.trial is None else f", plate {item.trial.id}"
     tied = f" Not to be told apart from {', '.join(map(str, item.tied_with))}." if item.tied_with else ""
-    chance = f"{item.chance_within(tolerance):.0%} chance within {tolerance:g}"
+    chance = f"{percent(item.chance_within(tolerance))} chance within {tolerance:g}"
     return [
         "",
         f"{rank}.  ΔE00 {item.delta_e00:.1f} ({low:.1f} to {high:.1f}), {chance}, {item.basis}{plate}",

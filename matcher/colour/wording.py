@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from matcher.colour.difference import delta_e_2000
+from matcher.words import listed
 
 if TYPE_CHECKING:
     pass
@@ -27,8 +28,7 @@ def difference_in_words(target_lab: ArrayLike, plate_lab: ArrayLike, than: str =
     parts = delta_e_2000(alone, target)
     order = [k for k in np.argsort(-parts) if parts[k] >= max(0.4, 0.35 * parts.max())] or [int(parts.argmax())]
     names = [WORDS[k][0 if plate[k] > target[k] else 1] for k in order]
-    joined = names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]
-    return f"{how_much(float(parts[order[0]]))}{joined} {than}"
+    return f"{how_much(float(parts[order[0]]))}{listed(names)} {than}"
 
 
 def how_much(part: float) -> str:

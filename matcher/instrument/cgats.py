@@ -9,6 +9,7 @@ from matcher.errors import InstrumentFileError
 from matcher.instrument.columns import Heading, samples_of_rows
 from matcher.instrument.measured import Sample
 from matcher.instrument.written import number
+from matcher.words import counted
 
 _TOKEN = re.compile(r'"((?:[^"]|"")*)"|#.*|(\S+)')
 _GLOSS_IN = re.compile(r"\b(sci|spin|rsin|specular included|di[:/]\s?8|8[:/]\s?di)\b", re.IGNORECASE)
@@ -39,7 +40,7 @@ def samples_of(text: str, most: int) -> tuple[Sample, ...]:
         rows = _rows(section)
         if section.number_of_sets not in (None, len(rows)):
             raise InstrumentFileError(
-                f"Export it again: it declares {section.number_of_sets} samples and holds {len(rows)}."
+                f"Export it again: it declares {counted(section.number_of_sets, 'sample')} and holds {len(rows)}."
             )
         samples += samples_of_rows(section.columns, rows, section.heading)
     if not samples:

@@ -24,6 +24,7 @@ from matcher.process.model import ProcessModel
 from matcher.reading.comparison import difference_covariance
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Undercoat, strength_in_words
+from matcher.words import counted, percent, plural
 
 WORTH_DOING = 0.3
 """A change must lower the expected ΔE00 by this much; less is not seen."""
@@ -127,7 +128,7 @@ def _coat_changes(coat: Coat) -> list[tuple[str, Coat | None, bool]]:
     """Return (words, coat, only more of it) for changes of one thing; None for what no recipe can have."""
     changes: list[tuple[str, Coat | None, bool]] = []
     for more in (1, 2, 3, -1, -2, -3):
-        word = f"{_count(abs(more))} {'more' if more > 0 else 'fewer'} pass{'' if abs(more) == 1 else 'es'}"
+        word = f"{_count(abs(more))} {'more' if more > 0 else 'fewer'} {plural('pass', abs(more))}"
         changes.append((f"{word} at the same strength", moved_coat(coat, passes=coat.passes + more), more > 0))
     for strength in (0.25, 0.5, 0.75, 1.0):
         if abs(strength - coat.strength) > 0.04:
@@ -141,7 +142,7 @@ def _coat_changes(coat: Coat) -> list[tuple[str, Coat | None, bool]]:
 def _undercoat_changes(under: Undercoat) -> list[tuple[str, Undercoat | None]]:
     changes: list[tuple[str, Undercoat | None]] = []
     for burnish in (under.burnish - 0.25, under.burnish + 0.25):
-        changes.append((f"burnished back {burnish:.0%}", moved_undercoat(under, burnish=burnish)))
+        changes.append((f"burnished back {percent(burnish)}", moved_undercoat(under, burnish=burnish)))
     for strength in (0.25, 0.5, 1.0):
         if abs(strength - under.strength) > 0.04:
             changes.append((f"at {strength_in_words(strength)}", moved_undercoat(under, strength=strength)))
@@ -164,7 +165,7 @@ def _coats_to_add(recipe: Recipe, trials: Sequence[LoggedTrial]) -> list[tuple[s
         for strength, _ in strengths.most_common(STRENGTHS_ADDED):
             for passes in range(1, most + 1):
                 coat = Coat(chemical, strength, passes, temp.most_common(1)[0][0], application)
-                times = "one pass" if passes == 1 else f"{passes} passes"
+                times = "one pass" if passes == 1 else counted(passes, "pass")
                 what = f"{times} of {chemical} at {strength_in_words(strength)}, {coat.surface_temp_c:g} °C"
                 options.append((what, replace(recipe, coats=(coat,)), True))
     return options[:MOST_ADDED]

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from matcher.recipe.recipe import SURFACE_TEMP_RANGE_C, Recipe, strength_in_words
+from matcher.words import counted, listed
 
 LIFTED: tuple[tuple[str, Any, str], ...] = (
     ("alloy", None, "Any alloy"),
@@ -53,7 +54,7 @@ class Limits:
         """Say what binds: "silicon bronze; at most 12 passes; without cupric nitrate"."""
         said = [] if self.alloy is None else [self.alloy]
         if self.max_passes is not None:
-            said.append("at most 1 pass" if self.max_passes == 1 else f"at most {self.max_passes} passes")
+            said.append(f"at most {counted(self.max_passes, 'pass')}")
         if self.surface_temp_c is not None:
             said.append(_heat_in_words(*self.surface_temp_c))
         if self.strengths is not None:
@@ -84,7 +85,9 @@ def _heat_in_words(low: float, high: float) -> str:
 def way_out(limits: Limits, recipes: Sequence[Recipe]) -> str:
     """Say that no recipe is left within the limits, and which one of them, lifted, lets most recipes in again."""
     none = (
-        "The one logged plate does not keep" if len(recipes) == 1 else f"None of the {len(recipes)} logged plates keeps"
+        "The one logged plate does not keep"
+        if len(recipes) == 1
+        else f"None of the {counted(len(recipes), 'logged plate')} keeps"
     )
     return f"{none} within today's limits ({limits.in_words()}). {which_to_lift(limits, recipes)}"
 
@@ -101,8 +104,3 @@ def which_to_lift(limits: Limits, recipes: Sequence[Recipe]) -> str:
 def each_lifted(limits: Limits) -> list[tuple[Limits, str]]:
     """Return the limits with each bound that binds taken away in turn, and what taking it away means."""
     return [(replace(limits, **{name: free}), words) for name, free, words in LIFTED if getattr(limits, name) != free]
-
-
-def listed(names: Sequence[str], last: str = "and") -> str:
-    """Join names as they are said: "a, b and c"."""
-    return f" {last} ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)

@@ -23,6 +23,7 @@ from matcher.process.model import ProcessModel
 from matcher.reading.comparison import chance_within, difference_covariance, draws_to_target
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import MAX_PASSES, Coat, Recipe, describe
+from matcher.words import counted, percent
 
 OUT_OF_REACH = 0.05
 LIKELY = 0.5
@@ -184,7 +185,7 @@ def _beyond(recipe: Recipe) -> list[tuple[str, Recipe]]:
 
 def _many_passes(coat: Coat) -> list[tuple[str, Coat | None]]:
     counts = dict.fromkeys(min(MAX_PASSES, times * coat.passes) for times in (2, 4))
-    return [(f"{count} passes", moved_coat(coat, passes=count)) for count in counts if count > coat.passes]
+    return [(counted(count, "pass"), moved_coat(coat, passes=count)) for count in counts if count > coat.passes]
 
 
 def _sentence(
@@ -221,4 +222,4 @@ def _sentence(
 
 def _percent(chance: float) -> str:
     """Say a chance, at most 99 %: nothing at a bench is certain."""
-    return f"{min(chance, 0.99):.0%}"
+    return percent(min(chance, 0.99))

@@ -20,6 +20,7 @@ from matcher.colour.uncertainty import shared_covariance
 from matcher.colour.wording import difference_in_words
 from matcher.errors import ReadingError
 from matcher.reading.reading import Reading
+from matcher.words import percent
 
 if TYPE_CHECKING:
     from matcher.reading.reading import Reading
@@ -112,7 +113,7 @@ def _uneven_light(first: Reading, second: Reading) -> Floats:
 
 
 def _percent(share: float) -> str:
-    return "over 99 %" if share > 0.99 else f"{100 * share:.0f} %"
+    return f"over {percent(0.99)}" if share > 0.99 else percent(share)
 
 
 DRAWN_TOGETHER = 24

@@ -13,6 +13,7 @@ from matcher.photo.photo import Photo
 from matcher.photo.region import Pixels, area_inside, covariance_of_mean, pixels_inside, share_within, trimmed_mean
 from matcher.reading.glare import specular
 from matcher.reading.reading import Conditions, Reading
+from matcher.words import counted, percent
 
 FEWEST_PIXELS = 9
 FEW_PIXELS = 400
@@ -36,7 +37,7 @@ def read_finish(photo: Photo, calibration: Calibration, region: ArrayLike) -> Re
         raise ReadingError(
             "The marked region is all glare or overexposed: retake the photo with the lamp moved."
             if len(keep) >= FEWEST_PIXELS
-            else f"Mark a larger region: this one holds {len(keep)} pixels, and {FEWEST_PIXELS} are needed."
+            else f"Mark a larger region: this one holds {counted(len(keep), 'pixel')}, and {FEWEST_PIXELS} are needed."
         )
     kept = shown.only(keep)
     light = np.maximum(trimmed_mean(kept), LEAST_LIGHT)
@@ -81,7 +82,7 @@ def _region_caveats(pixels: int, left_out: float) -> tuple[Caveat, ...]:
         caveats.append(
             Caveat(
                 "region-glare",
-                f"{left_out:.0%} of the marked region is glare and was left out: move the lamp and take it again.",
+                f"{percent(left_out)} of the marked region is glare and was left out: move the lamp and take it again.",
             )
         )
     return tuple(caveats)

@@ -19,6 +19,7 @@ from matcher.colour.types import Floats
 from matcher.colour.uncertainty import square_root
 from matcher.errors import Caveat, ReadingError
 from matcher.reading.reading import Reading
+from matcher.words import counted
 
 FEWEST_READINGS = 3
 WORTHWHILE = 1.1
@@ -87,13 +88,13 @@ class Repeatability:
         """The result in plain sentences."""
         low, high = self.mean_delta_e00_interval
         said = (
-            f"{self.count} readings lie ΔE00 {self.mean_delta_e00:.1f} from their mean ({low:.1f} to {high:.1f}). "
-            f"Two single readings tell a difference over ΔE00 {self.smallest_delta_e00:.1f}, "
+            f"{counted(self.count, 'reading')} lie ΔE00 {self.mean_delta_e00:.1f} from their mean ({low:.1f} to "
+            f"{high:.1f}). Two single readings tell a difference over ΔE00 {self.smallest_delta_e00:.1f}, "
             f"worst in {self.worst_axis} ({self.worst_delta_e00:.1f})."
         )
         if self.more_readings == 0:
             return f"{said} More readings would hardly change that; the mean of four a plate halves it."
-        some = "One more reading" if self.more_readings == 1 else f"{self.more_readings} more readings"
+        some = "One more reading" if self.more_readings == 1 else counted(self.more_readings, "more reading")
         return f"{said} {some} would bring that to about {self.smallest_with_more:.1f}."
 
     def as_dict(self) -> dict[str, Any]:

@@ -23,6 +23,7 @@ from matcher.photo.photo import Photo
 from matcher.photo.region import pixels_inside
 from matcher.reading.glare import specular
 from matcher.reading.reading import PaletteColour
+from matcher.words import counted
 
 Grid = NDArray[np.float32]
 
@@ -222,7 +223,7 @@ def _on_grid(places: Floats, labs: Floats) -> tuple[Grid, Grid, float]:
     sound = np.isfinite(labs).all(axis=1) & np.isfinite(places).all(axis=1)
     places, labs = places[sound], labs[sound]
     if len(labs) < FEWEST_PIXELS:
-        raise ReadingError(f"Mark a larger region: {len(labs)} pixels show no texture.")
+        raise ReadingError(f"Mark a larger region: a texture does not show in {counted(len(labs), 'pixel')}.")
     gaps = np.concatenate([np.diff(np.unique(axis)) for axis in places.T])
     step = float(gaps.min()) if len(gaps) else 1.0
     cell = np.rint((places - places.min(axis=0)) / step).astype(int)

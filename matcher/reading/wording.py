@@ -16,6 +16,7 @@ from matcher.photo.photo import Photo
 from matcher.reading.advice import reach_of
 from matcher.reading.reading import Reading
 from matcher.reading.texture import Texture
+from matcher.words import counted, percent
 
 ALIKE_DELTA_E00 = 1.0
 """Lights and darks nearer than this are one colour to the eye on a textured metal (common practice, no source)."""
@@ -83,10 +84,11 @@ def glare_in_words(frames: int, before: Reading | None, after: Reading) -> str:
 
     frames: photographs, with the first. before: the reading of the first alone, None when it showed only glare.
     """
-    then = "all" if before is None else f"{before.left_out_share:.0%}"
+    then = "all" if before is None else percent(before.left_out_share)
+    now = percent(after.left_out_share)
     return (
-        f"Read from {frames} photographs: {then} of the mark was glare in the first, {after.left_out_share:.0%} is "
-        f"left out now{_became(before, after)}."
+        f"Read from {counted(frames, 'photograph')}: {then} of the mark was glare in the first, {now} is left out now"
+        f"{_became(before, after)}."
     )
 
 

@@ -15,6 +15,7 @@ from typing import Any
 
 from matcher.errors import StudioError
 from matcher.recipe.recipe import Coat, Recipe
+from matcher.words import listed
 
 SKATES_OFF_ABOVE_C = 130.0
 """Well above the some 104 °C at which water flashes off with a hiss; drops then skate (common practice, no source)."""
@@ -127,7 +128,7 @@ def _of_mixing(used: Sequence[str], book: CautionBook) -> Iterator[Caution]:
     acids = [name for name, family in families.items() if family.acidic]
     if sulphides and acids:
         meeting = book.steps["sulphide_meets_acid"]
-        yield _filled(meeting, sulphides=_listed(sulphides), acids=_listed(acids))
+        yield _filled(meeting, sulphides=listed(sulphides), acids=listed(acids))
 
 
 def _of_chemicals(used: Sequence[str], book: CautionBook) -> Iterator[Caution]:
@@ -178,7 +179,3 @@ def _of_seal(recipe: Recipe, book: CautionBook) -> Iterator[Caution]:
 
 def _filled(caution: Caution, **words: object) -> Caution:
     return Caution(caution.code, caution.message.format(**words), caution.source)
-
-
-def _listed(names: Sequence[str]) -> str:
-    return ", ".join(names[:-1]) + " and " + names[-1] if len(names) > 1 else names[0]

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from matcher.errors import RecipeError
+from matcher.words import counted, percent
 
 MAX_PASSES = 200
 MAX_NAME = 200
@@ -198,13 +199,13 @@ def describe(recipe: Recipe) -> str:
 
 def undercoat_in_words(under: Undercoat) -> str:
     """Say an undercoat as `describe` does."""
-    back = f", burnished back {under.burnish:.0%}" if under.burnish else ", not burnished"
+    back = f", burnished back {percent(under.burnish)}" if under.burnish else ", not burnished"
     return f"{under.chemical} undercoat at {strength_in_words(under.strength)}{back}"
 
 
 def coat_in_words(coat: Coat) -> str:
     """Say a coat as `describe` does."""
-    passes = "1 pass" if coat.passes == 1 else f"{coat.passes} passes"
+    passes = counted(coat.passes, "pass")
     return (
         f"{coat.chemical} at {strength_in_words(coat.strength)}, {passes} as {coat.application} "
         f"at {coat.surface_temp_c:.0f} °C"
@@ -213,5 +214,5 @@ def coat_in_words(coat: Coat) -> str:
 
 def seal_in_words(seal: Seal) -> str:
     """Say a seal as `describe` does."""
-    times = "1 coat" if seal.coats == 1 else f"{seal.coats} coats"
+    times = counted(seal.coats, "coat")
     return f"{times} of {seal.kind}, the first {'hot' if seal.hot else 'cold'}"

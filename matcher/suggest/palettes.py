@@ -20,6 +20,7 @@ from matcher.process.model import ProcessModel
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe, Undercoat
 from matcher.suggest.suggestion import Suggestion
+from matcher.words import counted
 
 QUARTER = 0.25
 BURNISH_STEP = 0.05
@@ -154,7 +155,7 @@ def mottled_recipes(
         because = (
             f"{base.chemical[:1].upper()}{base.chemical[1:]} under the coat for the darks (ΔE00 "
             f"{delta_e_2000(wanted_darks, dark):.1f}), the same coat on burnished metal for the lights (ΔE00 "
-            f"{light_miss[k]:.1f}), predicted from {len(model.trials)} plates."
+            f"{light_miss[k]:.1f}), predicted from {counted(len(model.trials), 'plate')}."
         )
         recipe = Recipe(alloy, under, space.stacks[k], seal, surface)
         found.append(MottledRecipe(recipe, dark, lights[k], bare_share, distance, because))

@@ -9,11 +9,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from matcher.plan.limits import listed
 from matcher.process.design import MOST_NAMES
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
 from matcher.recipe.recipe import Recipe
+from matcher.words import agreeing, counted, listed, plural
 
 NAMED = 3
 SEEN_SELDOM = 2
@@ -35,14 +35,14 @@ def grounds_of(
 ) -> str:
     """Say from which plates a recipe was predicted, and what was borrowed."""
     used = len(model.trials)
-    plates = "1 logged plate" if used == 1 else f"{used} logged plates"
+    plates = counted(used, "logged plate")
     if used < logged:
-        plates = f"{used} of {logged} logged plates, those near this colour and a spread of the rest"
+        plates = f"{used} of {counted(logged, 'logged plate')}, those near this colour and a spread of the rest"
     said = f"Predicted from {plates}"
     numbers = [str(trial.id) for trial in nearest if trial.id is not None]
     if numbers:
-        said += f", most from plate{'s' if len(numbers) > 1 else ''} {listed(numbers)}"
-    said += f"; {considered:,} recipes were looked at."
+        said += f", most from {plural('plate', len(numbers))} {listed(numbers)}"
+    said += f"; {counted(considered, 'recipe')} {agreeing(considered, 'was', 'were')} looked at."
     return said + _borrowed(recipe, model)
 
 
@@ -52,7 +52,7 @@ def _borrowed(recipe: Recipe, model: ProcessModel) -> str:
     for chemical in dict.fromkeys(coat.chemical for coat in recipe.coats):
         times = sum(chemical in chemicals for chemicals in seen)
         if times <= SEEN_SELDOM and len(seen) > times:
-            plates = {0: "on no plate", 1: "on 1 plate"}.get(times, f"on {times} plates")
+            plates = f"on {counted(times, 'plate')}" if times else "on no plate"
             said += (
                 f" {chemical[:1].upper()}{chemical[1:]} was seen {plates} only: the rest is borrowed from the others."
             )

@@ -23,6 +23,7 @@ from matcher.trials import rows
 from matcher.trials.facts import TypedFacts, facts_of, what_changed
 from matcher.trials.log import Change, check_what_they_name, note, one_trial, touch
 from matcher.trials.trial import Trial
+from matcher.words import counted
 
 CORRECTED = "corrected"
 """What the history calls a correction; its detail is JSON: "was", "now", and "changed", the lines for a person."""
@@ -87,9 +88,9 @@ def _check(session: Session, before: Trial, after: Trial) -> None:
     numbers = [step.stage.removeprefix(_PASS) for step in after.stages if step.stage.startswith(_PASS)]
     read = max((int(number) for number in numbers if number.isdecimal()), default=0)
     if passes < min(read, _last_passes(before)):
-        said = f"{passes} pass" if passes == 1 else f"{passes} passes"
         raise StudioError(
-            f"Check the passes of the last coat: plate {after.id} was read after pass {read}, and this says {said}."
+            f"Check the passes of the last coat: plate {after.id} was read after pass {read}, and this says "
+            f"{counted(passes, 'pass')}."
         )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from matcher.validation.cross_validation import CrossValidation, Region
+from matcher.words import counted, percent
 
 NAMED = 3
 NOMINAL = 0.95
@@ -17,11 +18,12 @@ def learned_from_in_words(figures: CrossValidation) -> str:
     used = len(figures.trials)
     if used < figures.logged:
         return (
-            f"The log is long, so predictions near this target are learned from {used} of its {figures.logged} plates: "
-            "those nearest to the target's colour and a spread of the rest. All figures below are of these."
+            f"The log is long, so predictions near this target are learned from {used} of its "
+            f"{counted(figures.logged, 'plate')}: those nearest to the target's colour and a spread of the "
+            "rest. All figures below are of these."
         )
     few = " With so few, every figure below may change much with the next plate." if used < FEW_PLATES else ""
-    return f"All {used} logged plates that count are learned from.{few}"
+    return f"All {counted(used, 'logged plate')} that count are learned from.{few}"
 
 
 def left_out_in_words(figures: CrossValidation) -> str:
@@ -38,7 +40,7 @@ def coverage_in_words(figures: CrossValidation) -> str:
     many = len(figures.left_out.errors)
     held = round(figures.left_out.coverage * many)
     least, most = coverage_by_chance(many)
-    said = f"{held} of {many} plates ({100 * held / many:.0f} %) lay inside the 95 % region that was predicted for them"
+    said = f"{held} of {counted(many, 'plate')} ({percent(held / many)}) lay inside the 95 % region predicted for them"
     if held < least:
         return f"{said}; fewer than chance explains ({least} at least): the intervals are too narrow, trust them less."
     if held > most:
@@ -76,8 +78,8 @@ def growth_in_words(figures: CrossValidation) -> str:
     (few, before), (many, after) = figures.growth[0], figures.growth[-1]
     change = "fell" if after < before else "did not fall"
     return (
-        f"Learned from {few} plates, half of the predictions of others were within ΔE00 {before:.1f}; from {many}, "
-        f"within {after:.1f}: the error {change} as plates were added."
+        f"Learned from {counted(few, 'plate')}, half of the predictions of others were within ΔE00 {before:.1f}; "
+        f"from {many}, within {after:.1f}: the error {change} as plates were added."
     )
 
 
@@ -91,7 +93,7 @@ def regions_in_words(figures: CrossValidation) -> str:
 
 def region_in_words(region: Region) -> str:
     """Say one region's figures."""
-    made = {0: "no plate yet", 1: "1 plate"}.get(region.plates, f"{region.plates} plates")
+    made = counted(region.plates, "plate") if region.plates else "no plate yet"
     return f"{region.name}: {made}; predictions there may be off by ΔE00 {region.doubt:.1f}"
 
 
@@ -102,7 +104,7 @@ def contradictions_in_words(figures: CrossValidation) -> str:
         return "No plate disagrees with those near it more than plates do by chance."
     if many == 1:
         return "One plate disagrees with those near it. It stays in the log and counts until you decide."
-    return f"{many} plates disagree with those near them. They stay in the log and count until you decide."
+    return f"{counted(many, 'plate')} disagree with those near them. They stay in the log and count until you decide."
 
 
 def in_words(figures: CrossValidation) -> dict[str, str]:

@@ -9,6 +9,7 @@ import streamlit as st
 
 from matcher.errors import SuggestionError
 from matcher.recipe.recipe import Recipe
+from matcher.words import counted
 from ui.bench.piece import LAID_BY, UNSEALED, begin, bring_back
 from ui.recipe.recipe_form import recipe_of
 from ui.show import look
@@ -113,7 +114,7 @@ def offers_for(studio: Studio, draft: Draft, target: Target) -> dict[str, Offer]
 
 def _label(item: Suggestion) -> str:
     name = "Predicted" if item.trial is None else f"Plate {item.trial.id}"
-    coats = ", then ".join(f"{coat.chemical}, {coat.passes} passes" for coat in item.recipe.coats)
+    coats = ", then ".join(f"{coat.chemical}, {counted(coat.passes, 'pass')}" for coat in item.recipe.coats)
     return f"{name}, ΔE00 {item.delta_e00:.1f}: {coats}"
 
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from matcher.words import counted
 from ui.bench.piece import READING_FORM, Piece, keep_reading, put_back, take_out, taken_as
 from ui.reading.colour_in import colour_in
 from ui.show import look
@@ -35,7 +36,9 @@ def show_readings(studio: Studio, draft: Draft, piece: Piece, path: BenchPath) -
             _one(draft, intake, piece, path, count)
         gone = draft.get("taken_out")
         if gone is not None and st.button(
-            f"Put back the reading after {literal(_passes(gone['after']))}", type="tertiary", key="bench-put-back"
+            f"Put back the reading after {literal(counted(gone['after'], 'pass'))}",
+            type="tertiary",
+            key="bench-put-back",
         ):
             put_back(draft)
             st.rerun()
@@ -49,10 +52,11 @@ def show_readings(studio: Studio, draft: Draft, piece: Piece, path: BenchPath) -
 def _one(draft: Draft, intake: Draft, piece: Piece, path: BenchPath, count: int) -> None:
     lab = piece.readings[count].lab
     words, actions = st.columns([1.6, 1], vertical_alignment="center")
+    after = counted(count, "pass")
     with words:
         st.html(
-            f'<div class="pm-read"><div class="pm-mat">{field(lab, f"Read after {_passes(count)}")}</div>'
-            f"<p><b>After {_passes(count)}: ΔE00 {path.readings_delta_e00[count]:.1f}</b><br>"
+            f'<div class="pm-read"><div class="pm-mat">{field(lab, f"Read after {after}")}</div>'
+            f"<p><b>After {after}: ΔE00 {path.readings_delta_e00[count]:.1f}</b><br>"
             f'<span class="pm-soft pm-figures">{figures(lab)}</span></p></div>'
         )
     with actions, st.container(horizontal=True, horizontal_alignment="right", gap="small"):
@@ -86,8 +90,4 @@ def _take(studio: Studio, draft: Draft, intake: Draft, piece: Piece) -> None:
 
 
 def _when(count: int) -> str:
-    return "the start, before the first pass" if count == 0 else _passes(count)
-
-
-def _passes(count: int) -> str:
-    return "1 pass" if count == 1 else f"{count} passes"
+    return "the start, before the first pass" if count == 0 else counted(count, "pass")

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from matcher.words import counted
 from ui.show.plots import INK, QUIET, base_figure, rgb
 from ui.show.swatches import field, figures
 
@@ -45,7 +46,7 @@ def strip(path: BenchPath, shown: range, target_name: str) -> str:
     """Return the target's colour above those after each pass, touching, as HTML."""
     step = -(-len(shown) // MOST_IN_STRIP)
     counts = sorted({*list(shown)[::step], path.done, path.stop_at} & set(shown))
-    fields = "".join(field(path.labs[count], f"After {_passes(count)}, expected") for count in counts)
+    fields = "".join(field(path.labs[count], f"After {counted(count, 'pass')}, expected") for count in counts)
     labels = "".join(f"<span{_mark(path, count)}><i>{count}</i>{_word(path, count)}</span>" for count in counts)
     return (
         f'<p class="pm-strip-name">{html.escape(target_name)}, and the piece after each pass</p>'
@@ -87,7 +88,7 @@ def path_plot(path: BenchPath, readings: Mapping[int, Reading], shown: range, to
 
 def _expected_dots(go: Any, path: BenchPath, counts: list[int], expected: list[float]) -> Any:
     said = [
-        f"After {_passes(count)}: ΔE00 {path.expected[count]:.1f} ({path.interval[count, 0]:.1f} to "
+        f"After {counted(count, 'pass')}: ΔE00 {path.expected[count]:.1f} ({path.interval[count, 0]:.1f} to "
         f"{path.interval[count, 1]:.1f})<br>{figures(path.labs[count])}"
         for count in counts
     ]
@@ -112,7 +113,9 @@ def _readings(go: Any, path: BenchPath, readings: Mapping[int, Reading]) -> Any:
         x=counts,
         y=[path.readings_delta_e00[count] for count in counts],
         mode="markers",
-        hovertext=[f"Read after {_passes(count)}: ΔE00 {path.readings_delta_e00[count]:.1f}" for count in counts],
+        hovertext=[
+            f"Read after {counted(count, 'pass')}: ΔE00 {path.readings_delta_e00[count]:.1f}" for count in counts
+        ],
         hoverinfo="text",
         marker={
             "size": 16,
@@ -121,10 +124,6 @@ def _readings(go: Any, path: BenchPath, readings: Mapping[int, Reading]) -> Any:
             "line": {"width": 2.5, "color": "#000000"},
         },
     )
-
-
-def _passes(count: int) -> str:
-    return "1 pass" if count == 1 else f"{count} passes"
 
 
 def _mark(path: BenchPath, count: int) -> str:

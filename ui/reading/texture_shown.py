@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.errors import MatcherError
+from matcher.words import percent
 from ui.show.swatches import css_colour, figures, pair, shares
 from ui.state.faults import tell
 
@@ -43,7 +44,7 @@ def show_texture(reading: Reading, texture: Callable[[], Texture], key: str) -> 
 
 def _legend(palette: tuple[PaletteColour, ...]) -> str:
     rows = "".join(
-        f'<li><i style="background: {css_colour(colour.lab)}"></i><b>{colour.share:.0%}</b>'
+        f'<li><i style="background: {css_colour(colour.lab)}"></i><b>{percent(colour.share)}</b>'
         f"<span>{figures(colour.lab)}</span></li>"
         for colour in palette
     )

@@ -50,7 +50,7 @@ def _row(part: Contribution, share: float) -> str:
     remedy = f"<small>{html.escape(_sentence(part.remedy))}.</small>" if part.remedy else ""
     return (
         f"<li><span>{html.escape(_sentence(part.why))}</span><b>±{part.delta_e00:.1f}</b>"
-        f'<i aria-hidden="true"><i style="width: {share:.1%}"></i></i>{remedy}</li>'
+        f'<i aria-hidden="true"><i style="width: {100 * share:.1f}%"></i></i>{remedy}</li>'
     )
 
 

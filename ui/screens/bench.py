@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 import streamlit as st
 
 from matcher.errors import StudioError
+from matcher.words import counted, percent
 from ui.bench.bench_choice import ALL_OF_THEM, ask_if_sealed, choose
 from ui.bench.bench_readings import show_readings
 from ui.bench.pass_path import show_path
@@ -83,9 +84,9 @@ def _shift(key: Key, sealed: str, _studio: Studio) -> SealShift:
 
 def _now(draft: Draft, piece: Piece, path: BenchPath, tolerance: float) -> None:
     """Say what to do in letters that are read from where the torch is held, with one large button below."""
-    laid = "1 pass laid" if piece.done == 1 else f"{piece.done} passes laid" if piece.done else "No pass laid yet"
+    laid = f"{counted(piece.done, 'pass')} laid" if piece.done else "No pass laid yet"
     when = "then" if path.remaining else "now"
-    chance = f"Chance to be within {tolerance:g} {when}: {path.chance_within(tolerance):.0%}."
+    chance = f"Chance to be within {tolerance:g} {when}: {percent(path.chance_within(tolerance))}."
     with look.panel("bench-now"):
         st.html(
             f'<p class="pm-laid">{laid}</p><p class="pm-instruction" role="status">{html.escape(path.instruction)}</p>'

@@ -9,6 +9,7 @@ import streamlit as st
 
 from matcher.errors import MatcherError
 from matcher.recipe.recipe import describe
+from matcher.words import agreeing, counted
 from ui.recipe.first_choice import FirstChoice, ask_what_is_owned
 from ui.recipe.making import OF_THE_FIRST, made_as, make_button
 from ui.show import look
@@ -55,9 +56,9 @@ def _chosen(choice: FirstChoice) -> list[Recipe]:
 def _table(studio: Studio, recipes: list[Recipe]) -> None:
     made = [made_as(studio, recipe) for recipe in recipes]
     done = sum(plate is not None for plate in made)
-    plates = "1 plate" if len(recipes) == 1 else f"{len(recipes)} plates"
+    plates = counted(len(recipes), "plate")
     st.subheader(f"{literal(plates)} on {literal(recipes[0].alloy)}, in the order to make them", anchor=False)
-    progress = f" {done} of them {'is' if done == 1 else 'are'} logged." if done else ""
+    progress = f" {done} of them {agreeing(done)} logged." if done else ""
     st.html(
         '<p class="pm-tally">Each is the one whose colour is least known from those before it. '
         f"You may stop after any: the earlier ones tell most.{progress}</p>"

@@ -11,6 +11,7 @@ import streamlit as st
 
 from matcher.errors import MatcherError
 from matcher.recipe.recipe import describe
+from matcher.words import counted
 from ui.bench.piece import take_to_bench
 from ui.photograph.photographs import figure, thumb
 from ui.recipe.correct_plate import begin_button, correction_form, is_begun, show_corrections
@@ -86,7 +87,7 @@ def _searchable(trial: Trial) -> str:
 
 
 def _list(studio: Studio, found: list[Trial], total: int) -> None:
-    st.html(f'<p class="pm-soft">{len(found)} of {total} plates</p>')
+    st.html(f'<p class="pm-soft">{len(found)} of {counted(total, "plate")}</p>')
     if not total:
         tell("Nothing is logged yet: record a plate, or take in a studio's export below.", "mind")
     elif not found:
@@ -245,9 +246,13 @@ def _take_in(studio: Studio) -> None:
 
 
 def _brought(brought: Any) -> str:
-    said = f"Taken in: {brought.trials} new plates, {brought.targets} targets, {brought.photos} photographs."
-    if brought.trials_here_before:
-        said += f" {brought.trials_here_before} plates were here before and stay as they are."
+    counts = ((brought.trials, "new plate"), (brought.targets, "target"), (brought.photos, "photograph"))
+    told_new = ", ".join(counted(count, noun) for count, noun in counts)
+    said = f"Taken in: {told_new}."
+    before = brought.trials_here_before
+    if before:
+        were, stay, are = ("was", "stays", "it is") if before == 1 else ("were", "stay", "they are")
+        said += f" {counted(before, 'plate')} {were} here before and {stay} as {are}."
     return said
 
 

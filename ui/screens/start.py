@@ -6,6 +6,7 @@ import html
 
 import streamlit as st
 
+from matcher.words import counted
 from ui.recipe.plates import plate_row
 from ui.show import look
 from ui.show.literal import literal
@@ -40,7 +41,7 @@ def show() -> None:
         latest = "".join(plate_row(trial) for trial in reversed(trials[-LATEST:]))
         st.html(f'<div class="pm-latest">{latest}</div>')
         with st.container(key="onward"):
-            st.page_link(LOG.file, label=f"All {len(trials)} plates")
+            st.page_link(LOG.file, label=f"All {counted(len(trials), 'plate')}" if len(trials) > 1 else "The log")
 
 
 def _without_plates(step: NextStep) -> None:

@@ -10,6 +10,8 @@ import html
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
+from matcher.words import percent
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -49,7 +51,7 @@ def _legend(bands: Any, shares: Sequence[float]) -> str:
     limits = [f"under {BANDS[0]:g}", *(f"{low:g} to {high:g}" for low, high in pairwise(BANDS))]
     limits.append(f"over {BANDS[-1]:g}")
     rows = "".join(
-        f'<li><i style="background: rgb({grey}, {grey}, {grey})"></i><b>{share:.0%}</b>'
+        f'<li><i style="background: rgb({grey}, {grey}, {grey})"></i><b>{percent(share)}</b>'
         f"<span>ΔE00 {limit}: {html.escape(words)}</span></li>"
         for grey, share, limit, words in zip(GREYS, shares, limits, BAND_WORDS, strict=True)
     )

@@ -6,6 +6,7 @@ import html
 from collections.abc import Sequence
 from typing import Any
 
+from matcher.words import percent
 from ui.show.swatches import css_colour, field, figures
 
 
@@ -30,10 +31,10 @@ def strips(upper: Sequence[Any], lower: Sequence[Any]) -> str:
 def _strip(name: str, labs: Sequence[Any], shares: Sequence[float]) -> str:
     """Return one palette, the darkest first, so that strips can be compared."""
     parts = sorted(zip(labs, shares, strict=True), key=lambda part: float(part[0][0]))
-    said = "; ".join(f"{share:.0%} {figures(lab)}" for lab, share in parts)
+    said = "; ".join(f"{percent(share)} {figures(lab)}" for lab, share in parts)
     fields = "".join(
         f'<span style="flex: {share:.4f} 1 0; background: {css_colour(lab)}" '
-        f'title="{share:.0%}: {figures(lab)}"></span>'
+        f'title="{percent(share)}: {figures(lab)}"></span>'
         for lab, share in parts
     )
     return f'<div class="pm-shares" role="img" aria-label="{html.escape(f"{name}: {said}", quote=True)}">{fields}</div>'

@@ -13,6 +13,7 @@ import streamlit as st
 
 from matcher.colour.cielab import lab_to_srgb8, outside_srgb
 from matcher.colour.uncertainty import plus_minus_95
+from matcher.words import percent
 from ui.reading.trust_shown import show_budget, show_trust
 
 if TYPE_CHECKING:
@@ -80,7 +81,7 @@ def shares(palette: Sequence[PaletteColour]) -> str:
     """Return a finish's colours, each as wide as its share, as HTML."""
     parts = "".join(
         f'<span style="flex: {colour.share:.4f} 1 0; background: {css_colour(colour.lab)}" '
-        f'title="{colour.share:.0%}: {figures(colour.lab)}"></span>'
+        f'title="{percent(colour.share)}: {figures(colour.lab)}"></span>'
         for colour in palette
     )
     return (

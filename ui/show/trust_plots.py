@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from matcher.words import counted, percent
 from ui.show.literal import literal_in_plot
 from ui.show.plots import INK, base_figure, rgb
 
@@ -68,7 +69,7 @@ def coverage_plot(figures: CrossValidation, by_chance: tuple[int, int]) -> Any:
     figure.add_vline(95, line={"color": "#ffffff", "width": 2.5})
     marker = {"size": 18, "color": PAPER, "line": {"width": 2.5, "color": INK}}
     figure.add_trace(
-        go.Scatter(x=[held], y=[0], mode="markers", marker=marker, hovertext=f"{held:.0f} %", hoverinfo="text")
+        go.Scatter(x=[held], y=[0], mode="markers", marker=marker, hovertext=percent(held / 100), hoverinfo="text")
     )
     figure.update_xaxes(range=[min(70.0, held - 5, least - 5), 101])
     figure.update_yaxes(showticklabels=False, showgrid=False)
@@ -93,7 +94,7 @@ def groups_plot(figures: CrossValidation) -> Any:
                 hoverinfo="skip",
             )
         )
-    held = [f"{100 * group.coverage:.0f} % inside their 95 % regions" for _, group in rows]
+    held = [f"{percent(group.coverage)} inside their 95 % regions" for _, group in rows]
     for values, fill, said in (
         ([group.median for _, group in rows], PAPER, "half within"),
         ([group.percentile_90 for _, group in rows], INK, "nine of ten within"),
@@ -172,5 +173,5 @@ def _bars(go: Any, values: list[float], names: list[str]) -> Any:
 def _named(name: str, plates: int) -> str:
     """Return a kind of recipe on two lines, so that its name leaves room for the plot on a phone."""
     coats, _, ground = name.partition(" over ")
-    made = "no plate" if plates == 0 else "1 plate" if plates == 1 else f"{plates} plates"
+    made = counted(plates, "plate") if plates else "no plate"
     return f"{literal_in_plot(coats)}<br>over {literal_in_plot(ground)}, {made}"

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from matcher.words import agreeing, counted
 from ui.state.places import BENCH, FIRST_PLATES, RECORD, SUGGESTIONS, TARGET, Place
 
 if TYPE_CHECKING:
@@ -46,7 +47,8 @@ def next_step(
         return NextStep("Plan your first plates", sentence, "Plan the first plates", FIRST_PLATES, 3)
     last = next((trial for trial in reversed(trials) if trial.target_id == target.id), None)
     if last is None:
-        sentence = f"{len(trials)} plates are logged. See which come closest, and make the nearest one."
+        there = f"{counted(len(trials), 'plate')} {agreeing(len(trials))} logged"
+        sentence = f"{there}. See which {agreeing(len(trials), 'comes', 'come')} closest, and make the nearest one."
         return NextStep(f"Find a recipe for {target.name}", sentence, "See the nearest plates", SUGGESTIONS, 2, address)
     return NextStep(
         f"Plate {last.id} is logged for {target.name}",
@@ -62,7 +64,7 @@ def _unfinished(drafts: Mapping[str, Mapping[str, Any] | None]) -> NextStep | No
     plate, target, bench = (drafts.get(form) or {} for form in ("plate", "target", "bench"))
     if bench.get("begun") and not bench.get("handed_over"):
         done = bench.get("done", 0)
-        laid = {0: "No pass is laid yet", 1: "1 pass is laid"}.get(done, f"{done} passes are laid")
+        laid = f"{counted(done, 'pass')} {agreeing(done)} laid" if done else "No pass is laid yet"
         return NextStep("Go on with the piece on the bench", f"{laid}; all is kept.", "Go on at the bench", BENCH, 3)
     if plate:
         source = plate.get("from_plate")

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from matcher.words import agreeing, counted
 from ui.show.literal import literal
 from ui.show.strips import low_pair
 from ui.state.places import LOG
@@ -23,8 +24,8 @@ def show_contradictions(answers: Answers) -> None:
     found = answers.contradictions()
     if not found:
         return
-    number = "1 plate disagrees" if len(found) == 1 else f"{len(found)} plates disagree"
-    with st.expander(literal(f"{number} with those near {'it' if len(found) == 1 else 'them'}"), key="at-odds"):
+    number = f"{counted(len(found), 'plate')} {agreeing(len(found), 'disagrees', 'disagree')}"
+    with st.expander(literal(f"{number} with those near {agreeing(len(found), 'it', 'them')}"), key="at-odds"):
         for item in found[:SHOWN]:
             _one(item)
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.errors import SuggestionError
+from matcher.words import counted, percent
 from ui.photograph.photographs import figure
 from ui.recipe.making import LABEL, ways_on
 from ui.show import look
@@ -59,7 +60,7 @@ def figures_in_words(suggestion: Suggestion, tolerance: float) -> str:
     chance = suggestion.chance_within(tolerance)
     return distance_line(suggestion.delta_e00, suggestion.delta_e00_interval) + (
         f'<p class="pm-words">{html.escape(suggestion.difference[:1].upper() + suggestion.difference[1:])}. '
-        f'<span class="pm-soft">Chance to be within {tolerance:g}: {chance:.0%}.</span></p>'
+        f'<span class="pm-soft">Chance to be within {tolerance:g}: {percent(chance)}.</span></p>'
     )
 
 
@@ -71,10 +72,10 @@ def distance_line(delta_e00: float, interval: tuple[float, float]) -> str:
 
 def _made_of(ranked: Sequence[Suggestion]) -> str:
     predicted = sum(item.trial is None for item in ranked)
-    plates = f"{len(ranked) - predicted} measured plate{'' if len(ranked) - predicted == 1 else 's'}"
+    plates = counted(len(ranked) - predicted, "measured plate")
     if not predicted:
         return f"{plates}, the nearest first."
-    recipes = f"{predicted} predicted recipe{'' if predicted == 1 else 's'}"
+    recipes = counted(predicted, "predicted recipe")
     return f"{plates} and {recipes}, the nearest first, counting how sure each is: the surer of two may stand first."
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.recipe.recipe import Recipe
+from matcher.words import agreeing, listed, percent, plural
 from ui.recipe.making import ALL_OF_THEM, made_as, ways_on
 from ui.show import look
 from ui.show.cautions import show_cautions_for_all
@@ -97,7 +98,7 @@ def _since_then(studio: Studio, draft: Draft) -> None:
     newer = [str(trial.id) for trial in logged(studio) if (trial.id or 0) > draft.get("last", 0)]
     was = "the log was changed"
     if newer:
-        was = f"plate {newer[0]} was logged" if len(newer) == 1 else f"plates {', '.join(newer)} were logged"
+        was = f"{plural('plate', len(newer))} {listed(newer)} {agreeing(len(newer), 'was', 'were')} logged"
     tell(f"Planned before {was}: the figures here do not know of it. Plan it again to count it in.", "mind")
 
 
@@ -119,7 +120,9 @@ def _plates(studio: Studio, target: Target, answers: Answers, planned: Sequence[
         with colours:
             st.html(low_pair(target.reading.lab, plate["lab"], "Target", f"Plate {number} of {len(planned)}"))
         with words:
-            chance = f'<p class="pm-soft pm-tally">Chance to be within {target.tolerance:g}: {plate["chance"]:.0%}.</p>'
+            chance = (
+                f'<p class="pm-soft pm-tally">Chance to be within {target.tolerance:g}: {percent(plate["chance"])}.</p>'
+            )
             low, high = plate["interval"]
             outside = "" if answers.suggester.limits.allow(recipe) else OUTSIDE
             st.html(distance_line(plate["delta_e00"], (low, high)) + chance + recipe_steps(recipe) + outside)

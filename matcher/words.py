@@ -1,0 +1,49 @@
+"""Figures as sentences say them, the same wherever they stand: a share as "25 %", a count with its noun.
+
+The lowest floor: imports nothing. A sentence of the page, the command line or a caveat says its figures with these.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+
+def percent(share: float) -> str:
+    """Say a share of 1 in whole hundredths, with a space before the sign (from memory: ISO 80000-1).
+
+    >>> percent(0.25)
+    '25 %'
+    """
+    return f"{share:.0%}".replace("%", " %")
+
+
+def counted(count: int, noun: str) -> str:
+    """Say how many of something; the noun is given in the singular and may lead with adjectives ("more pass").
+
+    >>> counted(1, "pass"), counted(0, "logged plate"), counted(60_000, "recipe")
+    ('1 pass', '0 logged plates', '60,000 recipes')
+    """
+    return f"{count:,} {plural(noun, count)}"
+
+
+def plural(noun: str, count: int) -> str:
+    """Return a noun, given in the singular, as it follows a count.
+
+    >>> plural("pass", 1), plural("pass", 2), plural("plate", 0)
+    ('pass', 'passes', 'plates')
+    """
+    return agreeing(count, noun, noun + ("es" if noun.endswith(("s", "x", "ch", "sh")) else "s"))
+
+
+def agreeing(count: int, one: str = "is", several: str = "are") -> str:
+    """Return the word that goes with a count: "is" with 1, "are" with any other."""
+    return one if count == 1 else several
+
+
+def listed(names: Sequence[str], last: str = "and") -> str:
+    """Join names as they are said.
+
+    >>> listed(["wax", "lacquer", "oil"], "or")
+    'wax, lacquer or oil'
+    """
+    return f" {last} ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
