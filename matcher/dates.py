@@ -1,10 +1,18 @@
-"""Dates and times as people give them, and as they are kept: in UTC."""
+"""Dates and times: as people type and read them, in this machine's local time, and as they are kept, in UTC.
+
+The one place where the two meet. What was typed is what is shown; a day typed without a time is that day.
+"""
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 from matcher.errors import StudioError
+
+LONG, SHORT, ISO = "%d %B %Y", "%d %b %Y", "%Y-%m-%d"
+"""A day as pages show it, in full and in few characters, and as it is typed."""
+_MIDDAY = time(12)
+"""A day without a time is kept as its midday here, so that it is the same day on clocks up to 11 hours away."""
 
 
 def now() -> datetime:
@@ -16,11 +24,23 @@ def in_utc(when: datetime) -> datetime:
     return when.astimezone(UTC)
 
 
-def moment(text: str | datetime) -> datetime:
-    """Return an ISO 8601 date or time as a UTC datetime. Raises StudioError."""
+def local(when: datetime) -> datetime:
+    """Return ``when`` in this machine's local time; at the ends of the calendar, where there is none, in UTC."""
     try:
-        when = text if isinstance(text, datetime) else datetime.fromisoformat(text.strip())
-        return in_utc(when)
+        return when.astimezone()
+    except (OverflowError, OSError, ValueError):
+        return when
+
+
+def shown(when: datetime, form: str = LONG) -> str:
+    """Say a moment's day, or with another ``form`` its time, in this machine's local time."""
+    return local(when).strftime(form)
+
+
+def moment(text: str | datetime) -> datetime:
+    """Return an ISO 8601 date or time as a UTC datetime; without a zone it is local. Raises StudioError."""
+    try:
+        return in_utc(text if isinstance(text, datetime) else _typed(text.strip()))
     except (ValueError, AttributeError, TypeError, OverflowError, OSError) as error:
         raise StudioError(f"Give the date as 2025-03-31 or 2025-03-31T14:30: {text!r} is not one.") from error
 
@@ -40,4 +60,12 @@ def on_day(made_at: datetime, text: str) -> datetime:
     except ValueError as error:
         raise StudioError(f"Give the day as 2025-03-31: {text!r} is not one.") from error
     moment_made(wanted.isoformat())
-    return in_utc(made_at).replace(year=wanted.year, month=wanted.month, day=wanted.day)
+    return moment(datetime.combine(wanted, local(made_at).time()))
+
+
+def _typed(text: str) -> datetime:
+    """Return a date or time as it is typed, without a zone where it names none."""
+    try:
+        return datetime.combine(date.fromisoformat(text), _MIDDAY)
+    except ValueError:
+        return datetime.fromisoformat(text)

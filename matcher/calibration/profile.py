@@ -21,6 +21,7 @@ from matcher.card.reading import CardReading
 from matcher.colour.cielab import SRGB_TO_XYZ_D50, lab_to_xyz
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.types import Floats
+from matcher.dates import in_utc
 from matcher.errors import CardError, Caveat, Misfit, fault_in_words
 from matcher.photo.camera import CameraInfo, camera_name, surely_same, what_differs
 from matcher.photo.photo import Photo
@@ -156,7 +157,7 @@ class CameraProfile:
                 )
             )
         taken = photo.camera.taken_at if photo.camera is not None else None
-        if taken is not None and abs((taken - self.made_at.replace(tzinfo=None)).days) > OLD_AFTER_DAYS:
+        if taken is not None and abs((in_utc(taken) - self.made_at).days) > OLD_AFTER_DAYS:
             caveats.append(
                 Caveat(
                     "profile-old", f"The profile {self.name!r} is over a year from this photo: lamps age, make it anew."

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from matcher.calibration.profile_fit import Patches, best_fit
 from matcher.card.reading import CardReading, PatchReading
 from matcher.colour.cielab import SRGB_TO_XYZ_D50, lab_to_xyz
 from matcher.colour.types import Floats
+from matcher.dates import in_utc, now
 from matcher.errors import CardError, Caveat
 from matcher.photo.photo import Photo
 
@@ -64,7 +65,7 @@ def profile_from_chart(
     return CameraProfile(
         name=" ".join(name.split()) or "unnamed",
         light=light,
-        made_at=_in_utc(made_at) or _in_utc(taken) or datetime.now(UTC),
+        made_at=in_utc(made_at or taken or now()),
         camera=photo.camera,
         encoding=photo.encoding,
         kind=f"{best.kind}, {'with' if best.bent else 'without'} tone curve",
@@ -136,11 +137,6 @@ def _refuse_swapped(chart: CardReading, usable: Sequence[int]) -> None:
     first, second = seen[:, 0] - seen[:, 2], wanted[:, 0] - wanted[:, 2]
     if float(np.mean((first - first.mean()) * (second - second.mean()))) < 0:
         raise CardError("Red and blue are swapped in this file: take the photograph as the camera saved it.")
-
-
-def _in_utc(when: datetime | None) -> datetime | None:
-    """Return a time with its zone, so that all can be compared; a camera's clock tells none."""
-    return when if when is None or when.tzinfo is not None else when.replace(tzinfo=UTC)
 
 
 def _colour_temperature(photo: Photo, grey: Floats) -> float | None:

@@ -230,6 +230,7 @@ def correct(options: argparse.Namespace) -> Answer:
 
 def history(options: argparse.Namespace) -> Answer:
     """Tell what was done to a logged plate, when and by whom, with what each correction changed."""
+    from matcher.dates import ISO, shown
     from matcher.trials.corrections import CORRECTED, corrections_among
 
     with studio_that_is_there(options) as studio:
@@ -244,7 +245,7 @@ def history(options: argparse.Namespace) -> Answer:
         told = {"at": change.at.isoformat(), "who": change.who, "what": change.what, "detail": detail}
         document.append({**told, "changed": mended, "before": next(iter(earlier), None)})
         by, which = f", {change.who}" if change.who else "", f": {detail}" if detail else ""
-        lines += [f"{change.at:%Y-%m-%d %H:%M}{by}  {change.what}{which}", *(f"    {line}" for line in mended)]
+        lines += [f"{shown(change.at, f'{ISO} %H:%M')}{by}  {change.what}{which}", *(f"    {line}" for line in mended)]
     return Answer({"trial": trial.as_dict(), "history": document}, lines)
 
 

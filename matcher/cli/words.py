@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from matcher.colour.uncertainty import plus_minus_95
+from matcher.dates import ISO, shown
 from matcher.files import whole_file
 from matcher.recipe.recipe import describe
 from matcher.words import percent
@@ -75,7 +76,7 @@ def profile_lines(profile: CameraProfile) -> list[str]:
     from matcher.calibration.profile_report import camera_in_words, temperature_in_words
 
     error = profile.as_dict()["leave_one_out_delta_e00"]
-    day, camera, kelvin = f"{profile.made_at:%Y-%m-%d}", camera_in_words(profile), temperature_in_words(profile)
+    day, camera, kelvin = shown(profile.made_at, ISO), camera_in_words(profile), temperature_in_words(profile)
     about = [profile.light, day, camera, profile.encoding, kelvin]
     retired = "" if profile.retired is None else f" (retired: {profile.retired})"
     return [
@@ -115,7 +116,7 @@ def suggestion_lines(rank: int, item: Suggestion, tolerance: float) -> list[str]
 
 def trial_lines(trial: Trial) -> list[str]:
     """Say one trial: number, day, colour; recipe."""
-    head = f"{trial.id}  {trial.made_at:%Y-%m-%d}{aside(trial.set_aside)}"
+    head = f"{trial.id}  {shown(trial.made_at, ISO)}{aside(trial.set_aside)}"
     return [reading_line(head, trial.reading), f"    {describe(trial.recipe)}"]
 
 

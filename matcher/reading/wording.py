@@ -11,6 +11,7 @@ from matcher.calibration.illumination import LightField
 from matcher.calibration.profile import CameraProfile
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.wording import difference_in_words
+from matcher.dates import shown
 from matcher.photo.encoding import SENSOR_ENCODINGS
 from matcher.photo.photo import Photo
 from matcher.reading.advice import reach_of
@@ -27,7 +28,7 @@ EVEN = 0.5
 
 def profile_in_words(profile: CameraProfile) -> str:
     """Say which profile it is, of what light and day, and how well it reads colours that it was not fitted on."""
-    about = ", ".join(filter(None, (profile.light, f"{profile.made_at.day} {profile.made_at:%B %Y}")))
+    about = ", ".join(filter(None, (profile.light, shown(profile.made_at).lstrip("0"))))
     error = float(profile.leave_one_out.mean())
     return f"{profile.name} ({about}; it reads colours that it was not made from to ΔE00 {error:.1f} on average)"
 

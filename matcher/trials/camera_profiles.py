@@ -14,6 +14,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from matcher.calibration.profile import CameraProfile
+from matcher.dates import ISO, shown
 from matcher.errors import CardError, Misfit, StudioError
 from matcher.files import read_whole, whole_file
 from matcher.storage import checked
@@ -135,7 +136,7 @@ def save_profile_in(session: Session, name: str, body: dict[str, Any], who: str 
 
 def _make_way(session: Session, older: CameraProfile, who: str) -> None:
     """Retire the profile that has the name of a new one, under its own name and date: readings were made with it."""
-    stem = f"{older.name}, {older.made_at:%Y-%m-%d}"
+    stem = f"{older.name}, {shown(older.made_at, ISO)}"
     names = [stem, *(f"{stem} ({number})" for number in range(2, 1000))]
     free = next((name for name in names if session.get(CameraProfileRow, _name(name)) is None), None)
     if free is None:

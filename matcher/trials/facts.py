@@ -12,7 +12,7 @@ from itertools import zip_longest
 from textwrap import shorten
 from typing import Any
 
-from matcher.dates import in_utc, moment
+from matcher.dates import LONG, in_utc, moment, shown
 from matcher.errors import StudioError, fault_in_words
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat, coat_in_words, seal_in_words, undercoat_in_words
 from matcher.trials.trial import Trial
@@ -107,13 +107,13 @@ def _in_words(part: Part) -> str:
 
 
 def _about_changes(was: TypedFacts, now: TypedFacts, targets: Mapping[int, str]) -> list[str]:
-    same_day = was.made_at.date() == now.made_at.date()
-    form = "%d %B %Y, %H:%M UTC" if same_day else "%d %B %Y"
+    same_day = shown(was.made_at) == shown(now.made_at)
+    form = f"{LONG}, %H:%M" if same_day else LONG
     return [
         *_line("For the target", _target(now.target_id, targets), _target(was.target_id, targets)),
         *_line("Mark on the plate", now.piece, was.piece),
         *_line("Made by", now.made_by, was.made_by),
-        *_line("Made on", in_utc(now.made_at).strftime(form), in_utc(was.made_at).strftime(form)),
+        *_line("Made on", shown(now.made_at, form), shown(was.made_at, form)),
         *_line("Air temperature", now.ambient_temp_c, was.ambient_temp_c, _UNITS["air temperature"]),
         *_line("Humidity", now.ambient_humidity_percent, was.ambient_humidity_percent, _UNITS["humidity"]),
         *_notes(was.notes, now.notes),

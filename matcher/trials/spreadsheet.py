@@ -40,7 +40,7 @@ from typing import Any
 import numpy as np
 from sqlalchemy.orm import Session
 
-from matcher.dates import in_utc, moment
+from matcher.dates import local, moment
 from matcher.errors import MatcherError, Misfit, StudioError
 from matcher.files import read_whole, whole_file
 from matcher.reading.reading import Reading
@@ -181,7 +181,7 @@ def _cells(trial: Trial, target_names: Mapping[int | None, str]) -> dict[str, An
     cells: dict[str, Any] = {
         "number": trial.id,
         "uid": trial.uid,
-        "made_at": in_utc(trial.made_at).isoformat(),
+        "made_at": local(trial.made_at).isoformat(),
         "made_by": trial.made_by,
         "piece": trial.piece,
         "target": target_names.get(trial.target_id, ""),

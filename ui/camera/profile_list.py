@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from matcher.dates import SHORT, shown
 from matcher.errors import MatcherError
 from ui.camera.patch_pairs import patch_picture
 from ui.show import look
@@ -69,7 +70,7 @@ def _head(profile: CameraProfile) -> str:
     from matcher.calibration.profile_report import camera_in_words, temperature_in_words
 
     mean, p95 = profile.as_dict()["leave_one_out_delta_e00"].values()
-    about = [profile.light, camera_in_words(profile), f"{profile.made_at:%d %b %Y}", temperature_in_words(profile)]
+    about = [profile.light, camera_in_words(profile), shown(profile.made_at, SHORT), temperature_in_words(profile)]
     return (
         f"<p><strong>{html.escape(profile.name)}</strong><br>"
         f'<span class="pm-soft">{html.escape(" · ".join(part for part in about if part))}</span><br>'
@@ -117,7 +118,7 @@ def _one(studio: Studio, draft: Draft, profile: CameraProfile) -> None:
 def _retired(studio: Studio, draft: Draft, profile: CameraProfile) -> None:
     with st.container(horizontal=True, vertical_alignment="center", horizontal_alignment="distribute"):
         st.html(
-            f"<p><strong>{html.escape(profile.name)}</strong> · {profile.made_at:%d %b %Y}<br>"
+            f"<p><strong>{html.escape(profile.name)}</strong> · {shown(profile.made_at, SHORT)}<br>"
             f'<span class="pm-soft">Retired: {html.escape(profile.retired or "")}</span></p>',
             width="content",
         )

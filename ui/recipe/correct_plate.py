@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from matcher.dates import on_day
+from matcher.dates import ISO, on_day, shown
 from matcher.errors import MatcherError
 from matcher.recipe.recipe import describe
 from matcher.trials.facts import TypedFacts, facts_of
@@ -26,8 +26,6 @@ if TYPE_CHECKING:
     from matcher.recipe.recipe import Recipe
     from matcher.studio import Studio
     from matcher.trials.trial import Trial
-
-DAY = "%Y-%m-%d"
 
 
 def is_begun(studio: Studio, trial: Trial) -> bool:
@@ -61,7 +59,7 @@ def correction_form(studio: Studio, trial: Trial, picture: str) -> None:
         form = RecipeForm(draft, logged(studio), bottles(studio), strict=True)
         recipe = form.show()
         ask_about(studio, draft, logged_now.target_id or 0)
-        st.text_input("Made on", live=True, **draft.field("made_on", f"{logged_now.made_at:{DAY}}"))
+        st.text_input("Made on", live=True, **draft.field("made_on", shown(logged_now.made_at, ISO)))
         facts = _facts(draft, recipe, logged_now, form.faults)
     with right:
         st.html(picture)
@@ -75,7 +73,7 @@ def show_corrections(studio: Studio, trial: Trial) -> None:
         return
     with st.expander("Corrected once" if len(found) == 1 else f"Corrected {len(found)} times"):
         for one in reversed(found):
-            when = " · ".join(filter(None, (f"{one.at:%d %B %Y}", one.who)))
+            when = " · ".join(filter(None, (shown(one.at), one.who)))
             st.html(f"<strong>{html.escape(when)}</strong>{_listed(one.changed)}")
             before = html.escape(describe(one.recipe)).replace(" °C", "\u00a0°C")
             st.html(f'<p class="pm-soft">Before: {before}</p>')
@@ -87,7 +85,7 @@ def _draft(studio: Studio, trial: Trial) -> Draft:
 
 def _as_logged(facts: TypedFacts) -> dict[str, Any]:
     """Return the form's fields as the log has them."""
-    made_on = {"made_on": f"{facts.made_at:{DAY}}"}
+    made_on = {"made_on": shown(facts.made_at, ISO)}
     return {**fields_of(facts.recipe), **fields_about(facts), **made_on, "before": facts.as_dict()}
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 from typing import TYPE_CHECKING
 
+from matcher.dates import SHORT, shown
 from matcher.recipe.recipe import describe
 from ui.show.swatches import field, figures
 
@@ -16,7 +17,7 @@ def plate_row(trial: Trial, photograph: str = "") -> str:
     """Return a plate as HTML. photograph: an HTML image, or nothing."""
     mark = "" if trial.piece.casefold() == f"plate {trial.id}" else html.escape(trial.piece)
     said = [f"<strong>Plate {trial.id}</strong>", mark, html.escape(trial.made_by)]
-    heading = " · ".join(part for part in (*said, f"{trial.made_at:%d %b %Y}") if part)
+    heading = " · ".join(part for part in (*said, shown(trial.made_at, SHORT)) if part)
     aside = f'<p class="pm-away">Set aside: {html.escape(trial.set_aside)}</p>' if trial.set_aside is not None else ""
     recipe = html.escape(describe(trial.recipe)).replace(" °C", "\u00a0°C")
     return (

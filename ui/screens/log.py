@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from matcher.dates import shown
 from matcher.errors import MatcherError
 from matcher.recipe.recipe import describe
 from matcher.words import counted
@@ -163,7 +164,7 @@ def _just_logged(trial: Trial) -> None:
 
 
 def _notes(trial: Trial) -> str:
-    said = [f"{trial.made_at:%d %B %Y}", trial.made_by, trial.piece, trial.notes]
+    said = [shown(trial.made_at), trial.made_by, trial.piece, trial.notes]
     if trial.ambient_temp_c is not None:
         said.append(f"air {trial.ambient_temp_c:g} °C")
     if trial.ambient_humidity_percent is not None:
