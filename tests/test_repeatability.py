@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from matcher.colour.difference import delta_e_2000
@@ -115,6 +115,7 @@ def test_identical_and_unlike_readings_are_noticed():
         st.tuples(st.floats(0, 100), st.floats(-120, 120), st.floats(-120, 120)).map(np.array), min_size=3, max_size=8
     )
 )
+@example([np.zeros(3), np.zeros(3), np.array([0.0, 0.0, 4.5e-145])])  # the square of their spread is nothing
 def test_any_readings_give_finite_figures(labs):
     found = judged(labs)
     assert np.isfinite([found.smallest_delta_e00, *found.mean_delta_e00_interval, found.worst_delta_e00]).all()

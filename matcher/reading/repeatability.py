@@ -180,7 +180,7 @@ def _effective_dimensions(spread: Floats, degrees: int) -> float:
     Both sums are estimated without bias from a sample covariance's own (moments of the Wishart distribution).
     """
     first, second = float(spread.sum()), float(np.square(spread).sum())
-    if first <= 0:
+    if first**2 / 9 <= 0:  # none, or so little that its square is nothing
         return 1.0
     squares = (second - first**2 / degrees) * degrees**2 / ((degrees + 2) * (degrees - 1))
     squares = max(squares, first**2 / 9)
