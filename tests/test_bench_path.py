@@ -5,7 +5,7 @@ import json
 import numpy as np
 import pytest
 
-from matcher.bench.passes import as_laid, stage_after
+from matcher.bench.passes import as_laid
 from matcher.bench.seal import learn_seal_shift
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.uncertainty import BudgetTerm
@@ -13,6 +13,7 @@ from matcher.errors import SuggestionError
 from matcher.plan.limits import Limits
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
+from matcher.recipe.stages import stage_after
 from matcher.suggest.suggester import Suggester
 from matcher.trials.trial import StageReading, Trial
 from tests.benchmarks.invented_processes import film, recipe_space

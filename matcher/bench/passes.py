@@ -1,4 +1,4 @@
-"""What a recipe is after so many passes of its last coat: to be predicted, logged, named as a stage. At the bench."""
+"""What a recipe is after so many passes of its last coat: to be predicted and logged. At the bench."""
 
 from __future__ import annotations
 
@@ -21,12 +21,3 @@ def as_laid(recipe: Recipe, passes: int) -> Recipe:
     if passes:
         laid = replace(laid, coats=(*laid.coats[:-1], replace(laid.coats[-1], stock=recipe.coats[-1].stock)))
     return replace(laid, seal=recipe.seal)
-
-
-def stage_after(recipe: Recipe, passes: int) -> str:
-    """Return the name of the stage that a reading belongs to, taken after so many passes of the last coat."""
-    if passes:
-        return f"pass {passes}"
-    if len(recipe.coats) > 1:
-        return f"coat {len(recipe.coats) - 1}"
-    return "bare" if recipe.undercoat is None else "undercoat"

@@ -15,7 +15,7 @@ from matcher.colour.types import Floats
 from matcher.colour.uncertainty import plus_minus_95
 from matcher.plan.prediction import readable
 from matcher.reading.reading import Reading
-from matcher.recipe.recipe import Recipe
+from matcher.recipe.stages import last_stage
 from matcher.trials.trial import FINISHED, Trial
 from matcher.words import counted
 
@@ -110,11 +110,7 @@ def _pair(trial: Trial, kind: str) -> tuple[Reading, Reading] | None:
     if sealed is None:
         before = before or [trial.reading]
     else:
-        before = before or [step.reading for step in trial.stages if step.stage == _last_pass(trial.recipe)]
+        # only after the last pass: a reading before it shows the coat's growth too, not the seal alone
+        before = before or [step.reading for step in trial.stages if step.stage == last_stage(trial.recipe)]
         after = after or [trial.reading]
     return (before[-1], after[-1]) if before and after else None
-
-
-def _last_pass(recipe: Recipe) -> str | None:
-    """Return the stage after the last pass: a reading before it shows the coat's growth too, not the seal alone."""
-    return f"pass {recipe.coats[-1].passes}" if recipe.coats else None

@@ -136,7 +136,7 @@ def _stages(options: argparse.Namespace, recipe: Recipe) -> tuple[StageReading, 
     readings = readings_after(options)
     if max(readings) > most:
         raise values.TypingError(f"Check --after: there is a reading after {counted(max(readings), 'pass')} of {most}.")
-    from matcher.bench.passes import stage_after
+    from matcher.recipe.stages import stage_after
     from matcher.trials.trial import StageReading
 
     return tuple(StageReading(stage_after(recipe, count), one) for count, one in readings.items())

@@ -183,7 +183,12 @@ def strength_in_words(strength: float) -> str:
 
 
 def describe(recipe: Recipe) -> str:
-    """Say a recipe in the trade's words, one step to a phrase, in the order of the bench."""
+    """Say a recipe in the trade's words in one line, in the order of the bench; `steps_in_words` has it in steps."""
+    return "; ".join(steps_in_words(recipe))
+
+
+def steps_in_words(recipe: Recipe) -> tuple[str, ...]:
+    """Say a recipe in the trade's words, the metal first and then each step in the order of the bench."""
     steps = [recipe.alloy]
     if recipe.undercoat is not None:
         steps.append(undercoat_in_words(recipe.undercoat))
@@ -194,7 +199,7 @@ def describe(recipe: Recipe) -> str:
         steps.append(seal_in_words(recipe.seal))
     else:
         steps.append("unsealed")
-    return "; ".join(steps)
+    return tuple(steps)
 
 
 def undercoat_in_words(under: Undercoat) -> str:

@@ -81,8 +81,8 @@ class ProfileShelf:
         with self.database.writing() as session:
             row = _row(session, name)
             if row.body.get("retired") != reason:  # on the plain JSON: one that cannot be read can be retired too
-                said = "taken back" if reason is None else f"retired: {reason}"
-                save_profile_in(session, row.name, {**row.body, "retired": reason}, who, said)
+                what = "taken back" if reason is None else "retired"
+                save_profile_in(session, row.name, {**row.body, "retired": reason}, who, what, reason or "")
         return self.profile(name)
 
 
@@ -122,7 +122,9 @@ def _save_in(session: Session, profile: CameraProfile, who: str) -> CameraProfil
     return _one(session, profile.name)
 
 
-def save_profile_in(session: Session, name: str, body: dict[str, Any], who: str = "", said: str = "saved") -> None:
+def save_profile_in(
+    session: Session, name: str, body: dict[str, Any], who: str = "", what: str = "saved", detail: str = ""
+) -> None:
     """Keep a profile within an open transaction; the very same one again changes nothing."""
     name, plain = _name(name), checked.plain_json(body, "camera profile")
     old = session.get(CameraProfileRow, name)
@@ -130,7 +132,6 @@ def save_profile_in(session: Session, name: str, body: dict[str, Any], who: str 
         return
     session.merge(CameraProfileRow(name=name, body=plain, saved_at=datetime.now(UTC)))
     session.flush()
-    what, _, detail = said.partition(": ")
     note(session, what, "camera profile", name, detail, who)
 
 
@@ -142,7 +143,7 @@ def _make_way(session: Session, older: CameraProfile, who: str) -> None:
     if free is None:
         raise StudioError(f"Choose another name: there are too many profiles named {stem!r}.")
     kept = replace(older.renamed(free), retired=older.retired or REPLACED)
-    save_profile_in(session, kept.name, kept.as_dict(), who, f"retired: {kept.retired}")
+    save_profile_in(session, kept.name, kept.as_dict(), who, "retired", kept.retired or "")
 
 
 def _refuse_taken(session: Session, name: str) -> None:

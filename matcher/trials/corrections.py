@@ -17,6 +17,7 @@ from sqlalchemy.orm import Session
 
 from matcher.errors import MatcherError, StudioError
 from matcher.recipe.recipe import Recipe
+from matcher.recipe.stages import passes_at
 from matcher.storage.database import Database
 from matcher.storage.schema import CoatRow, TargetRow, TrialRow
 from matcher.trials import rows
@@ -29,7 +30,6 @@ CORRECTED = "corrected"
 """What the history calls a correction; its detail is JSON: "was", "now", and "changed", the lines for a person."""
 
 _STAYS = ("uid", "set_aside_reason", "logged_at")
-_PASS = "pass "  # of a reading's stage; its number follows
 
 
 @dataclass(frozen=True)
@@ -85,8 +85,7 @@ def _check(session: Session, before: Trial, after: Trial) -> None:
     """Raise StudioError when the plate would name what is not there, or fewer passes than it was read after."""
     check_what_they_name(session, [after])
     passes = _last_passes(after)
-    numbers = [step.stage.removeprefix(_PASS) for step in after.stages if step.stage.startswith(_PASS)]
-    read = max((int(number) for number in numbers if number.isdecimal()), default=0)
+    read = max((passes_at(step.stage) or 0 for step in after.stages), default=0)
     if passes < min(read, _last_passes(before)):
         raise StudioError(
             f"Check the passes of the last coat: plate {after.id} was read after pass {read}, and this says "

@@ -151,7 +151,8 @@ def put_back(draft: Draft) -> None:
 
 def hand_over(studio: Studio, draft: Draft, piece: Piece) -> None:
     """Fill the record form with what was really laid and read, and go there. What stood there is laid by."""
-    from matcher.bench.passes import as_laid, stage_after
+    from matcher.bench.passes import as_laid
+    from matcher.recipe.stages import stage_after
 
     plate = Draft(studio, "plate")
     going_on = plate.get("bench_piece") == piece.uid or draft.get("from_form")

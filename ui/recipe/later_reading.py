@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from matcher.recipe.stages import is_on_the_way
 from matcher.trials.trial import StageReading
 from ui.reading.colour_in import colour_in
 from ui.reading.typed_in import forget_file
@@ -39,8 +40,7 @@ def show_stages(stages: tuple[StageReading, ...]) -> None:
 
 def stage_in_words(stage: str) -> str:
     """Say a stage as the page does: "After pass 3"."""
-    kind, _, number = stage.partition(" ")
-    if kind in ("pass", "coat") and number.isdecimal():
+    if is_on_the_way(stage):
         return f"After {stage}"
     return SAID.get(stage, stage[:1].upper() + stage[1:])
 

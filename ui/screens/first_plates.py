@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from matcher.errors import MatcherError
-from matcher.recipe.recipe import describe
+from matcher.recipe.recipe import steps_in_words
 from matcher.words import agreeing, counted
 from ui.recipe.first_choice import FirstChoice, ask_what_is_owned
 from ui.recipe.making import OF_THE_FIRST, made_as, make_button
 from ui.show import look
 from ui.show.cautions import show_cautions_for_all
 from ui.show.literal import literal
+from ui.show.steps import step_line
 from ui.state.drafts import Draft
 from ui.state.faults import tell
 from ui.state.opened import the_studio
@@ -72,8 +72,7 @@ def _table(studio: Studio, recipes: list[Recipe]) -> None:
 def _row(studio: Studio, number: int, recipe: Recipe, plate: int | None) -> None:
     words, action = st.columns([3.6, 1], vertical_alignment="center")
     with words:
-        steps = describe(recipe).partition("; ")[2].replace(" °C", "\u00a0°C")
-        st.html(f'<p class="pm-planned"><b>{number}</b> <span>{html.escape(steps[:1].upper() + steps[1:])}</span></p>')
+        st.html(f'<p class="pm-planned"><b>{number}</b> <span>{step_line(steps_in_words(recipe)[1:])}</span></p>')
     with action:
         if plate is not None:
             st.html(f'<p class="pm-soft pm-tally">Logged as plate {plate}</p>')

@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 import html
+from collections.abc import Sequence
 
-from matcher.recipe.recipe import Recipe, describe
+from matcher.recipe.recipe import Recipe, steps_in_words
 
 
 def recipe_steps(recipe: Recipe) -> str:
     """Return a recipe as an HTML list, in the order of the bench."""
-    words = describe(recipe).replace(" °C", "\u00a0°C")
-    steps = "".join(f"<li>{html.escape(step[:1].upper() + step[1:])}</li>" for step in words.split("; "))
+    steps = "".join(f"<li>{step_line([step])}</li>" for step in steps_in_words(recipe))
     return f'<ul class="pm-steps">{steps}</ul>'
+
+
+def step_line(steps: Sequence[str]) -> str:
+    """Return steps on one line as HTML, no line broken between a temperature and its unit."""
+    said = "; ".join(steps)
+    return html.escape(said[:1].upper() + said[1:]).replace(" °C", "\u00a0°C")

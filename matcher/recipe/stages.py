@@ -1,0 +1,40 @@
+"""The stages of a plate at which it can be read: their names as the log keeps them, and what the names mean.
+
+"bare" and "undercoat" come before any coat, "coat 1" when a further coat follows, "pass 3" within the last coat;
+"cool" and "waxed" once the coats are on.
+"""
+
+from __future__ import annotations
+
+from matcher.recipe.recipe import Recipe
+
+_PASS, _COAT = "pass", "coat"
+
+
+def stage_after(recipe: Recipe, passes: int) -> str:
+    """Return the stage that a reading belongs to, taken after so many passes of the last coat."""
+    if passes:
+        return f"{_PASS} {passes}"
+    if len(recipe.coats) > 1:
+        return f"{_COAT} {len(recipe.coats) - 1}"
+    return "bare" if recipe.undercoat is None else "undercoat"
+
+
+def last_stage(recipe: Recipe) -> str | None:
+    """Return the stage after the last pass of all; None where there is no coat."""
+    return stage_after(recipe, recipe.coats[-1].passes) if recipe.coats else None
+
+
+def passes_at(stage: str) -> int | None:
+    """Return after how many passes of the last coat a stage is; None for one that no pass names."""
+    return _number(stage, _PASS)
+
+
+def is_on_the_way(stage: str) -> bool:
+    """Tell whether a stage is within the coats: after a pass or after a coat that another follows."""
+    return _number(stage, _PASS) is not None or _number(stage, _COAT) is not None
+
+
+def _number(stage: str, kind: str) -> int | None:
+    name, _, number = stage.partition(" ")
+    return int(number) if name == kind and number.isdecimal() else None
