@@ -41,7 +41,7 @@ def show() -> None:
         latest = "".join(plate_row(trial) for trial in reversed(trials[-LATEST:]))
         st.html(f'<div class="pm-latest">{latest}</div>')
         with st.container(key="onward"):
-            st.page_link(LOG.file, label=f"All {counted(len(trials), 'plate')}" if len(trials) > 1 else "The log")
+            st.page_link(LOG.file, label=literal(f"All {counted(len(trials), 'plate')}"))
 
 
 def _without_plates(step: NextStep) -> None:
