@@ -420,3 +420,13 @@ def test_advice_is_plain_json(studio):
     process, suggester = studio
     advice = suggester.advice(process.true(ferric(5)), Trial(ferric(3), Reading(process.true(ferric(3)), EXACT)))
     assert json.loads(json.dumps(advice.as_dict()))["on_this_piece"]
+
+
+def test_the_verb_of_an_advice_goes_by_the_passes_whatever_a_chemical_is_called():
+    """Invented: a chemical whose name says "passes", of which no plate has more than one."""
+    coats = [Coat("two passes salts", strength, 1, 105.0) for strength in (0.25, 0.5, 0.75, 1.0)]
+    plates = [Trial(Recipe("bronze", None, (coat,)), Reading([60 - 20 * coat.strength, 12, 20])) for coat in coats]
+    bare = Trial(Recipe("bronze"), Reading([75.0, 5, 20]))
+    said = Suggester([*plates, bare]).advice([45.0, 12, 20], bare).sentence
+    assert "one pass of two passes salts at" in said
+    assert "is expected to bring" in said and "are expected" not in said

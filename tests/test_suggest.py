@@ -90,7 +90,7 @@ def test_recipes_outside_the_limits_are_not_suggested(limits, kept):
     }
     suggester = Suggester(plates.values(), limits=limits)
     if not kept:
-        with pytest.raises(SuggestionError, match="widen the limits"):
+        with pytest.raises(SuggestionError, match=r"within today's limits .* would let 3 in again"):
             suggester.suggest(TARGET)
         return
     assert [item.trial for item in suggester.suggest(TARGET)] == [plates[name] for name in kept]
@@ -176,7 +176,9 @@ def test_an_empty_log_says_what_to_do():
 def test_limits_are_named_as_the_reason_only_where_there_are_some(trials):
     with pytest.raises(SuggestionError, match=r"^No plate is logged yet: log a plate first\.$"):
         Suggester([], Limits(max_passes=1)).suggest(TARGET)
-    with pytest.raises(SuggestionError, match=r"within these limits.* Any alloy would let 80 in again"):
+    with pytest.raises(
+        SuggestionError, match=r"within today's limits \(yellow gold\)\. Any alloy would let 80 in again"
+    ):
         Suggester(trials, Limits(alloy="yellow gold")).suggest(TARGET)
 
 

@@ -35,10 +35,15 @@ MOST_PASSES_ADDED, STRENGTHS_ADDED, MOST_ADDED = 10, 3, 150
 
 @dataclass(frozen=True, eq=False)
 class Adjustment:
-    """One change and what it is expected to bring. interval: 95 % of ΔE00. same_piece: can still be done to it."""
+    """One change and what it is expected to bring.
+
+    passes: how many more or fewer it is, 0 where it is another change. interval: 95 % of ΔE00. same_piece: can still be
+    done to it.
+    """
 
     what: str
     recipe: Recipe
+    passes: int
     lab: Floats
     delta_e00: float
     interval: tuple[float, float]
@@ -105,8 +110,15 @@ def _expected(
         delta = float(delta_e_2000(target.lab, then.lab))
         draws = delta_e_draws(target.lab, then.lab, difference_covariance(target, then))
         interval = expected_interval(target, then, delta, draws)
-        found.append(Adjustment(what, recipe, then.lab, delta, interval, same_piece))
+        passes = _passes_between(trial.recipe, recipe)
+        found.append(Adjustment(what, recipe, passes, then.lab, delta, interval, same_piece))
     return found
+
+
+def _passes_between(recipe: Recipe, changed: Recipe) -> int:
+    """Return how many passes of the last coat the second recipe has more or fewer than the first."""
+    before, after = (one.coats[-1].passes if one.coats else 0 for one in (recipe, changed))
+    return abs(after - before)
 
 
 def _options(recipe: Recipe) -> list[tuple[str, Recipe, bool]]:
@@ -216,7 +228,7 @@ def _how_it_misses(lab: Floats, target: Floats) -> str:
 
 def _hoped(change: Adjustment, now: float) -> str:
     low, high = change.interval
-    verb = "are" if " passes " in change.what else "is"
+    verb = "are" if change.passes > 1 else "is"
     hope = f"{change.delta_e00:.1f} ({low:.1f} to {high:.1f})"
     return f"{change.what} {verb} expected to bring ΔE00 from {now:.1f} to {hope}"
 

@@ -39,7 +39,8 @@ class Reach:
     """chance: that some recipe in range comes within the tolerance, 0 to 1, the target's own ± allowed for.
 
     nearest: the recipe expected nearest; lab: (3,) CIELAB expected of it; delta_e00, interval: of that, 95 %.
-    difference: how it misses, in words. changes: what the log points to.
+    difference: how it misses, in words. changes: what the log points to. explanation: why it stands where it does, from
+    a small letter.
     """
 
     chance: float
@@ -50,7 +51,7 @@ class Reach:
     difference: str
     changes: tuple[str, ...]
     tolerance: float
-    sentence: str
+    explanation: str
 
     @property
     def out_of_reach(self) -> bool:
@@ -63,6 +64,11 @@ class Reach:
         if self.out_of_reach:
             return "out of reach"
         return "within reach" if self.chance >= LIKELY else "doubtful"
+
+    @property
+    def sentence(self) -> str:
+        """Say where the target stands, and why."""
+        return f"{self.standing[:1].upper()}{self.standing[1:]}: {self.explanation}"
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""
@@ -109,8 +115,8 @@ def reach(
     if chance < LIKELY and delta > tolerance:
         changes = _changes(model, outlook.recipes[row], target.lab, float(expected[row]))
         said = lifted(delta)
-    sentence = _sentence((chance, best), delta, interval, words, tolerance, changes, said)
-    return Reach(chance, outlook.recipes[row], outlook.labs[row], delta, interval, words, changes, tolerance, sentence)
+    why = _explanation((chance, best), delta, interval, words, tolerance, changes, said)
+    return Reach(chance, outlook.recipes[row], outlook.labs[row], delta, interval, words, changes, tolerance, why)
 
 
 def expected_delta(model: ProcessModel, outlook: Outlook, target_lab: Floats) -> Floats:
@@ -188,7 +194,7 @@ def _many_passes(coat: Coat) -> list[tuple[str, Coat | None]]:
     return [(counted(count, "pass"), moved_coat(coat, passes=count)) for count in counts if count > coat.passes]
 
 
-def _sentence(
+def _explanation(
     chances: tuple[float, float],
     delta: float,
     interval: tuple[float, float],
@@ -200,17 +206,16 @@ def _sentence(
     chance, best = chances
     if chance >= LIKELY:
         return (
-            f"Within reach: the chance that some recipe in range comes within ΔE00 {tolerance:g} is "
+            f"the chance that some recipe in range comes within ΔE00 {tolerance:g} is "
             f"{_percent(chance)}; that of the surest one alone is {_percent(best)}."
         )
     if delta <= tolerance:
         return (
-            f"Doubtful: the nearest recipe in range is expected at ΔE00 {delta:.1f} ({interval[0]:.1f} to "
+            f"the nearest recipe in range is expected at ΔE00 {delta:.1f} ({interval[0]:.1f} to "
             f"{interval[1]:.1f}), but that is not known well enough: make that plate, or read the target more surely."
         )
-    start = "Out of reach" if chance < OUT_OF_REACH else "Doubtful"
     said = (
-        f"{start}: the nearest recipe in range is expected at ΔE00 {delta:.1f} ({interval[0]:.1f} to "
+        f"the nearest recipe in range is expected at ΔE00 {delta:.1f} ({interval[0]:.1f} to "
         f"{interval[1]:.1f}), {words}. "
     )
     if lifted is not None:

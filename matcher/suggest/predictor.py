@@ -28,7 +28,7 @@ from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe
 from matcher.suggest.plates import Plates
 from matcher.suggest.suggestion import Suggestion
-from matcher.suggest.wording import grounds_of, learned_from, why_predicted
+from matcher.suggest.wording import grounds_of, learned_from
 from matcher.validation.outliers import Contradiction, at_odds, doubt_of, nothing_varied
 
 MOST_LEARNED_FROM = 320
@@ -204,7 +204,6 @@ class Predictor:
             delta_e00=delta,
             delta_e00_interval=(0.0, delta),
             difference=difference_in_words(target.lab, lab),
-            because=why_predicted(delta, grounds),
             draws=draws_of(target.lab, lab[None], scattered[None])[0],
             grounds=grounds,
         )

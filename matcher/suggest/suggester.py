@@ -22,7 +22,7 @@ from matcher.colour.wording import difference_in_words
 from matcher.errors import SuggestionError
 from matcher.one_thread import one_thread
 from matcher.plan.advice import Advice, advise
-from matcher.plan.limits import Limits, which_to_lift
+from matcher.plan.limits import Limits, way_out
 from matcher.plan.prediction import expected_interval, with_errors
 from matcher.plan.reach import Reach
 from matcher.plan.session import MOST_IN_SESSION
@@ -204,21 +204,14 @@ class Suggester:
         ties = _ties(draws)
         filled = []
         for item, plate, own, tied in zip(found, plates, draws, ties, strict=True):
-            low, high = _interval(target, plate, item, own)
-            because = item.because
-            if item.basis == "logged":
-                because += f" was measured at ΔE00 {item.delta_e00:.1f} ({low:.1f} to {high:.1f}): {item.difference}."
-                because += doubt_of(item.recipe, (), at_odds)
-            else:
-                because = because.replace("{interval}", f"({low:.1f} to {high:.1f})", 1)  # names may say anything
             filled.append(
                 replace(
                     item,
                     covariance=plate.covariance,
-                    delta_e00_interval=(low, high),
-                    because=because,
+                    delta_e00_interval=_interval(target, plate, item, own),
                     draws=own,
                     tied_with=tied,
+                    caveat=doubt_of(item.recipe, (), at_odds) if item.basis == "logged" else "",
                 )
             )
         return filled
@@ -239,8 +232,7 @@ class Suggester:
         known = self._predictor.known.trials
         if not known:
             return "No plate is logged yet: log a plate first."
-        none = "No trial is logged within these limits: log a plate first, or widen the limits."
-        return f"{none} {which_to_lift(self.limits, [trial.recipe for trial in known])}"
+        return way_out(self.limits, [trial.recipe for trial in known])
 
     def _logged(self, target: Reading, trial: LoggedTrial, delta: float) -> Suggestion:
         return Suggestion(
@@ -251,7 +243,6 @@ class Suggester:
             delta_e00=delta,
             delta_e00_interval=(0.0, delta),
             difference=difference_in_words(target.lab, trial.reading.lab),
-            because="This plate" if trial.id is None else f"Plate {trial.id}",
             draws=np.zeros(0),
             trial=trial,
         )

@@ -10,6 +10,7 @@ import numpy as np
 from matcher.colour.types import Floats
 from matcher.process.logged import LoggedTrial
 from matcher.recipe.recipe import Recipe, describe
+from matcher.suggest.wording import why_logged, why_predicted
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,11 +31,19 @@ class Suggestion:
     delta_e00: float
     delta_e00_interval: tuple[float, float]
     difference: str
-    because: str
     draws: Floats
     tied_with: tuple[int, ...] = ()
     trial: LoggedTrial | None = None
     grounds: str = ""
+    caveat: str = ""
+
+    @property
+    def because(self) -> str:
+        """Say in plain words why it stands where it does."""
+        if self.basis == "predicted":
+            return why_predicted(self.delta_e00, self.delta_e00_interval, self.grounds)
+        number = None if self.trial is None else self.trial.id
+        return why_logged(number, self.delta_e00, self.delta_e00_interval, self.difference, self.caveat)
 
     def chance_within(self, tolerance: float) -> float:
         """Return the chance (0 to 1) that the true ΔE00 is at most ``tolerance``."""

@@ -25,9 +25,21 @@ def learned_from(model: ProcessModel, recipe: Recipe) -> list[LoggedTrial]:
     return [model.trials[k] for k in np.argsort(-weight, kind="stable")[:NAMED]]
 
 
-def why_predicted(delta: float, grounds: str) -> str:
-    """Say what is expected and on what grounds; "{interval}" is left for the interval."""
-    return f"The colour expected lies at ΔE00 {delta:.1f} {{interval}}, {grounds[:1].lower()}{grounds[1:]}"
+def why_predicted(delta: float, interval: tuple[float, float], grounds: str) -> str:
+    """Say what is expected and on what grounds."""
+    return f"The colour expected lies at ΔE00 {_with(delta, interval)}, {grounds[:1].lower()}{grounds[1:]}"
+
+
+def why_logged(
+    number: int | None, delta: float, interval: tuple[float, float], difference: str, caveat: str = ""
+) -> str:
+    """Say what was measured, and what speaks against it."""
+    plate = "This plate" if number is None else f"Plate {number}"
+    return f"{plate} was measured at ΔE00 {_with(delta, interval)}: {difference}.{caveat}"
+
+
+def _with(delta: float, interval: tuple[float, float]) -> str:
+    return f"{delta:.1f} ({interval[0]:.1f} to {interval[1]:.1f})"
 
 
 def grounds_of(

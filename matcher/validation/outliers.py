@@ -24,6 +24,7 @@ SURPRISING_CHI2 = 16.27
 FEWEST_TRIALS = 6
 FAR_APART = 5.0
 """Plates of one recipe nearer than this in ΔE00 are not called contradictory, however well they were read."""
+MEND_IT = "correct what was typed wrong, make it again, or set it aside with the reason."
 SAME_COLOUR = 0.5
 NEAR = 0.6
 """Prior correlation above which another plate counts as near: with none so near there is nothing to contradict."""
@@ -31,13 +32,33 @@ NEAR = 0.6
 
 @dataclass(frozen=True, eq=False)
 class Contradiction:
-    """A trial whose colour the others do not lead one to expect. expected: (3,) CIELAB. surprise: chi-square, 3."""
+    """A trial whose colour the others do not lead one to expect.
+
+    expected: (3,) CIELAB. surprise: chi-square, 3. against: the plate to compare it with. same_recipe: that plate is of
+    the same recipe, else the one most like it.
+    """
 
     trial: LoggedTrial
     expected: Floats
     delta_e00: float
     surprise: float
-    sentence: str
+    against: LoggedTrial
+    same_recipe: bool
+
+    @property
+    def sentence(self) -> str:
+        """Say what is odd about it and what to do."""
+        this = "A plate" if self.trial.id is None else f"Plate {self.trial.id}"
+        if self.same_recipe:
+            other = "another plate" if self.against.id is None else f"plate {self.against.id}"
+            return (
+                f"{this} differs by ΔE00 {self.delta_e00:.1f} from {other} of the same recipe, far more than plates of "
+                f"one recipe usually do: check both recipes and readings; {MEND_IT}"
+            )
+        than = "than the plates near it lead one to expect"
+        words = difference_in_words(self.expected, self.trial.reading.lab, than=than)
+        compare = "" if self.against.id is None else f" against those of plate {self.against.id}, the one most like it"
+        return f"{this} is {words} (ΔE00 {self.delta_e00:.1f}): check its recipe and reading{compare}; {MEND_IT}"
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""
@@ -83,14 +104,7 @@ def _farthest_out(plates: Sequence[LoggedTrial]) -> Contradiction | None:
     surprise = float(squared_distance(step, covariance))
     if surprise <= SURPRISING_CHI2 or delta < FAR_APART:
         return None
-    this = "A plate" if plates[row].id is None else f"Plate {plates[row].id}"
-    other = "another plate" if plates[midst].id is None else f"plate {plates[midst].id}"
-    sentence = (
-        f"{this} differs by ΔE00 {delta:.1f} from {other} of the same recipe, far more than plates of one recipe "
-        "usually do: check both recipes and readings; correct what was typed wrong, make it again, or set it aside "
-        "with the reason."
-    )
-    return Contradiction(plates[row], labs[midst], delta, surprise, sentence)
+    return Contradiction(plates[row], labs[midst], delta, surprise, plates[midst], True)
 
 
 def doubt_of(recipe: Recipe, learned: Sequence[LoggedTrial], found: Sequence[Contradiction]) -> str:
@@ -131,19 +145,6 @@ def _unlike_their_neighbours(model: ProcessModel) -> list[Contradiction]:
         trial = model.trials[row]
         expected = trial.reading.lab - residuals[row]
         delta = float(delta_e_2000(expected, trial.reading.lab))
-        found.append(
-            Contradiction(trial, expected, delta, float(surprise[row]), _sentence(model, row, expected, delta, near))
-        )
+        most_like = model.trials[int(np.argmax(near[row]))]
+        found.append(Contradiction(trial, expected, delta, float(surprise[row]), most_like, False))
     return found
-
-
-def _sentence(model: ProcessModel, row: int, expected: Floats, delta: float, correlation: Floats) -> str:
-    trial = model.trials[row]
-    name = "A plate" if trial.id is None else f"Plate {trial.id}"
-    words = difference_in_words(expected, trial.reading.lab, than="than the plates near it lead one to expect")
-    near = model.trials[int(np.argmax(correlation[row]))].id
-    compare = "" if near is None else f" against those of plate {near}, the one most like it"
-    return (
-        f"{name} is {words} (ΔE00 {delta:.1f}): check its recipe and reading{compare}; correct what was typed wrong, "
-        "make it again, or set it aside with the reason."
-    )

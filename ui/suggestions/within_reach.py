@@ -26,8 +26,7 @@ def show_reach(studio: Studio, target: Target, answers: Answers) -> None:
         reach = answers.reach()
     with look.panel("reach"):
         st.subheader(literal(reach.standing[:1].upper() + reach.standing[1:]), anchor=False)
-        said = reach.sentence.partition(": ")[2]
-        st.html(f"<p>{html.escape(said[:1].upper() + said[1:])}</p>")
+        st.html(f"<p>{html.escape(reach.explanation[:1].upper() + reach.explanation[1:])}</p>")
         if reach.standing != "within reach":
             _how_near(studio, target, reach)
 
