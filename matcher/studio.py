@@ -23,9 +23,10 @@ if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
     from matcher.card.reading import CardReading
     from matcher.photo.photo import Photo
+    from matcher.storage.damaged import Damaged
     from matcher.storage.database import Database
     from matcher.suggest.suggester import Suggester
-    from matcher.trials.archive import Exported, Imported
+    from matcher.trials.archive import Difference, Exported, Imported
     from matcher.trials.corrections import Correction
     from matcher.trials.facts import TypedFacts
     from matcher.trials.log import Change
@@ -63,6 +64,7 @@ class Studio:
         self._suggesters: dict[str, Suggester] = {}
         self._counting: list[Trial] = []
         self._suggesters_revision = -1
+        self.restored_with: tuple[Difference, ...] = ()
 
     @classmethod
     def open(cls, where: str | Path | None = None) -> Studio:
@@ -357,11 +359,16 @@ class Studio:
 
     @classmethod
     def restore(cls, backup: str | Path, folder: str | Path) -> Studio:
-        """Make the studio of a backup or an export again, in a new or empty folder, and open it. Raises StudioError."""
+        """Make the studio of a backup or an export again, in a new or empty folder, and open it. Raises StudioError.
+
+        ``restored_with`` then says in what the backup's database and its studio.json differed.
+        """
         from matcher.trials import archive as portable
 
-        portable.restore(Path(backup), Path(folder))
-        return cls.open(folder)
+        differences = portable.restore(Path(backup), Path(folder))
+        studio = cls.open(folder)
+        studio.restored_with = differences
+        return studio
 
     # Half-typed forms
 
@@ -378,6 +385,13 @@ class Studio:
         self._drafts.drop(form)
 
     # What it says of itself
+
+    def damaged(self) -> tuple[Damaged, ...]:
+        """Return what could not be read, and was left out, when things of its kind were last asked for.
+
+        ``matcher.storage.damaged.in_words`` says it in one sentence.
+        """
+        return tuple(one for found in self.database.damaged.values() for one in found)
 
     @property
     def title(self) -> str:

@@ -203,9 +203,12 @@ def add_reading(options: argparse.Namespace) -> Answer:
 
 
 def _written(exported: Any) -> Answer:
+    from matcher.storage.damaged import in_words
+
     said = f"Wrote {exported.path}: {counted(exported.trials, 'trial')}, {counted(exported.photos, 'photograph')}."
     lost = [f"A photograph that the log names is not in the studio: {sha256}." for sha256 in exported.missing_photos]
-    return Answer({**asdict(exported), "path": str(exported.path)}, [said, *lost])
+    damage = [in_words(exported.damaged)] if exported.damaged else []
+    return Answer({**asdict(exported), "path": str(exported.path)}, [said, *lost, *damage])
 
 
 def _changed(trial: Trial) -> Answer:

@@ -31,6 +31,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 2
     if answer is not None:
         say(answer, options.json)
+    if "opened" in options:
+        from matcher.storage.damaged import in_words  # only now: it brings the database's library
+
+        if damage := in_words(options.opened.damaged()):
+            print(damage, file=sys.stderr)
     return 0
 
 

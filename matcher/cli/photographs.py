@@ -86,7 +86,8 @@ def opened_studio(options: argparse.Namespace) -> Studio:
     """Open the studio for a command that logs or keeps something; a new one is made."""
     from matcher.studio import Studio
 
-    return Studio.open(options.studio)
+    options.opened = Studio.open(options.studio)
+    return options.opened
 
 
 def studio_that_is_there(options: argparse.Namespace) -> Studio:

@@ -5,10 +5,11 @@ The log's other modules run their statements inside `Database.reading()` and `Da
 
 from __future__ import annotations
 
+import json
 import os
 import sqlite3
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
@@ -21,6 +22,7 @@ from sqlalchemy.orm import Session
 from matcher.errors import StudioError
 from matcher.storage import schema
 from matcher.storage.copy import BUSY_TIMEOUT_S
+from matcher.storage.damaged import Damaged, T, Which, load_readable
 from matcher.storage.schema import schema_version
 
 DATABASE_NAME = "studio.sqlite3"
@@ -30,15 +32,22 @@ _WRITERS_LOCK = 0x70617469
 
 _IGNORED_NAMES = frozenset({"desktop.ini", "thumbs.db", PHOTO_FOLDER})
 _OTHERS_NAME = "The folder {0} holds other things and no studio: name an empty folder, a new one, or a studio's."
+_DAMAGED_ROW = (
+    "Back up {0} to keep what can be read, then restore the rest from an older backup: a row in its log is damaged."
+)
 
 
 class Database:
-    """A studio's open database. ``photo_folder`` is where its photographs lie."""
+    """A studio's open database.
+
+    photo_folder: where its photographs lie. damaged: what could not be read when each kind of thing was last loaded.
+    """
 
     def __init__(self, engine: sa.Engine, name: str, photo_folder: Path) -> None:
         self.engine = engine
         self.name = name
         self.photo_folder = photo_folder
+        self.damaged: dict[str, tuple[Damaged, ...]] = {}
         self._writer = engine.execution_options(writes=True)
         # SQLite's readers see one state anyway; PostgreSQL's do when they ask for it.
         server = engine.dialect.name == "postgresql"
@@ -116,6 +125,12 @@ class Database:
         """Give a session that sees one state of the log from start to end."""
         with _told(self.name), Session(self._reader) as session:
             yield session
+
+    def load(self, kind: str, load: Callable[[Session, Which], list[T]], which: Which = None) -> list[T]:
+        """Return the things of a kind that can be read; ``damaged`` then names the others (see ``load_readable``)."""
+        with self.reading() as session:
+            found, self.damaged[kind] = load_readable(session, kind, load, which)
+        return found
 
     @contextmanager
     def writing(self) -> Iterator[Session]:
@@ -200,6 +215,7 @@ def _prepare_sqlite(connection: sqlite3.Connection, _record: object) -> None:
     _say_begin_ourselves(connection, _record)
     connection.execute("PRAGMA foreign_keys = ON")
     connection.execute("PRAGMA synchronous = FULL")
+    connection.execute("PRAGMA trusted_schema = OFF")  # a file from elsewhere brings no code of its own
     _use_wal(connection)
 
 
@@ -233,6 +249,8 @@ def _told(name: str) -> Iterator[None]:
         yield
     except (exc.DBAPIError, sqlite3.DatabaseError) as error:
         raise StudioError(_sentence(error, name)) from error
+    except json.JSONDecodeError as error:
+        raise StudioError(_DAMAGED_ROW.format(name)) from error
 
 
 def _sentence(error: Exception, name: str) -> str:
@@ -242,6 +260,8 @@ def _sentence(error: Exception, name: str) -> str:
         return f"The database {name} can't be reached ({' '.join(text.split())}): check server, name and password."
     if "readonly" in lowered or "read-only" in lowered or "unable to open" in lowered:
         return f"The studio {name} cannot be written (read-only): make it writable, or name another folder."
+    if "decode to utf-8" in lowered:
+        return _DAMAGED_ROW.format(name)
     if "malformed" in lowered or "not a database" in lowered or "corrupt" in lowered:
         return f"The log of {name} is damaged: set {DATABASE_NAME} aside and restore the newest backup."
     if "locked" in lowered or "lock timeout" in lowered:

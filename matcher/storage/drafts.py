@@ -29,7 +29,8 @@ class Drafts:
         name = checked.line(form, "form's name", required=True)
         plain = checked.plain_json(body, "draft")
         with self.database.writing() as session:
-            session.merge(DraftRow(form=name, body=plain, saved_at=datetime.now(UTC)))
+            session.execute(sa.delete(DraftRow).where(DraftRow.form == name))  # unread: it may be damaged
+            session.execute(sa.insert(DraftRow).values(form=name, body=plain, saved_at=datetime.now(UTC)))
 
     def drop(self, form: str) -> None:
         """Forget what was kept of a form; nothing kept is no error."""

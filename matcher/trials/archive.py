@@ -9,10 +9,12 @@ from __future__ import annotations
 import json
 import re
 import shutil
+import sqlite3
 import tempfile
 import zipfile
 import zlib
-from collections.abc import Iterator, Mapping
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
@@ -29,11 +31,13 @@ from matcher.photo.formats import MAX_BYTES
 from matcher.recipe.recipe import Recipe
 from matcher.storage import checked
 from matcher.storage.copy import copy_sqlite
+from matcher.storage.damaged import Damaged, T, Which, as_kept, load_readable
 from matcher.storage.database import DATABASE_NAME, PHOTO_FOLDER, Database
+from matcher.storage.foreign import without_what_runs
 from matcher.storage.photos import KeptPhoto, PhotoStore, is_sha256
 from matcher.storage.schema import HistoryRow, PhotoRow, StudioRow, TargetRow, TrialRow
 from matcher.trials import camera_profiles, own_cards, stocks, targets
-from matcher.trials.log import by_uid, load_trials, note, note_photo_in, record_in, same_content
+from matcher.trials.log import by_uid, load_history, load_trials, note, note_photo_in, record_in, same_content
 from matcher.trials.own_cards import OwnCard
 from matcher.trials.stocks import Stock
 from matcher.trials.trial import Target, Trial
@@ -59,12 +63,16 @@ UNITS = {
 
 @dataclass(frozen=True)
 class Exported:
-    """What was written. missing_photos: hashes of photographs that the log names and the store has lost."""
+    """What was written. missing_photos: hashes of photographs that the log names and the store has lost.
+
+    damaged: what could not be read; its rows are carried along as they stand.
+    """
 
     path: Path
     trials: int
     photos: int
     missing_photos: tuple[str, ...] = ()
+    damaged: tuple[Damaged, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -85,6 +93,30 @@ class Imported:
 
 
 @dataclass(frozen=True)
+class Difference:
+    """Something in which a backup's database and its `studio.json` do not agree; the database's was restored.
+
+    kind: "plate", "target", …, or "schema" for a trigger or view that was dropped; key: its uid or name.
+    in_database, in_json: whether it is there at all.
+    """
+
+    kind: str
+    key: str
+    in_database: bool
+    in_json: bool
+
+    def __str__(self) -> str:
+        thing = f"{self.kind} {self.key}" if self.key else self.kind
+        if self.kind == "schema":
+            return f"{self.key!r}, which no studio's database has, was left out."
+        if self.in_database and self.in_json:
+            return f"The backup's database and its studio.json differ about {thing}: the database's was restored."
+        if self.in_database:
+            return f"The backup's studio.json lacks {thing}: it was restored from the database."
+        return f"The backup's database lacks {thing}, which its studio.json has: import the backup to take it in."
+
+
+@dataclass(frozen=True)
 class _Contents:
     """A checked `studio.json`: everything is a value of ours, nothing is written yet."""
 
@@ -101,6 +133,7 @@ class _Contents:
     cards: list[OwnCard]
     profiles: dict[str, dict[str, Any]]
     history: list[dict[str, Any]] = field(default_factory=list)
+    damaged: tuple[Damaged, ...] = ()
 
 
 def export_studio(database: Database, photos: PhotoStore, path: Path, overwrite: bool = False) -> Exported:
@@ -136,8 +169,11 @@ def back_up(database: Database, photos: PhotoStore, path: Path, overwrite: bool 
             return _write(archive, document, photos, path)
 
 
-def restore(backup: Path, folder: Path) -> None:
-    """Make the studio that ``backup`` holds in ``folder``, which must be new or empty. Raises StudioError."""
+def restore(backup: Path, folder: Path) -> tuple[Difference, ...]:
+    """Make the studio that ``backup`` holds in ``folder``, which must be new or empty. Raises StudioError.
+
+    Returns in what the backup's database and its studio.json differ. Triggers and views in the database are dropped.
+    """
     folder = folder.expanduser().absolute()
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise StudioError(f"Restore into a new or empty folder: {folder} holds something already.")
@@ -150,27 +186,74 @@ def restore(backup: Path, folder: Path) -> None:
         except OSError as error:
             raise StudioError(f"The folder {folder} cannot be made ({error.strerror}): name another.") from error
         try:
-            if with_database:
-                _unpack_database(archive, draft / DATABASE_NAME)
-            database = Database.open(draft)
-            try:
-                store = PhotoStore(draft / PHOTO_FOLDER)
-                if with_database:
-                    _keep_photos(archive, contents, store)
-                else:
-                    _take_in(database, archive, contents, store, "")
-            finally:
-                database.close()
+            differing = (_restore_both if with_database else _restore_json)(archive, contents, draft)
             draft.chmod(0o755)
             if folder.exists():
                 folder.rmdir()
             draft.rename(folder)
+            return differing
         except OSError as error:
             raise StudioError(
                 f"{folder} could not be restored ({error.strerror}): check the disk, try again."
             ) from error
         finally:
             shutil.rmtree(draft, ignore_errors=True)
+
+
+def _restore_json(archive: zipfile.ZipFile, contents: _Contents, folder: Path) -> tuple[Difference, ...]:
+    database = Database.open(folder)
+    try:
+        _take_in(database, archive, contents, PhotoStore(folder / PHOTO_FOLDER), "")
+    finally:
+        database.close()
+    return ()
+
+
+def _restore_both(archive: zipfile.ZipFile, contents: _Contents, folder: Path) -> tuple[Difference, ...]:
+    file, store = folder / DATABASE_NAME, PhotoStore(folder / PHOTO_FOLDER)
+    _unpack_database(archive, file)
+    try:
+        dropped = without_what_runs(file)
+    except sqlite3.DatabaseError as error:
+        raise StudioError(f"The database in this backup is damaged ({error}): restore another backup.") from error
+    database = Database.open(folder)
+    try:
+        _keep_photos(archive, contents, store)
+        with database.reading() as session:
+            kept = _checked(archive, _document(session, store))
+    finally:
+        database.close()
+    schema = [Difference("schema", name, in_database=True, in_json=False) for name in dropped]
+    return (*schema, *_differences(kept, contents))
+
+
+def _differences(database: _Contents, document: _Contents) -> list[Difference]:
+    """Compare what a backup's database holds with what its studio.json says."""
+    found = []
+    for kind, ours in _by_key(database).items():
+        theirs = _by_key(document)[kind]
+        keys = [*ours, *(key for key in theirs if key not in ours)]
+        found += [Difference(kind, key, key in ours, key in theirs) for key in keys if ours.get(key) != theirs.get(key)]
+    return found
+
+
+def _by_key(contents: _Contents) -> dict[str, dict[str, Any]]:
+    """Return all things in ``contents`` by kind and key, as values that can be compared."""
+    uids = contents.target_uids
+    history = Counter(f"of {line['at'].isoformat()}" for line in contents.history)
+    return {
+        "studio": {"": (contents.uid, contents.title, contents.is_demo)},
+        "plate": {
+            str(trial.uid): (_without(trial.as_dict(), "id", "target_id"), uids.get(str(trial.uid)))
+            for trial in contents.trials
+        },
+        "target": {str(target.uid): _without(target.as_dict(), "id") for target in contents.targets},
+        "stock": {stock.label: stock.as_dict() for stock in contents.stocks},
+        "card": {card.name: card.as_dict() for card in contents.cards},
+        "camera profile": contents.profiles,
+        "photograph": {sha256: photo.size_bytes for sha256, photo in contents.photos.items()},
+        "line of history": dict(history),
+    }
 
 
 def import_studio(database: Database, photos: PhotoStore, path: Path, who: str = "") -> Imported:
@@ -193,29 +276,35 @@ def _take_in(
 def _document(session: Session, photos: PhotoStore) -> dict[str, Any]:
     """Return the studio as plain JSON types; things are named by uid, since numbers differ between studios."""
     studio = session.scalars(sa.select(StudioRow)).one()
-    all_targets, all_trials = targets.load_targets(session), load_trials(session)
-    uid_of_target = {target.id: target.uid for target in all_targets}
-    uid_of_trial = {trial.id: trial.uid for trial in all_trials}
-    return {
+    uid_of_target = {row.id: row.uid for row in session.execute(sa.select(TargetRow.id, TargetRow.uid))}
+    uid_of_trial = {row.id: row.uid for row in session.execute(sa.select(TrialRow.id, TrialRow.uid))}
+    damaged: list[Damaged] = []
+
+    def readable(kind: str, load: Callable[[Session, Which], list[T]]) -> list[T]:
+        found, lost = load_readable(session, kind, load)
+        damaged.extend(lost)
+        return found
+
+    document = {
         "format": FORMAT,
         "version": VERSION,
         "units": UNITS,
         "exported_at": datetime.now(UTC).isoformat(),
         "studio": {"uid": studio.uid, "title": studio.title, "is_demo": studio.is_demo},
-        "stocks": [stock.as_dict() for stock in stocks.load_stocks(session)],
-        "targets": [_without(target.as_dict(), "id") for target in all_targets],
+        "stocks": [stock.as_dict() for stock in readable("stock", stocks.load_stocks)],
+        "targets": [_without(target.as_dict(), "id") for target in readable("target", targets.load_targets)],
         "trials": [
             {**_without(trial.as_dict(), "id", "target_id"), "target_uid": uid_of_target.get(trial.target_id)}
-            for trial in all_trials
+            for trial in readable("plate", load_trials)
         ],
-        "own_cards": [card.as_dict() for card in own_cards.load_cards(session)],
-        "camera_profiles": camera_profiles.load_profiles(session),
+        "own_cards": [card.as_dict() for card in readable("card", own_cards.load_cards)],
+        "camera_profiles": dict(readable("camera profile", camera_profiles.load_bodies)),
         "photos": [_photo_entry(row, photos) for row in session.scalars(sa.select(PhotoRow).order_by(PhotoRow.sha256))],
         "history": [
-            _history_entry(row, uid_of_trial, uid_of_target)
-            for row in session.scalars(sa.select(HistoryRow).order_by(HistoryRow.id))
+            _history_entry(row, uid_of_trial, uid_of_target) for row in readable("line of history", load_history)
         ],
     }
+    return {**document, "damaged": [as_kept(session, one) for one in damaged]}
 
 
 def _photo_entry(row: PhotoRow, photos: PhotoStore) -> dict[str, Any]:
@@ -244,7 +333,8 @@ def _write(archive: zipfile.ZipFile, document: dict[str, Any], photos: PhotoStor
     for entry in there:
         archive.write(photos.path(entry["sha256"]), _photo_name(entry["sha256"], entry["suffix"]))
     missing = tuple(entry["sha256"] for entry in document["photos"] if entry["missing"])
-    return Exported(path, len(document["trials"]), len(there), missing)
+    damaged = tuple(Damaged(one["kind"], one["key"]) for one in document["damaged"])
+    return Exported(path, len(document["trials"]), len(there), missing, damaged)
 
 
 def _photo_name(sha256: str, suffix: str) -> str:
@@ -345,6 +435,7 @@ def _checked(archive: zipfile.ZipFile, data: Mapping[str, Any]) -> _Contents:
         cards=[OwnCard.from_dict(item) for item in data["own_cards"]],
         profiles={name: camera_profiles.checked_body(name, body) for name, body in data["camera_profiles"].items()},
         history=[_history_line(item) for item in data["history"]],
+        damaged=tuple(_damaged(item) for item in data.get("damaged", ())),
     )
 
 
@@ -365,6 +456,11 @@ def _history_line(item: Mapping[str, Any]) -> dict[str, Any]:
         "at": moment(item["at"]),
         "detail": checked.storable(item["detail"], "history's detail", checked.MAX_JSON_CHARACTERS),
     }
+
+
+def _damaged(item: Mapping[str, Any]) -> Damaged:
+    key = item["key"]
+    return Damaged(checked.line(item["kind"], "kind"), key if isinstance(key, int) else checked.line(key, "name"))
 
 
 def _check_photo(archive: zipfile.ZipFile, photo: KeptPhoto, missing: bool) -> None:
@@ -437,26 +533,35 @@ def _merge(session: Session, contents: _Contents, new_photos: int, who: str) -> 
         stocks=new_stocks,
         photos=new_photos,
         differing=tuple(here.id or 0 for there, here in old if not same_content(there, here)),
+        problems=tuple(
+            f"The {one.kind} {one.key} was damaged where this file was written, and stays out: its row is in the "
+            "file's studio.json as it was."
+            for one in contents.damaged
+        ),
     )
 
 
-def _merge_stocks(session: Session, contents: _Contents, who: str) -> tuple[dict[str | None, str], int]:
+def _merge_stocks(session: Session, contents: _Contents, who: str) -> tuple[dict[str | None, str | None], int]:
     """Add the stocks; one whose label names another stock here gets its studio's name behind its label.
 
-    Returns the labels here by those in the file, and how many stocks were new.
+    Returns the labels here by those in the file, None for one whose row was damaged there, and how many were new.
     """
     here = {stock.label: stock for stock in stocks.load_stocks(session)}
-    before, labels = len(here), dict[str | None, str]()
+    before = len(here)
+    labels: dict[str | None, str | None] = {
+        str(one.key): None for one in contents.damaged if one.kind == "stock" and one.key not in here
+    }
     for stock in contents.stocks:
         same = here.get(stock.label)
+        label = stock.label
         if same is not None and not stocks.same_solution(same, stock):
-            labels[stock.label] = f"{stock.label} ({contents.title or contents.uid[:8]})"[: checked.MAX_LINE]
-        kept = stocks.save_in(session, replace(stock, label=labels.get(stock.label, stock.label)), who)
+            label = labels[stock.label] = f"{stock.label} ({contents.title or contents.uid[:8]})"[: checked.MAX_LINE]
+        kept = stocks.save_in(session, replace(stock, label=label), who)
         here[kept.label] = kept
     return labels, len(here) - before
 
 
-def _relabelled(recipe: Recipe, labels: Mapping[str | None, str]) -> Recipe:
+def _relabelled(recipe: Recipe, labels: Mapping[str | None, str | None]) -> Recipe:
     under = recipe.undercoat
     if under is not None and under.stock in labels:
         under = replace(under, stock=labels[under.stock])

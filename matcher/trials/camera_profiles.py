@@ -34,9 +34,8 @@ class ProfileShelf:
 
     def profiles(self, include_retired: bool = False) -> list[CameraProfile]:
         """Return the profiles by name; those retired only when asked for. Raises StudioError for a damaged one."""
-        with self.database.reading() as session:
-            bodies = load_profiles(session)
-        return [_profile(name, body) for name, body in bodies.items() if include_retired or body.get("retired") is None]
+        bodies = self.database.load("camera profile", load_bodies)
+        return [_profile(name, body) for name, body in bodies if include_retired or body.get("retired") is None]
 
     def profile(self, name: str) -> CameraProfile:
         """Return one profile, retired or not. Raises StudioError when there is none of that name."""
@@ -102,8 +101,13 @@ def read_profile(path: Path) -> CameraProfile:
 
 def load_profiles(session: Session) -> dict[str, dict[str, Any]]:
     """Return the profiles' plain JSON by name."""
-    found = session.scalars(sa.select(CameraProfileRow).order_by(CameraProfileRow.name))
-    return {row.name: dict(row.body) for row in found}
+    return dict(load_bodies(session))
+
+
+def load_bodies(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[tuple[str, dict[str, Any]]]:
+    query = sa.select(CameraProfileRow).order_by(CameraProfileRow.name)
+    found = session.scalars(query if which is None else query.where(which))
+    return [(row.name, dict(row.body)) for row in found]
 
 
 def checked_body(name: str, body: Any) -> dict[str, Any]:

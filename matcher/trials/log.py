@@ -16,6 +16,7 @@ from sqlalchemy.orm import Session
 
 from matcher.errors import StudioError
 from matcher.storage import checked
+from matcher.storage.damaged import in_words, load_readable
 from matcher.storage.database import Database
 from matcher.storage.photos import KeptPhoto
 from matcher.storage.schema import (
@@ -56,8 +57,7 @@ class TrialLog:
     def trials(self, include_set_aside: bool = False) -> list[Trial]:
         """Return the trials, oldest first; those set aside only when asked for."""
         which = None if include_set_aside else TrialRow.set_aside_reason.is_(None)
-        with self.database.reading() as session:
-            return load_trials(session, which)
+        return self.database.load("plate", load_trials, which)
 
     def trial(self, trial_id: int) -> Trial:
         """Return one trial, set aside or not. Raises StudioError when there is none of that number."""
@@ -113,14 +113,16 @@ class TrialLog:
 
     def history(self, kind: str | None = None, subject: object = None) -> list[Change]:
         """Return the changes, oldest first: of everything, of one kind, or of one thing ("trial", 12)."""
-        query = sa.select(HistoryRow).order_by(HistoryRow.at, HistoryRow.id)
+        which: sa.ColumnElement[bool] = sa.true()
         if kind is not None:
-            query = query.where(HistoryRow.kind == kind)
+            which &= HistoryRow.kind == kind
         if subject is not None:
-            query = query.where(HistoryRow.subject == str(subject))
-        with self.database.reading() as session:
-            found = session.scalars(query)
-            return [Change(row.at, row.who, row.what, row.kind, row.subject, row.detail) for row in found]
+            which &= HistoryRow.subject == str(subject)
+        lines = self.database.load("line of history", load_history, which)
+        return [
+            Change(row.at, row.who, row.what, row.kind, row.subject, row.detail)
+            for row in sorted(lines, key=lambda row: (row.at, row.id))
+        ]
 
     def revision(self) -> int:
         """Return a number that grows with every change to the trials, by this process or another."""
@@ -158,6 +160,12 @@ def note_photo_in(session: Session, kept: KeptPhoto, name: str = "") -> None:
         session.flush()
 
 
+def load_history(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[HistoryRow]:
+    """Return the lines of history for which ``which`` holds, the oldest first."""
+    query = sa.select(HistoryRow).order_by(HistoryRow.at, HistoryRow.id)
+    return list(session.scalars(query if which is None else query.where(which)))
+
+
 def load_trials(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[Trial]:
     """Return the trials for which ``which`` holds, in the order of their numbers."""
     chosen = sa.select(TrialRow.id) if which is None else sa.select(TrialRow.id).where(which)
@@ -179,10 +187,18 @@ def load_trials(session: Session, which: sa.ColumnElement[bool] | None = None) -
 
 
 def one_trial(session: Session, trial_id: int) -> Trial:
-    found = load_trials(session, TrialRow.id == row_number(trial_id))
+    found = _unharmed(session, TrialRow.id == row_number(trial_id))
     if not found:
         raise _no_trial(trial_id)
     return found[0]
+
+
+def _unharmed(session: Session, which: sa.ColumnElement[bool]) -> list[Trial]:
+    """Return the trials for which ``which`` holds. Raises StudioError when one of them can't be read."""
+    found, damaged = load_readable(session, "plate", load_trials, which)
+    if damaged:
+        raise StudioError(in_words(damaged))
+    return found
 
 
 def record_in(session: Session, trials: Sequence[Trial], who: str = "", what: str = "recorded") -> list[Trial]:
@@ -210,7 +226,7 @@ def record_in(session: Session, trials: Sequence[Trial], who: str = "", what: st
 def by_uid(session: Session, uids: Sequence[str]) -> dict[str, Trial]:
     """Return the logged trials of these uids, asked for in portions that every database takes as parameters."""
     portions = [uids[start : start + 500] for start in range(0, len(uids), 500)]
-    found = [trial for portion in portions for trial in load_trials(session, TrialRow.uid.in_(portion))]
+    found = [trial for portion in portions for trial in _unharmed(session, TrialRow.uid.in_(portion))]
     return {str(trial.uid): trial for trial in found}
 
 

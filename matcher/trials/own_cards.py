@@ -73,8 +73,7 @@ class OwnCards:
 
     def cards(self) -> list[OwnCard]:
         """Return the measured cards by name, each as last measured."""
-        with self.database.reading() as session:
-            return load_cards(session)
+        return self.database.load("card", load_cards)
 
     def save(self, card: OwnCard, who: str = "") -> OwnCard:
         """Keep a measured card; one of the same name is measured anew, and its history keeps the old values."""
@@ -82,11 +81,12 @@ class OwnCards:
             return save_in(session, card, who)
 
 
-def load_cards(session: Session) -> list[OwnCard]:
+def load_cards(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[OwnCard]:
     patches: dict[str, list[list[float]]] = {}
     for row in session.scalars(sa.select(OwnCardPatchRow).order_by(OwnCardPatchRow.position)):
         patches.setdefault(row.card_name, []).append([row.lab_l, row.lab_a, row.lab_b])
-    found = session.scalars(sa.select(OwnCardRow).order_by(OwnCardRow.name))
+    query = sa.select(OwnCardRow).order_by(OwnCardRow.name)
+    found = session.scalars(query if which is None else query.where(which))
     return [
         OwnCard(row.name, row.kind, np.array(patches[row.name]), row.tolerance_delta_e00, row.measured_at)
         for row in found

@@ -52,8 +52,7 @@ class StockShelf:
 
     def stocks(self) -> list[Stock]:
         """Return all stocks ever made, the oldest first."""
-        with self.database.reading() as session:
-            return load_stocks(session)
+        return sorted(self.database.load("stock", load_stocks), key=lambda stock: (stock.made_at, stock.label))
 
     def stock(self, label: str | None) -> Stock:
         """Return the stock of that label. Raises StudioError when there is none."""
@@ -70,8 +69,9 @@ class StockShelf:
             return save_in(session, stock, who)
 
 
-def load_stocks(session: Session) -> list[Stock]:
-    found = session.scalars(sa.select(StockRow).order_by(StockRow.made_at, StockRow.label))
+def load_stocks(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[Stock]:
+    query = sa.select(StockRow).order_by(StockRow.made_at, StockRow.label)
+    found = session.scalars(query if which is None else query.where(which))
     return [_stock_of(row) for row in found]
 
 

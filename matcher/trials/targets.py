@@ -7,6 +7,7 @@ from sqlalchemy.orm import Session
 
 from matcher.errors import StudioError
 from matcher.storage import checked
+from matcher.storage.damaged import in_words, load_readable
 from matcher.storage.database import Database
 from matcher.storage.schema import PhotoRow, ReadingRow, TargetRow
 from matcher.trials import rows
@@ -22,8 +23,8 @@ class TargetList:
 
     def targets(self, include_set_aside: bool = False) -> list[Target]:
         """Return the targets, oldest first; those set aside only when asked for."""
-        with self.database.reading() as session:
-            return load_targets(session, None if include_set_aside else TargetRow.set_aside_reason.is_(None))
+        which = None if include_set_aside else TargetRow.set_aside_reason.is_(None)
+        return self.database.load("target", load_targets, which)
 
     def target(self, target_id: int) -> Target:
         """Return one target, set aside or not. Raises StudioError when there is none of that number."""
@@ -77,7 +78,9 @@ def load_targets(session: Session, which: sa.ColumnElement[bool] | None = None) 
 
 def _one(session: Session, target_id: int) -> Target:
     valid = isinstance(target_id, int) and 0 < target_id <= MAX_ID
-    found = load_targets(session, TargetRow.id == target_id) if valid else []
+    found, damaged = load_readable(session, "target", load_targets, TargetRow.id == (target_id if valid else 0))
+    if damaged:
+        raise StudioError(in_words(damaged))
     if not found:
         raise StudioError(f"There is no target {target_id} in this studio: list the targets to see their numbers.")
     return found[0]

@@ -12,6 +12,7 @@ import streamlit as st
 from matcher.dates import shown
 from matcher.errors import MatcherError
 from matcher.recipe.recipe import describe
+from matcher.storage.damaged import in_words
 from matcher.words import counted
 from ui.bench.piece import take_to_bench
 from ui.photograph.photographs import figure, thumb
@@ -38,6 +39,8 @@ def show() -> None:
     studio = the_studio()
     look.title("The log", "Every plate that was recorded, the newest first. Nothing is ever deleted.")
     trials = studio.trials(include_set_aside=True)
+    if damage := in_words(studio.damaged()):
+        tell(damage, "mind")
     opened = _opened(trials)
     if opened is not None:
         _one(studio, opened)
