@@ -16,7 +16,7 @@ from matcher.colour.cielab import SRGB_TO_XYZ_D50
 from matcher.colour.uncertainty import BudgetTerm
 from matcher.errors import Caveat
 from matcher.photo.camera import CameraInfo
-from matcher.reading.reading import PaletteColour, Reading
+from matcher.reading.reading import Conditions, PaletteColour, Reading
 from matcher.recipe.recipe import MAX_PASSES, Coat, Recipe, Seal, Undercoat
 from matcher.trials.trial import StageReading, Target, Trial
 
@@ -50,6 +50,7 @@ def a_reading(lightness: float = 38.0) -> Reading:
         budget=(BudgetTerm("card", np.diag([0.1, 0.2, 0.3]), "measure the card"),),
         caveats=(Caveat("card_dark", "The card is dark: move it into the light."),),
         region=np.array([[1.0, 2.0], [30.0, 2.0], [30.0, 40.5]]),
+        conditions=Conditions("sRGB", "daylight"),
     )
 
 
