@@ -20,8 +20,8 @@ from matcher.colour.difference import (
 )
 from matcher.colour.metric import delta_e_metric
 from matcher.colour.uncertainty import (
+    CHI2_95,
     CHI_95_PLANE,
-    INDISTINGUISHABLE_CHI2,
     NORMAL_95,
     BudgetTerm,
     ellipse_95,
@@ -51,7 +51,7 @@ def draws(covariance, seed=5):
 def test_the_95_per_cent_factors_are_those_of_their_distributions():
     assert pytest.approx(stats.norm.ppf(0.975), rel=1e-6) == NORMAL_95
     assert pytest.approx(np.sqrt(stats.chi2.ppf(0.95, 2)), rel=1e-6) == CHI_95_PLANE
-    assert pytest.approx(stats.chi2.ppf(0.95, 3), rel=1e-4) == INDISTINGUISHABLE_CHI2
+    assert pytest.approx(stats.chi2.ppf(0.95, 3), rel=1e-4) == CHI2_95
 
 
 @pytest.mark.parametrize("covariance", SPREADS)
