@@ -24,9 +24,29 @@ LIFTED: tuple[tuple[str, Any, str], ...] = (
 class Limits:
     """Bounds on the recipes suggested; a bound left None does not bind.
 
-    alloy: only recipes on this alloy. max_passes: for every coat. surface_temp_c: (least, most) °C for every coat.
-    excluded: chemicals that are not to be used today, by name. stock: the only chemicals there are. strengths: the
-    only strengths that coats are mixed to, fractions of stock.
+    Parameters
+    ----------
+    alloy
+        Only recipes on this alloy.
+    max_passes
+        At most so many passes of every coat.
+    surface_temp_c
+        Least and most surface temperature of every coat, °C.
+    excluded
+        Chemicals that are not to be used today, by name.
+    stock
+        The only chemicals there are, by name.
+    strengths
+        The only strengths that coats are mixed to, as fractions of stock.
+
+    Examples
+    --------
+    >>> from matcher import Coat, Limits, Recipe
+    >>> limits = Limits(max_passes=4, excluded=frozenset({"cupric nitrate"}))
+    >>> limits.allow(Recipe("silicon bronze", coats=(Coat("ferric nitrate", 0.5, 6, 105.0),)))
+    False
+    >>> limits.in_words()
+    'at most 4 passes; without cupric nitrate'
     """
 
     alloy: str | None = None

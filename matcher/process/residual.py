@@ -19,7 +19,6 @@ from matcher.colour.types import Floats
 from matcher.process.design import Categories, Columns
 from matcher.process.film import MIDDLE_TEMP_C
 
-NUMBERS = 8
 PRIOR_LOG_NUMBER_WEIGHTS = np.log(np.array([1.0, 1.0, 1.0, 0.5, 0.5, 0.5, 0.3, 0.3]))
 PRIOR_LOG_CATEGORY_WEIGHT = np.log(0.5)
 

@@ -49,9 +49,34 @@ FEWEST_TO_PREDICT = 6
 class Suggester:
     """Suggestions from trials, in memory; no database needed.
 
-    trials: anything with a recipe and a reading; those set aside are passed over. limits: what may be suggested, None
-    for no limit; predictions are learned from all trials. tolerance: ΔE00 within which a plate counts as a match. rng:
-    for the choice among very many possible recipes; None gives the same answer every time.
+    Parameters
+    ----------
+    trials
+        Anything with a recipe and a reading, in the order logged; those set aside are passed over.
+    limits
+        What may be suggested; None for no limit. Predictions are learned from plates outside the limits too.
+    tolerance
+        ΔE00 (CIEDE2000, ISO/CIE 11664-6) within which a plate counts as a match.
+    rng
+        For the choice among very many possible recipes; None gives the same answer every time.
+
+    Raises
+    ------
+    SuggestionError
+        When an argument is not what it should be.
+
+    Examples
+    --------
+    >>> from matcher import Coat, Limits, Reading, Recipe, Suggester, Trial
+    >>> def plate(passes, lab):
+    ...     recipe = Recipe("silicon bronze", coats=(Coat("ferric nitrate", 0.5, passes, 105.0),))
+    ...     return Trial(recipe, Reading(lab), id=passes)
+    >>> suggester = Suggester([plate(2, (58, 14, 24)), plate(4, (48, 16, 23)), plate(8, (36, 15, 18))])
+    >>> best, *others = suggester.suggest((47.5, 16, 23))
+    >>> best.trial.id, round(best.delta_e00, 2)
+    (4, 0.49)
+    >>> [item.trial.id for item in Suggester(suggester.trials, Limits(max_passes=2)).suggest((47.5, 16, 23))]
+    [2]
     """
 
     def __init__(
@@ -72,13 +97,39 @@ class Suggester:
 
     @one_thread()
     def suggest(self, target: Reading | ArrayLike, count: int = 5, *, predict: bool = True) -> list[Suggestion]:
-        """Return ``count`` recipes, best first: the nearest logged ones, with predicted ones among them.
+        """Return recipes for a target, best first: the nearest logged ones, with predicted ones among them.
 
-        target: a Reading, or CIELAB (3,) taken as exact. Logged recipes keep the order of their measured ΔE00; up to
-        half of the list are recipes that no plate was made to, placed by their expected ΔE00, so that a vague
-        prediction does not stand before a measured plate. predict: False for logged ones alone, which needs no model
-        and so comes at once. Raises SuggestionError when nothing is logged within the limits or count is not a whole
-        number from 1 to 1000.
+        Parameters
+        ----------
+        target
+            A Reading, or CIELAB (3,) under D50 that is taken as exact.
+        count
+            How many, 1 to 1000; fewer come when fewer are known.
+        predict
+            False for logged ones alone, which needs no model and so comes at once. From fewer than six plates nothing
+            is predicted.
+
+        Returns
+        -------
+        list of Suggestion
+            Logged recipes keep the order of their measured ΔE00. Up to half of the list are recipes that no plate was
+            made to, placed by the ΔE00 that a plate of them is expected to read at, so that a vague prediction does
+            not stand before a measured plate.
+
+        Raises
+        ------
+        SuggestionError
+            When nothing is logged within the limits, or count is no whole number from 1 to 1000.
+        ReadingError
+            When the target is no colour.
+
+        Examples
+        --------
+        >>> from matcher import Coat, Reading, Recipe, Suggester, Trial
+        >>> recipe = Recipe("tin bronze", coats=(Coat("ferric nitrate", 0.5, 4, 105.0),))
+        >>> one, = Suggester([Trial(recipe, Reading((48, 16, 23)), id=7)]).suggest((52, 16, 23))
+        >>> one.basis, one.tied_with, one.difference
+        ('logged', (), 'clearly darker than the target')
         """
         wanted = as_target(target)
         if isinstance(count, bool) or not isinstance(count, int) or not 1 <= count <= MAX_COUNT:
@@ -94,7 +145,31 @@ class Suggester:
     def next_trial(self, target: Reading | ArrayLike) -> Suggestion:
         """Return the plate most worth making next for a target: the likeliest to match, else to come nearer.
 
-        Raises SuggestionError when nothing is logged within the limits.
+        By expected improvement counted from the tolerance (Jones, Schonlau and Welch 1998, J. Glob. Optim. 13,
+        455-492), over the recipes that the log and the limits open.
+
+        Parameters
+        ----------
+        target
+            A Reading, or CIELAB (3,) under D50 that is taken as exact.
+
+        Returns
+        -------
+        Suggestion
+            A predicted recipe, with its 95 % interval; one that was made already only when there is no other.
+
+        Raises
+        ------
+        SuggestionError
+            When nothing is logged within the limits.
+
+        Examples
+        --------
+        >>> from matcher import Coat, Reading, Recipe, Suggester, Trial
+        >>> recipe = Recipe("tin bronze", coats=(Coat("ferric nitrate", 0.5, 4, 105.0),))
+        >>> plate = Suggester([Trial(recipe, Reading((48, 16, 23)))]).next_trial((40, 16, 21))
+        >>> plate.basis, plate.recipe.alloy, plate.recipe != recipe
+        ('predicted', 'tin bronze', True)
         """
         wanted = as_target(target)
         self._need_a_trial()
@@ -183,7 +258,32 @@ class Suggester:
         return self._predictor.fit(as_target(target).lab).model
 
     def with_trial(self, trial: LoggedTrial) -> Suggester:
-        """Return a suggester that also knows ``trial``; this one stays as it is."""
+        """Return a suggester that also knows a trial; this one stays as it is.
+
+        Parameters
+        ----------
+        trial
+            Anything with a recipe and a reading. One that is set aside changes nothing.
+
+        Returns
+        -------
+        Suggester
+            With the same limits and tolerance. Its first fit starts from the last one here, and so comes sooner.
+
+        Raises
+        ------
+        SuggestionError
+            When the trial lacks its recipe or its reading.
+
+        Examples
+        --------
+        >>> from matcher import Coat, Reading, Recipe, Suggester, Trial
+        >>> recipe = Recipe("tin bronze", coats=(Coat("ferric nitrate", 0.5, 4, 105.0),))
+        >>> before = Suggester([Trial(recipe, Reading((48, 16, 23)))])
+        >>> after = before.with_trial(Trial(recipe, Reading((47, 16, 23))))
+        >>> len(before.trials), len(after.trials)
+        (1, 2)
+        """
         if not _checked_trials([trial]):
             return self
         grown = object.__new__(type(self))
