@@ -300,6 +300,25 @@ def test_a_profile_of_an_unknown_camera_stands_behind_one_of_the_right_camera_an
     assert "this photo" in caveats[0].message
 
 
+@pytest.mark.parametrize("part", ["gain", "slope", "bow"])
+@pytest.mark.parametrize("value", [1e300, 1e6, 50.0, -50.0, -1e6, -1e300])
+def test_a_profile_whose_tone_no_camera_has_is_refused_in_a_sentence(part, value):
+    known = profile_of(Shop()).as_dict()
+    with pytest.raises(CardError, match=r"tone curve|profile"):
+        CameraProfile.from_dict({**known, "tone": {**known["tone"], part: [value] * 3}})
+
+
+@pytest.mark.parametrize("depth", [600, 5_000, 200_000])
+def test_a_profile_nested_deep_is_refused_in_a_sentence(depth):
+    known = profile_of(Shop()).as_dict()
+    nested = "[" * depth + "]" * depth
+    with pytest.raises(CardError, match=r": .*\.$"):
+        CameraProfile.from_json(nested)
+    for name in ("photo", "retired", "camera", "tone", "transform", "patch_labs", "name", "warnings"):
+        with pytest.raises(CardError, match=r": .*\.$"):
+            CameraProfile.from_json(json.dumps({**known, name: "here"}).replace('"here"', nested))
+
+
 def test_a_profile_from_a_png_with_a_gamma_of_its_own_can_be_kept_and_used():
     """W3C PNG, third edition: gAMA 55 556 is the exponent 1/1.8."""
     png = pictures.png_with_chunk(pictures.saved(pictures.plain((90, 90, 90)), "PNG"), b"gAMA", bytes((0, 0, 217, 4)))

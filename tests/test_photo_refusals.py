@@ -331,3 +331,31 @@ def test_a_file_of_a_name_that_cannot_be_is_refused_in_a_sentence(name, tmp_path
     with pytest.raises(PhotoError, match=r": .*\.$") as refused:
         open_photo(tmp_path / name)
     assert str(refused.value).isprintable() and len(str(refused.value)) < 250
+
+
+NO_PRIMARIES = {
+    "all zero": (0,) * 8,
+    "white without light": (31270, 0, 64000, 33000, 30000, 60000, 15000, 6000),
+    "all one colour": (31270, 32900) * 4,
+    "far out": (2**32 - 1,) * 8,
+}
+
+
+@pytest.mark.parametrize("primaries", NO_PRIMARIES)
+@pytest.mark.parametrize("gamma", [45_455, 55_556])
+@pytest.mark.parametrize("kind", ["PNG", "PNG 16"])
+def test_a_png_whose_primaries_span_no_colours_is_read_as_srgb_with_a_warning(kind, gamma, primaries):
+    """W3C PNG, third edition: cHRM is xy times 100 000 of white, red, green and blue."""
+    plain = pictures.saved(pictures.plain(BROWN), "PNG") if kind == "PNG" else original(kind)
+    body = struct.pack(">8I", *NO_PRIMARIES[primaries])
+    odd = pictures.png_with_chunk(pictures.png_with_chunk(plain, b"gAMA", struct.pack(">I", gamma)), b"cHRM", body)
+    photo = open_photo(odd)
+    assert photo.encoding == "sRGB" and [caveat.code for caveat in photo.caveats] == ["profile_broken"]
+    np.testing.assert_array_equal(photo.linear(), open_photo(plain).linear())
+
+
+@pytest.mark.parametrize("gamma", [0, 1, 2**32 - 1])
+def test_a_png_whose_gamma_is_none_is_read_as_srgb_with_a_warning(gamma):
+    plain = pictures.saved(pictures.plain(BROWN), "PNG")
+    photo = open_photo(pictures.png_with_chunk(plain, b"gAMA", struct.pack(">I", gamma)))
+    assert photo.encoding == "sRGB" and [caveat.code for caveat in photo.caveats] == ["profile_broken"]

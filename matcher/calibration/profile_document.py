@@ -42,8 +42,8 @@ def fields_of(data: Mapping[str, Any]) -> dict[str, Any]:
         "kind": _known(data, "kind", KINDS.__contains__),
         "tone": ToneCurve.from_dict(data["tone"]),
         "colour_temperature_k": None if temperature is None else float(temperature),
-        "photo": _words_or_none(data.get("photo")),
-        "retired": _words_or_none(data.get("retired")),
+        "photo": None if data.get("photo") is None else _words(data, "photo"),
+        "retired": None if data.get("retired") is None else _words(data, "retired"),
         "caveats": tuple(Caveat(str(item["code"]), str(item["message"])) for item in data.get("warnings", ())),
         **tables,
     }
@@ -79,10 +79,6 @@ def _known(data: Mapping[str, Any], name: str, known: Callable[[str], bool]) -> 
     if not known(value):
         raise Misfit(f"its {name} {value[:40]!r} is none that this tool knows")
     return value
-
-
-def _words_or_none(value: Any) -> str | None:
-    return None if value is None else str(value)
 
 
 def _camera_from(data: Mapping[str, Any]) -> CameraInfo:

@@ -50,6 +50,10 @@ SLOPE_PRIOR, CHANNEL_SLOPE_PRIOR = 0.3, 0.1
 BOW_PRIOR, CHANNEL_BOW_PRIOR = 0.05, 0.02
 
 
+MOST_OF_TONE = (20.0, 5.0, 2.0)
+"""Gain, slope and bow beyond which no fit under these priors ends: 15 and 35 of their standard deviations."""
+
+
 @dataclass(frozen=True, eq=False)
 class ToneCurve:
     """log out = gain + (1 + slope) u + bow u², u = log(value / 0.18); gain, slope, bow: (3,), by channel."""
@@ -85,6 +89,8 @@ class ToneCurve:
         parts = [np.array(data[name], dtype=float) for name in ("gain", "slope", "bow")]
         if any(part.shape != (3,) or not np.isfinite(part).all() for part in parts):
             raise CardError("Check the profile's tone curve: it takes three finite numbers each.")
+        if any(np.abs(part).max() > most for part, most in zip(parts, MOST_OF_TONE, strict=True)):
+            raise CardError("Check the profile's tone curve: no camera bends light that far.")
         return cls(*parts)
 
 

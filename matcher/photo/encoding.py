@@ -30,6 +30,9 @@ P3_PRIMARIES = ((0.680, 0.320), (0.265, 0.690), (0.150, 0.060))  # SMPTE EG 432-
 REC2020_PRIMARIES = ((0.708, 0.292), (0.170, 0.797), (0.131, 0.046))  # ITU-R BT.2020
 ADOBE_RGB_PRIMARIES = ((0.64, 0.33), (0.21, 0.71), (0.15, 0.06))  # IEC 61966-2-5 (opRGB), DCF 2.0 optional space
 ADOBE_RGB_GAMMA = 563 / 256
+MOST_GAMMA = (0.1, 10.0)
+MOST_SPREAD = 20.0
+"""Largest entry of a matrix to linear sRGB: for the widest primaries in use it is about 2."""
 
 LINEAR, CAMERA_RAW = "linear", "camera raw"
 SENSOR_ENCODINGS = (LINEAR, CAMERA_RAW)
@@ -99,8 +102,19 @@ def named_encoding(name: str) -> Encoding:
 
 
 def primaries_to_srgb(primaries: tuple[Chromaticity, Chromaticity, Chromaticity], white: Chromaticity) -> Floats:
-    """Return (3, 3): linear RGB on these xy primaries and white to linear sRGB, Bradford from white to white."""
-    return np.asarray(XYZ_D50_TO_SRGB @ bradford_to_d50(_xyz(white)) @ primaries_to_xyz(primaries, white))
+    """Return (3, 3): linear RGB on these xy primaries and white to linear sRGB, Bradford from white to white.
+
+    Raises BrokenProfileError for chromaticities that span no colours.
+    """
+    try:
+        with np.errstate(all="ignore"):
+            to_srgb = XYZ_D50_TO_SRGB @ bradford_to_d50(_xyz(white)) @ primaries_to_xyz(primaries, white)
+            usable = bool(np.abs(to_srgb).max() <= MOST_SPREAD and abs(np.linalg.det(to_srgb)) > 1e-3)
+    except (np.linalg.LinAlgError, ZeroDivisionError):
+        usable = False
+    if not usable:
+        raise BrokenProfileError("its primaries span no colours")
+    return np.asarray(to_srgb)
 
 
 def primaries_to_xyz(primaries: tuple[Chromaticity, Chromaticity, Chromaticity], white: Chromaticity) -> Floats:
@@ -127,7 +141,12 @@ def coded_encoding(primaries: int, transfer: int) -> Encoding | None:
 
 
 def gamma_encoding(gamma: float, to_srgb: Floats) -> Encoding | None:
-    """Return the encoding of a PNG's own gAMA, stored = light ** gamma; None where that is sRGB's on sRGB primaries."""
+    """Return the encoding of a PNG's own gAMA, stored = light ** gamma; None where that is sRGB's on sRGB primaries.
+
+    Raises BrokenProfileError for numbers that no encoding of light has.
+    """
+    if not MOST_GAMMA[0] <= gamma <= MOST_GAMMA[1]:
+        raise BrokenProfileError("its gamma is far from any in use")
     srgb = named_encoding("sRGB")
     # 0.45455 is what the specification has sRGB files say to readers that know no better.
     curves = srgb.curves if abs(gamma - 0.45455) < 0.005 else (power_curve(1 / gamma),) * 3

@@ -5,10 +5,12 @@ from __future__ import annotations
 import io
 import struct
 import zlib
+from dataclasses import replace
 
 import numpy as np
 
-from matcher.photo.encoding import Encoding, coded_encoding, gamma_encoding, primaries_to_srgb
+from matcher.errors import Caveat
+from matcher.photo.encoding import BrokenProfileError, Encoding, coded_encoding, gamma_encoding, primaries_to_srgb
 from matcher.photo.stored import (
     BLACK_AND_WHITE,
     DAMAGED,
@@ -57,14 +59,15 @@ def decode_png(data: bytes) -> Decoded:
         raise RefusedError(MOVING)
     if depth == 1 and colour_type == 0:
         raise RefusedError(BLACK_AND_WHITE)
-    encoding = _png_encoding(chunks)
+    encoding, doubts = _png_encoding(chunks)
     image = PngImagePlugin.PngImageFile(io.BytesIO(data))
     if depth < 16:
-        return from_pillow(image, encoding)
+        decoded = from_pillow(image, encoding)
+        return replace(decoded, caveats=(*decoded.caveats, *doubts))
     pixels, grey, caveats = by_opencv(data)
     exif = read_exif(b"Exif\0\0" + chunks[b"eXIf"]) if b"eXIf" in chunks else None
     profile = image.info.get("icc_profile")
-    return Decoded(pixels, orientation_of(exif), profile, encoding, exif, grey, caveats=caveats)
+    return Decoded(pixels, orientation_of(exif), profile, encoding, exif, grey, caveats=(*caveats, *doubts))
 
 
 def decode_heic(data: bytes) -> Decoded:
@@ -111,15 +114,24 @@ def _png_chunks(data: bytes) -> dict[bytes, bytes]:
     return chunks
 
 
-def _png_encoding(chunks: dict[bytes, bytes]) -> Encoding | None:
-    """What a PNG says of its colours apart from a profile: cICP, else sRGB, else gAMA and cHRM.
+def _png_encoding(chunks: dict[bytes, bytes]) -> tuple[Encoding | None, tuple[Caveat, ...]]:
+    """What a PNG says of its colours apart from a profile (cICP, else sRGB, else gAMA and cHRM), and what to doubt.
 
-    W3C PNG, third edition, 4.3. None where it says nothing, or sRGB.
+    W3C PNG, third edition, 4.3. None where it says nothing, sRGB, or what cannot be.
     """
     if b"cICP" in chunks:
-        return _coded(*chunks[b"cICP"][:2])
-    if b"sRGB" in chunks or b"gAMA" not in chunks:
-        return None
+        return _coded(*chunks[b"cICP"][:2]), ()
+    if chunks.keys() & {b"sRGB", b"iCCP"} or b"gAMA" not in chunks:
+        return None, ()
+    try:
+        return _gamma_and_primaries(chunks), ()
+    except BrokenProfileError as error:
+        message = f"What the picture says of its colours cannot be used: {error}. It was read as sRGB."
+        return None, (Caveat("profile_broken", message),)
+
+
+def _gamma_and_primaries(chunks: dict[bytes, bytes]) -> Encoding | None:
+    """Return the encoding of gAMA and cHRM, None for sRGB's. Raises BrokenProfileError."""
     gamma = struct.unpack(">I", chunks[b"gAMA"])[0] / 100_000
     numbers = np.frombuffer(chunks.get(b"cHRM", b""), ">u4") / 100_000
     to_srgb = np.eye(3)
