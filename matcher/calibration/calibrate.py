@@ -59,13 +59,45 @@ def calibrate(
 ) -> Calibration:
     """Calibrate a photograph by its card, and by a profile of its camera under its light where there is one.
 
-    card: None when there is nothing neutral in the picture; the camera's own white balance and exposure are then
-    taken, with a correspondingly larger uncertainty. A card that is a 24-patch chart makes a profile on the spot. A
-    card with three or more greys straightens the tone curve. light: "daylight" when the person knows that it was,
-    else "unknown": a camera sees colour far truer in daylight, and the picture alone does not tell. field: the light
-    over the picture, from a flat-field photograph or a second card.
+    Parameters
+    ----------
+    photo : Photo
+        The photograph, from ``open_photo``.
+    card : CardReading or None
+        The card in it, from ``find_card``. A 24-patch chart makes a profile on the spot; three or more greys
+        straighten the tone curve. None when there is nothing neutral in the picture: the camera's own white balance
+        and exposure are then taken, with a correspondingly larger uncertainty.
+    camera : CameraProfile, optional
+        How this camera sees under this light.
+    light : {"unknown", "daylight"}
+        "daylight" when the person knows that it was: a camera sees colour far truer in daylight, and the picture
+        alone does not tell.
+    field : LightField, optional
+        The light over the picture, from a flat-field photograph or a second card.
 
-    Raises CardError when no neutral patch can be used, the profile does not fit, or the light is neither.
+    Returns
+    -------
+    Calibration
+        From linear RGB of this photograph to CIELAB under D50, 2 degrees (ISO/CIE 11664-4), with every part of its
+        uncertainty (JCGM 100).
+
+    Raises
+    ------
+    CardError
+        No neutral patch can be used, the profile does not fit, or the light is neither.
+
+    Examples
+    --------
+    The card's own grey comes out as what it is known to be:
+
+    >>> from matcher.card.detect import find_card
+    >>> from matcher.photo.photo import open_photo
+    >>> from matcher.shipped import shipped
+    >>> photo = open_photo(shipped("demo_images") / "plate_daylight.jpg")
+    >>> card = find_card(photo)
+    >>> calibration = calibrate(photo, card, light="daylight")
+    >>> bool(abs(calibration.lab(card.patches[0].rgb) - card.patches[0].patch.lab).max() < 0.01)
+    True
     """
     if light not in MATRIX_SIGMA:
         raise CardError(f"Give the light as daylight or unknown: {light!r} is neither.")

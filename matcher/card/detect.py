@@ -39,11 +39,39 @@ def find_card(
 ) -> CardReading:
     """Find a card in a photograph and read its patches.
 
-    kind: a card's name, or None for any. Markers are looked for first, then a chart, then a plain rectangle. A
-    "grey card" is also found in its carrier sheet. corners: (4, 2) pixels in any order, when the person marked
-    them. lab: this card's own measured CIELAB, (3,) or (patches, 3). cards: definitions, default the shipped ones.
+    Markers are looked for first, then a chart, then a plain rectangle.
 
-    Raises CardError when no card is surely found, or kind, corners or lab can't be used.
+    Parameters
+    ----------
+    photo : Photo
+        The photograph, from ``open_photo``.
+    kind : str or None
+        The name of a card's definition; None for any. A "grey card" is also found in its carrier sheet.
+    corners : array_like, shape (4, 2), optional
+        x, y of the card's corners in pixels, in any order, when the person marked them; else they are searched for.
+    lab : array_like, shape (3,) or (patches, 3), optional
+        This card's own measured CIELAB, D50, 2 degrees; else its kind's nominal values.
+    cards : mapping of str to Card, optional
+        The definitions, by name; else those that travel with the package.
+
+    Returns
+    -------
+    CardReading
+        The corners (4, 2) in pixels, clockwise from the card's own top left, the linear RGB of each patch, and what
+        gives reason to doubt them.
+
+    Raises
+    ------
+    CardError
+        No card is surely found, or kind, corners or lab can't be used.
+
+    Examples
+    --------
+    >>> from matcher.photo.photo import open_photo
+    >>> from matcher.shipped import shipped
+    >>> card = find_card(open_photo(shipped("demo_images") / "plate_daylight.jpg"))
+    >>> card.found_by, card.corners.shape, card.patches[0].patch.name
+    ('shape', (4, 2), 'grey')
     """
     known = shipped_cards() if cards is None else cards
     if kind is not None and kind not in known:

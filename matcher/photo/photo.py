@@ -131,14 +131,39 @@ class Photo:
 
 
 def open_photo(source: str | Path | bytes, encoding: str | None = None, name: str | None = None) -> Photo:
-    """Read a photograph: JPEG, PNG, WebP, TIFF, HEIC or camera raw; a file's path or its bytes.
+    """Read a photograph: JPEG, PNG, WebP, TIFF, HEIC or camera raw.
 
-    encoding: None takes the file's word (its ICC profile, else what its header says, else sRGB per IEC 61966-2-1);
-    "srgb" overrules that; "linear" says that the stored values are linear light on sRGB primaries. name: for
-    messages. A camera raw file keeps camera RGB: balanced as shot (else for daylight), with the file's own matrix.
+    Parameters
+    ----------
+    source : str, Path or bytes
+        The file's path, or its bytes.
+    encoding : {"srgb", "linear"}, optional
+        None takes the file's word: its ICC profile (ICC.1:2022), else what its header says, else sRGB
+        (IEC 61966-2-1). "srgb" overrules that; "linear" says that the stored values are linear light on sRGB
+        primaries.
+    name : str, optional
+        The file's name in messages, where bytes are given.
 
-    Raises PhotoError, one sentence that says what to do: missing, empty or damaged file, not a photograph, a kind
-    that carries no readable colour, over 256 MB or 120 megapixels.
+    Returns
+    -------
+    Photo
+        Upright; its linear RGB has sRGB's primaries and 1 for the file's white. A camera raw file keeps camera RGB,
+        balanced as shot (else for daylight), with the file's own matrix to XYZ.
+
+    Raises
+    ------
+    PhotoError
+        A missing, empty or damaged file, not a photograph, a kind that carries no readable colour, over 256 MB or
+        120 megapixels.
+
+    Examples
+    --------
+    >>> from matcher.shipped import shipped
+    >>> photo = open_photo(shipped("demo_images") / "plate_daylight.jpg")
+    >>> photo.encoding, photo.bits
+    ('sRGB', 8)
+    >>> photo.linear(box=(400, 500, 402, 501)).shape  # rows, columns, RGB
+    (1, 2, 3)
     """
     asked = None if encoding is None else str(encoding).strip().lower()
     if asked not in (None, "srgb", "linear"):
