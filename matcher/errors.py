@@ -5,13 +5,19 @@ Every message is one sentence that tells the person what to do next.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 LONGEST_NAME = 80
+LONGEST_WORD = 120
+LONGEST_SENTENCE = 300
+_QUOTED = re.compile(r"""(?<!\w)(['"])(.*?)\1(?!\w)""")
 
 
 class MatcherError(Exception):
-    """Anything that a person can put right; the message says how."""
+    """Anything that a person can put right; the message says how. longest: characters that a person is shown of it."""
+
+    longest = LONGEST_SENTENCE
 
 
 class PhotoError(MatcherError):
@@ -40,6 +46,23 @@ class SuggestionError(MatcherError):
 
 class InstrumentFileError(MatcherError):
     """An instrument's file, or a colour given in notation, cannot be read as CIELAB under D50."""
+
+
+def sentence_of(error: MatcherError) -> str:
+    """Return an error's message as a person is told it: one line, with whatever it echoes shortened."""
+    plain = "".join(
+        letter if letter.isprintable() or letter.isspace() else "\N{REPLACEMENT CHARACTER}" for letter in str(error)
+    )
+    line = _QUOTED.sub(
+        lambda found: f"{found[1]}{_shortened(found[2], LONGEST_WORD)}{found[1]}", " ".join(plain.split())
+    )
+    return _shortened(" ".join(_shortened(word, LONGEST_WORD) for word in line.split(" ")), error.longest)
+
+
+def _shortened(text: str, most: int) -> str:
+    """Leave out the middle of what is too long: a path is known by its end, a sentence by both ends."""
+    half = (most - 1) // 2
+    return text if len(text) <= most else f"{text[:half]}…{text[-half:]}"
 
 
 def fault_in_words(error: BaseException) -> str:

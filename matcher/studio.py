@@ -413,7 +413,11 @@ class Studio:
 
 def _check_ending(path: Path, *endings: str) -> None:
     """Raise StudioError for a file's name whose ending does not say what will be in it."""
-    if path.suffix.lower() not in endings and not path.exists():  # what is there already is said so elsewhere
+    try:
+        there = path.exists()
+    except OSError:  # a name too long to look for
+        there = False
+    if path.suffix.lower() not in endings and not there:  # what is there already is said so elsewhere
         raise StudioError(f"Give the file a name that ends in {' or '.join(endings)}: {path.name!r} does not.")
 
 

@@ -197,7 +197,7 @@ def test_a_typed_slip_is_corrected_and_the_rest_stays(told, run, studio):
     assert (trial["notes"], trial["reading"], trial["uid"]) == ("even", made["reading"], made["uid"])
     assert told("suggest", "--studio", studio, "--lab", "36,13,20")["suggestions"][0]["recipe"] == trial["recipe"]
     code, out, _ = run("trials", "correct", 4, "--studio", studio, "--seal", "wax,2,hot")
-    assert code == 0 and out.startswith("Trial 4 says so already: nothing was changed.")
+    assert code == 0 and out.startswith("Plate 4 says so already: nothing was changed.")
     logged, correction = told("trials", "history", 4, "--studio", studio)["history"]
     assert (logged["what"], correction["who"], correction["changed"]) == ("recorded", "invented", mended["changed"])
     assert correction["before"] == {"recipe": made["recipe"], "notes": "even"}
@@ -222,7 +222,7 @@ def test_a_coat_that_is_corrected_keeps_its_bottle_while_its_chemical_stays(told
     ("given", "said"),
     [
         ((2,), "Say what is to be corrected"),
-        ((99, "--notes", "new"), "no trial 99"),
+        ((99, "--notes", "new"), "no plate 99"),
         ((2, "--coat", "ferric nitrate,5,6,105"), "coat's strength"),
         ((2, "--coat", "none", "--coat", "ferric nitrate,0.5,6,105"), "none"),
         ((2, "--air", "warm"), "a number or none"),

@@ -39,7 +39,7 @@ def test_the_whole_job_runs_on_the_demos_pictures(told, tmp_path, capsys):
     made = told("demo", studio)
     assert made["trials"] >= 80 and made["targets"] == 1
     assert main(["demo", str(studio)]) == 0
-    assert f"is there already, with {made['trials']} trials: nothing was made" in capsys.readouterr().out
+    assert f"is there already, with {made['trials']} plates: nothing was made" in capsys.readouterr().out
     client = ("suggest", walk.target_photo, "--finish", outline(walk.target_region), "--studio", studio)
     before = told(*client)["suggestions"]
     (tmp_path / "recipe.json").write_text(json.dumps(walk.next_recipe.as_dict()))

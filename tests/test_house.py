@@ -10,7 +10,7 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 FLOORS = (
-    ("errors", "shipped", "one_thread", "words"),
+    ("errors", "shipped", "one_thread", "words", "typed"),
     ("dates", "files"),
     ("colour", "recipe"),
     ("photo",),

@@ -207,7 +207,7 @@ def test_what_cannot_be_kept_gets_one_sentence_and_the_plate_stays_as_it_was(
 @pytest.mark.parametrize("number", [0, -1, 99, 2**31, "1", None])
 def test_a_trial_that_is_not_there_gets_one_sentence(studio: Studio, number: Any) -> None:
     facts = facts_of(studio.record(a_trial()))
-    with pytest.raises(StudioError, match="There is no trial"):
+    with pytest.raises(StudioError, match="There is no plate"):
         studio.correct(number, replace(facts, notes="new"), instead_of=facts)
 
 

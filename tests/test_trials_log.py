@@ -199,7 +199,7 @@ def test_doing_again_what_is_done_changes_nothing(studio: Studio) -> None:
 def test_a_trial_that_is_not_there_gets_one_sentence(studio: Studio, number: Any) -> None:
     studio.record(a_trial())
     for attempt in (studio.trial, studio.take_back, lambda n: studio.set_aside(n, "why")):
-        with pytest.raises(StudioError, match="There is no trial"):
+        with pytest.raises(StudioError, match="There is no plate"):
             attempt(number)
 
 

@@ -196,7 +196,7 @@ def row(**cells: str) -> str:
         ({"lab_l": ""}, "Fill in 'lab_l'"),
         ({"lab_a": "red"}, "Give 'lab_a' as a number: 'red'"),
         ({"lab_l": "400"}, "L* from 0 to 100"),
-        ({"lab_l": "nan"}, "three numbers"),
+        ({"lab_l": "nan"}, "as a number"),
         ({"sigma_l": "1"}, "Fill in 'sigma_a'"),
         ({"sigma_l": "1", "sigma_a": "-1", "sigma_b": "1"}, "sigma_a"),
         ({"coat_1_chemical": "ferric nitrate"}, "Fill in 'coat_1_strength_of_stock'"),

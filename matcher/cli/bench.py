@@ -31,7 +31,7 @@ def add_commands(commands: Commands) -> None:
 
 
 def _add_advise(parser: Parser) -> None:
-    parser.add_argument("--trial", metavar="ID", type=int, required=True, help="the logged plate")
+    parser.add_argument("--trial", metavar="ID", type=values.whole, required=True, help="the logged plate")
     add_target(parser)
     add_limits(parser)
 
@@ -39,11 +39,11 @@ def _add_advise(parser: Parser) -> None:
 def _add_bench(parser: Parser) -> None:
     add_target(parser)
     parser.add_argument(
-        "--trial", metavar="ID", type=int, help="the recipe of a logged plate (else the best suggested)"
+        "--trial", metavar="ID", type=values.whole, help="the recipe of a logged plate (else the best suggested)"
     )
     add_recipe(parser)
     add_after(parser)
-    parser.add_argument("--done", metavar="N", type=int, help="passes laid so far (those of the last reading)")
+    parser.add_argument("--done", metavar="N", type=values.whole, help="passes laid so far (those of the last reading)")
     about = "how the target is sealed: wax, lacquer or no (as the recipe says)"
     parser.add_argument("--sealed", metavar="WITH", help=about)
 

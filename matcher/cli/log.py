@@ -16,6 +16,7 @@ from matcher.cli.options import (
     Parser,
     add_about_plate,
     add_after,
+    add_overwrite,
     add_photo_or_lab,
     add_recipe,
 )
@@ -33,9 +34,9 @@ Layer = TypeVar("Layer", Undercoat, Coat)
 
 def add_commands(commands: Commands) -> None:
     _add_record(commands.add("record", "Log a plate: its recipe and the colour that it gave.", record))
-    about = "List the logged trials; correct, export, import, set aside, take back."
+    about = "List the logged plates; correct, export, import, set aside, take back."
     _add_trials(commands.add("trials", about, list_trials))
-    commands.add("backup", "Write a copy of the whole studio to one zip.", backup).add_argument("file", metavar="FILE")
+    _add_file_written(commands.add("backup", "Write a copy of the whole studio to one zip.", backup))
 
 
 def _add_record(parser: Parser) -> None:
@@ -50,11 +51,11 @@ def _add_trials(parser: Parser) -> None:
     about = "with those set aside"
     parser.add_argument("--all", action="store_true", help=about)
     parts = Commands(parser, "PART", required=False)
-    listed = parts.add("list", "List the logged trials.", list_trials)
+    listed = parts.add("list", "List the logged plates.", list_trials)
     listed.add_argument("--all", action="store_true", default=argparse.SUPPRESS, help=about)
     about = "Write the log to a file: .zip with its photographs, .csv for a spreadsheet."
-    parts.add("export", about, export).add_argument("file", metavar="FILE")
-    into = parts.add("import", "Take in an exported studio or a table of trials.", take_in)
+    _add_file_written(parts.add("export", about, export))
+    into = parts.add("import", "Take in an exported studio or a table of plates.", take_in)
     into.add_argument("--skip-bad", action="store_true", help="leave out rows of a table that cannot be used")
     into.add_argument("file", metavar="FILE")
     _add_by(into)
@@ -62,17 +63,17 @@ def _add_trials(parser: Parser) -> None:
 
 
 def _add_on_one_plate(parts: Commands) -> None:
-    aside = _on_one_plate(parts, "set-aside", "Let a trial no longer count; nothing is deleted.", set_aside)
+    aside = _on_one_plate(parts, "set-aside", "Let a plate no longer count; nothing is deleted.", set_aside)
     aside.add_argument("reason", metavar="REASON")
     _add_by(aside)
-    _add_by(_on_one_plate(parts, "take-back", "Let a trial that was set aside count again.", take_back))
-    about = "Correct what was typed of a trial; the earlier version stays in its history."
+    _add_by(_on_one_plate(parts, "take-back", "Let a plate that was set aside count again.", take_back))
+    about = "Correct what was typed of a plate; the earlier version stays in its history."
     mend = _on_one_plate(parts, "correct", about, correct)
     add_recipe(mend, corrects=True)
     add_about_plate(mend, corrects=True)
     mend.add_argument("--made-by", metavar="NAME", help="who made it")
     _add_by(mend)
-    about = "Tell what was done to a trial since it was logged, corrections with what they changed."
+    about = "Tell what was done to a plate since it was logged, with what each correction changed."
     _on_one_plate(parts, "history", about, history)
     later = _on_one_plate(parts, "add-reading", "Add a reading taken later: cool, waxed or lacquered.", add_reading)
     later.add_argument("--stage", choices=("cool", "waxed", "lacquered"), required=True, help="how the plate is now")
@@ -83,8 +84,13 @@ def _add_on_one_plate(parts: Commands) -> None:
 
 def _on_one_plate(parts: Commands, name: str, about: str, function: Function) -> Parser:
     part = parts.add(name, about, function)
-    part.add_argument("id", metavar="ID", type=int)
+    part.add_argument("id", metavar="ID", type=values.whole)
     return part
+
+
+def _add_file_written(parser: Parser) -> None:
+    parser.add_argument("file", metavar="FILE")
+    add_overwrite(parser)
 
 
 def _add_by(parser: Parser) -> None:
@@ -124,7 +130,7 @@ def record(options: argparse.Namespace) -> Answer:
         "warnings": colour.warnings,
         "cautions": [caution.as_dict() for caution in cautions_for(recipe)],
     }
-    said = [f"Logged as trial {trial.id} in {name}.", *words.trial_lines(trial), *colour.profile_lines]
+    said = [f"Logged as plate {trial.id} in {name}.", *words.trial_lines(trial), *colour.profile_lines]
     return Answer(document, [*said, *words.warning_lines(colour.warnings)])
 
 
@@ -143,34 +149,34 @@ def _stages(options: argparse.Namespace, recipe: Recipe) -> tuple[StageReading, 
 
 
 def list_trials(options: argparse.Namespace) -> Answer:
-    """List the logged trials."""
+    """List the logged plates."""
     with studio_that_is_there(options) as studio:
         trials = studio.trials(include_set_aside=options.all)
         document = {"studio": studio.name, "trials": [trial.as_dict() for trial in trials]}
     lines = [line for trial in trials for line in words.trial_lines(trial)]
-    return Answer(document, lines or [f"No trial is logged in {document['studio']} yet."])
+    return Answer(document, lines or [f"No plate is logged in {document['studio']} yet."])
 
 
 def export(options: argparse.Namespace) -> Answer:
     """Write the log to a file."""
     with studio_that_is_there(options) as studio:
-        return _written(studio.export(options.file))
+        return _written(studio.export(options.file, options.overwrite))
 
 
 def backup(options: argparse.Namespace) -> Answer:
     """Write a copy of the whole studio."""
     with studio_that_is_there(options) as studio:
-        return _written(studio.backup(options.file))
+        return _written(studio.backup(options.file, options.overwrite))
 
 
 def take_in(options: argparse.Namespace) -> Answer:
-    """Take in an exported studio or a table of trials."""
+    """Take in an exported studio or a table of plates."""
     with opened_studio(options) as studio:
         brought = studio.import_file(options.file, skip_bad=options.skip_bad, who=options.by)
     new, before = brought.trials, brought.trials_here_before
-    said = f"{counted(new, 'trial')} {agreeing(new)} new, {before} {agreeing(before, 'was', 'were')} here before."
+    said = f"{counted(new, 'plate')} {agreeing(new)} new, {before} {agreeing(before, 'was', 'were')} here before."
     differing = [
-        f"Trial {number} differs from the file's copy and stays as it is here." for number in brought.differing
+        f"Plate {number} differs from the file's copy and stays as it is here." for number in brought.differing
     ]
     return Answer(asdict(brought), [said, *differing, *brought.problems])
 
@@ -205,7 +211,7 @@ def add_reading(options: argparse.Namespace) -> Answer:
 def _written(exported: Any) -> Answer:
     from matcher.storage.damaged import in_words
 
-    said = f"Wrote {exported.path}: {counted(exported.trials, 'trial')}, {counted(exported.photos, 'photograph')}."
+    said = f"Wrote {exported.path}: {counted(exported.trials, 'plate')}, {counted(exported.photos, 'photograph')}."
     lost = [f"A photograph that the log names is not in the studio: {sha256}." for sha256 in exported.missing_photos]
     damage = [in_words(exported.damaged)] if exported.damaged else []
     return Answer({**asdict(exported), "path": str(exported.path)}, [said, *lost, *damage])
@@ -224,7 +230,7 @@ def correct(options: argparse.Namespace) -> Answer:
         now = _corrected(options, was)
         trial = studio.correct(options.id, now, instead_of=was, who=options.by)
         changed = studio.what_a_correction_changes(was, facts_of(trial))
-    said = f"Trial {trial.id} is corrected." if changed else f"Trial {trial.id} says so already: nothing was changed."
+    said = f"Plate {trial.id} is corrected." if changed else f"Plate {trial.id} says so already: nothing was changed."
     return Answer(
         {"trial": trial.as_dict(), "changed": list(changed)},
         [said, *(f"    {line}" for line in changed), *words.trial_lines(trial)],

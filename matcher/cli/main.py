@@ -13,24 +13,29 @@ from collections.abc import Sequence
 from matcher.cli import bench, log, page, reading, suggest, targets
 from matcher.cli.options import Parser, command_line
 from matcher.cli.words import say
-from matcher.errors import MatcherError
+from matcher.errors import MatcherError, sentence_of
+
+STOPPED = 130  # what a shell gives for a command that was stopped with Ctrl+C
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; return the exit code: 0, or 2 after an error that was told on standard error."""
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
-            stream.reconfigure(encoding="utf-8")  # whatever the terminal's locale: ΔE00 has a Δ
+            # whatever the terminal's locale, ΔE00 has a Δ; a file's name need not be UTF-8
+            stream.reconfigure(encoding="utf-8", errors="backslashreplace")
     try:
         options = whole_command_line().parse_args(arguments)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # what matters comes as a caveat or an error
             answer = options.command(options)
+        if answer is not None:
+            say(answer, options.json)
     except MatcherError as error:
-        print(" ".join(str(error).split()), file=sys.stderr)
+        print(sentence_of(error), file=sys.stderr)
         return 2
-    if answer is not None:
-        say(answer, options.json)
+    except KeyboardInterrupt:
+        return STOPPED
     if "opened" in options:
         from matcher.storage.damaged import in_words  # only now: it brings the database's library
 

@@ -6,6 +6,7 @@ Each file of commands registers its own commands through `Commands`, with the op
 from __future__ import annotations
 
 import argparse
+import itertools
 import re
 import sys
 from collections.abc import Callable
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from matcher.cli.words import Answer
 
 PROGRAM = "patina-matcher"
+_NO_VALUE = re.compile(r"-[^=]*=--")
 Function = Callable[[argparse.Namespace], "Answer | None"]
 """What runs a command; it returns None when all was said on the way."""
 
@@ -66,10 +68,15 @@ class Parser(argparse.ArgumentParser):
         finally:
             self.any_order = True
 
+    def parse_args(self, args: Any = None, namespace: Any = None) -> Any:
+        given = list(sys.argv[1:] if args is None else args)
+        for text in itertools.takewhile(lambda text: text != "--", given):
+            if _NO_VALUE.fullmatch(text):  # argparse takes the value away and then has none
+                raise TypingError(f"Give a value after {text[:-3]}; see {self.prog} --help.")
+        return super().parse_args(given, namespace)
+
     def error(self, message: str) -> NoReturn:
         message = message.removeprefix("argument ").rstrip(".")
-        message = message.replace("invalid int value: ", "give a whole number, not ")
-        message = message.replace("invalid float value: ", "give a number, not ")
         message = message.replace("expected one argument", "give a value after it")
         message = re.sub(r"(.*): invalid choice: (.*) \(choose from (.*)\)$", _choice, message)
         raise TypingError(f"{message[:1].upper()}{message[1:]}; see {self.prog} --help.")
@@ -123,6 +130,11 @@ def add_photo(parser: argparse.ArgumentParser, optional: bool = True) -> None:
     light.add_argument("--second-card-corners", metavar="CORNERS", help=about)
 
 
+def add_overwrite(parser: argparse.ArgumentParser) -> None:
+    """Add what lets a command that writes a file replace one."""
+    parser.add_argument("--overwrite", action="store_true", help="replace the file when it is there already")
+
+
 def add_card_and_camera(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--encoding", metavar="E", help="srgb or linear, to overrule what the file says")
     which = parser.add_mutually_exclusive_group()
@@ -145,18 +157,18 @@ def add_photo_or_lab(parser: argparse.ArgumentParser) -> None:
 def add_target(parser: argparse.ArgumentParser, tolerance: bool = True) -> None:
     """Add what names the colour to match; tolerance: whether it matters how near counts."""
     add_photo_or_lab(parser)
-    parser.add_argument("--target", metavar="ID", type=int, help="a target that the studio keeps, instead")
+    parser.add_argument("--target", metavar="ID", type=values.whole, help="a target that the studio keeps, instead")
     if not tolerance:
         parser.set_defaults(tolerance=None)
         return
     about = f"ΔE00 that counts as a match (the kept target's own, else {TOLERANCE:g})"
-    parser.add_argument("--tolerance", metavar="D", type=float, help=about)
+    parser.add_argument("--tolerance", metavar="D", type=values.figure, help=about)
 
 
 def add_limits(parser: argparse.ArgumentParser) -> None:
     """Add what the studio can do today."""
     parser.add_argument("--alloy", metavar="NAME", help="only recipes on this alloy")
-    parser.add_argument("--max-passes", metavar="N", type=int, help="at most so many passes of a coat")
+    parser.add_argument("--max-passes", metavar="N", type=values.whole, help="at most so many passes of a coat")
     about = 'least and most °C of the metal: "95,115"'
     parser.add_argument("--temperature", metavar="LOW,HIGH", help=about)
     about = "a chemical that is not to be used today; may be given again"
@@ -174,8 +186,8 @@ def add_after(parser: argparse.ArgumentParser) -> None:
 
 def add_about_plate(parser: argparse.ArgumentParser, corrects: bool = False) -> None:
     """Add what is noted of a plate besides recipe and colour; corrects: what is not given stays as it is logged."""
-    whole: Callable[[str], object] = values.whole_or_none if corrects else int
-    figure: Callable[[str], object] = values.number_or_none if corrects else float
+    whole: Callable[[str], object] = values.whole_or_none if corrects else values.whole
+    figure: Callable[[str], object] = values.figure_or_none if corrects else values.figure
     text, or_none = (None, "; none: not noted") if corrects else ("", "")
     parser.add_argument("--target", metavar="ID", type=whole, help=f"the target that it was made for{or_none}")
     now = "" if corrects else " (now)"

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import ipaddress
 import os
 import runpy
 import socket
 import sys
 from pathlib import Path
 
+from matcher.cli import values
 from matcher.cli.options import PROGRAM, Commands
 from matcher.cli.photographs import studio_is_there
 from matcher.cli.values import TypingError
@@ -17,13 +19,15 @@ from matcher.cli.words import Answer, say
 from matcher.words import counted
 
 FIRST_PORT = 8501
+OPEN_TO_ALL = ("0.0.0.0", "::")
+"""What asks plainly to listen on every address of this machine."""
 
 
 def add_commands(commands: Commands) -> None:
     commands.add("demo", "Make an invented studio to try things on.", demo).add_argument("folder", metavar="FOLDER")
     opens = commands.add("app", "Open the web page on this machine.", app)
     opens.add_argument("--demo", action="store_true", help="on an invented studio, made when it is not there yet")
-    opens.add_argument("--port", metavar="N", type=int, help=f"port ({FIRST_PORT}, or the next free one)")
+    opens.add_argument("--port", metavar="N", type=values.whole, help=f"port ({FIRST_PORT}, or the next free one)")
     opens.add_argument("--host", metavar="H", default="127.0.0.1", help="address to listen on (127.0.0.1)")
 
 
@@ -32,19 +36,19 @@ def demo(options: argparse.Namespace) -> Answer:
 
     was_there = studio_is_there(options.folder)
     with make_demo_studio(Path(options.folder)) as studio:
-        trials = studio.trials()
-        document = {"studio": studio.name, "trials": len(trials), "targets": len(studio.targets())}
-    where = f"demo studio in {document['studio']}"
+        name, count, targets = studio.name, len(studio.trials()), len(studio.targets())
     said = (
-        f"The {where} is there already, with {counted(len(trials), 'trial')}: nothing was made."
+        f"The demo studio in {name} is there already, with {counted(count, 'plate')}: nothing was made."
         if was_there
-        else f"Made the {where}: {counted(len(trials), 'invented trial')} that count."
+        else f"Made the demo studio in {name}: {counted(count, 'invented plate')} that count."
     )
+    document = {"studio": name, "trials": count, "targets": targets}
     return Answer(document, [said, f"Open it with: {PROGRAM} app --studio {options.folder}"])
 
 
 def app(options: argparse.Namespace) -> None:
     """Serve the page until it is stopped."""
+    refuse_open_to_all(options.host)
     where = demo_folder(options.studio) if options.demo else options.studio
     if where is not None:
         os.environ["MATCHER_STUDIO"] = str(where)
@@ -65,6 +69,23 @@ def demo_folder(where: str | None) -> Path:
     return folder
 
 
+def refuse_open_to_all(host: str) -> None:
+    """Refuse an address that stands for all of this machine's and does not plainly say so. Raises TypingError."""
+    if host in OPEN_TO_ALL:
+        return
+    try:
+        found = {str(place[0]) for *_, place in socket.getaddrinfo(host.strip() or None, 0, flags=socket.AI_PASSIVE)}
+    except (OSError, ValueError):
+        return  # no address at all: what tries to listen on it says so
+    addresses = [ipaddress.ip_address(text.partition("%")[0]) for text in found]
+    mapped = [getattr(address, "ipv4_mapped", None) or address for address in addresses]
+    if any(address.is_unspecified for address in mapped):
+        raise TypingError(
+            f"Give --host as an address of this machine: {host!r} would open the page to every machine on the network, "
+            f"which only {' or '.join(OPEN_TO_ALL)} asks for."
+        )
+
+
 def free_port(host: str, wanted: int | None) -> int:
     """Return the wanted port, else the first free one from the usual one on."""
     reason = ""
@@ -73,14 +94,14 @@ def free_port(host: str, wanted: int | None) -> int:
             try:
                 probe.bind((host, port))
                 return int(probe.getsockname()[1])
-            except (OSError, OverflowError) as error:
+            except (OSError, TypeError, ValueError, OverflowError) as error:
                 reason = getattr(error, "strerror", None) or str(error)
     raise TypingError(f"The page cannot be served on {host}, port {port} ({reason}): choose another --port or --host.")
 
 
 def address(host: str, port: int) -> str:
     """Return what to type into this machine's browser."""
-    name = "localhost" if host in ("0.0.0.0", "::") else f"[{host}]" if ":" in host else host
+    name = "localhost" if host in OPEN_TO_ALL else f"[{host}]" if ":" in host else host
     return f"http://{name}:{port}"
 
 

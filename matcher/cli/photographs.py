@@ -95,7 +95,7 @@ def studio_that_is_there(options: argparse.Namespace) -> Studio:
     from matcher.storage.database import default_studio
 
     place = default_studio() if options.studio is None else options.studio
-    if not studio_is_there(place) and _is_nothing(Path(place).expanduser()):
+    if not studio_is_there(place) and _is_nothing(Path(place)):
         raise StudioError(f"There is no studio at {place}: log a plate to make one there, or check the path.")
     return opened_studio(options)
 
@@ -103,8 +103,9 @@ def studio_that_is_there(options: argparse.Namespace) -> Studio:
 def _is_nothing(place: Path) -> bool:
     """Tell whether nothing is at a place, so that opening it would make a studio."""
     try:
+        place = place.expanduser()
         return not place.exists() or (place.is_dir() and not any(place.iterdir()))
-    except OSError:
+    except (OSError, RuntimeError, ValueError):
         return False  # opening it says why
 
 
@@ -241,5 +242,5 @@ def studio_is_there(where: str | Path | None) -> bool:
     place = default_studio() if where is None else where
     try:
         return "://" in str(place) or (Path(place).expanduser() / DATABASE_NAME).is_file()
-    except (OSError, ValueError):
+    except (OSError, RuntimeError, ValueError):
         return False

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from matcher.cli import values, words
-from matcher.cli.options import Commands, Parser, add_card_and_camera, add_photo
+from matcher.cli.options import Commands, Parser, add_card_and_camera, add_overwrite, add_photo
 from matcher.cli.photographs import (
     AUTO,
     NONE,
@@ -76,6 +76,7 @@ def _add_camera(parser: Parser) -> None:
     do.add_argument("--take-back", metavar="NAME", help="let a retired profile be chosen again")
     do.add_argument("--export", metavar=("NAME", "FILE"), nargs=2, help="write a profile to a file, plain JSON")
     do.add_argument("--import", metavar="FILE", dest="import_file", help="keep a profile that was exported")
+    add_overwrite(parser)
 
 
 def read(options: argparse.Namespace) -> Answer:
@@ -210,7 +211,7 @@ def _kept(studio: Studio, options: argparse.Namespace) -> Answer:
         return _said(studio.import_profile(options.import_file), studio, "Kept")
     if options.export:
         name, path = options.export
-        studio.export_profile(name, path)
+        studio.export_profile(name, path, options.overwrite)
         return Answer({"profile": name, "path": path}, [f"Wrote {path}: the profile {name!r}."])
     profiles = studio.profiles(include_retired=True)
     document = {"studio": studio.name, "profiles": [profile.as_dict() for profile in profiles]}

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from matcher.cli import values, words
 from matcher.cli.given import Given, wanted
-from matcher.cli.options import Commands, Parser, add_limits, add_target
+from matcher.cli.options import Commands, Parser, add_limits, add_overwrite, add_target
 from matcher.cli.photographs import studio_that_is_there
 from matcher.cli.words import Answer, write
 from matcher.recipe.recipe import Recipe, describe
@@ -32,38 +32,41 @@ def add_commands(commands: Commands) -> None:
 
 def _add_suggest(parser: Parser) -> None:
     add_target(parser)
-    parser.add_argument("--count", metavar="N", type=int, default=5, help="how many (5)")
+    parser.add_argument("--count", metavar="N", type=values.whole, default=5, help="how many (5)")
     add_limits(parser)
 
 
 def _add_next(parser: Parser) -> None:
     add_target(parser)
     about = "how many plates to make in this session, chosen together (1)"
-    parser.add_argument("--plates", metavar="N", type=int, default=1, help=about)
+    parser.add_argument("--plates", metavar="N", type=values.whole, default=1, help=about)
     add_limits(parser)
 
 
 def _add_first_plates(parser: Parser) -> None:
-    parser.add_argument("--plates", metavar="N", type=int, default=12, help="how many; 12, 24 and 48 are usual (12)")
+    parser.add_argument(
+        "--plates", metavar="N", type=values.whole, default=12, help="how many; 12, 24 and 48 are usual (12)"
+    )
     parser.add_argument("--alloy", metavar="NAME", default="silicon bronze", help="the metal (silicon bronze)")
     about = "a chemical that coats can be laid of; may be given again"
     parser.add_argument("--chemical", metavar="NAME", action="append", default=[], required=True, help=about)
     about = "a chemical for undercoats; may be given again"
     parser.add_argument("--undercoat", metavar="NAME", action="append", default=[], help=about)
-    parser.add_argument("--max-passes", metavar="N", type=int, default=12, help="at most so many passes (12)")
+    parser.add_argument("--max-passes", metavar="N", type=values.whole, default=12, help="at most so many passes (12)")
     about = 'least and most °C of the metal ("95,115")'
     parser.add_argument("--temperature", metavar="LOW,HIGH", default="95,115", help=about)
     about = 'strengths that are mixed, as fractions of stock ("0.25,0.5,1")'
     parser.add_argument("--strengths", metavar="S,S", default="0.25,0.5,1", help=about)
     about = "also write them as a table, to be filled in and taken in by trials import"
     parser.add_argument("--table", metavar="FILE.csv", help=about)
+    add_overwrite(parser)
 
 
 def _add_mottled(parser: Parser) -> None:
     add_target(parser)
-    parser.add_argument("--count", metavar="N", type=int, default=5, help="how many plates (5)")
+    parser.add_argument("--count", metavar="N", type=values.whole, default=5, help="how many plates (5)")
     about = "share of the surface that the lights take, 0 to 1 (0.5)"
-    parser.add_argument("--lights-share", metavar="S", type=float, default=0.5, help=about)
+    parser.add_argument("--lights-share", metavar="S", type=values.figure, default=0.5, help=about)
     add_limits(parser)
 
 
@@ -106,7 +109,7 @@ def first_plates(options: argparse.Namespace) -> Answer:
         temps_c=values.temperatures(options.temperature),
     )
     if options.table is not None:
-        write(options.table, planned_table(recipes, [""] * len(recipes)))
+        write(options.table, planned_table(recipes, [""] * len(recipes)), options.overwrite)
     cautions = cautions_for_all(recipes)
     document = {
         "plates": [_recipe_as_dict(number, recipe) for number, recipe in enumerate(recipes, 1)],

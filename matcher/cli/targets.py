@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from matcher.cli import values, words
 from matcher.cli.given import given
-from matcher.cli.options import Commands, Parser, add_photo_or_lab
+from matcher.cli.options import Commands, Parser, add_overwrite, add_photo_or_lab
 from matcher.cli.photographs import as_warnings, opened_studio, studio_is_there, studio_that_is_there
 from matcher.cli.values import TOLERANCE
 from matcher.cli.words import Answer, write
@@ -39,7 +39,7 @@ def _add_targets(parser: Parser) -> None:
     parser.add_argument("--sample", metavar="NAME", action="append", default=[], help=about)
     parser.add_argument("--munsell", metavar="NOTATION", help='keep a colour matched by eye: "5YR 3/4"')
     about = f"ΔE00 that counts as a match ({TOLERANCE:g})"
-    parser.add_argument("--tolerance", metavar="D", type=float, default=TOLERANCE, help=about)
+    parser.add_argument("--tolerance", metavar="D", type=values.figure, default=TOLERANCE, help=about)
     parser.add_argument("--notes", default="", help="anything else")
     parser.add_argument("--all", action="store_true", help="with those set aside")
 
@@ -48,8 +48,11 @@ def _add_cards(parser: Parser) -> None:
     parser.add_argument("--add", metavar="NAME", help="keep a card that the studio has measured under this name")
     parser.add_argument("--kind", default="grey card", help="what kind of card it is (grey card)")
     parser.add_argument("--lab", metavar="L,a,b", help='its CIELAB; "L,a,b L,a,b ..." of a card with several patches')
-    parser.add_argument("--tolerance", metavar="D", type=float, default=0.5, help="ΔE00 of that measurement (0.5)")
+    parser.add_argument(
+        "--tolerance", metavar="D", type=values.figure, default=0.5, help="ΔE00 of that measurement (0.5)"
+    )
     parser.add_argument("--sheet", metavar="FILE.pdf", help="write the carrier sheet, to print")
+    add_overwrite(parser)
 
 
 def targets(options: argparse.Namespace) -> Answer:
@@ -119,19 +122,20 @@ def cards(options: argparse.Namespace) -> Answer:
         raise values.TypingError("Give the measured card a name with --add: without one it is not kept.")
     if options.add is not None and " ".join(options.add.split()) in (*defined, "any"):
         raise values.TypingError(f"Give the measured card a name of its own: {options.add!r} is a kind of card.")
+    lab = None if options.add is None else _measured_lab(options, defined)
+    if options.sheet is not None:  # first, since it may be refused
+        from matcher.card.printable import carrier_sheet
+
+        write(options.sheet, carrier_sheet(defined["carrier sheet"]), options.overwrite)
     own: list[OwnCard] = []
     if options.add is not None or studio_is_there(options.studio):
         with opened_studio(options) as studio:
-            if options.add is not None:
-                lab = _measured_lab(options, defined)
+            if options.add is not None and lab is not None:
                 studio.save_card(options.add, options.kind, lab, options.tolerance)
             own = studio.own_cards()
     lines = [f"{card.name}: {card.title}. {card.source}." for card in defined.values()]
     lines += [f"{card.name}: measured {card.kind}, CIELAB {card.lab.round(2).tolist()}" for card in own]
     if options.sheet is not None:
-        from matcher.card.printable import carrier_sheet
-
-        write(options.sheet, carrier_sheet(defined["carrier sheet"]))
         lines = [f"Wrote {options.sheet}: print it at actual size."]
     cards = [words.card_as_dict(card) for card in defined.values()]
     return Answer({"cards": cards, "own_cards": [card.as_dict() for card in own], "sheet": options.sheet}, lines)

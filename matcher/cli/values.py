@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import argparse
 import json
-import math
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from matcher import typed
 from matcher.errors import MatcherError, Misfit
 from matcher.files import read_whole
 from matcher.recipe.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
@@ -52,21 +52,19 @@ def colours(text: str) -> Colour | tuple[Colour, ...]:
 def outline(text: str) -> Outline:
     """Read "x,y x,y x,y ...", at least three points, in pixels."""
     form = "the outline as at least three points in pixels (120,80 400,80 400,300)"
-    points = []
-    for part in text.split():
-        x, y = _numbers(part, 2, form)
-        points.append((x, y))
-    if len(points) < 3:
+    points = typed.points(text)
+    if points is None or len(points) < 3:
         raise TypingError(f"Give {form}: {text!r} is not that.")
-    return tuple(points)
+    return points
 
 
 def corners(text: str) -> Outline:
     """Read the four corners of a card."""
     form = "the card's four corners in pixels (120,80 400,80 400,300 120,300)"
-    if len(text.split()) != 4:
+    points = typed.points(text)
+    if points is None or len(points) != 4:
         raise TypingError(f"Give {form}: {text!r} is not that.")
-    return outline(text)
+    return points
 
 
 def undercoat(text: str) -> Undercoat:
@@ -113,7 +111,7 @@ def recipe_file(path: str) -> Recipe:
         data = json.loads(read_whole(Path(path), MAX_RECIPE_BYTES))
     except Misfit as misfit:
         raise TypingError(f"The recipe {path} {misfit}.") from misfit
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise TypingError(f"The recipe in {path} cannot be read (not JSON): give a JSON file with a recipe.") from error
     if isinstance(data, dict) and isinstance(data.get("recipe"), dict):
         data = data["recipe"]
@@ -134,23 +132,36 @@ def is_none(text: str) -> bool:
     return text.strip().casefold() == NOT_NOTED
 
 
+def whole(text: str) -> int:
+    """Read a whole number, for argparse."""
+    number = typed.whole_number(text)
+    if number is None:
+        raise argparse.ArgumentTypeError(f"give a whole number, not {text!r}")
+    return number
+
+
+def figure(text: str) -> float:
+    """Read a number, for argparse."""
+    number = typed.number(text, comma=False)
+    if number is None:
+        raise argparse.ArgumentTypeError(f"give a number, not {text!r}")
+    return number
+
+
 def whole_or_none(text: str) -> int | str:
     """Read a whole number, or "none" as NOT_NOTED."""
-    if is_none(text):
-        return NOT_NOTED
-    if not text.strip().isdecimal():
+    number = NOT_NOTED if is_none(text) else typed.whole_number(text)
+    if number is None:
         raise argparse.ArgumentTypeError(f"give a whole number or none, not {text!r}")
-    return int(text)
+    return number
 
 
-def number_or_none(text: str) -> float | str:
+def figure_or_none(text: str) -> float | str:
     """Read a number, or "none" as NOT_NOTED."""
-    if is_none(text):
-        return NOT_NOTED
-    try:
-        return float(text)
-    except ValueError as error:
-        raise argparse.ArgumentTypeError(f"give a number or none, not {text!r}") from error
+    number = NOT_NOTED if is_none(text) else typed.number(text, comma=False)
+    if number is None:
+        raise argparse.ArgumentTypeError(f"give a number or none, not {text!r}")
+    return number
 
 
 def is_stepwise(options: argparse.Namespace) -> bool:
@@ -176,7 +187,7 @@ def recipe(
 def strengths(text: str) -> tuple[float, ...]:
     """Read "0.25,0.5,1": fractions of stock."""
     form = "the strengths as fractions of stock above 0 up to 1 (0.25,0.5,1)"
-    return tuple(_listed_numbers(text, form, 0.0, 1.0))
+    return _listed_numbers(text, form, 0.0, 1.0)
 
 
 def temperatures(text: str) -> tuple[float, float]:
@@ -200,12 +211,13 @@ def after_passes(texts: Sequence[str]) -> dict[int, Colour]:
     form = "each reading as passes:L,a,b (3:52,12,26)"
     found: dict[int, Colour] = {}
     for text in texts:
-        count, colon, lab = text.partition(":")
-        if not colon or not count.strip().isdecimal():
+        count, _, lab = text.partition(":")
+        passes = typed.whole_number(count)
+        if passes is None or not 0 <= passes <= MAX_PASSES:
             raise TypingError(f"Give {form}: {text!r} is not that.")
-        if int(count) in found:
-            raise TypingError(f"Give one reading after {counted(int(count), 'pass')}, the right one: there are two.")
-        found[int(count)] = colour(lab)
+        if passes in found:
+            raise TypingError(f"Give one reading after {counted(passes, 'pass')}, the right one: there are two.")
+        found[passes] = colour(lab)
     return found
 
 
@@ -219,21 +231,18 @@ def known_name(text: str, known: Sequence[str], what: str) -> str:
     raise TypingError(f"Check the {what} {text!r}: no logged plate has it. The log has {listed}.")
 
 
-def _listed_numbers(text: str, form: str, above: float, most: float) -> list[float]:
-    found = _numbers(text, len(text.split(",")), form)
-    if not all(above < number <= most for number in found):
+def _listed_numbers(text: str, form: str, above: float, most: float) -> tuple[float, ...]:
+    found = typed.numbers(text)
+    if found is None or not all(above < number <= most for number in found):
         raise TypingError(f"Give {form}: {text!r} is not that.")
     return found
 
 
-def _numbers(text: str, count: int, form: str) -> list[float]:
-    try:
-        numbers = [float(part) for part in text.split(",")]
-    except ValueError:
-        numbers = []
-    if len(numbers) != count or not all(map(math.isfinite, numbers)):
+def _numbers(text: str, count: int, form: str) -> tuple[float, ...]:
+    found = typed.numbers(text)
+    if found is None or len(found) != count:
         raise TypingError(f"Give {form}: {text!r} is not that.")
-    return numbers
+    return found
 
 
 def _parts(text: str, least: int, most: int, form: str) -> list[str]:

@@ -1,14 +1,16 @@
-"""What the command line tells a person: one line to a colour, a few to a suggestion or a trial."""
+"""What the command line tells a person: one line to a colour, a few to a suggestion or a plate."""
 
 from __future__ import annotations
 
-import contextlib
 import json
+import os
+import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from matcher.cli.values import TypingError
 from matcher.colour.uncertainty import plus_minus_95
 from matcher.dates import ISO, shown
 from matcher.files import whole_file
@@ -115,7 +117,7 @@ def suggestion_lines(rank: int, item: Suggestion, tolerance: float) -> list[str]
 
 
 def trial_lines(trial: Trial) -> list[str]:
-    """Say one trial: number, day, colour; recipe."""
+    """Say one plate: number, day, colour; recipe."""
     head = f"{trial.id}  {shown(trial.made_at, ISO)}{aside(trial.set_aside)}"
     return [reading_line(head, trial.reading), f"    {describe(trial.recipe)}"]
 
@@ -151,6 +153,11 @@ def write(path: str, data: bytes, overwrite: bool = False) -> None:
 
 
 def say(answer: Answer, as_json: bool) -> None:
-    """Print an answer on standard output."""
-    with contextlib.suppress(BrokenPipeError):  # the reader, "head" perhaps, has seen enough
+    """Print an answer on standard output. Raises TypingError."""
+    try:
         print(json.dumps(answer.document, ensure_ascii=False) if as_json else "\n".join(answer.lines), flush=True)
+    except BrokenPipeError:  # the reader, "head" perhaps, has seen enough; nor is what is left to be tried again
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except OSError as error:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise TypingError(f"The answer cannot be written ({error.strerror}): send it to another place.") from error

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from matcher.errors import InstrumentFileError
 from matcher.instrument.columns import Heading, samples_of_rows
 from matcher.instrument.measured import Sample
-from matcher.instrument.written import number
+from matcher.typed import number
 from matcher.words import counted
 
 _TOKEN = re.compile(r'"((?:[^"]|"")*)"|#.*|(\S+)')

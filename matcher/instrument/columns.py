@@ -14,7 +14,8 @@ from matcher.colour.types import Floats
 from matcher.errors import InstrumentFileError
 from matcher.instrument.measured import Measured, Sample, best_sample
 from matcher.instrument.munsell import munsell_reading
-from matcher.instrument.written import light_and_observer, number, wavelength_of
+from matcher.instrument.written import light_and_observer, wavelength_of
+from matcher.typed import number
 
 NAMES = ("SAMPLE_NAME", "SAMPLE_ID", "STRING")
 PERCENT_ABOVE = 2.0

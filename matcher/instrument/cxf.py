@@ -17,7 +17,7 @@ from matcher.colour.types import Floats
 from matcher.errors import InstrumentFileError
 from matcher.instrument.columns import PERCENT_ABOVE
 from matcher.instrument.measured import Measured, Sample, best_sample
-from matcher.instrument.written import number
+from matcher.typed import number
 
 MAX_DEPTH = 64
 MAX_BANDS = 4_000

@@ -13,7 +13,7 @@ import numpy as np
 from matcher.colour.types import Floats
 from matcher.errors import InstrumentFileError
 from matcher.instrument.measured import Measured, Sample, best_sample
-from matcher.instrument.written import number
+from matcher.typed import number
 
 WAVELENGTH_WORDS = ("wavelength", "wavelengths", "wave length", "nm", "lambda", "λ", "wl", "wellenlänge")
 REFLECTANCE_WORDS = ("reflectance", "reflectances", "reflectance factor", "reflection", "r", "refl", "value", "")

@@ -1,4 +1,4 @@
-"""How numbers, lights, observers and wavelengths are written in files from elsewhere, for every format alike."""
+"""How lights, observers and wavelengths are written in files from elsewhere, for every format alike."""
 
 from __future__ import annotations
 
@@ -7,21 +7,11 @@ from functools import lru_cache
 
 from matcher.errors import InstrumentFileError
 
-_NUMBER = re.compile(r"[+-]?(?:\d{1,12}(?:[.,]\d{0,20})?|[.,]\d{1,20})(?:[eE][+-]?\d{1,3})?")
 _WAVELENGTH = re.compile(
     r"(?:spectral_?(?:nm|pct|dec)?_?|spec_?|nm_?|r_?)?\s*(\d{3,4})(?:[.,]0*)?\s*(?:nm)?", re.IGNORECASE
 )
 _LIGHT = re.compile(r"(?:CIE|STANDARD|ILLUMINANT|ILLUM\.?)[\s_=:,-]*", re.IGNORECASE)
 _PAIR = re.compile(r"(.+?)\s*[/\s]\s*(2|10)\s*(?:°|deg.*)?", re.IGNORECASE)
-
-
-def number(text: str) -> float | None:
-    """Return the finite number that a cell holds, with a decimal point or comma, or None."""
-    plain = text.strip().replace("−", "-")
-    if not _NUMBER.fullmatch(plain):
-        return None
-    value = float(plain.replace(",", "."))
-    return value if abs(value) < 1e300 else None
 
 
 def wavelength_of(column: str) -> float | None:

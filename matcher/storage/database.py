@@ -66,8 +66,12 @@ class Database:
 
     @classmethod
     def _in_folder(cls, folder: Path) -> Database:
-        folder = folder.expanduser().absolute()
-        _check_folder(folder)
+        try:
+            folder = folder.expanduser().absolute()
+            _check_folder(folder)
+        except (OSError, RuntimeError, ValueError) as error:  # no such home; a name too long to look for
+            reason = getattr(error, "strerror", None) or str(error).rstrip(".")
+            raise StudioError(f"The folder {folder} cannot be used ({reason}): name another.") from error
         return cls._in_file(folder / DATABASE_NAME, folder / PHOTO_FOLDER, str(folder))
 
     @classmethod

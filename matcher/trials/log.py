@@ -326,4 +326,4 @@ def row_number(number: object) -> int:
 
 
 def _no_trial(trial_id: object) -> StudioError:
-    return StudioError(f"There is no trial {trial_id} in this studio: list the trials to see their numbers.")
+    return StudioError(f"There is no plate {trial_id} in this studio: list the plates to see their numbers.")

@@ -40,6 +40,7 @@ from typing import Any
 import numpy as np
 from sqlalchemy.orm import Session
 
+from matcher import typed
 from matcher.dates import local, moment
 from matcher.errors import MatcherError, Misfit, StudioError
 from matcher.files import read_whole, whole_file
@@ -75,7 +76,13 @@ _TAKEN_OFF = re.compile(r"'+[=+\-@\t\r]")
 _SHOWN_PROBLEMS = 10
 
 
-class RowProblems(StudioError):
+class TableProblem(StudioError):
+    """A table that cannot be taken in; all of what is wrong is shown."""
+
+    longest = 4000
+
+
+class RowProblems(TableProblem):
     """Rows of a table that cannot be taken in; ``problems`` holds one sentence for each, with its row number."""
 
     def __init__(self, problems: Sequence[str]) -> None:
@@ -254,7 +261,7 @@ def _check_heading(names: Sequence[str], name: str) -> None:
         raise StudioError(f"Name each column of {name} once: {twice[0]!r} is there twice.")
     strange = [column for column in names if column and column not in known and not _COAT_COLUMN.fullmatch(column)]
     if strange:
-        raise StudioError(
+        raise TableProblem(
             f"Rename or remove the column {strange[0]!r} of {name}: the columns are {', '.join(columns(1))} "
             "(and coat_2_… for a second coat)."
         )
@@ -346,11 +353,10 @@ def _reading(cells: Mapping[str, str], number: Callable[..., float]) -> Reading:
 def _number(text: str | None, name: str, decimal_comma: bool) -> float:
     if text is None:
         raise StudioError(f"Fill in {name!r}: it is empty.")
-    plain = text.replace(",", ".") if decimal_comma and "." not in text else text
-    try:
-        return float(plain.replace("−", "-"))
-    except ValueError as error:
-        raise StudioError(f"Give {name!r} as a number: {text!r} is not one.") from error
+    value = typed.number(text, comma=decimal_comma)
+    if value is None:
+        raise StudioError(f"Give {name!r} as a number: {text!r} is not one.")
+    return value
 
 
 def _yes(text: str) -> bool:

@@ -95,7 +95,7 @@ def save_in(session: Session, stock: Stock, who: str = "") -> Stock:
     if not same_solution(before, kept):
         raise StudioError(
             f"Give the new stock a label of its own: {kept.label!r} is {row.chemical}, {row.grams_per_litre:g} g/L, "
-            "and old trials rely on that."
+            "and earlier plates rely on that."
         )
     return before
 
