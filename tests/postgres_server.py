@@ -15,6 +15,9 @@ from uuid import uuid4
 import pytest
 import sqlalchemy as sa
 
+from matcher.storage import schema
+from matcher.storage.database import first_studio_row
+
 
 @contextmanager
 def server_url() -> Iterator[str]:
@@ -47,6 +50,19 @@ def fresh_database(server: str) -> Iterator[str]:
         with engine.connect() as connection:
             connection.execute(sa.text(f"DROP DATABASE {name} WITH (FORCE)"))
         engine.dispose()
+
+
+def emptied(url: str) -> str:
+    """Return the URL of a studio's database once it is again as a new studio is; nobody stays connected to it."""
+    engine = sa.create_engine(sa.make_url(url).set(drivername="postgresql+psycopg"))
+    others = "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = current_database() AND pid <> "
+    tables = ", ".join(sorted(schema.Table.metadata.tables))
+    with engine.begin() as connection:
+        connection.execute(sa.text(f"{others} pg_backend_pid()"))
+        connection.execute(sa.text(f"TRUNCATE {tables} RESTART IDENTITY"))
+        connection.execute(sa.insert(schema.StudioRow).values(**first_studio_row()))
+    engine.dispose()
+    return url
 
 
 def _programs() -> Path | None:
