@@ -19,7 +19,7 @@ from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.studio import Studio
 from matcher.trials import spreadsheet
-from matcher.trials.spreadsheet import RowProblems, columns, read_table
+from matcher.trials.spreadsheet import RowProblems, columns, opened_table
 from matcher.trials.trial import Trial
 from tests.example_counts import examples
 from tests.plates import MADE_AT, a_recipe, a_target, a_trial, recipes
@@ -36,6 +36,11 @@ silicon bronze,,,,,70.1,3.0,11.0,bare
 def studio(tmp_path: Path) -> Iterator[Studio]:
     with Studio.open(tmp_path / "studio") as opened:
         yield opened
+
+
+def read_table(path: Path) -> list[tuple[int, Trial | str]]:
+    with opened_table(path) as found:
+        return list(found)
 
 
 def a_table(folder: Path, text: str | bytes, name: str = "log.csv") -> Path:
@@ -106,10 +111,10 @@ def test_any_recipe_comes_back_from_a_table(tmp_path: Path, recipe: Recipe, lab:
     path = tmp_path / "out.csv"
     path.unlink(missing_ok=True)
     spreadsheet.export_table([Trial(recipe, Reading(np.array(lab)), MADE_AT, uid="u")], path, {})
-    (good, problems) = read_table(path)
-    assert problems == []
-    assert good[0][1].recipe == recipe
-    np.testing.assert_array_equal(good[0][1].reading.lab, lab)
+    ((_, trial),) = read_table(path)
+    assert isinstance(trial, Trial)
+    assert trial.recipe == recipe
+    np.testing.assert_array_equal(trial.reading.lab, lab)
 
 
 # Not a formula
@@ -124,7 +129,8 @@ def test_text_that_a_spreadsheet_would_run_is_written_as_text_and_read_back(
     (cells,) = cells_of(tmp_path / "out.csv")
     for name in ("notes", "piece", "made_by"):
         assert cells[name].startswith("'")
-    (_, trial), *_ = read_table(tmp_path / "out.csv")[0]
+    ((_, trial),) = read_table(tmp_path / "out.csv")
+    assert isinstance(trial, Trial)
     assert trial.notes == text
     assert trial.piece == " ".join(text.split())
 
@@ -291,15 +297,51 @@ def test_any_cells_under_our_heading_are_trials_or_problems(tmp_path: Path, body
     table.writerow(columns(1)[6:18] + ["lab_l", "lab_a", "lab_b"])
     table.writerows(body)
     try:
-        good, problems = read_table(a_table(tmp_path, stream.getvalue().encode("utf-8", "replace")))
+        found = read_table(a_table(tmp_path, stream.getvalue().encode("utf-8", "replace")))
     except StudioError as error:
         assert "\0" in stream.getvalue() or "whole table" in str(error)
         return
-    assert all(message for _, message in problems)
-    assert len(good) + len(problems) <= len(body)
+    assert all(given for _, given in found)
+    assert len(found) <= len(body)
 
 
 def test_every_column_is_documented_where_a_person_looks() -> None:
     said: Any = spreadsheet.__doc__
     for name in columns(1):
         assert re.search(rf"\b{name}\b", said), name
+
+
+def test_a_table_of_several_portions_is_taken_in_whole_or_not_at_all(
+    studio: Studio, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(spreadsheet, "_PORTION", 3)
+    rows = [f"plate {n},2025-03-31,bronze,{30 + n},5,14" for n in range(8)]
+    text = "\n".join(["uid,made_at,alloy,lab_l,lab_a,lab_b", *rows])
+    with pytest.raises(RowProblems, match=r"Row 10: .*'x' is not"):
+        studio.import_file(a_table(tmp_path, f"{text}\nplate 9,2025-03-31,bronze,x,5,14\n"))
+    assert studio.trials() == []
+    again = "plate 1,2025-03-31,bronze,31,5,14"  # the same plate twice counts once, another of its uid is refused
+    with pytest.raises(RowProblems, match=r"Row 11: .*other content"):
+        studio.import_file(a_table(tmp_path, f"{text}\n{again}\nplate 1,2025-03-31,bronze,99,5,14\n"))
+    brought = studio.import_file(a_table(tmp_path, f"{text}\n{again}\n"))
+    assert len(studio.trials()) == 8
+    assert brought.problems == ()
+    assert studio.import_file(a_table(tmp_path, text)).trials_here_before == 8
+
+
+def test_only_so_many_problems_are_kept(studio: Studio, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(spreadsheet, "_KEPT_PROBLEMS", 2)
+    text = "alloy,lab_l,lab_a,lab_b\n" + "bronze,x,5,14\n" * 5 + "bronze,38,5,14\n"
+    with pytest.raises(RowProblems, match="Row 3"):
+        studio.import_file(a_table(tmp_path, text))
+    brought = studio.import_file(a_table(tmp_path, text), skip_bad=True)
+    assert brought.trials == 1
+    assert len(brought.problems) == 3
+    assert brought.problems[-1] == "And 3 more rows cannot be taken in."
+
+
+def test_a_line_without_end_is_refused(studio: Studio, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(spreadsheet, "MAX_LINE_CHARACTERS", 200)
+    with pytest.raises(StudioError, match="over 200 characters"):
+        studio.import_file(a_table(tmp_path, f"alloy,lab_l,lab_a,lab_b\nbronze,38,5,14{',' * 300}\n"))
+    assert studio.trials() == []

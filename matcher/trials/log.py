@@ -230,6 +230,12 @@ def by_uid(session: Session, uids: Sequence[str]) -> dict[str, Trial]:
     return {str(trial.uid): trial for trial in found}
 
 
+def logged_uids(session: Session, uids: Sequence[str]) -> set[str]:
+    """Return those of ``uids`` that are logged."""
+    portions = [uids[start : start + 500] for start in range(0, len(uids), 500)]
+    return {uid for some in portions for uid in session.scalars(sa.select(TrialRow.uid).where(TrialRow.uid.in_(some)))}
+
+
 def same_content(one: Trial, other: Trial) -> bool:
     """Tell whether two trials say the same of a plate, whatever their numbers in the log and whether set aside."""
     loose: dict[str, Any] = {"id": None, "uid": None, "target_id": None, "set_aside": None}

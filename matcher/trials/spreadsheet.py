@@ -31,11 +31,15 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
+import os
 import re
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from itertools import chain, islice
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from sqlalchemy.orm import Session
@@ -43,17 +47,20 @@ from sqlalchemy.orm import Session
 from matcher import typed
 from matcher.dates import local, moment
 from matcher.errors import MatcherError, Misfit, StudioError
-from matcher.files import read_whole, whole_file
+from matcher.files import opened, whole_file
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.storage import checked
 from matcher.storage.database import Database
 from matcher.trials import rows
 from matcher.trials.archive import Imported
-from matcher.trials.log import by_uid, record_in
+from matcher.trials.log import logged_uids, record_in
 from matcher.trials.trial import Trial
 
+T = TypeVar("T")
+
 MAX_CSV_BYTES = 64 * 1024**2
+MAX_LINE_CHARACTERS = 1_000_000
 COAT_FIELDS = ("chemical", "strength_of_stock", "passes", "surface_temp_c", "application", "stock")
 NEEDED = ("alloy", "lab_l", "lab_a", "lab_b")
 PASSED_OVER = frozenset({"number", "target", "photos"})
@@ -74,6 +81,9 @@ _COAT_COLUMN = re.compile(r"coat_([1-9]|[1-9][0-9])_(" + "|".join(COAT_FIELDS) +
 _FORMULA = re.compile(r"'*[=+\-@\t\r]")
 _TAKEN_OFF = re.compile(r"'+[=+\-@\t\r]")
 _SHOWN_PROBLEMS = 10
+_KEPT_PROBLEMS = 1000
+_PORTION = 500
+"""Rows recorded at once: few enough to need little memory, and enough to need few queries."""
 
 
 class TableProblem(StudioError):
@@ -128,16 +138,45 @@ def import_table(database: Database, path: Path, skip_bad: bool = False, who: st
     Raises RowProblems when a row cannot be taken in, and then takes in none; with ``skip_bad`` the good rows are
     taken in and the bad ones reported. Raises StudioError when the table as a whole cannot be read.
     """
-    good, problems = read_table(path)
-    with database.writing() as session:
-        known = by_uid(session, [str(trial.uid) for _, trial in good])
+    table = _Taken(skip_bad)
+    with database.writing() as session, opened_table(path) as found:
+        for portion in _portions(found):
+            table.take(session, portion, who)
+        if table.problems and not skip_bad:
+            raise RowProblems(table.sentences())
+    return Imported(table.new, trials_here_before=table.here_before, problems=tuple(table.sentences()))
+
+
+class _Taken:
+    """What has been taken in of a table so far. Only this grows with the table: its rows come in portions."""
+
+    def __init__(self, skip_bad: bool) -> None:
+        self.skip_bad = skip_bad
+        self.new = self.here_before = self.untold = 0
+        self.problems: list[tuple[int, str]] = []
+        self._own: set[str] = set()
+
+    def take(self, session: Session, portion: Sequence[tuple[int, Trial | str]], who: str) -> None:
+        """Record a portion of rows, each a trial or what is wrong with it."""
+        bad = [(row, given) for row, given in portion if isinstance(given, str)]
+        good = [(row, given) for row, given in portion if not isinstance(given, str)]
+        known = logged_uids(session, [str(trial.uid) for _, trial in good]) - self._own
         new = [(row, trial) for row, trial in good if trial.uid not in known]
         refused = _record(session, new, who)
-        problems += refused
-        sentences = [f"Row {row}: {message}" for row, message in sorted(problems)]
-        if sentences and not skip_bad:
-            raise RowProblems(sentences)
-    return Imported(len(new) - len(refused), trials_here_before=len(good) - len(new), problems=tuple(sentences))
+        self._own.update(str(trial.uid) for _, trial in new)
+        self.new += len(new) - len(refused)
+        self.here_before += len(good) - len(new)
+        room = _KEPT_PROBLEMS - len(self.problems)
+        found = sorted([*bad, *refused])
+        self.problems += found[:room]
+        self.untold += len(found[room:])
+        if self.untold and not self.skip_bad:
+            raise RowProblems(self.sentences())  # the rest of such a table would say no more
+
+    def sentences(self) -> list[str]:
+        """Return one sentence for each row that is left out, and one for those beyond what anybody reads."""
+        more = [f"And {self.untold} more rows cannot be taken in."] if self.untold else []
+        return [*(f"Row {row}: {message}" for row, message in self.problems), *more]
 
 
 def _record(session: Session, numbered: list[tuple[int, Trial]], who: str) -> list[tuple[int, str]]:
@@ -152,22 +191,34 @@ def _record(session: Session, numbered: list[tuple[int, Trial]], who: str) -> li
     return [refused for pair in numbered for refused in _record(session, [pair], who)]
 
 
-def read_table(path: Path) -> tuple[list[tuple[int, Trial]], list[tuple[int, str]]]:
-    """Return the trials of a table with their row numbers, and the problems with theirs; the heading is row 1."""
-    text = _text(path)
-    heading, *body = _rows(text, path.name)
-    names = [name.strip().casefold().replace(" ", "_") for name in heading]
-    _check_heading(names, path.name)
-    decimal_comma = _delimiter(text) != ","
-    good, problems, alike = [], [], Counter[str]()
+@contextmanager
+def opened_table(path: Path) -> Iterator[Iterator[tuple[int, Trial | str]]]:
+    """Give a table's filled rows one by one: its number, the heading's being 1, and its trial or what is wrong with it.
+
+    Raises StudioError, here or on the way, when the table as a whole cannot be read.
+    """
+    with _rows_of(path) as (heading, body):
+        yield _trials(heading, body, path.name)
+
+
+def _trials(heading: _Heading, body: Iterable[list[str]], name: str) -> Iterator[tuple[int, Trial | str]]:
+    names = [cell.strip().casefold().replace(" ", "_") for cell in heading.cells]
+    _check_heading(names, name)
+    decimal_comma = heading.delimiter != ","
+    alike = Counter[bytes]()
     for at, cells in enumerate(body, start=2):
         if not any(cell.strip() for cell in cells):
             continue
         try:
-            good.append((at, _trial(_named(names, cells), decimal_comma, alike)))
+            yield at, _trial(_named(names, cells), decimal_comma, alike)
         except MatcherError as error:
-            problems.append((at, str(error)))
-    return good, problems
+            yield at, str(error)
+
+
+def _portions(found: Iterable[T]) -> Iterator[list[T]]:
+    them = iter(found)
+    while portion := list(islice(them, _PORTION)):
+        yield portion
 
 
 def columns(coats: int) -> list[str]:
@@ -226,32 +277,44 @@ def _safe(value: object) -> object:
 # Reading
 
 
-def _text(path: Path) -> str:
+@dataclass(frozen=True)
+class _Heading:
+    cells: list[str]
+    delimiter: str
+
+
+@contextmanager
+def _rows_of(path: Path) -> Iterator[tuple[_Heading, Iterator[list[str]]]]:
+    """Open a table; give its heading and its further rows, which are read one by one. Raises StudioError."""
+    name = path.name
     try:
-        raw = read_whole(path, MAX_CSV_BYTES)
+        with opened(path) as file:
+            if os.fstat(file.fileno()).st_size > MAX_CSV_BYTES:
+                raise StudioError(f"{name} is over {MAX_CSV_BYTES // 1024**2} MB: import it in parts.")
+            marked = file.read(2) in (b"\xff\xfe", b"\xfe\xff")
+            file.seek(0)
+            lines = _lines(io.TextIOWrapper(file, "utf-16" if marked else "utf-8-sig", newline=""), name)
+            first = next((line for line in lines if line.strip()), "").lstrip()
+            if not first:
+                raise StudioError(f"{name} is empty: its first row must hold the names of the columns.")
+            delimiter = max(",;\t", key=first.count)
+            table = csv.reader(chain([first], lines), delimiter=delimiter, strict=True)
+            yield _Heading(next(table), delimiter), table
     except Misfit as misfit:
         raise StudioError(f"{path} {misfit}.") from misfit
-    try:
-        text = raw.decode("utf-16" if raw[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise StudioError(f"Save {path.name} as CSV in UTF-8: it is in another encoding, or no table.") from error
-    if "\0" in text:
-        raise StudioError(f"Save {path.name} as CSV in UTF-8: it is no table of text.")
-    if not text.strip():
-        raise StudioError(f"{path.name} is empty: its first row must hold the names of the columns.")
-    return text
-
-
-def _delimiter(text: str) -> str:
-    heading = text.lstrip().splitlines()[0]
-    return max(",;\t", key=heading.count)
-
-
-def _rows(text: str, name: str) -> list[list[str]]:
-    try:
-        return list(csv.reader(io.StringIO(text.lstrip(), newline=""), delimiter=_delimiter(text), strict=True))
+    except UnicodeError as error:
+        raise StudioError(f"Save {name} as CSV in UTF-8: it is in another encoding, or no table.") from error
     except csv.Error as error:
         raise StudioError(f"{name} is not a whole table ({error}): save it as CSV again.") from error
+
+
+def _lines(stream: io.TextIOWrapper, name: str) -> Iterator[str]:
+    while line := stream.readline(MAX_LINE_CHARACTERS + 1):
+        if len(line) > MAX_LINE_CHARACTERS:
+            raise StudioError(f"Save {name} as CSV again: a line of it has over {MAX_LINE_CHARACTERS} characters.")
+        if "\0" in line:
+            raise StudioError(f"Save {name} as CSV in UTF-8: it is no table of text.")
+        yield line
 
 
 def _check_heading(names: Sequence[str], name: str) -> None:
@@ -284,7 +347,7 @@ def _plain(cell: str) -> str:
     return (cell[1:] if _TAKEN_OFF.match(cell) else cell).strip(" \n")
 
 
-def _trial(cells: Mapping[str, str], decimal_comma: bool, alike: Counter[str]) -> Trial:
+def _trial(cells: Mapping[str, str], decimal_comma: bool, alike: Counter[bytes]) -> Trial:
     def number(name: str, default: float | None = None) -> float:
         text = cells.get(name)
         if text is None and default is not None:
@@ -366,7 +429,7 @@ def _yes(text: str) -> bool:
     return answer in ("yes", "true", "1", "hot")
 
 
-def _uid(cells: Mapping[str, str], alike: Counter[str]) -> str:
+def _uid(cells: Mapping[str, str], alike: Counter[bytes]) -> str:
     """Return the row's uid; without one, a hash of what it says, so that the same log taken in twice counts once.
 
     Rows that say the very same are different plates: the second gets another uid than the first.
@@ -374,5 +437,6 @@ def _uid(cells: Mapping[str, str], alike: Counter[str]) -> str:
     if "uid" in cells:
         return cells["uid"]
     said = "\n".join(f"{name}={value}" for name, value in sorted(cells.items()))
-    alike[said] += 1
-    return hashlib.sha256(f"{said}\n{alike[said]}".encode()).hexdigest()
+    key = hashlib.sha256(said.encode()).digest()  # in place of what it says: there may be a million rows
+    alike[key] += 1
+    return hashlib.sha256(f"{said}\n{alike[key]}".encode()).hexdigest()
