@@ -26,33 +26,24 @@ from typing import Any
 
 ROOT = Path(__file__).parents[2]
 NEAREST = {
-    "colour": ("cielab", "difference", "uncertainty", "coverage_colour", "repeatability", "house"),
-    "calibration": (
-        "coverage_calibration",
-        "camera_profile",
-        "light_field",
-        "finish",
-        "profile_report",
-        "side_by_side",
-        "what_helps",
-        "chart_faults",
-    ),
+    "colour": ("coverage_colour", "cielab", "difference", "uncertainty", "spread", "house"),
+    "calibration": ("coverage_calibration", "light_field", "camera_profile", "profile_report", "finish"),
     "reading": (
         "coverage_reading",
         "finish",
         "frames",
         "exposures",
-        "what_helps",
         "side_by_side",
         "two_finishes",
         "repeatability",
         "texture",
         "reading_words",
+        "what_helps",
     ),
-    "process": ("coverage_process", "process_model", "suggest_mixed_coats"),
-    "plan": ("coverage_plan", "planner", "limits"),
-    "bench": ("coverage_bench", "bench_path"),
-    "suggest": ("coverage_suggest", "suggest", "suggest_neighbours", "suggest_any_log", "spread"),
+    "process": ("coverage_engine", "process_model"),
+    "plan": ("coverage_engine", "planner", "limits"),
+    "bench": ("coverage_engine", "coverage_bench", "bench_path"),
+    "suggest": ("coverage_engine", "suggest", "suggest_neighbours", "suggest_any_log"),
 }
 """The test files that stand nearest to each room, by what they import; one that is not there is passed over."""
 
