@@ -15,6 +15,7 @@ from matcher.colour.types import Floats
 from matcher.colour.uncertainty import plus_minus_95
 from matcher.plan.prediction import readable
 from matcher.reading.reading import Reading
+from matcher.recipe.names import canonical
 from matcher.recipe.stages import last_stage
 from matcher.trials.trial import FINISHED, Trial
 from matcher.words import counted
@@ -101,7 +102,8 @@ def _plate_variance(differences: Floats, noise: Floats) -> Floats:
 
 def _pair(trial: Trial, kind: str) -> tuple[Reading, Reading] | None:
     """Return a plate's readings before and after the seal: a plate waxed later counts as one waxed from the start."""
-    sealed = None if trial.recipe.seal is None else trial.recipe.seal.kind
+    kind = canonical(kind)
+    sealed = None if trial.recipe.seal is None else canonical(trial.recipe.seal.kind)
     if trial.set_aside is not None or sealed not in (None, kind):
         return None
     named = {SEALED_STAGES.get(kind, f"{kind}ed"), *(() if sealed is None else ("sealed",))}

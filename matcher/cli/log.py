@@ -22,6 +22,7 @@ from matcher.cli.options import (
 )
 from matcher.cli.photographs import opened_studio, studio_that_is_there
 from matcher.cli.words import Answer
+from matcher.recipe.names import same
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.words import agreeing, counted
 
@@ -300,6 +301,6 @@ def _recipe_corrected(options: argparse.Namespace, logged: Recipe) -> Recipe:
 
 
 def _same_bottle(typed: Layer, logged: Layer | None) -> Layer:
-    if logged is None or logged.chemical.casefold() != typed.chemical.casefold():
+    if logged is None or not same(logged.chemical, typed.chemical):
         return typed
     return replace(typed, stock=logged.stock)

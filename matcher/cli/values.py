@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from matcher import typed
 from matcher.errors import MatcherError, Misfit
 from matcher.files import read_whole
+from matcher.recipe.names import same
 from matcher.recipe.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
 from matcher.words import counted
 
@@ -222,10 +223,9 @@ def after_passes(texts: Sequence[str]) -> dict[int, Colour]:
 
 
 def known_name(text: str, known: Sequence[str], what: str) -> str:
-    """Return the name as the log writes it; case and spaces count only where they must. Raises TypingError."""
-    plain = " ".join(text.split()).casefold()
+    """Return the name as the log writes it, for any way of writing it. Raises TypingError."""
     for name in known:
-        if name.casefold() == plain:
+        if same(name, text):
             return name
     listed = ", ".join(known[:MOST_NAMED]) or "nothing yet"
     raise TypingError(f"Check the {what} {text!r}: no logged plate has it. The log has {listed}.")

@@ -23,7 +23,7 @@ from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
 from matcher.reading.comparison import difference_covariance
 from matcher.reading.reading import Reading
-from matcher.recipe.recipe import Coat, Recipe, Undercoat, strength_in_words
+from matcher.recipe.recipe import Coat, Recipe, Undercoat, in_one_spelling, strength_in_words
 from matcher.words import counted, percent, plural
 
 WORTH_DOING = 0.3
@@ -168,7 +168,7 @@ def _coats_to_add(recipe: Recipe, trials: Sequence[LoggedTrial]) -> list[tuple[s
     """
     if recipe.coats or recipe.seal is not None:
         return []
-    known = [coat for trial in trials for coat in trial.recipe.coats]
+    known = [coat for logged in in_one_spelling(trial.recipe for trial in trials) for coat in logged.coats]
     options: list[tuple[str, Recipe, bool]] = []
     for chemical, application in dict.fromkeys((coat.chemical, coat.application) for coat in known):
         laid = [coat for coat in known if (coat.chemical, coat.application) == (chemical, application)]

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from matcher.recipe.names import canonical, each_once
 from matcher.recipe.recipe import Recipe
 
 
@@ -28,29 +29,27 @@ class Means:
     @property
     def all_chemicals(self) -> tuple[str, ...]:
         """Those of coats and of undercoats, each once."""
-        return tuple(dict.fromkeys((*self.chemicals, *self.undercoats)))
+        return each_once((*self.chemicals, *self.undercoats))
 
 
 def means_of(recipes: Iterable[Recipe]) -> Means:
     """Return what the recipes show that there is."""
-    alloys: Counter[str] = Counter()
-    chemicals: Counter[str] = Counter()
-    undercoats: Counter[str] = Counter()
+    alloys, chemicals, undercoats = _Used(), _Used(), _Used()
     strengths, undercoat_strengths, temps, passes = set(), set(), set(), {0}
     for recipe in recipes:
-        alloys[recipe.alloy] += 1
+        alloys.add(recipe.alloy)
         if recipe.undercoat is not None:
-            undercoats[recipe.undercoat.chemical] += 1
+            undercoats.add(recipe.undercoat.chemical)
             undercoat_strengths.add(recipe.undercoat.strength)
         for coat in recipe.coats:
-            chemicals[coat.chemical] += 1
+            chemicals.add(coat.chemical)
             strengths.add(coat.strength)
             temps.add(coat.surface_temp_c)
             passes.add(coat.passes)
     return Means(
-        _by_use(alloys),
-        _by_use(chemicals),
-        _by_use(undercoats),
+        alloys.by_use(),
+        chemicals.by_use(),
+        undercoats.by_use(),
         tuple(sorted(strengths)),
         tuple(sorted(undercoat_strengths)),
         tuple(sorted(temps)),
@@ -60,9 +59,22 @@ def means_of(recipes: Iterable[Recipe]) -> Means:
 
 def one_alloy(recipes: Iterable[Recipe]) -> str | None:
     """Return the alloy that all recipes are on, None when they differ or there are none."""
-    alloys = {recipe.alloy for recipe in recipes}
-    return alloys.pop() if len(alloys) == 1 else None
+    alloys = each_once(recipe.alloy for recipe in recipes)
+    return alloys[0] if len(alloys) == 1 else None
 
 
-def _by_use(counted: Counter[str]) -> tuple[str, ...]:
-    return tuple(name for name, _ in counted.most_common())
+class _Used:
+    """Counts names by what they name, and remembers how each was first typed."""
+
+    def __init__(self) -> None:
+        self.counted: Counter[str] = Counter()
+        self.typed: dict[str, str] = {}
+
+    def add(self, name: str) -> None:
+        plain = canonical(name)
+        self.counted[plain] += 1
+        self.typed.setdefault(plain, name)
+
+    def by_use(self) -> tuple[str, ...]:
+        """Return the names as typed, the most used first."""
+        return tuple(self.typed[plain] for plain, _ in self.counted.most_common())

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from matcher.recipe.names import canonical, same
 from matcher.recipe.recipe import SURFACE_TEMP_RANGE_C, Recipe, strength_in_words
 from matcher.words import counted, listed
 
@@ -33,9 +34,9 @@ class Limits:
     surface_temp_c
         Least and most surface temperature of every coat, °C.
     excluded
-        Chemicals that are not to be used today, by name.
+        Chemicals that are not to be used today, by any of their names.
     stock
-        The only chemicals there are, by name.
+        The only chemicals there are, by any of their names.
     strengths
         The only strengths that coats are mixed to, as fractions of stock.
 
@@ -58,12 +59,14 @@ class Limits:
 
     def allow(self, recipe: Recipe) -> bool:
         """Tell whether a recipe keeps within the limits."""
-        chemicals = {coat.chemical for coat in recipe.coats}
+        chemicals = {canonical(coat.chemical) for coat in recipe.coats}
         if recipe.undercoat is not None:
-            chemicals.add(recipe.undercoat.chemical)
-        if self.alloy is not None and recipe.alloy != self.alloy:
+            chemicals.add(canonical(recipe.undercoat.chemical))
+        if self.alloy is not None and not same(recipe.alloy, self.alloy):
             return False
-        if not chemicals.isdisjoint(self.excluded) or (self.stock is not None and not chemicals <= self.stock):
+        if any(canonical(name) in chemicals for name in self.excluded):
+            return False
+        if self.stock is not None and not chemicals <= set(map(canonical, self.stock)):
             return False
         return all(
             self._allows_passes(coat.passes) and self._allows_temp(coat.surface_temp_c) and self._allows(coat.strength)

@@ -7,7 +7,7 @@ the tolerance. Counted from the best plate so far, weighed far lower, it leads w
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Container
 from dataclasses import replace
 
 import numpy as np
@@ -16,6 +16,7 @@ from matcher.colour.types import Floats
 from matcher.plan.outlook import Outlook, outlook_on
 from matcher.plan.steps import moved_coat, moved_undercoat
 from matcher.process.model import ProcessModel
+from matcher.recipe.names import canonical
 from matcher.recipe.recipe import Coat, Recipe
 
 IMPROVEMENT_WEIGHT = 1e-3
@@ -47,12 +48,12 @@ def doubt_after(stalled: int) -> float:
 
 
 def kind_of(recipe: Recipe) -> tuple[str | None, ...]:
-    """Return what makes two recipes of one kind: the undercoat's chemical and those of the coats."""
-    under = None if recipe.undercoat is None else recipe.undercoat.chemical
-    return (under, *(coat.chemical for coat in recipe.coats))
+    """Return what makes two recipes of one kind: the canonical names of the undercoat and the coats."""
+    under = None if recipe.undercoat is None else canonical(recipe.undercoat.chemical)
+    return (under, *(canonical(coat.chemical) for coat in recipe.coats))
 
 
-def next_row(outlook: Outlook, best: float, tolerance: float, made: Collection[Recipe]) -> int:
+def next_row(outlook: Outlook, best: float, tolerance: float, made: Container[Recipe]) -> int:
     """Return the row of the trial most worth making; recipes already made come only when there is no other."""
     value = expected_gain(outlook.draws, best, tolerance)
     value = value - 10.0 * np.array([recipe in made for recipe in outlook.recipes])
@@ -65,7 +66,7 @@ def next_plate(
     target_lab: Floats,
     best: float,
     tolerance: float,
-    made: Collection[Recipe],
+    made: Container[Recipe],
     allow: Callable[[Recipe], bool],
     doubt: float = 1.0,
 ) -> tuple[Outlook, int]:

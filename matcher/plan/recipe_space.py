@@ -19,7 +19,17 @@ from numpy.typing import NDArray
 from matcher.errors import SuggestionError
 from matcher.plan.limits import Limits
 from matcher.process.design import Categories, Columns, coat_columns, columns_of
-from matcher.recipe.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
+from matcher.recipe.names import same
+from matcher.recipe.recipe import (
+    MAX_PASSES,
+    SURFACE_TEMP_RANGE_C,
+    Coat,
+    Recipe,
+    Seal,
+    Undercoat,
+    as_compared,
+    in_one_spelling,
+)
 
 MOST_RECIPES = 60_000
 MOST_WORKPIECES = 6
@@ -81,6 +91,7 @@ class RecipeSpace:
 
 def space_from(recipes: Sequence[Recipe], limits: Limits, rng: np.random.Generator) -> RecipeSpace:
     """Return the recipes that trials' recipes (n ≥ 1) and the limits open; a sample of them when they are many."""
+    recipes = in_one_spelling(recipes)
     workpieces = _workpieces(recipes, limits)
     grounds, stacks = _grounds(recipes, limits), _stacks(recipes, limits)
     if limits != Limits():
@@ -97,11 +108,15 @@ def space_from(recipes: Sequence[Recipe], limits: Limits, rng: np.random.Generat
 
 def _workpieces(recipes: Sequence[Recipe], limits: Limits) -> list[Workpiece]:
     counted = Counter((recipe.alloy, recipe.surface, recipe.seal) for recipe in recipes)
-    workpieces = [workpiece for workpiece, _ in counted.most_common() if limits.alloy in (None, workpiece[0])]
+    workpieces = [workpiece for workpiece, _ in counted.most_common() if _is_on(workpiece, limits.alloy)]
     if not workpieces:
         _, surface, seal = counted.most_common(1)[0][0]
         workpieces = [(limits.alloy or recipes[0].alloy, surface, seal)]
     return workpieces[:MOST_WORKPIECES]
+
+
+def _is_on(workpiece: Workpiece, alloy: str | None) -> bool:
+    return alloy is None or same(workpiece[0], alloy)
 
 
 def _grounds(recipes: Sequence[Recipe], limits: Limits) -> list[Undercoat | None]:
@@ -153,19 +168,14 @@ def _temps(coats: Sequence[Coat], limits: Limits) -> list[float]:
     return [temp for temp in used if low <= temp <= high] or sorted({low, (low + high) / 2, high})
 
 
-def without_stock(recipe: Recipe) -> Recipe:
-    """Return a recipe without its stocks' labels."""
-    under = recipe.undercoat
-    return Recipe(
-        recipe.alloy,
-        None if under is None else Undercoat(under.chemical, under.strength, under.burnish),
-        tuple(
-            Coat(coat.chemical, coat.strength, coat.passes, coat.surface_temp_c, coat.application)
-            for coat in recipe.coats
-        ),
-        recipe.seal,
-        recipe.surface,
-    )
+class Made:
+    """The recipes made: one is among them however its names are written, and from whatever bottle."""
+
+    def __init__(self, recipes: Iterable[Recipe]) -> None:
+        self._compared = frozenset(map(as_compared, recipes))
+
+    def __contains__(self, recipe: object) -> bool:
+        return isinstance(recipe, Recipe) and as_compared(recipe) in self._compared
 
 
 def _single_chemicals(recipes: Sequence[Recipe]) -> set[str]:

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
-from matcher.recipe.names import is_ferric
-from matcher.recipe.recipe import SURFACE_TEMP_RANGE_C, Coat, Recipe, Undercoat
+from matcher.recipe.names import canonical, is_ferric
+from matcher.recipe.recipe import SURFACE_TEMP_RANGE_C, Coat, Recipe, Undercoat, as_compared
 
 MOST_PATHS = 40
 PASSES = (1, 2, 4, 7, 12)
@@ -34,8 +34,8 @@ def _unalike(recipes: Iterable[Recipe]) -> list[Recipe]:
     """Return one recipe of each ground and chemicals: its paths serve for all of them."""
     kept: dict[tuple[object, ...], Recipe] = {}
     for recipe in recipes:
-        coats = tuple(coat.chemical for coat in recipe.coats)
-        kept.setdefault((recipe.alloy, recipe.undercoat, coats), recipe)
+        coats = tuple(canonical(coat.chemical) for coat in recipe.coats)
+        kept.setdefault((canonical(recipe.alloy), as_compared(recipe).undercoat, coats), recipe)
     return list(kept.values())
 
 

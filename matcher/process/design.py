@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matcher.colour.types import Floats
-from matcher.recipe.names import is_ferric
+from matcher.recipe.names import canonical, is_ferric
 from matcher.recipe.recipe import Coat, Recipe
 
 UNSEEN_FERRIC = "another ferric salt"
@@ -27,7 +27,10 @@ Places = NDArray[np.intp]
 
 @dataclass(frozen=True)
 class Categories:
-    """The names that the trials hold, the commonest first; beyond ``MOST_NAMES`` the seldomer are one name together."""
+    """The names that the trials hold, each in its canonical form, the commonest first.
+
+    Beyond ``MOST_NAMES`` the seldomer are one name together.
+    """
 
     alloys: tuple[str, ...]
     surfaces: tuple[str, ...]
@@ -45,12 +48,12 @@ class Categories:
         """Collect the names in recipes."""
         kept = list(recipes)
         return cls(
-            _commonest(recipe.alloy for recipe in kept),
-            _commonest(recipe.surface for recipe in kept),
-            _commonest(recipe.undercoat.chemical for recipe in kept if recipe.undercoat is not None),
-            (*_commonest(coat.chemical for recipe in kept for coat in recipe.coats), UNSEEN_FERRIC),
-            _commonest(coat.application for recipe in kept for coat in recipe.coats),
-            _commonest(recipe.seal.kind for recipe in kept if recipe.seal is not None),
+            _commonest(canonical(recipe.alloy) for recipe in kept),
+            _commonest(canonical(recipe.surface) for recipe in kept),
+            _commonest(canonical(recipe.undercoat.chemical) for recipe in kept if recipe.undercoat is not None),
+            (*_commonest(canonical(coat.chemical) for recipe in kept for coat in recipe.coats), UNSEEN_FERRIC),
+            _commonest(canonical(coat.application) for recipe in kept for coat in recipe.coats),
+            _commonest(canonical(recipe.seal.kind) for recipe in kept if recipe.seal is not None),
         )
 
 
@@ -131,8 +134,10 @@ def coat_columns(stacks: Sequence[Sequence[Coat]], categories: Categories) -> Co
         return np.array([*values, -1])[which]
 
     return CoatColumns(
-        places(chemicals.get(coat.chemical, ferric if is_ferric(coat.chemical) else other) for coat in coats),
-        places(applications.get(coat.application, len(applications)) for coat in coats),
+        places(
+            chemicals.get(canonical(coat.chemical), ferric if is_ferric(coat.chemical) else other) for coat in coats
+        ),
+        places(applications.get(canonical(coat.application), len(applications)) for coat in coats),
         column((coat.strength for coat in coats), 0.0),
         column((coat.passes for coat in coats), 0.0),
         column((coat.surface_temp_c for coat in coats), 100.0),
@@ -145,15 +150,15 @@ def columns_of(recipes: Sequence[Recipe], categories: Categories) -> Columns:
     places = {name: _places(known) for name, known in vars(categories).items()}
     under = [recipe.undercoat for recipe in recipes]
     seals = [recipe.seal for recipe in recipes]
-    bases, kinds = places["undercoats"], places["seals"]
+    alloys, surfaces, bases, kinds = (places[name] for name in ("alloys", "surfaces", "undercoats", "seals"))
     return Columns(
-        alloy=np.array([places["alloys"].get(recipe.alloy, len(categories.alloys)) for recipe in recipes]),
-        surface=np.array([places["surfaces"].get(recipe.surface, len(categories.surfaces)) for recipe in recipes]),
-        undercoat=np.array([-1 if u is None else bases.get(u.chemical, len(bases)) for u in under]),
+        alloy=np.array([alloys.get(canonical(recipe.alloy), len(alloys)) for recipe in recipes]),
+        surface=np.array([surfaces.get(canonical(recipe.surface), len(surfaces)) for recipe in recipes]),
+        undercoat=np.array([-1 if u is None else bases.get(canonical(u.chemical), len(bases)) for u in under]),
         base_strength=np.array([0.0 if u is None else u.strength for u in under]),
         burnish=np.array([0.0 if u is None else u.burnish for u in under]),
         **vars(coats),
-        seal=np.array([-1 if seal is None else kinds.get(seal.kind, len(kinds)) for seal in seals]),
+        seal=np.array([-1 if seal is None else kinds.get(canonical(seal.kind), len(kinds)) for seal in seals]),
         seal_coats=np.array([0.0 if seal is None else float(seal.coats) for seal in seals]),
     )
 

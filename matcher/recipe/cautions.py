@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from matcher.errors import StudioError
+from matcher.recipe.names import FILE, each_once, is_ferric, key, names_of
 from matcher.recipe.recipe import Coat, Recipe
 from matcher.words import listed
 
@@ -22,8 +23,6 @@ SKATES_OFF_ABOVE_C = 130.0
 
 WARM_FROM_C = 45.0
 """Metal that burns a hand that rests on it (from memory: ISO 13732-1 gives 51 °C for one minute on bare metal)."""
-
-_FILE = Path(__file__).with_name("cautions.toml")
 
 
 @dataclass(frozen=True)
@@ -69,7 +68,7 @@ def cautions_for(recipe: Recipe, book: CautionBook | None = None) -> tuple[Cauti
 def cautions_for_all(recipes: Sequence[Recipe], book: CautionBook | None = None) -> tuple[Caution, ...]:
     """Return the cautions for a day on which all of these are made: their solutions stand beside each other."""
     book = book if book is not None else shipped_book()
-    used = list(dict.fromkeys(name for recipe in recipes for name in _used(recipe)))
+    used = each_once(name for recipe in recipes for name in _used(recipe))
     steps = [caution for recipe in recipes for caution in _of_steps(recipe, book)]
     found = [*_of_mixing(used, book), *_of_chemicals(used, book), *steps, book.steps["defer"]]
     return tuple(dict.fromkeys(found))
@@ -80,15 +79,10 @@ def known_chemical(name: str, book: CautionBook | None = None) -> str | None:
     return (book if book is not None else shipped_book()).chemical(name)
 
 
-def key(name: str) -> str:
-    """Make the ways of writing one name alike: case, spaces, hyphens and dots don't count."""
-    return "".join(c for c in name.casefold() if c.isalnum() or c in "()")
-
-
 @lru_cache(maxsize=1)
 def shipped_book() -> CautionBook:
     """Return the cautions that travel with the package."""
-    return read_book(_FILE)
+    return read_book(FILE)
 
 
 def read_book(file: Path) -> CautionBook:
@@ -96,7 +90,7 @@ def read_book(file: Path) -> CautionBook:
     try:
         data = tomllib.loads(file.read_text(encoding="utf-8"))
         families = {name: _family(name, item) for name, item in data["families"].items()}
-        names = {key(alias): name for name, alias in _all_names(data["chemicals"])}
+        names = {key(alias): name for name, alias in names_of(data["chemicals"])}
         family_of = {name: families[item["family"]] for name, item in data["chemicals"].items()}
         steps = {code: Caution(code, item["message"], item["source"]) for code, item in data["steps"].items()}
         return CautionBook(names, family_of, steps)
@@ -109,16 +103,10 @@ def _family(name: str, item: Mapping[str, Any]) -> Family:
     return Family(name, item["acidic"], item["oxidiser"], cautions)
 
 
-def _all_names(chemicals: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-    for name, item in chemicals.items():
-        for alias in (name, *item.get("aliases", ())):
-            yield name, alias
-
-
 def _used(recipe: Recipe) -> list[str]:
     """Return the chemicals of a recipe as it names them, each once, in the order of the bench."""
     under = [] if recipe.undercoat is None else [recipe.undercoat.chemical]
-    return list(dict.fromkeys([*under, *(coat.chemical for coat in recipe.coats)]))
+    return list(each_once([*under, *(coat.chemical for coat in recipe.coats)]))
 
 
 def _of_mixing(used: Sequence[str], book: CautionBook) -> Iterator[Caution]:
@@ -140,7 +128,7 @@ def _of_chemicals(used: Sequence[str], book: CautionBook) -> Iterator[Caution]:
         family = book.family_of[known]
         for caution in family.cautions:
             yield _filled(caution, chemical=name, Chemical=name[:1].upper() + name[1:])
-        if known.startswith("ferric"):
+        if is_ferric(known):
             yield _filled(book.steps["iron_salt"], chemical=name)
         if family.oxidiser:
             yield _filled(book.steps["oxidiser"], chemical=name)

@@ -11,6 +11,7 @@ import re
 from dataclasses import dataclass
 
 from matcher.errors import RecipeError
+from matcher.recipe.names import canonical
 
 ATOMIC_WEIGHTS_G_PER_MOL = {
     "H": 1.008, "B": 10.81, "C": 12.011, "N": 14.007, "O": 15.999, "F": 18.998, "Na": 22.990, "Mg": 24.305,
@@ -236,7 +237,7 @@ def _part_g_per_mol(part: str, whole: str) -> float:
 
 
 def _formula(salt: str) -> str:
-    key = " ".join(str(salt).split()).casefold()
+    key = canonical(str(salt))
     if key not in SALTS:
         raise RecipeError(f"Give the formula of {salt!r}: only those of {', '.join(SALTS)} are known here.")
     return SALTS[key]

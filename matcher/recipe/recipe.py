@@ -6,10 +6,12 @@ Strength is always a fraction of the studio's stock solution (0.5 = half strengt
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
 from typing import Any
 
 from matcher.errors import RecipeError
+from matcher.recipe.names import canonical
 from matcher.words import counted, percent
 
 MAX_PASSES = 200
@@ -169,6 +171,32 @@ class Recipe:
             )
         except (TypeError, KeyError, AttributeError) as error:
             raise RecipeError(f"Check the recipe's fields against an exported recipe: {error}.") from error
+
+
+def as_compared(recipe: Recipe) -> Recipe:
+    """Return a recipe by its names' canonical forms and without bottles: equal for recipes of the same work."""
+    under = None if recipe.undercoat is None else replace(recipe.undercoat, stock=None)
+    coats = tuple(replace(coat, stock=None) for coat in recipe.coats)
+    return _spelt(replace(recipe, undercoat=under, coats=coats), canonical)
+
+
+def in_one_spelling(recipes: Iterable[Recipe]) -> list[Recipe]:
+    """Return recipes in which each name is written as it first was among them."""
+    first: dict[str, str] = {}
+    return [_spelt(recipe, lambda name: first.setdefault(canonical(name), name)) for recipe in recipes]
+
+
+def _spelt(recipe: Recipe, spell: Callable[[str], str]) -> Recipe:
+    under, seal = recipe.undercoat, recipe.seal
+    return Recipe(
+        spell(recipe.alloy),
+        None if under is None else replace(under, chemical=spell(under.chemical)),
+        tuple(
+            replace(coat, chemical=spell(coat.chemical), application=spell(coat.application)) for coat in recipe.coats
+        ),
+        None if seal is None else replace(seal, kind=spell(seal.kind)),
+        spell(recipe.surface),
+    )
 
 
 def strength_in_words(strength: float) -> str:

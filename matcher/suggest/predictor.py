@@ -19,13 +19,13 @@ from matcher.plan.next_plate import PATIENCE, doubt_after, kind_of, next_plate, 
 from matcher.plan.outlook import Outlook, draws_of, first_places, look_ahead
 from matcher.plan.prediction import readable
 from matcher.plan.reach import Reach, expected_delta, reach
-from matcher.plan.recipe_space import RecipeSpace, space_from, without_stock
+from matcher.plan.recipe_space import Made, RecipeSpace, space_from
 from matcher.plan.session import session_rows
 from matcher.process.design import Columns
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel, fit_process
 from matcher.reading.reading import Reading
-from matcher.recipe.recipe import Recipe
+from matcher.recipe.recipe import Recipe, as_compared
 from matcher.suggest.plates import Plates
 from matcher.suggest.suggestion import Suggestion
 from matcher.suggest.wording import grounds_of, learned_from
@@ -235,9 +235,9 @@ class _Fit:
         return at_odds(self.model.trials)
 
     @cached_property
-    def made(self) -> set[Recipe]:
-        """The recipes made, without their stocks' labels: what could be made has none."""
-        return {without_stock(trial.recipe) for trial in self.model.trials}
+    def made(self) -> Made:
+        """The recipes made."""
+        return Made(trial.recipe for trial in self.model.trials)
 
     def outlook(self, target_lab: Floats, doubt: float = 1.0) -> Outlook:
         """Return the outlook for a target (3,); the last few are kept, since list, next plate and reach share them."""
@@ -259,6 +259,7 @@ class _Fit:
 
 def _alike_at_the_bench(first: Recipe, second: Recipe) -> bool:
     """Tell whether two recipes differ by less than can be set: 0.05 of stock, 0.05 of burnish, 3 °C, no pass."""
+    first, second = as_compared(first), as_compared(second)
     if (first.alloy, first.surface, first.seal) != (second.alloy, second.surface, second.seal):
         return False
     one, other = first.undercoat, second.undercoat

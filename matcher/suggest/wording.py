@@ -12,6 +12,7 @@ import numpy as np
 from matcher.process.design import MOST_NAMES
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
+from matcher.recipe.names import canonical, each_once
 from matcher.recipe.recipe import Recipe
 from matcher.words import agreeing, counted, listed, plural
 
@@ -59,10 +60,10 @@ def grounds_of(
 
 
 def _borrowed(recipe: Recipe, model: ProcessModel) -> str:
-    seen = [{coat.chemical for coat in trial.recipe.coats} for trial in model.trials]
+    seen = [{canonical(coat.chemical) for coat in trial.recipe.coats} for trial in model.trials]
     said = ""
-    for chemical in dict.fromkeys(coat.chemical for coat in recipe.coats):
-        times = sum(chemical in chemicals for chemicals in seen)
+    for chemical in each_once(coat.chemical for coat in recipe.coats):
+        times = sum(canonical(chemical) in chemicals for chemicals in seen)
         if times <= SEEN_SELDOM and len(seen) > times:
             plates = f"on {counted(times, 'plate')}" if times else "on no plate"
             said += (
@@ -83,7 +84,7 @@ def _pooled(recipe: Recipe, model: ProcessModel) -> str:
         *((coat.application, known.applications) for coat in recipe.coats),
         *(() if seal is None else ((seal.kind, known.seals),)),
     ]
-    pooled = list(dict.fromkeys(name for name, names in used if len(names) >= MOST_NAMES and name not in names))
+    pooled = each_once(name for name, names in used if len(names) >= MOST_NAMES and canonical(name) not in names)
     if not pooled:
         return ""
     are = "is one" if len(pooled) == 1 else "are some"

@@ -15,6 +15,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from matcher.errors import StudioError
+from matcher.recipe.names import same
 from matcher.storage import checked
 from matcher.storage.damaged import in_words, load_readable
 from matcher.storage.database import Database
@@ -283,7 +284,7 @@ def check_what_they_name(session: Session, trials: Sequence[Trial]) -> None:
         for layer in layers:
             if layer.stock is not None and layer.stock not in stocks:
                 raise StudioError(f"Save the stock first, or leave it out: there is no stock labelled {layer.stock!r}.")
-            if layer.stock is not None and stocks[layer.stock].casefold() != layer.chemical.casefold():
+            if layer.stock is not None and not same(stocks[layer.stock], layer.chemical):
                 raise StudioError(
                     f"Check the stock {layer.stock!r}: it holds {stocks[layer.stock]}, and the recipe says "
                     f"{layer.chemical}."

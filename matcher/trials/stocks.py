@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from matcher.dates import in_utc, moment
 from matcher.errors import RecipeError, StudioError
+from matcher.recipe.names import same
 from matcher.recipe.recipe import Coat, Undercoat
 from matcher.storage import checked
 from matcher.storage.database import Database
@@ -102,7 +103,8 @@ def save_in(session: Session, stock: Stock, who: str = "") -> Stock:
 
 def same_solution(one: Stock, other: Stock) -> bool:
     """Tell whether two stocks are the same bottle: chemical, strength and lot; notes and date may differ."""
-    return (one.chemical, one.grams_per_litre, one.lot) == (other.chemical, other.grams_per_litre, other.lot)
+    alike = (one.grams_per_litre, one.lot) == (other.grams_per_litre, other.lot)
+    return alike and same(one.chemical, other.chemical)
 
 
 def _stock_of(row: StockRow) -> Stock:
@@ -115,7 +117,7 @@ def equivalent_strength(layer: Layer, own: Stock, other: Stock) -> Layer:
     Equal grams per litre on the metal: strength × own g/L = new strength × other g/L. Raises RecipeError when the
     stocks are of different chemicals, or ``other`` is too weak.
     """
-    if own.chemical.casefold() != other.chemical.casefold():
+    if not same(own.chemical, other.chemical):
         raise RecipeError(f"Choose a stock of {own.chemical}: {other.label} is {other.chemical}.")
     wanted = layer.strength * own.grams_per_litre
     strength = wanted / other.grams_per_litre

@@ -12,12 +12,11 @@ from matcher.colour.difference import delta_e_2000
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import squared_distance
 from matcher.colour.wording import difference_in_words
-from matcher.plan.recipe_space import without_stock
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
 from matcher.process.residual import PRIOR_LOG_PLATE_SD
 from matcher.reading.comparison import difference_covariance
-from matcher.recipe.recipe import Recipe
+from matcher.recipe.recipe import Recipe, as_compared
 
 SURPRISING_CHI2 = 16.27
 """99.9 % point of chi-square with 3 degrees of freedom: by chance one plate in a thousand."""
@@ -87,7 +86,7 @@ def at_odds(trials: Sequence[LoggedTrial]) -> list[Contradiction]:
     """
     alike: dict[Recipe, list[LoggedTrial]] = {}
     for trial in trials:
-        alike.setdefault(without_stock(trial.recipe), []).append(trial)
+        alike.setdefault(as_compared(trial.recipe), []).append(trial)
     found = [_farthest_out(plates) for plates in alike.values() if len(plates) > 1]
     return sorted((one for one in found if one is not None), key=lambda one: -one.surprise)
 
@@ -109,10 +108,10 @@ def _farthest_out(plates: Sequence[LoggedTrial]) -> Contradiction | None:
 
 def doubt_of(recipe: Recipe, learned: Sequence[LoggedTrial], found: Sequence[Contradiction]) -> str:
     """Say that the plates of ``recipe``, or those that it was predicted from, contradict each other; "" when not so."""
-    leaned_on = {without_stock(recipe), *(without_stock(trial.recipe) for trial in learned)}
+    leaned_on = {as_compared(recipe), *(as_compared(trial.recipe) for trial in learned)}
     for one in found:
-        if without_stock(one.trial.recipe) in leaned_on:
-            same = "" if without_stock(one.trial.recipe) == without_stock(recipe) else " that this leans on"
+        if as_compared(one.trial.recipe) in leaned_on:
+            same = "" if as_compared(one.trial.recipe) == as_compared(recipe) else " that this leans on"
             return f" Plates of one recipe{same} differ by ΔE00 {one.delta_e00:.1f}: check them before you trust this."
     return ""
 
@@ -121,7 +120,7 @@ def nothing_varied(trials: Sequence[LoggedTrial]) -> str:
     """Say that all plates are of one recipe, or of one colour, so that what changes the colour is not known yet."""
     if len(trials) < 2:
         return ""
-    if len({without_stock(trial.recipe) for trial in trials}) == 1:
+    if len({as_compared(trial.recipe) for trial in trials}) == 1:
         return " All plates logged are of one recipe: what changes the colour can't be learned from them yet."
     labs = np.array([trial.reading.lab for trial in trials])
     if delta_e_2000(labs[0], labs).max() < SAME_COLOUR:

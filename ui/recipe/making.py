@@ -70,16 +70,16 @@ def bench_button(studio: Studio, recipe: Recipe, key: str, name: str, target_id:
 
 def made_as(studio: Studio, recipe: Recipe) -> int | None:
     """Return the number of the last plate that was logged with a recipe, whatever its bottles, or None."""
-    from matcher.plan.recipe_space import without_stock
+    from matcher.recipe.recipe import as_compared
 
-    return _made(log_key(studio), studio).get(without_stock(recipe))
+    return _made(log_key(studio), studio).get(as_compared(recipe))
 
 
 @st.cache_resource(show_spinner=False, max_entries=2)
 def _made(key: Key, _studio: Studio) -> dict[Recipe, int | None]:
-    from matcher.plan.recipe_space import without_stock
+    from matcher.recipe.recipe import as_compared
 
-    return {without_stock(trial.recipe): trial.id for trial in logged(_studio)}
+    return {as_compared(trial.recipe): trial.id for trial in logged(_studio)}
 
 
 def _make(studio: Studio, recipe: Recipe, beside: dict[str, Any]) -> None:

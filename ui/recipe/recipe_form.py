@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.errors import RecipeError
+from matcher.recipe.names import canonical, each_once
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from ui.show import look
 from ui.show.literal import literal
@@ -75,10 +76,10 @@ def recipe_of(fields: Mapping[str, Any]) -> Recipe | None:
 
 
 def bottles(studio: Studio) -> dict[str, list[str]]:
-    """Return the labels of the shelf's stock solutions by their chemicals, case-folded; the latest first."""
+    """Return the labels of the shelf's stock solutions by their chemicals' canonical names; the latest first."""
     by_chemical: dict[str, list[str]] = {}
     for stock in reversed(studio.stocks()):
-        by_chemical.setdefault(stock.chemical.casefold(), []).append(stock.label)
+        by_chemical.setdefault(canonical(stock.chemical), []).append(stock.label)
     return by_chemical
 
 
@@ -210,7 +211,7 @@ class RecipeForm:
 
     def _stock(self, name: str, chemical: str) -> str | None:
         """Ask which bottle it was, where the studio keeps a shelf of stock solutions."""
-        labels = self.stocks.get(chemical.casefold(), [])
+        labels = self.stocks.get(canonical(chemical), [])
         if not labels:
             return None
         field = self.draft.field(name, None)
@@ -264,4 +265,4 @@ def _in_use(trials: Iterable[Trial]) -> dict[str, list[str]]:
         for coat in recipe.coats:
             seen["coat"].setdefault(coat.chemical)
             seen["application"].setdefault(coat.application)
-    return {name: list(dict.fromkeys([*words, *COMMON[name]])) for name, words in seen.items()}
+    return {name: list(each_once([*words, *COMMON[name]])) for name, words in seen.items()}
