@@ -19,7 +19,7 @@ from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.studio import Studio
 from matcher.trials import spreadsheet
-from matcher.trials.spreadsheet import RowProblems, columns, opened_table
+from matcher.trials.spreadsheet import RowProblems, columns, opened_table, planned_table, waiting_in_words
 from matcher.trials.trial import Trial
 from tests.example_counts import examples
 from tests.plates import MADE_AT, a_recipe, a_target, a_trial, recipes
@@ -178,6 +178,33 @@ def test_semicolons_come_with_decimal_commas(studio: Studio, tmp_path: Path) -> 
 
 def test_empty_rows_and_columns_do_no_harm(studio: Studio, tmp_path: Path) -> None:
     assert studio.import_file(a_table(tmp_path, "alloy,lab_l,lab_a,lab_b,,\n,,,,,\nbronze,1,2,3,,\n\n")).trials == 1
+
+
+# Planned
+
+
+def test_planned_rows_wait_until_their_plate_is_made(studio: Studio, tmp_path: Path) -> None:
+    recipes_planned = [a_recipe(passes=passes) for passes in (2, 4, 6, 8)]
+    planned = planned_table(recipes_planned, ["", "first", "=1", ""])
+    rows = list(csv.DictReader(io.StringIO(planned.decode("utf-8-sig"), newline="")))
+    taken = {}
+    for filled in (1, 4):  # one plate is made, the table taken in; then the rest, and the same table again
+        for made in rows[:filled]:
+            made |= {"lab_l": "38.1", "lab_a": "14.2", "lab_b": "22"}
+        stream = io.StringIO(newline="")
+        table = csv.DictWriter(stream, list(rows[0]))
+        table.writeheader()
+        table.writerows(rows)
+        taken[filled] = studio.import_file(a_table(tmp_path, stream.getvalue()))
+    assert (taken[1].trials, taken[1].unfilled, taken[1].problems) == (1, 3, ())
+    assert (taken[4].trials, taken[4].unfilled, taken[4].trials_here_before) == (3, 0, 1)
+    assert [trial.recipe for trial in studio.trials()] == recipes_planned
+    assert waiting_in_words(3) == "3 rows have no colour yet: passed over until the plate is made."
+
+
+def test_a_row_that_was_measured_in_part_is_still_named(studio: Studio, tmp_path: Path) -> None:
+    with pytest.raises(RowProblems, match="Row 2: Fill in 'lab_b'"):
+        studio.import_file(a_table(tmp_path, "alloy,lab_l,lab_a,lab_b\nbronze,38,14,\nbronze,,,\n"))
 
 
 # Refused

@@ -28,6 +28,7 @@ from matcher.words import agreeing, counted
 
 if TYPE_CHECKING:
     from matcher.trials.facts import TypedFacts
+    from matcher.trials.fields import PlateField
     from matcher.trials.trial import StageReading, Trial
 
 Layer = TypeVar("Layer", Undercoat, Coat)
@@ -172,6 +173,8 @@ def backup(options: argparse.Namespace) -> Answer:
 
 def take_in(options: argparse.Namespace) -> Answer:
     """Take in an exported studio or a table of plates."""
+    from matcher.trials.spreadsheet import waiting_in_words
+
     with opened_studio(options) as studio:
         brought = studio.import_file(options.file, skip_bad=options.skip_bad, who=options.by)
     new, before = brought.trials, brought.trials_here_before
@@ -179,7 +182,8 @@ def take_in(options: argparse.Namespace) -> Answer:
     differing = [
         f"Plate {number} differs from the file's copy and stays as it is here." for number in brought.differing
     ]
-    return Answer(asdict(brought), [said, *differing, *brought.problems])
+    waiting = [waiting_in_words(brought.unfilled)] if brought.unfilled else []
+    return Answer(asdict(brought), [said, *waiting, *differing, *brought.problems])
 
 
 def set_aside(options: argparse.Namespace) -> Answer:
@@ -261,22 +265,22 @@ def history(options: argparse.Namespace) -> Answer:
 
 def _corrected(options: argparse.Namespace, was: TypedFacts) -> TypedFacts:
     """Return what was typed of a plate with what the options give in its place."""
-    from matcher.dates import moment_made
+    from matcher.trials.fields import TYPED
 
-    texts = {"made_by": options.made_by, "piece": options.piece, "notes": options.notes}
-    made_at = {"made_at": None if options.made_at is None else moment_made(options.made_at)}
-    given = {name: value for name, value in {**texts, **made_at}.items() if value is not None}
-    figures = {
-        "target_id": options.target,
-        "ambient_temp_c": options.air,
-        "ambient_humidity_percent": options.humidity,
-    }
-    for name, value in figures.items():
-        if value is not None:
-            given[name] = None if value == values.NOT_NOTED else value
+    typed = {field: getattr(options, str(field.option)) for field in TYPED}
+    given = {field.name: _given(field, value) for field, value in typed.items() if value is not None}
     if not given and options.recipe is None and not values.is_stepwise(options):
         raise values.TypingError('Say what is to be corrected, as in --notes "even"; see trials correct --help.')
     return replace(was, recipe=_recipe_corrected(options, was.recipe), **given)
+
+
+def _given(field: PlateField, value: Any) -> Any:
+    """Return what was typed of a plate as it is kept; what a word takes out is None."""
+    from matcher.dates import moment_made
+
+    if field.kind == "moment":
+        return moment_made(value)
+    return None if field.kind in ("number", "target") and value == values.NOT_NOTED else value
 
 
 def _recipe_corrected(options: argparse.Namespace, logged: Recipe) -> Recipe:

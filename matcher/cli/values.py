@@ -9,11 +9,12 @@ import argparse
 import json
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from matcher import typed
 from matcher.errors import MatcherError, Misfit
 from matcher.files import read_whole
+from matcher.recipe.fields import COAT, SEAL, UNDERCOAT, Field, Part
 from matcher.recipe.names import same
 from matcher.recipe.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
 from matcher.words import counted
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from matcher.instrument.measured import Sample
 
 MOST_NAMED = 8
+HOT_OR_COLD = ("hot", "cold")
 TOLERANCE = 2.0
 """ΔE00 that counts as a match where nothing else is said."""
 MAX_RECIPE_BYTES = 1_000_000
@@ -70,24 +72,33 @@ def corners(text: str) -> Outline:
 
 def undercoat(text: str) -> Undercoat:
     """Read "chemical,strength[,burnish]"."""
-    parts = _parts(text, 2, 3, "chemical,strength,burnish (liver of sulphur,0.5,0.25)")
-    return Undercoat(*parts)  # type: ignore[arg-type]  # it reads numbers that are typed as text
+    return Undercoat(**_part(UNDERCOAT, text, "liver of sulphur,0.5,0.25"))
 
 
 def coat(text: str) -> Coat:
     """Read "chemical,strength,passes,temperature in °C[,application]"."""
-    form = "chemical,strength,passes,°C,application (ferric nitrate,0.5,6,105,fine mist)"
-    return Coat(*_parts(text, 4, 5, form))  # type: ignore[arg-type]
+    return Coat(**_part(COAT, text, "ferric nitrate,0.5,6,105,fine mist"))
 
 
 def seal(text: str) -> Seal:
     """Read "kind[,coats[,hot or cold]]"."""
-    form = "kind,coats,hot or cold (wax,3,hot)"
-    parts = _parts(text, 1, 3, form)
-    kind, coats, heat = parts + ["1", "cold"][len(parts) - 1 :]
-    if heat.lower() not in ("hot", "cold"):
-        raise TypingError(f"Give the seal as {form}: {heat!r} is neither hot nor cold.")
-    return Seal(kind, coats, heat.lower() == "hot")  # type: ignore[arg-type]
+    return Seal(**_part(SEAL, text, "wax,3,hot"))
+
+
+def _part(part: Part, text: str, example: str) -> dict[str, Any]:
+    """Read the fields of a part of a recipe, in their order; those that may be left out come last."""
+    form = f"{','.join(str(field.word) for field in part.typed)} ({example})"
+    needed = sum(not field.optional for field in part.typed)
+    parts = _parts(text, needed, len(part.typed), form)
+    return {field.name: _typed(field, word, part, form) for field, word in zip(part.typed, parts, strict=False)}
+
+
+def _typed(field: Field, word: str, part: Part, form: str) -> Any:
+    if field.kind != "yes or no":
+        return word  # a recipe reads numbers that are typed as text
+    if word.lower() not in HOT_OR_COLD:
+        raise TypingError(f"Give the {part.title.lower()} as {form}: {word!r} is neither hot nor cold.")
+    return word.lower() == HOT_OR_COLD[0]
 
 
 def chosen(samples: Sequence[Sample], names: Sequence[str], file: str) -> tuple[Sample, ...]:

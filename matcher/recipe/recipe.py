@@ -5,63 +5,52 @@ Strength is always a fraction of the studio's stock solution (0.5 = half strengt
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
 from matcher.errors import RecipeError
+from matcher.recipe.fields import COAT, MAX_NAME, MAX_PASSES, METAL, SEAL, SURFACE_TEMP_RANGE_C, UNDERCOAT, Field
 from matcher.recipe.names import canonical
 from matcher.words import counted, percent
 
-MAX_PASSES = 200
-MAX_NAME = 200
-SURFACE_TEMP_RANGE_C = (0.0, 400.0)
+__all__ = [
+    "MAX_NAME", "MAX_PASSES", "SURFACE_TEMP_RANGE_C", "Coat", "Recipe", "Seal", "Undercoat", "as_compared",
+    "coat_in_words", "describe", "in_one_spelling", "seal_in_words", "steps_in_words", "strength_in_words",
+    "undercoat_in_words",
+]  # fmt: skip
 
 
-def _text(value: object, what: str) -> str:
-    if not isinstance(value, str) or not value.strip():
-        raise RecipeError(f"Give the {what} a name: {value!r} is empty.")
-    text = " ".join(value.split())
-    if len(text) > MAX_NAME or not text.isprintable():
-        raise RecipeError(f"Write the {what} in at most {MAX_NAME} plain characters: {text[:40]!r} is not that.")
-    return text
-
-
-def _stock(value: object) -> str | None:
-    return None if value is None or value == "" else _text(value, "stock's label")
-
-
-def _whole(value: object, what: str, low: int, high: int) -> int:
-    number = _number(value, what, low, high)
-    if number != int(number):
-        raise RecipeError(f"Give the {what} as a whole number: {value!r} is not one.")
-    return int(number)
-
-
-def _number(value: object, what: str, low: float, high: float, unit: str = "") -> float:
-    try:
-        number = float(value)  # type: ignore[arg-type]
-    except (TypeError, ValueError, OverflowError):
-        number = math.nan
-    if isinstance(value, bool) or not math.isfinite(number) or not low <= number <= high:
-        raise RecipeError(f"Give the {what} as a number from {low:g} to {high:g}{unit}: {value!r} is not one.")
-    return number
-
-
-def _strength(value: object, what: str) -> float:
-    strength = _number(value, what, 0.0, 1.0, " (1 is the stock as it is, 0.5 half strength)")
-    if strength == 0.0:
-        raise RecipeError(f"Give the {what} more than 0: at 0 there is only water in the bottle.")
-    return strength
+def _check(value: object, fields: Iterable[Field]) -> None:
+    """Put every field of a value right, or raise RecipeError."""
+    for field in fields:
+        object.__setattr__(value, field.name, field.checked(getattr(value, field.name)))
 
 
 @dataclass(frozen=True)
 class Undercoat:
     """A dark base laid before the coats.
 
-    strength: fraction of stock, above 0 up to 1. burnish: how far it was rubbed back, 0 (not) to 1 (bare high
-    points). stock: label of the stock solution's lot, where the studio keeps one.
+    Parameters
+    ----------
+    chemical : str
+        As typed; names that say the same are told by `matcher.recipe.names`.
+    strength : float
+        Fraction of the stock solution, above 0 up to 1.
+    burnish : float
+        How far it was rubbed back, from 0 (not) to 1 (bare high points).
+    stock : str or None
+        Label of the stock solution's lot, where the studio keeps one.
+
+    Raises
+    ------
+    RecipeError
+        For a value that cannot be.
+
+    Examples
+    --------
+    >>> undercoat_in_words(Undercoat("liver of sulphur", 0.5, burnish=0.25))
+    'liver of sulphur undercoat at half strength, burnished back 25 %'
     """
 
     chemical: str
@@ -70,17 +59,38 @@ class Undercoat:
     stock: str | None = None
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "chemical", _text(self.chemical, "undercoat's chemical"))
-        object.__setattr__(self, "strength", _strength(self.strength, "undercoat's strength"))
-        object.__setattr__(self, "burnish", _number(self.burnish, "burnish", 0.0, 1.0))
-        object.__setattr__(self, "stock", _stock(self.stock))
+        _check(self, UNDERCOAT)
 
 
 @dataclass(frozen=True)
 class Coat:
     """One chemical laid on in passes over the heated metal.
 
-    strength: fraction of stock, above 0 up to 1. surface_temp_c: the metal's surface, in °C.
+    Parameters
+    ----------
+    chemical : str
+        As typed.
+    strength : float
+        Fraction of the stock solution, above 0 up to 1.
+    passes : int
+        How often it went over the whole piece, 1 to 200.
+    surface_temp_c : float
+        Temperature of the metal's surface in °C, 0 to 400.
+    application : str
+        How it was put on: "fine mist", "brush", "stipple".
+    stock : str or None
+        Label of the stock solution's lot, where the studio keeps one.
+
+    Raises
+    ------
+    RecipeError
+        For a value that cannot be.
+
+    Examples
+    --------
+    >>> coat = Coat("ferric nitrate", 0.5, 6, 105.0)
+    >>> coat.dose, coat_in_words(coat)
+    (3.0, 'ferric nitrate at half strength, 6 passes as fine mist at 105 °C')
     """
 
     chemical: str
@@ -91,14 +101,7 @@ class Coat:
     stock: str | None = None
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "chemical", _text(self.chemical, "coat's chemical"))
-        object.__setattr__(self, "strength", _strength(self.strength, "coat's strength"))
-        object.__setattr__(self, "passes", _whole(self.passes, "number of passes", 1, MAX_PASSES))
-        low, high = SURFACE_TEMP_RANGE_C
-        temp = _number(self.surface_temp_c, "surface temperature", low, high, " °C")
-        object.__setattr__(self, "surface_temp_c", temp)
-        object.__setattr__(self, "application", _text(self.application, "way of application"))
-        object.__setattr__(self, "stock", _stock(self.stock))
+        _check(self, COAT)
 
     @property
     def dose(self) -> float:
@@ -108,23 +111,66 @@ class Coat:
 
 @dataclass(frozen=True)
 class Seal:
-    """What protects the finish: "wax" or "lacquer", how many coats, the first on hot or on cold metal."""
+    """What protects the finish.
+
+    Parameters
+    ----------
+    kind : str
+        "wax", "lacquer" or another, as typed.
+    coats : int
+        How many coats of it, 1 to 20.
+    hot : bool
+        Whether the first went on warm metal.
+
+    Raises
+    ------
+    RecipeError
+        For a value that cannot be.
+
+    Examples
+    --------
+    >>> seal_in_words(Seal("wax", 3, hot=True))
+    '3 coats of wax, the first hot'
+    """
 
     kind: str
     coats: int = 1
     hot: bool = False
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "kind", _text(self.kind, "seal"))
-        object.__setattr__(self, "coats", _whole(self.coats, "number of seal coats", 1, 20))
-        if self.hot not in (True, False):
-            raise RecipeError(f"Say with True or False if the first seal coat went on hot: {self.hot!r} is neither.")
-        object.__setattr__(self, "hot", bool(self.hot))
+        _check(self, SEAL)
 
 
 @dataclass(frozen=True)
 class Recipe:
-    """All that is needed to make the finish again. No undercoat and no coats is the bare metal."""
+    """All that is needed to make the finish again. No undercoat and no coats is the bare metal.
+
+    Parameters
+    ----------
+    alloy : str
+        As typed: "silicon bronze".
+    undercoat : Undercoat or None
+        What was laid before the coats.
+    coats : tuple of Coat
+        In the order in which they were laid.
+    seal : Seal or None
+        What went on last.
+    surface : str
+        How the metal was before: cleaned, and how bright.
+
+    Raises
+    ------
+    RecipeError
+        For a value that cannot be.
+
+    Examples
+    --------
+    >>> recipe = Recipe("silicon bronze", coats=(Coat("ferric nitrate", 0.5, 6, 105.0),))
+    >>> describe(recipe)
+    'silicon bronze; ferric nitrate at half strength, 6 passes as fine mist at 105 °C; unsealed'
+    >>> Recipe.from_dict(recipe.as_dict()) == recipe
+    True
+    """
 
     alloy: str
     undercoat: Undercoat | None = None
@@ -133,8 +179,7 @@ class Recipe:
     surface: str = "cleaned, bright"
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "alloy", _text(self.alloy, "alloy"))
-        object.__setattr__(self, "surface", _text(self.surface, "surface"))
+        _check(self, METAL)
         object.__setattr__(self, "coats", tuple(self.coats))
         if self.undercoat is not None and not isinstance(self.undercoat, Undercoat):
             raise RecipeError(f"Give the undercoat as an Undercoat or None: {self.undercoat!r} is neither.")

@@ -80,7 +80,8 @@ class Imported:
     """What an import brought: how many were new, how many were here before.
 
     differing: numbers here of trials whose copy in the file says something else; they stay as they are here.
-    problems: rows that were left out, each one sentence.
+    unfilled: rows of a table that wait for their plate's colour, passed over. problems: rows that were left out, each
+    one sentence.
     """
 
     trials: int = 0
@@ -89,6 +90,7 @@ class Imported:
     stocks: int = 0
     photos: int = 0
     differing: tuple[int, ...] = ()
+    unfilled: int = 0
     problems: tuple[str, ...] = ()
 
 

@@ -14,22 +14,12 @@ from typing import Any
 
 from matcher.dates import LONG, in_utc, moment, shown
 from matcher.errors import StudioError, fault_in_words
+from matcher.recipe.fields import COAT, METAL, SEAL, UNDERCOAT, Field, Part
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat, coat_in_words, seal_in_words, undercoat_in_words
+from matcher.trials.fields import TYPED, PlateField
 from matcher.trials.trial import Trial
 
 LONGEST_QUOTED = 80
-
-_UNDERCOAT = {"chemical": "chemical", "strength": "strength", "burnish": "burnish", "stock": "bottle"}
-_COAT = {
-    "chemical": "chemical",
-    "strength": "strength",
-    "passes": "passes",
-    "surface_temp_c": "surface temperature",
-    "application": "laid on as",
-    "stock": "bottle",
-}
-_SEAL = {"kind": "kind", "coats": "coats", "hot": "first coat"}
-_UNITS = {"surface_temp_c": " °C", "strength": " of stock", "air temperature": " °C", "humidity": " %"}
 
 
 @dataclass(frozen=True)
@@ -74,57 +64,60 @@ def what_changed(was: TypedFacts, now: TypedFacts, targets: Mapping[int, str]) -
 
 
 def _recipe_changes(was: Recipe, now: Recipe) -> list[str]:
-    said = _line("Alloy", now.alloy, was.alloy) + _line("Surface", now.surface, was.surface)
-    said += _part("Undercoat", was.undercoat, now.undercoat)
+    said = [line for field in METAL for line in _field_line(field.title, field, was, now)]
+    said += _part(UNDERCOAT, UNDERCOAT.title, was.undercoat, now.undercoat)
     single = max(len(was.coats), len(now.coats)) == 1
     for number, (before, after) in enumerate(zip_longest(was.coats, now.coats), start=1):
-        said += _part("Coat" if single else f"Coat {number}", before, after)
-    return said + _part("Seal", was.seal, now.seal)
+        said += _part(COAT, COAT.title if single else f"{COAT.title} {number}", before, after)
+    return said + _part(SEAL, SEAL.title, was.seal, now.seal)
 
 
-Part = Undercoat | Coat | Seal
+Layer = Undercoat | Coat | Seal
 
 
-def _part(name: str, was: Part | None, now: Part | None) -> list[str]:
+def _part(part: Part, name: str, was: Layer | None, now: Layer | None) -> list[str]:
     """Say what changed in one part of a recipe, or that it came in or went out."""
     if was is None or now is None:
         there = was or now
         return [] if there is None else [f"{name} {'added' if was is None else 'taken out'}: {_in_words(there)}"]
-    titles = _UNDERCOAT if isinstance(now, Undercoat) else _COAT if isinstance(now, Coat) else _SEAL
-    lines = []
-    for field, title in titles.items():
-        after, before = getattr(now, field), getattr(was, field)
-        if field == "hot":
-            after, before = ("on warm metal" if value else "on cold metal" for value in (after, before))
-        lines += _line(f"{name}, {title}", after, before, _UNITS.get(field, ""))
-    return lines
+    return [line for field in part for line in _field_line(f"{name}, {field.title}", field, was, now)]
 
 
-def _in_words(part: Part) -> str:
+def _field_line(title: str, field: Field, was: object, now: object) -> list[str]:
+    after, before = getattr(now, field.name), getattr(was, field.name)
+    if field.kind == "yes or no":
+        after, before = ("on warm metal" if value else "on cold metal" for value in (after, before))
+    return _line(title, after, before, field.unit)
+
+
+def _in_words(part: Layer) -> str:
     if isinstance(part, Undercoat):
         return undercoat_in_words(part)
     return coat_in_words(part) if isinstance(part, Coat) else seal_in_words(part)
 
 
 def _about_changes(was: TypedFacts, now: TypedFacts, targets: Mapping[int, str]) -> list[str]:
-    same_day = shown(was.made_at) == shown(now.made_at)
-    form = f"{LONG}, %H:%M" if same_day else LONG
-    return [
-        *_line("For the target", _target(now.target_id, targets), _target(was.target_id, targets)),
-        *_line("Mark on the plate", now.piece, was.piece),
-        *_line("Made by", now.made_by, was.made_by),
-        *_line("Made on", shown(now.made_at, form), shown(was.made_at, form)),
-        *_line("Air temperature", now.ambient_temp_c, was.ambient_temp_c, _UNITS["air temperature"]),
-        *_line("Humidity", now.ambient_humidity_percent, was.ambient_humidity_percent, _UNITS["humidity"]),
-        *_notes(was.notes, now.notes),
-    ]
+    return [line for field in TYPED for line in _about_line(field, was, now, targets)]
 
 
-def _notes(was: str, now: str) -> list[str]:
+def _about_line(field: PlateField, was: TypedFacts, now: TypedFacts, targets: Mapping[int, str]) -> list[str]:
+    after, before = getattr(now, field.name), getattr(was, field.name)
+    match field.kind:
+        case "text":
+            return _text_line(field.title, after, before)
+        case "target":
+            after, before = _target(after, targets), _target(before, targets)
+        case "moment":
+            form = f"{LONG}, %H:%M" if shown(after) == shown(before) else LONG
+            after, before = shown(after, form), shown(before, form)
+    return _line(field.title, after, before, field.unit)
+
+
+def _text_line(title: str, now: str, was: str) -> list[str]:
     short = [shorten(text, LONGEST_QUOTED, placeholder=" …") for text in (now, was)]
     if was != now and short[0] == short[1]:
-        return ["Notes: changed"]
-    return _line("Notes", *short)
+        return [f"{title}: changed"]
+    return _line(title, *short)
 
 
 def _target(number: int | None, targets: Mapping[int, str]) -> str:

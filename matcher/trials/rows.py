@@ -10,55 +10,32 @@ import sqlalchemy as sa
 
 from matcher.errors import StudioError
 from matcher.reading.reading import Reading
+from matcher.recipe.fields import COAT, METAL, SEAL, UNDERCOAT, Part
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.storage.checked import line, number, plain_json, reason, storable, uid_of, when
+from matcher.trials.fields import KEPT, TYPED
 from matcher.trials.trial import FINISHED, StageReading, Target, Trial
 
 Row = Mapping[str, Any] | sa.RowMapping
-
-AMBIENT_TEMP_RANGE_C = (-60.0, 80.0)
 
 
 def trial_values(trial: Trial) -> dict[str, Any]:
     """Return the columns of the trial's own row. Raises StudioError for what cannot be kept."""
     if not isinstance(trial, Trial) or not isinstance(trial.recipe, Recipe) or not isinstance(trial.reading, Reading):
         raise StudioError("Give a Trial with a Recipe and a Reading.")
-    recipe, under, seal = trial.recipe, trial.recipe.undercoat, trial.recipe.seal
+    recipe = trial.recipe
     return {
-        "uid": uid_of(trial.uid),
-        "made_at": when(trial.made_at),
-        "made_by": line(trial.made_by, "maker's name"),
-        "piece": line(trial.piece, "name of the piece"),
-        "ambient_temp_c": _ambient(trial.ambient_temp_c, "air temperature", *AMBIENT_TEMP_RANGE_C, " °C"),
-        "ambient_humidity_percent": _ambient(trial.ambient_humidity_percent, "humidity", 0.0, 100.0, " %"),
-        "alloy": recipe.alloy,
-        "surface": recipe.surface,
-        "undercoat_chemical": None if under is None else under.chemical,
-        "undercoat_strength_of_stock": None if under is None else under.strength,
-        "undercoat_burnish": None if under is None else under.burnish,
-        "undercoat_stock": None if under is None else under.stock,
-        "seal_kind": None if seal is None else seal.kind,
-        "seal_coats": None if seal is None else seal.coats,
-        "seal_first_coat_hot": None if seal is None else bool(seal.hot),
-        "notes": storable(trial.notes, "notes"),
-        "target_id": trial.target_id,
-        "set_aside_reason": reason(trial.set_aside),
+        **{field.column: field.kept(getattr(trial, field.name)) for field in (*TYPED, *KEPT)},
+        **_columns(METAL, recipe),
+        **_columns(UNDERCOAT, recipe.undercoat),
+        **_columns(SEAL, recipe.seal),
         "logged_at": datetime.now(UTC),
     }
 
 
 def coat_values(trial_id: int, recipe: Recipe) -> list[dict[str, Any]]:
     return [
-        {
-            "trial_id": trial_id,
-            "position": position,
-            "chemical": coat.chemical,
-            "strength_of_stock": coat.strength,
-            "passes": coat.passes,
-            "surface_temp_c": coat.surface_temp_c,
-            "application": coat.application,
-            "stock": coat.stock,
-        }
+        {"trial_id": trial_id, "position": position, **_columns(COAT, coat)}
         for position, coat in enumerate(recipe.coats)
     ]
 
@@ -114,18 +91,10 @@ def trial_of(row: Row, coats: Sequence[Row], readings: Sequence[Row], photos: Se
     return Trial(
         recipe=_recipe_of(row, coats),
         reading=Reading.from_dict(main["whole"]),
-        made_at=row["made_at"],
-        made_by=row["made_by"],
-        piece=row["piece"],
-        ambient_temp_c=row["ambient_temp_c"],
-        ambient_humidity_percent=row["ambient_humidity_percent"],
         stages=tuple(StageReading(step["stage"], Reading.from_dict(step["whole"])) for step in steps),
         photos=tuple(photos),
-        notes=row["notes"],
-        target_id=row["target_id"],
-        set_aside=row["set_aside_reason"],
         id=row["id"],
-        uid=row["uid"],
+        **{field.name: row[field.column] for field in (*TYPED, *KEPT)},
     )
 
 
@@ -144,25 +113,22 @@ def target_of(row: Row, reading: Mapping[str, Any]) -> Target:
 
 
 def _recipe_of(row: Row, coats: Sequence[Row]) -> Recipe:
-    undercoat = seal = None
-    if row["undercoat_chemical"] is not None:
-        strength, burnish = row["undercoat_strength_of_stock"], row["undercoat_burnish"]
-        undercoat = Undercoat(row["undercoat_chemical"], strength, burnish, row["undercoat_stock"])
-    if row["seal_kind"] is not None:
-        seal = Seal(row["seal_kind"], row["seal_coats"], row["seal_first_coat_hot"])
-    return Recipe(row["alloy"], undercoat, tuple(_coat_of(coat) for coat in coats), seal, row["surface"])
-
-
-def _coat_of(row: Row) -> Coat:
-    return Coat(
-        chemical=row["chemical"],
-        strength=row["strength_of_stock"],
-        passes=row["passes"],
-        surface_temp_c=row["surface_temp_c"],
-        application=row["application"],
-        stock=row["stock"],
+    undercoat, seal = _values(UNDERCOAT, row), _values(SEAL, row)
+    return Recipe(
+        **{field.name: row[field.column] for field in METAL},
+        undercoat=None if undercoat is None else Undercoat(**undercoat),
+        coats=tuple(Coat(**{field.name: coat[field.column] for field in COAT}) for coat in coats),
+        seal=None if seal is None else Seal(**seal),
     )
 
 
-def _ambient(value: float | None, what: str, low: float, high: float, unit: str) -> float | None:
-    return None if value is None else number(value, what, low, high, unit)
+def _columns(part: Part, value: object | None) -> dict[str, Any]:
+    """Return the columns of a part of a recipe, all empty where there is none."""
+    return {field.column: None if value is None else getattr(value, field.name) for field in part}
+
+
+def _values(part: Part, row: Row) -> dict[str, Any] | None:
+    """Return the fields of a part of a recipe from its columns, None where there is none."""
+    if row[part.first.column] is None:
+        return None
+    return {field.name: row[field.column] for field in part}

@@ -49,35 +49,36 @@ from matcher.dates import local, moment
 from matcher.errors import MatcherError, Misfit, StudioError
 from matcher.files import opened, whole_file
 from matcher.reading.reading import Reading
+from matcher.recipe.fields import COAT, METAL, SEAL, UNDERCOAT, Field, Part
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.storage import checked
 from matcher.storage.database import Database
 from matcher.trials import rows
 from matcher.trials.archive import Imported
+from matcher.trials.fields import KEPT, NUMBER_CELL, PHOTOS_CELL, TYPED, PlateField
 from matcher.trials.log import logged_uids, record_in
 from matcher.trials.trial import Trial
+from matcher.words import agreeing, counted
 
 T = TypeVar("T")
 
 MAX_CSV_BYTES = 64 * 1024**2
 MAX_LINE_CHARACTERS = 1_000_000
-COAT_FIELDS = ("chemical", "strength_of_stock", "passes", "surface_temp_c", "application", "stock")
-NEEDED = ("alloy", "lab_l", "lab_a", "lab_b")
-PASSED_OVER = frozenset({"number", "target", "photos"})
-_BEFORE_COATS = (
-    "number", "uid", "made_at", "made_by", "piece", "target", "alloy", "surface",
-    "undercoat", "undercoat_strength_of_stock", "undercoat_burnish", "undercoat_stock",
-)  # fmt: skip
+_COATS_CELLS = tuple(field.cell for field in COAT)
+_COLOUR = ("lab_l", "lab_a", "lab_b")
+_METAL_AND_GROUND = tuple(field.cell for field in (*METAL, *UNDERCOAT))
+_SEAL = tuple(field.cell for field in SEAL)
+NEEDED = ("alloy", *_COLOUR)
+PASSED_OVER = frozenset({NUMBER_CELL, PHOTOS_CELL, *(field.cell for field in TYPED if field.kind == "target")})
+_BEFORE_COATS = (NUMBER_CELL, "uid", "made_at", "made_by", "piece", "target", *_METAL_AND_GROUND)
 _AFTER_COATS = (
-    "seal", "seal_coats", "seal_first_coat_hot", "lab_l", "lab_a", "lab_b", "sigma_l", "sigma_a", "sigma_b", "source",
-    "ambient_temp_c", "ambient_humidity_percent", "notes", "set_aside", "photos",
+    *_SEAL, *_COLOUR, "sigma_l", "sigma_a", "sigma_b", "source",
+    "ambient_temp_c", "ambient_humidity_percent", "notes", "set_aside", PHOTOS_CELL,
 )  # fmt: skip
-_PLANNED_BEFORE = (
-    "number", "piece", "alloy", "surface", "undercoat", "undercoat_strength_of_stock", "undercoat_burnish",
-    "undercoat_stock",
-)  # fmt: skip
-_PLANNED_AFTER = ("seal", "seal_coats", "seal_first_coat_hot", "lab_l", "lab_a", "lab_b", "notes")
-_COAT_COLUMN = re.compile(r"coat_([1-9]|[1-9][0-9])_(" + "|".join(COAT_FIELDS) + ")")
+_MEASURED = (*_COLOUR, "sigma_l", "sigma_a", "sigma_b", "source")
+_PLANNED_BEFORE = (NUMBER_CELL, "piece", *_METAL_AND_GROUND)
+_PLANNED_AFTER = (*_SEAL, *_COLOUR, "notes")
+_COAT_COLUMN = re.compile(r"coat_([1-9]|[1-9][0-9])_(" + "|".join(_COATS_CELLS) + ")")
 _FORMULA = re.compile(r"'*[=+\-@\t\r]")
 _TAKEN_OFF = re.compile(r"'+[=+\-@\t\r]")
 _SHOWN_PROBLEMS = 10
@@ -123,8 +124,7 @@ def planned_table(recipes: Sequence[Recipe], notes: Sequence[str]) -> bytes:
     Its columns are those of ``import_table``: with the colours filled in, it is taken in as trials.
     """
     stream = io.StringIO(newline="")
-    numbered = [f"coat_{number}_{name}" for number in range(1, _most_coats(recipes) + 1) for name in COAT_FIELDS]
-    table = csv.DictWriter(stream, [*_PLANNED_BEFORE, *numbered, *_PLANNED_AFTER])
+    table = csv.DictWriter(stream, [*_PLANNED_BEFORE, *_coat_columns(_most_coats(recipes)), *_PLANNED_AFTER])
     table.writeheader()
     for number, (recipe, note) in enumerate(zip(recipes, notes, strict=True), start=1):
         cells = {"number": number, **_recipe_cells(recipe), "notes": note}
@@ -144,7 +144,12 @@ def import_table(database: Database, path: Path, skip_bad: bool = False, who: st
             table.take(session, portion, who)
         if table.problems and not skip_bad:
             raise RowProblems(table.sentences())
-    return Imported(table.new, trials_here_before=table.here_before, problems=tuple(table.sentences()))
+    return Imported(
+        table.new,
+        trials_here_before=table.here_before,
+        unfilled=table.unfilled,
+        problems=tuple(table.sentences()),
+    )
 
 
 class _Taken:
@@ -152,14 +157,15 @@ class _Taken:
 
     def __init__(self, skip_bad: bool) -> None:
         self.skip_bad = skip_bad
-        self.new = self.here_before = self.untold = 0
+        self.new = self.here_before = self.unfilled = self.untold = 0
         self.problems: list[tuple[int, str]] = []
         self._own: set[str] = set()
 
-    def take(self, session: Session, portion: Sequence[tuple[int, Trial | str]], who: str) -> None:
-        """Record a portion of rows, each a trial or what is wrong with it."""
+    def take(self, session: Session, portion: Sequence[tuple[int, Trial | str | None]], who: str) -> None:
+        """Record a portion of rows, each a trial, what is wrong with it, or None for one that waits for its plate."""
         bad = [(row, given) for row, given in portion if isinstance(given, str)]
-        good = [(row, given) for row, given in portion if not isinstance(given, str)]
+        good = [(row, given) for row, given in portion if isinstance(given, Trial)]
+        self.unfilled += len(portion) - len(bad) - len(good)
         known = logged_uids(session, [str(trial.uid) for _, trial in good]) - self._own
         new = [(row, trial) for row, trial in good if trial.uid not in known]
         refused = _record(session, new, who)
@@ -192,16 +198,17 @@ def _record(session: Session, numbered: list[tuple[int, Trial]], who: str) -> li
 
 
 @contextmanager
-def opened_table(path: Path) -> Iterator[Iterator[tuple[int, Trial | str]]]:
+def opened_table(path: Path) -> Iterator[Iterator[tuple[int, Trial | str | None]]]:
     """Give a table's filled rows one by one: its number, the heading's being 1, and its trial or what is wrong with it.
 
+    None stands for a row that waits: it says what is to be done, and no colour yet.
     Raises StudioError, here or on the way, when the table as a whole cannot be read.
     """
     with _rows_of(path) as (heading, body):
         yield _trials(heading, body, path.name)
 
 
-def _trials(heading: _Heading, body: Iterable[list[str]], name: str) -> Iterator[tuple[int, Trial | str]]:
+def _trials(heading: _Heading, body: Iterable[list[str]], name: str) -> Iterator[tuple[int, Trial | str | None]]:
     names = [cell.strip().casefold().replace(" ", "_") for cell in heading.cells]
     _check_heading(names, name)
     decimal_comma = heading.delimiter != ","
@@ -210,7 +217,8 @@ def _trials(heading: _Heading, body: Iterable[list[str]], name: str) -> Iterator
         if not any(cell.strip() for cell in cells):
             continue
         try:
-            yield at, _trial(_named(names, cells), decimal_comma, alike)
+            named = _named(names, cells)
+            yield at, None if _is_planned(named) else _trial(named, decimal_comma, alike)
         except MatcherError as error:
             yield at, str(error)
 
@@ -221,10 +229,18 @@ def _portions(found: Iterable[T]) -> Iterator[list[T]]:
         yield portion
 
 
+def waiting_in_words(rows: int) -> str:
+    """Say that rows of a table were passed over because their plates are not made yet."""
+    return f"{counted(rows, 'row')} {agreeing(rows, 'has', 'have')} no colour yet: passed over until the plate is made."
+
+
 def columns(coats: int) -> list[str]:
     """Return the names of all columns of a table whose trials have up to ``coats`` coats."""
-    numbered = [f"coat_{number}_{name}" for number in range(1, coats + 1) for name in COAT_FIELDS]
-    return [*_BEFORE_COATS, *numbered, *_AFTER_COATS]
+    return [*_BEFORE_COATS, *_coat_columns(coats), *_AFTER_COATS]
+
+
+def _coat_columns(coats: int) -> list[str]:
+    return [f"coat_{number}_{name}" for number in range(1, coats + 1) for name in _COATS_CELLS]
 
 
 # Writing
@@ -236,19 +252,13 @@ def _most_coats(recipes: Sequence[Recipe]) -> int:
 
 def _cells(trial: Trial, target_names: Mapping[int | None, str]) -> dict[str, Any]:
     sigmas = np.sqrt(np.diag(trial.reading.covariance)).tolist()
-    cells: dict[str, Any] = {
-        "number": trial.id,
-        "uid": trial.uid,
+    cells: dict[str, Any] = {field.cell: getattr(trial, field.name) for field in (*TYPED, *KEPT)}
+    cells |= {
+        NUMBER_CELL: trial.id,
         "made_at": local(trial.made_at).isoformat(),
-        "made_by": trial.made_by,
-        "piece": trial.piece,
         "target": target_names.get(trial.target_id, ""),
         "source": trial.reading.source,
-        "ambient_temp_c": trial.ambient_temp_c,
-        "ambient_humidity_percent": trial.ambient_humidity_percent,
-        "notes": trial.notes,
-        "set_aside": trial.set_aside,
-        "photos": " ".join(trial.photos),
+        PHOTOS_CELL: " ".join(trial.photos),
     }
     for axis, value, sigma in zip("lab", trial.reading.lab.tolist(), sigmas, strict=True):
         cells |= {f"lab_{axis}": value, f"sigma_{axis}": sigma}
@@ -256,17 +266,18 @@ def _cells(trial: Trial, target_names: Mapping[int | None, str]) -> dict[str, An
 
 
 def _recipe_cells(recipe: Recipe) -> dict[str, Any]:
-    under, seal = recipe.undercoat, recipe.seal
-    cells: dict[str, Any] = {"alloy": recipe.alloy, "surface": recipe.surface}
-    if under is not None:
-        cells |= {"undercoat": under.chemical, "undercoat_strength_of_stock": under.strength}
-        cells |= {"undercoat_burnish": under.burnish, "undercoat_stock": under.stock}
+    cells = _part_cells(METAL, recipe) | _part_cells(UNDERCOAT, recipe.undercoat) | _part_cells(SEAL, recipe.seal)
     for number, coat in enumerate(recipe.coats, start=1):
-        values = (coat.chemical, coat.strength, coat.passes, coat.surface_temp_c, coat.application, coat.stock)
-        cells |= {f"coat_{number}_{name}": value for name, value in zip(COAT_FIELDS, values, strict=True)}
-    if seal is not None:
-        cells |= {"seal": seal.kind, "seal_coats": seal.coats, "seal_first_coat_hot": "yes" if seal.hot else "no"}
+        cells |= _part_cells(COAT, coat, f"coat_{number}_")
     return cells
+
+
+def _part_cells(part: Part, value: object | None, prefix: str = "") -> dict[str, Any]:
+    return {} if value is None else {prefix + field.cell: _cell(field, getattr(value, field.name)) for field in part}
+
+
+def _cell(field: Field, value: Any) -> Any:
+    return ("yes" if value else "no") if field.kind == "yes or no" else value
 
 
 def _safe(value: object) -> object:
@@ -342,6 +353,11 @@ def _named(names: Sequence[str], cells: Sequence[str]) -> dict[str, str]:
     return {name: value for name, value in named.items() if value}
 
 
+def _is_planned(cells: Mapping[str, str]) -> bool:
+    """Tell whether a row holds a recipe whose plate is still to be made: nothing was measured of it."""
+    return "alloy" in cells and not any(name in cells for name in _MEASURED)
+
+
 def _plain(cell: str) -> str:
     """Take off the apostrophe that keeps a formula from being one."""
     return (cell[1:] if _TAKEN_OFF.match(cell) else cell).strip(" \n")
@@ -354,31 +370,32 @@ def _trial(cells: Mapping[str, str], decimal_comma: bool, alike: Counter[bytes])
             return default
         return _number(text, name, decimal_comma)
 
-    options: dict[str, Any] = {
-        name: cells[name] for name in ("made_by", "piece", "notes", "set_aside") if name in cells
+    options = {
+        field.name: _noted(field, cells[field.cell], number)
+        for field in (*TYPED, *KEPT)
+        if field.cell in cells and field.kind != "uid"
     }
-    if "made_at" in cells:
-        options["made_at"] = moment(cells["made_at"])
-    for name in ("ambient_temp_c", "ambient_humidity_percent"):
-        if name in cells:
-            options[name] = number(name)
     trial = Trial(_recipe(cells, number), _reading(cells, number), uid=_uid(cells, alike), **options)
     rows.trial_values(trial)
     return trial
 
 
+def _noted(field: PlateField, text: str, number: Callable[..., float]) -> Any:
+    if field.kind == "moment":
+        return moment(text)
+    return number(field.cell) if field.kind == "number" else text
+
+
 def _recipe(cells: Mapping[str, str], number: Callable[..., float]) -> Recipe:
     undercoat = seal = None
-    if "undercoat" in cells:
-        strength, burnish = number("undercoat_strength_of_stock"), number("undercoat_burnish", 0.0)
-        undercoat = Undercoat(cells["undercoat"], strength, burnish, cells.get("undercoat_stock"))
-    elif any(name.startswith("undercoat_") for name in cells):
+    if UNDERCOAT.first.cell in cells:
+        undercoat = Undercoat(**_values(UNDERCOAT, cells, number))
+    elif any(field.cell in cells for field in UNDERCOAT):
         raise StudioError("Name the chemical in the column 'undercoat', or empty the undercoat's other cells.")
-    if "seal" in cells:
-        coats = number("seal_coats", 1.0)
-        seal = Seal(cells["seal"], coats, _yes(cells.get("seal_first_coat_hot", "no")))  # type: ignore[arg-type]
-    surface = {"surface": cells["surface"]} if "surface" in cells else {}
-    return Recipe(cells.get("alloy", ""), undercoat, _coats(cells, number), seal, **surface)
+    if SEAL.first.cell in cells:
+        seal = Seal(**_values(SEAL, cells, number))
+    metal = _values(METAL, cells, number)
+    return Recipe(**metal, undercoat=undercoat, coats=_coats(cells, number), seal=seal)
 
 
 def _coats(cells: Mapping[str, str], number: Callable[..., float]) -> tuple[Coat, ...]:
@@ -386,20 +403,21 @@ def _coats(cells: Mapping[str, str], number: Callable[..., float]) -> tuple[Coat
     used = sorted({int(match[1]) for match in matches})
     if used != list(range(1, len(used) + 1)):
         raise StudioError("Number the coats from 1 without a gap.")
-    coats = []
-    for at in used:
-        application = cells.get(f"coat_{at}_application", Coat.application)
-        coats.append(
-            Coat(
-                chemical=cells.get(f"coat_{at}_chemical", ""),
-                strength=number(f"coat_{at}_strength_of_stock"),
-                passes=number(f"coat_{at}_passes"),  # type: ignore[arg-type]
-                surface_temp_c=number(f"coat_{at}_surface_temp_c"),
-                application=application,
-                stock=cells.get(f"coat_{at}_stock"),
-            )
-        )
-    return tuple(coats)
+    return tuple(Coat(**_values(COAT, cells, number, f"coat_{at}_")) for at in used)
+
+
+def _values(part: Part, cells: Mapping[str, str], number: Callable[..., float], prefix: str = "") -> dict[str, Any]:
+    """Return the fields of a part of a recipe from its cells; one that may be left out is, where its cell is empty."""
+    values: dict[str, Any] = {}
+    for field in part:
+        cell = prefix + field.cell
+        if cell not in cells and field.optional:
+            continue
+        if field.kind in ("name", "label"):
+            values[field.name] = cells.get(cell, "")
+        else:
+            values[field.name] = _yes(cells[cell]) if field.kind == "yes or no" else number(cell)
+    return values
 
 
 def _reading(cells: Mapping[str, str], number: Callable[..., float]) -> Reading:

@@ -11,6 +11,7 @@ from matcher.dates import in_utc, moment, now
 from matcher.errors import StudioError
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe
+from matcher.trials.fields import KEPT, TYPED
 
 FINISHED = "finished"
 """The stage of a trial's main reading: the plate as it came out."""
@@ -28,10 +29,38 @@ class StageReading:
 class Trial:
     """One plate or piece: what was done and the finish that came of it.
 
-    ``reading`` is of the finished plate; ``stages`` are readings on the way. ``photos`` are the content hashes
-    (SHA-256, hex) of the kept photographs, the plate's own first. ``id`` is None until the trial is logged. A
-    trial is never deleted: ``set_aside`` holds the reason why it no longer counts, else None. ``uid`` stays the
-    same in every studio that a trial is carried to; the log gives one when it is None.
+    A trial is never deleted.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        What was done.
+    reading : Reading
+        The colour of the finished plate: CIELAB under D50, 2 degrees, with its uncertainty.
+    made_at : datetime
+        With a zone, or in local time.
+    made_by, piece, notes : str
+        Who made it, the mark on the plate, anything else.
+    ambient_temp_c, ambient_humidity_percent : float or None
+        The air: °C and per cent.
+    stages : tuple of StageReading
+        Readings on the way or later.
+    photos : tuple of str
+        Content hashes (SHA-256, hex) of the kept photographs, the plate's own first.
+    target_id : int or None
+        Number of the target that it was made for.
+    set_aside : str or None
+        The reason why it no longer counts.
+    id : int or None
+        Its number in this studio, None until it is logged.
+    uid : str or None
+        The same in every studio that it is carried to; the log gives one where it is None.
+
+    Examples
+    --------
+    >>> trial = Trial(Recipe("silicon bronze"), Reading(lab=[70.1, 3.0, 11.0]), piece="plate 7")
+    >>> trial.piece, trial.id, Trial.from_dict(trial.as_dict()).recipe.alloy
+    ('plate 7', None, 'silicon bronze')
     """
 
     recipe: Recipe
@@ -133,6 +162,4 @@ class Target:
             raise StudioError(f"Check the target's fields against an exported target: {error!r}.") from error
 
 
-_PLAIN_TRIAL_FIELDS = (
-    "id", "uid", "made_by", "piece", "ambient_temp_c", "ambient_humidity_percent", "notes", "target_id", "set_aside",
-)  # fmt: skip
+_PLAIN_TRIAL_FIELDS = ("id", *(field.name for field in (*TYPED, *KEPT) if field.kind != "moment"))

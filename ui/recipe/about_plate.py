@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from matcher.trials.fields import TYPED
 from ui.state.drafts import Draft
 
 if TYPE_CHECKING:
@@ -13,14 +14,7 @@ if TYPE_CHECKING:
     from matcher.trials.facts import TypedFacts
 
 NO_TARGET = 0
-_FIELDS = {
-    "made_by": "made_by",
-    "piece": "piece",
-    "ambient_temp_c": "ambient_c",
-    "ambient_humidity_percent": "humidity",
-    "notes": "notes",
-    "target_id": "target_id",
-}
+_FIELDS = {field.name: field.form for field in TYPED if field.form is not None and field.kind != "moment"}
 
 
 def ask_about(studio: Studio, draft: Draft, target_id: int) -> None:

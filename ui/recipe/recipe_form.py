@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.errors import RecipeError
+from matcher.recipe.fields import COAT, METAL, SEAL, UNDERCOAT, Part
 from matcher.recipe.names import canonical, each_once
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from ui.show import look
@@ -26,53 +27,45 @@ COMMON = {  # what a studio that has logged nothing is offered; common practice,
     "coat": ("ferric nitrate", "cupric nitrate"),
     "application": ("fine mist", "brush", "stipple"),
 }
-COAT_FIELDS = ("chemical", "strength", "passes", "surface_temp_c", "application")
-SEALS = {"none": "None", "wax": "Wax", "lacquer": "Lacquer"}
+NO_SEAL = "none"
+SEALS = {NO_SEAL: "None", "wax": "Wax", "lacquer": "Lacquer"}
 
 
 def fields_of(recipe: Recipe) -> dict[str, Any]:
     """Return a recipe as the form's fields."""
-    under, seal = recipe.undercoat, recipe.seal
-    fields: dict[str, Any] = {
-        "alloy": recipe.alloy,
-        "surface": recipe.surface,
-        "under_on": under is not None,
-        "coats": len(recipe.coats),
-        "seal_kind": "none" if seal is None else seal.kind,
-    }
-    if under is not None:
-        fields |= {
-            "under_chemical": under.chemical,
-            "under_strength": under.strength,
-            "under_burnish": under.burnish,
-            "under_stock": under.stock,
-        }
+    fields = _of_part(METAL, recipe) | _of_part(UNDERCOAT, recipe.undercoat) | _of_part(SEAL, recipe.seal)
+    fields |= {"under_on": recipe.undercoat is not None, "coats": len(recipe.coats)}
     for number, coat in enumerate(recipe.coats):
-        fields |= {f"coat{number}_{name}": value for name, value in vars(coat).items()}
-    if seal is not None:
-        fields |= {"seal_coats": seal.coats, "seal_hot": seal.hot}
-    return fields
+        fields |= _of_part(COAT, coat, number)
+    return {"seal_kind": NO_SEAL, **fields}
 
 
 def recipe_of(fields: Mapping[str, Any]) -> Recipe | None:
     """Return the recipe that a form's kept fields make, or None while something is missing or cannot be."""
     try:
-        under = seal = None
-        if fields.get("under_on"):
-            chemical, strength, burnish = (fields[f"under_{name}"] for name in ("chemical", "strength", "burnish"))
-            under = Undercoat(chemical, strength, burnish, fields.get("under_stock"))
-        if fields.get("seal_kind", "none") != "none":
-            seal = Seal(fields["seal_kind"], fields["seal_coats"], fields["seal_hot"])
-        coats = tuple(
-            Coat(
-                **{name: fields[f"coat{number}_{name}"] for name in COAT_FIELDS},
-                stock=fields.get(f"coat{number}_stock"),
-            )
-            for number in range(fields["coats"])
+        sealed = fields.get("seal_kind", NO_SEAL) != NO_SEAL
+        return Recipe(
+            **_part_of(METAL, fields),
+            undercoat=Undercoat(**_part_of(UNDERCOAT, fields)) if fields.get("under_on") else None,
+            coats=tuple(Coat(**_part_of(COAT, fields, number)) for number in range(fields["coats"])),
+            seal=Seal(**_part_of(SEAL, fields)) if sealed else None,
         )
-        return Recipe(fields["alloy"], under, coats, seal, fields["surface"])
     except (KeyError, TypeError, RecipeError):
         return None
+
+
+def _of_part(part: Part, value: object | None, number: int = 0) -> dict[str, Any]:
+    prefix = part.prefix.format(number=number)
+    return {} if value is None else {prefix + field.name: getattr(value, field.name) for field in part}
+
+
+def _part_of(part: Part, fields: Mapping[str, Any], number: int = 0) -> dict[str, Any]:
+    """Return a part's fields; a bottle that was not asked for is none. Raises KeyError where another is missing."""
+    prefix = part.prefix.format(number=number)
+    return {
+        field.name: fields.get(prefix + field.name) if field.kind == "label" else fields[prefix + field.name]
+        for field in part
+    }
 
 
 def bottles(studio: Studio) -> dict[str, list[str]]:

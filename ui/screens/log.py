@@ -237,11 +237,15 @@ def _take_in(studio: Studio) -> None:
         return
     if not st.button("Take it in", key="log.take"):
         return
+    from matcher.trials.spreadsheet import waiting_in_words
+
     with told(), TemporaryDirectory() as folder, st.spinner("Taking it in…"):
         path = Path(folder) / Path(file.name).name
         path.write_bytes(file.getvalue())
         brought = studio.import_file(path, skip_bad=skip)
         tell(_brought(brought), "done")
+        if brought.unfilled:
+            tell(waiting_in_words(brought.unfilled), "mind")
         for number in brought.differing:
             differs = f"Plate {number} differs from the file's copy and stays as it is here"
             tell(f"{differs}: correct it if the file is right.", "mind")
