@@ -181,7 +181,7 @@ class _Taken:
 
     def sentences(self) -> list[str]:
         """Return one sentence for each row that is left out, and one for those beyond what anybody reads."""
-        more = [f"And {self.untold} more rows cannot be taken in."] if self.untold else []
+        more = [f"And {counted(self.untold, 'more row')} cannot be taken in."] if self.untold else []
         return [*(f"Row {row}: {message}" for row, message in self.problems), *more]
 
 
