@@ -22,9 +22,8 @@ from matcher.instrument.measured import lab_reading
 from matcher.instrument.munsell import EYE_SIGMA, munsell_reading
 from matcher.reading.advice import budget_table, reach_of, trust_sentence, what_would_help
 from matcher.reading.comparison import draws_to_target, side_by_side
-from matcher.reading.exposures import merge_frames as merge_exposures
+from matcher.reading.exposures import merge_exposures, without_glare
 from matcher.reading.exposures import read_frames as read_exposures
-from matcher.reading.exposures import without_glare
 from matcher.reading.glare import specular
 from matcher.reading.reading import Conditions, Reading
 from matcher.reading.repeatability import repeatability

@@ -12,7 +12,7 @@ from matcher.calibration.illumination import LightField
 from matcher.card.detect import find_card
 from matcher.errors import CardError
 from matcher.photo.camera import CameraInfo
-from matcher.reading.exposures import unfit_frames
+from matcher.reading.exposures import unfit_exposures
 from matcher.reading.finish import read_finish
 from matcher.reading.reading import PaletteColour, Reading
 from matcher.reading.texture import Mottle, MottleScale, Texture
@@ -116,6 +116,6 @@ def test_of_several_frames_those_that_do_not_fit_are_named():
     photos = [bench(seed=1), bench(seed=1, gradient=0.2), bench(seed=9, plate=(60.0, -20.0, 10.0))]
     photos.append(replace(photos[1], encoding="linear"))
     calibrations = [calibrate(photo, find_card(photo, corners=CARD)) for photo in photos]
-    unfit = unfit_frames(photos, calibrations, INNER)
+    unfit = unfit_exposures(photos, calibrations, INNER)
     assert set(unfit) == {2, 3}
     assert unfit[2].startswith("Photograph 3 ") and unfit[3].startswith("Photograph 4 is linear")

@@ -210,14 +210,14 @@ def _readings(
 
     if not options.more_frames:
         return [read_finish(photo, calibration, outline) for outline in outlines], ()
-    from matcher.reading.exposures import card_of_frame, read_frames
+    from matcher.reading.exposures import card_of_exposure, read_frames
 
     photos, calibrations = [photo], [calibration]
     caveats: list[Caveat] = []
     for name in options.more_frames:
         frame = opened(name, options)
         find = partial(found_card, frame, options)
-        card, taken_over = card_of_frame(find, options.card_corners, Path(name).name)
+        card, taken_over = card_of_exposure(find, options.card_corners, Path(name).name)
         photos.append(frame)
         calibrations.append(_calibrated(frame, card, used, options))
         caveats += taken_over

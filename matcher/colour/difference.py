@@ -21,7 +21,25 @@ CHROMA_SLOPE = 0.045  # of S_C in ISO/CIE 11664-6
 
 
 def delta_e_2000(lab_1: ArrayLike, lab_2: ArrayLike) -> Floats:
-    """Return CIEDE2000 (...,) of two CIELAB arrays (..., 3) that broadcast (ISO/CIE 11664-6)."""
+    """Return the colour difference CIEDE2000 (ISO/CIE 11664-6).
+
+    Parameters
+    ----------
+    lab_1, lab_2 : array_like, shape (..., 3)
+        CIELAB under one light and observer; the two broadcast.
+
+    Returns
+    -------
+    ndarray, shape (...,)
+        ΔE00, 0 for the same colour.
+
+    Examples
+    --------
+    The first pair of Sharma, Wu and Dalal 2005 (Color Res. Appl. 30(1), table 1):
+
+    >>> round(float(delta_e_2000((50, 2.6772, -79.7751), (50, 0, -82.7485))), 4)
+    2.0425
+    """
     difference = colour_library().difference
     return np.asarray(difference.delta_E_CIE2000(np.asarray(lab_1, float), np.asarray(lab_2, float)), dtype=float)
 

@@ -16,9 +16,30 @@ MAX_SAMPLES = 5_000
 def read_targets(source: str | Path | bytes, name: str = "") -> tuple[Sample, ...]:
     """Return the named colours of an instrument's file, in its order.
 
-    source: a path or the file's bytes; name: for messages. CGATS.17 (ISO 28178) text, CxF3 (ISO 17972-1) and CSV
-    are told apart by what is in the file. Each Sample's Reading is under D50 for 2 degrees. Raises
-    InstrumentFileError, one sentence that says what to do.
+    CGATS.17 text (ISO 28178), CxF3 (ISO 17972-1) and CSV are told apart by what is in the file.
+
+    Parameters
+    ----------
+    source : str, Path or bytes
+        A path, or the file's bytes.
+    name : str
+        What messages call the file.
+
+    Returns
+    -------
+    tuple of Sample
+        Each with a name and a Reading under D50 for 2 degrees.
+
+    Raises
+    ------
+    InstrumentFileError
+        One sentence that says what to do.
+
+    Examples
+    --------
+    >>> (sample,) = read_targets(b"name,L,a,b\\nold door,38,14,22\\n", "door.csv")
+    >>> sample.name, sample.reading.lab.tolist()
+    ('old door', [38.0, 14.0, 22.0])
     """
     name = (name or ("" if isinstance(source, bytes) else Path(source).name) or "The file")[-80:]
     try:

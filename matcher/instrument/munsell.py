@@ -27,12 +27,32 @@ _NEUTRAL = re.compile(rf"N\s*{_DECIMAL}\s*(?:/\s*(?:0(?:[.,]0*)?)?)?", re.IGNORE
 
 
 def munsell_reading(notation: str, sigma: tuple[float, float, float] = EYE_SIGMA) -> Reading:
-    """Return the Reading of a Munsell notation, "5YR 3/4" or "N 5/".
+    """Return the Reading of a finish matched by eye against a book of chips.
 
-    By the renotation of Newhall, Nickerson and Judd (1943, J. Opt. Soc. Am. 33(7)), interpolated by
-    colour-science, from illuminant C to D50 by Bradford. sigma: standard uncertainty of hue (steps of 100), value
-    and chroma. Raises InstrumentFileError for text that is no notation, or one outside the renotation's real
-    colours.
+    By the renotation of Newhall, Nickerson and Judd (1943, J. Opt. Soc. Am. 33(7)), interpolated by colour-science,
+    from illuminant C to D50 by Bradford.
+
+    Parameters
+    ----------
+    notation : str
+        "5YR 3/4", or "N 5/" for a grey.
+    sigma : tuple of float
+        Standard uncertainty of hue (steps of the 100-step circle), value and chroma.
+
+    Returns
+    -------
+    Reading
+        CIELAB under D50 for 2 degrees.
+
+    Raises
+    ------
+    InstrumentFileError
+        For text that is no notation, or one outside the renotation's real colours.
+
+    Examples
+    --------
+    >>> munsell_reading("N 5/").lab.round(1).tolist()
+    [51.0, 0.0, 0.0]
     """
     hue, value, chroma = parsed(notation)
     if chroma == 0:

@@ -167,7 +167,24 @@ def difference_covariance(first: Reading, second: Reading) -> Floats:
 
 
 def delta_e_interval(first: Reading, second: Reading) -> tuple[float, float]:
-    """Return the 95 % interval of ΔE00 between two readings, what they share of their errors taken into account."""
+    """Return the 95 % interval of ΔE00 between two readings, what they share of their errors taken into account.
+
+    Parameters
+    ----------
+    first, second : Reading
+        Parts of their budgets with one cause (one photograph, card or profile) move both alike and cancel.
+
+    Returns
+    -------
+    tuple of float
+        Lower and upper end; the lower is 0 when the two can't be told apart.
+
+    Examples
+    --------
+    >>> low, high = delta_e_interval(Reading((40.0, 12.0, 20.0)), Reading((46.0, 12.0, 20.0)))
+    >>> print(f"{low:.1f} to {high:.1f}")
+    4.7 to 6.3
+    """
     low, high = interval_of(first.lab, second.lab, difference_covariance(first, second))
     return float(low), float(high)
 

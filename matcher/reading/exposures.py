@@ -1,6 +1,6 @@
 """Several photographs of one plate with the lamp moved become one picture without glare, and that a Reading.
 
-Each frame is registered to the first and calibrated by its own card; between calibration and the reading.
+Each exposure is registered to the first and calibrated by its own card; between calibration and the reading.
 """
 
 from __future__ import annotations
@@ -27,15 +27,15 @@ from matcher.reading.reading import Reading
 from matcher.reading.registration import Registration
 
 Light = NDArray[np.float32]
-MOST_FRAMES = 12
+MOST_EXPOSURES = 12
 LOW_SHARE = 0.25
-"""Which order statistic of a pixel's brightness over the frames is taken as free of glare."""
+"""Which order statistic of a pixel's brightness over the exposures is taken as free of glare."""
 
 REACH_SIGMAS = 3.0
 LEAST_SIGMA = 0.01
 QUARTER_GAP, GAP_SHRINKS = 0.45, 0.7
 """The lower quartile of the gap between the two lowest of n normal values is about 0.45 (2/n)^0.7 standard deviations
-(by simulation, within a tenth for n from 2 to 8). The quartile, because glare in one of two frames widens the gap."""
+(by simulation, within a tenth for n from 2 to 8). The quartile, because glare in one of two widens the gap."""
 
 STRIP_PIXELS = 1_500_000
 
@@ -43,17 +43,36 @@ STRIP_PIXELS = 1_500_000
 def read_frames(photos: Sequence[Photo], calibrations: Sequence[Calibration], region: ArrayLike) -> Reading:
     """Read a finish from several photographs of one plate, the lamp in another place in each.
 
-    calibrations: one a photograph, by its own card. region: (n, 2) pixels of the first photograph. The result is as
-    ``read_finish`` gives it, with one more part in its budget: the spread of the plate's brightness over the
-    frames. Raises PhotoError when the photographs do not show one plate from one camera, ReadingError as
-    ``read_finish``.
+    Parameters
+    ----------
+    photos : sequence of Photo
+        2 to 12, of one encoding, from one camera position.
+    calibrations : sequence of Calibration
+        One a photograph, by its own card.
+    region : array_like, shape (n, 2)
+        Outline of the finish, in pixels of the first photograph.
+
+    Returns
+    -------
+    Reading
+        As ``read_finish`` gives it, with one more part in its budget: the standard error of the plate's brightness
+        over the exposures.
+
+    Raises
+    ------
+    PhotoError
+        When the photographs do not show one plate from one camera.
+    ReadingError
+        As ``read_finish``.
     """
-    merged = merge_frames(photos, calibrations, region)
+    merged = merge_exposures(photos, calibrations, region)
     reading = read_finish(merged, _after_merging(calibrations[0]), region)
     scatter = float(np.std(merged.log_gains, ddof=1) / np.sqrt(len(photos)))
     xyz = lab_to_xyz(reading.lab)
     effect = (xyz_to_lab(xyz * np.exp(scatter)) - xyz_to_lab(xyz * np.exp(-scatter))) / 2
-    lamp = BudgetTerm(Source.LAMP_POSITIONS, effect[:, None], "lay the card right beside the finish in every frame")
+    lamp = BudgetTerm(
+        Source.LAMP_POSITIONS, effect[:, None], "lay the card right beside the finish in every photograph"
+    )
     codes = {caveat.code for caveat in reading.caveats}
     others = [caveat for calibration in calibrations[1:] for caveat in calibration.caveats]
     new = {caveat.code: caveat for caveat in others if caveat.code not in codes}
@@ -61,7 +80,7 @@ def read_frames(photos: Sequence[Photo], calibrations: Sequence[Calibration], re
     return replace(reading, budget=budget, covariance=sum_of(budget), caveats=(*reading.caveats, *new.values()))
 
 
-def unfit_frames(photos: Sequence[Photo], calibrations: Sequence[Calibration], region: ArrayLike) -> dict[int, str]:
+def unfit_exposures(photos: Sequence[Photo], calibrations: Sequence[Calibration], region: ArrayLike) -> dict[int, str]:
     """Return which photographs cannot be read together with the first, by their index, and a sentence on why.
 
     As for ``read_frames``; what it refuses for all of them is here told of each. Raises ReadingError for a region
@@ -83,7 +102,7 @@ def unfit_frames(photos: Sequence[Photo], calibrations: Sequence[Calibration], r
     return unfit
 
 
-def card_of_frame(
+def card_of_exposure(
     find: Callable[[ArrayLike | None], CardReading | None], marked: ArrayLike | None, name: str
 ) -> tuple[CardReading | None, tuple[Caveat, ...]]:
     """Find the card in a further photograph; where it cannot be found, it lies where it was marked in the first.
@@ -105,11 +124,11 @@ class MergedPhoto(Photo):
     """The first photograph of several, its glare taken out by the others.
 
     ``linear`` gives scene light, as ``Calibration.light`` of the first photograph does. log_gains (n,): how much
-    brighter the plate is in each frame than on average, after its own card.
+    brighter the plate is in each exposure than on average, after its own card.
     """
 
     log_gains: Floats = field(kw_only=True)
-    frames: tuple[Frame, ...] = field(kw_only=True, repr=False)
+    exposures: tuple[Exposure, ...] = field(kw_only=True, repr=False)
     _latest: dict[tuple[Box, int], tuple[Light, Mask]] = field(kw_only=True, repr=False, default_factory=dict)
 
     def linear(self, box: Box | None = None, step: int = 1) -> Light:
@@ -123,7 +142,7 @@ class MergedPhoto(Photo):
         if asked not in self._latest:
             self._latest.clear()  # a reading asks for light and clipping of one box; no more is kept
             places = _grid(asked[0], step, self.width, self.height)
-            lights, seen = _stacked(self.frames, places, step)
+            lights, seen = _stacked(self.exposures, places, step)
             self._latest[asked] = without_glare(
                 lights * np.exp(-self.log_gains).astype(np.float32)[:, None, None, None], seen
             )
@@ -131,7 +150,7 @@ class MergedPhoto(Photo):
 
 
 @dataclass(frozen=True, eq=False)
-class Frame:
+class Exposure:
     """One photograph, its calibration, and (3, 3) from pixels of the first photograph to its own."""
 
     photo: Photo
@@ -139,7 +158,7 @@ class Frame:
     from_first: Floats
 
 
-def merge_frames(photos: Sequence[Photo], calibrations: Sequence[Calibration], region: ArrayLike) -> MergedPhoto:
+def merge_exposures(photos: Sequence[Photo], calibrations: Sequence[Calibration], region: ArrayLike) -> MergedPhoto:
     """Register photographs of one plate to the first, and level them over a region (n, 2) of it.
 
     Raises PhotoError when they are fewer than two, do not match, or are of different encodings.
@@ -148,12 +167,12 @@ def merge_frames(photos: Sequence[Photo], calibrations: Sequence[Calibration], r
     first = photos[0]
     outline = checked_outline(region, first.width, first.height)
     registration = Registration(first, np.clip(outline, 0, [first.width - 1, first.height - 1]))
-    frames = [Frame(first, calibrations[0], np.eye(3))]
+    exposures = [Exposure(first, calibrations[0], np.eye(3))]
     for number, (photo, calibration) in enumerate(zip(photos[1:], calibrations[1:], strict=True), start=2):
         hint = _by_card(calibrations[0], calibration)
-        frames.append(Frame(photo, calibration, registration.onto(photo, f"Photograph {number}", hint)))
+        exposures.append(Exposure(photo, calibration, registration.onto(photo, f"Photograph {number}", hint)))
     known = {item.name: getattr(first, item.name) for item in fields(first)}
-    return MergedPhoto(**known, frames=tuple(frames), log_gains=_log_gains(frames, outline))
+    return MergedPhoto(**known, exposures=tuple(exposures), log_gains=_log_gains(exposures, outline))
 
 
 def _by_card(first: Calibration, other: Calibration) -> Floats | None:
@@ -167,23 +186,23 @@ def _by_card(first: Calibration, other: Calibration) -> Floats | None:
 
 
 def without_glare(lights: Light, seen: Mask) -> tuple[Light, Mask]:
-    """Return the light (h, w, 3) of frames (n, h, w, 3) free of glare, and (h, w) where no frame shows any.
+    """Return the light (h, w, 3) of exposures (n, h, w, 3) free of glare, and (h, w) where no exposure shows any.
 
-    seen: (n, h, w), whether a frame shows the pixel unclipped. Glare only adds, so a low percentile of a pixel's
-    brightness over the frames is free of it, but biased: by noise and by shading, the second lowest of five lies
-    half a standard deviation low. So it is only the yardstick: the frames that agree with it are averaged, within
-    3 standard deviations of what a pixel does from frame to frame without glare.
+    seen: (n, h, w), whether an exposure shows the pixel unclipped. Glare only adds, so a low percentile of a pixel's
+    brightness over the exposures is free of it, but biased: by noise and by shading, the second lowest of five lies
+    half a standard deviation low. So it is only the yardstick: the exposures that agree with it are averaged, within
+    3 standard deviations of what a pixel does from exposure to exposure without glare.
     """
     log = np.where(seen, np.log(np.maximum(lights.mean(axis=-1), 1e-5)), np.inf)
     count = seen.sum(axis=0)
-    agree = seen & (log <= _low(log, count) + REACH_SIGMAS * _frame_sigma(log, count))
+    agree = seen & (log <= _low(log, count) + REACH_SIGMAS * _exposure_sigma(log, count))
     weight = agree.astype(np.float32)
     total = np.einsum("nhw,nhwc->hwc", weight, lights)
     return total / np.maximum(weight.sum(axis=0), 1)[..., None], count == 0
 
 
-def _frame_sigma(log: Floats, count: NDArray[np.int_]) -> float:
-    """Return the standard deviation of a pixel's log brightness from frame to frame, glare apart."""
+def _exposure_sigma(log: Floats, count: NDArray[np.int_]) -> float:
+    """Return the standard deviation of a pixel's log brightness from exposure to exposure, glare apart."""
     paired = count >= 2
     if not paired.any():
         return LEAST_SIGMA
@@ -193,9 +212,9 @@ def _frame_sigma(log: Floats, count: NDArray[np.int_]) -> float:
 
 
 def _refuse_unfit(photos: Sequence[Photo], calibrations: Sequence[Calibration]) -> None:
-    if not 2 <= len(photos) <= MOST_FRAMES:
+    if not 2 <= len(photos) <= MOST_EXPOSURES:
         raise PhotoError(
-            f"Give 2 to {MOST_FRAMES} photographs of the plate, the lamp moved in each: not {len(photos)}."
+            f"Give 2 to {MOST_EXPOSURES} photographs of the plate, the lamp moved in each: not {len(photos)}."
         )
     if len(calibrations) != len(photos):
         raise PhotoError("Find the card in every photograph: each needs a calibration of its own.")
@@ -226,16 +245,16 @@ def _grid(box: Box, step: int, width: int, height: int) -> Floats:
     return np.stack([x, y], axis=-1).astype(float)
 
 
-def _stacked(frames: Sequence[Frame], places: Floats, step: int) -> tuple[Light, Mask]:
-    """Return scene light (n, h, w, 3) of all frames at places (h, w, 2) of the first, and where each shows it."""
+def _stacked(exposures: Sequence[Exposure], places: Floats, step: int) -> tuple[Light, Mask]:
+    """Return scene light (n, h, w, 3) of all exposures at places (h, w, 2) of the first, and where each shows it."""
     height, width = places.shape[:2]
-    lights = np.zeros((len(frames), height, width, 3), np.float32)
-    seen = np.zeros((len(frames), height, width), bool)
+    lights = np.zeros((len(exposures), height, width, 3), np.float32)
+    seen = np.zeros((len(exposures), height, width), bool)
     every = max(1, step // 2)  # what lies between is not needed where only every step-th place is asked for
-    for number, frame in enumerate(frames):
-        there = cv2.perspectiveTransform(places.reshape(1, -1, 2), frame.from_first).reshape(places.shape)
+    for number, exposure in enumerate(exposures):
+        there = cv2.perspectiveTransform(places.reshape(1, -1, 2), exposure.from_first).reshape(places.shape)
         for rows in _strips(there, every):
-            lights[number, rows], seen[number, rows] = _sampled(frame, there[rows], every)
+            lights[number, rows], seen[number, rows] = _sampled(exposure, there[rows], every)
     return lights, seen
 
 
@@ -247,9 +266,9 @@ def _strips(there: Floats, every: int) -> list[slice]:
     return [slice(int(start), int(stop)) for start, stop in pairwise(edges) if stop > start]
 
 
-def _sampled(frame: Frame, there: Floats, every: int) -> tuple[Light, Mask]:
+def _sampled(exposure: Exposure, there: Floats, every: int) -> tuple[Light, Mask]:
     """Return scene light (h, w, 3) of a photograph at places (h, w, 2) of its own, and where it is unclipped."""
-    photo = frame.photo
+    photo = exposure.photo
     low = np.clip(np.floor(there.min(axis=(0, 1))) - every, 0, [photo.width - 1, photo.height - 1])
     high = np.clip(np.ceil(there.max(axis=(0, 1))) + every + 1, low + 1, [photo.width, photo.height])
     box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
@@ -257,28 +276,28 @@ def _sampled(frame: Frame, there: Floats, every: int) -> tuple[Light, Mask]:
     rgb = cv2.remap(photo.linear(box, every), at_x, at_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     top = cv2.remap(photo.clipped(box, every).astype(np.float32), at_x, at_y, cv2.INTER_LINEAR)
     inside = ((there >= 0) & (there <= [photo.width - 1, photo.height - 1])).all(axis=-1)
-    return frame.calibration.light(rgb, there).astype(np.float32), inside & (top == 0)
+    return exposure.calibration.light(rgb, there).astype(np.float32), inside & (top == 0)
 
 
-def _log_gains(frames: Sequence[Frame], outline: Floats) -> Floats:
-    """Return how much brighter the plate is in each frame, after its own card, than on average, (n,), mean 0.
+def _log_gains(exposures: Sequence[Exposure], outline: Floats) -> Floats:
+    """Return how much brighter the plate is in each exposure, after its own card, than on average, (n,), mean 0.
 
-    The card stands where it stands and the lamp elsewhere each time; unless the frames are levelled, the darkest
+    The card stands where it stands and the lamp elsewhere each time; unless the exposures are levelled, the darkest
     would be taken everywhere for the one without glare. Each is compared where it is free of glare: with the low
-    percentile over the frames, by the median.
+    percentile over the exposures, by the median.
     """
-    first = frames[0].photo
+    first = exposures[0].photo
     low, high = np.clip(outline.min(axis=0), 0, None), np.minimum(outline.max(axis=0), [first.width, first.height])
     step = max(1, int(np.ceil(np.sqrt(np.prod(high - low) / 20_000))))
     places = _grid((low[0], low[1], high[0], high[1]), step, first.width, first.height)
     inside = np.zeros(places.shape[:2], np.uint8)
     cv2.fillPoly(inside, [np.rint((outline - places[0, 0]) / step).astype(np.int32)], 1)
-    lights, seen = _stacked(frames, places, step)
+    lights, seen = _stacked(exposures, places, step)
     seen &= inside > 0
     shared = seen.sum(axis=0) >= 2
     log = np.log(np.maximum(lights.mean(axis=-1), 1e-5))[:, shared]
     seen = seen[:, shared]
-    gains = np.zeros(len(frames))
+    gains = np.zeros(len(exposures))
     for _ in range(4):
         level = _low(np.where(seen, log - gains[:, None], np.inf), seen.sum(axis=0))
         own = [
@@ -290,6 +309,6 @@ def _log_gains(frames: Sequence[Frame], outline: Floats) -> Floats:
 
 
 def _low(log: Floats, count: NDArray[np.int_]) -> Floats:
-    """Return the low percentile (...,) over frames of log brightness (n, ...), infinite where a frame shows nothing."""
+    """Return the low percentile (...,) over exposures of log brightness (n, ...), infinite where one shows nothing."""
     rank = np.floor(LOW_SHARE * np.maximum(count - 1, 0)).astype(int)
     return np.take_along_axis(np.sort(log, axis=0), rank[None], axis=0)[0]

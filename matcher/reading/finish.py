@@ -26,8 +26,39 @@ NEARLY_ALL = 0.9  # of the picture
 def read_finish(photo: Photo, calibration: Calibration, region: ArrayLike) -> Reading:
     """Read the colour of the finish inside an outline.
 
-    region: (n, 2) pixels, n at least 3. Clipped and specular pixels are left out; the rest are averaged in linear
-    light, trimmed. Raises ReadingError when the region is outside the picture, too small, or all glare.
+    Clipped and specular pixels are left out; the rest are averaged in linear light, trimmed, because that is what the
+    eye makes of a texture from a distance.
+
+    Parameters
+    ----------
+    photo : Photo
+        The photograph, upright.
+    calibration : Calibration
+        Of the same photograph.
+    region : array_like, shape (n, 2)
+        Outline of the finish in pixels, n at least 3.
+
+    Returns
+    -------
+    Reading
+        CIELAB under D50 for 2 degrees (ISO/CIE 11664-4) with its covariance, the parts that it is made of (JCGM 100),
+        and what gives reason to doubt it.
+
+    Raises
+    ------
+    ReadingError
+        When the region is outside the picture, too small, or all glare.
+
+    Examples
+    --------
+    >>> from matcher import calibrate, open_photo
+    >>> from matcher.shipped import shipped
+    >>> photo = open_photo(shipped("demo_images") / "plate_no_card.jpg")
+    >>> reading = read_finish(photo, calibrate(photo, None), [(300, 450), (700, 450), (700, 800), (300, 800)])
+    >>> reading.source, reading.lab.shape, reading.covariance.shape
+    ('photograph', (3,), (3, 3))
+    >>> [caveat.code for caveat in reading.caveats]
+    ['no-card']
     """
     seen = pixels_inside(photo, region)
     shown = Pixels(seen.xy, calibration.light(seen.rgb, seen.xy), seen.clipped)

@@ -60,15 +60,47 @@ class Conditions:
 
 @dataclass(frozen=True, eq=False)
 class Reading:
-    """The colour of a finish.
+    """The colour of a finish with everything that is not known of it.
 
-    lab: (3,) CIELAB, D50, 2 degrees. covariance: (3, 3) of lab, the whole standard uncertainty budget; when not
-    given it is that of an instrument. source: "photograph", "instrument" or "typed". lights, darks: (3,) CIELAB
-    of the lightest and darkest quarter, or None. left_out_share: share of the region left out as glare or
-    clipped. region: (n, 2) pixels, or None. photo: SHA-256 of the photograph, or None. conditions: how it was taken,
-    None when it is of no photograph.
+    Parameters
+    ----------
+    lab : array_like, shape (3,)
+        CIELAB under D50 for 2 degrees (ISO/CIE 11664-4).
+    covariance : array_like, shape (3, 3), optional
+        Of lab: the whole standard uncertainty budget (JCGM 100); that of an instrument when not given.
+    source : str
+        "photograph", "instrument" or "typed".
+    lights, darks : ndarray, shape (3,), optional
+        CIELAB of the lightest and of the darkest quarter.
+    palette : tuple of PaletteColour
+        What a mottled finish is made of.
+    left_out_share : float
+        Share of the region, 0 to 1, left out as glare or clipped.
+    pixels : int
+        How many were read.
+    budget : tuple of BudgetTerm
+        What the covariance is made of.
+    caveats : tuple of Caveat
+        What gives reason to doubt the reading.
+    region : ndarray, shape (n, 2), optional
+        Outline in pixels.
+    photo : str, optional
+        SHA-256 of the photograph.
+    conditions : Conditions, optional
+        How the photograph was taken; None when it is of none.
 
-    Raises ReadingError when lab or covariance is not finite, of the wrong shape, or out of range.
+    Raises
+    ------
+    ReadingError
+        When lab or covariance is not finite, of the wrong shape, or out of range.
+
+    Examples
+    --------
+    >>> reading = Reading(lab=(38.0, 14.0, 22.0))
+    >>> reading.covariance.diagonal().round(4).tolist()
+    [0.09, 0.09, 0.09]
+    >>> Reading.from_dict(reading.as_dict()).lab.tolist()
+    [38.0, 14.0, 22.0]
     """
 
     lab: Floats

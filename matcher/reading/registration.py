@@ -1,6 +1,6 @@
 """Where each spot of one photograph's region lies in another of the same plate: features, then a fine fit.
 
-Works on small copies evened out in contrast, so that a lamp that has moved changes little. ``frames`` uses it.
+Works on small copies evened out in contrast, so that a lamp that has moved changes little. ``exposures`` uses it.
 """
 
 from __future__ import annotations

@@ -80,17 +80,16 @@ def _strength(relative: float) -> str:
     return f"{abs(percent)} % {'stronger' if percent > 0 else 'weaker'} than" if percent else "as strong as"
 
 
-def glare_in_words(frames: int, before: Reading | None, after: Reading) -> str:
+def glare_in_words(exposures: int, before: Reading | None, after: Reading) -> str:
     """Say what several photographs with the lamp moved did: how much glare they took out, and to the uncertainty.
 
-    frames: photographs, with the first. before: the reading of the first alone, None when it showed only glare.
+    exposures: photographs, with the first. before: the reading of the first alone, None when it showed only glare.
     """
     then = "all" if before is None else percent(before.left_out_share)
     now = percent(after.left_out_share)
-    return (
-        f"Read from {counted(frames, 'photograph')}: {then} of the mark was glare in the first, {now} is left out now"
-        f"{_became(before, after)}."
-    )
+    many = counted(exposures, "photograph")
+    left = f"{then} of the mark was glare in the first, {now} is left out now"
+    return f"Read from {many}: {left}{_became(before, after)}."
 
 
 def _became(before: Reading | None, after: Reading) -> str:

@@ -31,7 +31,6 @@ NEAREST = {
     "reading": (
         "coverage_reading",
         "finish",
-        "frames",
         "exposures",
         "side_by_side",
         "two_finishes",

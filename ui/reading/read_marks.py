@@ -45,10 +45,10 @@ def frames_that_fit(studio: Studio, sha256: str, light: Light, shape: Shape) -> 
 
     Raises MatcherError when the cards or the mark cannot be used at all.
     """
-    from matcher.reading.exposures import unfit_frames
+    from matcher.reading.exposures import unfit_exposures
 
     stack = _stack(light_key(studio, sha256, light), studio, sha256, light)
-    unfit = unfit_frames(*stack.photos_and_calibrations, shape.points)
+    unfit = unfit_exposures(*stack.photos_and_calibrations, shape.points)
     frames = tuple(frame for index, frame in enumerate(light.more.frames, start=1) if index not in unfit)
     return replace(light, more=More(frames=frames)), list(unfit.values())
 
@@ -67,13 +67,13 @@ def light_field(studio: Studio, sha256: str, card: CardChoice, more: More) -> Li
 
 def card_in_frame(studio: Studio, frame: Frame, card: CardChoice) -> tuple[CardReading | None, tuple[Caveat, ...]]:
     """Return the card in a further photograph, and what to mind of it. Raises MatcherError, which names the file."""
-    from matcher.reading.exposures import card_of_frame
+    from matcher.reading.exposures import card_of_exposure
 
     def find(corners: Any) -> CardReading | None:
         return card_reading(studio, frame.photo, replace(card, corners=corners))
 
     try:
-        return card_of_frame(find, card.corners, frame.name)
+        return card_of_exposure(find, card.corners, frame.name)
     except MatcherError as error:
         raise CardError(f"{frame.name}: {error}") from error
 

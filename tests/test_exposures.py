@@ -20,7 +20,7 @@ from matcher.colour.difference import delta_e_2000
 from matcher.errors import MatcherError, PhotoError
 from matcher.photo.photo import open_photo
 from matcher.photo.region import pixels_inside
-from matcher.reading.exposures import merge_frames, read_frames, without_glare
+from matcher.reading.exposures import merge_exposures, read_frames, without_glare
 from matcher.reading.finish import read_finish
 from matcher.reading.registration import Registration
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
@@ -155,7 +155,7 @@ def test_the_spread_over_lamp_positions_is_in_the_budget():
 
 def test_a_merged_picture_is_asked_for_like_any_photograph():
     shots = [Shot(number, size=(400, 300)) for number in range(2)]
-    merged = merge_frames([s.photo for s in shots], [s.calibration for s in shots], shots[0].outline)
+    merged = merge_exposures([s.photo for s in shots], [s.calibration for s in shots], shots[0].outline)
     box = (100, 80, 131, 107)
     assert merged.linear(box, 3).shape == shots[0].photo.linear(box, 3).shape
     assert merged.clipped(box, 3).shape == shots[0].photo.clipped(box, 3).shape
@@ -188,7 +188,7 @@ def test_photographs_that_do_not_belong_together_are_refused():
 def test_metal_that_looks_new_under_each_lamp_is_laid_back_by_the_card():
     """Bare metal, lit from the other side: its relief turns inside out; the card tells how the camera moved."""
     shots = [Shot(number, BARE, moved_mm=1.0) for number in (0, 2)]
-    merged = merge_frames([shot.photo for shot in shots], [shot.calibration for shot in shots], shots[0].outline)
+    merged = merge_exposures([shot.photo for shot in shots], [shot.calibration for shot in shots], shots[0].outline)
     there = cv2.perspectiveTransform(shots[0].outline[None], merged.frames[1].from_first)[0]
     assert np.abs(there - shots[1].outline).max() < 1.0
 
