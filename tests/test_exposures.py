@@ -189,7 +189,7 @@ def test_metal_that_looks_new_under_each_lamp_is_laid_back_by_the_card():
     """Bare metal, lit from the other side: its relief turns inside out; the card tells how the camera moved."""
     shots = [Shot(number, BARE, moved_mm=1.0) for number in (0, 2)]
     merged = merge_exposures([shot.photo for shot in shots], [shot.calibration for shot in shots], shots[0].outline)
-    there = cv2.perspectiveTransform(shots[0].outline[None], merged.frames[1].from_first)[0]
+    there = cv2.perspectiveTransform(shots[0].outline[None], merged.exposures[1].from_first)[0]
     assert np.abs(there - shots[1].outline).max() < 1.0
 
 
