@@ -110,7 +110,7 @@ def test_the_cautions_come_before_anything_is_done(page: Open, studio: Studio) -
     assert button(app, "bench-pass") is None
     press(app, "bench-begin")
     assert button(app, "bench-pass") is not None
-    assert "No pass laid yet" in said_on(app)
+    assert "No pass done yet" in said_on(app)
 
 
 def test_the_plate_that_is_being_recorded_is_offered_first(page: Open, studio: Studio) -> None:
@@ -147,8 +147,8 @@ def test_passes_are_counted_undone_and_still_there_after_a_reload(page: Open, st
     for _ in range(3):
         press(app, "bench-pass")
     press(app, "bench-undo")
-    assert "2 passes laid" in said_on(app)
-    assert "2 passes laid" in said_on(page("bench")), "a flat battery loses nothing"
+    assert "2 passes done" in said_on(app)
+    assert "2 passes done" in said_on(page("bench")), "a flat battery loses nothing"
 
 
 def test_passes_counted_on_two_screens_add_up(page: Open, studio: Studio) -> None:
@@ -158,7 +158,7 @@ def test_passes_counted_on_two_screens_add_up(page: Open, studio: Studio) -> Non
     for _ in range(3):
         press(laptop, "bench-pass")
     press(phone, "bench-pass")
-    assert "4 passes laid" in shown_on(phone)
+    assert "4 passes done" in shown_on(phone)
     draft = studio.draft("bench")
     assert draft is not None and draft["done"] == 4
 
@@ -259,7 +259,7 @@ def test_a_piece_left_for_another_is_kept_and_brought_back(page: Open, studio: S
     app = press(page("bench"), "bench-another")
     assert "was laid by" in said_on(app)
     press(app, "bench-back")
-    assert "5 passes laid" in said_on(app)
+    assert "5 passes done" in said_on(app)
 
 
 def test_a_readings_form_opens_within_the_panel_of_the_readings(page: Open, studio: Studio) -> None:
@@ -289,7 +289,7 @@ def test_a_half_taken_reading_stays_with_its_piece(page: Open, studio: Studio) -
 
 def test_the_front_page_leads_back_to_the_piece_on_the_bench() -> None:
     step = next_step([], [], {"bench": {"begun": "p1", "done": 3}, "plate": {"piece": "H-7"}})
-    assert step.place is BENCH and "3 passes are laid" in step.sentence
+    assert step.place is BENCH and "3 passes are done" in step.sentence
     assert next_step([], [], {"bench": {"begun": "p1", "handed_over": True}, "plate": {"piece": "H-7"}}).place is RECORD
 
 
@@ -385,20 +385,20 @@ def test_a_piece_is_led_to_its_target_with_a_phone(demo: Served, visit: Visit) -
     page = visitor.page
     visitor.open("bench")
     fits_a_hand(visitor)
-    visitor.press("I have read them: begin")
+    visitor.press("I have read them: start")
     for _ in range(2):
         visitor.press("One pass done")
     box = page.get_by_role("button", name="One pass done").bounding_box()
     assert box["height"] >= 90 and box["width"] >= 300, "pressed with gloves on"
-    visitor.sees("2 passes laid")
+    visitor.sees("2 passes done")
     visitor.press("Add a reading")
     visitor.press(re.compile("L\\*, a\\*, b\\*|Instrument"), "radio")
     for label, value in (("L*", "29"), ("a*", "12.5"), ("b*", "14")):  # far darker than the target
         visitor.type_number(label, value)
     page.reload()  # half-way through a reading
-    page.get_by_role("button", name="Keep this reading").wait_for()
+    page.get_by_role("button", name="Save this reading").wait_for()
     visitor.settle()
-    visitor.press("Keep this reading")
+    visitor.press("Save this reading")
     visitor.sees("After 2 passes: ΔE00")
     fits_a_hand(visitor)
     visitor.shot("bench")
@@ -413,13 +413,13 @@ def test_a_piece_is_led_to_its_target_with_a_phone(demo: Served, visit: Visit) -
 def test_a_piece_is_read_from_a_photograph_at_the_bench(demo: Served, visit: Visit) -> None:
     visitor = visit(demo)
     visitor.open("bench")
-    visitor.press("I have read them: begin")
+    visitor.press("I have read them: start")
     visitor.press("One pass done")
     visitor.press("Add a reading")
     visitor.press("The next plate with a grey card, in daylight")
     visitor.press("Yes, that is the card")
     visitor.bench().drag((440, 560), (640, 720))
-    visitor.press("Keep this reading")
+    visitor.press("Save this reading")
     visitor.sees("After 1 pass: ΔE00")
     visitor.shot("bench-photograph")
     with demo.studio() as studio:

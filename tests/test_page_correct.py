@@ -83,7 +83,7 @@ def number(app: AppTest, label: str) -> Any:
 
 def test_the_form_is_filled_with_what_is_logged_and_changes_nothing_by_itself(page: Open, studio: Studio) -> None:
     app = begun(page())
-    assert "Nothing yet: it is as logged." in said(app)
+    assert "Nothing yet: it matches the log." in said(app)
     assert "Nothing differs from what is logged" in said(press(app, "correct.save.1"))
     assert studio.corrections(1) == []
 
@@ -187,7 +187,7 @@ def test_a_draft_that_makes_no_sense_does_no_harm(page: Open, studio: Studio) ->
 def test_on_a_phone_a_plate_is_corrected_from_the_log(demo: Served, visit: Callable[..., Visitor]) -> None:
     visitor = visit(demo, phone=True)
     visitor.open("log?plate=7")
-    visitor.press("Correct what was typed")
+    visitor.press("Correct this entry")
     visitor.type_number("Surface, °C", "112")
     visitor.sees("Coat, surface temperature: 112 °C, was 105 °C")
     visitor.shot("correct")

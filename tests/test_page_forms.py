@@ -84,7 +84,7 @@ def test_a_reload_brings_back_what_was_typed_even_in_a_field_that_was_never_left
     assert page.get_by_label("Notes").input_value() == "hissed well, a little stre"
     assert page.get_by_role("spinbutton", name="Humidity, %", exact=True).input_value() == "43"
     visitor.open()
-    visitor.sees("Go on with the plate that you are making")
+    visitor.sees("Continue with the plate you are making")
 
 
 def test_a_plate_that_cannot_be_logged_says_why_and_keeps_everything(demo: Served, visit: Visit) -> None:
@@ -96,7 +96,7 @@ def test_a_plate_that_cannot_be_logged_says_why_and_keeps_everything(demo: Serve
     for label, value in (("L*", "36"), ("a*", "14"), ("b*", "24")):
         visitor.type_number(label, value)
     visitor.press("Log this plate")
-    visitor.sees(re.compile("The plate is not logged"))
+    visitor.sees(re.compile("The plate was not logged"))
     visitor.sees(re.compile("surface temperature as a number from 0 to 400"))
     assert visitor.page.get_by_label("Mark on the plate").input_value() == "H-8"
     with demo.studio() as studio:
@@ -115,7 +115,7 @@ def test_a_suggestion_lays_the_half_recorded_plate_by_and_gives_it_back(demo: Se
     visitor.press("Make this plate")
     visitor.sees("from the suggestions")
     assert visitor.page.get_by_label("Mark on the plate").input_value() == ""
-    visitor.press("Bring back the plate that I was recording before")
+    visitor.press("Go back to the plate I was recording before")
     assert visitor.page.get_by_label("Mark on the plate").input_value() == "half done"
 
 
@@ -181,8 +181,8 @@ def test_the_studio_is_carried_to_another_one_through_the_page(
     other.open("log")
     other.sees("Nothing is logged yet")
     other.upload(export)
-    other.press("Take it in")
-    other.sees(re.compile("^Taken in: 103 new plates"))
+    other.press("Import")
+    other.sees(re.compile("^Imported: 103 new plates"))
     with Studio.open(tmp_path / "new") as studio:
         assert len(studio.trials(include_set_aside=True)) == 103
 
@@ -197,7 +197,7 @@ def test_the_studios_own_measured_card_is_kept_and_used(demo: Served, visit: Vis
     visitor.page.wait_for_timeout(600)
     for label, value in (("L*", "52"), ("a*", "0"), ("b*", "0")):
         visitor.type_number(label, value)
-    visitor.press("Keep this card")
+    visitor.press("Save this card")
     visitor.press("Yes, that is the card")
     visitor.bench().drag((340, 510), (620, 720))
     visitor.press("Save and rank the plates")

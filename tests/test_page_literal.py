@@ -31,6 +31,7 @@ READ_AS_MARKDOWN = {
     "success", "tabs", "text_area", "text_input", "time_input", "title", "toast", "toggle", "warning", "write",
 }  # fmt: skip
 OPTIONS_TOO = {"pills", "radio", "segmented_control"}
+NUMBERS_IN_WORDS = {"len", "counted", "agreeing"}
 LABELS = {"label", "help", "text", "body"}
 
 
@@ -104,7 +105,7 @@ def _is_literal(value: ast.expr) -> bool:
 
 def _is_number(value: ast.expr) -> bool:
     """Tell whether it is a count, or the number of something in the log."""
-    counted = isinstance(value, ast.Call) and isinstance(value.func, ast.Name) and value.func.id == "len"
+    counted = isinstance(value, ast.Call) and isinstance(value.func, ast.Name) and value.func.id in NUMBERS_IN_WORDS
     return counted or (isinstance(value, ast.Attribute) and value.attr == "id")
 
 

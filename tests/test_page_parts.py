@@ -14,7 +14,7 @@ from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.studio import Studio
 from matcher.trials.trial import Target, Trial
-from ui.recipe.making import OF_THE_FIRST
+from ui.recipe.recipe_actions import OF_THE_FIRST
 from ui.recipe.recipe_form import fields_of
 from ui.state.next_step import next_step
 from ui.state.places import FIRST_PLATES, RECORD, SUGGESTIONS, TARGET
@@ -115,10 +115,10 @@ def test_a_plate_that_is_not_logged_says_at_the_button_which_fields_are_wrong(
     assert "Fill in the" not in said_on(app), "what is empty may still be filled in"
     assert "number of passes as a number from 1 to 200" in said_on(app), "what cannot be is said at its field"
     app.button(key="plate.log").click().run()
-    told = next(str(block.proto.body) for block in app.get("html") if "The plate is not logged" in block.proto.body)
+    told = next(str(block.proto.body) for block in app.get("html") if "The plate was not logged" in block.proto.body)
     assert "Coat 1: fill in the strength." in told
     assert "Coat 2: give the number of passes as a number from 1 to 200" in told
-    assert "Its colour is not read yet." in told and "Everything typed is kept." in told
+    assert "Its colour has not been read yet." in told and "Everything you typed is saved." in told
 
 
 def test_a_first_plate_is_said_to_be_logged_with_the_way_on_to_the_next(
@@ -133,7 +133,7 @@ def test_a_first_plate_is_said_to_be_logged_with_the_way_on_to_the_next(
     app.run()
     app.button(key="plate.log").click().run()
     assert "Plate 1 is logged." in said_on(app)
-    assert "On to the next of the first plates" in [link.proto.label for link in app.get("page_link")]
+    assert "Go on to the next first plate" in [link.proto.label for link in app.get("page_link")]
 
 
 def test_a_suggested_recipe_that_is_not_made_yet_leads_from_the_record_to_the_bench(
@@ -146,7 +146,7 @@ def test_a_suggested_recipe_that_is_not_made_yet_leads_from_the_record_to_the_be
     source = {"from_plate": "the predicted recipe at place 1", "from_where": "from the suggestions", "target_id": 1}
     app = record_page(monkeypatch, tmp_path, {**fields_of(recipe), **source})
     app.button(key="plate.bench").click().run()
-    assert "First read the cautions" in said_on(app)
+    assert "Read the cautions first" in said_on(app)
     assert labelled(app.selectbox, "Recipe").value == "offered"
     with Studio.open(tmp_path / "studio") as studio:
         offered = (studio.draft("bench") or {})["offered"]

@@ -142,15 +142,15 @@ def test_without_a_card_the_list_still_comes_and_says_that_it_is_less_sure(demo:
     visitor = visit(demo)
     start_from_photograph(visitor, picture("plate_no_card.jpg"))
     visitor.sees(re.compile("^No card found for certain"))
-    visitor.press("Neither", role="radio")
+    visitor.press("Nothing", role="radio")
     visitor.sees(re.compile("Without a card the light's colour and strength are guessed"))
-    visitor.press("Go on without a card")
+    visitor.press("Continue without a card")
     visitor.bench().drag(*inside("plate_no_card.jpg"))
     visitor.sees(re.compile("no card in this photo", re.IGNORECASE))
     visitor.shot("no-card")
     visitor.press("Save and rank the plates")
     assert visitor.interactions <= MOST_INTERACTIONS
-    visitor.sees(re.compile("^What to mind about this reading"))
+    visitor.sees(re.compile("^Warnings about this reading"))
     with demo.studio() as studio:
         with_card, without = studio.targets()
         assert "no-card" in {caveat.code for caveat in without.reading.caveats}
@@ -223,7 +223,7 @@ def test_of_two_plates_side_by_side_the_person_says_which_is_meant(demo: Served,
         outline = np.array(finish["polygon"])
         low, high = outline.min(axis=0), outline.max(axis=0)
         bench.drag(tuple(low + 0.3 * (high - low)), tuple(low + 0.7 * (high - low)))
-    visitor.sees("Which mark is meant?")
+    visitor.sees("Which mark should be used?")
     visitor.page.get_by_text(re.compile("^1: L")).click()
     visitor.settle()
     visitor.shot("two-plates")

@@ -212,7 +212,7 @@ def test_a_paper_that_cannot_be_used_says_so_and_the_reading_goes_on(
 ) -> None:
     more = {"more_way": "paper", "paper": {"photo": "@sheet", "name": "sheet.png"}}
     app = target_page(monkeypatch, tmp_path, bench(0.3), more, sheet=sheet)
-    assert sentence in said_on(app) and "The reading goes on without it." in said_on(app)
+    assert sentence in said_on(app) and "The reading is made without it." in said_on(app)
     without = saved(app, tmp_path)
     alone = saved(target_page(monkeypatch, tmp_path, bench(0.3)), tmp_path)
     assert np.array_equal(without.lab, alone.lab)
@@ -287,7 +287,7 @@ def test_a_munsell_notation_becomes_a_target_with_the_eyes_uncertainty(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     app = typed_page(monkeypatch, tmp_path, typed_way="munsell", munsell="5YR 3/4")
-    assert "From 5YR 3/4, illuminant C and the 2° observer, taken to D50." in said_on(app)
+    assert "From 5YR 3/4, illuminant C and the 2° observer, converted to D50." in said_on(app)
     reading, wanted = saved(app, tmp_path), munsell_reading("5YR 3/4")
     assert np.allclose(reading.lab, wanted.lab) and np.allclose(reading.covariance, wanted.covariance)
 
@@ -383,7 +383,7 @@ def test_frames_are_uploaded_together_survive_a_reload_and_stay_with_the_reading
     served = serve(half_done(tmp_path, with_lamp((340, 240))))
     visitor = visit(served)
     visitor.open("target")
-    unfold(visitor, "Make it surer")
+    unfold(visitor, "Improve accuracy")
     visitor.press("Lamp moved", role="radio")
     files = [{"name": f"{name}.png", "mimeType": "image/png", "buffer": data} for name, data in LAMPS.items()]
     files.append({"name": "no.png", "mimeType": "image/png", "buffer": b"no picture"})
@@ -404,7 +404,7 @@ def test_frames_are_uploaded_together_survive_a_reload_and_stay_with_the_reading
 def test_a_second_card_is_marked_by_finger_in_the_folded_picture(serve: Serve, visit: Visit, tmp_path: Path) -> None:
     visitor = visit(serve(half_done(tmp_path, bench(TWO_TO_ONE))), phone=True)
     visitor.open("target")
-    unfold(visitor, "Make it surer")
+    unfold(visitor, "Improve accuracy")
     visitor.press("Second card", role="radio")
     tapped(visitor, 1, SECOND)
     visitor.sees(re.compile("^Light levelled by the second card"))

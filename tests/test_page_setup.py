@@ -133,12 +133,12 @@ def test_a_chart_upside_down_is_taken_as_it_is_and_learned_from(
     sha256 = studio.keep_photo(chart_scene(degrees=180), "chart.png")
     studio.save_draft("camera", {"photo": sha256, **kept})
     app = press(page("camera"), "Yes, that is the chart")
-    app = press(app, "Learn from this chart")
+    app = press(app, "Make the profile")
     assert "Give the camera and its light a name first" in shown(app)
     by_label = {box_.label: box_ for box_ in app.text_input}
     by_label["The light"].set_value("north window").run()
     next(field for field in app.text_input if field.label == "Name of camera and light").set_value("bench").run()
-    app = press(app, "Learn from this chart")
+    app = press(app, "Make the profile")
     said = shown(app)
     assert "Learned: bench" in said and "very good" in said
     assert "as the file shows it" in said
@@ -151,7 +151,7 @@ def test_covered_patches_are_named_and_shown_as_left_out(page: Open, studio: Stu
     sha256 = studio.keep_photo(chart_scene(3, 4), "chart.png")
     choice = {"way": "card", "kind": "24-patch chart", "own": None, "corners": None, "region": None}
     studio.save_draft("camera", {"photo": sha256, "card": choice, "name": "bench"})
-    app = press(page("camera"), "Learn from this chart")
+    app = press(page("camera"), "Make the profile")
     assert f"they were left out: {CHART.patches[3].name}, {CHART.patches[4].name}." in shown(app)
     pictures = "".join(element.proto.body for element in app.get("html"))
     assert f"{CHART.patches[3].name}: left out" in html.unescape(pictures)
@@ -163,8 +163,8 @@ def test_a_chart_with_too_much_covered_is_refused_and_everything_stays(page: Ope
     draft = {"photo": sha256, "card": choice, "corners": [corners(PLACE)], "name": "bench", "light": "window"}
     studio.save_draft("camera", draft)
     app = page("camera")
-    if "Learn from this chart" in labels(app):
-        app = press(app, "Learn from this chart")
+    if "Make the profile" in labels(app):
+        app = press(app, "Make the profile")
     assert re.search("does not fit its published colours|does not look like", shown(app))
     assert studio.profiles() == []
     assert studio.draft("camera") == draft
@@ -185,7 +185,7 @@ def test_a_profile_is_renamed_retired_with_a_reason_and_taken_back(page: Open, s
     app = press(field.set_value("the lamp was changed").run(), "Retire")
     assert studio.profiles() == []
     assert "Retired: the lamp was changed" in shown(app)
-    app = press(app, "Take it back")
+    app = press(app, "Restore")
     field = next(item for item in app.text_input if item.label == "New name")
     app = press(field.set_value("bench, new lamp").run(), "Rename")
     assert "Renamed: bench, new lamp." in shown(app)
@@ -219,7 +219,7 @@ def test_a_profile_is_taken_in_from_a_file_and_what_is_none_gets_a_sentence(page
     assert "is here already, as " in shown(app), "the same profile under another name"
     renamed = renamed.replace(b'"light": "', b'"light": "skylight, ')
     profile_file(app).set_value(("other.json", renamed, "application/json")).run()
-    assert "Taken in: from the other yard." in shown(app)
+    assert "Imported: from the other yard." in shown(app)
     assert {profile.name for profile in studio.profiles()} == {"bench, window", "from the other yard"}
 
 
@@ -326,7 +326,7 @@ def test_a_chart_teaches_the_camera_and_later_readings_use_it(demo: Served, visi
     visitor.page.get_by_label("The light").fill("north window")
     visitor.page.get_by_label("Name of camera and light").fill("bench camera, window")
     visitor.page.wait_for_timeout(600)
-    visitor.press("Learn from this chart")
+    visitor.press("Make the profile")
     visitor.sees(re.compile("^Learned: bench camera, window"))
     visitor.shot("camera-learned")
     visitor.page.get_by_text("Patches, rename, export, retire").click()

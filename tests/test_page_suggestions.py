@@ -187,7 +187,7 @@ def test_limits_that_leave_nothing_say_so_and_can_be_lifted(monkeypatch: pytest.
     assert "None of the 8 logged plates keeps within today" in said(app)
     assert "Other surface temperatures would let 8 in again." in said(app)
     assert ranked(app) == []
-    next(button for button in app.button if button.label == "Lift today's limits").click().run()
+    next(button for button in app.button if button.label == "Clear all limits").click().run()
     assert len(ranked(app)) == 5
 
 
@@ -232,7 +232,7 @@ def test_what_would_bring_a_plate_nearer_comes_with_recipes_to_make(
     app.button(key="nearer.1.3.ask").click().run()  # plate 3: 5 passes, where 6 are wanted
     assert re.search("too light.*one more pass at the same strength is expected to bring", said(app))
     assert "passes can’t be taken off again" in said(app)
-    next(button for button in app.button if button.label == "Go on with this piece").click().run()
+    next(button for button in app.button if button.label == "Continue with this piece").click().run()
     with Studio.open(tmp_path / "studio") as studio:
         draft = studio.draft("plate")
     assert draft is not None
@@ -264,7 +264,7 @@ def test_a_planned_session_stays_and_shows_which_of_its_plates_are_made(
 
 def test_a_session_of_too_many_plates_is_refused_in_a_sentence(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     app = page(monkeypatch, tmp_path, PLATES, drafts={"session 1": {"count": 99999}})
-    assert "A session holds 2 to 12 plates" in said(app)
+    assert "A session has 2 to 12 plates" in said(app)
     app.button(key="session.plan.1").click().run()
     next(box for box in app.number_input if box.label == "Plates").set_value(2).run()
     assert "A session holds" not in said(app)
@@ -309,7 +309,7 @@ def test_every_recipe_that_can_be_made_has_its_cautions_and_the_bench_beside_it(
     app.button(key="nearer.1.3.ask").click().run()
     app.button(key="suggestions.ask").click().run()
     buttons = [button.label for button in app.button]
-    going_on = buttons.count("Go on with this piece")
+    going_on = buttons.count("Continue with this piece")
     assert {key.split(".")[0] for key in keys(app, "Make this plate")} >= {
         "make1", "make-nearest", "make-next", "session", "palette", "both",
     }  # fmt: skip

@@ -15,10 +15,10 @@ if (root := str(Path(__file__).resolve().parents[1])) not in sys.path:
     sys.path.insert(0, root)
 
 from ui.show import look
-from ui.state.faults import guarded
-from ui.state.keeping import keep_what_is_typed
-from ui.state.opened import the_studio
+from ui.state.messages import guarded
+from ui.state.open_studio import the_studio
 from ui.state.places import ALL, START
+from ui.state.save_as_typed import save_as_typed
 
 st.set_page_config(page_title="Patina matcher", layout="wide", initial_sidebar_state="collapsed")
 page = st.navigation(
@@ -28,7 +28,7 @@ page = st.navigation(
 look.dress()
 with guarded():
     look.bar(the_studio(), next((place for place in ALL if place.title == page.title), None))
-    keep_what_is_typed(the_studio())
+    save_as_typed(the_studio())
     with guarded():
         page.run()
     look.foot()

@@ -36,7 +36,7 @@ def show_readings(studio: Studio, draft: Draft, piece: Piece, path: BenchPath) -
             _one(draft, intake, piece, path, count)
         gone = draft.get("taken_out")
         if gone is not None and st.button(
-            f"Put back the reading after {literal(counted(gone['after'], 'pass'))}",
+            f"Restore the reading after {literal(counted(gone['after'], 'pass'))}",
             type="tertiary",
             key="bench-put-back",
         ):
@@ -63,7 +63,7 @@ def _one(draft: Draft, intake: Draft, piece: Piece, path: BenchPath, count: int)
         if st.button("Correct", key=f"bench-correct-{count}"):
             intake.fill({**taken_as(draft, count), OPEN: True, "after": count})
             st.rerun()
-        if st.button("Take out", key=f"bench-take-out-{count}"):
+        if st.button("Remove", key=f"bench-take-out-{count}"):
             take_out(draft, count)
             st.rerun()
 
@@ -79,7 +79,7 @@ def _take(studio: Studio, draft: Draft, intake: Draft, piece: Piece) -> None:
     after = st.selectbox("Taken after", counts, format_func=_when, **tied)
     reading, beside = colour_in(studio, intake, "Mark the finish", "This reading")
     with beside or st.container(), st.container(horizontal=True, vertical_alignment="center"):
-        if reading is not None and st.button("Keep this reading", type="primary", key="bench-keep-reading"):
+        if reading is not None and st.button("Save this reading", type="primary", key="bench-keep-reading"):
             kept = {name: value for name, value in intake.values.items() if name not in OWN_FIELDS}
             keep_reading(draft, after, reading, kept)
             intake.drop()

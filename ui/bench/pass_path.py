@@ -23,11 +23,11 @@ DARK = "rgba(0,0,0,0.16)"
 
 
 def show_path(path: BenchPath, readings: Mapping[int, Reading], tolerance: float, target_name: str) -> None:
-    """Show the strip of colours and the plot below it. readings: by passes laid."""
+    """Show the strip of colours and the plot below it. readings: by passes done."""
     shown = shown_passes(path)
     st.html(strip(path, shown, target_name))
     figure = path_plot(path, readings, shown, tolerance)
-    st.plotly_chart(figure, theme=None, config=QUIET, key="bench-plot", alt="ΔE00 to the target by passes laid")
+    st.plotly_chart(figure, theme=None, config=QUIET, key="bench-plot", alt="ΔE00 to the target by passes done")
     read = " Diamonds are readings." if path.readings_delta_e00 else ""
     st.html(
         f'<p class="pm-soft">How far the piece is from the target after each pass, with the band that holds 95 %. The '
@@ -62,7 +62,7 @@ def path_plot(path: BenchPath, readings: Mapping[int, Reading], shown: range, to
     counts = list(shown)
     expected = [float(path.expected[count]) for count in counts]
     low, high = ([float(path.interval[count, side]) for count in counts] for side in (0, 1))
-    figure = base_figure("passes laid", "ΔE00 to the target", height=330)
+    figure = base_figure("passes done", "ΔE00 to the target", height=330)
     figure.add_hrect(0, tolerance, fillcolor="#ffffff", opacity=0.42, line_width=0, layer="below")
     quiet = {"mode": "lines", "line": {"width": 0}, "hoverinfo": "skip"}
     figure.add_trace(go.Scatter(x=counts, y=high, **quiet))

@@ -28,7 +28,7 @@ UNSEALED = "no"
 
 @dataclass(frozen=True)
 class Piece:
-    """What is on the bench. sealed: with what the target is sealed, or "no". readings: by passes laid."""
+    """What is on the bench. sealed: with what the target is sealed, or "no". readings: by passes done."""
 
     uid: str
     recipe: Recipe
@@ -106,7 +106,7 @@ def lay_pass(draft: Draft, uid: str) -> None:
     """Count one more pass of a piece, on top of those that any screen counted."""
     draft.meet()
     if draft.get("begun") != uid:
-        draft.say("The pass is not counted: another screen has changed the piece on the bench. Look again.")
+        draft.say("The pass was not counted: the piece on the bench was changed on another screen. Check it first.")
         return
     draft.set(done=min(MAX_PASSES, draft.get("done", 0) + 1))
 
@@ -116,7 +116,7 @@ def undo_pass(draft: Draft) -> str | None:
     draft.meet()
     done = draft.get("done", 0)
     if str(done) in _kept(draft):
-        return f"There is a reading after pass {done}: correct it or take it out first."
+        return f"There is a reading after pass {done}: correct it or remove it first."
     draft.set(done=max(0, done - 1))
     return None
 

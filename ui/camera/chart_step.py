@@ -13,8 +13,8 @@ from matcher.errors import MatcherError
 from ui.draw import Fixed, Shape, draw
 from ui.photograph.card_step import card_reading
 from ui.photograph.photographs import bench_picture
-from ui.state.faults import tell
 from ui.state.light import CardChoice
+from ui.state.messages import tell
 
 if TYPE_CHECKING:
     from matcher.card.reading import CardReading
@@ -51,7 +51,7 @@ def ask_for_chart(studio: Studio, draft: Draft, sha256: str) -> None:
 
 def _ask(draft: Draft, seen: CardReading | None, fault: str | None, choice: CardChoice | None) -> None:
     if seen is None or choice is None:
-        tell(fault or "Mark the chart's four corners.", "mind")
+        tell(fault or "Mark the chart's four corners.", "warning")
         st.html(
             "<p>Tap the four outer corners of the patches on the picture, one after another, in any order. "
             "The chart's frame stays outside.</p>"

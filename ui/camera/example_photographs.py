@@ -56,7 +56,7 @@ def _read(example: ReadExample) -> str:
     words = example.words or ""
     inside = example.delta_e00 <= example.reach_delta_e00
     claimed = f"The tool claims ±{example.reach_delta_e00:.1f}" + (
-        ", which holds the truth." if inside else ", and is wrong: it cannot see this fault."
+        ", which is right." if inside else ", and is wrong: it cannot see this fault."
     )
     return (
         f'<p class="pm-distance">Off by ΔE00 {example.delta_e00:.1f} <small>{html.escape(words)}</small></p>'
@@ -71,4 +71,4 @@ def _said(example: ReadExample) -> str:
     if not notes:
         return ""
     items = "".join(f"<li>{html.escape(note)}</li>" for note in notes)
-    return f'<ul class="pm-mind-list" aria-label="What the tool says">{items}</ul>'
+    return f'<ul class="pm-warnings" aria-label="What the tool says">{items}</ul>'

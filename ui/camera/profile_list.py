@@ -13,7 +13,7 @@ from matcher.errors import MatcherError
 from ui.camera.patch_pairs import patch_picture
 from ui.show import look
 from ui.state.drafts import Draft
-from ui.state.faults import tell, told
+from ui.state.messages import tell, told
 
 if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
@@ -35,7 +35,7 @@ def show_profile(profile: CameraProfile) -> None:
 
 def list_profiles(studio: Studio) -> None:
     """List the profiles, those retired folded away, and take in one from a file."""
-    st.subheader("Cameras and lights learned", anchor=False)
+    st.subheader("Profiles of cameras and lights", anchor=False)
     known = _known(studio)
     draft = Draft(studio, "profiles")
     if said := draft.said():
@@ -62,7 +62,7 @@ def _known(studio: Studio) -> list[CameraProfile]:
         return studio.profiles(include_retired=True)
     except MatcherError as error:
         active = studio.profiles()
-        tell(str(error), "mind")
+        tell(str(error), "warning")
         return active
 
 
@@ -112,7 +112,7 @@ def _one(studio: Studio, draft: Draft, profile: CameraProfile) -> None:
         )
         if st.button("Retire", key=f"profiles.retire.{slug}"):
             _done(draft, slug, lambda: f"Retired: {studio.retire_profile(profile.name, reason or '').name}.")
-        st.html('<p class="pm-soft">A retired profile is used no more. Nothing is deleted.</p>')
+        st.html('<p class="pm-soft">A retired profile is no longer used. Nothing is deleted.</p>')
 
 
 def _retired(studio: Studio, draft: Draft, profile: CameraProfile) -> None:
@@ -123,15 +123,15 @@ def _retired(studio: Studio, draft: Draft, profile: CameraProfile) -> None:
             width="content",
         )
         slug = _slug(profile.name)
-        if st.button("Take it back", key=f"profiles.back.{slug}"):
-            _done(draft, slug, lambda: f"Used again: {studio.take_back_profile(profile.name).name}.")
+        if st.button("Restore", key=f"profiles.back.{slug}"):
+            _done(draft, slug, lambda: f"Restored: {studio.take_back_profile(profile.name).name}.")
 
 
 def _take_in(studio: Studio, draft: Draft) -> None:
     """Take in a profile that another studio exported."""
     key = f"profiles.file.{st.session_state.get('profiles.files', 0)}"
-    with st.expander("Take in a profile from a file"):
-        file = st.file_uploader("A profile that was exported", key=key, max_upload_size=4)
+    with st.expander("Import a profile from a file"):
+        file = st.file_uploader("An exported profile", key=key, max_upload_size=4)
         if file is None:
             return
         with told():
@@ -139,7 +139,7 @@ def _take_in(studio: Studio, draft: Draft) -> None:
 
             kept = studio.take_in_profile(CameraProfile.from_json(file.getvalue()))
             st.session_state["profiles.files"] = st.session_state.get("profiles.files", 0) + 1
-            draft.say(f"Taken in: {kept.name}.")
+            draft.say(f"Imported: {kept.name}.")
             st.rerun()
 
 

@@ -16,15 +16,15 @@ from ui.photograph.photographs import bench_picture, photo_of
 from ui.reading.lab_fields import lab_fields
 from ui.state.cache_keys import Key, card_key, own_lab
 from ui.state.drafts import Draft
-from ui.state.faults import tell, told
 from ui.state.light import CardChoice
+from ui.state.messages import tell, told
 
 if TYPE_CHECKING:
     from matcher.card.reading import CardReading
     from matcher.studio import Studio
 
-ANY_CARD = "Whichever card is there"
-WAYS = {"card": "Grey card", "neutral": "Neutral spot", "none": "Neither"}
+ANY_CARD = "Any card"
+WAYS = {"card": "Grey card", "neutral": "Neutral spot", "none": "Nothing"}
 SAID = {
     "markers": "found by its markers",
     "chart": "found by its patches",
@@ -96,7 +96,7 @@ def _ask_card(studio: Studio, draft: Draft, sha256: str, picture_side: Any, word
             st.html("<p>Put the corners just inside the card's edge.</p>")
             _settle_marked(studio, draft, sha256, CardChoice("card", kind, own, now[0].points))
         else:
-            tell(trouble or "Mark the card's four corners.", "mind")
+            tell(trouble or "Mark the card's four corners.", "warning")
             st.html("<p>Tap its four corners on the picture, one after another, in any order.</p>")
 
 
@@ -142,9 +142,9 @@ def _measure_own(studio: Studio, draft: Draft) -> None:
         name = st.text_input("Name of the card", placeholder="bench card", live=True, **draft.field("own_name", ""))
         values = lab_fields(draft, f"own-{draft.form}", ("own_l", "own_a", "own_b"))
         st.html('<p class="pm-soft">D50, 2°. A bought card is near L* 49.5, a* 0, b* 0.</p>')
-        if st.button("Keep this card", key=f"{draft.form}.own.keep"):
+        if st.button("Save this card", key=f"{draft.form}.own.keep"):
             if any(value is None for value in values):
-                tell("Type all three figures as the instrument shows them.")
+                tell("Enter all three values as the instrument shows them.")
                 return
             with told():
                 card = studio.save_card(name or "", "grey card", values)
@@ -192,9 +192,9 @@ def _ask_none(studio: Studio, draft: Draft, sha256: str, picture_side: Any, word
         tell(
             "Without a card the light's colour and strength are guessed from the file: the reading may be off by "
             "several ΔE00, and every figure made from it will say so.",
-            "mind",
+            "warning",
         )
-        _settle(draft, CardChoice("none"), "Go on without a card")
+        _settle(draft, CardChoice("none"), "Continue without a card")
 
 
 def _shapes(kept: Any) -> tuple[Shape, ...] | None:

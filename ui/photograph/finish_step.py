@@ -13,15 +13,15 @@ from matcher.errors import MatcherError
 from ui.draw import Fixed, Shape, draw
 from ui.photograph.card_step import SAID, card_reading
 from ui.photograph.photographs import bench_picture, photo_of
-from ui.reading.make_surer import bring_more, goes_on_without
+from ui.reading.improve_accuracy import bring_more, goes_on_without
 from ui.reading.profile_line import choose_profile, profile_in_use, say_profile
 from ui.reading.read_marks import finish_reading, finish_texture, frames_that_fit, light_field
-from ui.reading.texture_shown import show_texture
+from ui.reading.texture import show_texture
 from ui.show.literal import literal
 from ui.show.swatches import css_colour, figures, show_reading
 from ui.state.drafts import Draft
-from ui.state.faults import tell
 from ui.state.light import CardChoice, Light, More
+from ui.state.messages import tell
 
 if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
@@ -54,7 +54,7 @@ def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name
         )
         change_card(draft, card, None)
         say_profile(draft, used, photo)
-        with st.expander("Make it surer", expanded="more_way" in draft.values):
+        with st.expander("Improve accuracy", expanded="more_way" in draft.values):
             choose_profile(studio, draft)
             more, refusals = bring_more(studio, draft, sha256, choice, card_outline(card))
     if now != marked:
@@ -95,7 +95,8 @@ def ask_light(draft: Draft, profile: CameraProfile | None) -> str:
         return "unknown"
     by_day = st.toggle(
         "Taken in daylight",
-        help="By a window or outdoors, with no lamp on. A camera sees colour far truer then. Leave it off when unsure.",
+        help="By a window or outdoors, with no lamp on. A camera records colour far more accurately then. Leave it "
+        "off if you are not sure.",
         **draft.field("daylight", False),
     )
     return "daylight" if by_day else "unknown"
@@ -192,7 +193,7 @@ def _which(draft: Draft, readings: dict[int, Reading]) -> int:
     kept = draft.get("chosen")
     numbers = list(readings)
     chosen = st.radio(
-        "Which mark is meant?",
+        "Which mark should be used?",
         numbers,
         index=numbers.index(kept) if kept in numbers else len(numbers) - 1,
         format_func=lambda number: literal(f"{number + 1}: {figures(readings[number].lab)}"),

@@ -18,7 +18,7 @@ from matcher.photo.formats import FORMATS
 from ui.show import look
 from ui.show.literal import literal
 from ui.state.drafts import Draft
-from ui.state.faults import tell
+from ui.state.messages import tell
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -57,7 +57,7 @@ def camera(studio: Studio, draft: Draft) -> None:
 
 def demo_pictures(studio: Studio, draft: Draft, pictures: Pictures | None = None) -> None:
     """Offer photographs that come with the demo studio: ``pictures``, or all that show a finish, the client's first."""
-    st.html('<p class="pm-soft">Invented pictures, to try everything on.</p>')
+    st.html('<p class="pm-soft">Invented pictures to try things out with.</p>')
     with st.container(horizontal=True, gap="small", key="demo-pictures"):
         for path, title in _demo_pictures() if pictures is None else pictures:
             with st.container(width=250, gap="small"):

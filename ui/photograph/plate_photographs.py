@@ -19,8 +19,8 @@ from ui.photograph.intake import KINDS
 from ui.photograph.outlined import outlined
 from ui.show import look
 from ui.show.literal import literal
-from ui.state.faults import tell
 from ui.state.light import CardChoice
+from ui.state.messages import tell
 
 if TYPE_CHECKING:
     from matcher.card.reading import CardReading
@@ -76,7 +76,7 @@ def _take(studio: Studio, draft: Draft, files: Sequence[tuple[bytes, str]]) -> N
             refused.append(str(error))
             continue
         if any(sha256 == item["sha256"] for item in photos):
-            refused.append(f"{name} is here already: take each photograph anew, the same one shows no scatter.")
+            refused.append(f"{name} is here already: take each photograph afresh, the same one shows no variation.")
             continue
         photos.append({"sha256": sha256, "name": name})
     draft.set(photos=photos, refused=refused)
@@ -113,7 +113,7 @@ def show_photographs(
         for number, item in enumerate(photographs, start=1):
             with st.container(width=165, gap="small"):
                 st.html(_figure(studio, item, number, marks.get(item.sha256)))
-                if st.button("Take it out", key=f"{draft.form}.out.{item.sha256[:12]}", width="stretch"):
+                if st.button("Remove", key=f"{draft.form}.out.{item.sha256[:12]}", width="stretch"):
                     draft.set(
                         photos=[kept for kept in draft.get("photos") or () if kept["sha256"] != item.sha256],
                         refused=[],

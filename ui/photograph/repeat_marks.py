@@ -17,8 +17,8 @@ from ui.photograph.photographs import bench_picture, photo_of
 from ui.reading.read_marks import finish_reading
 from ui.show.literal import literal
 from ui.state.cache_keys import Key, profiles_key
-from ui.state.faults import tell
 from ui.state.light import CardChoice, Light
+from ui.state.messages import tell
 
 if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
@@ -119,7 +119,7 @@ def read_all(studio: Studio, draft: Draft, usable: Sequence[PlatePhotograph], nu
                     finish_reading(studio, item.sha256, Light(item.choice, kind, profile), marks[item.sha256])
                 )
         except MatcherError as error:
-            tell(f"Photograph {numbers[item.sha256]} is left out. {error}", "mind")
+            tell(f"Photograph {numbers[item.sha256]} is left out. {error}", "warning")
     return readings
 
 

@@ -14,8 +14,8 @@ from ui.photograph.finish_step import ask_light, card_outline, change_card
 from ui.photograph.photographs import bench_picture, photo_of
 from ui.reading.read_marks import calibration_of, finish_reading
 from ui.state.cache_keys import Key, light_key
-from ui.state.faults import tell
 from ui.state.light import CardChoice, Light
+from ui.state.messages import tell
 
 if TYPE_CHECKING:
     from matcher.reading.reading import Reading

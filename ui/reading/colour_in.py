@@ -12,7 +12,7 @@ from ui.photograph.card_step import ask_for_card
 from ui.photograph.finish_step import ask_for_finish
 from ui.reading.typed_in import typed_in
 from ui.state.drafts import Draft
-from ui.state.faults import tell
+from ui.state.messages import tell
 
 if TYPE_CHECKING:
     from matcher.reading.reading import Reading

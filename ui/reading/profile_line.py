@@ -47,7 +47,7 @@ def profile_in_use(studio: Studio, draft: Draft, photo: Photo, card: CardReading
                 return InUse(named)
         except StudioError:
             pass
-        gone = (f"The profile {name} is retired or gone, so the one that fits was looked for.",)
+        gone = (f"The profile {name} is no longer in use, so another that fits was looked for.",)
     found, caveats = studio.profile_for(photo, card)
     return InUse(found, (*gone, *(caveat.message for caveat in caveats)))
 
@@ -63,7 +63,7 @@ def say_profile(draft: Draft, used: InUse, photo: Photo) -> None:
         st.html(f'<p class="pm-soft">{html.escape(" ".join(filter(None, said)))}</p>')
         if used.profile is None:
             with st.container(key=f"onward-{draft.form}"):
-                st.page_link(CAMERA.file, label="Teach it your camera and your light")
+                st.page_link(CAMERA.file, label="Make a profile of your camera and light")
 
 
 def choose_profile(studio: Studio, draft: Draft) -> None:
@@ -71,7 +71,7 @@ def choose_profile(studio: Studio, draft: Draft) -> None:
     names = {NAMED + profile.name: profile.name for profile in studio.profiles()}
     if not names:
         return
-    ways = {AUTO: "The one that fits", **names, NONE: "None"}
+    ways = {AUTO: "Choose automatically", **names, NONE: "None"}
     field = draft.field("profile", AUTO)
     if st.session_state[field["key"]] not in ways:
         st.session_state[field["key"]] = AUTO

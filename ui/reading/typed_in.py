@@ -18,7 +18,7 @@ from ui.show import look
 from ui.show.literal import literal
 from ui.show.swatches import figures, show_reading
 from ui.state.drafts import Draft
-from ui.state.faults import tell
+from ui.state.messages import tell
 
 if TYPE_CHECKING:
     from matcher.instrument.measured import Sample
@@ -36,7 +36,9 @@ def typed_in(studio: Studio, draft: Draft, name: str) -> tuple[Reading | None, A
     reading, said, wanted = None, "", ""
     with fields_side, look.panel(f"typed-{draft.form}"):
         field = draft.field("typed_way", "figures")
-        way = st.segmented_control("How is it given?", list(WAYS), format_func=WAYS.__getitem__, required=True, **field)
+        way = st.segmented_control(
+            "How is the colour given?", list(WAYS), format_func=WAYS.__getitem__, required=True, **field
+        )
         try:
             if way == "file":
                 reading, said, wanted = _from_file(studio, draft)
@@ -65,8 +67,11 @@ def _from_figures(draft: Draft) -> Given:
     from matcher.instrument.measured import lab_reading
 
     values = lab_fields(draft, draft.form, ("lab_l", "lab_a", "lab_b"))
-    st.html('<p class="pm-soft">From a spectrophotometer set to D50 and the 2° observer, the shine left out (SCE).</p>')
-    with st.expander("Set otherwise, or its uncertainty is known"):
+    st.html(
+        '<p class="pm-soft">From a spectrophotometer set to D50 and the 2° observer, specular reflection '
+        "excluded (SCE).</p>"
+    )
+    with st.expander("Other settings, or a known uncertainty"):
         light = st.selectbox("Light", LIGHTS, **draft.field("lab_light", "D50"))
         observer = st.segmented_control(
             "Observer", list(OBSERVERS), format_func=OBSERVERS.__getitem__, required=True,
@@ -74,10 +79,10 @@ def _from_figures(draft: Draft) -> Given:
         )  # fmt: skip
         sigma = st.number_input(
             "Standard uncertainty of L*, a* and b*", value=None, step=None, format="%g",
-            placeholder="0.3, as is usual", **draft.field("lab_sigma"),
+            placeholder="usually 0.3", **draft.field("lab_sigma"),
         )  # fmt: skip
     if any(value is None for value in values):
-        return None, "", "Type all three figures as the instrument shows them."
+        return None, "", "Enter all three values as the instrument shows them."
     return lab_reading(values, light or "D50", observer or "2", sigma), "", ""
 
 
@@ -92,7 +97,8 @@ def _from_munsell(draft: Draft) -> Given:
     )
     if not (notation or "").strip():
         return None, "", "Type the notation of the chip."
-    return munsell_reading(notation), f"From {notation.strip()}, illuminant C and the 2° observer, taken to D50.", ""
+    said = f"From {notation.strip()}, illuminant C and the 2° observer, converted to D50."
+    return munsell_reading(notation), said, ""
 
 
 def _from_file(studio: Studio, draft: Draft) -> Given:
@@ -143,7 +149,7 @@ def _upload(studio: Studio, draft: Draft) -> None:
     )
     st.html(
         '<p class="pm-soft">CGATS text (ISO 28178), CxF3 (ISO 17972) or CSV, with CIELAB, XYZ or spectra. '
-        "Spectra are surest: they need no other light or observer.</p>"
+        "Spectra are the most accurate: no light or observer has to be stated.</p>"
     )
     if file is None:
         return

@@ -19,8 +19,8 @@ from ui.recipe.about_plate import answered, ask_about, fields_about
 from ui.recipe.recipe_form import RecipeForm, bottles, fields_of
 from ui.show import look
 from ui.state.drafts import Draft
-from ui.state.faults import tell, told
-from ui.state.opened import logged
+from ui.state.messages import tell, told
+from ui.state.open_studio import logged
 
 if TYPE_CHECKING:
     from matcher.recipe.recipe import Recipe
@@ -38,7 +38,7 @@ def begin_button(studio: Studio, trial: Trial) -> None:
     draft = _draft(studio, trial)
     if said := draft.said():
         tell(said, "done")
-    if st.button("Correct what was typed", key=f"correct.{trial.id}"):
+    if st.button("Correct this entry", key=f"correct.{trial.id}"):
         draft.fill(_as_logged(facts_of(trial)))
         st.rerun()
 
@@ -49,11 +49,11 @@ def correction_form(studio: Studio, trial: Trial, picture: str) -> None:
     _meet_the_log(studio, draft, trial, logged_now)
     st.subheader(f"Correct plate {trial.id}", anchor=False)
     st.html(
-        "<p>Put right what was typed. Its readings and photographs stay as they are, and the log keeps what it said "
-        "before.</p>"
+        "<p>Correct this entry. The readings and photographs stay as they are, and the log keeps the earlier "
+        "version.</p>"
     )
     if said := draft.said():
-        tell(said, "mind")
+        tell(said, "warning")
     left, right = st.columns([1.55, 1], gap="medium")
     with left:
         form = RecipeForm(draft, logged(studio), bottles(studio), strict=True)
@@ -131,15 +131,15 @@ def _ask_to_save(studio: Studio, draft: Draft, trial: Trial, facts: TypedFacts |
         st.html("<strong>What this changes</strong>")
         changed = () if facts is None else studio.what_a_correction_changes(now, facts)
         if facts is None:
-            st.html(f'<p class="pm-soft">It shows once the form is complete. {html.escape(" ".join(faults))}</p>')
+            st.html(f'<p class="pm-soft">Shown once the form is complete. {html.escape(" ".join(faults))}</p>')
         else:
-            st.html(_listed(changed) if changed else '<p class="pm-soft">Nothing yet: it is as logged.</p>')
+            st.html(_listed(changed) if changed else '<p class="pm-soft">Nothing yet: it matches the log.</p>')
         pressed = st.button("Save the correction", type="primary", key=f"correct.save.{trial.id}")
-        if st.button("Leave it as it is", type="tertiary", key=f"correct.leave.{trial.id}"):
+        if st.button("Discard this correction", type="tertiary", key=f"correct.leave.{trial.id}"):
             draft.drop()
             st.rerun()
         if pressed and overtaken:
-            tell("Not saved: another screen has changed this form. Look at what it would change now, then save it.")
+            tell("Not saved: this form was changed on another screen. Check what it would change now, then save it.")
         elif pressed:
             with told():
                 _save(studio, draft, trial, facts, changed, faults)
@@ -154,7 +154,7 @@ def _save(
     faults: list[str],
 ) -> None:
     if facts is None:
-        tell(f"It is not saved. {' '.join(faults)} Everything typed is kept.")
+        tell(f"The correction was not made. {' '.join(faults)} Everything you typed is still here.")
     elif not changed:
         tell("Nothing differs from what is logged: change what was typed wrong, or leave it as it is.")
     else:

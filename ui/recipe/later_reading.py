@@ -17,7 +17,7 @@ from ui.reading.colour_in import colour_in
 from ui.reading.typed_in import forget_file
 from ui.show.swatches import field, figures
 from ui.state.drafts import Draft
-from ui.state.faults import tell, told
+from ui.state.messages import tell, told
 
 if TYPE_CHECKING:
     from matcher.studio import Studio

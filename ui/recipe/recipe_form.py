@@ -14,7 +14,7 @@ from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from ui.show import look
 from ui.show.literal import literal
 from ui.state.drafts import Draft
-from ui.state.faults import tell
+from ui.state.messages import tell
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -112,7 +112,7 @@ class RecipeForm:
         with left:
             alloy = self._choice("Alloy", "alloy", "alloy")
         with right:
-            surface = self._choice("Surface before you began", "surface", "surface")
+            surface = self._choice("Surface before you started", "surface", "surface")
         return alloy, surface
 
     def _undercoat(self) -> Undercoat | None:
@@ -157,7 +157,7 @@ class RecipeForm:
             passes = self._number("Passes", f"coat{number}_passes", 6, 1)
         with right:
             temp = self._number("Surface, °C", f"coat{number}_surface_temp_c", 104.0, 1.0)
-            application = self._choice("Laid on as", f"coat{number}_application", "application")
+            application = self._choice("Applied as", f"coat{number}_application", "application")
         stock = self._stock(f"coat{number}_stock", chemical)
         if not self._filled(name, strength=strength, passes=passes, **{"surface temperature": temp}):
             return None
@@ -178,7 +178,7 @@ class RecipeForm:
                 return None
             left, right = st.columns(2, wrap=False, vertical_alignment="bottom")
             with left:
-                coats = self._number("Coats of it", "seal_coats", 3, 1)
+                coats = self._number("Coats of seal", "seal_coats", 3, 1)
             with right:
                 hot = st.toggle("First coat on warm metal", **self.draft.field("seal_hot", False))
             if not self._filled("Seal", **{"number of coats": coats}):
@@ -210,7 +210,7 @@ class RecipeForm:
         field = self.draft.field(name, None)
         if st.session_state[field["key"]] not in labels:
             st.session_state[field["key"]] = None
-        return st.selectbox("From the bottle", labels, placeholder="Not noted", **{"index": None, **field})
+        return st.selectbox("From the bottle", labels, placeholder="Not recorded", **{"index": None, **field})
 
     def _filled(self, part: str, **figures: Any) -> bool:
         missing = [name for name, value in figures.items() if value is None]

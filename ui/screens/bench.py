@@ -9,19 +9,19 @@ import streamlit as st
 
 from matcher.errors import StudioError
 from matcher.words import counted, percent
-from ui.bench.bench_choice import ALL_OF_THEM, ask_if_sealed, choose
 from ui.bench.bench_readings import show_readings
+from ui.bench.choose_piece import ALL_OF_THEM, ask_if_sealed, choose
 from ui.bench.pass_path import show_path
 from ui.bench.piece import FORM, UNSEALED, Piece, hand_over, lay_by, lay_pass, piece_of, undo_pass
 from ui.show import look
 from ui.show.cautions import show_cautions
+from ui.show.nonbreaking import nonbreaking
 from ui.show.steps import recipe_steps
 from ui.show.swatches import pair
-from ui.show.together import together
 from ui.state.cache_keys import Key, log_key
 from ui.state.drafts import Draft
-from ui.state.faults import tell
-from ui.state.opened import logged, the_studio
+from ui.state.messages import tell
+from ui.state.open_studio import logged, the_studio
 from ui.state.places import RECORD
 
 if TYPE_CHECKING:
@@ -84,20 +84,20 @@ def _shift(key: Key, sealed: str, _studio: Studio) -> SealShift:
 
 def _now(draft: Draft, piece: Piece, path: BenchPath, tolerance: float) -> None:
     """Say what to do in letters that are read from where the torch is held, with one large button below."""
-    laid = f"{counted(piece.done, 'pass')} laid" if piece.done else "No pass laid yet"
+    laid = f"{counted(piece.done, 'pass')} laid" if piece.done else "No pass done yet"
     when = "then" if path.remaining else "now"
     chance = f"Chance to be within {tolerance:g} {when}: {percent(path.chance_within(tolerance))}."
     with look.panel("bench-now"):
         st.html(
             f'<p class="pm-laid">{laid}</p><p class="pm-instruction" role="status">{html.escape(path.instruction)}</p>'
-            f"<p>{together(path.sentence)} {chance}</p>"
+            f"<p>{nonbreaking(path.sentence)} {chance}</p>"
         )
         if path.warning is not None:
             tell(path.warning, "wrong")
         if piece.done and path.past and path.expected[piece.done] <= tolerance:
-            tell(f"It is still expected within ΔE00 {tolerance:g}: read the piece before you burnish it.", "mind")
+            tell(f"It is still expected within ΔE00 {tolerance:g}: read the piece before you burnish it.", "warning")
         if path.caveat is not None:
-            tell(path.caveat, "mind")
+            tell(path.caveat, "warning")
         kind: Literal["primary", "secondary"] = "primary" if path.remaining else "secondary"
         # Counted before the page is worked out anew, so that quick presses do not overtake one another.
         st.button(
@@ -107,13 +107,13 @@ def _now(draft: Draft, piece: Piece, path: BenchPath, tolerance: float) -> None:
             why = undo_pass(draft)
             if why is None:
                 st.rerun()
-            tell(why, "mind")
+            tell(why, "warning")
 
 
 def _seal_words(shift: SealShift) -> None:
     st.html(
-        f'<p class="pm-soft">{together(shift.sentence)} The piece is read unsealed, so it is compared with what it '
-        "must be before sealing; the bands hold this doubt too.</p>"
+        f'<p class="pm-soft">{nonbreaking(shift.sentence)} The piece is read unsealed, so it is compared with what it '
+        "must be before sealing; the bands include this uncertainty too.</p>"
     )
 
 
@@ -139,9 +139,9 @@ def _away(studio: Studio, draft: Draft) -> None:
 
 
 def _handed_over(studio: Studio, draft: Draft, piece: Piece) -> None:
-    look.title("At the bench", "This piece stands in the record form now.")
+    look.title("At the bench", "This piece is now in the record form.")
     with st.container(horizontal=True, vertical_alignment="center"):
-        if st.button("Go on recording", type="primary", key="bench-go-on"):
+        if st.button("Continue recording", type="primary", key="bench-go-on"):
             st.switch_page(RECORD.file)
         if st.button("More passes on this piece", key="bench-more"):
             draft.set(handed_over=False)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from ui.camera.camera_lesson import teach_camera
+from ui.camera.make_profile import make_profile
 from ui.camera.profile_list import list_profiles
 from ui.show import look
-from ui.state.faults import told
-from ui.state.opened import the_studio
+from ui.state.messages import told
+from ui.state.open_studio import the_studio
 
 
 def show() -> None:
@@ -16,7 +16,7 @@ def show() -> None:
         "light are read with what was learned, and most of the error goes.",
     )
     with told():
-        teach_camera(the_studio())
+        make_profile(the_studio())
     with told():
         list_profiles(the_studio())
 

@@ -14,20 +14,20 @@ from ui.photograph.two_marks import TwoMarks, ask_for_two, map_of
 from ui.show import look
 from ui.show.difference_picture import difference_picture
 from ui.show.literal import literal
-from ui.show.swatches import lab_line, minded, pair
+from ui.show.swatches import lab_line, pair, show_warnings
 from ui.state.drafts import Draft
-from ui.state.faults import tell, told
-from ui.state.opened import chosen_target, the_studio
+from ui.state.messages import tell, told
+from ui.state.open_studio import chosen_target, the_studio
 
 if TYPE_CHECKING:
     from matcher.reading.comparison import SideBySide
     from matcher.studio import Studio
 
 NO_TARGET = 0
-SPOTS, EVENED = "Spot by spot", "Evened out"
+SPOTS, EVENED = "Spot by spot", "Smoothed"
 WITHOUT_CARD = (
-    "Without a card the two colours themselves are guesses. Their difference still holds: one light falls on both, and "
-    "what is not known of it is in the interval."
+    "Without a card the two colours themselves are guesses. Their difference still holds: the same light falls on "
+    "both, and what is not known about it is in the interval."
 )
 
 
@@ -37,7 +37,7 @@ def show() -> None:
     look.title(
         "Two finishes side by side",
         "Put both into one photograph, close together in one light. What the camera and the light get wrong, they get "
-        "wrong for both, so the difference is surer than either colour.",
+        "wrong for both, so the difference is more certain than either colour.",
     )
     sha256 = draft.get("photo")
     if sha256 is None:
@@ -82,12 +82,12 @@ def _difference(studio: Studio, draft: Draft, marks: TwoMarks, found: SideBySide
     )
     _verdict(studio, draft, found)
     if marks.light.card.way == "none":
-        tell(WITHOUT_CARD, "mind")
+        tell(WITHOUT_CARD, "warning")
     st.html(f'<p class="pm-soft">{html.escape(found.gain_in_words)}</p>')
-    with st.expander("Each by itself"):
+    with st.expander("Each on its own"):
         for name, reading in (("First", found.first), ("Second", found.second)):
             st.html(f'<p class="pm-said"><b>{name}</b></p>{lab_line(reading)}')
-        minded(tuple(dict.fromkeys((*found.first.caveats, *found.second.caveats))))
+        show_warnings(tuple(dict.fromkeys((*found.first.caveats, *found.second.caveats))))
 
 
 def _verdict(studio: Studio, draft: Draft, found: SideBySide) -> None:
@@ -100,7 +100,7 @@ def _verdict(studio: Studio, draft: Draft, found: SideBySide) -> None:
     if st.session_state[field["key"]] not in (*targets, NO_TARGET):
         st.session_state[field["key"]] = NO_TARGET
     number = st.selectbox(
-        "Held against the tolerance of",
+        "Compare with the tolerance of",
         [*targets, NO_TARGET],
         format_func=lambda key: "No target" if key == NO_TARGET else f"{targets[key].name}: {targets[key].tolerance:g}",
         **field,
@@ -118,18 +118,18 @@ def _where(studio: Studio, draft: Draft, marks: TwoMarks) -> None:
     details = {EVENED: COARSE, SPOTS: FINE}
     with words_side:
         detail = st.segmented_control(
-            "Shown", list(details), format_func=literal, required=True, **draft.field("detail", EVENED)
+            "Detail", list(details), format_func=literal, required=True, **draft.field("detail", EVENED)
         )
         st.html(
-            "<p>The second mark is laid upon the first, corner on corner. Spot by spot, the mottle of one falls on the "
-            "mottle of the other; evened out it runs together, and what is left differs over a whole part.</p>"
+            "<p>The second mark is laid over the first, corner to corner. Spot by spot, the mottle of one falls on "
+            "the mottle of the other; smoothed, the mottle blends, and what is left differs over a whole area.</p>"
         )
     try:
-        with st.spinner("Laying one upon the other…"):
+        with st.spinner("Laying one over the other…"):
             bands, shares = in_bands(map_of(studio, marks, details[detail or EVENED]))
     except MatcherError as error:
         with picture_side:
-            tell(str(error), "mind")
+            tell(str(error), "warning")
         return
     with picture_side:
         st.html(difference_picture(bands, shares))

@@ -9,15 +9,15 @@ import streamlit as st
 from matcher.errors import MatcherError
 from matcher.recipe.recipe import steps_in_words
 from matcher.words import agreeing, counted
-from ui.recipe.first_choice import FirstChoice, ask_what_is_owned
-from ui.recipe.making import OF_THE_FIRST, made_as, make_button
+from ui.recipe.first_plates_form import FirstChoice, ask_what_is_owned
+from ui.recipe.recipe_actions import OF_THE_FIRST, made_as, make_button
 from ui.show import look
 from ui.show.cautions import show_cautions_for_all
 from ui.show.literal import literal
 from ui.show.steps import step_line
 from ui.state.drafts import Draft
-from ui.state.faults import tell
-from ui.state.opened import the_studio
+from ui.state.messages import tell
+from ui.state.open_studio import the_studio
 from ui.suggestions.todays_limits import means
 
 if TYPE_CHECKING:
@@ -89,7 +89,7 @@ def _take_along(recipes: list[Recipe]) -> None:
         lambda: planned_table(recipes, notes),
         "first-plates.csv",
         on_click="ignore",
-        help="To print, or to fill in with the colours and take in on the Log page.",
+        help="To print, or to fill in with the colours and import on the Log page.",
     )
 
 

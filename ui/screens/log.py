@@ -18,13 +18,13 @@ from ui.bench.piece import take_to_bench
 from ui.photograph.photographs import figure, thumb
 from ui.recipe.correct_plate import begin_button, correction_form, is_begun, show_corrections
 from ui.recipe.later_reading import add_later, show_stages
-from ui.recipe.making import OF_THE_FIRST
-from ui.recipe.plates import plate_row
+from ui.recipe.plate_row import plate_row
+from ui.recipe.recipe_actions import OF_THE_FIRST
 from ui.show import look
 from ui.show.steps import recipe_steps
 from ui.show.swatches import show_reading
-from ui.state.faults import tell, told
-from ui.state.opened import the_studio
+from ui.state.messages import tell, told
+from ui.state.open_studio import the_studio
 from ui.state.places import FIRST_PLATES
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ def show() -> None:
     look.title("The log", "Every plate that was recorded, the newest first. Nothing is ever deleted.")
     trials = studio.trials(include_set_aside=True)
     if damage := in_words(studio.damaged()):
-        tell(damage, "mind")
+        tell(damage, "warning")
     opened = _opened(trials)
     if opened is not None:
         _one(studio, opened)
@@ -69,7 +69,7 @@ def _filtered(trials: list[Trial]) -> list[Trial]:
             key="log.words",
         )
     with right:
-        aside = st.toggle("Show those set aside too", key="log.aside")
+        aside = st.toggle("Show plates set aside too", key="log.aside")
     wanted = (words or "").casefold().split()
     return [
         trial
@@ -93,12 +93,12 @@ def _searchable(trial: Trial) -> str:
 def _list(studio: Studio, found: list[Trial], total: int) -> None:
     st.html(f'<p class="pm-soft">{len(found)} of {counted(total, "plate")}</p>')
     if not total:
-        tell("Nothing is logged yet: record a plate, or take in a studio's export below.", "mind")
+        tell("Nothing is logged yet: record a plate, or import a studio's export below.", "warning")
     elif not found:
         tell(
-            "No plate holds all of these words. Try fewer of them, or a part of one; plates that are set aside "
-            "show with the switch above.",
-            "mind",
+            "No plate contains all of these words. Try fewer words, or part of one; turn on the switch above to see "
+            "plates set aside.",
+            "warning",
         )
     count = int(st.session_state.get("log.count", A_PAGE))
     with look.panel("rows"):
@@ -147,7 +147,7 @@ def _one(studio: Studio, trial: Trial) -> None:
         st.subheader(f"Plate {trial.id}", anchor=False)
         show_reading(trial.reading, f"Plate {trial.id}")
         if trial.stages:
-            st.html("<strong>On the way and later</strong>")
+            st.html("<strong>Readings during and after</strong>")
             show_stages(trial.stages)
         show_corrections(studio, trial)
         _aside(studio, trial)
@@ -163,7 +163,7 @@ def _just_logged(trial: Trial) -> None:
     tell(f"Plate {trial.id} is logged.", "done")
     if came == OF_THE_FIRST:
         with st.container(key="onward-first"):
-            st.page_link(FIRST_PLATES.file, label="On to the next of the first plates")
+            st.page_link(FIRST_PLATES.file, label="Go on to the next first plate")
 
 
 def _notes(trial: Trial) -> str:
@@ -179,8 +179,8 @@ def _aside(studio: Studio, trial: Trial) -> None:
     """Set a plate aside with a reason, or take it back."""
     plate = trial.id or 0
     if trial.set_aside is not None:
-        tell(f"Set aside: {trial.set_aside}", "mind")
-        if st.button("Take it back: it counts again"):
+        tell(f"Set aside: {trial.set_aside}", "warning")
+        if st.button("Restore this plate"):
             with told():
                 studio.take_back(plate)
                 st.rerun()
@@ -196,7 +196,7 @@ def _aside(studio: Studio, trial: Trial) -> None:
 
 def _carry(studio: Studio) -> None:
     """Export, import and back up."""
-    st.subheader("Carry and keep", anchor=False)
+    st.subheader("Export and backup", anchor=False)
     out, back = st.columns(2, gap="medium")
     with out, look.panel("out"):
         st.html("<p>A backup holds everything, photographs too. The table opens in a spreadsheet.</p>")
@@ -228,35 +228,35 @@ def _written(studio: Studio, name: str) -> bytes:
 
 
 def _take_in(studio: Studio) -> None:
-    file = st.file_uploader("Take in an export, a backup or a table of plates", key="log.import")
-    skip = st.toggle("Leave out a table's bad rows", key="log.skip")
+    file = st.file_uploader("Import an export, a backup or a table of plates", key="log.import")
+    skip = st.toggle("Skip bad rows in a table", key="log.skip")
     if file is None:
         return
     if Path(file.name).suffix.lower() not in TAKEN_IN:
-        tell(f"{file.name} is no export or backup (.zip) and no table of plates (.csv): choose another file.")
+        tell(f"{file.name} is not an export, a backup (.zip) or a table of plates (.csv): choose another file.")
         return
-    if not st.button("Take it in", key="log.take"):
+    if not st.button("Import", key="log.take"):
         return
     from matcher.trials.spreadsheet import waiting_in_words
 
-    with told(), TemporaryDirectory() as folder, st.spinner("Taking it in…"):
+    with told(), TemporaryDirectory() as folder, st.spinner("Importing…"):
         path = Path(folder) / Path(file.name).name
         path.write_bytes(file.getvalue())
         brought = studio.import_file(path, skip_bad=skip)
         tell(_brought(brought), "done")
         if brought.unfilled:
-            tell(waiting_in_words(brought.unfilled), "mind")
+            tell(waiting_in_words(brought.unfilled), "warning")
         for number in brought.differing:
             differs = f"Plate {number} differs from the file's copy and stays as it is here"
-            tell(f"{differs}: correct it if the file is right.", "mind")
+            tell(f"{differs}: correct it if the file is right.", "warning")
         for problem in brought.problems:
-            tell(problem, "mind")
+            tell(problem, "warning")
 
 
 def _brought(brought: Any) -> str:
     counts = ((brought.trials, "new plate"), (brought.targets, "target"), (brought.photos, "photograph"))
     told_new = ", ".join(counted(count, noun) for count, noun in counts)
-    said = f"Taken in: {told_new}."
+    said = f"Imported: {told_new}."
     before = brought.trials_here_before
     if before:
         were, stay, are = ("was", "stays", "it is") if before == 1 else ("were", "stay", "they are")

@@ -9,14 +9,14 @@ import streamlit as st
 from ui.camera.example_photographs import show_examples
 from ui.show import look
 from ui.show.literal import literal
-from ui.state.faults import told
+from ui.state.messages import told
 from ui.state.places import CAMERA, COMPARE, REPEATS
 
 SETTING_UP = (
     "Let the plate cool, and photograph it in the state that you want to match: bare, or sealed.",
     "Lay the grey card flat beside the finish, touching it if you can, facing the same way.",
-    "Use one kind of light. Open shade or a window is best; lamps that lean to yellow or green make the reading "
-    "less sure.",
+    "Use one kind of light. Open shade or a window is best; lamps that lean to yellow or green make the reading less "
+    "certain.",
     "Turn the plate until the shine goes away from the lens. What glares is left out of the reading.",
     "Keep your shadow, and coloured walls and clothes, off both the card and the plate.",
 )
@@ -38,10 +38,13 @@ CAUTIONS = (
     "Do not photograph over open baths, or during spraying: fumes harm you and the lens.",
 )
 
-SURER = (
+MORE_ACCURATE = (
     (CAMERA, "Photograph a 24-patch chart once under your light. Under shop lamps most of the error goes."),
     (COMPARE, "Put two finishes in one photograph: what the camera gets wrong, it gets wrong for both."),
-    (REPEATS, "Photograph one plate three times, set up anew each time, and see which differences you can trust."),
+    (
+        REPEATS,
+        "Photograph one plate three times, set up from scratch each time, and see which differences you can trust.",
+    ),
 )
 
 
@@ -52,11 +55,11 @@ def show() -> None:
     sections = _section("Set it up", SETTING_UP) + _section("Take it", TAKING) + _section("Mark it", MARKING)
     st.html(f'<div class="pm-three">{sections}</div>')
     _examples()
-    _surer()
+    _more_accurate()
     _carrier_sheet()
     st.subheader("Cautions", anchor=False)
     items = "".join(f"<li>{html.escape(text)}</li>" for text in CAUTIONS)
-    st.html(f'<ul class="pm-mind-list">{items}</ul>')
+    st.html(f'<ul class="pm-warnings">{items}</ul>')
 
 
 def _examples() -> None:
@@ -72,10 +75,10 @@ def _examples() -> None:
         show_examples(read_examples())
 
 
-def _surer() -> None:
+def _more_accurate() -> None:
     """Point to the pages that make readings surer."""
-    st.subheader("To make readings surer", anchor=False)
-    for place, why in SURER:
+    st.subheader("To improve accuracy", anchor=False)
+    for place, why in MORE_ACCURATE:
         with st.container(key=f"onward-{place.address}", gap=None):
             st.page_link(place.file, label=literal(place.title))
             st.html(f'<p class="pm-soft">{html.escape(why)}</p>')

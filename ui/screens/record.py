@@ -13,13 +13,13 @@ from ui.reading.colour_in import colour_in
 from ui.reading.typed_in import forget_file
 from ui.recipe.about_plate import NO_TARGET, answered, ask_about
 from ui.recipe.later_reading import photographs_in, show_stages
-from ui.recipe.making import OF_THE_FIRST
+from ui.recipe.recipe_actions import OF_THE_FIRST
 from ui.recipe.recipe_form import RecipeForm, bottles, fields_of, recipe_of
 from ui.show import look
 from ui.show.cautions import show_cautions
 from ui.state.drafts import Draft
-from ui.state.faults import tell
-from ui.state.opened import choose_target, chosen_target, logged, the_studio
+from ui.state.messages import tell
+from ui.state.open_studio import choose_target, chosen_target, logged, the_studio
 from ui.state.places import LOG, SUGGESTIONS
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ def show() -> None:
     trials = logged(studio)
     if not draft.values:
         _prefill(draft, trials)
-    look.title("Record a plate", "First what you did, then the colour that it gave.")
+    look.title("Record a plate", "First what you did, then the colour you got.")
     _origin(studio, draft)
     strict = bool(st.session_state.get("plate.tried"))
     st.subheader("What you did", anchor=False)
@@ -45,9 +45,9 @@ def show() -> None:
         recipe = form.show()
     with right:
         _beside(recipe, form.faults)
-    st.subheader("What it gave", anchor=False)
+    st.subheader("The colour you got", anchor=False)
     reading, _ = colour_in(studio, draft, "Mark the finish", "Plate")
-    st.subheader("Which plate", anchor=False)
+    st.subheader("About the plate", anchor=False)
     ask_about(studio, draft, _default_target(studio))
     _log_it(studio, draft, recipe, reading, form.faults)
 
@@ -69,8 +69,8 @@ def _origin(studio: Studio, draft: Draft) -> None:
     elif source:
         words = "the last one logged" if draft.get("as_last") else draft.get("from_where", "from the suggestions")
         st.html(
-            f'<p class="pm-soft">The recipe starts as {html.escape(source[:1].lower() + source[1:])}, {words}. '
-            "Change what you did differently.</p>"
+            f'<p class="pm-soft">The recipe is copied from {html.escape(source[:1].lower() + source[1:])}, {words}. '
+            "Change whatever you did differently.</p>"
         )
     with st.container(horizontal=True):
         if source and not draft.get("bench_piece"):
@@ -81,7 +81,7 @@ def _origin(studio: Studio, draft: Draft) -> None:
 def _laid_by(studio: Studio, draft: Draft) -> None:
     """Bring back what a suggestion pushed aside."""
     laid_by = Draft(studio, "plate laid by")
-    if laid_by.values and st.button("Bring back the plate that I was recording before", type="tertiary"):
+    if laid_by.values and st.button("Go back to the plate I was recording before", type="tertiary"):
         standing = dict(draft.values)
         draft.fill(laid_by.values)
         laid_by.drop() if standing.get("as_last") else laid_by.fill(standing)
@@ -103,11 +103,11 @@ def _not_made_yet(studio: Studio, draft: Draft, source: str) -> None:
 def _from_the_bench(draft: Draft) -> None:
     """Say what the bench handed over, and show the readings that were taken on the way."""
     stages = _stages(draft)
-    st.html('<p class="pm-soft">The recipe comes from the bench, with the passes that were really laid.</p>')
+    st.html('<p class="pm-soft">The recipe comes from the bench, with the passes that were actually done.</p>')
     if draft.get("seal_kind", "none") != "none":
-        tell("Read the colour below once the plate is sealed: the readings at the bench were taken before.", "mind")
+        tell("Read the colour below once the plate is sealed: the readings at the bench were taken before.", "warning")
     if stages:
-        with st.expander(f"Readings on the way ({len(stages)}), logged with the plate"):
+        with st.expander(f"Readings along the way ({len(stages)}), logged with the plate"):
             show_stages(stages)
 
 
@@ -123,7 +123,7 @@ def _beside(recipe: Recipe | None, faults: list[str]) -> None:
         st.html("<strong>Cautions for this recipe</strong>")
         if recipe is None:
             said = html.escape(" ".join(faults))
-            st.html(f'<p class="pm-soft">They appear once the recipe is complete. {said}</p>')
+            st.html(f'<p class="pm-soft">Shown once the recipe is complete. {said}</p>')
         else:
             show_cautions(recipe)
 
@@ -141,17 +141,17 @@ def _log_it(studio: Studio, draft: Draft, recipe: Recipe | None, reading: Readin
     if not pressed:
         return
     if overtaken:
-        tell("The plate is not logged: another screen has changed this form. Look at it as it is now, then log it.")
+        tell("The plate was not logged: this form was changed on another screen. Check it, then log it.")
         return
     if recipe is None or reading is None:
         st.session_state["plate.tried"] = True
-        unread = ["Its colour is not read yet."] if reading is None else []
-        draft.say(f"The plate is not logged. {' '.join([*faults, *unread])} Everything typed is kept.")
+        unread = ["Its colour has not been read yet."] if reading is None else []
+        draft.say(f"The plate was not logged. {' '.join([*faults, *unread])} Everything you typed is saved.")
         st.rerun()
     try:
         trial = studio.record(_trial(draft, recipe, reading))
     except MatcherError as error:
-        tell(f"{error} Everything typed is kept.")
+        tell(f"{error} Everything you typed is saved.")
         return
     clear_when_logged(studio, draft.get("bench_piece"))
     forget_file(studio, draft)

@@ -13,10 +13,10 @@ from matcher.colour.difference import delta_e_2000
 from ui.photograph.plate_photographs import bring_in_several, show_photographs, the_photographs
 from ui.photograph.repeat_marks import ask_for_marks, marks_of, read_all
 from ui.show import look
-from ui.show.swatches import field, minded
+from ui.show.swatches import field, show_warnings
 from ui.state.drafts import Draft
-from ui.state.faults import tell, told
-from ui.state.opened import the_studio
+from ui.state.messages import tell, told
+from ui.state.open_studio import the_studio
 
 if TYPE_CHECKING:
     from matcher.reading.reading import Reading
@@ -32,7 +32,7 @@ def show() -> None:
     draft = Draft(studio, "repeats")
     look.title(
         "How well readings repeat",
-        "Photograph one plate three times or more. Each time lay plate and card anew and take up the camera anew, as "
+        "Photograph one plate three times or more. Each time, set up plate, card and camera again from scratch, as "
         "you would on another day.",
     )
     bring_in_several(studio, draft)
@@ -58,9 +58,12 @@ def _result(studio: Studio, draft: Draft, usable: Sequence[PlatePhotograph], num
     readings = read_all(studio, draft, usable, numbers)
     if not readings:
         return
-    st.subheader("How they scatter", anchor=False)
+    st.subheader("How much they vary", anchor=False)
     if len(readings) < FEWEST:
-        tell(f"{len(readings)} of {FEWEST} readings: take more photographs of the plate, each set up anew.", "mind")
+        tell(
+            f"{len(readings)} of {FEWEST} readings: take more photographs of the plate, each set up from scratch.",
+            "warning",
+        )
         return
     found = repeatability(readings)
     table_side, words_side = st.columns([1.3, 1], gap="medium")
@@ -75,7 +78,7 @@ def _to_mind(readings: Sequence[Reading], numbers: dict[str, int]) -> None:
     """Say which of the photographs has a fault of its own: one with glare widens the scatter."""
     from matcher.reading.repeatability import to_mind_of_each
 
-    minded(
+    show_warnings(
         [
             replace(caveat, message=f"Photograph {numbers[readings[place].photo or '']}: {caveat.message}")
             for place, caveat in to_mind_of_each(readings)
@@ -107,14 +110,16 @@ def _row(name: str, lab: Any, away: float | None) -> str:
 def _in_words(draft: Draft, found: Repeatability) -> None:
     st.html(
         f'<p class="pm-distance">ΔE00 {found.smallest_delta_e00:.1f} <small>is the smallest difference between two '
-        "plates that this set-up tells from one photograph of each</small></p>"
+        "plates that this set-up can detect from one photograph of each</small></p>"
         f'<p class="pm-said">{html.escape(found.words)}</p>'
     )
     tolerance = st.number_input("For a tolerance of ΔE00", step=0.5, format="%g", **draft.field("tolerance", 2.0))
     with told():
         st.html(f'<p class="pm-tell">{html.escape(found.for_tolerance(tolerance or 0.0))}</p>')
-    minded(found.caveats)
-    st.html('<p class="pm-soft">What all the readings share, such as a card that is off, does not show in this.</p>')
+    show_warnings(found.caveats)
+    st.html(
+        '<p class="pm-soft">An error that all the readings share, such as a card that is off, does not show here.</p>'
+    )
 
 
 show()

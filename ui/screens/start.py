@@ -7,11 +7,11 @@ import html
 import streamlit as st
 
 from matcher.words import counted
-from ui.recipe.plates import plate_row
+from ui.recipe.plate_row import plate_row
 from ui.show import look
 from ui.show.literal import literal
 from ui.state.next_step import NextStep, next_step
-from ui.state.opened import logged, the_studio
+from ui.state.open_studio import logged, the_studio
 from ui.state.places import FIRST_PLATES, LOG, RECORD, TARGET
 
 LATEST = 4
@@ -46,7 +46,7 @@ def show() -> None:
 
 def _without_plates(step: NextStep) -> None:
     """Offer both ways to a first plate, less the one that is offered already."""
-    for place, label in ((FIRST_PLATES, "Plan your first plates"), (RECORD, "Record a plate that you have made")):
+    for place, label in ((FIRST_PLATES, "Plan your first plates"), (RECORD, "Record a plate you have made")):
         if step.place is not place and st.button(label, type="tertiary"):
             st.switch_page(place.file)
 

@@ -10,14 +10,14 @@ import streamlit as st
 from matcher.errors import SuggestionError
 from ui.photograph.photographs import figure
 from ui.show import look
-from ui.show.swatches import lab_line, minded, swatch
-from ui.state.faults import tell
-from ui.state.opened import ask_for_target, chosen_target, logged, the_studio
+from ui.show.swatches import lab_line, show_warnings, swatch
+from ui.state.messages import tell
+from ui.state.open_studio import ask_for_target, chosen_target, logged, the_studio
 from ui.state.places import FIRST_PLATES, RECORD, TARGET
 from ui.suggestions.after_trial import show_advice
 from ui.suggestions.answers import Answers, answers_for
-from ui.suggestions.at_odds import show_contradictions
 from ui.suggestions.changes import changes, last_trial_for, show_changes
+from ui.suggestions.disagreeing_plates import show_contradictions
 from ui.suggestions.lights_darks import show_lights_and_darks
 from ui.suggestions.ranked import show_ranked
 from ui.suggestions.session import show_next, show_session
@@ -47,7 +47,7 @@ def show() -> None:
         return
     look.title(
         f"Plates nearest to {target.name}",
-        "Left in each pair is the target, right the plate. A predicted one is not made yet.",
+        "In each pair the target is on the left, the plate on the right. A predicted plate has not been made yet.",
     )
     _targets(studio, target)
     if not logged(studio):
@@ -62,7 +62,7 @@ def show() -> None:
     try:
         _answered(studio, target, answers)
     except SuggestionError as error:
-        tell(str(error), "mind")
+        tell(str(error), "warning")
 
 
 def _answered(studio: Studio, target: Target, answers: Answers) -> None:
@@ -79,7 +79,7 @@ def _answered(studio: Studio, target: Target, answers: Answers) -> None:
 
 
 def _nothing_logged() -> None:
-    tell("No plate is logged yet, so there is nothing to rank: plan your first plates, or record one.", "mind")
+    tell("No plate is logged yet, so there is nothing to rank: plan your first plates, or record one.", "warning")
     with st.container(horizontal=True):
         if st.button("Plan your first plates", type="primary"):
             st.switch_page(FIRST_PLATES.file)
@@ -90,8 +90,8 @@ def _nothing_logged() -> None:
 def _nothing_left(studio: Studio, target: Target, limits: Limits) -> None:
     from matcher.plan.limits import way_out
 
-    tell(way_out(limits, [trial.recipe for trial in logged(studio)]), "mind")
-    if st.button("Lift today's limits", type="primary"):
+    tell(way_out(limits, [trial.recipe for trial in logged(studio)]), "warning")
+    if st.button("Clear all limits", type="primary"):
         lift_all(studio, target)
         st.rerun()
 
@@ -112,11 +112,11 @@ def _targets(studio: Studio, target: Target) -> None:
             st.html(
                 lab_line(target.reading)
                 + f'<p class="pm-soft">A plate matches within ΔE00 {target.tolerance:g}. ± holds 95 %; what target and '
-                "plates have in common, the camera say, cancels when they are compared.</p>"
+                "plates have in common, such as the camera, cancels when they are compared.</p>"
             )
             if target.reading.caveats:
-                with st.expander(f"What to mind about this reading ({len(target.reading.caveats)})"):
-                    minded(target.reading.caveats)
+                with st.expander(f"Warnings about this reading ({len(target.reading.caveats)})"):
+                    show_warnings(target.reading.caveats)
 
 
 def _what_changed(studio: Studio, target: Target, answers: Answers) -> None:

@@ -10,8 +10,8 @@ from ui.reading.colour_in import colour_in
 from ui.reading.typed_in import forget_file
 from ui.show import look
 from ui.state.drafts import Draft
-from ui.state.faults import told
-from ui.state.opened import choose_target, the_studio
+from ui.state.messages import told
+from ui.state.open_studio import choose_target, the_studio
 from ui.state.places import SUGGESTIONS
 from ui.suggestions.todays_limits import ask_alloy_of_job, keep_alloy_of_job
 
@@ -25,7 +25,7 @@ def show() -> None:
     draft = Draft(studio, "target")
     look.title(
         "The finish to match",
-        "Start from the client's photograph. A grey card in the picture makes the reading far surer.",
+        "Start from the client's photograph. A grey card in the picture makes the reading far more accurate.",
     )
     reading, beside = colour_in(studio, draft, "Mark the finish", "Target")
     if reading is not None:

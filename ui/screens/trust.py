@@ -9,11 +9,11 @@ import streamlit as st
 from matcher.errors import SuggestionError
 from ui.show import look
 from ui.show.literal import literal
+from ui.show.nonbreaking import nonbreaking
 from ui.show.plots import QUIET
-from ui.show.together import together
 from ui.state.cache_keys import Key, target_key
-from ui.state.faults import tell
-from ui.state.opened import ask_for_target, chosen_target, logged, the_studio
+from ui.state.messages import tell
+from ui.state.open_studio import ask_for_target, chosen_target, logged, the_studio
 from ui.state.places import FIRST_PLATES, LOG, RECORD
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ def show() -> None:
         with st.spinner("Leaving out one plate after the other…"):
             figures = _figures(target_key(studio, near), studio, near)
     except SuggestionError as error:
-        tell(str(error), "mind")
+        tell(str(error), "warning")
         with st.container(horizontal=True):
             if st.button("Plan your first plates", type="primary"):
                 st.switch_page(FIRST_PLATES.file)
@@ -66,7 +66,7 @@ def _show(figures: CrossValidation) -> None:
     from ui.show import trust_plots as plots
 
     _note(words.learned_from_in_words(figures))
-    _part("Plates that were not shown", words.left_out_in_words(figures))
+    _part("Predicting plates that were left out", words.left_out_in_words(figures))
     _plot(plots.errors_plot(figures), "errors", "Error of every plate when it is left out")
     if plots.off_the_plot(figures):
         _note("A triangle at the upper edge is farther off than the plot reaches.")
@@ -82,14 +82,14 @@ def _show(figures: CrossValidation) -> None:
     _part("As plates are added", words.growth_in_words(figures))
     if len(figures.growth) > 1:
         _plot(plots.growth_plot(figures), "growth", "Error against plates learned from")
-    _part("Where one more plate teaches most", words.regions_in_words(figures))
+    _part("Where one more plate would help most", words.regions_in_words(figures))
     if figures.regions:
         _plot(plots.expected_gain_plot(figures), "worth", "What one more plate is worth, by kind of recipe")
         _note("What it takes off the error, on average over all that could be made: one plate among many moves little.")
     _part("Plates that disagree with the others", words.contradictions_in_words(figures))
     for item in figures.contradictions:
         with look.panel(f"odd-{item.trial.id}"):
-            st.html(f"<p>{together(item.sentence)}</p>")
+            st.html(f"<p>{nonbreaking(item.sentence)}</p>")
             _open(item.trial.id, "odd")
 
 
@@ -109,11 +109,11 @@ def _open(plate: int | None, where: str, more: str = "") -> None:
 
 def _part(heading: str, sentence: str) -> None:
     st.subheader(literal(heading), anchor=False)
-    st.html(f'<p class="pm-words">{together(sentence)}</p>')
+    st.html(f'<p class="pm-words">{nonbreaking(sentence)}</p>')
 
 
 def _note(text: str) -> None:
-    st.html(f'<p class="pm-soft">{together(text)}</p>')
+    st.html(f'<p class="pm-soft">{nonbreaking(text)}</p>')
 
 
 def _plot(figure: Any, name: str, alt: str) -> None:

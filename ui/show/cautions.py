@@ -43,4 +43,4 @@ def _listed(cautions: Sequence[Caution]) -> str:
         f'<li title="{html.escape(caution.source, quote=True)}">{html.escape(caution.message)}</li>'
         for caution in cautions
     )
-    return f'<ul class="pm-mind-list" aria-label="Cautions">{items}</ul>'
+    return f'<ul class="pm-warnings" aria-label="Cautions">{items}</ul>'

@@ -46,8 +46,8 @@ def foot() -> None:
             for place in AT_THE_FOOT:
                 st.page_link(place.file, label=literal(place.title), width="content")
         st.html(
-            "<p>Starting points for sample plates; they replace no training. Local codes, safety data sheets and "
-            "licensed practice come first.</p>"
+            "<p>These are starting points for sample plates and do not replace training. Local codes, safety data "
+            "sheets and licensed practice come first.</p>"
         )
 
 

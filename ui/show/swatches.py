@@ -14,7 +14,7 @@ import streamlit as st
 from matcher.colour.cielab import lab_to_srgb8, outside_srgb
 from matcher.colour.uncertainty import plus_minus_95
 from matcher.words import percent
-from ui.reading.trust_shown import show_budget, show_trust
+from ui.show.reading_trust import show_budget, show_trust
 
 if TYPE_CHECKING:
     from matcher.errors import Caveat
@@ -73,7 +73,7 @@ def show_reading(reading: Reading, name: str, beside: str = "") -> None:
     if len(reading.palette) > 1:
         st.html(shares(reading.palette))
     show_trust(reading)
-    minded(reading.caveats)
+    show_warnings(reading.caveats)
     show_budget(reading)
 
 
@@ -91,8 +91,8 @@ def shares(palette: Sequence[PaletteColour]) -> str:
     )
 
 
-def minded(caveats: Sequence[Caveat]) -> None:
+def show_warnings(caveats: Sequence[Caveat]) -> None:
     """Show reasons to trust a reading less, each a plain sentence."""
     if caveats:
         items = "".join(f"<li>{html.escape(caveat.message)}</li>" for caveat in caveats)
-        st.html(f'<ul class="pm-mind-list" aria-label="What to mind">{items}</ul>')
+        st.html(f'<ul class="pm-warnings" aria-label="Warnings">{items}</ul>')

@@ -64,16 +64,18 @@ def _unfinished(drafts: Mapping[str, Mapping[str, Any] | None]) -> NextStep | No
     plate, target, bench = (drafts.get(form) or {} for form in ("plate", "target", "bench"))
     if bench.get("begun") and not bench.get("handed_over"):
         done = bench.get("done", 0)
-        laid = f"{counted(done, 'pass')} {agreeing(done)} laid" if done else "No pass is laid yet"
-        return NextStep("Go on with the piece on the bench", f"{laid}; all is kept.", "Go on at the bench", BENCH, 3)
+        laid = f"{counted(done, 'pass')} {agreeing(done)} laid" if done else "No pass is done yet"
+        return NextStep(
+            "Continue with the piece on the bench", f"{laid}; everything is saved.", "Continue at the bench", BENCH, 3
+        )
     if plate:
         source = plate.get("from_plate")
         sentence = (
-            f"Its recipe started from {source[:1].lower() + source[1:]}." if source else "What you typed is kept."
+            f"Its recipe started from {source[:1].lower() + source[1:]}." if source else "What you typed is saved."
         )
-        return NextStep("Go on with the plate that you are making", sentence, "Go on recording", RECORD, 3)
+        return NextStep("Continue with the plate you are making", sentence, "Continue recording", RECORD, 3)
     if any(target.get(name) is not None for name in ("photo", "lab_l", "lab_a", "lab_b")):
         return NextStep(
-            "Go on with the target that you began", "Its photograph and marks are kept.", "Go on", TARGET, 1
+            "Continue with the target you started", "Its photograph and marks are saved.", "Go on", TARGET, 1
         )
     return None

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.errors import MatcherError
-from ui.recipe.making import LABEL, ways_on
+from ui.recipe.recipe_actions import LABEL, ways_on
 from ui.show.strips import low_pair
-from ui.state.faults import tell
+from ui.state.messages import tell
 from ui.suggestions.answers import Answers
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from matcher.studio import Studio
     from matcher.trials.trial import Target
 
-SEALED = " It is sealed: no pass goes on over that."
+SEALED = " It is sealed: no pass can be applied over that."
 
 
 def show_advice(studio: Studio, target: Target, answers: Answers, trial: LoggedTrial) -> None:
@@ -29,15 +29,15 @@ def show_advice(studio: Studio, target: Target, answers: Answers, trial: LoggedT
         with st.spinner("Working out what would help…"):
             advice = answers.advice(trial)
     except MatcherError as error:
-        tell(str(error), "mind")
+        tell(str(error), "warning")
         return
     sealed = trial.recipe.seal is not None and advice.delta_e00 > target.tolerance
     st.html(f"<p>{html.escape(advice.sentence)}{SEALED if sealed else ''}</p>")
     _group(studio, target, trial, "On this piece", advice.on_this_piece)
     if advice.on_this_piece:
         st.html(
-            '<p class="pm-soft">What is on the metal stays on it: passes can’t be taken off again, so add one at a '
-            "time and look.</p>"
+            '<p class="pm-soft">What is on the metal stays there: passes can’t be taken off, so add one at a time '
+            "and look.</p>"
         )
     _group(studio, target, trial, "On the next plate", advice.on_the_next)
     _nothing(target, advice)
@@ -46,7 +46,7 @@ def show_advice(studio: Studio, target: Target, answers: Answers, trial: LoggedT
 def _nothing(target: Target, advice: Advice) -> None:
     if not advice.on_this_piece and not advice.on_the_next and advice.delta_e00 > target.tolerance:
         st.html(
-            '<p class="pm-soft">No change of one thing alone is expected to help by more than the eye sees: see the '
+            '<p class="pm-soft">No change of one thing alone is expected to help by more than the eye can see: see the '
             "predicted recipes in the list.</p>"
         )
 
@@ -71,6 +71,6 @@ def _group(studio: Studio, target: Target, trial: LoggedTrial, heading: str, cha
                 f"change.{target.id}.{trial.id}.{heading}.{number}",
                 f"Plate {trial.id} with {change.what}",
                 target.id,
-                label="Go on with this piece" if change.same_piece else LABEL,
+                label="Continue with this piece" if change.same_piece else LABEL,
                 begun=change.same_piece,
             )

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from ui.state.opened import logged
+from ui.state.open_studio import logged
 
 if TYPE_CHECKING:
     from matcher.studio import Studio

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.errors import MatcherError
-from ui.recipe.making import ways_on
+from ui.recipe.recipe_actions import ways_on
 from ui.show.steps import recipe_steps
 from ui.show.strips import strips
 from ui.state.drafts import Draft
-from ui.state.faults import tell
+from ui.state.messages import tell
 from ui.suggestions.answers import Answers
 
 if TYPE_CHECKING:
@@ -71,7 +71,7 @@ def _together(studio: Studio, target: Target, answers: Answers) -> None:
         with st.spinner("Looking for an undercoat and a coat that go together…"):
             found = answers.mottled(bare)
     except MatcherError as error:
-        tell(str(error), "mind")
+        tell(str(error), "warning")
         return
     parts = (1 - bare, bare)
     wanted: Any = [target.reading.darks, target.reading.lights]

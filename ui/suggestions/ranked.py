@@ -11,7 +11,7 @@ import streamlit as st
 from matcher.errors import SuggestionError
 from matcher.words import counted, percent
 from ui.photograph.photographs import figure
-from ui.recipe.making import LABEL, ways_on
+from ui.recipe.recipe_actions import LABEL, ways_on
 from ui.show import look
 from ui.show.steps import recipe_steps
 from ui.show.swatches import pair
@@ -76,7 +76,8 @@ def _made_of(ranked: Sequence[Suggestion]) -> str:
     if not predicted:
         return f"{plates}, the nearest first."
     recipes = counted(predicted, "predicted recipe")
-    return f"{plates} and {recipes}, the nearest first, counting how sure each is: the surer of two may stand first."
+    order = "the nearest first, allowing for how certain each is: of two, the more certain may come first"
+    return f"{plates} and {recipes}, {order}."
 
 
 def _one(studio: Studio, target: Target, place: int, suggestion: Suggestion, answers: Answers | None) -> None:
@@ -109,7 +110,7 @@ def _asked_nearer(target: Target, trial: LoggedTrial) -> bool:
     """Let a person ask what would bring a plate nearer; the same button folds the answer away."""
     slot = f"nearer.{target.id}.{trial.id}"
     asked = bool(st.session_state.get(slot))
-    label = "Fold this away" if asked else "What would bring this plate nearer?"
+    label = "Hide this" if asked else "What would bring this plate nearer?"
     if st.button(label, type="tertiary", key=f"{slot}.ask"):
         st.session_state[slot] = not asked
         st.rerun()

@@ -10,15 +10,15 @@ import streamlit as st
 
 from matcher.recipe.recipe import Recipe
 from matcher.words import agreeing, listed, percent, plural
-from ui.recipe.making import ALL_OF_THEM, made_as, ways_on
+from ui.recipe.recipe_actions import ALL_OF_THEM, made_as, ways_on
 from ui.show import look
 from ui.show.cautions import show_cautions_for_all
 from ui.show.steps import recipe_steps
 from ui.show.strips import low_pair
 from ui.show.swatches import pair
 from ui.state.drafts import Draft
-from ui.state.faults import tell
-from ui.state.opened import logged
+from ui.state.messages import tell
+from ui.state.open_studio import logged
 from ui.suggestions.answers import Answers
 from ui.suggestions.ranked import distance_line, figures_in_words
 
@@ -69,7 +69,7 @@ def show_session(studio: Studio, target: Target, answers: Answers) -> None:
             count = int(st.number_input("Plates", step=1, width=140, **_count(draft)))
             pressed = st.button("Plan it again" if planned else "Plan the session", key=f"session.plan.{target.id}")
         if not FEWEST <= count <= MOST:
-            tell(f"A session holds {FEWEST} to {MOST} plates: type a number between them.")
+            tell(f"A session has {FEWEST} to {MOST} plates: enter a number in that range.")
         elif pressed:
             with st.spinner("Choosing the plates together…"):
                 chosen = answers.batch(count)
@@ -99,7 +99,7 @@ def _since_then(studio: Studio, draft: Draft) -> None:
     was = "the log was changed"
     if newer:
         was = f"{plural('plate', len(newer))} {listed(newer)} {agreeing(len(newer), 'was', 'were')} logged"
-    tell(f"Planned before {was}: the figures here do not know of it. Plan it again to count it in.", "mind")
+    tell(f"Planned before {was}: the figures here do not include it. Plan the session again to include it.", "warning")
 
 
 def _kept(item: Suggestion, tolerance: float) -> dict[str, Any]:
@@ -150,5 +150,5 @@ def _take_along(target: Target, planned: Sequence[dict[str, Any]], recipes: Sequ
         "session.csv",
         on_click="ignore",
         key=f"session.table.{target.id}",
-        help="To print, or to fill in with the colours and take in on the Log page.",
+        help="To print, or to fill in with the colours and import on the Log page.",
     )

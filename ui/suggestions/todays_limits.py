@@ -12,8 +12,8 @@ from matcher.recipe.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, strength_in_
 from ui.show.literal import literal
 from ui.state.cache_keys import Key, log_key, target_key
 from ui.state.drafts import Draft
-from ui.state.faults import tell
-from ui.state.opened import logged
+from ui.state.messages import tell
+from ui.state.open_studio import logged
 
 if TYPE_CHECKING:
     from matcher.plan.inventory import Means
@@ -54,7 +54,7 @@ def show_limits(studio: Studio, target: Target, limits: Limits) -> None:
         heat_fault(draft.shown("coolest"), draft.shown("hottest")),
     ):
         if fault is not None:
-            tell(f"{fault} Until then this limit is not kept.")
+            tell(f"{fault} Until then this limit is ignored.")
     with st.expander(f"What can be used today: {literal(limits.in_words())}", key=f"limits-{target.id}"):
         _ask(studio, target)
 
@@ -103,10 +103,10 @@ def _ask(studio: Studio, target: Target) -> None:
                 label, value=None, step=5.0, format="%g", placeholder="any", **draft.field(name, usual[name])
             )
         _several(draft, "Only these strengths (none chosen: any)", "strengths", have.strengths, strength_in_words)
-    _several(draft, "Chemicals to do without today", "excluded", sorted(have.all_chemicals), str)
+    _several(draft, "Chemicals not available today", "excluded", sorted(have.all_chemicals), str)
     with st.container(horizontal=True, vertical_alignment="center", horizontal_alignment="distribute"):
-        st.html(f'<p class="pm-soft">Kept for {html.escape(target.name)}, and used for every figure on this page.</p>')
-        if st.button("Lift all of these", key=f"limits.lift.{target.id}", type="tertiary"):
+        st.html(f'<p class="pm-soft">Saved for {html.escape(target.name)}, and used for every figure on this page.</p>')
+        if st.button("Clear all limits", key=f"limits.lift.{target.id}", type="tertiary"):
             lift_all(studio, target)
             st.rerun()
 
@@ -164,7 +164,7 @@ def heat_fault(coolest: float | None, hottest: float | None) -> str | None:
         if bound is not None and not least <= bound <= most:
             return f"The metal's temperature is a number from {least:g} to {most:g} °C, not {bound:.15g}: type one."
     if coolest is not None and hottest is not None and coolest > hottest:
-        return f"No metal is from {coolest:g} up to {hottest:g} °C: put the lower temperature first."
+        return f"{coolest:g} to {hottest:g} °C is the wrong way round: put the lower temperature first."
     return None
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from ui.recipe.making import ways_on
+from ui.recipe.recipe_actions import ways_on
 from ui.show import look
 from ui.show.literal import literal
 from ui.show.steps import recipe_steps
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 def show_reach(studio: Studio, target: Target, answers: Answers) -> None:
     """Show where the target stands: one sentence when it is within reach, else all that is known."""
-    with st.spinner("Looking how near any recipe may come…"):
+    with st.spinner("Checking how near any recipe can come…"):
         reach = answers.reach()
     with look.panel("reach"):
         st.subheader(literal(reach.standing[:1].upper() + reach.standing[1:]), anchor=False)
@@ -37,6 +37,6 @@ def _how_near(studio: Studio, target: Target, reach: Reach) -> None:
         st.html(pair(target.reading.lab, reach.lab, "Target", "Nearest expected"))
     with words:
         more = "".join(f"<li>{html.escape(change[:1].upper() + change[1:])}</li>" for change in reach.changes[1:])
-        also = f"<p>It points to these too:</p><ul>{more}</ul>" if more else ""
+        also = f"<p>It also points to:</p><ul>{more}</ul>" if more else ""
         st.html(recipe_steps(reach.nearest) + also)
         ways_on(studio, reach.nearest, "make-nearest", "the nearest recipe in range", target.id)

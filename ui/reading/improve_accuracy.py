@@ -17,15 +17,15 @@ from ui.photograph import intake
 from ui.photograph.photographs import bench_picture, figure
 from ui.reading.read_marks import card_in_frame, light_field
 from ui.state.drafts import Draft
-from ui.state.faults import tell
 from ui.state.light import CardChoice, Frame, More
+from ui.state.messages import tell
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
 
 WAYS = {"none": "Nothing more", "paper": "Sheet of paper", "card": "Second card", "lamp": "Lamp moved"}
 HOW = {
-    "none": "One more photograph, or a second card in this one, takes it out of the reading.",
+    "none": "One more photograph, or a second card in this one, removes it from the reading.",
     "paper": "For uneven light. Leave camera and lamp as they were, lay a sheet of plain white paper where the plate "
     "lay, and photograph it so that it comes out a light grey.",
     "card": "For uneven light. If a second card of the same kind lies elsewhere in this picture, best with the finish "
@@ -39,7 +39,7 @@ def bring_more(studio: Studio, draft: Draft, sha256: str, card: CardChoice, fixe
     """Ask what more there is; return what of it can be used, and the place where a later refusal is to be told."""
     way = str(draft.get("more_way") or "none")
     st.segmented_control(
-        "Against uneven light or glare",
+        "Correct for uneven light or glare",
         list(WAYS),
         format_func=WAYS.__getitem__,
         required=True,
@@ -73,7 +73,7 @@ def _usable(studio: Studio, draft: Draft, sha256: str, card: CardChoice, place: 
     more = brought(draft)
     if not more:
         return more
-    with place, st.spinner("Looking at what you brought…"):
+    with place, st.spinner("Checking what you added…"):
         try:
             light_field(studio, sha256, card, more)
         except MatcherError as error:
@@ -91,14 +91,14 @@ def _usable(studio: Studio, draft: Draft, sha256: str, card: CardChoice, place: 
 
 def goes_on_without(message: str) -> None:
     """Say why something that was brought cannot be used."""
-    tell(f"{message} The reading goes on without it.", "mind")
+    tell(f"{message} The reading is made without it.", "warning")
 
 
 def _bring_paper(studio: Studio, draft: Draft) -> None:
     paper = draft.get("paper")
     if paper:
         st.html(_small(studio, paper["photo"], paper["name"]))
-        if st.button("Take the paper out", type="tertiary", key=f"{draft.form}.paper.out"):
+        if st.button("Remove the paper", type="tertiary", key=f"{draft.form}.paper.out"):
             draft.set(paper=None)
             st.rerun()
         return
@@ -130,7 +130,7 @@ def _bring_frames(studio: Studio, draft: Draft, sha256: str) -> None:
             for number, frame in enumerate(frames, start=2):
                 with st.container(width=150, gap="small"):
                     st.html(_small(studio, frame["photo"], f"{number}: {frame['name']}"))
-                    if st.button(f"Take {number:d} out", key=f"{draft.form}.frame.{frame['photo'][:16]}"):
+                    if st.button(f"Remove {number:d}", key=f"{draft.form}.frame.{frame['photo'][:16]}"):
                         draft.set(frames=[other for other in frames if other != frame])
                         st.rerun()
     kept = _uploaded(studio, draft, "More photographs of the plate", several=True)
@@ -140,7 +140,7 @@ def _bring_frames(studio: Studio, draft: Draft, sha256: str) -> None:
         draft.set(frames=[*frames, *new])
         st.rerun()
     elif kept:
-        tell("That photograph is there already: take another, with the lamp moved.", "mind")
+        tell("That photograph is already here: take another, with the lamp moved.", "warning")
 
 
 def _uploaded(studio: Studio, draft: Draft, label: str, several: bool) -> list[dict[str, str]]:

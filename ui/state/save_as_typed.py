@@ -17,7 +17,7 @@ from ui.state.drafts import overhear
 if TYPE_CHECKING:
     from matcher.studio import Studio
 
-KEY = "keep_what_is_typed"
+KEY = "save_as_typed"
 
 _JS = """
 const PAUSE_MS = 500;
@@ -57,7 +57,7 @@ function report(field) {
 """
 
 
-def keep_what_is_typed(studio: Studio) -> None:
+def save_as_typed(studio: Studio) -> None:
     """Put the listener into the page, once a run; it shows nothing."""
 
     def typed() -> None:

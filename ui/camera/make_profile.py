@@ -18,10 +18,10 @@ from ui.photograph import intake
 from ui.photograph.card_step import card_reading
 from ui.photograph.photographs import photo_of, thumb
 from ui.show import look
-from ui.show.swatches import minded
+from ui.show.swatches import show_warnings
 from ui.state.drafts import Draft
-from ui.state.faults import tell, told
 from ui.state.light import CardChoice
+from ui.state.messages import tell, told
 from ui.state.places import TARGET
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ WHAT_TO_PHOTOGRAPH = (
 DEMO_CHARTS = (("chart_daylight.jpg", "In daylight"), ("chart_tubes.jpg", "Under workshop tubes"))
 
 
-def teach_camera(studio: Studio) -> None:
+def make_profile(studio: Studio) -> None:
     """Lead from a photograph of a chart to a kept profile."""
     draft = Draft(studio, "camera")
     if draft.get("learned") is not None:
@@ -100,9 +100,9 @@ def _name(studio: Studio, draft: Draft, sha256: str) -> None:
             **draft.field("name", ""),
         )
         if any(profile.name == " ".join((name or "").split()) for profile in studio.profiles()):
-            tell("There is a profile of this name: it will be retired and kept under its date.", "mind")
+            tell("There is a profile of this name: it will be retired and kept under its date.", "warning")
         with st.container(horizontal=True, vertical_alignment="center"):
-            learn = st.button("Learn from this chart", type="primary", key="camera.learn")
+            learn = st.button("Make the profile", type="primary", key="camera.learn")
             if st.button("Mark the chart again", type="tertiary", key="camera.again"):
                 draft.set(card=None)
                 st.rerun()
@@ -117,8 +117,8 @@ def _learn(studio: Studio, draft: Draft, sha256: str) -> None:
 
     name, light = (str(st.session_state.get(draft.key(field)) or "").strip() for field in ("name", "light"))
     if not name:
-        raise CardError("Give the camera and its light a name first, so that you know them again.")
-    with st.spinner("Learning from the chart…"):
+        raise CardError("Give the camera and its light a name first, so that you can recognise them later.")
+    with st.spinner("Making the profile…"):
         chart = card_reading(studio, sha256, CardChoice.from_dict(draft.get("card")))
         assert chart is not None  # this page offers no way without a chart
         kept = studio.save_profile(profile_from_chart(photo_of(studio, sha256), chart, name, light=light))
@@ -131,10 +131,10 @@ def _learned(studio: Studio, draft: Draft) -> None:
     if profile is None:
         draft.drop()
         st.rerun()
-    st.html(f'<h3 class="pm-step">Learned: {html.escape(profile.name)}</h3>')
+    st.html(f'<h3 class="pm-step">Profile made: {html.escape(profile.name)}</h3>')
     with look.panel("learned"):
         show_profile(profile)
-        minded(profile.caveats)
+        show_warnings(profile.caveats)
         st.html(
             "<p>Photographs by this camera are now read with it wherever the card shows the same light. Make another "
             "one for every other light, and a new one when a lamp is changed.</p>"

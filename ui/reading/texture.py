@@ -14,7 +14,7 @@ import streamlit as st
 from matcher.errors import MatcherError
 from matcher.words import percent
 from ui.show.swatches import css_colour, figures, pair, shares
-from ui.state.faults import tell
+from ui.state.messages import tell
 
 if TYPE_CHECKING:
     from matcher.reading.reading import PaletteColour, Reading
@@ -33,7 +33,7 @@ def show_texture(reading: Reading, texture: Callable[[], Texture], key: str) -> 
             with st.spinner("Looking at the finish…"):
                 made_of = texture()
         except MatcherError as error:
-            tell(str(error), "mind")
+            tell(str(error), "warning")
             return
         if reading.darks is not None and reading.lights is not None:
             st.html(pair(reading.darks, reading.lights, "Darkest quarter", "Lightest quarter"))

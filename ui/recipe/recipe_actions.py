@@ -11,7 +11,7 @@ from ui.recipe.recipe_form import fields_of
 from ui.show.cautions import show_cautions
 from ui.state.cache_keys import Key, log_key
 from ui.state.drafts import Draft
-from ui.state.opened import logged
+from ui.state.open_studio import logged
 from ui.state.places import RECORD
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ def ways_on(
 ) -> Any:
     """Show what can be done with a recipe, and the cautions for it, folded; return the row, where more may be added.
 
-    begun: some of its passes are laid already, so that the bench can't begin with it.
+    begun: some of its passes are done already, so that the bench can't begin with it.
     """
     row = st.container(horizontal=True, vertical_alignment="center")
     with row:

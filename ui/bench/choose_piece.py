@@ -17,8 +17,8 @@ from ui.show.cautions import show_cautions
 from ui.show.literal import literal
 from ui.show.steps import recipe_steps
 from ui.state.drafts import Draft
-from ui.state.faults import tell
-from ui.state.opened import ask_for_target, chosen_target, logged
+from ui.state.messages import tell
+from ui.state.open_studio import ask_for_target, chosen_target, logged
 from ui.state.places import FIRST_PLATES, RECORD, TARGET
 from ui.suggestions.answers import answers_for
 from ui.suggestions.todays_limits import limits_of
@@ -46,18 +46,18 @@ class Offer:
 def choose(studio: Studio, draft: Draft) -> None:
     """Ask what goes on the bench; nothing else is shown before the cautions were read."""
     if Draft(studio, LAID_BY).values:
-        tell("A piece that you were working on was laid by: its passes and readings are kept.", "mind")
+        tell("A piece you were working on was put on hold: its passes and readings are saved.", "warning")
         if st.button("Bring it back to the bench", key="bench-back"):
             bring_back(studio, draft)
             st.rerun()
     target = chosen_target(studio)
     if target is None:
-        tell("There is no target yet that a piece could be led to.", "mind")
+        tell("There is no target yet to work towards.", "warning")
         with st.container(key="onward-bench"):
             st.page_link(TARGET.file, label="Start from a client's photograph")
         return
     if not logged(studio):
-        tell("No plate is logged yet, so no path can be predicted: make your first plates, or record one.", "mind")
+        tell("No plate is logged yet, so no path can be predicted: make your first plates, or record one.", "warning")
         with st.container(key="onward-bench"):
             st.page_link(FIRST_PLATES.file, label="First plates")
             st.page_link(RECORD.file, label="Record a plate")
@@ -72,9 +72,9 @@ def choose(studio: Studio, draft: Draft) -> None:
         own = UNSEALED if offer.recipe.seal is None else offer.recipe.seal.kind
         sealed = ask_if_sealed(draft, f"sealed_for_{own}", own)
     with cautions_side, look.panel("bench-cautions"):
-        st.html("<strong>First read the cautions</strong>")
+        st.html("<strong>Read the cautions first</strong>")
         show_cautions(offer.recipe, first=ALL_OF_THEM)
-        if st.button("I have read them: begin", type="primary", key="bench-begin"):
+        if st.button("I have read them: start", type="primary", key="bench-begin"):
             begin(draft, offer.recipe, offer.source, target.id or 0, sealed, offer.from_form)
             st.rerun()
 
@@ -84,10 +84,10 @@ def _offer(studio: Studio, draft: Draft, target: Target) -> Offer | None:
         with st.spinner("Looking for recipes…"):
             offers = offers_for(studio, draft, target)
     except SuggestionError as error:
-        tell(str(error), "mind")
+        tell(str(error), "warning")
         return None
     if not offers:
-        tell("None of the recipes nearest to this target has a coat, so there are no passes to follow.", "mind")
+        tell("None of the recipes nearest to this target has a coat, so there are no passes to follow.", "warning")
         return None
     field = draft.field("choice", next(iter(offers)))
     if st.session_state[field["key"]] not in offers:
@@ -105,7 +105,7 @@ def offers_for(studio: Studio, draft: Draft, target: Target) -> dict[str, Offer]
     half_typed = studio.draft("plate") or {}
     recipe = None if half_typed.get("bench_piece") else recipe_of(half_typed)  # it was on the bench already
     if recipe is not None:
-        offers["form"] = Offer("The plate that you are recording", recipe, "the record form", from_form=True)
+        offers["form"] = Offer("The plate you are recording", recipe, "the record form", from_form=True)
     ranked = answers_for(studio, target, limits_of(studio, target)).ranked(SUGGESTED)
     for place, item in enumerate(ranked, start=1):
         offers[f"place{place}"] = Offer(_label(item), item.recipe, _source(place, item))
@@ -128,7 +128,7 @@ def ask_if_sealed(draft: Draft, name: str, otherwise: str) -> str:
     """
     known = {**SEALED, **({otherwise: otherwise.capitalize()} if otherwise not in SEALED else {})}
     chosen = st.segmented_control(
-        "Is the finish that you match sealed?",
+        "Is the finish you are matching sealed?",
         list(known),
         format_func=lambda kind: literal(known[kind]),
         required=True,

@@ -14,7 +14,7 @@ from matcher.errors import MatcherError
 
 
 def tell(message: str, kind: str = "wrong") -> None:
-    """Show one sentence. kind: "wrong" (put it right), "mind" (trust it less) or "done"."""
+    """Show one sentence. kind: "wrong" (put it right), "warning" (trust it less) or "done"."""
     role = "alert" if kind == "wrong" else "status"
     st.html(f'<div class="pm-tell pm-{kind}" role="{role}">{html.escape(message)}</div>')
 
@@ -39,8 +39,8 @@ def guarded() -> Iterator[None]:
         details = traceback.format_exc()
         logging.getLogger(__name__).exception("A page failed.")
         tell(
-            "Something in this program failed. What you typed and the photographs you uploaded are kept: "
-            "reload the page and go on. If it happens again, send the details below to whoever looks after "
+            "Something in this program failed. What you typed and the photographs you uploaded are saved: reload the "
+            "page and carry on. If it happens again, send the details below to whoever looks after "
             "this program."
         )
         with st.expander("Details"):

@@ -7,7 +7,7 @@ import html
 TOGETHER = (("ΔE00 ", "ΔE00\u00a0"), (" ± ", "\u00a0±\u00a0"), (" %", "\u00a0%"))
 
 
-def together(sentence: str) -> str:
+def nonbreaking(sentence: str) -> str:
     """Return a sentence as HTML in which no line breaks between a sign and its figure."""
     said = html.escape(sentence)
     for apart, kept in TOGETHER:

@@ -71,7 +71,7 @@ def ask_what_is_owned(draft: Draft, have: Means) -> FirstChoice:
         alloy = _one_of(draft, "Alloy", "alloy", list(dict.fromkeys((*have.alloys, *COMMON["alloy"]))))
         chemicals = _some_of(draft, "Chemicals for coats", "chemicals", have.chemicals, COMMON["coat"])
         undercoats = _some_of(draft, "Undercoats", "undercoats", have.undercoats, COMMON["undercoat"])
-        application = _one_of(draft, "Laid on as", "application", list(COMMON["application"]))
+        application = _one_of(draft, "Applied as", "application", list(COMMON["application"]))
     with right:
         strengths = _strengths(draft, have)
         passes, coolest, hottest = _numbers(draft)

@@ -34,7 +34,7 @@ def _one(item: Contradiction) -> None:
     plate = item.trial.id
     colours, words = st.columns([1, 2], gap="medium", vertical_alignment="center")
     with colours:
-        st.html(low_pair(item.expected, item.trial.reading.lab, "As the others lead to expect", f"Plate {plate}"))
+        st.html(low_pair(item.expected, item.trial.reading.lab, "Expected from the others", f"Plate {plate}"))
     with words:
         st.html(f"<p>{html.escape(item.sentence)}</p>")
         if plate is not None and st.button(f"Open plate {plate:d} in the log", key=f"at-odds.{plate}"):
