@@ -75,7 +75,7 @@ def test_every_figure_is_said_in_a_plain_sentence(figures):
     assert "All 60 logged plates" in said["learned_from"]
     assert f"of 60 plates ({100 * figures.left_out.coverage:.0f} %)" in said["coverage"]
     assert said["growth"].endswith("the error fell as plates were added.")
-    assert figures.regions[0].name in said["regions"]
+    assert figures.regions[0].kind.name in said["regions"]
     assert all(sentence.endswith(".") for sentence in said.values())
 
 

@@ -171,7 +171,7 @@ def test_a_pass_of_a_piece_that_has_left_the_bench_is_not_counted_for_the_next(p
     assert draft is not None
     studio.save_draft("bench", {**draft, "begun": "p2", "done": 0})
     press(phone, "bench-pass")
-    assert "The pass is not counted" in shown_on(phone)
+    assert "The pass was not counted" in shown_on(phone)
     assert studio.draft("bench") == {**draft, "begun": "p2", "done": 0}
 
 
@@ -257,7 +257,7 @@ def test_a_piece_left_for_another_is_kept_and_brought_back(page: Open, studio: S
     fill(studio)
     with_piece(studio, 5)
     app = press(page("bench"), "bench-another")
-    assert "was laid by" in said_on(app)
+    assert "was put on hold" in said_on(app)
     press(app, "bench-back")
     assert "5 passes done" in said_on(app)
 
@@ -302,7 +302,7 @@ def test_what_was_laid_and_read_goes_into_the_log(page: Open, studio: Studio) ->
     with_piece(studio, 5, readings={2: lab(2), 5: lab(5)})
     press(page("bench"), "bench-record")
     app = page("record")
-    assert "with the passes that were really laid" in said_on(app) and "After pass 2" in said_on(app)
+    assert "with the passes that were actually done" in said_on(app) and "After pass 2" in said_on(app)
     press(app, "plate.log")
     trial = studio.trials()[-1]
     assert trial.recipe == ferric(5) and trial.target_id == 1
@@ -404,7 +404,7 @@ def test_a_piece_is_led_to_its_target_with_a_phone(demo: Served, visit: Visit) -
     visitor.shot("bench")
     visitor.sees("Stop: past the target")
     visitor.press("Record this plate")
-    visitor.sees("with the passes that were really laid")
+    visitor.sees("with the passes that were actually done")
     with demo.studio() as studio:
         plate = studio.draft("plate")
     assert plate is not None and plate["coat0_passes"] == 2 and plate["stages"][0]["stage"] == "pass 2"

@@ -119,7 +119,7 @@ def test_what_cannot_be_is_said_and_nothing_typed_is_lost(page: Open, studio: St
     app = begun(page())
     number(app, "Strength (1 is stock)").set_value(5.0).run()
     app = press(app, "correct.save.1")
-    assert "It is not saved. Undercoat: give the undercoat's strength as a number from 0 to 1" in said(app)
+    assert "The correction was not made. Undercoat: give the undercoat's strength as a number from 0 to 1" in said(app)
     assert number(app, "Strength (1 is stock)").value == 5.0
     number(app, "Strength (1 is stock)").set_value(0.5).run()
     made_on = next(field for field in app.text_input if field.label == "Made on")
@@ -160,7 +160,7 @@ def test_what_another_screen_typed_is_looked_at_here_before_it_is_saved(page: Op
     other = page()
     number(other, "Passes").set_value(5).run()
     one = press(one, "correct.save.1")
-    assert "Not saved: another screen has changed this form." in said(one)
+    assert "Not saved: this form was changed on another screen." in said(one)
     assert number(one, "Passes").value == 5 and "Coat 1, passes: 5, was 6" in said(one)
     assert studio.corrections(1) == [], "the 4 that this screen showed was not what would have been saved"
     press(one, "correct.save.1")

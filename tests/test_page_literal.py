@@ -7,6 +7,7 @@ import base64
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -18,9 +19,11 @@ from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.studio import Studio
 from matcher.trials.facts import facts_of
 from matcher.trials.trial import Target, Trial
+from matcher.validation.cross_validation import Region, in_words
 from tests.plates import a_profile
 from ui.recipe.recipe_form import fields_of
 from ui.show.literal import literal, literal_in_plot
+from ui.show.trust_plots import worth_plot
 
 UI = Path(__file__).parents[1] / "ui"
 READ_AS_MARKDOWN = {
@@ -51,6 +54,12 @@ def test_a_label_keeps_every_sign(typed: str, label: str) -> None:
 
 def test_a_plot_makes_no_link_of_a_name() -> None:
     assert literal_in_plot('<a href="http://host/x">x</a>') == '&lt;a href="http://host/x"&gt;x&lt;/a&gt;'
+
+
+def test_a_chemical_whose_name_says_over_stays_on_its_own_line_of_the_plot() -> None:
+    rows = Region(in_words(("salt over <b>ice</b>", "wax over salt")), 1, 2.0, 0.5)
+    figures: Any = SimpleNamespace(regions=[rows])
+    assert worth_plot(figures).data[0].y == ("wax over salt<br>over salt over &lt;b&gt;ice&lt;/b&gt;, 1 plate",)
 
 
 def test_every_label_on_the_page_is_ours_or_literal() -> None:
@@ -155,8 +164,10 @@ def hostile_studio(folder: Path) -> Path:
         studio.save_card(named("card"), "grey card", (49.5, 0, 0))
         studio.save_profile(replace(a_profile(named("profile")), light=named("light")))
         studio.retire_profile(studio.save_profile(a_profile(named("old"), red=1.5)).name, named("lamp"))
-        target = studio.save_target(Target(named("# headly"), Reading(lab=(36, 14, 22), source=named("source"))))
-        told = {"made_by": named("maker"), "piece": named("piece"), "notes": named("notes")}
+        target = studio.save_target(
+            Target(named("# headly"), Reading(lab=np.array([36.0, 14, 22]), source=named("source")))
+        )
+        told: dict[str, Any] = {"made_by": named("maker"), "piece": named("piece"), "notes": named("notes")}
         for passes in range(1, 10):
             chemical = named("acid") if passes == 2 else coat.chemical
             recipe = replace(start, coats=(replace(coat, passes=passes, chemical=chemical),))

@@ -127,7 +127,7 @@ def test_a_first_plate_is_said_to_be_logged_with_the_way_on_to_the_next(
     recipe = Recipe("silicon bronze", None, (Coat("ferric nitrate", 0.5, 6, 105.0),))
     plan = {"way": "typed", "from_plate": "number 1", "from_where": OF_THE_FIRST, "target_id": 0}
     app = record_page(monkeypatch, tmp_path, {**fields_of(recipe), **plan})
-    assert "The recipe starts as number 1, of the first plates." in said_on(app)
+    assert "The recipe is copied from number 1, of the first plates." in said_on(app)
     for label, value in (("L*", 30.0), ("a*", 12.0), ("b*", 18.0)):
         labelled(app.number_input, label).set_value(value)
     app.run()
@@ -201,7 +201,7 @@ def test_a_failure_nobody_foresaw_is_said_plainly_without_a_traceback(
     app = AppTest.from_file(str(APP), default_timeout=60).run()
     said = said_on(app)
     assert "Something in this program failed" in said
-    assert "are kept" in said
+    assert "are saved" in said
     assert "flux capacitor" not in said, "details are folded away"
     assert any("flux capacitor" in block.value for block in app.code)
     assert not app.exception

@@ -29,6 +29,7 @@ from tests.browser import Bench, Served, Visitor
 from tests.plates import a_profile
 from tests.scenes import BROWN, GREY, Scene, box, png
 from ui.photograph.intake import PHOTOGRAPH_FIELDS
+from ui.show.literal import literal
 
 APP = Path(__file__).parents[1] / "ui" / "app.py"
 CARD, SECOND, PLATE = box(40, 220, 200, 340), box(610, 220, 770, 340), box(260, 150, 560, 450)
@@ -174,7 +175,7 @@ def test_a_profile_that_was_retired_since_it_was_chosen_gives_way(
         studio.save_profile(a_profile("old", camera=None))
         studio.retire_profile("old", "new lamps")
     app = target_page(monkeypatch, tmp_path, bench(), {"profile": "named old"})
-    assert "The profile old is retired or gone" in said_on(app)
+    assert "The profile old is no longer in use" in said_on(app)
     assert "Read with the camera profile window" in said_on(app)
 
 
@@ -255,7 +256,7 @@ def test_a_frame_that_shows_another_plate_is_left_out_and_the_others_are_read(
     fields = frames_of("second", "wrong")
     app = target_page(monkeypatch, tmp_path, with_lamp((340, 240)), fields, wrong=wrong, **LAMPS)
     said = said_on(app)
-    assert "Photograph 3 does not match the first photograph" in said and "goes on without it" in said
+    assert "Photograph 3 does not match the first photograph" in said and "is made without it" in said
     assert "Read from 2 photographs: " in said
     taken_out = next(button for button in app.button if button.label == "Take 3 out")
     taken_out.click().run()
@@ -326,7 +327,7 @@ def test_a_kept_file_lists_its_colours_and_the_chosen_one_is_taken(
         kept = {"name": "cards.txt", "data": base64.b64encode(CGATS).decode()}
         studio.save_draft("target file 1", kept)
     app = typed_page(monkeypatch, tmp_path, typed_way="file", file="target file 1")
-    listed = next(box for box in app.selectbox if box.label == "Colour in cards.txt")
+    listed = next(box for box in app.selectbox if box.label == f"Colour in {literal('cards.txt')}")
     assert [name.split(":")[0] for name in listed.options] == ["door left", "lintel"]
     listed.set_value(1).run()
     assert "lintel, given as CIELAB, D65, 2 degrees." in said_on(app)

@@ -140,11 +140,11 @@ def test_a_chart_upside_down_is_taken_as_it_is_and_learned_from(
     next(field for field in app.text_input if field.label == "Name of camera and light").set_value("bench").run()
     app = press(app, "Make the profile")
     said = shown(app)
-    assert "Learned: bench" in said and "very good" in said
+    assert "Profile made: bench" in said and "very good" in said
     assert "as the file shows it" in said
     (profile,) = studio.profiles()
     assert (profile.name, profile.light, profile.photo) == ("bench", "north window", sha256)
-    assert "Learned: bench" in shown(page("camera")), "what was learned is still there after a reload"
+    assert "Profile made: bench" in shown(page("camera")), "what was learned is still there after a reload"
 
 
 def test_covered_patches_are_named_and_shown_as_left_out(page: Open, studio: Studio) -> None:
@@ -261,7 +261,7 @@ def test_photographs_of_one_plate_say_what_this_set_up_can_tell(page: Open, stud
     assert 0.2 < float(smallest) < 3.5
     assert "For a tolerance of ΔE00 2" in said
     glaring = next(number for number, file in enumerate(one_plate(), start=1) if file.stem == "plate_glare")
-    assert re.findall(r"Photograph (\d): \d+% of the marked region is glare", said) == [str(glaring)]
+    assert re.findall(r"Photograph (\d): \d+ % of the marked region is glare", said) == [str(glaring)]
     app.number_input[0].set_value(0.1).run()
     assert "beyond this set-up" in shown(app)
 
@@ -292,7 +292,7 @@ def test_a_photograph_without_a_card_still_compares_two_finishes(page: Open, stu
     (low, high) = re.findall(r"([\d.]+) to ([\d.]+) with 95 %", said)[0]
     (apart,) = re.findall(r"the interval would be [\d.]+ to ([\d.]+)\.", said)
     assert float(low) == 0.0 and float(high) < float(apart) / 3
-    assert sum(float(share) for share in re.findall(r"(\d+)%\s+ΔE00", said)) == pytest.approx(100, abs=3)
+    assert sum(float(share) for share in re.findall(r"(\d+) %\s+ΔE00", said)) == pytest.approx(100, abs=3)
 
 
 def test_the_map_of_where_two_finishes_differ_follows_a_card_that_was_measured_again(
@@ -327,7 +327,7 @@ def test_a_chart_teaches_the_camera_and_later_readings_use_it(demo: Served, visi
     visitor.page.get_by_label("Name of camera and light").fill("bench camera, window")
     visitor.page.wait_for_timeout(600)
     visitor.press("Make the profile")
-    visitor.sees(re.compile("^Learned: bench camera, window"))
+    visitor.sees(re.compile("^Profile made: bench camera, window"))
     visitor.shot("camera-learned")
     visitor.page.get_by_text("Patches, rename, export, retire").click()
     visitor.settle()

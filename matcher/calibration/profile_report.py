@@ -75,7 +75,12 @@ def temperature_in_words(profile: CameraProfile) -> str:
     if profile.colour_temperature_k is None:
         return ""
     said = f"about {round(profile.colour_temperature_k, -2):.0f} K"
-    return said if profile.encoding in SENSOR_ENCODINGS else f"{said} as the file shows it"
+    return f"{said} as the file shows it" if camera_balanced(profile) else said
+
+
+def camera_balanced(profile: CameraProfile) -> bool:
+    """Tell whether the camera has balanced the white of the chart's file, so that the light's colour is not in it."""
+    return profile.encoding not in SENSOR_ENCODINGS
 
 
 def camera_in_words(profile: CameraProfile) -> str:

@@ -59,32 +59,45 @@ class LeftOut:
 
 
 @dataclass(frozen=True)
+class Kind:
+    """A kind of recipe, in words: its coats ("ferric nitrate, then cupric nitrate") and what they are laid over."""
+
+    coats: str
+    over: str
+
+    @property
+    def name(self) -> str:
+        """Return both: "ferric nitrate over liver of sulphur"."""
+        return f"{self.coats} over {self.over}"
+
+
+@dataclass(frozen=True)
 class Region:
     """One kind of recipe. doubt: ΔE00 by which a prediction there may be off (its mean).
 
     expected_gain: how much one more plate, the best placed, would take off that, on average over the recipe space.
     """
 
-    name: str
+    kind: Kind
     plates: int
     doubt: float
     expected_gain: float
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""
-        return {"name": self.name, "plates": self.plates, "doubt": self.doubt, "worth": self.expected_gain}
+        return {"name": self.kind.name, "plates": self.plates, "doubt": self.doubt, "worth": self.expected_gain}
 
 
 @dataclass(frozen=True, eq=False)
 class CrossValidation:
-    """left_out: each plate without itself. groups: by name, plates without any of their kind. growth: (plates, error).
+    """left_out: each plate without itself. groups: by kind, plates without any of their kind. growth: (plates, error).
 
     regions: by expected gain of one more plate, greatest first. trials: those learned from, in the order of left_out's
     errors; logged: how many there are in all.
     """
 
     left_out: LeftOut
-    groups: tuple[tuple[str, LeftOut], ...]
+    groups: tuple[tuple[Kind, LeftOut], ...]
     growth: tuple[tuple[int, float], ...]
     regions: tuple[Region, ...]
     contradictions: tuple[Contradiction, ...]
@@ -101,7 +114,7 @@ class CrossValidation:
                 {"trial": trial.id, "delta_e00": float(error)}
                 for trial, error in zip(self.trials, self.left_out.errors, strict=True)
             ],
-            "groups": [{"left_out": name, **figures.as_dict()} for name, figures in self.groups],
+            "groups": [{"left_out": kind.name, **figures.as_dict()} for kind, figures in self.groups],
             "growth": [{"plates": plates, "median_delta_e00": error} for plates, error in self.growth],
             "regions": [region.as_dict() for region in self.regions],
             "contradictions": [item.as_dict() for item in self.contradictions],
@@ -148,7 +161,7 @@ def left_groups_out(model: ProcessModel) -> list[tuple[str, LeftOut]]:
         rest = [trial for place, trial in enumerate(model.trials) if place not in set(rows)]
         if len(rest) >= FEWEST_TRIALS - 1:
             others, left = fit_process(rest, model), [model.trials[row] for row in rows]
-            figures.append((name_of(kind), _tested(others, left, model.inflation)))
+            figures.append((in_words(kind), _tested(others, left, model.inflation)))
     return figures
 
 
@@ -180,15 +193,15 @@ def expected_gain_by_region(model: ProcessModel, space: RecipeSpace, rng: np.ran
     regions = []
     for kind in dict.fromkeys(kinds):
         here = np.array([other == kind for other in kinds])
-        regions.append(Region(name_of(kind), seen.count(kind), float(doubt[here].mean()), float(gain[here].max())))
+        regions.append(Region(in_words(kind), seen.count(kind), float(doubt[here].mean()), float(gain[here].max())))
     return sorted(regions, key=lambda region: -region.expected_gain)
 
 
-def name_of(kind: tuple[str | None, ...]) -> str:
-    """Return a kind of recipe in words: "ferric nitrate over liver of sulphur"."""
+def in_words(kind: tuple[str | None, ...]) -> Kind:
+    """Return a kind of recipe, as ``kind_of`` tells it, in words."""
     under, *coats = kind
     coated = ", then ".join(coat for coat in coats if coat is not None) or "no coat"
-    return f"{coated} over {'bare metal' if under is None else under}"
+    return Kind(coated, "bare metal" if under is None else under)
 
 
 def _tested(model: ProcessModel, trials: Sequence[LoggedTrial], inflation: float) -> LeftOut:

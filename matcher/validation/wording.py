@@ -63,10 +63,10 @@ def groups_in_words(figures: CrossValidation) -> str:
         return "All plates are of one kind, so nothing can be said of kinds that were never made."
     medians = np.array([group.median for _, group in figures.groups])
     worst = int(np.argmax(medians))
-    name, group = figures.groups[worst]
+    kind, group = figures.groups[worst]
     return (
         f"When all plates of one kind are held back, half of them are still predicted within ΔE00 "
-        f"{np.median(medians):.1f} (the middle of {len(medians)} kinds). The worst is {name}, at {group.median:.1f}: "
+        f"{np.median(medians):.1f} (the middle of {len(medians)} kinds). The worst is {kind.name}, at {group.median:.1f}: "
         "trust a prediction least where no plate of its kind was made."
     )
 
@@ -87,14 +87,14 @@ def regions_in_words(figures: CrossValidation) -> str:
     """Say where one more plate would teach most."""
     if not figures.regions:
         return "No recipes are in range to compare."
-    names = _listed([region.name for region in figures.regions[:NAMED]])
+    names = _listed([region.kind.name for region in figures.regions[:NAMED]])
     return f"For the predictions as a whole, one more plate teaches most here: {names}."
 
 
 def region_in_words(region: Region) -> str:
     """Say one region's figures."""
     made = counted(region.plates, "plate") if region.plates else "no plate yet"
-    return f"{region.name}: {made}; predictions there may be off by ΔE00 {region.doubt:.1f}"
+    return f"{region.kind.name}: {made}; predictions there may be off by ΔE00 {region.doubt:.1f}"
 
 
 def contradictions_in_words(figures: CrossValidation) -> str:

@@ -101,7 +101,9 @@ def offers_for(studio: Studio, draft: Draft, target: Target) -> dict[str, Offer]
     offers: dict[str, Offer] = {}
     if draft.get("offered") is not None:
         source = draft.get("source") or "another page"
-        offers["offered"] = Offer(_taken_from(source), Recipe.from_dict(draft.get("offered")), source)
+        offers["offered"] = Offer(
+            f"From another page: {source[:1].lower()}{source[1:]}", Recipe.from_dict(draft.get("offered")), source
+        )
     half_typed = studio.draft("plate") or {}
     recipe = None if half_typed.get("bench_piece") else recipe_of(half_typed)  # it was on the bench already
     if recipe is not None:
@@ -135,9 +137,3 @@ def ask_if_sealed(draft: Draft, name: str, otherwise: str) -> str:
         **draft.field(name, otherwise),
     )
     return str(chosen or otherwise)
-
-
-def _taken_from(source: str) -> str:
-    """Name the recipe that another page sent here, by where it comes from."""
-    lowered = source[:1].lower() + source[1:]
-    return f"The recipe of {lowered}" if lowered.startswith("plate ") else source[:1].upper() + source[1:]

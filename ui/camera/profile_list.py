@@ -79,13 +79,13 @@ def _head(profile: CameraProfile) -> str:
 
 
 def _light(profile: CameraProfile) -> str:
-    from matcher.calibration.profile_report import temperature_in_words
+    from matcher.calibration.profile_report import camera_balanced, temperature_in_words
 
     kelvin = temperature_in_words(profile)
     if not kelvin:
         return ""
     why = ""
-    if "file" in kelvin:
+    if camera_balanced(profile):
         why = " The camera balances white by itself, so the light's own colour does not show in the file."
     return f'<p class="pm-soft">Colour temperature of the light: {html.escape(kelvin)}.{why}</p>'
 

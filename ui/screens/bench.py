@@ -84,7 +84,7 @@ def _shift(key: Key, sealed: str, _studio: Studio) -> SealShift:
 
 def _now(draft: Draft, piece: Piece, path: BenchPath, tolerance: float) -> None:
     """Say what to do in letters that are read from where the torch is held, with one large button below."""
-    laid = f"{counted(piece.done, 'pass')} laid" if piece.done else "No pass done yet"
+    laid = f"{counted(piece.done, 'pass')} done" if piece.done else "No pass done yet"
     when = "then" if path.remaining else "now"
     chance = f"Chance to be within {tolerance:g} {when}: {percent(path.chance_within(tolerance))}."
     with look.panel("bench-now"):

@@ -9,7 +9,7 @@ from ui.show.literal import literal_in_plot
 from ui.show.plots import INK, base_figure, rgb
 
 if TYPE_CHECKING:
-    from matcher.validation.cross_validation import CrossValidation
+    from matcher.validation.cross_validation import CrossValidation, Kind
 
 MOST_REGIONS = 10
 ROW = 46
@@ -82,7 +82,7 @@ def groups_plot(figures: CrossValidation) -> Any:
     import plotly.graph_objects as go
 
     rows = sorted(figures.groups, key=lambda row: row[1].median, reverse=True)
-    names = [_named(name, len(group.errors)) for name, group in rows]
+    names = [_named(kind, len(group.errors)) for kind, group in rows]
     figure = _by_name("error, ΔE00", len(rows))
     for (_, group), name in zip(rows, names, strict=True):
         figure.add_trace(
@@ -146,7 +146,7 @@ def expected_gain_plot(figures: CrossValidation) -> Any:
 
     rows = list(reversed(figures.regions[:MOST_REGIONS]))
     figure = _by_name("ΔE00 taken off", len(rows))
-    figure.add_trace(_bars(go, [row.expected_gain for row in rows], [_named(row.name, row.plates) for row in rows]))
+    figure.add_trace(_bars(go, [row.expected_gain for row in rows], [_named(row.kind, row.plates) for row in rows]))
     figure.update_xaxes(rangemode="tozero")
     return figure
 
@@ -170,8 +170,7 @@ def _bars(go: Any, values: list[float], names: list[str]) -> Any:
     )
 
 
-def _named(name: str, plates: int) -> str:
+def _named(kind: Kind, plates: int) -> str:
     """Return a kind of recipe on two lines, so that its name leaves room for the plot on a phone."""
-    coats, _, ground = name.partition(" over ")
     made = counted(plates, "plate") if plates else "no plate"
-    return f"{literal_in_plot(coats)}<br>over {literal_in_plot(ground)}, {made}"
+    return f"{literal_in_plot(kind.coats)}<br>over {literal_in_plot(kind.over)}, {made}"

@@ -64,7 +64,7 @@ def _unfinished(drafts: Mapping[str, Mapping[str, Any] | None]) -> NextStep | No
     plate, target, bench = (drafts.get(form) or {} for form in ("plate", "target", "bench"))
     if bench.get("begun") and not bench.get("handed_over"):
         done = bench.get("done", 0)
-        laid = f"{counted(done, 'pass')} {agreeing(done)} laid" if done else "No pass is done yet"
+        laid = f"{counted(done, 'pass')} {agreeing(done)} done" if done else "No pass is done yet"
         return NextStep(
             "Continue with the piece on the bench", f"{laid}; everything is saved.", "Continue at the bench", BENCH, 3
         )

@@ -164,7 +164,7 @@ def heat_fault(coolest: float | None, hottest: float | None) -> str | None:
         if bound is not None and not least <= bound <= most:
             return f"The metal's temperature is a number from {least:g} to {most:g} °C, not {bound:.15g}: type one."
     if coolest is not None and hottest is not None and coolest > hottest:
-        return f"{coolest:g} to {hottest:g} °C is the wrong way round: put the lower temperature first."
+        return f"{coolest:g} to {hottest:g} °C is the wrong way round: put the lower one first."
     return None
 
 
