@@ -23,7 +23,7 @@ from matcher.validation.cross_validation import Region, in_words
 from tests.plates import a_profile
 from ui.recipe.recipe_form import fields_of
 from ui.show.literal import literal, literal_in_plot
-from ui.show.trust_plots import worth_plot
+from ui.show.trust_plots import expected_gain_plot
 
 UI = Path(__file__).parents[1] / "ui"
 READ_AS_MARKDOWN = {
@@ -59,7 +59,7 @@ def test_a_plot_makes_no_link_of_a_name() -> None:
 def test_a_chemical_whose_name_says_over_stays_on_its_own_line_of_the_plot() -> None:
     rows = Region(in_words(("salt over <b>ice</b>", "wax over salt")), 1, 2.0, 0.5)
     figures: Any = SimpleNamespace(regions=[rows])
-    assert worth_plot(figures).data[0].y == ("wax over salt<br>over salt over &lt;b&gt;ice&lt;/b&gt;, 1 plate",)
+    assert expected_gain_plot(figures).data[0].y == ("wax over salt<br>over salt over &lt;b&gt;ice&lt;/b&gt;, 1 plate",)
 
 
 def test_every_label_on_the_page_is_ours_or_literal() -> None:

@@ -258,7 +258,7 @@ def test_a_frame_that_shows_another_plate_is_left_out_and_the_others_are_read(
     said = said_on(app)
     assert "Photograph 3 does not match the first photograph" in said and "is made without it" in said
     assert "Read from 2 photographs: " in said
-    taken_out = next(button for button in app.button if button.label == "Take 3 out")
+    taken_out = next(button for button in app.button if button.label == "Remove 3")
     taken_out.click().run()
     assert "does not match" not in said_on(app)
     with Studio.open(tmp_path / "studio") as studio:
@@ -394,7 +394,7 @@ def test_frames_are_uploaded_together_survive_a_reload_and_stay_with_the_reading
     visitor.page.reload()
     visitor.sees(re.compile("^Read from 3 photographs: "))
     visitor.shot("reading-frames")
-    visitor.press("Take 3 out")
+    visitor.press("Remove 3")
     visitor.sees(re.compile("^Read from 2 photographs: "))
     visitor.press("Save and rank the plates")
     with served.studio() as studio:

@@ -166,7 +166,7 @@ def test_the_alloy_of_the_plates_made_for_a_target_is_the_jobs_until_another_is_
     [
         (
             {"coolest": 200.0, "hottest": 100.0},
-            "200 to 100 °C is the wrong way round: put the lower temperature first.",
+            "200 to 100 °C is the wrong way round: put the lower one first.",
         ),
         ({"hottest": 1e9}, "temperature is a number from 0 to 400 °C, not 1000000000: type one."),
         ({"passes": 0}, "The most passes in a coat are a number from 1 to 200, not 0"),

@@ -150,7 +150,7 @@ def left_one_out(model: ProcessModel) -> LeftOut:
     return LeftOut(delta_e_2000(labs - residuals, labs), _coverage(residuals, covariances * model.inflation**2))
 
 
-def left_groups_out(model: ProcessModel) -> list[tuple[str, LeftOut]]:
+def left_groups_out(model: ProcessModel) -> list[tuple[Kind, LeftOut]]:
     """Return, for every pairing of undercoat and chemicals, its plates predicted from all other kinds."""
     groups: dict[tuple[str | None, ...], list[int]] = defaultdict(list)
     for place, trial in enumerate(model.trials):

@@ -66,8 +66,8 @@ def groups_in_words(figures: CrossValidation) -> str:
     kind, group = figures.groups[worst]
     return (
         f"When all plates of one kind are held back, half of them are still predicted within ΔE00 "
-        f"{np.median(medians):.1f} (the middle of {len(medians)} kinds). The worst is {kind.name}, at {group.median:.1f}: "
-        "trust a prediction least where no plate of its kind was made."
+        f"{np.median(medians):.1f} (the middle of {len(medians)} kinds). The worst is {kind.name}, at "
+        f"{group.median:.1f}: trust a prediction least where no plate of its kind was made."
     )
 
 
