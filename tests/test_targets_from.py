@@ -135,14 +135,14 @@ def test_xyz_and_cielab_of_one_colour_agree(chart):
     xyz = [100 * colour.Lab_to_XYZ(lab, np.array([0.3127, 0.3290])) for lab in truth["D65"]]
     heading = 'WEIGHTING_FUNCTION "ILLUMINANT, D65"\nWEIGHTING_FUNCTION "OBSERVER, 2 degree"'
     from_xyz = read_targets(cgats(["XYZ_X", "XYZ_Y", "XYZ_Z"], list(zip(names, xyz, strict=True)), heading))
-    from_lab = [lab_reading(lab, light="D65") for lab in truth["D65"]]
+    from_lab = [lab_reading(lab, illuminant="D65") for lab in truth["D65"]]
     assert np.max(delta_e_2000(labs(from_xyz), [reading.lab for reading in from_lab])) < 0.1
 
 
 def test_bradford_gives_the_iccs_own_white_and_published_sample():
     """D65's white becomes D50's; CIELAB (50, 0, 0) of any light is the same grey under D50 (ICC.1, annex E)."""
     for light in ("D65", "A", "C", "FL11"):
-        assert lab_reading((50, 0, 0), light=light).lab == pytest.approx([50, 0, 0], abs=1e-6)
+        assert lab_reading((50, 0, 0), illuminant=light).lab == pytest.approx([50, 0, 0], abs=1e-6)
 
 
 def test_values_for_ten_degrees_are_refused_unless_the_spectrum_is_there(chart):
@@ -152,7 +152,7 @@ def test_values_for_ten_degrees_are_refused_unless_the_spectrum_is_there(chart):
         with pytest.raises(InstrumentFileError, match="2-degree observer, or the spectrum"):
             read_targets(cgats(["LAB_L", "LAB_A", "LAB_B"], row, f'OBSERVER "{written}"'))
     with pytest.raises(InstrumentFileError, match="2-degree"):
-        lab_reading((38, 14, 22), light="D65", observer="10")
+        lab_reading((38, 14, 22), illuminant="D65", observer="10")
     columns = ["LAB_L", "LAB_A", "LAB_B", *(f"SPECTRAL_NM{w}" for w in WAVELENGTHS)]
     both = read_targets(cgats(columns, [(names[0], [38, 14, 22, *values[0]])], 'ILLUMINANT "D65"\nOBSERVER "10"'))
     assert delta_e_2000(both[0].reading.lab, truth["D50"][0]) < 0.1

@@ -96,7 +96,7 @@ def test_a_remedy_is_only_named_where_it_makes_sense():
     """A match by eye has no file to export again; an instrument's file has no chips."""
     eye = [item.does for item in what_would_help(munsell_reading("5YR 3/4"))]
     assert eye == ["measure the finish with an instrument"]
-    instrument = [item.does for item in what_would_help(lab_reading((38, 14, 22), light="A"))]
+    instrument = [item.does for item in what_would_help(lab_reading((38, 14, 22), illuminant="A"))]
     assert instrument == ["export the values under D50, or the spectrum"]
 
 
@@ -279,7 +279,7 @@ def test_what_is_promised_of_a_remedy_comes_true(shops, remedy, before, after):
 def test_every_part_of_every_budget_is_known(shops):
     """A part that is renamed in a budget must be renamed here too."""
     readings = [reading for ways in shops for reading in ways.values()]
-    readings += [munsell_reading("5YR 3/4"), lab_reading((38, 14, 22), light="D65")]
+    readings += [munsell_reading("5YR 3/4"), lab_reading((38, 14, 22), illuminant="D65")]
     rng = np.random.default_rng(3)
     frames = [plate_photo(Shop(), patinas(2, rng)[1], np.random.default_rng(seed)) for seed in (1, 2)]
     cards = [find_card(photo, corners=CARD) for photo in frames]

@@ -86,7 +86,7 @@ def _take_keyword(section: _Section, keyword: str, values: list[str]) -> None:
         keyword, _, value = (part.strip() for part in value.partition(","))
         keyword = keyword.upper()
     if keyword in ("ILLUMINANT", "ILLUMINATION_NAME") and value:
-        section.heading = replace(section.heading, light=value)
+        section.heading = replace(section.heading, illuminant=value)
     elif keyword in ("OBSERVER", "OBSERVER_ANGLE") and value:
         section.heading = replace(section.heading, observer=value)
     elif keyword == "MEASUREMENT_GEOMETRY":

@@ -14,7 +14,7 @@ from matcher.colour.types import Floats
 from matcher.errors import InstrumentFileError
 from matcher.instrument.measured import Measured, Sample, best_sample
 from matcher.instrument.munsell import munsell_reading
-from matcher.instrument.written import light_and_observer, wavelength_of
+from matcher.instrument.written import illuminant_and_observer, wavelength_of
 from matcher.typed import number
 
 NAMES = ("SAMPLE_NAME", "SAMPLE_ID", "STRING")
@@ -27,9 +27,9 @@ MOST_NOTATIONS = 200
 
 @dataclass(frozen=True)
 class Heading:
-    """What a file says of all its rows. light, observer: as written, or None."""
+    """What a file says of all its rows. illuminant, observer: as written, or None."""
 
-    light: str | None = None
+    illuminant: str | None = None
     observer: str | None = None
     with_gloss: bool = False
 
@@ -61,7 +61,7 @@ def _stated(
     spectral: Sequence[tuple[float | int, int]],
     scale: float,
 ) -> list[Measured]:
-    light, observer = _conditions(row, heading)
+    illuminant, observer = _conditions(row, heading)
     gloss, found = heading.with_gloss, []
     sigma = _triple(name, row, ("U_L", "U_A", "U_B"))
     if sigma is None and (one := _cell(name, row, "U")) is not None:
@@ -71,11 +71,11 @@ def _stated(
         hue = np.radians(polar[2])
         lab = np.array([polar[0], polar[1] * np.cos(hue), polar[1] * np.sin(hue)])
     if lab is not None:
-        spread = _triple(name, row, ("STDEV_L", "STDEV_A", "STDEV_B"))
-        found.append(Measured("lab", lab, None, light, observer, sigma, spread, gloss))
+        standard_deviation = _triple(name, row, ("STDEV_L", "STDEV_A", "STDEV_B"))
+        found.append(Measured("lab", lab, None, illuminant, observer, sigma, standard_deviation, gloss))
     if (xyz := _triple(name, row, ("XYZ_X", "XYZ_Y", "XYZ_Z"))) is not None:
-        spread = _triple(name, row, ("STDEV_X", "STDEV_Y", "STDEV_Z"))
-        found.append(Measured("xyz", xyz, None, light, observer, sigma, spread, gloss))
+        standard_deviation = _triple(name, row, ("STDEV_X", "STDEV_Y", "STDEV_Z"))
+        found.append(Measured("xyz", xyz, None, illuminant, observer, sigma, standard_deviation, gloss))
     pairs = [(_number(name, cells[at]) if isinstance(at, int) else at, _number(name, cells[k])) for at, k in spectral]
     known = np.array([(at, value) for at, value in pairs if at is not None and value is not None], dtype=float)
     if len(known):
@@ -84,13 +84,13 @@ def _stated(
 
 
 def _conditions(row: Mapping[str, str], heading: Heading) -> tuple[str | None, str | None]:
-    """Return light and observer as a row or else the file's heading says; "D65/10" says both."""
-    light = row.get("ILLUMINANT", "").strip() or heading.light
+    """Return illuminant and observer as a row or else the file's heading says; "D65/10" says both."""
+    illuminant = row.get("ILLUMINANT", "").strip() or heading.illuminant
     observer = row.get("OBSERVER", "").strip() or heading.observer
-    if light is not None:
-        light, also = light_and_observer(light)
+    if illuminant is not None:
+        illuminant, also = illuminant_and_observer(illuminant)
         observer = observer or also
-    return light, observer
+    return illuminant, observer
 
 
 def _spectral_columns(columns: Sequence[str]) -> list[tuple[float | int, int]]:

@@ -28,7 +28,7 @@ _TRIPLES = {"ColorCIELab": ("lab", "LAB"), "ColorCIEXYZ": ("xyz", "XYZ"), "Color
 class _Specification:
     """One ColorSpecification: how its values were measured and worked out. start_nm, step_nm: of spectra."""
 
-    light: str | None = None
+    illuminant: str | None = None
     observer: str | None = None
     start_nm: float | None = None
     step_nm: float | None = None
@@ -110,14 +110,14 @@ def _measured(name: str, colour: Element, specifications: dict[str, _Specificati
     if kind == "lch":
         hue = np.radians(values[2])
         kind, values = "lab", np.array([values[0], values[1] * np.cos(hue), values[1] * np.sin(hue)])
-    return Measured(kind, values, None, stated.light, stated.observer, with_gloss=stated.with_gloss)
+    return Measured(kind, values, None, stated.illuminant, stated.observer, with_gloss=stated.with_gloss)
 
 
 def _specification(element: Element) -> _Specification:
     ranges = next(element.iter("WavelengthRange"), None)
-    light, observer = (next(element.iter(name), None) for name in ("Illuminant", "Observer"))
+    illuminant, observer = (next(element.iter(name), None) for name in ("Illuminant", "Observer"))
     return _Specification(
-        light=_words(light),
+        illuminant=_words(illuminant),
         observer=_words(observer),
         start_nm=None if ranges is None else _attribute(ranges, "StartWL"),
         step_nm=None if ranges is None else _attribute(ranges, "Increment"),

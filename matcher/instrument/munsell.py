@@ -13,7 +13,7 @@ from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import BudgetTerm, square_root, sum_of
 from matcher.errors import Caveat, InstrumentFileError
-from matcher.instrument.light import adapted, conversion_covariance
+from matcher.instrument.illuminant import adapted, conversion_covariance
 from matcher.reading.reading import Reading
 
 EYE_SIGMA = (1.0, 0.15, 0.5)

@@ -21,14 +21,14 @@ def wavelength_of(column: str) -> float | None:
     return value if 200.0 <= value <= 2500.0 else None
 
 
-def light_and_observer(text: str) -> tuple[str, str | None]:
-    """Return light and observer of "D65/10" or "D65 10°"; the observer is None when only a light is written."""
+def illuminant_and_observer(text: str) -> tuple[str, str | None]:
+    """Return illuminant and observer of "D65/10" or "D65 10°"; the observer is None when only a light is written."""
     found = _PAIR.fullmatch(text.strip())
     return (found[1], found[2]) if found else (text.strip(), None)
 
 
 @lru_cache(maxsize=64)
-def light_name(text: str) -> str:
+def illuminant_name(text: str) -> str:
     """Return a light's CIE name as colour-science spells it: "Illuminant d65" is D65, "F2" is FL2.
 
     Raises InstrumentFileError for a light that is not a CIE one.

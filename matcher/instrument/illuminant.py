@@ -41,54 +41,54 @@ def spectrum_to_lab(wavelengths_nm: Floats, reflectance: Floats) -> Floats:
 
 def lab_under_d50(reflectances: Floats) -> Floats:
     """Return CIELAB (m, 3), D50, 2 degrees, of reflectances (m, 81) every 5 nm from 380 to 780."""
-    weights = light_weights("D50")
+    weights = illuminant_weights("D50")
     return xyz_to_lab(reflectances @ weights / weights.sum(axis=0) * D50_WHITE)
 
 
-def adapted(xyz: Floats, light: str) -> Floats:
+def adapted(xyz: Floats, illuminant: str) -> Floats:
     """Return XYZ (..., 3) under D50 of XYZ under a light, both with Y = 1 for white: Bradford (ICC.1, annex E)."""
-    if light == "D50":
-        return np.asarray(xyz / white_of(light) * D50_WHITE)
-    return np.asarray(xyz @ bradford_to_d50(white_of(light)).T)
+    if illuminant == "D50":
+        return np.asarray(xyz / white_of(illuminant) * D50_WHITE)
+    return np.asarray(xyz @ bradford_to_d50(white_of(illuminant)).T)
 
 
-def white_of(light: str) -> Floats:
+def white_of(illuminant: str) -> Floats:
     """Return XYZ (3,) of a light's white for the 2-degree observer, Y = 1."""
-    return np.asarray(light_weights(light).sum(axis=0))
+    return np.asarray(illuminant_weights(illuminant).sum(axis=0))
 
 
-def conversion_covariance(lab: Floats, light: str) -> Floats:
-    """Return the covariance (3, 3) that a change of light from ``light`` to D50 leaves at a CIELAB (3,) under D50.
+def conversion_covariance(lab: Floats, illuminant: str) -> Floats:
+    """Return the covariance (3, 3) that a change of light from ``illuminant`` to D50 leaves at a CIELAB (3,) under D50.
 
     Two surfaces alike under one light differ under another; what Bradford misses is taken from the 99 measured
     surfaces of CIE 224:2017 (colour-science), those near in colour counting most.
     """
-    if light == "D50":
+    if illuminant == "D50":
         return np.zeros((3, 3))
-    truth, residue = _conversion_residues(light)
+    truth, residue = _conversion_residues(illuminant)
     near = np.exp(-np.square(truth - lab).sum(axis=1) / (2 * NEAR_LAB**2)) + 0.01
     return np.asarray((residue * near[:, None]).T @ residue / near.sum() + LEAST_CONVERSION_SIGMA**2 * np.eye(3))
 
 
 @lru_cache(maxsize=16)
-def light_weights(light: str) -> Floats:
+def illuminant_weights(illuminant: str) -> Floats:
     """Return weights (81, 3) from reflectance every 5 nm to XYZ, 2 degrees; a perfect white gives Y = 1."""
     colour = colour_library()
     shape = colour.SpectralShape(380, 780, 5)
     observer = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].copy().align(shape).values
-    weights = observer * colour.SDS_ILLUMINANTS[light].copy().align(shape).values[:, None]
+    weights = observer * colour.SDS_ILLUMINANTS[illuminant].copy().align(shape).values[:, None]
     return np.asarray(weights / weights[:, 1].sum())
 
 
 @lru_cache(maxsize=16)
-def _conversion_residues(light: str) -> tuple[Floats, Floats]:
+def _conversion_residues(illuminant: str) -> tuple[Floats, Floats]:
     """Return CIELAB under D50 (99, 3) of the CIE 224:2017 surfaces, and by how much Bradford misses each (99, 3)."""
     from colour.quality.cfi2017 import load_TCS_CIE2017
 
     shape = colour_library().SpectralShape(380, 780, 5)
     surfaces = np.asarray(load_TCS_CIE2017(shape).values).T
     truth = lab_under_d50(surfaces)
-    return truth, xyz_to_lab(adapted(surfaces @ light_weights(light), light)) - truth
+    return truth, xyz_to_lab(adapted(surfaces @ illuminant_weights(illuminant), illuminant)) - truth
 
 
 def _grid_nm() -> Floats:
