@@ -5,7 +5,7 @@ A damaged row must not keep the rest from being read, least of all when a backup
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -41,6 +41,7 @@ _KEYS: Mapping[str, Sequence[InstrumentedAttribute[Any]]] = {
 """What names a thing of each kind: first in its own table, then in those that belong to it."""
 
 _SHOWN = 5
+_PORTION = 500
 _NOT_UNDERSTOOD = (ValueError, LookupError, TypeError, AttributeError, RecursionError, OverflowError, MatcherError)
 """What reading a row raises when a number, a date or a piece of JSON in it is not what it should be."""
 
@@ -100,6 +101,23 @@ def load_readable(
 
     readable, lost = portion(keys)
     return readable, tuple(Damaged(kind, each) for each in lost)
+
+
+def readable_in_portions(
+    session: Session, kind: str, load: Callable[[Session, Which], list[T]], lost: list[Damaged]
+) -> Iterator[T]:
+    """Yield what ``load`` can read of all things of a kind, in the order of their keys; ``lost`` takes the others.
+
+    Only a portion of them is in memory at a time.
+    """
+    key = _KEYS[kind][0]
+    keys = list(session.scalars(sa.select(key).order_by(key)))
+    for start in range(0, len(keys), _PORTION):
+        some = keys[start : start + _PORTION]
+        found, damaged = load_readable(session, kind, load, key.between(some[0], some[-1]))
+        lost.extend(damaged)
+        yield from found
+        session.expunge_all()
 
 
 def as_kept(session: Session, damaged: Damaged) -> dict[str, Any]:

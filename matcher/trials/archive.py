@@ -6,6 +6,8 @@ imported file is checked before anything is written, and importing the same file
 
 from __future__ import annotations
 
+import hashlib
+import io
 import json
 import re
 import shutil
@@ -19,7 +21,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import IO, Any, TextIO
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
@@ -31,9 +33,10 @@ from matcher.photo.formats import MAX_BYTES
 from matcher.recipe.recipe import Recipe
 from matcher.storage import checked
 from matcher.storage.copy import copy_sqlite
-from matcher.storage.damaged import Damaged, T, Which, as_kept, load_readable
+from matcher.storage.damaged import Damaged, T, Which, as_kept, readable_in_portions
 from matcher.storage.database import DATABASE_NAME, PHOTO_FOLDER, Database
 from matcher.storage.foreign import without_what_runs
+from matcher.storage.json_stream import Lazily, members
 from matcher.storage.photos import KeptPhoto, PhotoStore, is_sha256
 from matcher.storage.schema import HistoryRow, PhotoRow, StudioRow, TargetRow, TrialRow
 from matcher.trials import camera_profiles, own_cards, stocks, targets
@@ -44,8 +47,10 @@ from matcher.trials.trial import Target, Trial
 
 FORMAT = "patina studio log"
 VERSION = 1
-MAX_JSON_BYTES = 512 * 1024**2
+MAX_JSON_BYTES = 400 * 1024**2
+"""Of studio.json, read piece by piece: what it says then takes some 1.4 GB of memory."""
 MAX_ENTRIES = 500_000
+_PORTION = 500
 MAX_EXPANSION = 200
 """A photograph hardly packs; an entry that grows more than this on unpacking is there to fill the disk."""
 
@@ -140,10 +145,12 @@ class _Contents:
 
 def export_studio(database: Database, photos: PhotoStore, path: Path, overwrite: bool = False) -> Exported:
     """Write the studio to ``path``, whole or not at all. Raises StudioError."""
-    with database.reading() as session:
-        document = _document(session, photos)
-    with whole_file(path, overwrite) as temporary, zipfile.ZipFile(temporary, "w") as archive:
-        return _write(archive, document, photos, path)
+    with (
+        whole_file(path, overwrite) as temporary,
+        zipfile.ZipFile(temporary, "w") as archive,
+        database.reading() as session,
+    ):
+        return _write(archive, session, photos, path)
 
 
 def back_up(database: Database, photos: PhotoStore, path: Path, overwrite: bool = False) -> Exported:
@@ -158,17 +165,14 @@ def back_up(database: Database, photos: PhotoStore, path: Path, overwrite: bool 
         copy = Path(folder) / DATABASE_NAME
         with database.telling():
             copy_sqlite(database.file, copy)
-        snapshot = Database.open(folder)
-        try:
-            with snapshot.reading() as session:
-                document = _document(session, photos)
-        finally:
-            snapshot.close()
-        with database.telling():
-            copy_sqlite(copy, copy.with_suffix(".copy"))  # without what opening the copy left beside it
         with whole_file(path, overwrite) as temporary, zipfile.ZipFile(temporary, "w") as archive:
-            archive.write(copy.with_suffix(".copy"), DATABASE_NAME, zipfile.ZIP_DEFLATED)
-            return _write(archive, document, photos, path)
+            archive.write(copy, DATABASE_NAME, zipfile.ZIP_DEFLATED)  # before opening it leaves anything beside it
+            snapshot = Database.open(folder)
+            try:
+                with snapshot.reading() as session:
+                    return _write(archive, session, photos, path)
+            finally:
+                snapshot.close()
 
 
 def restore(backup: Path, folder: Path) -> tuple[Difference, ...]:
@@ -222,40 +226,61 @@ def _restore_both(archive: zipfile.ZipFile, contents: _Contents, folder: Path) -
     try:
         _keep_photos(archive, contents, store)
         with database.reading() as session:
-            kept = _checked(archive, _document(session, store))
+            kept = _fingerprints(_document(session, store, []))
     finally:
         database.close()
     schema = [Difference("schema", name, in_database=True, in_json=False) for name in dropped]
-    return (*schema, *_differences(kept, contents))
+    return (*schema, *_differences(kept, _fingerprints(_said(contents))))
 
 
-def _differences(database: _Contents, document: _Contents) -> list[Difference]:
+_Fingerprints = dict[tuple[str, str], bytes]
+
+
+def _differences(database: _Fingerprints, document: _Fingerprints) -> list[Difference]:
     """Compare what a backup's database holds with what its studio.json says."""
-    found = []
-    for kind, ours in _by_key(database).items():
-        theirs = _by_key(document)[kind]
-        keys = [*ours, *(key for key in theirs if key not in ours)]
-        found += [Difference(kind, key, key in ours, key in theirs) for key in keys if ours.get(key) != theirs.get(key)]
-    return found
+    return [
+        Difference(*key, key in database, key in document)
+        for key in dict.fromkeys([*database, *document])
+        if database.get(key) != document.get(key)
+    ]
 
 
-def _by_key(contents: _Contents) -> dict[str, dict[str, Any]]:
-    """Return all things in ``contents`` by kind and key, as values that can be compared."""
+def _said(contents: _Contents) -> dict[str, Any]:
+    """Return contents as they stand in a `studio.json`, as far as they are compared."""
     uids = contents.target_uids
-    history = Counter(f"of {line['at'].isoformat()}" for line in contents.history)
     return {
-        "studio": {"": (contents.uid, contents.title, contents.is_demo)},
-        "plate": {
-            str(trial.uid): (_without(trial.as_dict(), "id", "target_id"), uids.get(str(trial.uid)))
+        "studio": {"uid": contents.uid, "title": contents.title, "is_demo": contents.is_demo},
+        "trials": (
+            {**_without(trial.as_dict(), "id", "target_id"), "target_uid": uids.get(str(trial.uid))}
             for trial in contents.trials
-        },
-        "target": {str(target.uid): _without(target.as_dict(), "id") for target in contents.targets},
-        "stock": {stock.label: stock.as_dict() for stock in contents.stocks},
-        "card": {card.name: card.as_dict() for card in contents.cards},
-        "camera profile": contents.profiles,
-        "photograph": {sha256: photo.size_bytes for sha256, photo in contents.photos.items()},
-        "line of history": dict(history),
+        ),
+        "targets": (_without(target.as_dict(), "id") for target in contents.targets),
+        "stocks": (stock.as_dict() for stock in contents.stocks),
+        "own_cards": (card.as_dict() for card in contents.cards),
+        "camera_profiles": contents.profiles,
+        "photos": ({"sha256": photo.sha256, "size_bytes": photo.size_bytes} for photo in contents.photos.values()),
+        "history": ({**line, "at": line["at"].isoformat()} for line in contents.history),
     }
+
+
+def _fingerprints(document: Mapping[str, Any]) -> _Fingerprints:
+    """Return a hash of each thing in a `studio.json`, by its kind and its uid or name."""
+    found = {("studio", ""): _hash(document["studio"])}
+    for kind, name, key in (
+        ("plate", "trials", "uid"),
+        ("target", "targets", "uid"),
+        ("stock", "stocks", "label"),
+        ("card", "own_cards", "name"),
+    ):
+        found |= {(kind, item[key]): _hash(item) for item in document[name]}
+    found |= {("camera profile", name): _hash(body) for name, body in document["camera_profiles"].items()}
+    found |= {("photograph", item["sha256"]): _hash(item["size_bytes"]) for item in document["photos"]}
+    lines = Counter(f"of {item['at']}, {_hash(item).hex()[:8]}" for item in document["history"])
+    return found | {("line of history", line): _hash(count) for line, count in lines.items()}
+
+
+def _hash(value: Any) -> bytes:
+    return hashlib.sha256(json.dumps(value, sort_keys=True).encode()).digest()
 
 
 def import_studio(database: Database, photos: PhotoStore, path: Path, who: str = "") -> Imported:
@@ -275,38 +300,44 @@ def _take_in(
 # Writing
 
 
-def _document(session: Session, photos: PhotoStore) -> dict[str, Any]:
-    """Return the studio as plain JSON types; things are named by uid, since numbers differ between studios."""
+def _document(session: Session, photos: PhotoStore, damaged: list[Damaged]) -> dict[str, Any]:
+    """Return the studio as plain JSON types; things are named by uid, since numbers differ between studios.
+
+    Its long lists are made while they are written, and ``damaged`` fills meanwhile.
+    """
     studio = session.scalars(sa.select(StudioRow)).one()
     uid_of_target = {row.id: row.uid for row in session.execute(sa.select(TargetRow.id, TargetRow.uid))}
     uid_of_trial = {row.id: row.uid for row in session.execute(sa.select(TrialRow.id, TrialRow.uid))}
-    damaged: list[Damaged] = []
 
-    def readable(kind: str, load: Callable[[Session, Which], list[T]]) -> list[T]:
-        found, lost = load_readable(session, kind, load)
-        damaged.extend(lost)
-        return found
+    def readable(kind: str, load: Callable[[Session, Which], list[T]]) -> Iterator[T]:
+        return readable_in_portions(session, kind, load, damaged)
 
-    document = {
+    return {
         "format": FORMAT,
         "version": VERSION,
         "units": UNITS,
         "exported_at": datetime.now(UTC).isoformat(),
         "studio": {"uid": studio.uid, "title": studio.title, "is_demo": studio.is_demo},
         "stocks": [stock.as_dict() for stock in readable("stock", stocks.load_stocks)],
-        "targets": [_without(target.as_dict(), "id") for target in readable("target", targets.load_targets)],
-        "trials": [
-            {**_without(trial.as_dict(), "id", "target_id"), "target_uid": uid_of_target.get(trial.target_id)}
-            for trial in readable("plate", load_trials)
-        ],
+        "targets": Lazily(
+            lambda: (_without(each.as_dict(), "id") for each in readable("target", targets.load_targets))
+        ),
+        "trials": Lazily(
+            lambda: (
+                {**_without(trial.as_dict(), "id", "target_id"), "target_uid": uid_of_target.get(trial.target_id)}
+                for trial in readable("plate", load_trials)
+            )
+        ),
         "own_cards": [card.as_dict() for card in readable("card", own_cards.load_cards)],
         "camera_profiles": dict(readable("camera profile", camera_profiles.load_bodies)),
         "photos": [_photo_entry(row, photos) for row in session.scalars(sa.select(PhotoRow).order_by(PhotoRow.sha256))],
-        "history": [
-            _history_entry(row, uid_of_trial, uid_of_target) for row in readable("line of history", load_history)
-        ],
+        "history": Lazily(
+            lambda: (
+                _history_entry(row, uid_of_trial, uid_of_target) for row in readable("line of history", load_history)
+            )
+        ),
+        "damaged": Lazily(lambda: [as_kept(session, one) for one in damaged]),
     }
-    return {**document, "damaged": [as_kept(session, one) for one in damaged]}
 
 
 def _photo_entry(row: PhotoRow, photos: PhotoStore) -> dict[str, Any]:
@@ -323,20 +354,27 @@ def _history_entry(
     row: HistoryRow, trials: Mapping[int | None, Any], others: Mapping[int | None, Any]
 ) -> dict[str, Any]:
     names = {"trial": trials, "target": others}.get(row.kind)
-    subject = row.subject if names is None else names.get(int(row.subject), row.subject)
+    number = int(row.subject) if row.subject.isdecimal() and len(row.subject) < 10 else None
+    subject = row.subject if names is None else names.get(number, row.subject)
     plain = {"who": row.who, "what": row.what, "kind": row.kind, "subject": subject, "detail": row.detail}
     return {"at": row.at.isoformat(), **plain}
 
 
-def _write(archive: zipfile.ZipFile, document: dict[str, Any], photos: PhotoStore, path: Path) -> Exported:
-    text = json.dumps(document, allow_nan=False, ensure_ascii=False, indent=1)
-    archive.writestr("studio.json", text.encode("utf-8"), zipfile.ZIP_DEFLATED)
+def _write(archive: zipfile.ZipFile, session: Session, photos: PhotoStore, path: Path) -> Exported:
+    damaged: list[Damaged] = []
+    document = _document(session, photos, damaged)
+    entry = zipfile.ZipInfo("studio.json", datetime.now().timetuple()[:6])
+    entry.compress_type = zipfile.ZIP_DEFLATED
+    with archive.open(entry, "w", force_zip64=True) as stream, io.TextIOWrapper(stream, "utf-8", newline="") as text:
+        for piece in json.JSONEncoder(allow_nan=False, ensure_ascii=False, indent=1).iterencode(document):
+            text.write(piece)
     there = [entry for entry in document["photos"] if not entry["missing"]]
     for entry in there:
         archive.write(photos.path(entry["sha256"]), _photo_name(entry["sha256"], entry["suffix"]))
     missing = tuple(entry["sha256"] for entry in document["photos"] if entry["missing"])
-    damaged = tuple(Damaged(one["kind"], one["key"]) for one in document["damaged"])
-    return Exported(path, len(document["trials"]), len(there), missing, damaged)
+    logged = session.scalars(sa.select(sa.func.count()).select_from(TrialRow)).one()
+    count = logged - sum(one.kind == "plate" for one in damaged)
+    return Exported(path, count, len(there), missing, tuple(damaged))
 
 
 def _photo_name(sha256: str, suffix: str) -> str:
@@ -394,27 +432,52 @@ def _check_entries(archive: zipfile.ZipFile, name: str) -> None:
 
 
 def _contents(archive: zipfile.ZipFile) -> _Contents:
-    data = _json(archive)
-    if not isinstance(data, dict) or data.get("format") != FORMAT:
+    try:
+        with archive.open("studio.json") as stream:
+            data = _members(io.TextIOWrapper(io.BufferedReader(_Bounded(stream)), "utf-8-sig"))
+        _check_kind(data)
+        return _checked(archive, data)
+    except (KeyError, TypeError, ValueError, AttributeError, RecursionError) as error:
+        said = str(error) if isinstance(error, ValueError | RecursionError) else repr(error)
+        raise StudioError(f"The studio.json in this file is damaged ({said[:200]}): export it again.") from error
+
+
+def _members(text: TextIO) -> dict[str, Any]:
+    """Return what a studio.json says; of its long lists each item becomes a value of ours as it is read."""
+    data: dict[str, Any] = {}
+    for name, value in members(text):
+        if name in _TAKEN:
+            _check_kind(data)  # at the head of what is written: a later version says so before it is not understood
+            data[name] = [_TAKEN[name](at, item) for at, item in enumerate(value, start=1)]
+        else:
+            data[name] = list(value) if isinstance(value, Iterator) else value
+    return data
+
+
+def _check_kind(data: Mapping[str, Any]) -> None:
+    if data.get("format") != FORMAT:
         raise StudioError("This file is not an export of a studio: its studio.json is of another kind.")
     version = data.get("version")
     if not isinstance(version, int) or not 1 <= version <= VERSION:
         raise StudioError(f"This export is of version {version!r} and {VERSION} is read here: update this program.")
-    try:
-        return _checked(archive, data)
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
-        raise StudioError(f"The studio.json in this file is damaged ({error!r}): export it again.") from error
 
 
-def _json(archive: zipfile.ZipFile) -> Any:
-    with archive.open("studio.json") as stream:
-        raw = stream.read(MAX_JSON_BYTES + 1)
-    if len(raw) > MAX_JSON_BYTES:
-        raise StudioError(f"The studio.json in this file is over {MAX_JSON_BYTES // 1024**2} MB: it is not read.")
-    try:
-        return json.loads(raw)
-    except (ValueError, RecursionError) as error:
-        raise StudioError(f"The studio.json in this file is damaged ({error}): export it again.") from error
+class _Bounded(io.RawIOBase):
+    """A stream that is read no further than any studio.json goes."""
+
+    def __init__(self, stream: IO[bytes]) -> None:
+        self._stream, self._left = stream, MAX_JSON_BYTES
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: Any) -> int:
+        data = self._stream.read(len(buffer))
+        self._left -= len(data)
+        if self._left < 0:
+            raise StudioError(f"The studio.json in this file is over {MAX_JSON_BYTES // 1024**2} MB: it is not read.")
+        buffer[: len(data)] = data
+        return len(data)
 
 
 def _checked(archive: zipfile.ZipFile, data: Mapping[str, Any]) -> _Contents:
@@ -431,27 +494,31 @@ def _checked(archive: zipfile.ZipFile, data: Mapping[str, Any]) -> _Contents:
         photo_names={entry["sha256"]: checked.line(entry["name"], "photograph's name") for entry in entries},
         missing=missing,
         stocks=[Stock.from_dict(item) for item in data["stocks"]],
-        targets=[Target.from_dict(_without(item, "id")) for item in data["targets"]],
-        trials=[_trial(at, item) for at, item in enumerate(data["trials"], start=1)],
-        target_uids={item["uid"]: item["target_uid"] for item in data["trials"] if item.get("target_uid")},
+        targets=data["targets"],
+        trials=[trial for trial, _ in data["trials"]],
+        target_uids={str(trial.uid): uid for trial, uid in data["trials"] if uid},
         cards=[OwnCard.from_dict(item) for item in data["own_cards"]],
         profiles={name: camera_profiles.checked_body(name, body) for name, body in data["camera_profiles"].items()},
-        history=[_history_line(item) for item in data["history"]],
+        history=data["history"],
         damaged=tuple(_damaged(item) for item in data.get("damaged", ())),
     )
 
 
-def _trial(at: int, item: Mapping[str, Any]) -> Trial:
+def _target(_: int, item: Mapping[str, Any]) -> Target:
+    return Target.from_dict(_without(item, "id"))
+
+
+def _trial(at: int, item: Mapping[str, Any]) -> tuple[Trial, str | None]:
     try:
         trial = Trial.from_dict(_without(item, "id", "target_id"))
     except MatcherError as error:
         raise StudioError(f"Trial {at} in this file: {error}") from error
     if trial.uid is None:
         raise StudioError(f"Trial {at} in this file has no uid: export it again.")
-    return trial
+    return trial, item.get("target_uid")
 
 
-def _history_line(item: Mapping[str, Any]) -> dict[str, Any]:
+def _history_line(_: int, item: Mapping[str, Any]) -> dict[str, Any]:
     lines = {name: checked.line(item[name], f"history's {name!r}") for name in ("who", "what", "kind", "subject")}
     return {
         **lines,
@@ -463,6 +530,10 @@ def _history_line(item: Mapping[str, Any]) -> dict[str, Any]:
 def _damaged(item: Mapping[str, Any]) -> Damaged:
     key = item["key"]
     return Damaged(checked.line(item["kind"], "kind"), key if isinstance(key, int) else checked.line(key, "name"))
+
+
+_TAKEN: dict[str, Callable[[int, Any], Any]] = {"targets": _target, "trials": _trial, "history": _history_line}
+"""Of the long lists of studio.json: what makes a value of ours of each item."""
 
 
 def _check_photo(archive: zipfile.ZipFile, photo: KeptPhoto, missing: bool) -> None:
@@ -515,26 +586,31 @@ def _merge(session: Session, contents: _Contents, new_photos: int, who: str) -> 
     labels, new_stocks = _merge_stocks(session, contents, who)
     known_targets = set(session.scalars(sa.select(TargetRow.uid)))
     ids = {target.uid: targets.save_in(session, target, who).id for target in contents.targets}
-    known = by_uid(session, [str(trial.uid) for trial in contents.trials])
-    incoming = [
-        replace(
-            trial, recipe=_relabelled(trial.recipe, labels), target_id=ids.get(contents.target_uids.get(str(trial.uid)))
-        )
-        for trial in contents.trials
-    ]
-    new = [trial for trial in incoming if trial.uid not in known]
     _take_over_name(session, contents)
-    logged = record_in(session, new, who, what="imported")
-    _merge_history(session, contents, {trial.uid: trial.id for trial in logged}, set(ids) - known_targets, ids)
+    numbers: dict[str | None, int | None] = {}
+    differing: list[int] = []
+    new = 0
+    for start in range(0, len(contents.trials), _PORTION):
+        incoming = [
+            _as_here(trial, labels, ids.get(contents.target_uids.get(str(trial.uid), "")))
+            for trial in contents.trials[start : start + _PORTION]
+        ]
+        logged = by_uid(session, [str(trial.uid) for trial in incoming])
+        known = {uid: trial for uid, trial in logged.items() if uid not in numbers}
+        fresh = [trial for trial in incoming if trial.uid not in known]
+        numbers |= {trial.uid: trial.id for trial in record_in(session, fresh, who, what="imported")}
+        new += len(fresh)
+        old = [(trial, known[str(trial.uid)]) for trial in incoming if trial.uid in known]
+        differing += [here.id or 0 for there, here in old if not same_content(there, here)]
+    _merge_history(session, contents, numbers, set(ids) - known_targets, ids)
     _merge_cards(session, contents, who)
-    old = [(trial, known[trial.uid]) for trial in incoming if trial.uid in known]
     return Imported(
-        trials=len(new),
-        trials_here_before=len(old),
+        trials=new,
+        trials_here_before=len(contents.trials) - new,
         targets=len(set(ids) - known_targets),
         stocks=new_stocks,
         photos=new_photos,
-        differing=tuple(here.id or 0 for there, here in old if not same_content(there, here)),
+        differing=tuple(differing),
         problems=tuple(
             f"The {one.kind} {one.key} was damaged where this file was written, and stays out: its row is in the "
             "file's studio.json as it was."
@@ -561,6 +637,11 @@ def _merge_stocks(session: Session, contents: _Contents, who: str) -> tuple[dict
         kept = stocks.save_in(session, replace(stock, label=label), who)
         here[kept.label] = kept
     return labels, len(here) - before
+
+
+def _as_here(trial: Trial, labels: Mapping[str | None, str | None], target_id: int | None) -> Trial:
+    """Return a trial from the file with what it names as this studio names it."""
+    return replace(trial, recipe=_relabelled(trial.recipe, labels), target_id=target_id)
 
 
 def _relabelled(recipe: Recipe, labels: Mapping[str | None, str | None]) -> Recipe:
