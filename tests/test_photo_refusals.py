@@ -359,3 +359,12 @@ def test_a_png_whose_gamma_is_none_is_read_as_srgb_with_a_warning(gamma):
     plain = pictures.saved(pictures.plain(BROWN), "PNG")
     photo = open_photo(pictures.png_with_chunk(plain, b"gAMA", struct.pack(">I", gamma)))
     assert photo.encoding == "sRGB" and [caveat.code for caveat in photo.caveats] == ["profile_broken"]
+
+
+def test_a_very_large_raw_file_is_read_at_half_its_size_and_says_so(monkeypatch):
+    whole = open_photo(original("DNG"), name="plate.dng")
+    monkeypatch.setattr("matcher.photo.raw.MAX_WHOLE_PIXELS", 40 * 56 - 1)
+    halved = open_photo(original("DNG"), name="plate.dng")
+    assert (halved.width, halved.height) == (whole.width // 2, whole.height // 2)
+    assert "raw_halved" in [caveat.code for caveat in halved.caveats]
+    assert halved.linear().mean() == pytest.approx(whole.linear().mean(), rel=0.05)

@@ -16,10 +16,13 @@ from matcher.photo.stored import (
     DAMAGED,
     HDR,
     MOVING,
+    STRIP_ROWS,
     Decoded,
     RefusedError,
+    Stored,
     by_opencv,
     check_size,
+    exif_of,
     from_pillow,
     orientation_of,
     read_exif,
@@ -45,7 +48,10 @@ def decode_webp(data: bytes) -> Decoded:
     check_size(*image.size)
     if image.n_frames > 1:
         raise RefusedError(MOVING)
-    return from_pillow(image)
+    exif, profile = exif_of(image), image.info.get("icc_profile")
+    image.close()
+    pixels, grey, caveats = by_opencv(data)
+    return Decoded(pixels, orientation_of(exif), profile, None, exif, grey, caveats=caveats)
 
 
 def decode_png(data: bytes) -> Decoded:
@@ -78,7 +84,9 @@ def decode_heic(data: bytes) -> Decoded:
     import pillow_heif
 
     image = pillow_heif.open_heif(data, convert_hdr_to_8bit=False)
-    check_size(*image.size)
+    # Of more than 8 bits: libheif's own planes, what it gives and what that is stretched to lie side by side.
+    width, height = image.size
+    check_size(width, height, 14 if int(image.info.get("bit_depth") or 8) > 8 else 8)
     nclx, profile = image.info.get("nclx_profile"), image.info.get("icc_profile")
     encoding = None
     if nclx and not profile:
@@ -86,9 +94,18 @@ def decode_heic(data: bytes) -> Decoded:
     pixels = np.asarray(image)
     if pixels.dtype == np.uint16:  # the decoder shifts 10 or 12 bits up; stretch them to the whole scale
         top = 65536 - (65536 >> image.info["bit_depth"])
-        pixels = np.minimum(pixels * np.float32(65535 / top) + np.float32(0.5), 65535).astype(np.uint16)
+        pixels = _stretched(pixels, top)
     pixels, grey, caveats = three_channels(pixels)
     return Decoded(pixels, 1, profile, encoding, read_exif(image.info.get("exif")), grey, caveats=caveats)
+
+
+def _stretched(pixels: Stored, top: int) -> Stored:
+    """Return 16-bit values that run to ``top`` stretched to the whole scale."""
+    full = np.empty_like(pixels)
+    for row in range(0, len(pixels), STRIP_ROWS):
+        strip = pixels[row : row + STRIP_ROWS] * np.float32(65535 / top) + np.float32(0.5)
+        full[row : row + STRIP_ROWS] = np.minimum(strip, 65535)
+    return full
 
 
 def _coded(primaries: int, transfer: int) -> Encoding:

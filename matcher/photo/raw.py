@@ -12,6 +12,9 @@ from matcher.photo.encoding import D65, SRGB_PRIMARIES, primaries_to_xyz
 from matcher.photo.stored import CameraRaw, Decoded, RefusedError, check_size, read_exif
 
 _DNG_VERSION = 50706
+MAX_WHOLE_PIXELS = 72_000_000
+"""Sensor values that are developed at full size: LibRaw takes some 17 bytes for each. Of more, every square of four
+becomes one pixel."""
 
 
 def decode_raw(data: bytes) -> Decoded:
@@ -27,6 +30,7 @@ def decode_raw(data: bytes) -> Decoded:
                 "is damaged, or a raw file of a kind that cannot be read: copy it again, or save it as a 16-bit TIFF"
             ) from error
         check_size(raw.sizes.raw_width, raw.sizes.raw_height)
+        halved = raw.sizes.raw_width * raw.sizes.raw_height > MAX_WHOLE_PIXELS
         if raw.num_colors != 3:
             raise RefusedError("comes from a sensor without red, green and blue: save it as a 16-bit TIFF")
         raw.unpack()
@@ -40,8 +44,12 @@ def decode_raw(data: bytes) -> Decoded:
             no_auto_bright=True,
             adjust_maximum_thr=0.0,
             user_wb=[1.0, 1.0, 1.0, 1.0],
+            half_size=halved,
         )
         colour, caveats = _colour(raw, is_dng=exif is not None and _DNG_VERSION in exif)
+    if halved:
+        message = "The raw file is so large that it was read at half its width and height."
+        caveats = (*caveats, Caveat("raw_halved", message))
     return Decoded(pixels, exif=exif, raw=colour, caveats=caveats)
 
 

@@ -28,7 +28,7 @@ RAW_TIFF_SUFFIXES = (".dng", ".cr2", ".nef", ".arw")
 # Tags and values of TIFF 6.0, TIFF/EP and DNG 1.7.
 _NEW_SUBFILE_TYPE, _WIDTH, _HEIGHT, _BITS, _PHOTOMETRIC, _PROFILE = 254, 256, 257, 258, 262, 34675
 _SUB_DIRECTORIES, _DNG_VERSION = 330, 50706
-_SAMPLES, _PLANAR, _FORMAT = 277, 284, 339
+_SAMPLES, _PLANAR, _FORMAT, _ORIENTATION = 277, 284, 339, 274
 _WHITE_IS_ZERO, _INKS, _CIELAB_KINDS, _SENSOR_KINDS = 0, 5, (8, 9, 10), (32803, 34892)
 _SMALL_COPY_OR_MASK = 0b101
 
@@ -52,6 +52,8 @@ def decode_tiff(data: bytes) -> Decoded:
     samples = int(page.get(_SAMPLES, 1))
     if samples > 4 or (samples > 1 and page.get(_PLANAR, 1) != 1) or (max(bits) < 32 and 3 in page.get(_FORMAT, ())):
         raise RefusedError("keeps its values in an unusual way: save it as an interleaved RGB TIFF of 8 or 16 bits")
+    copies = 1 + (int(page.get(_ORIENTATION, 1)) >= 5) + 0.5 * (max(bits) > 32)  # turned; those of 64 bits, made 32
+    check_size(int(page[_WIDTH]), int(page[_HEIGHT]), int(copies * samples * max(bits) / 8))
     pixels, grey, caveats = by_opencv(data)
     if photometric == _WHITE_IS_ZERO and pixels.dtype == np.uint16:
         pixels = 65535 - pixels
