@@ -16,6 +16,7 @@ import pytest
 from matcher import Studio
 from matcher.card.card import load_cards
 from tests import scenes
+from tests.mottles import MOTTLES, mottled
 from tests.plates import a_profile
 
 FINISH, SECOND = "420,120 740,120 740,460 420,460", "440,480 700,480 700,580 440,580"
@@ -345,3 +346,18 @@ def test_a_retired_profile_is_not_read_with(refused, pictures, tmp_path):
         opened.retire_profile("shop tubes", "new lamps")
     how = ("--camera", "shop tubes", "--studio", tmp_path / "studio")
     assert "retired (new lamps)" in refused("read", pictures["plate"], "--finish", FINISH, *how)
+
+
+def test_what_pale_spots_are_can_be_said(told, tmp_path):
+    """A white bloom: unsure, the whole difference is in the budget; said to be the finish, it is kept and no doubt."""
+    mottle = MOTTLES["brown with white bloom"]
+    finish = mottled(np.random.default_rng(11), mottle.body, mottle.spots, 0.15)
+    plate = np.repeat(np.repeat(finish, 2, 0), 2, 1)
+    scene = scenes.Scene().lay(CARD, scenes.GREY).lay_picture(scenes.box(420, 120, 740, 460), plate)
+    photo = written(tmp_path, "bloom.png", scene)
+    command = ["read", photo, "--card-corners", CORNERS, "--finish", FINISH, "--light", "daylight"]
+    (unsure,), (said,) = (told(*command, *more)["finishes"] for more in ((), ("--pale-spots", "finish")))
+    assert "region-pale-spots" in {item["code"] for item in unsure["warnings"]}
+    assert "pale spots" in {term["name"] for term in unsure["budget"]}
+    assert "pale spots" not in {term["name"] for term in said["budget"]}
+    assert said["within_delta_e00"] < unsure["within_delta_e00"] / 2

@@ -19,6 +19,7 @@ from streamlit.testing.v1 import AppTest
 from matcher.calibration.calibrate import calibrate
 from matcher.card.detect import find_card
 from matcher.colour.difference import delta_e_2000
+from matcher.colour.sources import Source
 from matcher.instrument.munsell import munsell_reading
 from matcher.photo.photo import open_photo
 from matcher.reading.advice import budget_in_short, reach_of, trust_sentence, what_would_help
@@ -26,6 +27,7 @@ from matcher.reading.exposures import read_frames
 from matcher.reading.reading import Reading
 from matcher.studio import Studio
 from tests.browser import Bench, Served, Visitor
+from tests.mottles import MOTTLES, mottled
 from tests.plates import a_profile
 from tests.scenes import BROWN, GREY, Scene, box, png
 from ui.photograph.intake import PHOTOGRAPH_FIELDS
@@ -138,6 +140,35 @@ def test_a_reading_tells_its_trust_what_would_help_and_what_its_uncertainty_is_m
     parts = budget_in_short(reading)
     places = [said.index(f"{part.why[1:]}</span><b>±{part.delta_e00:.1f}</b>") for part in parts]
     assert places == sorted(places), "the largest part comes first"
+
+
+def spotted(name: str) -> bytes:
+    """Return a photograph of a mottled finish with a grey card on either side."""
+    mottle = MOTTLES[name]
+    finish = mottled(np.random.default_rng(11), mottle.body, mottle.spots, 0.15)
+    scene = Scene().lay_picture(PLATE, np.repeat(np.repeat(finish, 2, 0), 2, 1)).lay(CARD, GREY).lay(SECOND, GREY)
+    return png(scene.codes())
+
+
+def test_pale_spots_are_shown_and_the_answer_what_they_are_counts_at_once(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    app = target_page(monkeypatch, tmp_path, spotted("brown with white bloom"))
+    (asked,) = [radio for radio in app.radio if radio.label == "What are the pale spots?"]
+    assert asked.value == "unknown" and "pale spots striped" in said_on(app)
+    app = asked.set_value("finish").run()
+    assert not app.exception
+    assert [radio.value for radio in app.radio if radio.label == asked.label] == ["finish"], "it can be taken back"
+    reading = saved(app, tmp_path)
+    assert Source.PALE_SPOTS not in {term.name for term in reading.budget}
+    assert reading.left_out_share < 0.01
+
+
+def test_nobody_is_asked_of_spots_that_have_a_colour_of_their_own(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    app = target_page(monkeypatch, tmp_path, spotted("brown with verdigris"))
+    assert "What are the pale spots?" not in [radio.label for radio in app.radio]
 
 
 def test_without_a_profile_the_page_says_why_and_where_one_is_made(

@@ -147,6 +147,8 @@ def add_card_and_camera(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--camera", metavar="NAME", default="auto", help=about)
     about = "daylight when you know that it was, else unknown (unknown)"
     parser.add_argument("--light", choices=("daylight", "unknown"), default="unknown", help=about)
+    about = "what pale spots on the finish are, when you know: glare, or the finish itself (unknown)"
+    parser.add_argument("--pale-spots", choices=("glare", "finish", "unknown"), default="unknown", help=about)
 
 
 def add_photo_or_lab(parser: argparse.ArgumentParser) -> None:

@@ -209,7 +209,7 @@ def _readings(
     from matcher.reading.finish import read_finish
 
     if not options.more_frames:
-        return [read_finish(photo, calibration, outline) for outline in outlines], ()
+        return [read_finish(photo, calibration, outline, options.pale_spots) for outline in outlines], ()
     from matcher.reading.exposures import card_of_exposure, read_frames
 
     photos, calibrations = [photo], [calibration]
@@ -221,7 +221,7 @@ def _readings(
         photos.append(frame)
         calibrations.append(_calibrated(frame, card, used, options))
         caveats += taken_over
-    return [read_frames(photos, calibrations, outline) for outline in outlines], tuple(caveats)
+    return [read_frames(photos, calibrations, outline, options.pale_spots) for outline in outlines], tuple(caveats)
 
 
 def _refuse_contradictions(options: argparse.Namespace) -> None:

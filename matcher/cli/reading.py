@@ -25,6 +25,7 @@ from matcher.cli.words import Answer
 if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
     from matcher.card.reading import CardReading
+    from matcher.reading.glare import PaleSpots
     from matcher.reading.reading import Reading
     from matcher.reading.texture import Texture
     from matcher.studio import Studio
@@ -82,7 +83,7 @@ def _add_camera(parser: Parser) -> None:
 def read(options: argparse.Namespace) -> Answer:
     """Read each marked finish; say what its uncertainty is made of and what would help."""
     found = photographed(options)
-    textures = _textures(found) if options.texture else [None] * len(found.readings)
+    textures = _textures(found, options.pale_spots) if options.texture else [None] * len(found.readings)
     differences = _differences(found.readings)
     document = {
         "photo": found.about,
@@ -112,7 +113,7 @@ def _finish(reading: Reading, texture: Texture | None) -> dict[str, Any]:
     return {**reading.as_dict(), **trusted, **({} if texture is None else {"texture": texture.as_dict()})}
 
 
-def _textures(found: Photographed) -> list[Texture]:
+def _textures(found: Photographed, pale_spots: PaleSpots) -> list[Texture]:
     """Return the texture of each finish, in the first photograph when there are more frames."""
     import numpy as np
 
@@ -120,7 +121,7 @@ def _textures(found: Photographed) -> list[Texture]:
 
     rng = np.random.default_rng(1)  # the same photograph gives the same answer
     return [
-        read_texture(found.photo, found.calibration, reading.region, rng)
+        read_texture(found.photo, found.calibration, reading.region, rng, pale_spots)
         for reading in found.readings
         if reading.region is not None
     ]

@@ -25,6 +25,8 @@ class Source(StrEnum):
     PROFILE = "profile"
     UNLIKE_THE_CHART = "colours unlike the chart's"
     LAMP_POSITIONS = "lamp positions"
+    PALE_SPOTS = "pale spots"
+    WIDE_GLARE = "wide glare"
     INSTRUMENT = "instrument"
     MATCH_BY_EYE = "match by eye"
     CHANGE_OF_LIGHT = "change of light"

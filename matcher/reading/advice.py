@@ -80,6 +80,8 @@ CORRECTIVE_ACTIONS = (
         "photograph a sheet of even paper in the plate's place too", (Source.UNEVEN_LIGHT, Source.LIGHT_CLOSE_BY), 0.35
     ),
     CorrectiveAction("put a grey card beside the finish and take the photo again", (Source.NO_CARD,), 2.4),
+    CorrectiveAction("say whether the pale spots are glare or the finish", (Source.PALE_SPOTS,), 0.0),
+    CorrectiveAction("turn the plate until no lamp or window is mirrored in it", (Source.WIDE_GLARE,), 0.0),
     CorrectiveAction("mark a region twice as wide and high", (Source.REGION,), share=0.5),
     CorrectiveAction("let the card look twice as wide and high", (Source.CARD_READING,), share=0.5),
     CorrectiveAction(
@@ -110,6 +112,8 @@ WHY: dict[str, str] = {
     Source.STRAY_LIGHT: "stray light lifts the darks",
     Source.BLACK_LEVEL: "the camera's own black is not known",
     Source.REGION: "the marked region is small or uneven",
+    Source.PALE_SPOTS: "pale spots may be glare or the finish itself",
+    Source.WIDE_GLARE: "a lamp or a window seems to be mirrored faintly all over it",
     Source.LAMP_POSITIONS: "the lamp's places lit it unlike",
     Source.NO_CARD: "no card tells the light and the exposure",
     Source.DOUBTFUL_CARD: "what is marked as the card may be none",

@@ -16,7 +16,7 @@ from matcher.errors import ReadingError
 from matcher.photo.photo import Photo
 from matcher.photo.region import checked_outline
 from matcher.reading.finish import FEWEST_PIXELS
-from matcher.reading.glare import specular
+from matcher.reading.glare import find_glare
 
 MOST_PIXELS = 1_500_000
 MOST_FINER = 8
@@ -147,6 +147,7 @@ def _light_without_glare(
     if len(rows):
         places = np.stack([columns, rows], axis=-1) * step + low
         light = calibration.light(rgb[rows, columns], places.astype(float))
-        body = ~specular(calibration.balanced(light))
+        glare = find_glare(places.astype(float), calibration.balanced(light), np.zeros(len(light), dtype=bool))
+        body = ~glare.left_out()
         stacked[rows[body], columns[body]] = np.column_stack([light[body], np.ones(int(body.sum()))])
     return stacked, (int(low[0]), int(low[1])), step

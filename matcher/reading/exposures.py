@@ -23,6 +23,7 @@ from matcher.errors import CardError, Caveat, PhotoError
 from matcher.photo.photo import Box, Photo
 from matcher.photo.region import checked_outline
 from matcher.reading.finish import read_finish
+from matcher.reading.glare import PaleSpots
 from matcher.reading.reading import Reading
 from matcher.reading.registration import Registration
 
@@ -40,7 +41,12 @@ QUARTER_GAP, GAP_SHRINKS = 0.45, 0.7
 STRIP_PIXELS = 1_500_000
 
 
-def read_frames(photos: Sequence[Photo], calibrations: Sequence[Calibration], region: ArrayLike) -> Reading:
+def read_frames(
+    photos: Sequence[Photo],
+    calibrations: Sequence[Calibration],
+    region: ArrayLike,
+    pale_spots: PaleSpots = "unknown",
+) -> Reading:
     """Read a finish from several photographs of one plate, the lamp in another place in each.
 
     Parameters
@@ -51,6 +57,8 @@ def read_frames(photos: Sequence[Photo], calibrations: Sequence[Calibration], re
         One a photograph, by its own card.
     region : array_like, shape (n, 2)
         Outline of the finish, in pixels of the first photograph.
+    pale_spots : "unknown", "glare" or "finish"
+        As for ``read_finish``.
 
     Returns
     -------
@@ -66,7 +74,7 @@ def read_frames(photos: Sequence[Photo], calibrations: Sequence[Calibration], re
         As ``read_finish``.
     """
     merged = merge_exposures(photos, calibrations, region)
-    reading = read_finish(merged, _after_merging(calibrations[0]), region)
+    reading = read_finish(merged, _after_merging(calibrations[0]), region, pale_spots)
     scatter = float(np.std(merged.log_gains, ddof=1) / np.sqrt(len(photos)))
     xyz = lab_to_xyz(reading.lab)
     effect = (xyz_to_lab(xyz * np.exp(scatter)) - xyz_to_lab(xyz * np.exp(-scatter))) / 2

@@ -6,12 +6,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from matcher.calibration.calibration import Calibration
+from matcher.colour.sources import Source
 from matcher.colour.types import Floats
-from matcher.colour.uncertainty import sum_of
+from matcher.colour.uncertainty import BudgetTerm, sum_of
 from matcher.errors import Caveat, ReadingError
 from matcher.photo.photo import Photo
-from matcher.photo.region import Pixels, area_inside, covariance_of_mean, pixels_inside, share_within, trimmed_mean
-from matcher.reading.glare import specular
+from matcher.photo.region import Pixels, area_inside, block_means, covariance_of_mean, pixels_inside, share_within
+from matcher.reading.glare import Glare, PaleSpots, find_glare, wide_glare
 from matcher.reading.reading import Conditions, Reading
 from matcher.words import counted, percent
 
@@ -21,13 +22,18 @@ LEAST_LIGHT = 1e-5
 MUCH_GLARE = 0.2
 MUCH_CARD = 0.03  # of a region
 NEARLY_ALL = 0.9  # of the picture
+PALE_SPOTS_CODE = "region-pale-spots"
+UNSEEN = 0.1  # CIELAB: nobody needs to be asked about it
+SEEN = 1.0  # CIELAB: a difference that is seen on textured metal (common practice, no source)
 
 
-def read_finish(photo: Photo, calibration: Calibration, region: ArrayLike) -> Reading:
+def read_finish(
+    photo: Photo, calibration: Calibration, region: ArrayLike, pale_spots: PaleSpots = "unknown"
+) -> Reading:
     """Read the colour of the finish inside an outline.
 
-    Clipped and specular pixels are left out; the rest are averaged in linear light, trimmed, because that is what the
-    eye makes of a texture from a distance.
+    What is glare is left out; all the rest is averaged in linear light, because that is what the eye makes of a
+    texture from a distance.
 
     Parameters
     ----------
@@ -37,6 +43,9 @@ def read_finish(photo: Photo, calibration: Calibration, region: ArrayLike) -> Re
         Of the same photograph.
     region : array_like, shape (n, 2)
         Outline of the finish in pixels, n at least 3.
+    pale_spots : "unknown", "glare" or "finish"
+        What a person knows of spots of the lamp's own colour: that they are glare, or the finish itself (a white
+        bloom). While that is unknown, the whole difference that it makes is part of the uncertainty.
 
     Returns
     -------
@@ -60,9 +69,8 @@ def read_finish(photo: Photo, calibration: Calibration, region: ArrayLike) -> Re
     >>> [caveat.code for caveat in reading.caveats]
     ['no-card']
     """
-    seen = pixels_inside(photo, region)
-    shown = Pixels(seen.xy, calibration.light(seen.rgb, seen.xy), seen.clipped)
-    keep = ~seen.clipped & ~specular(calibration.balanced(shown.rgb))
+    shown, glare = finish_pixels(photo, calibration, region)
+    keep = ~glare.left_out(pale_spots)
     left_out = 1.0 - float(keep.mean())
     if keep.sum() < FEWEST_PIXELS:
         raise ReadingError(
@@ -71,9 +79,13 @@ def read_finish(photo: Photo, calibration: Calibration, region: ArrayLike) -> Re
             else f"Mark a larger region: this one holds {counted(len(keep), 'pixel')}, and {FEWEST_PIXELS} are needed."
         )
     kept = shown.only(keep)
-    light = np.maximum(trimmed_mean(kept), LEAST_LIGHT)
+    light = _mean_light(kept)
     lights, darks = _lights_and_darks(kept, calibration)
-    budget = calibration.budget(light, covariance_of_mean(kept), kept.xy.mean(axis=0))
+    budget = (
+        *calibration.budget(light, covariance_of_mean(kept), kept.xy.mean(axis=0)),
+        *(_pale_spots_term(shown, glare, calibration) if pale_spots == "unknown" else ()),
+        *_wide_glare_term(kept, light, calibration),
+    )
     return Reading(
         lab=calibration.lab_of_light(light),
         covariance=sum_of(budget),
@@ -87,12 +99,67 @@ def read_finish(photo: Photo, calibration: Calibration, region: ArrayLike) -> Re
             *photo.caveats,
             *calibration.caveats_for(light),
             *_region_caveats(int(keep.sum()), left_out),
-            *_place_caveats(photo, calibration, np.asarray(region, dtype=float), seen.xy),
+            *_glare_caveats(budget),
+            *_place_caveats(photo, calibration, np.asarray(region, dtype=float), shown.xy),
         ),
         region=np.asarray(region, dtype=float),
         photo=photo.sha256,
         conditions=Conditions(photo.encoding, calibration.declared_light),
     )
+
+
+def finish_pixels(photo: Photo, calibration: Calibration, region: ArrayLike) -> tuple[Pixels, Glare]:
+    """Return the pixels inside an outline in scene light, and which of them are glare.
+
+    Raises ReadingError when the region is outside the picture.
+    """
+    seen = pixels_inside(photo, region)
+    shown = Pixels(seen.xy, calibration.light(seen.rgb, seen.xy), seen.clipped)
+    return shown, find_glare(shown.xy, calibration.balanced(shown.rgb), shown.clipped)
+
+
+def _mean_light(pixels: Pixels) -> Floats:
+    return np.maximum(pixels.rgb.mean(axis=0), LEAST_LIGHT)
+
+
+def _pale_spots_term(shown: Pixels, glare: Glare, calibration: Calibration) -> tuple[BudgetTerm, ...]:
+    """Return the whole difference that it makes whether doubtful spots are glare or finish."""
+    kept, cut = ~glare.left_out("finish"), ~glare.left_out("glare")
+    if not glare.doubtful.any() or not cut.any():
+        return ()
+    labs = [calibration.lab_of_light(_mean_light(shown.only(keep))) for keep in (kept, cut)]
+    if np.linalg.norm(labs[0] - labs[1]) < UNSEEN:
+        return ()
+    remedy = "say whether the pale spots are glare or the finish, or photograph it again with the lamp moved"
+    return (BudgetTerm(Source.PALE_SPOTS, (labs[0] - labs[1])[:, None], remedy),)
+
+
+def _wide_glare_term(kept: Pixels, light: Floats, calibration: Calibration) -> tuple[BudgetTerm, ...]:
+    """Return the whole of what a wide, faint image of a lamp or a window adds over the finish, where one is seen."""
+    places, means = block_means(kept)
+    added = wide_glare(places, calibration.balanced(means))
+    if added == 0.0:
+        return ()
+    without = np.maximum(light * (1 - added / calibration.balanced(light)), LEAST_LIGHT)
+    effect = calibration.lab_of_light(light) - calibration.lab_of_light(without)
+    return (BudgetTerm(Source.WIDE_GLARE, effect[:, None], "turn the plate or move the lamp until the shine is gone"),)
+
+
+def _glare_caveats(budget: tuple[BudgetTerm, ...]) -> tuple[Caveat, ...]:
+    """Say what may be glare and may be the finish, where it makes a difference that is seen."""
+    said = {
+        Source.PALE_SPOTS: Caveat(
+            PALE_SPOTS_CODE,
+            "Pale spots on the finish may be glare or the finish itself: say which, or photograph it again with the "
+            "lamp moved.",
+        ),
+        Source.WIDE_GLARE: Caveat(
+            "region-wide-glare",
+            "A lamp or a window seems to be mirrored faintly over the whole finish: turn the plate until it is gone.",
+        ),
+    }
+    large = [term for term in budget if np.linalg.norm(term.effect) > SEEN]
+    return tuple(said[Source(term.name)] for term in large if term.name in said)
 
 
 def _lights_and_darks(kept: Pixels, calibration: Calibration) -> tuple[Floats, Floats]:

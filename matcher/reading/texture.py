@@ -20,8 +20,8 @@ from matcher.colour.types import Floats
 from matcher.errors import ReadingError
 from matcher.one_thread import one_thread
 from matcher.photo.photo import Photo
-from matcher.photo.region import pixels_inside
-from matcher.reading.glare import specular
+from matcher.reading.finish import finish_pixels
+from matcher.reading.glare import PaleSpots
 from matcher.reading.reading import PaletteColour
 from matcher.words import counted
 
@@ -58,19 +58,24 @@ class Texture:
         return {"palette": colours, "mottle": self.mottle.as_dict()}
 
 
-def read_texture(photo: Photo, calibration: Calibration, region: ArrayLike, rng: np.random.Generator) -> Texture:
+def read_texture(
+    photo: Photo,
+    calibration: Calibration,
+    region: ArrayLike,
+    rng: np.random.Generator,
+    pale_spots: PaleSpots = "unknown",
+) -> Texture:
     """Return the palette and the mottle of the finish inside an outline, glare left out as in its reading.
 
-    region: (n, 2) pixels, n at least 3. rng: draws the pixels that the palette is fitted on. Raises ReadingError
-    when the region is outside the picture, too small, or all glare.
+    region: (n, 2) pixels, n at least 3; pale_spots: as for the reading. rng: draws the pixels that the palette is
+    fitted on. Raises ReadingError when the region is outside the picture, too small, or all glare.
     """
-    seen = pixels_inside(photo, region)
-    light = calibration.light(seen.rgb, seen.xy)
-    keep = ~seen.clipped & ~specular(calibration.balanced(light))
+    shown, glare = finish_pixels(photo, calibration, region)
+    keep = ~glare.left_out(pale_spots)
     if not keep.any():
         raise ReadingError("The marked region is all glare or overexposed: retake the photo with the lamp moved.")
-    labs = calibration.lab_of_light(light[keep])
-    return Texture(palette(labs, rng), mottle(seen.xy[keep], labs))
+    labs = calibration.lab_of_light(shown.rgb[keep])
+    return Texture(palette(labs, rng), mottle(shown.xy[keep], labs))
 
 
 def palette(

@@ -14,6 +14,7 @@ from ui.draw import Fixed, Shape, draw
 from ui.photograph.card_step import SAID, card_reading
 from ui.photograph.photographs import bench_picture, photo_of
 from ui.reading.improve_accuracy import bring_more, goes_on_without
+from ui.reading.pale_spots import ask_about_pale_spots
 from ui.reading.profile_line import choose_profile, profile_in_use, say_profile
 from ui.reading.read_marks import finish_reading, finish_texture, frames_that_fit, light_field
 from ui.reading.texture import show_texture
@@ -65,7 +66,7 @@ def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name
                 "<p>Draw a box over an even part of the finish, or an outline around it. Leave edges and glare out.</p>"
             )
             return None, words_side
-        light = Light(choice, ask_light(draft, used.profile), used.profile, more)
+        light = Light(choice, ask_light(draft, used.profile), used.profile, more, draft.shown("pale_spots", "unknown"))
         reading = _chosen_reading(studio, draft, sha256, light, now, name, refusals)
     return reading, words_side
 
@@ -132,6 +133,7 @@ def _chosen_reading(
         draft.set(frames_used=used)
     st.subheader(literal(name), anchor=False)
     show_reading(chosen.reading, name, chosen.said)
+    ask_about_pale_spots(studio, draft, sha256, chosen.light, shapes[number], chosen.reading)
     shown = partial(finish_texture, studio, sha256, chosen.light, shapes[number])
     show_texture(chosen.reading, shown, key=f"{draft.form}.texture")
     return chosen.reading

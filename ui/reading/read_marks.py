@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from matcher.calibration.calibration import Calibration
     from matcher.calibration.illumination import LightField
     from matcher.card.reading import CardReading
+    from matcher.colour.types import Floats, Mask
     from matcher.errors import Caveat
     from matcher.photo.photo import Photo
     from matcher.reading.reading import Reading
@@ -85,10 +86,10 @@ def _finish_reading(key: Key, shape: Shape, _studio: Studio, _sha256: str, _ligh
 
     if not _light.more.frames:
         calibration = _calibration(key, _studio, _sha256, _light)
-        reading = read_finish(photo_of(_studio, _sha256), calibration, shape.points)
+        reading = read_finish(photo_of(_studio, _sha256), calibration, shape.points, _light.pale_spots)
         return _minding(reading, () if calibration.field is None else calibration.field.caveats)
     stack = _stack(key, _studio, _sha256, _light)
-    reading = read_frames(*stack.photos_and_calibrations, shape.points)
+    reading = read_frames(*stack.photos_and_calibrations, shape.points, _light.pale_spots)
     return _minding(reading, stack.caveats)
 
 
@@ -100,7 +101,15 @@ def _finish_texture(key: Key, shape: Shape, _studio: Studio, _sha256: str, _ligh
 
     calibration = _calibration(key, _studio, _sha256, _light)
     rng = np.random.default_rng(1)  # the same photograph gives the same answer
-    return read_texture(photo_of(_studio, _sha256), calibration, shape.points, rng)
+    return read_texture(photo_of(_studio, _sha256), calibration, shape.points, rng, _light.pale_spots)
+
+
+def pixels_left_out(studio: Studio, sha256: str, light: Light, shape: Shape) -> tuple[Floats, Mask]:
+    """Return the places (n, 2) of a mark's pixels and which of them are pale spots. Raises MatcherError."""
+    from matcher.reading.finish import finish_pixels
+
+    shown, glare = finish_pixels(photo_of(studio, sha256), calibration_of(studio, sha256, light), shape.points)
+    return shown.xy, glare.doubtful
 
 
 def calibration_of(studio: Studio, sha256: str, light: Light) -> Calibration:

@@ -53,7 +53,7 @@ def more_key(studio: Studio, sha256: str, choice: CardChoice, more: More) -> Key
 def light_key(studio: Studio, sha256: str, light: Light) -> Key:
     """Of what is read in a photograph, apart from the mark."""
     profile = None if light.profile is None else light.profile.to_json()
-    return *more_key(studio, sha256, light.card, light.more), light.kind, profile
+    return *more_key(studio, sha256, light.card, light.more), light.kind, profile, light.pale_spots
 
 
 def profiles_key(studio: Studio, sha256: str, choice: CardChoice) -> Key:

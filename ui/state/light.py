@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
+    from matcher.reading.glare import PaleSpots
     from ui.draw import Point
 
 
@@ -67,9 +68,11 @@ class More:
 
 @dataclass(frozen=True)
 class Light:
-    """What is known of the light: the card, "daylight" or "unknown", the camera's profile under it, and what more."""
+    """What is known of the light: the card, "daylight" or "unknown", the camera's profile under it, what more, and what
+    pale spots on the finish are: "glare", "finish" or "unknown"."""
 
     card: CardChoice
     kind: str
     profile: CameraProfile | None
     more: More = More()
+    pale_spots: PaleSpots = "unknown"
