@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from matcher.colour.cielab import (
     D50_WHITE,
     SRGB_TO_XYZ_D50,
+    bradford_to_d50,
     encode_srgb,
     lab_jacobian,
     lab_to_lch,
@@ -84,3 +85,14 @@ def test_screen_colours_of_known_cielab():
 def test_a_colour_that_no_screen_shows_is_noticed():
     assert outside_srgb([50, -90, 0])
     assert not outside_srgb([38, 14, 22])
+
+
+@pytest.mark.parametrize("light", ["A", "C", "D65", "FL2"])
+def test_a_change_of_light_is_by_bradford(light):
+    """Source: colour-science, whose tests hold the published worked values."""
+    import colour
+
+    white = colour.xy_to_XYZ(colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"][light])
+    expected = colour.adaptation.matrix_chromatic_adaptation_VonKries(white, D50_WHITE, transform="Bradford")
+    assert bradford_to_d50(white) == pytest.approx(expected, rel=1e-6, abs=1e-9)
+    assert bradford_to_d50(white) @ white == pytest.approx(D50_WHITE)

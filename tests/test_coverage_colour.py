@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from matcher.colour.cielab import checked_lab, lab_jacobian, lab_to_xyz, xyz_to_lab
 from matcher.colour.difference import (
     alike,
     delta_e_2000,
@@ -149,10 +150,32 @@ def test_a_direction_that_is_exactly_known_counts_as_known_to_within_rounding():
     assert square_root(np.diag([4.0, -1e-12, 0.0])) @ np.array([0, 0, 1.0]) == pytest.approx([2.0, 0, 0])
 
 
+@pytest.mark.parametrize(
+    "lab", [(-1.5, 0, 0), (110.5, 0, 0), (50, 200.5, 0), (50, 0, -200.5), (50, np.nan, 0), (50, 0)]
+)
+def test_a_colour_out_of_range_in_any_one_value_is_refused(lab):
+    with pytest.raises(ReadingError):
+        checked_lab(lab)
+
+
+def test_a_colour_at_the_ends_of_the_range_is_taken():
+    for lab in ((-1, 200, -200), (110, -200, 200)):
+        assert checked_lab(lab).tolist() == list(lab)
+
+
+@pytest.mark.parametrize("lab", [*COLOURS, (3.0, 1.0, -2.0)])
+def test_the_slopes_of_cielab_are_its_differences(lab):
+    xyz = lab_to_xyz(lab)
+    steps = 1e-5 * np.eye(3)
+    differences = (xyz_to_lab(xyz + steps) - xyz_to_lab(xyz - steps)).T / 2e-5
+    assert lab_jacobian(xyz) == pytest.approx(differences, rel=1e-4, abs=1e-6)
+
+
 def test_a_budget_takes_as_many_causes_as_it_says_and_no_more():
     assert BudgetTerm("part", np.ones((3, 64))).covariance == pytest.approx(64 * np.ones((3, 3)))
-    with pytest.raises(ReadingError):
-        BudgetTerm("part", np.ones((3, 65)))
+    for effect in (np.ones((3, 65)), np.ones((2, 3)), [[np.nan, 0], [0, 0], [0, 0]]):
+        with pytest.raises(ReadingError):
+            BudgetTerm("part", np.asarray(effect))
     old = {"name": "part", "covariance": np.diag([4.0, 1.0, 0.25]).tolist()}
     assert BudgetTerm.from_dict(old).covariance == pytest.approx(np.diag([4.0, 1.0, 0.25]))
 
