@@ -16,7 +16,7 @@ from matcher import Coat, Reading, Recipe, Seal, StageReading, Studio, Target, T
 from matcher.cli.main import main
 from matcher.colour.difference import delta_e_2000
 from tests.benchmarks.invented_processes import film, recipe_space
-from ui.recipe.first_plates_form import FirstChoice
+from ui.suggestions.first_plates_form import FirstChoice
 
 TARGET = "38,14,22"
 

@@ -27,21 +27,28 @@ FLOORS = (
 )
 """Rooms and single files of ``matcher``, the lowest first: each imports from lower floors, its own files among them."""
 PAGE_FLOORS = (
-    ("state", "draw", "show"),
-    ("photograph", "recipe"),
+    ("draw",),
+    ("state",),
+    ("show",),
+    ("photograph",),
     ("reading",),
-    ("camera", "suggestions", "bench"),
+    ("recipe", "camera"),
+    ("suggestions",),
+    ("bench",),
     ("screens",),
+    ("app",),
 )
+"""The same for ``ui``."""
 MOST_ROOMS, MOST_FILES = 16, 12
 
 
-def test_imports_of_the_matcher_run_to_lower_floors_only() -> None:
-    floor = {room: level for level, rooms in enumerate(FLOORS) for room in rooms}
+@pytest.mark.parametrize(("top", "floors"), [("matcher", FLOORS), ("ui", PAGE_FLOORS)])
+def test_imports_run_to_lower_floors_only(top: str, floors: tuple[tuple[str, ...], ...]) -> None:
+    floor = {room: level for level, rooms in enumerate(floors) for room in rooms}
     upward = [
         f"{file} imports {module}"
-        for file, room, module in _imports("matcher")
-        if module != "matcher"
+        for file, room, module in _imports(top)
+        if module != top
         and room not in {"__init__", "__main__"}
         and not (module.split(".")[1] == room or floor[module.split(".")[1]] < floor[room])
     ]

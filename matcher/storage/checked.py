@@ -87,11 +87,11 @@ def plain_json(body: object, what: str) -> dict[str, Any]:
         raise StudioError(f"Keep a {what} as one dictionary: {type(body).__name__} is another thing.")
     try:
         text = json.dumps(body, allow_nan=False)
-        plain: dict[str, Any] = _storable_json(json.loads(text))
     except (TypeError, ValueError, RecursionError) as error:
         raise StudioError(f"Keep only text, finite numbers, lists and dictionaries in a {what}: {error}.") from error
     if len(text) > MAX_JSON_CHARACTERS:
         raise StudioError(f"Shorten the {what} to {MAX_JSON_CHARACTERS} characters: it has {len(text)}.")
+    plain: dict[str, Any] = _storable_json(json.loads(text))
     return plain
 
 

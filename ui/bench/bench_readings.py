@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.words import counted
-from ui.bench.piece import READING_FORM, Piece, keep_reading, put_back, take_out, taken_as
 from ui.reading.colour_in import colour_in
+from ui.recipe.piece import READING_FORM, Piece, keep_reading, put_back, take_out, taken_as
 from ui.show import look
 from ui.show.literal import literal
 from ui.show.swatches import field, figures

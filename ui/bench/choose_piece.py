@@ -10,7 +10,7 @@ import streamlit as st
 from matcher.errors import SuggestionError
 from matcher.recipe.recipe import Recipe
 from matcher.words import counted
-from ui.bench.piece import LAID_BY, UNSEALED, begin, bring_back
+from ui.recipe.piece import LAID_BY, UNSEALED, begin, bring_back
 from ui.recipe.recipe_form import recipe_of
 from ui.show import look
 from ui.show.cautions import show_cautions

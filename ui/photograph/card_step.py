@@ -12,8 +12,8 @@ import streamlit as st
 
 from matcher.errors import CardError, MatcherError, ReadingError
 from ui.draw import Shape, draw
+from ui.photograph.lab_fields import lab_fields
 from ui.photograph.photographs import bench_picture, photo_of
-from ui.reading.lab_fields import lab_fields
 from ui.state.cache_keys import Key, card_key, own_lab
 from ui.state.drafts import Draft
 from ui.state.light import CardChoice

@@ -9,7 +9,7 @@ import streamlit as st
 from matcher.errors import MatcherError
 from ui.photograph import intake
 from ui.photograph.card_step import ask_for_card
-from ui.photograph.finish_step import ask_for_finish
+from ui.reading.finish_step import ask_for_finish
 from ui.reading.typed_in import typed_in
 from ui.state.drafts import Draft
 from ui.state.messages import tell

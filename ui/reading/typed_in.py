@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.errors import InstrumentFileError, MatcherError
-from ui.reading.lab_fields import lab_fields
+from ui.photograph.lab_fields import lab_fields
 from ui.show import look
 from ui.show.literal import literal
 from ui.show.swatches import figures, show_reading

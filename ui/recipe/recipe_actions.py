@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from ui.bench.piece import take_to_bench
+from ui.recipe.piece import take_to_bench
 from ui.recipe.recipe_form import fields_of
 from ui.show.cautions import show_cautions
 from ui.state.cache_keys import Key, log_key

@@ -12,7 +12,7 @@ from matcher.words import counted, percent
 from ui.bench.bench_readings import show_readings
 from ui.bench.choose_piece import ALL_OF_THEM, ask_if_sealed, choose
 from ui.bench.pass_path import show_path
-from ui.bench.piece import FORM, UNSEALED, Piece, hand_over, lay_by, lay_pass, piece_of, undo_pass
+from ui.recipe.piece import FORM, UNSEALED, Piece, hand_over, lay_by, lay_pass, piece_of, undo_pass
 from ui.show import look
 from ui.show.cautions import show_cautions
 from ui.show.nonbreaking import nonbreaking

@@ -10,7 +10,7 @@ import streamlit as st
 from matcher.errors import MatcherError
 from ui.photograph import intake
 from ui.photograph.card_step import ask_for_card
-from ui.photograph.two_marks import TwoMarks, ask_for_two, map_of
+from ui.reading.two_marks import TwoMarks, ask_for_two, map_of
 from ui.show import look
 from ui.show.difference_picture import difference_picture
 from ui.show.literal import literal

@@ -9,7 +9,6 @@ import streamlit as st
 from matcher.errors import MatcherError
 from matcher.recipe.recipe import steps_in_words
 from matcher.words import agreeing, counted
-from ui.recipe.first_plates_form import FirstChoice, ask_what_is_owned
 from ui.recipe.recipe_actions import OF_THE_FIRST, made_as, make_button
 from ui.show import look
 from ui.show.cautions import show_cautions_for_all
@@ -18,6 +17,7 @@ from ui.show.steps import step_line
 from ui.state.drafts import Draft
 from ui.state.messages import tell
 from ui.state.open_studio import the_studio
+from ui.suggestions.first_plates_form import FirstChoice, ask_what_is_owned
 from ui.suggestions.todays_limits import means
 
 if TYPE_CHECKING:

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.errors import MatcherError
-from ui.bench.piece import clear_when_logged, take_to_bench
 from ui.reading.colour_in import colour_in
 from ui.reading.typed_in import forget_file
 from ui.recipe.about_plate import NO_TARGET, answered, ask_about
 from ui.recipe.later_reading import photographs_in, show_stages
+from ui.recipe.piece import clear_when_logged, take_to_bench
 from ui.recipe.recipe_actions import OF_THE_FIRST
 from ui.recipe.recipe_form import RecipeForm, bottles, fields_of, recipe_of
 from ui.show import look

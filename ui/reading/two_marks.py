@@ -10,8 +10,8 @@ import streamlit as st
 from matcher.errors import MatcherError
 from ui.draw import Shape, draw
 from ui.photograph.card_step import card_reading
-from ui.photograph.finish_step import ask_light, card_outline, change_card
 from ui.photograph.photographs import bench_picture, photo_of
+from ui.reading.finish_step import ask_light, card_outline, change_card
 from ui.reading.read_marks import calibration_of, finish_reading
 from ui.state.cache_keys import Key, light_key
 from ui.state.light import CardChoice, Light

@@ -11,9 +11,9 @@ import streamlit as st
 from matcher.errors import MatcherError
 from ui.draw import Shape, draw
 from ui.photograph.card_step import card_reading
-from ui.photograph.finish_step import ask_light, card_outline
 from ui.photograph.outlined import size_of
 from ui.photograph.photographs import bench_picture, photo_of
+from ui.reading.finish_step import ask_light, card_outline
 from ui.reading.read_marks import finish_reading
 from ui.show.literal import literal
 from ui.state.cache_keys import Key, profiles_key
