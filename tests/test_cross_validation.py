@@ -87,9 +87,7 @@ def test_what_chance_makes_of_95_percent_is_the_binomials():
     assert below <= 0.025 < below + math.comb(60, least) * 0.95**least * 0.05 ** (60 - least)
 
 
-@pytest.mark.parametrize(
-    ("held", "words"), [(0.5, "too narrow, trust them less"), (57 / 60, "can be taken at their word")]
-)
+@pytest.mark.parametrize(("held", "words"), [(0.5, "too narrow, trust them less"), (57 / 60, "can be trusted")])
 def test_intervals_that_hold_too_seldom_are_called_too_narrow(figures, held, words):
     seen = replace(figures, left_out=replace(figures.left_out, coverage=held))
     assert words in coverage_in_words(seen)

@@ -192,7 +192,7 @@ def test_hostile_names_are_text_on_every_page(serve: Any, visit: Any, tmp_path: 
     person = visit(serve(hostile_studio(tmp_path / "hostile")))
     unseen = []
     for place, shows in (
-        ("start", ["studio"]),
+        ("", ["studio"]),
         ("target", ["studio"]),
         ("suggestions", ["salt", "metal", "acid", "# headly"]),
         ("bench", ["salt", "liver", "metal"]),

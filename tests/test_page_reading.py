@@ -217,7 +217,7 @@ def test_a_sheet_of_paper_levels_the_light_and_says_what_it_did(
     more = {"more_way": "paper", "paper": {"photo": "@sheet", "name": "sheet.png"}}
     picture = bench(TWO_TO_ONE)
     app = target_page(monkeypatch, tmp_path, picture, more, sheet=paper(TWO_TO_ONE))
-    assert "Light levelled by the sheet of paper (on the mark it is " in said_on(app)
+    assert "Uneven light corrected by the sheet of paper (on the mark it is " in said_on(app)
     levelled = saved(app, tmp_path)
     alone = saved(target_page(monkeypatch, tmp_path, picture), tmp_path)
     assert float(delta_e_2000(levelled.lab, BROWN)) <= 1.0 < 2.5 < float(delta_e_2000(alone.lab, BROWN))
@@ -227,7 +227,7 @@ def test_a_sheet_of_paper_levels_the_light_and_says_what_it_did(
 def test_a_second_card_in_the_picture_levels_the_light(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     more = {"more_way": "card", "second": [{"kind": "corners", "points": SECOND.tolist()}]}
     app = target_page(monkeypatch, tmp_path, bench(TWO_TO_ONE), more)
-    assert "Light levelled by the second card" in said_on(app)
+    assert "Uneven light corrected by the second card" in said_on(app)
     assert float(delta_e_2000(saved(app, tmp_path).lab, BROWN)) <= 1.0
 
 
@@ -439,7 +439,7 @@ def test_a_second_card_is_marked_by_finger_in_the_folded_picture(serve: Serve, v
     unfold(visitor, "Improve accuracy")
     visitor.press("Second card", role="radio")
     tapped(visitor, 1, SECOND)
-    visitor.sees(re.compile("^Light levelled by the second card"))
+    visitor.sees(re.compile("^Uneven light corrected by the second card"))
     assert fits_its_width(visitor)
     visitor.shot("reading-second-card")
 

@@ -312,7 +312,7 @@ def test_a_vague_target_is_less_surely_within_reach_and_never_surely(studio):
     vague = Reading(lab=target, covariance=np.eye(3) * 2)
     sure, unsure = suggester.reach(target), suggester.reach(vague)
     best = max(item.chance_within(2.0) for item in suggester.suggest(vague))
-    alone = float(unsure.sentence.split("surest one alone is ")[1].split("%")[0]) / 100
+    alone = float(unsure.sentence.split("likeliest one alone is ")[1].split("%")[0]) / 100
     assert alone == pytest.approx(best, abs=0.12)
     assert unsure.chance < sure.chance or sure.chance == 1.0
     assert alone < 0.6
@@ -322,7 +322,7 @@ def test_a_vague_target_is_less_surely_within_reach_and_never_surely(studio):
     lost = suggester.reach(Reading(lab=target, covariance=np.eye(3) * 400))
     assert lost.chance < 0.05
     assert lost.standing == "doubtful", "a target that is hardly known is not out of reach"
-    assert "read the target more surely" in lost.sentence
+    assert "read the target more accurately" in lost.sentence
 
 
 def test_limits_that_keep_a_target_out_are_named_with_the_one_to_lift(studio, space):

@@ -98,7 +98,7 @@ def test_what_cannot_show_scatter_is_refused():
     with pytest.raises(ReadingError, match="at least 3"):
         judged([BROWN, BROWN + 1])
     one = Reading(lab=BROWN, photo="a" * 64)
-    with pytest.raises(ReadingError, match="anew"):
+    with pytest.raises(ReadingError, match="afresh"):
         repeatability([one, one, Reading(lab=BROWN + 1)])
 
 

@@ -160,7 +160,8 @@ class CameraProfile:
         if taken is not None and abs((in_utc(taken) - self.made_at).days) > OLD_AFTER_DAYS:
             caveats.append(
                 Caveat(
-                    "profile-old", f"The profile {self.name!r} is over a year from this photo: lamps age, make it anew."
+                    "profile-old",
+                    f"The profile {self.name!r} is over a year from this photo: lamps age, so make it again.",
                 )
             )
         return tuple(caveats)

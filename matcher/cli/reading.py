@@ -50,7 +50,7 @@ def _add_read(parser: Parser) -> None:
 
 
 def _add_repeat(parser: Parser) -> None:
-    about = "at least three photographs of one plate, each set up anew"
+    about = "at least three photographs of one plate, each set up from scratch"
     parser.add_argument("photos", metavar="PHOTO", nargs="+", help=about)
     about = "outline of the plate, once for all photographs or once for each, in their order"
     parser.add_argument("--finish", metavar="OUTLINE", action="append", default=[], required=True, help=about)

@@ -171,7 +171,7 @@ def _caveats(stated: Measured, illuminant: str) -> tuple[Caveat, ...]:
         words = f"The file does not say its {' or '.join(missing)}: D50 and 2 degrees were taken, as in ISO 13655."
         caveats.append(Caveat("light-not-stated", words))
     if illuminant != "D50":
-        words = f"The values were measured for {illuminant} and converted to D50: the spectrum would be surer."
+        words = f"The values were measured for {illuminant} and converted to D50: the spectrum would be more accurate."
         caveats.append(Caveat("light-converted", words))
     if stated.with_gloss:
         words = "The instrument took the gloss in: a photograph leaves it out, and reads a shiny finish darker."

@@ -73,7 +73,7 @@ def munsell_reading(notation: str, sigma: tuple[float, float, float] = EYE_SIGMA
             "measure the finish under D50",
         ),
     )
-    words = "Munsell notation is a match by eye under daylight: a photograph with a card or an instrument is surer."
+    words = "Munsell notation is a match by eye under daylight: a photograph with a card is more accurate."
     return Reading(
         lab,
         sum_of(budget),

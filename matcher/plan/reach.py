@@ -207,12 +207,13 @@ def _explanation(
     if chance >= LIKELY:
         return (
             f"the chance that some recipe in range comes within ΔE00 {tolerance:g} is "
-            f"{_percent(chance)}; that of the surest one alone is {_percent(best)}."
+            f"{_percent(chance)}; that of the likeliest one alone is {_percent(best)}."
         )
     if delta <= tolerance:
         return (
             f"the nearest recipe in range is expected at ΔE00 {delta:.1f} ({interval[0]:.1f} to "
-            f"{interval[1]:.1f}), but that is not known well enough: make that plate, or read the target more surely."
+            f"{interval[1]:.1f}), but that is not known well enough: make that plate, or read the target more "
+            f"accurately."
         )
     said = (
         f"the nearest recipe in range is expected at ΔE00 {delta:.1f} ({interval[0]:.1f} to "

@@ -83,7 +83,7 @@ CORRECTIVE_ACTIONS = (
     CorrectiveAction("say whether the pale spots are glare or the finish", (Source.PALE_SPOTS,), 0.0),
     CorrectiveAction("turn the plate until no lamp or window is mirrored in it", (Source.WIDE_GLARE,), 0.0),
     CorrectiveAction("mark a region twice as wide and high", (Source.REGION,), share=0.5),
-    CorrectiveAction("let the card look twice as wide and high", (Source.CARD_READING,), share=0.5),
+    CorrectiveAction("have the card twice as wide and high in the picture", (Source.CARD_READING,), share=0.5),
     CorrectiveAction(
         "measure the finish with an instrument",
         (Source.MATCH_BY_EYE, Source.CHANGE_OF_LIGHT),
@@ -101,7 +101,7 @@ mean. Daylight's is what ``calibrate`` takes."""
 WHY: dict[str, str] = {
     Source.CAMERA_AND_LIGHT: "how the camera sees this light is not known",
     Source.TONE_CURVE: "how the camera bends the tone scale is not known",
-    Source.PROFILE: "the chart tells the camera only so well",
+    Source.PROFILE: "a profile from a chart is only so accurate",
     Source.UNLIKE_THE_CHART: "the finish is unlike the chart's colours",
     Source.LIGHT_HAS_MOVED: "the light is not quite that of the chart",
     Source.WHITE_BALANCE: "the camera's white balance is not quite that of the chart",
@@ -114,11 +114,11 @@ WHY: dict[str, str] = {
     Source.REGION: "the marked region is small or uneven",
     Source.PALE_SPOTS: "pale spots may be glare or the finish itself",
     Source.WIDE_GLARE: "a lamp or a window seems to be mirrored faintly all over it",
-    Source.LAMP_POSITIONS: "the lamp's places lit it unlike",
-    Source.NO_CARD: "no card tells the light and the exposure",
-    Source.DOUBTFUL_CARD: "what is marked as the card may be none",
-    Source.INSTRUMENT: "an instrument measures only so well",
-    Source.MATCH_BY_EYE: "the eye matches chips only so well",
+    Source.LAMP_POSITIONS: "the lamp positions lit it differently",
+    Source.NO_CARD: "there is no card to show the light and the exposure",
+    Source.DOUBTFUL_CARD: "what is marked as the card may not be one",
+    Source.INSTRUMENT: "an instrument is only so accurate",
+    Source.MATCH_BY_EYE: "matching chips by eye is only so accurate",
     Source.CHANGE_OF_LIGHT: "it was measured for another light",
 }
 """Each source in plain words, as a clause."""

@@ -75,7 +75,7 @@ class Repeatability:
             return f"For a tolerance of ΔE00 {tolerance:g} one photograph a plate is enough."
         if each <= MOST_EACH:
             return (
-                f"For a tolerance of ΔE00 {tolerance:g} one photograph is not enough: set up anew, it can move by "
+                f"For a tolerance of ΔE00 {tolerance:g} one photograph is not enough: set up again, it can move by "
                 f"{self.smallest_delta_e00:.1f} by itself. Take {each} of each plate and compare their means."
             )
         return (
@@ -166,12 +166,13 @@ def to_mind_of_each(readings: Sequence[Reading]) -> list[tuple[int, Caveat]]:
 def _refuse_unfit(readings: Sequence[Reading]) -> None:
     if len(readings) < FEWEST_READINGS:
         raise ReadingError(
-            f"Take at least {FEWEST_READINGS} photographs of the plate, each set up anew: {len(readings)} cannot "
+            f"Take at least {FEWEST_READINGS} photographs of the plate, each set up from scratch: {len(readings)} "
+            f"cannot "
             "show how they scatter."
         )
     photos = [reading.photo for reading in readings if reading.photo is not None]
     if len(set(photos)) < len(photos):
-        raise ReadingError("Take each photograph anew: the same one is given twice, and it repeats itself perfectly.")
+        raise ReadingError("Take each photograph afresh: the same one is given twice, and it repeats itself perfectly.")
 
 
 def _effective_dimensions(spread: Floats, degrees: int) -> float:
@@ -228,7 +229,7 @@ def _axis_words(direction: Floats, lab: Floats) -> str:
 def _caveats(labs: Floats, mean: Floats) -> tuple[Caveat, ...]:
     caveats = []
     if np.ptp(labs, axis=0).max() == 0:
-        words = "All readings are the same to the last digit: take them anew, or enter them with more digits."
+        words = "All readings are the same to the last digit: take them again, or enter them with more digits."
         caveats.append(Caveat("readings-identical", words))
     furthest = float(delta_e_2000(labs, mean).max())
     if furthest > UNLIKE:

@@ -46,7 +46,7 @@ def lights_and_darks_in_words(reading: Reading) -> str:
         return ""
     apart = float(delta_e_2000(reading.darks, reading.lights))
     if apart < ALIKE_DELTA_E00:
-        return f"Its lights and darks are hardly told apart: ΔE00 {apart:.1f}."
+        return f"Its lights and darks can hardly be told apart: ΔE00 {apart:.1f}."
     words = difference_in_words(reading.darks, reading.lights, than="than its darkest")
     return f"Its lightest quarter is {words}: ΔE00 {apart:.1f} apart."
 
@@ -72,7 +72,7 @@ def levelled_in_words(field: LightField, before: Reading | None, after: Reading)
     there = ""
     if after.region is not None:
         there = f" (on the mark it is {_strength(float(field.relative(after.region.mean(axis=0))))} on the card)"
-    return f"Light levelled by {by}{there}{_became(before, after)}."
+    return f"Uneven light corrected by {by}{there}{_became(before, after)}."
 
 
 def _strength(relative: float) -> str:

@@ -23,7 +23,7 @@ def learned_from_in_words(figures: CrossValidation) -> str:
             "rest. All figures below are of these."
         )
     few = " With so few, every figure below may change much with the next plate." if used < FEW_PLATES else ""
-    return f"All {counted(used, 'logged plate')} that count are learned from.{few}"
+    return f"Learned from all {counted(used, 'plate')} in the log that are not set aside.{few}"
 
 
 def left_out_in_words(figures: CrossValidation) -> str:
@@ -45,7 +45,7 @@ def coverage_in_words(figures: CrossValidation) -> str:
         return f"{said}; fewer than chance explains ({least} at least): the intervals are too narrow, trust them less."
     if held > most:
         return f"{said}; more than chance explains ({most} at most): the intervals are wider than they need be."
-    judged = "the intervals can be taken at their word" if many >= ENOUGH_PLATES else "so few plates tell little yet"
+    judged = "the intervals can be trusted" if many >= ENOUGH_PLATES else "so few plates tell little yet"
     return f"{said}. By chance alone it would be {least} to {most}: {judged}."
 
 
@@ -88,7 +88,7 @@ def regions_in_words(figures: CrossValidation) -> str:
     if not figures.regions:
         return "No recipes are in range to compare."
     names = _listed([region.kind.name for region in figures.regions[:NAMED]])
-    return f"For the predictions as a whole, one more plate teaches most here: {names}."
+    return f"For the predictions as a whole, one more plate would help most here: {names}."
 
 
 def region_in_words(region: Region) -> str:

@@ -60,8 +60,8 @@ def _table(studio: Studio, recipes: list[Recipe]) -> None:
     st.subheader(f"{literal(plates)} on {literal(recipes[0].alloy)}, in the order to make them", anchor=False)
     progress = f" {done} of them {agreeing(done)} logged." if done else ""
     st.html(
-        '<p class="pm-tally">Each is the one whose colour is least known from those before it. '
-        f"You may stop after any: the earlier ones tell most.{progress}</p>"
+        '<p class="pm-tally">Each is the plate whose colour is least known from those before it. '
+        f"You can stop after any of them: the earlier ones tell you most.{progress}</p>"
     )
     _take_along(recipes)
     with look.panel("first"):

@@ -76,6 +76,6 @@ def _unfinished(drafts: Mapping[str, Mapping[str, Any] | None]) -> NextStep | No
         return NextStep("Continue with the plate you are making", sentence, "Continue recording", RECORD, 3)
     if any(target.get(name) is not None for name in ("photo", "lab_l", "lab_a", "lab_b")):
         return NextStep(
-            "Continue with the target you started", "Its photograph and marks are saved.", "Go on", TARGET, 1
+            "Continue with the target you started", "Its photograph and marks are saved.", "Continue", TARGET, 1
         )
     return None
