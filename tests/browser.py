@@ -1,7 +1,6 @@
 """A served studio and Debian's Chromium, driven by Playwright: fixtures for the tests of the page.
 
-``conftest.py`` loads them. Screenshots go to the folder that
-MATCHER_SCREENSHOTS names, else to pytest's temporary folder.
+``conftest.py`` loads them. Screenshots go to the folder that MATCHER_SCREENSHOTS names; without it none are taken.
 """
 
 from __future__ import annotations
@@ -15,6 +14,7 @@ import sys
 import time
 import urllib.request
 from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -35,7 +35,46 @@ CHROMIUM_FLAGS = (
     "--disable-component-update",
     "--disable-sync",
 )
+BROWSERS = ("chromium-headless-shell", "chromium")  # the first is the same engine without windows: a quarter cheaper
 PATIENCE_MS = 60_000  # the machines that run this may be busy with other work
+
+LISTENING = """
+(() => {
+  const now = () => performance.now();
+  const heard = window.heard = {sent: 0, loading: 0, sentAt: 0, answeredAt: 0, changedAt: now()};
+  const Socket = window.WebSocket;
+  window.WebSocket = class extends Socket {
+    constructor(...how) {
+      super(...how);
+      this.addEventListener("message", () => { heard.answeredAt = now(); });
+    }
+    send(data) {
+      heard.sent += 1;
+      heard.sentAt = now();
+      super.send(data);
+    }
+  };
+  const send = XMLHttpRequest.prototype.send;
+  XMLHttpRequest.prototype.send = function (...body) {
+    heard.loading += 1;
+    this.addEventListener("loadend", () => { heard.loading -= 1; heard.changedAt = now(); });
+    send.apply(this, body);
+  };
+  new MutationObserver(() => { heard.changedAt = now(); })
+    .observe(document, {childList: true, subtree: true, attributes: true, characterData: true});
+})();
+"""
+SETTLED = """
+([answered, unanswered]) => {
+  const {loading, sentAt, answeredAt, changedAt} = window.heard;
+  const state = document.querySelector("[data-testid=stApp]")?.dataset.testScriptState;
+  const quiet = performance.now() - Math.max(sentAt, answeredAt, changedAt);
+  return state === "notRunning" && loading === 0 && quiet >= (answeredAt >= sentAt ? answered : unanswered);
+}
+"""
+QUIET_MS = 250  # a run may start another one
+UNANSWERED_MS = 5_000  # a busy server's answer takes its time; a message that is never answered costs this once
+POLL_MS = 30
 
 
 @dataclass
@@ -44,7 +83,7 @@ class Visitor:
 
     page: Any
     address: str
-    shots: Path
+    shots: Path | None
     touch: bool
     interactions: int = 0
     foreign: list[str] = field(default_factory=list)
@@ -72,34 +111,45 @@ class Visitor:
         self.settle()
 
     def settle(self) -> None:
-        """Wait until the page has stopped working, twice in a row: a run may start another one."""
-        for _ in range(2):
-            self.page.wait_for_timeout(250)
-            self.page.wait_for_function(
-                "document.querySelector('[data-testid=stApp]')?.dataset.testScriptState === 'notRunning'"
-            )
+        """Wait until the page is at rest: no run, nothing being loaded, the last message answered, no change since.
+
+        What was just pressed may reach the server a moment later, so the rest is counted from now on.
+        """
+        self.page.evaluate("window.heard.changedAt = performance.now()")
+        self.page.wait_for_function(SETTLED, arg=[QUIET_MS, UNANSWERED_MS], polling=POLL_MS)
+
+    def told(self, act: Callable[[], Any], at_most_ms: int) -> None:
+        """Act, wait until the page has told the server, which it may do after a pause or not at all, and settle."""
+        sent, began = self.page.evaluate("[window.heard.sent, performance.now()]")
+        act()
+        told = "([sent, until]) => window.heard.sent > sent || performance.now() > until"
+        self.page.wait_for_function(told, arg=[sent, began + at_most_ms], polling=POLL_MS)
+        self.settle()
 
     def sees(self, text: str | re.Pattern[str]) -> None:
         self.page.get_by_text(text).first.wait_for()
 
     def bench(self) -> Bench:
+        from playwright.sync_api import expect
+
         self.settle()  # until then the picture may be put in anew, and what was found is gone
         stage = self.page.locator(".stage")
+        expect(stage).to_have_count(1, timeout=PATIENCE_MS)
         stage.locator("img.picture").wait_for()
-        self.page.wait_for_function("document.querySelector('.stBidiComponent .bench, .stBidiComponent') !== null")
         stage.scroll_into_view_if_needed()
-        self.page.wait_for_timeout(200)
+        self.page.evaluate("new Promise(drawn => requestAnimationFrame(() => requestAnimationFrame(drawn)))")
         return Bench(self, stage)
 
     def shot(self, name: str) -> None:
-        """Keep a picture of the whole page."""
-        width = self.page.viewport_size["width"]
-        path = self.shots / f"{name}-{width}.png"
+        """Keep a picture of the whole page, where a folder for it is named."""
+        if self.shots is None:
+            return
         before = self.page.viewport_size
+        width = before["width"]
         height = self.page.evaluate("document.querySelector('[data-testid=stMain]').scrollHeight")
         self.page.set_viewport_size({"width": width, "height": max(int(height), before["height"])})
         self.page.wait_for_timeout(300)
-        self.page.screenshot(path=path)
+        self.page.screenshot(path=self.shots / f"{name}-{width}.png")
         self.page.set_viewport_size(before)
         self.page.wait_for_timeout(300)
 
@@ -123,17 +173,18 @@ class Bench:
     def stroke(self, path: list[tuple[float, float]]) -> None:
         self.visitor.interactions += 1
         points = [self._on_screen(point) for point in path]
+        self.visitor.told(lambda: self._draw(points), at_most_ms=600)  # a corner of four tells nothing yet
+
+    def _draw(self, points: list[tuple[float, float]]) -> None:
         if self.visitor.touch:
             self._by_finger(points)
-        else:
-            mouse = self.visitor.page.mouse
-            mouse.move(*points[0])
-            mouse.down()
-            for point in points[1:]:
-                mouse.move(*point)
-            mouse.up()
-        self.visitor.page.wait_for_timeout(400)
-        self.visitor.settle()
+            return
+        mouse = self.visitor.page.mouse
+        mouse.move(*points[0])
+        mouse.down()
+        for point in points[1:]:
+            mouse.move(*point)
+        mouse.up()
 
     def tap(self, point: tuple[float, float]) -> None:
         self.stroke([point, point])
@@ -169,7 +220,7 @@ class Served:
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Any]:
     """Chromium; without it the test is skipped, but not in CI."""
-    path = shutil.which("chromium")
+    path = next((found for found in map(shutil.which, BROWSERS) if found), None)
     try:
         from playwright.sync_api import sync_playwright
     except ImportError:
@@ -187,49 +238,90 @@ def chromium() -> Iterator[Any]:
 @pytest.fixture
 def serve(tmp_path: Path) -> Iterator[Callable[[Path], Served]]:
     """Serve a studio folder as the command line does, until the test is over."""
+    with _serving(tmp_path) as start:
+        yield start
+
+
+@contextmanager
+def _serving(scratch: Path) -> Iterator[Callable[[Path], Served]]:
     running: list[subprocess.Popen[bytes]] = []
 
     def start(folder: Path) -> Served:
         port = _free_port()
         command = [sys.executable, "-m", "matcher", "app", "--studio", str(folder), "--port", str(port)]
-        said = (tmp_path / f"served-{port}.txt").open("wb")
-        running.append(subprocess.Popen(command, cwd=ROOT, stdout=said, stderr=said))
+        with (scratch / f"served-{port}.txt").open("wb") as said:
+            running.append(subprocess.Popen(command, cwd=ROOT, stdout=said, stderr=said))
         address = f"http://127.0.0.1:{port}"
-        _wait_for(address, running[-1], tmp_path / f"served-{port}.txt")
+        _wait_for(address, running[-1], scratch / f"served-{port}.txt")
         return Served(folder, address)
 
-    yield start
-    for process in running:
-        process.terminate()
-        process.wait(timeout=30)
-
-
-@pytest.fixture
-def demo(serve: Callable[[Path], Served], tmp_path: Path) -> Served:
-    """The demo studio, served."""
-    from matcher.demo.studio import make_demo_studio
-
-    make_demo_studio(tmp_path / "demo").close()
-    return serve(tmp_path / "demo")
+    try:
+        yield start
+    finally:
+        for process in running:
+            process.terminate()
+        for process in running:
+            process.wait(timeout=30)
 
 
 @pytest.fixture(scope="session")
-def shots(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def master_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo studio's folder, made once and only ever copied."""
+    from matcher.demo.studio import make_demo_studio
+
+    folder = tmp_path_factory.mktemp("master") / "demo"
+    make_demo_studio(folder).close()
+    return folder
+
+
+@pytest.fixture
+def demo(serve: Callable[[Path], Served], master_demo: Path, tmp_path: Path) -> Served:
+    """A demo studio of the test's own, served."""
+    return serve(Path(shutil.copytree(master_demo, tmp_path / "demo")))
+
+
+@pytest.fixture(scope="session")
+def read_demo(master_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """The demo studio, served once for all tests that write nothing; it is checked that nothing was written."""
+    folder = Path(shutil.copytree(master_demo, tmp_path_factory.mktemp("read") / "demo"))
+    with _serving(folder.parent) as start:
+        yield start(folder)
+    assert _contents(folder) == _contents(master_demo), "a test that shares the demo studio wrote to it"
+
+
+def _contents(folder: Path) -> dict[str, list[Any]]:
+    """Return every row of a studio by table."""
+    import sqlite3
+
+    from matcher.storage.database import DATABASE_NAME
+
+    with closing(sqlite3.connect(folder / DATABASE_NAME)) as log:
+        tables = [name for (name,) in log.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
+        return {name: sorted(log.execute(f'SELECT * FROM "{name}"').fetchall(), key=repr) for name in tables}
+
+
+@pytest.fixture(scope="session")
+def shots() -> Path | None:
     folder = os.environ.get("MATCHER_SCREENSHOTS")
-    path = Path(folder) if folder else tmp_path_factory.mktemp("screenshots")
+    if not folder:
+        return None
+    path = Path(folder)
     path.mkdir(parents=True, exist_ok=True)
     return path
 
 
 @pytest.fixture
-def visit(chromium: Any, shots: Path) -> Iterator[Callable[..., Visitor]]:
+def visit(chromium: Any, shots: Path | None) -> Iterator[Callable[..., Visitor]]:
     """Come to a served studio: ``visit(demo)`` at a desk, ``visit(demo, phone=True)`` with a phone."""
     contexts: list[Any] = []
 
     def come(served: Served, phone: bool = False) -> Visitor:
         width, height = PHONE if phone else WIDE
         hand = {"has_touch": True, "is_mobile": True, "device_scale_factor": 2} if phone else {}
-        context = chromium.new_context(viewport={"width": width, "height": height}, accept_downloads=True, **hand)
+        context = chromium.new_context(
+            viewport={"width": width, "height": height}, accept_downloads=True, reduced_motion="reduce", **hand
+        )
+        context.add_init_script(LISTENING)
         contexts.append(context)
         context.set_default_timeout(PATIENCE_MS)
         page = context.new_page()

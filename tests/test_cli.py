@@ -29,13 +29,18 @@ CARD_CORNERS = "60,150 300,150 300,330 60,330"
 NEGATIVE_LAB = "30.5,-12,-4.5"
 
 
-@pytest.fixture
-def plate(tmp_path):
-    """A brown plate and a darker one beside a grey card, in a warm light."""
+@pytest.fixture(scope="module")
+def drawn():
+    """A picture's bytes: a brown plate and a darker one beside a grey card, in a warm light."""
     scene = scenes.Scene().lay(scenes.box(60, 150, 300, 330), scenes.GREY)
     scene.lay(scenes.box(420, 120, 740, 460), scenes.BROWN).lay(scenes.box(440, 480, 700, 580), (25.0, 5.0, 6.0))
+    return scenes.png(scene.codes(cast=(1.15, 1.0, 0.8)))
+
+
+@pytest.fixture
+def plate(drawn, tmp_path):
     path = tmp_path / "plate.png"
-    path.write_bytes(scenes.png(scene.codes(cast=(1.15, 1.0, 0.8))))
+    path.write_bytes(drawn)
     return str(path)
 
 

@@ -432,8 +432,8 @@ def test_a_piece_is_read_from_a_photograph_at_the_bench(demo: Served, visit: Vis
     visitor.press("Not now")
 
 
-def test_the_plots_on_trust_are_drawn_and_lead_to_the_plates(demo: Served, visit: Visit) -> None:
-    visitor = visit(demo, phone=True)
+def test_the_plots_on_trust_are_drawn_and_lead_to_the_plates(read_demo: Served, visit: Visit) -> None:
+    visitor = visit(read_demo, phone=True)
     visitor.open("trust")
     visitor.page.locator(".js-plotly-plot").nth(4).wait_for()
     fits_a_hand(visitor)

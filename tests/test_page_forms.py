@@ -52,8 +52,8 @@ def test_a_wrong_file_leaves_the_photograph_before_it_as_it_was(demo: Served, vi
     visitor.upload(client_picture())
     visitor.press("Yes, that is the card")
     visitor.bench().drag((340, 510), (620, 720))
-    visitor.page.get_by_label("Name of the target").fill("Heron's back")
-    visitor.page.wait_for_timeout(800)
+    name = visitor.page.get_by_label("Name of the target")
+    visitor.told(lambda: name.fill("Heron's back"), at_most_ms=800)
     visitor.page.reload()
     visitor.page.locator(".stage img.picture").wait_for()
     visitor.settle()
@@ -72,10 +72,14 @@ def test_a_reload_brings_back_what_was_typed_even_in_a_field_that_was_never_left
     page = visitor.page
     visitor.type_number("Passes", "11")
     page.get_by_label("Mark on the plate").fill("H-7")
-    page.get_by_label("Notes").fill("hissed well, a little stre")
-    page.wait_for_timeout(1500)
-    page.get_by_role("spinbutton", name="Humidity, %", exact=True).fill("43")  # and the cursor stays in it
-    page.wait_for_timeout(1500)
+    notes = page.get_by_label("Notes")
+    notes.focus()  # which leaves the field before it, and tells that one
+    visitor.settle()
+    visitor.told(lambda: notes.fill("hissed well, a little stre"), at_most_ms=3_000)
+    humidity = page.get_by_role("spinbutton", name="Humidity, %", exact=True)
+    humidity.focus()
+    visitor.settle()
+    visitor.told(lambda: humidity.fill("43"), at_most_ms=3_000)  # and the cursor stays in it
     page.reload()
     page.get_by_label("Mark on the plate").wait_for()
     visitor.settle()
@@ -109,8 +113,8 @@ def test_a_plate_that_cannot_be_logged_says_why_and_keeps_everything(demo: Serve
 def test_a_suggestion_lays_the_half_recorded_plate_by_and_gives_it_back(demo: Served, visit: Visit) -> None:
     visitor = visit(demo)
     visitor.open("record")
-    visitor.page.get_by_label("Mark on the plate").fill("half done")
-    visitor.page.wait_for_timeout(800)
+    mark = visitor.page.get_by_label("Mark on the plate")
+    visitor.told(lambda: mark.fill("half done"), at_most_ms=800)
     visitor.open("suggestions")
     visitor.press("Make this plate")
     visitor.sees("from the suggestions")
@@ -147,8 +151,8 @@ def test_a_plate_is_set_aside_with_a_reason_and_taken_back(demo: Served, visit: 
     visitor.page.get_by_text("Set this plate aside").click()
     visitor.press(re.compile("^Set aside$"))
     visitor.page.get_by_role("alert").first.wait_for()  # it asks for a reason
-    visitor.page.get_by_label("Reason").fill("overheated at one edge")
-    visitor.page.wait_for_timeout(600)
+    reason = visitor.page.get_by_label("Reason")
+    visitor.told(lambda: reason.fill("overheated at one edge"), at_most_ms=600)
     visitor.press(re.compile("^Set aside$"))
     visitor.sees("Set aside: overheated at one edge")
     with demo.studio() as studio:
@@ -193,8 +197,8 @@ def test_the_studios_own_measured_card_is_kept_and_used(demo: Served, visit: Vis
     visitor.press("Upload", role="radio")
     visitor.upload(client_picture())
     visitor.page.get_by_text("My grey card has been measured").click()
-    visitor.page.get_by_label("Name of the card").fill("bench card")
-    visitor.page.wait_for_timeout(600)
+    name = visitor.page.get_by_label("Name of the card")
+    visitor.told(lambda: name.fill("bench card"), at_most_ms=600)
     for label, value in (("L*", "52"), ("a*", "0"), ("b*", "0")):
         visitor.type_number(label, value)
     visitor.press("Save this card")

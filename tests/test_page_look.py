@@ -29,8 +29,8 @@ def lightness(css: str) -> float:
 
 
 @pytest.mark.parametrize("phone", [False, True], ids=["wide", "390 px"])
-def test_every_screen_asks_only_its_own_server_and_fits_its_width(demo: Served, visit: Visit, phone: bool) -> None:
-    visitor = visit(demo, phone=phone)
+def test_every_screen_asks_only_its_own_server_and_fits_its_width(read_demo: Served, visit: Visit, phone: bool) -> None:
+    visitor = visit(read_demo, phone=phone)
     for place in PLACES:
         visitor.open(place)
         visitor.shot(f"screen-{place or 'start'}")
@@ -41,9 +41,9 @@ def test_every_screen_asks_only_its_own_server_and_fits_its_width(demo: Served, 
     assert visitor.foreign == []
 
 
-def test_on_a_phone_everything_that_is_pressed_is_big_enough(demo: Served, visit: Visit) -> None:
+def test_on_a_phone_everything_that_is_pressed_is_big_enough(read_demo: Served, visit: Visit) -> None:
     """44 px a side: WCAG 2.2, success criterion 2.5.5 (from memory)."""
-    visitor = visit(demo, phone=True)
+    visitor = visit(read_demo, phone=True)
     for place in (*PLACES, "first-plates"):
         visitor.open(place)
         small = visitor.page.evaluate(
@@ -65,8 +65,8 @@ def test_on_a_phone_everything_that_is_pressed_is_big_enough(demo: Served, visit
         assert parts == [], place
 
 
-def test_everything_around_colours_is_neutral_and_the_mat_is_mid_grey(demo: Served, visit: Visit) -> None:
-    visitor = visit(demo)
+def test_everything_around_colours_is_neutral_and_the_mat_is_mid_grey(read_demo: Served, visit: Visit) -> None:
+    visitor = visit(read_demo)
     visitor.open("suggestions")
     visitor.page.locator(".pm-rank").first.wait_for()
     grounds = visitor.page.evaluate(
@@ -80,8 +80,8 @@ def test_everything_around_colours_is_neutral_and_the_mat_is_mid_grey(demo: Serv
     assert mats and all(50 <= lightness(colour) <= 60 for colour in mats)
 
 
-def test_target_and_plate_touch_without_a_gap(demo: Served, visit: Visit) -> None:
-    visitor = visit(demo)
+def test_target_and_plate_touch_without_a_gap(read_demo: Served, visit: Visit) -> None:
+    visitor = visit(read_demo)
     visitor.open("suggestions")
     pairs = visitor.page.locator(".pm-names")
     pairs.first.wait_for()
@@ -94,15 +94,15 @@ def test_target_and_plate_touch_without_a_gap(demo: Served, visit: Visit) -> Non
     assert all(abs(value) < 0.01 for gap in gaps for value in gap)
 
 
-def test_the_swatch_has_the_targets_own_screen_colour(demo: Served, visit: Visit) -> None:
+def test_the_swatch_has_the_targets_own_screen_colour(read_demo: Served, visit: Visit) -> None:
     """sRGB of the target by colour-science, D50 to D65 by Bradford."""
     import colour
     import numpy as np
 
-    visitor = visit(demo)
+    visitor = visit(read_demo)
     visitor.open("suggestions")
     shown = visitor.page.locator(".pm-pair > span").first.evaluate("e => getComputedStyle(e).backgroundColor")
-    with demo.studio() as studio:
+    with read_demo.studio() as studio:
         lab = studio.targets()[-1].reading.lab
     d50 = np.array([0.3457, 0.3585])
     wanted = colour.XYZ_to_sRGB(colour.Lab_to_XYZ(lab, d50), d50, chromatic_adaptation_transform="Bradford") * 255
@@ -120,11 +120,10 @@ def test_the_keyboard_alone_marks_the_finish(demo: Served, visit: Visit) -> None
     place.focus()
     visitor.page.keyboard.press("Enter")
     placed = box_on(visitor)
-    for key, times in (("Alt+Shift+ArrowLeft", 12), ("Alt+Shift+ArrowDown", 1), ("ArrowRight", 5)):
+    for key, times in (("Alt+Shift+ArrowLeft", 12), ("Alt+Shift+ArrowDown", 1), ("ArrowRight", 4)):
         for _ in range(times):
             visitor.page.keyboard.press(key)
-    visitor.page.wait_for_timeout(500)
-    visitor.settle()
+    visitor.told(lambda: visitor.page.keyboard.press("ArrowRight"), at_most_ms=600)
     visitor.press("Save and rank the plates")
     visitor.sees(re.compile("^Plates nearest to"))
     with demo.studio() as studio:
@@ -167,7 +166,7 @@ def test_drawing_does_not_scroll_the_page_and_two_fingers_look_closer(demo: Serv
         points = [{"x": middle[0] + way * apart, "y": middle[1], "id": way + 1} for way in (-1, 1)]
         session.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
     session.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
-    visitor.page.wait_for_timeout(400)
+    visitor.settle()
     zoomed = visitor.page.locator(".picture").evaluate("e => e.style.transform")
     assert float(re.search(r"scale\(([\d.]+)\)", zoomed).group(1)) == pytest.approx(3.0, rel=0.1)  # type: ignore[union-attr]
     visitor.sees("1 finish marked.")  # the pinch left the mark alone

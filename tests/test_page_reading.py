@@ -378,7 +378,7 @@ def tapped(visitor: Visitor, picture: int, corners: Any) -> None:
     stage = visitor.page.locator(".stage").nth(picture)
     stage.locator("img.picture").wait_for()
     stage.scroll_into_view_if_needed()
-    visitor.page.wait_for_timeout(300)
+    visitor.settle()
     middle = np.mean(corners, axis=0)
     for corner in corners:
         Bench(visitor, stage, (800, 600)).tap(tuple(corner + 0.03 * (middle - corner)))

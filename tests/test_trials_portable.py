@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sqlite3
 import threading
 import zipfile
@@ -27,11 +28,18 @@ from tests.example_counts import examples
 from tests.plates import MADE_AT, a_photograph, a_profile, a_recipe, a_target, a_trial
 
 
-@pytest.fixture
-def studio(tmp_path: Path) -> Iterator[Studio]:
-    """A studio with one of everything."""
-    with Studio.open(tmp_path / "studio") as opened:
+@pytest.fixture(scope="module")
+def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("filled") / "studio"
+    with Studio.open(folder) as opened:
         fill(opened)
+    return folder
+
+
+@pytest.fixture
+def studio(filled: Path, tmp_path: Path) -> Iterator[Studio]:
+    """A studio with one of everything, made once and copied."""
+    with Studio.open(shutil.copytree(filled, tmp_path / "studio")) as opened:
         yield opened
 
 
