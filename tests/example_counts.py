@@ -13,9 +13,9 @@ HUNDRED = 100
 
 
 def register_profiles() -> None:
-    settings.register_profile("default", max_examples=HUNDRED, deadline=None)
+    settings.register_profile("default", max_examples=HUNDRED, deadline=None, derandomize=False)
     settings.register_profile("ci", max_examples=HUNDRED // 2, deadline=None, derandomize=True, print_blob=True)
-    settings.register_profile("nightly", max_examples=10 * HUNDRED, deadline=None, print_blob=True)
+    settings.register_profile("nightly", max_examples=10 * HUNDRED, deadline=None, derandomize=False, print_blob=True)
     settings.load_profile("default")
 
 

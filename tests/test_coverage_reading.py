@@ -24,7 +24,6 @@ from matcher.reading.advice import budget_table, reach_of, trust_sentence, what_
 from matcher.reading.comparison import draws_to_target, side_by_side
 from matcher.reading.exposures import merge_exposures, without_glare
 from matcher.reading.exposures import read_frames as read_exposures
-from matcher.reading.glare import specular
 from matcher.reading.reading import Conditions, Reading
 from matcher.reading.repeatability import repeatability
 from tests.scenes import BROWN, Scene, box
@@ -249,43 +248,6 @@ def test_exposures_that_agree_are_averaged_and_glare_is_left_out():
     assert off.std() == pytest.approx(0.05 / np.sqrt(4), rel=0.2), "four exposures are left everywhere"
     seen[:, :5] = False
     assert without_glare(lights, seen)[1][:5].all()
-
-
-# Glare
-
-
-def body_of(count=2000, spread=0.1, colour=(0.30, 0.18, 0.08)):
-    rng = np.random.default_rng(6)
-    return np.array(colour) * np.exp(rng.normal(0, spread, (count, 1)))
-
-
-@pytest.mark.parametrize(
-    ("sigmas", "tint", "glare"),
-    [(1.0, 0.5, False), (1.6, 0.5, True), (7.0, 0.85, False), (9.0, 0.85, True), (30.0, 1.0, False)],
-)
-def test_a_highlight_is_brighter_and_paler_than_the_finish_as_far_as_its_spread_allows(sigmas, tint, glare):
-    """sigmas: how far above the body in its own spread; tint: what is left of the finish's purity."""
-    body = body_of()
-    level = body.mean(axis=1)
-    middle = np.median(level)
-    purity = (1 - 0.08 / 0.30) * tint
-    pixel = np.array([1.0, 1 - 0.55 * purity, 1 - purity])
-    pixel *= middle * np.exp(0.1 * sigmas) / pixel.mean()
-    assert bool(specular(np.vstack([body, pixel]))[-1]) is glare
-    assert specular(body).mean() < 0.01
-
-
-@pytest.mark.parametrize(("sigmas", "glare"), [(4.5, False), (5.5, True)])
-def test_on_a_grey_finish_a_highlight_shows_by_brightness_alone(sigmas, glare):
-    body = body_of(colour=(0.2, 0.2, 0.2))
-    pixel = np.median(body) * np.exp(0.1 * sigmas) * np.ones(3)
-    assert bool(specular(np.vstack([body, pixel]))[-1]) is glare
-
-
-def test_a_perfectly_even_finish_is_given_some_spread():
-    body = np.full((100, 3), 0.2)
-    for sigmas, glare in ((4.5, False), (5.5, True)):
-        assert bool(specular(np.vstack([body, 0.2 * np.exp(0.03 * sigmas) * np.ones(3)]))[-1]) is glare
 
 
 # Instruments and the eye

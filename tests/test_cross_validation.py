@@ -72,7 +72,7 @@ def test_too_few_plates_to_judge_is_said(trials):
 def test_every_figure_is_said_in_a_plain_sentence(figures):
     said = in_words(figures)
     assert said["left_out"].startswith(f"Half of the plates were predicted within ΔE00 {figures.left_out.median:.1f}")
-    assert "All 60 logged plates" in said["learned_from"]
+    assert "Learned from all 60 plates" in said["learned_from"]
     assert f"of 60 plates ({100 * figures.left_out.coverage:.0f} %)" in said["coverage"]
     assert said["growth"].endswith("the error fell as plates were added.")
     assert figures.regions[0].kind.name in said["regions"]

@@ -97,6 +97,45 @@ def test_uneven_light_is_no_window():
         assert _wide(photographed(rng, mottled(rng, body, body, 0.0) * falling)) < 0.004
 
 
+def shaded_body():
+    """Return pixels (n, 3) of one brown, its brightness spread by a tenth, and their places."""
+    rng = np.random.default_rng(6)
+    return np.array([0.30, 0.18, 0.08]) * np.exp(rng.normal(0, 0.1, (100 * 100, 1))), places()[: 100 * 100]
+
+
+@pytest.mark.parametrize(
+    ("share", "tint", "taken"),
+    [(0.05, 0.0, False), (0.3, 0.0, True), (0.6, 0.08, True), (0.6, 0.3, False), (2.0, 0.2, False)],
+)
+def test_light_counts_as_the_lamps_from_its_size_and_up_to_its_tint(share, tint, taken):
+    """share: what is added, of the body's mean; tint: its root mean square about its own mean, relative to it."""
+    body, where = shaded_body()
+    added = share * body.mean() * (1 + tint * np.array([-1.0, 2.0, -1.0]) / np.sqrt(2))
+    body[:900] = body.mean(axis=0) + added
+    glare = find_glare(where, body, np.zeros(len(body), dtype=bool))
+    assert glare.left_out("glare")[:900].mean() == pytest.approx(float(taken), abs=0.05)
+    assert glare.left_out("glare")[900:].mean() < 0.02
+
+
+@pytest.mark.parametrize(("white", "sure"), [(0.75, False), (0.85, True)])
+def test_a_patch_whiter_than_any_bloom_is_glare_for_sure(white, sure):
+    body, where = shaded_body()
+    body[:900] = white
+    glare = find_glare(where, body, np.zeros(len(body), dtype=bool))
+    assert glare.sure[:900].mean() == pytest.approx(float(sure), abs=0.05)
+    assert glare.doubtful[:900].mean() == pytest.approx(float(not sure), abs=0.05)
+
+
+@pytest.mark.parametrize(("peak", "sure"), [(0.7, False), (1.0, True)])
+def test_a_patch_that_is_anywhere_brighter_than_white_is_a_lamp(peak, sure):
+    body, where = shaded_body()
+    brown = body.mean(axis=0)
+    body[:900] = brown + 0.4
+    body[450:455] = brown + peak
+    glare = find_glare(where, body, np.zeros(len(body), dtype=bool))
+    assert glare.sure[:900].mean() == pytest.approx(float(sure), abs=0.05)
+
+
 def _wide(light):
     pixels = light.reshape(-1, 3)
     return wide_glare(*block_means(Pixels(places(), pixels, np.zeros(len(pixels), dtype=bool))))

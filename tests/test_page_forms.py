@@ -158,7 +158,7 @@ def test_a_plate_is_set_aside_with_a_reason_and_taken_back(demo: Served, visit: 
     with demo.studio() as studio:
         assert studio.trial(103).set_aside == "overheated at one edge"
         assert 103 not in {trial.id for trial in studio.trials()}
-    visitor.press(re.compile("^Take it back"))
+    visitor.press(re.compile("^Restore"))
     visitor.sees("Set this plate aside")
     with demo.studio() as studio:
         assert studio.trial(103).set_aside is None

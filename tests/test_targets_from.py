@@ -359,5 +359,5 @@ def test_files_are_read_from_disk_and_missing_ones_are_named(tmp_path):
     file.write_bytes(b"L,a,b\n38,14,22\n")
     assert read_targets(str(file))[0].reading.lab == pytest.approx([38, 14, 22])
     for missing in (tmp_path / "none.csv", tmp_path, "bad\0name"):
-        with pytest.raises(MatcherError, match=r"check the path|name a file|opened"):
+        with pytest.raises(MatcherError, match=r"check the path|name a file|copy it"):
             read_targets(missing)

@@ -35,6 +35,8 @@ from matcher.reading.exposures import read_frames
 from matcher.reading.finish import read_finish
 from matcher.reading.reading import Conditions, Reading
 from tests.benchmarks.bench_what_helps import SCALE_PLATE, flat_photo, scale_photo
+from tests.mottles import LAMPS, MOTTLES, mottled
+from tests.scenes import GREY, Scene, box
 from tests.simulation import CARD, PLATE, Shop, chart_photo, patinas, plate_photo
 
 
@@ -286,6 +288,13 @@ def test_every_part_of_every_budget_is_known(shops):
     readings.append(read_frames(frames, [calibrate(p, c) for p, c in zip(frames, cards, strict=True)], PLATE))
     elsewhere = profile_from_chart(*chart_photo(Shop("A", "A", honesty=0.7), rng), "under other lamps")
     readings.append(read_finish(frames[0], calibrate(frames[0], cards[0], elsewhere), PLATE))
+    bloom = MOTTLES["brown with white bloom"]
+    finish = mottled(rng, bloom.body, bloom.spots, 0.15)
+    for light in (finish, mottled(rng, bloom.body, bloom.body, 0.0) + LAMPS["a window"](rng)):
+        scene = Scene().lay_picture(box(380, 150, 680, 450), light).lay(box(80, 200, 260, 340), GREY)
+        photo = scene.photo()
+        card = find_card(photo, corners=box(80, 200, 260, 340))
+        readings.append(read_finish(photo, calibrate(photo, card), box(400, 170, 660, 430)))
     seen = {term.name for reading in readings for term in reading.budget}
     assert seen <= set(Source) == set(WHY), seen - set(Source)
     touched = {name for action in CORRECTIVE_ACTIONS for name in action.sources}

@@ -32,7 +32,7 @@ MOST_EXPOSURES = 12
 LOW_SHARE = 0.25
 """Which order statistic of a pixel's brightness over the exposures is taken as free of glare."""
 
-REACH_SIGMAS = 3.0
+REACH_SIGMAS = 2.5
 LEAST_SIGMA = 0.01
 QUARTER_GAP, GAP_SHRINKS = 0.45, 0.7
 """The lower quartile of the gap between the two lowest of n normal values is about 0.45 (2/n)^0.7 standard deviations
@@ -199,7 +199,7 @@ def without_glare(lights: Light, seen: Mask) -> tuple[Light, Mask]:
     seen: (n, h, w), whether an exposure shows the pixel unclipped. Glare only adds, so a low percentile of a pixel's
     brightness over the exposures is free of it, but biased: by noise and by shading, the second lowest of five lies
     half a standard deviation low. So it is only the yardstick: the exposures that agree with it are averaged, within
-    3 standard deviations of what a pixel does from exposure to exposure without glare.
+    2.5 standard deviations of what a pixel does from exposure to exposure without glare.
     """
     log = np.where(seen, np.log(np.maximum(lights.mean(axis=-1), 1e-5)), np.inf)
     count = seen.sum(axis=0)

@@ -63,7 +63,7 @@ def read_finish(
     >>> from matcher import calibrate, open_photo
     >>> from matcher.shipped import shipped
     >>> photo = open_photo(shipped("demo_images") / "plate_no_card.jpg")
-    >>> reading = read_finish(photo, calibrate(photo, None), [(300, 450), (700, 450), (700, 800), (300, 800)])
+    >>> reading = read_finish(photo, calibrate(photo, None), [(680, 420), (980, 460), (940, 850), (620, 810)])
     >>> reading.source, reading.lab.shape, reading.covariance.shape
     ('photograph', (3,), (3, 3))
     >>> [caveat.code for caveat in reading.caveats]

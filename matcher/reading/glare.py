@@ -13,6 +13,7 @@ from typing import Literal
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from matcher.colour.types import Floats, Mask
 
@@ -34,6 +35,8 @@ WHITER_THAN_BLOOM = 0.8
 PLATEAU = 0.6
 """Median of the added light over its 95th percentile, above which it is of one brightness, as spots of bloom are; a
 lamp's image falls off from its middle."""
+LARGE_PATCH = 0.05
+"""Radius of a disc, as a share of the shorter side of a region, that fits into a lamp's image but not into spots."""
 FEWEST_BODY_PIXELS = 4
 
 
@@ -42,7 +45,8 @@ class Glare:
     """What of n pixels is glare.
 
     sure: (n,) brighter than any finish, or overexposed. doubtful: (n,) of the lamp's colour, which glare adds, and
-    bloom too. likely: whether the doubtful part falls off as a lamp's image does; spots of one brightness do not.
+    bloom too. likely: whether the doubtful part falls off, or is large, as a lamp's image is;
+    spots of one brightness are not.
     """
 
     sure: Mask
@@ -74,10 +78,27 @@ def find_glare(places: Floats, light: Floats, clipped: Mask) -> Glare:
     neutral = (added > max(LEAST_ADDED_SDS * own_sd, LEAST_ADDED * float(body.mean()))) & (tint < TINT * added + noise)
     sure = _reaching_beyond_white(places, light.max(axis=1), neutral | clipped, clipped)
     doubtful = neutral & ~sure
-    likely = bool(doubtful.any()) and float(np.median(added[doubtful])) < PLATEAU * float(
-        np.quantile(added[doubtful], 0.95)
-    )
+    likely = bool(doubtful.any()) and _as_a_lamp(places, added, doubtful)
     return Glare(sure, doubtful, likely)
+
+
+def _as_a_lamp(places: Floats, added: Floats, doubtful: Mask) -> bool:
+    """Tell whether what was added falls off as a lamp's image does, or lies in few large patches and not in spots."""
+    falls_off = float(np.median(added[doubtful])) < PLATEAU * float(np.quantile(added[doubtful], 0.95))
+    picture, _ = _laid_out(places, doubtful)
+    radius = max(1, round(LARGE_PATCH * min(picture.shape)))
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
+    large = cv2.morphologyEx(picture, cv2.MORPH_OPEN, disc)
+    return falls_off or float(large.sum()) > 0.5 * float(picture.sum())
+
+
+def _laid_out(places: Floats, chosen: Mask) -> tuple[NDArray[np.uint8], NDArray[np.intp]]:
+    """Return a picture (h, w) that is 1 where a pixel is chosen, and the column and row (n, 2) of every pixel in it."""
+    steps = np.diff(np.unique(places[:, 0]))
+    cells = np.rint((places - places.min(axis=0)) / (float(steps.min()) if len(steps) else 1.0)).astype(np.intp)
+    picture = np.zeros(cells.max(axis=0)[::-1] + 1, np.uint8)
+    picture[cells[chosen, 1], cells[chosen, 0]] = 1
+    return picture, cells
 
 
 def _added(light: Floats, body: Floats) -> tuple[Floats, Floats]:
@@ -96,11 +117,7 @@ def _reaching_beyond_white(places: Floats, brightest: Floats, lit: Mask, clipped
     """Return the lit pixels (n,) of every patch that is brighter somewhere than any finish, and the clipped ones."""
     if not lit.any():
         return clipped
-    steps = np.diff(np.unique(places[:, 0]))
-    step = float(steps.min()) if len(steps) else 1.0
-    cells = np.rint((places - places.min(axis=0)) / step).astype(int)
-    picture = np.zeros(cells.max(axis=0)[::-1] + 1, np.uint8)
-    picture[cells[lit, 1], cells[lit, 0]] = 1
+    picture, cells = _laid_out(places, lit)
     many, labels = cv2.connectedComponents(cv2.morphologyEx(picture, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)))
     own = labels[cells[:, 1], cells[:, 0]]
     peak = np.zeros(many)

@@ -22,6 +22,7 @@ from matcher.plan.outlook import draws_of
 from matcher.plan.recipe_space import RecipeSpace
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel, fit_process
+from matcher.recipe.recipe import Recipe
 from matcher.validation.outliers import Contradiction, contradictions
 
 FEWEST_TRIALS = 4
@@ -157,11 +158,11 @@ def left_groups_out(model: ProcessModel) -> list[tuple[Kind, LeftOut]]:
         groups[kind_of(trial.recipe)].append(place)
     largest = sorted(groups.items(), key=lambda item: -len(item[1]))[:MOST_GROUPS]
     figures = []
-    for kind, rows in largest:
+    for _, rows in largest:
         rest = [trial for place, trial in enumerate(model.trials) if place not in set(rows)]
         if len(rest) >= FEWEST_TRIALS - 1:
             others, left = fit_process(rest, model), [model.trials[row] for row in rows]
-            figures.append((in_words(kind), _tested(others, left, model.inflation)))
+            figures.append((in_words(_as_typed(left[0].recipe)), _tested(others, left, model.inflation)))
     return figures
 
 
@@ -193,12 +194,21 @@ def expected_gain_by_region(model: ProcessModel, space: RecipeSpace, rng: np.ran
     regions = []
     for kind in dict.fromkeys(kinds):
         here = np.array([other == kind for other in kinds])
-        regions.append(Region(in_words(kind), seen.count(kind), float(doubt[here].mean()), float(gain[here].max())))
+        words = in_words(_as_typed(recipes[int(np.argmax(here))]))
+        regions.append(Region(words, seen.count(kind), float(doubt[here].mean()), float(gain[here].max())))
     return sorted(regions, key=lambda region: -region.expected_gain)
 
 
+def _as_typed(recipe: Recipe) -> tuple[str | None, ...]:
+    """Return the kind of a recipe with the names of its undercoat and coats as they were typed."""
+    return (
+        None if recipe.undercoat is None else recipe.undercoat.chemical,
+        *(coat.chemical for coat in recipe.coats),
+    )
+
+
 def in_words(kind: tuple[str | None, ...]) -> Kind:
-    """Return a kind of recipe, as ``kind_of`` tells it, in words."""
+    """Return a kind of recipe, the names of its undercoat and its coats, in words."""
     under, *coats = kind
     coated = ", then ".join(coat for coat in coats if coat is not None) or "no coat"
     return Kind(coated, "bare metal" if under is None else under)
