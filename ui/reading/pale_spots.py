@@ -38,8 +38,8 @@ def ask_about_pale_spots(
     st.html(
         f'<div class="pm-mat tight"><div class="pm-pair-pictures"><img src="{before}" alt="The marked finish">'
         f'<img src="{marked}" alt="The same with its pale spots striped"></div></div>'
-        '<p class="pm-soft">Striped: as light as the lamp\'s own colour makes a finish. A mirrored lamp does that, and '
-        "so does a white bloom.</p>"
+        '<p class="pm-soft">Striped: paler by light of the lamp\'s own colour. A mirrored lamp does that, and so does '
+        "a white bloom.</p>"
     )
     st.radio(
         "What are the pale spots?",
