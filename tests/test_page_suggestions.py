@@ -404,9 +404,9 @@ def test_measured_plates_are_there_first_and_wait_to_be_pressed_until_the_list_i
     assert visitor.page.get_by_role("button", name="bismuth nitrate").is_visible(), "the panel stays open"
 
 
-def test_on_a_phone_all_that_unfolds_fits_and_is_big_enough(read_demo: Served, visit: Visit) -> None:
+def test_on_a_phone_all_that_unfolds_fits_and_is_big_enough(demo: Served, visit: Visit) -> None:
     """44 px a side: WCAG 2.2, success criterion 2.5.5 (from memory)."""
-    visitor = visit(read_demo, phone=True)
+    visitor = visit(demo, phone=True)
     visitor.open("suggestions?target=1&logged=97")
     visitor.page.locator(".js-plotly-plot").first.wait_for()
     for heading in ("^What can be used today", "^Plan a session", "^By lights and darks", "disagrees? with those near"):
