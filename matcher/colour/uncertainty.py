@@ -8,17 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from matcher.colour.types import Floats
 from matcher.errors import ReadingError
-
-if TYPE_CHECKING:
-    pass
-
 
 MOST_CAUSES = 64
 LEAST_VARIANCE = 1e-12
