@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from matcher.colour.cielab import D50_WHITE
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.library import colour_library
 from matcher.errors import InstrumentFileError
+from matcher.instrument.conversion import converted
 from matcher.instrument.munsell import munsell_reading, parsed
 
 
@@ -21,12 +21,7 @@ def test_renotation_colours_read_as_their_published_chromaticities():
     off = []
     for (hue, value, chroma), xyy in [table[k] for k in rng.choice(len(table), 60, replace=False)]:
         xyz = colour.xyY_to_XYZ([xyy[0], xyy[1], xyy[2] * 0.975 / 100])
-        wanted = colour.XYZ_to_Lab(
-            colour.chromatic_adaptation(
-                xyz, colour.xy_to_XYZ([0.31006, 0.31616]), D50_WHITE, method="Von Kries", transform="Bradford"
-            ),
-            colour.XYZ_to_xy(D50_WHITE),
-        )
+        wanted = converted(xyz / colour.xy_to_XYZ([0.31006, 0.31616]), "C", "2")
         off.append(float(delta_e_2000(munsell_reading(f"{hue} {value:g}/{chroma:g}").lab, wanted)))
     assert max(off) < 0.25
 

@@ -19,6 +19,7 @@ from matcher.card.detect import find_card
 from matcher.colour.difference import reach_delta_e00
 from matcher.colour.sources import Source
 from matcher.colour.uncertainty import BudgetTerm, sum_of
+from matcher.instrument.files import read_targets
 from matcher.instrument.measured import lab_reading
 from matcher.instrument.munsell import munsell_reading
 from matcher.photo.camera import CameraInfo
@@ -99,7 +100,9 @@ def test_a_remedy_is_only_named_where_it_makes_sense():
     eye = [item.does for item in what_would_help(munsell_reading("5YR 3/4"))]
     assert eye == ["measure the finish with an instrument"]
     instrument = [item.does for item in what_would_help(lab_reading((38, 14, 22), illuminant="A"))]
-    assert instrument == ["export the values under D50, or the spectrum"]
+    assert instrument == ["export the values for D50 and 2 degrees, or the spectrum"]
+    unstated = [item.does for item in what_would_help(read_targets(b"L,a,b\n38,14,22\n")[0].reading)]
+    assert unstated == ["say which light and observer the figures are for, or export the spectrum"]
 
 
 def test_help_is_computed_from_the_covariances():
@@ -282,6 +285,7 @@ def test_every_part_of_every_budget_is_known(shops):
     """A part that is renamed in a budget must be renamed here too."""
     readings = [reading for ways in shops for reading in ways.values()]
     readings += [munsell_reading("5YR 3/4"), lab_reading((38, 14, 22), illuminant="D65")]
+    readings.append(read_targets(b"L,a,b\n38,14,22\n")[0].reading)
     rng = np.random.default_rng(3)
     frames = [plate_photo(Shop(), patinas(2, rng)[1], np.random.default_rng(seed)) for seed in (1, 2)]
     cards = [find_card(photo, corners=CARD) for photo in frames]

@@ -30,3 +30,4 @@ class Source(StrEnum):
     INSTRUMENT = "instrument"
     MATCH_BY_EYE = "match by eye"
     CHANGE_OF_LIGHT = "change of light"
+    LIGHT_NOT_STATED = "light not stated"

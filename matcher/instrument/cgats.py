@@ -6,13 +6,15 @@ import re
 from dataclasses import dataclass, field, replace
 
 from matcher.errors import InstrumentFileError
-from matcher.instrument.columns import Heading, samples_of_rows
-from matcher.instrument.measured import Sample
+from matcher.instrument.choices import Row
+from matcher.instrument.columns import Column, Heading, can_be_used, rows_stated
+from matcher.instrument.written import angle_of, column_said, refuse_unless_reflected, said_in
 from matcher.typed import number
 from matcher.words import counted
 
 _TOKEN = re.compile(r'"((?:[^"]|"")*)"|#.*|(\S+)')
-_GLOSS_IN = re.compile(r"\b(sci|spin|rsin|specular included|di[:/]\s?8|8[:/]\s?di)\b", re.IGNORECASE)
+_COMMENT = re.compile(r'"(?:[^"]|"")*"|#(.*)')
+_DENSITY = re.compile(r"D_(?:RED|GREEN|BLUE|VIS|CMYK?_?\w*)|DENSITY.*")
 
 
 @dataclass
@@ -27,27 +29,44 @@ class _Section:
 
 def is_cgats(text: str) -> bool:
     """Tell whether a text has the marks of the format."""
-    return re.search(r"^\s*BEGIN_DATA\b", text, re.MULTILINE) is not None
+    return re.search(r"^\s*BEGIN_DATA\b", text, re.MULTILINE | re.IGNORECASE) is not None
 
 
-def samples_of(text: str, most: int) -> tuple[Sample, ...]:
-    """Return the samples of all data sets that hold colour. Raises InstrumentFileError."""
-    samples: list[Sample] = []
+def rows_of(text: str, most: int) -> list[Row]:
+    """Return what the rows of all data sets that hold colour state. Raises InstrumentFileError."""
+    found: list[Row] = []
     sections = _sections(text)
     if sum(len(section.lines) for section in sections) > 4 * most:
         raise InstrumentFileError(f"Export fewer samples: up to {most} can be read.")
-    for section in sections:
+    columns = [[_column(title) for title in section.columns] for section in sections]
+    usable = [can_be_used([column.title for column in own]) or not own for own in columns]
+    if not any(usable):
+        _refuse_what_is_no_colour(sections)
+    for section, own, use in zip(sections, columns, usable, strict=True):
+        if not use and any(usable):
+            continue  # a table of another kind, such as one of device values, beside those of colours
         rows = _rows(section)
         if section.number_of_sets not in (None, len(rows)):
             raise InstrumentFileError(
                 f"Export it again: it declares {counted(section.number_of_sets, 'sample')} and holds {len(rows)}."
             )
-        samples += samples_of_rows(section.columns, rows, section.heading)
-    if not samples:
+        found += rows_stated(own, rows, section.heading)
+    if not found:
         raise InstrumentFileError("Export it again with samples: it holds none.")
-    if len(samples) > most:
+    if len(found) > most:
         raise InstrumentFileError(f"Export fewer samples: up to {most} can be read.")
-    return tuple(samples)
+    return found
+
+
+def _column(title: str) -> Column:
+    plain, said = column_said(title)
+    return Column(plain.replace(" ", "_").upper(), said)
+
+
+def _refuse_what_is_no_colour(sections: list[_Section]) -> None:
+    titles = [title for section in sections for title in section.columns]
+    held = "densities" if any(_DENSITY.fullmatch(title) for title in titles) else ", ".join(titles[:4]) or "nothing"
+    raise InstrumentFileError(f"Export CIELAB, XYZ or reflectance: it holds {held[:80]} only.")
 
 
 def _sections(text: str) -> list[_Section]:
@@ -55,6 +74,8 @@ def _sections(text: str) -> list[_Section]:
     found: list[_Section] = []
     current, inside = _Section(), ""
     for line in text.splitlines():
+        if inside != "data":
+            _take_comment(current, line)
         tokens = _tokens(line)
         first = tokens[0].upper() if tokens else ""
         if inside == "data" and first != "END_DATA":
@@ -80,19 +101,43 @@ def _sections(text: str) -> list[_Section]:
     return found
 
 
+def _take_comment(section: _Section, line: str) -> None:
+    words = " ".join(found[1] for found in _COMMENT.finditer(line) if found[1])
+    if words:
+        section.heading = replace(section.heading, in_words=section.heading.in_words.or_else(said_in(words)))
+
+
 def _take_keyword(section: _Section, keyword: str, values: list[str]) -> None:
     value = " ".join(values).strip()
     if keyword == "WEIGHTING_FUNCTION":
         keyword, _, value = (part.strip() for part in value.partition(","))
         keyword = keyword.upper()
+    said = section.heading.said
     if keyword in ("ILLUMINANT", "ILLUMINATION_NAME") and value:
-        section.heading = replace(section.heading, illuminant=value)
+        said = replace(said, illuminant=value)
     elif keyword in ("OBSERVER", "OBSERVER_ANGLE") and value:
-        section.heading = replace(section.heading, observer=value)
+        said = replace(said, observer=value)
     elif keyword == "MEASUREMENT_GEOMETRY":
-        section.heading = replace(section.heading, with_gloss=bool(_GLOSS_IN.search(value)))
+        said = replace(said, angle=angle_of(value))
+    elif keyword in ("MEASUREMENT_SOURCE", "MEASUREMENT_CONDITION", "ILLUMINATION"):
+        written = said_in(value)
+        section.heading = replace(section.heading, in_words=replace(written, condition=None, angle=None))
+        said = replace(said, condition=written.condition or said.condition, angle=written.angle or said.angle)
+    elif keyword == "SPECTRAL_NORM":
+        section.heading = replace(section.heading, white=_norm(value))
+    elif keyword in ("MEASUREMENT_TYPE", "MEASUREMENT_MODE", "DEVICE_CLASS", "MODE"):
+        refuse_unless_reflected(value)
     elif keyword == "NUMBER_OF_SETS" and (count := number(value)) is not None:
         section.number_of_sets = int(count)
+    section.heading = replace(section.heading, said=said)
+
+
+def _norm(value: str) -> float:
+    """Return what SPECTRAL_NORM says a perfect white is."""
+    white = number(value)
+    if white is None or white not in (1.0, 100.0):
+        raise InstrumentFileError(f"Export it with SPECTRAL_NORM 1 or 100: {value[:30]!r} is neither.")
+    return white
 
 
 def _rows(section: _Section) -> list[list[str]]:

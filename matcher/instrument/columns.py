@@ -1,6 +1,7 @@
-"""Rows under named columns become Samples: what CGATS text and CSV have in common.
+"""Rows under named columns become what they state: what CGATS text and CSV have in common.
 
 Columns go by their names in CGATS.17 (LAB_L, XYZ_X, SPECTRAL_NM420, STDEV_L); a CSV's are turned into these first.
+What else a heading says ("M0_LAB_L", "L*(10/D65)", "SCE L*") sets the columns apart that belong together.
 """
 
 from __future__ import annotations
@@ -12,111 +13,173 @@ import numpy as np
 
 from matcher.colour.types import Floats
 from matcher.errors import InstrumentFileError
-from matcher.instrument.measured import Measured, Sample, best_sample
+from matcher.instrument.choices import Row
+from matcher.instrument.measured import Measured, Sample
 from matcher.instrument.munsell import munsell_reading
-from matcher.instrument.written import illuminant_and_observer, wavelength_of
+from matcher.instrument.written import (
+    Said,
+    angle_of,
+    condition_of,
+    illuminant_and_observer,
+    says_percent,
+    wavelength_of,
+)
 from matcher.typed import number
 
-NAMES = ("SAMPLE_NAME", "SAMPLE_ID", "STRING")
-PERCENT_ABOVE = 2.0
-"""Reflectances that somewhere exceed this are percent: no surface reflects twice what a perfect white does."""
-
-
+NAMES = ("SAMPLE_NAME", "SAMPLE_ID", "SAMPLEID", "STRING")
 MOST_NOTATIONS = 200
+_NOTHING = Said()
+_TRIPLES = (("LAB_L", "LAB_A", "LAB_B"), ("LAB_L", "LAB_C", "LAB_H"), ("XYZ_X", "XYZ_Y", "XYZ_Z"))
+_COLOURS = {name for triple in _TRIPLES for name in triple} | {"MUNSELL"}
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column. title: its name in CGATS.17, or its own. said: what else its heading says."""
+
+    title: str
+    said: Said = _NOTHING
 
 
 @dataclass(frozen=True)
 class Heading:
-    """What a file says of all its rows. illuminant, observer: as written, or None."""
+    """What a file says of all its rows. in_words: what is said in comments and lines of text only.
 
-    illuminant: str | None = None
-    observer: str | None = None
-    with_gloss: bool = False
+    white: what reflectances are for a perfect white, None when that is not said.
+    """
+
+    said: Said = _NOTHING
+    in_words: Said = _NOTHING
+    white: float | None = None
 
 
-def samples_of_rows(columns: Sequence[str], rows: Sequence[Sequence[str]], heading: Heading) -> list[Sample]:
-    """Return a Sample of every row (cells as text, as many as columns). Raises InstrumentFileError."""
-    spectral = _spectral_columns(columns)
-    scale = _spectral_scale(columns, rows, spectral)
-    if "MUNSELL" in columns and len(rows) > MOST_NOTATIONS:
+@dataclass(frozen=True)
+class _Group:
+    """The columns that belong together, by title, and the spectral ones: (wavelength or its column, column)."""
+
+    said: Said
+    places: Mapping[str, int]
+    spectral: Sequence[tuple[float | int, int]]
+    white: float | None
+
+
+def rows_stated(columns: Sequence[Column], rows: Sequence[Sequence[str]], heading: Heading) -> list[Row]:
+    """Return what every row states (cells as text, as many as columns). Raises InstrumentFileError."""
+    titles = [column.title for column in columns]
+    if "MUNSELL" in titles and len(rows) > MOST_NOTATIONS:
         raise InstrumentFileError(
             f"Give up to {MOST_NOTATIONS} Munsell notations in one file: they are slow to look up."
         )
-    samples = []
+    _refuse_twice(columns)
+    groups = _groups(columns, heading)
+    found = []
     for place, cells in enumerate(rows, start=1):
-        row = dict(zip(columns, cells, strict=True))
+        row = dict(zip(titles, cells, strict=True))
         name = next((row[key].strip() for key in NAMES if row.get(key, "").strip()), f"sample {place}")[:80]
         if notation := row.get("MUNSELL", "").strip():
-            samples.append(Sample(name, munsell_reading(notation), f"Munsell {notation}"))
+            found.append(Row(name, sample=Sample(name, munsell_reading(notation), f"Munsell {notation}")))
         else:
-            samples.append(best_sample(name, _stated(name, row, cells, heading, spectral, scale)))
-    return samples
+            stated = [one for group in groups for one in _stated(name, row, cells, heading, group)]
+            found.append(Row(name, tuple(stated)))
+            if not stated:
+                raise InstrumentFileError(
+                    f"Export CIELAB, XYZ or reflectance: {name!r} has none of them, or not all of one."
+                )
+    return found
 
 
-def _stated(
-    name: str,
-    row: Mapping[str, str],
-    cells: Sequence[str],
-    heading: Heading,
-    spectral: Sequence[tuple[float | int, int]],
-    scale: float,
-) -> list[Measured]:
-    illuminant, observer = _conditions(row, heading)
-    gloss, found = heading.with_gloss, []
+def can_be_used(titles: Sequence[str]) -> bool:
+    """Tell whether columns hold a colour."""
+    known = set(titles)
+    spectral = sum(wavelength_of(title) is not None for title in titles) + 2 * ("SPECTRAL_NM" in known)
+    return "MUNSELL" in known or any(set(triple) <= known for triple in _TRIPLES) or spectral >= 2
+
+
+def _refuse_twice(columns: Sequence[Column]) -> None:
+    twice = {column.title for column in columns if column.title in _COLOURS and columns.count(column) > 1}
+    if twice:
+        raise InstrumentFileError(f"Name each column once: {min(twice)} is there twice.")
+
+
+def _groups(columns: Sequence[Column], heading: Heading) -> list[_Group]:
+    groups = []
+    for said in dict.fromkeys(column.said for column in columns):
+        places = {column.title: place for place, column in enumerate(columns) if column.said == said}
+        spectral = _spectral_columns(columns, said)
+        titles = [columns[place].title for _, place in spectral]
+        groups.append(_Group(said, places, spectral, _white(titles) or heading.white))
+    return groups
+
+
+def _white(titles: Sequence[str]) -> float | None:
+    """Return what spectral columns' names say of a perfect white."""
+    if any(title.upper().startswith("SPECTRAL_PCT") or says_percent(title) for title in titles):
+        return 100.0
+    return 1.0 if any(title.upper().startswith("SPECTRAL_DEC") for title in titles) else None
+
+
+def _stated(name: str, row: Mapping[str, str], cells: Sequence[str], heading: Heading, group: _Group) -> list[Measured]:
+    own = {title: cells[place] for title, place in group.places.items()}
+    said = group.said.or_else(_said_of_row(row)).or_else(heading.said)
+    light = said.or_else(heading.in_words)
+    only_in_words = (light.illuminant, light.observer) != (said.illuminant, said.observer)
     sigma = _triple(name, row, ("U_L", "U_A", "U_B"))
     if sigma is None and (one := _cell(name, row, "U")) is not None:
         sigma = np.full(3, one)
-    lab = _triple(name, row, ("LAB_L", "LAB_A", "LAB_B"))
-    if lab is None and (polar := _triple(name, row, ("LAB_L", "LAB_C", "LAB_H"))) is not None:
+
+    def measured(kind: str, values: Floats, spread: str, white: float | None) -> Measured:
+        deviation = _triple(name, own, (f"STDEV_{spread[0]}", f"STDEV_{spread[1]}", f"STDEV_{spread[2]}"))
+        return Measured(
+            kind, values, None, light.illuminant, light.observer, sigma, deviation, light.angle, light.condition, white,
+            only_in_words,
+        )  # fmt: skip
+
+    found = []
+    lab = _triple(name, own, ("LAB_L", "LAB_A", "LAB_B"))
+    if lab is None and (polar := _triple(name, own, ("LAB_L", "LAB_C", "LAB_H"))) is not None:
         hue = np.radians(polar[2])
         lab = np.array([polar[0], polar[1] * np.cos(hue), polar[1] * np.sin(hue)])
     if lab is not None:
-        standard_deviation = _triple(name, row, ("STDEV_L", "STDEV_A", "STDEV_B"))
-        found.append(Measured("lab", lab, None, illuminant, observer, sigma, standard_deviation, gloss))
-    if (xyz := _triple(name, row, ("XYZ_X", "XYZ_Y", "XYZ_Z"))) is not None:
-        standard_deviation = _triple(name, row, ("STDEV_X", "STDEV_Y", "STDEV_Z"))
-        found.append(Measured("xyz", xyz, None, illuminant, observer, sigma, standard_deviation, gloss))
-    pairs = [(_number(name, cells[at]) if isinstance(at, int) else at, _number(name, cells[k])) for at, k in spectral]
+        found.append(measured("lab", lab, "LAB", None))
+    if (xyz := _triple(name, own, ("XYZ_X", "XYZ_Y", "XYZ_Z"))) is not None:
+        found.append(measured("xyz", xyz, "XYZ", None))
+    pairs = [
+        (_number(name, cells[at]) if isinstance(at, int) else at, _number(name, cells[k])) for at, k in group.spectral
+    ]
     known = np.array([(at, value) for at, value in pairs if at is not None and value is not None], dtype=float)
     if len(known):
-        found.append(Measured("spectrum", known[:, 1] * scale, known[:, 0], sigma=sigma, with_gloss=gloss))
+        found.append(
+            Measured(
+                "spectrum", known[:, 1], known[:, 0], sigma=sigma, angle=light.angle, condition=light.condition,
+                white=group.white,
+            )
+        )  # fmt: skip
     return found
 
 
-def _conditions(row: Mapping[str, str], heading: Heading) -> tuple[str | None, str | None]:
-    """Return illuminant and observer as a row or else the file's heading says; "D65/10" says both."""
-    illuminant = row.get("ILLUMINANT", "").strip() or heading.illuminant
-    observer = row.get("OBSERVER", "").strip() or heading.observer
+def _said_of_row(row: Mapping[str, str]) -> Said:
+    """Return what a row's own columns say; a light of "D65/10" says both."""
+    illuminant, observer = row.get("ILLUMINANT", "").strip() or None, row.get("OBSERVER", "").strip() or None
     if illuminant is not None:
         illuminant, also = illuminant_and_observer(illuminant)
         observer = observer or also
-    return illuminant, observer
+    return Said(illuminant, observer, angle_of(row.get("ANGLE", "")), condition_of(row.get("CONDITION", "")))
 
 
-def _spectral_columns(columns: Sequence[str]) -> list[tuple[float | int, int]]:
+def _spectral_columns(columns: Sequence[Column], said: Said) -> list[tuple[float | int, int]]:
     """Return (wavelength in nm, column), or (column of the wavelength, column) where each row states its own."""
+    own = [(place, column.title) for place, column in enumerate(columns) if column.said == said]
     found: list[tuple[float | int, int]] = [
-        (at, place) for place, column in enumerate(columns) if (at := wavelength_of(column)) is not None
+        (at, place) for place, title in own if (at := wavelength_of(title)) is not None
     ]
     before: int | None = None
-    for place, column in enumerate(columns):
-        if column == "SPECTRAL_NM":
+    for place, title in own:
+        if title == "SPECTRAL_NM":
             before = place
-        elif column in ("SPECTRAL_PCT", "SPECTRAL_DEC") and before is not None:
+        elif title in ("SPECTRAL_PCT", "SPECTRAL_DEC") and before is not None:
             found.append((before, place))
             before = None
     return found
-
-
-def _spectral_scale(
-    columns: Sequence[str], rows: Sequence[Sequence[str]], spectral: Sequence[tuple[float | int, int]]
-) -> float:
-    if any(columns[place].startswith("SPECTRAL_PCT") for _, place in spectral):
-        return 0.01
-    if any(columns[place].startswith("SPECTRAL_DEC") for _, place in spectral):
-        return 1.0
-    most = max((number(cells[place]) or 0.0 for cells in rows for _, place in spectral), default=0.0)
-    return 0.01 if most > PERCENT_ABOVE else 1.0
 
 
 def _triple(name: str, row: Mapping[str, str], keys: tuple[str, str, str]) -> Floats | None:

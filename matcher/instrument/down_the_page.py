@@ -12,15 +12,17 @@ import numpy as np
 
 from matcher.colour.types import Floats
 from matcher.errors import InstrumentFileError
-from matcher.instrument.measured import Measured, Sample, best_sample
+from matcher.instrument.choices import Row
+from matcher.instrument.columns import Heading
+from matcher.instrument.measured import Measured
+from matcher.instrument.written import column_said, says_percent, wavelength_of
 from matcher.typed import number
 
 WAVELENGTH_WORDS = ("wavelength", "wavelengths", "wave length", "nm", "lambda", "λ", "wl", "wellenlänge")
 REFLECTANCE_WORDS = ("reflectance", "reflectances", "reflectance factor", "reflection", "r", "refl", "value", "")
 NOT_REFLECTANCE = ("absor", "transm", "density", "k/s", "count", "intensity", "radiance", "power")
+NOT_REFLECTANCE_ALONE = ("t", "a", "abs", "od", "trans", "d")
 RANGE_NM = (200.0, 2500.0)
-SURELY_FACTOR, SURELY_PERCENT = 1.2, 2.0
-"""A largest value up to the one is a factor (1 is white), above the other percent; between them it could be either."""
 _TELL = "Head the two columns wavelength (nm) and reflectance: it can't be told which is which."
 
 
@@ -33,7 +35,7 @@ def is_down_the_page(rows: Sequence[Sequence[str]]) -> bool:
     if len(rows[0]) < 2:
         return False
     if _plain(rows[0][0]) in WAVELENGTH_WORDS:
-        return True
+        return sum(wavelength_of(cell) is not None for cell in rows[0][1:]) < 2  # else they run across
     body = rows if _numbers(rows[0]) is not None else rows[1:]
     pairs = [_numbers(row) for row in body]
     if len(rows[0]) != 2 or len(body) < 2 or any(pair is None for pair in pairs):
@@ -46,47 +48,39 @@ def is_down_the_page(rows: Sequence[Sequence[str]]) -> bool:
     return False
 
 
-def samples_down_the_page(rows: Sequence[Sequence[str]]) -> tuple[Sample, ...]:
-    """Return a Sample for each column after the first, by its heading. Raises InstrumentFileError."""
+def rows_down_the_page(rows: Sequence[Sequence[str]], about: Heading) -> list[Row]:
+    """Return what each column after the first states, by its heading. Raises InstrumentFileError."""
     heading = [""] * len(rows[0]) if _numbers(rows[0]) is not None else [cell.strip() for cell in rows[0]]
     body = rows if heading == [""] * len(rows[0]) else rows[1:]
     wavelengths = [number(row[0]) for row in body]
     if not wavelengths or any(at is None or not RANGE_NM[0] <= at <= RANGE_NM[1] for at in wavelengths):
         raise InstrumentFileError("Give the wavelengths in nm, a number in every row of the first column.")
-    return tuple(
-        _sample(place, title, np.array(wavelengths, dtype=float), [row[place] for row in body])
+    return [
+        _row(place, title, np.array(wavelengths, dtype=float), [row[place] for row in body], about)
         for place, title in enumerate(heading)
         if place > 0 and (title or any(row[place].strip() for row in body))
-    )
+    ]
 
 
-def _sample(place: int, title: str, wavelengths_nm: Floats, cells: Sequence[str]) -> Sample:
+def _row(place: int, title: str, wavelengths_nm: Floats, cells: Sequence[str], about: Heading) -> Row:
     plain = _plain(title)
     name = (f"sample {place}" if plain in REFLECTANCE_WORDS else title)[:80]
-    if any(word in title.casefold() for word in NOT_REFLECTANCE):
+    if plain in NOT_REFLECTANCE_ALONE or any(word in title.casefold() for word in NOT_REFLECTANCE):
         raise InstrumentFileError(f"Export reflectance: a column is headed {title[:40]!r}.")
-    read = [number(cell) for cell in cells]
+    read = [None if cell.strip().lower() in ("nan", "-", "n/a") else number(cell) for cell in cells]
     for at, cell, value in zip(wavelengths_nm, cells, read, strict=True):
-        if value is None and cell.strip():
+        if value is None and cell.strip().lower() not in ("", "nan", "-", "n/a"):
             raise InstrumentFileError(f"Write a number instead of {cell.strip()[:30]!r} at {at:g} nm.")
     measured = np.array([value is not None for value in read])
     values = np.array([value for value in read if value is not None])
     if not len(values):
         raise InstrumentFileError(f"Export reflectance: {name!r} has none.")
-    return best_sample(name, [Measured("spectrum", values * _scale(title, values), wavelengths_nm[measured])])
-
-
-def _scale(title: str, values: Floats) -> float:
-    """Return what makes reflectance factors of the values, 1 for white."""
-    if "%" in title or re.search(r"\b(pct|percent)\b", title.casefold()):
-        return 0.01
-    most = float(values.max())
-    if SURELY_FACTOR < most <= SURELY_PERCENT:
-        raise InstrumentFileError(
-            f"Write reflectance (%) over the column if it is in percent, and leave out what exceeds {SURELY_FACTOR:g} "
-            f"if it is not: its largest value, {most:g}, could be either."
-        )
-    return 0.01 if most > SURELY_PERCENT else 1.0
+    said = column_said(title)[1].or_else(about.said).or_else(about.in_words)
+    white = 100.0 if says_percent(title) else about.white
+    spectrum = Measured(
+        "spectrum", values, wavelengths_nm[measured], angle=said.angle, condition=said.condition, white=white
+    )
+    return Row(name, (spectrum,))
 
 
 def _plain(title: str) -> str:

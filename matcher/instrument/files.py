@@ -2,18 +2,37 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 from matcher.errors import InstrumentFileError, Misfit
 from matcher.files import opened
 from matcher.instrument import cgats, cxf, table
+from matcher.instrument.choices import Question, settled, what_is_open
 from matcher.instrument.measured import Sample
 
 MAX_BYTES = 16_000_000
 MAX_SAMPLES = 5_000
 
 
-def read_targets(source: str | Path | bytes, name: str = "") -> tuple[Sample, ...]:
+@dataclass(frozen=True)
+class InstrumentFile:
+    """What a file holds. questions: what it leaves open; samples: none while one of these must be answered first."""
+
+    name: str
+    samples: tuple[Sample, ...]
+    questions: tuple[Question, ...]
+
+    @property
+    def unanswered(self) -> Question | None:
+        """The first question that has no answer, None when there are samples."""
+        return next((question for question in self.questions if question.taken is None), None)
+
+
+def read_targets(
+    source: str | Path | bytes, name: str = "", answers: Mapping[str, str] | None = None
+) -> tuple[Sample, ...]:
     """Return the named colours of an instrument's file, in its order.
 
     CGATS.17 text (ISO 28178), CxF3 (ISO 17972-1) and CSV are told apart by what is in the file.
@@ -24,6 +43,9 @@ def read_targets(source: str | Path | bytes, name: str = "") -> tuple[Sample, ..
         A path, or the file's bytes.
     name : str
         What messages call the file.
+    answers : mapping of str to str, optional
+        To what the file leaves open, by what they are about (``choices.Asked``): "angle", "condition", "white",
+        "illuminant", "observer".
 
     Returns
     -------
@@ -41,21 +63,32 @@ def read_targets(source: str | Path | bytes, name: str = "") -> tuple[Sample, ..
     >>> sample.name, sample.reading.lab.tolist()
     ('old door', [38.0, 14.0, 22.0])
     """
+    file = read_file(source, name, answers)
+    if file.unanswered is not None:
+        raise InstrumentFileError(f"{file.name} cannot be used. {what_is_open(file.unanswered)}")
+    return file.samples
+
+
+def read_file(source: str | Path | bytes, name: str = "", answers: Mapping[str, str] | None = None) -> InstrumentFile:
+    """Return an instrument's file with what it leaves open; otherwise as ``read_targets``."""
     name = (name or ("" if isinstance(source, bytes) else Path(source).name) or "The file")[-80:]
     try:
         data = source if isinstance(source, bytes) else _read(Path(source))
         if len(data) > MAX_BYTES:
             raise InstrumentFileError(f"Export fewer samples: a file up to {MAX_BYTES / 1e6:.0f} MB can be read.")
+        if data[:4] == b"PK\x03\x04":
+            raise InstrumentFileError("Take the file out of its zip first, or save the spreadsheet as CSV.")
         text = decoded(data)
         if text.lstrip().startswith("<"):
-            samples = cxf.samples_of(data, MAX_SAMPLES)
+            rows = cxf.rows_of(data, MAX_SAMPLES)
         elif cgats.is_cgats(text):
-            samples = cgats.samples_of(text, MAX_SAMPLES)
+            rows = cgats.rows_of(text, MAX_SAMPLES)
         else:
-            samples = table.samples_of(text, MAX_SAMPLES)
+            rows = table.rows_of(text, MAX_SAMPLES)
+        samples, questions = settled(rows, answers or {})
     except InstrumentFileError as error:
         raise InstrumentFileError(f"{name} cannot be used. {error}") from error
-    return samples
+    return InstrumentFile(name, samples, questions)
 
 
 def decoded(data: bytes) -> str:

@@ -1,26 +1,37 @@
 """One colour as a file states it, and the named Sample that it becomes: a Reading under D50 with its uncertainty.
 
-The format readers give Measured values; everything about lights, observers and uncertainty is decided here.
+The format readers give Measured values, `choices` picks among them; everything about lights, observers and
+uncertainty is decided here.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from matcher.colour.cielab import checked_lab, lab_jacobian, lab_to_xyz, xyz_to_lab
+from matcher.colour.cielab import checked_lab, lab_jacobian, lab_to_xyz
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import BudgetTerm, square_root, sum_of
 from matcher.errors import Caveat, InstrumentFileError, ReadingError
-from matcher.instrument.illuminant import adapted, conversion_covariance, spectrum_to_lab, white_of
-from matcher.instrument.written import illuminant_name, observer_name
+from matcher.instrument.conversion import (
+    STATED,
+    conversion_covariance,
+    converted,
+    lab_to_relative,
+    open_covariance,
+)
+from matcher.instrument.illuminant import sampling_covariance, spectrum_to_lab, white_of
+from matcher.instrument.written import GLOSS_TAKEN_IN, illuminant_name, observer_name
 from matcher.reading.reading import INSTRUMENT_SIGMA, Reading
 
 UNLIKE_ITS_SPECTRUM = 1.5
 LARGEST_SIGMA = 50.0
+LEAST_REFLECTANCE, MOST_REFLECTANCE = -0.02, 2.0
+"""Reflectance factors that noise and fluorescence still explain."""
 
 
 @dataclass(frozen=True)
@@ -36,11 +47,12 @@ class Sample:
 class Measured:
     """One colour as a file states it.
 
-    kind: "lab", "xyz" (white Y = 100) or "spectrum" (reflectance factor, 1 for white). values: (3,), or (n,) at
-    wavelengths_nm (n,). illuminant, observer: as written, None when the file does not say. sigma: (3,) the whole
-    standard uncertainty of L*, a*, b*, when stated. standard_deviation: (3,) of the averaged measurements
-    in the units of values, when stated; it adds to an instrument's usual uncertainty. with_gloss: the instrument
-    took the mirror reflection in.
+    kind: "lab", "xyz" or "spectrum". values: (3,), or reflectances (n,) at wavelengths_nm (n,). white: what XYZ and
+    reflectances are for a perfect white, 1 or 100; None when the file does not say. illuminant, observer: as written,
+    None when the file does not say; only_in_words: they stand in a comment or a line of text, not in a field of the
+    format. sigma: (3,) the whole standard uncertainty of L*, a*, b*, when stated. standard_deviation: (3,) of the
+    averaged measurements in the units of values, when stated; it adds to an instrument's usual uncertainty. angle,
+    condition: as ``written.Said`` has them.
     """
 
     kind: str
@@ -50,7 +62,10 @@ class Measured:
     observer: str | None = None
     sigma: Floats | None = None
     standard_deviation: Floats | None = None
-    with_gloss: bool = False
+    angle: str | None = None
+    condition: str | None = None
+    white: float | None = None
+    only_in_words: bool = False
 
 
 def lab_reading(
@@ -58,9 +73,10 @@ def lab_reading(
 ) -> Reading:
     """Return the Reading of CIELAB typed in from an instrument.
 
-    lab: (3,). illuminant: a CIE illuminant; other than D50 it is converted by Bradford, with the uncertainty that adds.
-    sigma: standard uncertainty of L*, a*, b*, one for all or (3,); None takes an instrument's usual one. Raises
-    InstrumentFileError for the 10-degree observer or an unknown illuminant, ReadingError for values out of range.
+    lab: (3,). illuminant: a CIE illuminant; observer: "2" or "10" degrees. What is not for D50 and 2 degrees is
+    converted, with the uncertainty that adds. sigma: standard uncertainty of L*, a*, b*, one for all or (3,); None
+    takes an instrument's usual one. Raises InstrumentFileError for an unknown illuminant or observer, ReadingError for
+    values out of range.
     """
     try:
         stated = None if sigma is None else np.broadcast_to(np.asarray(sigma, dtype=float), (3,))
@@ -68,25 +84,31 @@ def lab_reading(
         raise InstrumentFileError(
             f"Give standard uncertainties as one number or three: {sigma!r} is not so."
         ) from error
-    return _converted(Measured("lab", checked_lab(lab), illuminant=illuminant, observer=observer, sigma=stated))
+    return _reading(Measured("lab", checked_lab(lab), illuminant=illuminant, observer=observer, sigma=stated))
 
 
-def best_sample(name: str, stated: list[Measured]) -> Sample:
+def best_sample(name: str, stated: Sequence[Measured], said: tuple[Caveat, ...] = ()) -> Sample:
     """Return the Sample of what a file states of one colour: the spectrum first, then what is nearest to D50.
 
-    Raises InstrumentFileError when there is nothing, or nothing that can be converted.
+    stated: each with its white. said: caveats about what was chosen. Raises InstrumentFileError when there is nothing,
+    or nothing that can be used.
     """
     if not stated:
-        raise InstrumentFileError(f"Export CIELAB, XYZ or reflectance: {name!r} has none of them.")
-    best = min(stated, key=_rank)
+        raise InstrumentFileError(f"Export CIELAB, XYZ or reflectance: {name!r} has none of them, or not all of one.")
     try:
-        reading = _converted(best)
+        best = the_best(stated)
+        reading = _reading(best)
     except (ReadingError, InstrumentFileError) as error:
         raise InstrumentFileError(f"{name!r}: {error}") from error
-    caveat = _contradiction(reading, best, stated)
-    if caveat is not None:
-        reading = Reading(reading.lab, reading.covariance, budget=reading.budget, caveats=(*reading.caveats, caveat))
+    also = (*said, *_contradiction(reading, best, stated))
+    if also:
+        reading = replace(reading, caveats=(*reading.caveats, *also))
     return Sample(name, reading, in_words(best))
+
+
+def the_best(stated: Sequence[Measured]) -> Measured:
+    """Return what gives a colour under D50 most surely. Raises InstrumentFileError for a light that is unknown."""
+    return min(stated, key=_rank)
 
 
 def in_words(stated: Measured) -> str:
@@ -97,49 +119,76 @@ def in_words(stated: Measured) -> str:
     return f"{'CIELAB' if stated.kind == 'lab' else 'XYZ'}, {illuminant}, {observer} degrees"
 
 
+def lightness_with(stated: Measured, white: float) -> float | None:
+    """Return L* of XYZ or a spectrum if ``white`` is its perfect white; None where that is no colour."""
+    try:
+        return float(_lab(replace(stated, white=white))[0])
+    except (ReadingError, InstrumentFileError):
+        return None
+
+
 def _rank(stated: Measured) -> int:
     if stated.kind == "spectrum":
         return 0
+    if stated.illuminant is None or stated.observer is None:
+        return 4
     illuminant, observer = _conditions(stated)
     return 3 if observer != "2" else 1 if illuminant == "D50" else 2
 
 
 def _conditions(stated: Measured) -> tuple[str, str]:
     """Return illuminant and observer; what is not said is D50 and 2 degrees, the conditions of ISO 13655."""
-    return illuminant_name(stated.illuminant or "D50"), observer_name(stated.observer or "2")
+    return illuminant_name(stated.illuminant or STATED[0]), observer_name(stated.observer or STATED[1])
 
 
-def _converted(stated: Measured) -> Reading:
+def _relative(stated: Measured) -> Floats:
+    """Return X/Xn, Y/Yn, Z/Zn (3,) of CIELAB or XYZ."""
+    if stated.kind == "lab":
+        return lab_to_relative(checked_lab(stated.values))
+    if not (stated.values >= 0).all():
+        raise InstrumentFileError(f"Export it again: XYZ can't be below 0, as in {stated.values.tolist()}.")
+    return np.asarray(stated.values / (stated.white or 100.0) / white_of(*_conditions(stated)))
+
+
+def _lab(stated: Measured) -> Floats:
+    """Return CIELAB (3,), D50, 2 degrees."""
     if stated.kind == "spectrum":
         assert stated.wavelengths_nm is not None
-        lab, illuminant = spectrum_to_lab(stated.wavelengths_nm, stated.values), "D50"
-    else:
-        illuminant, observer = _conditions(stated)
-        if observer != "2":
-            raise InstrumentFileError(
-                "Export the values for the 2-degree observer, or the spectrum: "
-                f"{observer}-degree values cannot be converted without it."
-            )
-        xyz = lab_to_relative(stated.values) * white_of(illuminant) if stated.kind == "lab" else stated.values / 100
-        lab = (
-            np.array(stated.values, float)
-            if (stated.kind, illuminant) == ("lab", "D50")
-            else xyz_to_lab(adapted(xyz, illuminant))
+        factors = stated.values / (stated.white or 1.0)
+        if factors.min() < LEAST_REFLECTANCE or factors.max() > MOST_REFLECTANCE:
+            wrong = factors.min() if factors.min() < LEAST_REFLECTANCE else factors.max()
+            raise InstrumentFileError(f"Export it again: no finish reflects {100 * wrong:.4g} %.")
+        return checked_lab(spectrum_to_lab(stated.wavelengths_nm, factors))
+    if stated.kind == "lab" and _conditions(stated) == STATED:
+        return checked_lab(stated.values)
+    return checked_lab(converted(_relative(stated), *_conditions(stated)))
+
+
+def _reading(stated: Measured) -> Reading:
+    lab = _lab(stated)
+    own = _instrument_covariance(stated, lab)
+    if stated.wavelengths_nm is not None:
+        own = own + sampling_covariance(stated.wavelengths_nm)
+    budget = [BudgetTerm(Source.INSTRUMENT, square_root(own), "state the instrument's own uncertainty")]
+    if stated.kind != "spectrum":
+        budget += _of_light(stated, lab)
+    return Reading(lab, sum_of(budget), budget=tuple(budget), caveats=_caveats(stated))
+
+
+def _of_light(stated: Measured, lab: Floats) -> list[BudgetTerm]:
+    """Return what the light and the observer leave open: not stated, or other than D50 and 2 degrees."""
+    relative, conditions = _relative(stated), _conditions(stated)
+    if stated.illuminant is None or stated.observer is None:
+        known = (
+            None if stated.illuminant is None else conditions[0],
+            None if stated.observer is None else conditions[1],
         )
-    lab = checked_lab(lab)
-    own = square_root(_instrument_covariance(stated, lab))
-    budget = [BudgetTerm(Source.INSTRUMENT, own, "state the instrument's own uncertainty")]
-    if illuminant != "D50":
-        remedy = "export the values under D50, or the spectrum"
-        budget.append(BudgetTerm(Source.CHANGE_OF_LIGHT, square_root(conversion_covariance(lab, illuminant)), remedy))
-    return Reading(lab, sum_of(budget), budget=tuple(budget), caveats=_caveats(stated, illuminant))
-
-
-def lab_to_relative(lab: Floats) -> Floats:
-    """Return X/Xn, Y/Yn, Z/Zn (3,) of CIELAB (3,) under whatever light it was measured."""
-    from matcher.colour.cielab import D50_WHITE
-
-    return lab_to_xyz(lab) / D50_WHITE
+        left = square_root(open_covariance(relative, lab, *known))
+        return [BudgetTerm(Source.LIGHT_NOT_STATED, left, "state the light and the observer, or export the spectrum")]
+    if conditions == STATED:
+        return []
+    left = square_root(conversion_covariance(relative, *conditions))
+    return [BudgetTerm(Source.CHANGE_OF_LIGHT, left, "export the values for D50 and 2 degrees, or the spectrum")]
 
 
 def _instrument_covariance(stated: Measured, lab: Floats) -> Floats:
@@ -150,7 +199,7 @@ def _instrument_covariance(stated: Measured, lab: Floats) -> Floats:
         return usual
     scatter = np.diag(np.square(_checked_sigma(stated.standard_deviation)))
     if stated.kind == "xyz":
-        to_lab = lab_jacobian(lab_to_xyz(lab)) / 100
+        to_lab = lab_jacobian(lab_to_xyz(lab)) / (stated.white or 100.0)
         scatter = to_lab @ scatter @ to_lab.T
     return np.asarray(usual + scatter)
 
@@ -164,28 +213,47 @@ def _checked_sigma(sigma: Floats) -> Floats:
     return values
 
 
-def _caveats(stated: Measured, illuminant: str) -> tuple[Caveat, ...]:
+def _caveats(stated: Measured) -> tuple[Caveat, ...]:
     caveats = []
-    if stated.kind != "spectrum" and (stated.illuminant is None or stated.observer is None):
-        missing = [word for word, said in (("light", stated.illuminant), ("observer", stated.observer)) if said is None]
-        words = f"The file does not say its {' or '.join(missing)}: D50 and 2 degrees were taken, as in ISO 13655."
-        caveats.append(Caveat("light-not-stated", words))
-    if illuminant != "D50":
-        words = f"The values were measured for {illuminant} and converted to D50: the spectrum would be more accurate."
-        caveats.append(Caveat("light-converted", words))
-    if stated.with_gloss:
+    if stated.kind != "spectrum":
+        caveats += _caveats_of_light(stated)
+    if stated.angle == GLOSS_TAKEN_IN:
         words = "The instrument took the gloss in: a photograph leaves it out, and reads a shiny finish darker."
         caveats.append(Caveat("gloss-included", words))
+    if stated.condition == "M3":
+        words = "Measured through polarizers (M3): without the gloss a shiny finish reads darker."
+        caveats.append(Caveat("polarized", words))
     return tuple(caveats)
 
 
-def _contradiction(reading: Reading, best: Measured, stated: list[Measured]) -> Caveat | None:
+def _caveats_of_light(stated: Measured) -> list[Caveat]:
+    caveats, (illuminant, observer) = [], _conditions(stated)
+    missing = [word for word, said in (("light", stated.illuminant), ("observer", stated.observer)) if said is None]
+    if missing:
+        words = (
+            f"The file does not say its {' or '.join(missing)}: {illuminant} and {observer}° were taken, and the ± "
+            "allows for the other usual ones."
+        )
+        caveats.append(Caveat("light-not-stated", words))
+    if stated.only_in_words and len(missing) < 2:
+        words = f"Its light and observer stand in a comment only: {illuminant} and {observer}° were taken."
+        caveats.append(Caveat("light-in-a-comment", words))
+    if not missing and (illuminant, observer) != STATED:
+        words = (
+            f"The values were measured for {illuminant} and {observer}°, and converted to D50 and 2°: the spectrum "
+            "would be more accurate."
+        )
+        caveats.append(Caveat("light-converted", words))
+    return caveats
+
+
+def _contradiction(reading: Reading, best: Measured, stated: Sequence[Measured]) -> tuple[Caveat, ...]:
     """Return a caveat when a file's own CIELAB under D50 is not what its spectrum gives."""
     others = [other for other in stated if other is not best and other.kind == "lab" and _rank(other) == 1]
-    if best.kind != "spectrum" or not others or others[0].illuminant is None:
-        return None
+    if best.kind != "spectrum" or not others:
+        return ()
     apart = float(np.linalg.norm(np.asarray(others[0].values, float) - reading.lab))
     if apart < UNLIKE_ITS_SPECTRUM:
-        return None
+        return ()
     words = f"The file's CIELAB and its spectrum are {apart:.1f} apart: check its units. The spectrum was taken."
-    return Caveat("file-contradicts-itself", words)
+    return (Caveat("file-contradicts-itself", words),)

@@ -7,13 +7,13 @@ from functools import lru_cache
 
 import numpy as np
 
-from matcher.colour.cielab import D50_WHITE, xyz_to_lab
 from matcher.colour.library import colour_library
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import BudgetTerm, square_root, sum_of
 from matcher.errors import Caveat, InstrumentFileError
-from matcher.instrument.illuminant import adapted, conversion_covariance
+from matcher.instrument.conversion import conversion_covariance, converted
+from matcher.instrument.illuminant import white_of
 from matcher.reading.reading import Reading
 
 EYE_SIGMA = (1.0, 0.15, 0.5)
@@ -30,7 +30,7 @@ def munsell_reading(notation: str, sigma: tuple[float, float, float] = EYE_SIGMA
     """Return the Reading of a finish matched by eye against a book of chips.
 
     By the renotation of Newhall, Nickerson and Judd (1943, J. Opt. Soc. Am. 33(7)), interpolated by colour-science,
-    from illuminant C to D50 by Bradford.
+    for illuminant C and converted to D50.
 
     Parameters
     ----------
@@ -69,7 +69,7 @@ def munsell_reading(notation: str, sigma: tuple[float, float, float] = EYE_SIGMA
         BudgetTerm(Source.MATCH_BY_EYE, slopes, "measure the finish with an instrument or photograph it"),
         BudgetTerm(
             Source.CHANGE_OF_LIGHT,
-            square_root(conversion_covariance(lab, "C")),
+            square_root(conversion_covariance(_relative(hue, value, chroma), "C", "2")),
             "measure the finish under D50",
         ),
     )
@@ -144,16 +144,20 @@ def _highest_chroma() -> dict[tuple[float, float], float]:
 
 def _lab(hue: float, value: float, chroma: float) -> Floats:
     """Return CIELAB (3,) under D50 of hue (0 to 100), value and chroma."""
+    return converted(_relative(hue, value, chroma), "C", "2")
+
+
+def _relative(hue: float, value: float, chroma: float) -> Floats:
+    """Return X/Xn, Y/Yn, Z/Zn (3,) under illuminant C of hue (0 to 100), value and chroma."""
     colour = colour_library()
     if chroma == 0:
-        luminance = float(colour.colorimetry.luminance_ASTMD1535(value)) / 100
-        return xyz_to_lab(luminance * D50_WHITE)
+        return np.full(3, float(colour.colorimetry.luminance_ASTMD1535(value)) / 100)
     turn = hue % 100.0
     family, step = int(turn // 10), turn % 10
     if step == 0:
         family, step = (family - 1) % 10, 10.0
     xyy = colour.munsell_colour_to_xyY(f"{step:.6f}{_FAMILIES[family]} {value:.6f}/{chroma:.6f}")
-    return xyz_to_lab(adapted(np.asarray(colour.xyY_to_XYZ(xyy), dtype=float), "C"))
+    return np.asarray(colour.xyY_to_XYZ(xyy), dtype=float) / white_of("C")
 
 
 def _slope(hue: float, value: float, chroma: float, axis: int) -> Floats:

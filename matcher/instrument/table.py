@@ -1,17 +1,19 @@
 """CSV from anywhere: a heading row, then one sample a row; comma, semicolon or tab between cells.
 
-A spectrum written down the page is known by its first column, and left to `down_the_page`.
+Lines above the heading row may say how the samples were measured. A spectrum written down the page is
+known by its first column, and left to `down_the_page`.
 """
 
 from __future__ import annotations
 
 import csv
+import re
 
 from matcher.errors import InstrumentFileError
-from matcher.instrument.columns import Heading, samples_of_rows
-from matcher.instrument.down_the_page import is_down_the_page, samples_down_the_page
-from matcher.instrument.measured import Sample
-from matcher.instrument.written import wavelength_of
+from matcher.instrument.choices import Row
+from matcher.instrument.columns import Column, Heading, can_be_used, rows_stated
+from matcher.instrument.down_the_page import WAVELENGTH_WORDS, is_down_the_page, rows_down_the_page
+from matcher.instrument.written import column_said, refuse_unless_reflected, said_in, wavelength_of
 
 _MEANINGS = {
     "LAB_L": ("l", "l*", "lab_l", "cie l", "lightness"),
@@ -36,6 +38,10 @@ _MEANINGS = {
         *("probe", "probes", "specimen", "swatch", "patch", "plate", "finish"),
     ),
     "SAMPLE_ID": ("id", "sample_id", "sample id", "sample no", "sample no.", "sample number", "number", "no", "no."),
+    "LAB_C": ("c", "c*", "c*ab", "lab_c", "chroma"),
+    "LAB_H": ("h", "h°", "hab", "h*ab", "lab_h", "hue", "hue angle"),
+    "ANGLE": ("angle", "geometry", "measurement geometry", "mode", "specular", "specular component", "aspecular angle"),
+    "CONDITION": ("condition", "m condition", "m-condition", "measurement condition"),
     "ILLUMINANT": ("illuminant", "light", "illum", "light source"),
     "OBSERVER": ("observer", "observer angle"),
     "U": ("standard uncertainty", "standard_uncertainty", "u", "sigma"),
@@ -50,22 +56,53 @@ _HOW = (
 )
 
 _FEWER = "Export fewer samples: up to {} can be read."
+MOST_LINES_ABOVE = 60
+"""How far down a heading row is looked for."""
+_REFLECTANCE_PERCENT = re.compile(r"(?:reflect\w*|\bR\b)[^\n]{0,20}(?:%|percent)|%\s?R\b", re.IGNORECASE)
 
 
-def samples_of(text: str, most: int) -> tuple[Sample, ...]:
-    """Return the sample of every row. Raises InstrumentFileError."""
-    rows = _rows(text)
-    if is_down_the_page(rows):
+def rows_of(text: str, most: int) -> list[Row]:
+    """Return what every row states. Raises InstrumentFileError."""
+    lines = [line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")]
+    comments = [line for line in text.splitlines() if line.lstrip().startswith("#")]
+    start, down = _start(lines)
+    rows = _rows(lines[start:])
+    above = "\n".join([*comments, *lines[:start]])
+    refuse_unless_reflected(above)
+    heading = Heading(in_words=said_in(above), white=100.0 if _REFLECTANCE_PERCENT.search(above) else None)
+    if down:
         if len(rows[0]) - 1 > most:
             raise InstrumentFileError(_FEWER.format(most))
-        return samples_down_the_page([rows[0], *_body(rows)])
+        return rows_down_the_page([rows[0], *_body(rows)], heading)
     columns = _columns(rows[0])
     body = _body(rows)
     if not body:
         raise InstrumentFileError("Export it again with samples: it holds none.")
     if len(body) > most:
         raise InstrumentFileError(_FEWER.format(most))
-    return tuple(samples_of_rows(columns, body, Heading()))
+    return rows_stated(columns, body, heading)
+
+
+def _start(lines: list[str]) -> tuple[int, bool]:
+    """Return the line of the heading row, and whether spectra run down the page under it."""
+    if not lines:
+        raise InstrumentFileError(_HOW)
+    for place, line in enumerate(lines[:MOST_LINES_ABOVE]):
+        cells = _cells(line)
+        if len(cells) > 1 and " ".join(_plain_words(cells[0])) in WAVELENGTH_WORDS and is_down_the_page([cells]):
+            return place, True
+        if can_be_used([column.title for column in _named(cells)]):
+            return place, False
+    for place in range(min(len(lines), MOST_LINES_ABOVE)):
+        both = _rows(lines[place : place + 2])
+        if len(both) == 2 and len(both[0]) == len(both[1]) == 2 and is_down_the_page(_rows(lines[place:])):
+            return place, True
+    return 0, is_down_the_page(_rows(lines))
+
+
+def _plain_words(cell: str) -> list[str]:
+    words = re.sub(r"[(\[].*?[)\]]", " ", cell).replace("_", " ").casefold().split()
+    return [word for word in words if word != "nm"] or words
 
 
 def _body(rows: list[list[str]]) -> list[list[str]]:
@@ -73,38 +110,60 @@ def _body(rows: list[list[str]]) -> list[list[str]]:
     return [_fitted(row, len(rows[0]), place) for place, row in enumerate(rows[1:], start=2)]
 
 
-def _rows(text: str) -> list[list[str]]:
-    lines = [line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")]
-    if not lines:
-        raise InstrumentFileError(_HOW)
-    delimiter = max(";\t,", key=lambda mark: (lines[0].count(mark), mark != ","))
+def _delimiter(line: str) -> str:
+    return max(";\t,", key=lambda mark: (line.count(mark), mark != ","))
+
+
+def _cells(line: str) -> list[str]:
     try:
-        return [row for row in csv.reader(lines, delimiter=delimiter) if any(cell.strip() for cell in row)] or [[]]
+        return next(csv.reader([line], delimiter=_delimiter(line)), [])
+    except csv.Error:
+        return []
+
+
+def _rows(lines: list[str]) -> list[list[str]]:
+    try:
+        read = csv.reader(lines, delimiter=_delimiter(lines[0]))
+        return [row for row in read if any(cell.strip() for cell in row)] or [[]]
     except csv.Error as error:
         raise InstrumentFileError(f"Export it again as CSV: its cells cannot be told apart ({error}).") from error
 
 
-def _columns(heading: list[str]) -> list[str]:
-    """Return the columns' names in CGATS.17; a column that means nothing here keeps its own."""
-    columns = [_meaning(cell) for cell in heading]
+def _columns(heading: list[str]) -> list[Column]:
+    """Return the columns by their names in CGATS.17; a column that means nothing here keeps its own."""
+    columns = _named(heading)
     for naming in ("SAMPLE_NAME", "SAMPLE_ID"):  # of several columns that could name a sample the first one does
         columns = _once(columns, heading, naming)
-    known = set(columns)
-    colours = ({"LAB_L", "LAB_A", "LAB_B"}, {"XYZ_X", "XYZ_Y", "XYZ_Z"}, {"MUNSELL"})
-    spectral = sum(wavelength_of(cell) is not None for cell in heading)
-    if not any(wanted <= known for wanted in colours) and spectral < 2:
+    titles = [column.title for column in columns]
+    if not can_be_used(titles):
         raise InstrumentFileError(_HOW)
-    twice = sorted({column for column in columns if columns.count(column) > 1 and column in _MEANINGS})
+    if not {"SAMPLE_NAME", "SAMPLE_ID"} & set(titles) and " ".join(_plain_words(heading[0])) in WAVELENGTH_WORDS:
+        columns[0] = Column("SAMPLE_NAME")  # it heads the wavelengths beside it, and stands over the names
+    twice = sorted({column.title for column in columns if columns.count(column) > 1 and column.title in _MEANINGS})
     if twice:
         raise InstrumentFileError(f"Name each column once: {twice[0].lower()} is there twice.")
     return columns
 
 
-def _once(columns: list[str], heading: list[str], meaning: str) -> list[str]:
+def _named(heading: list[str]) -> list[Column]:
+    found = []
+    for cell in heading:
+        meaning = _meaning(cell)
+        if meaning in _MEANINGS or wavelength_of(cell) is not None:
+            found.append(Column(meaning))
+            continue
+        plain, said = column_said(cell)
+        meaning = _meaning(plain)
+        known = meaning in _MEANINGS or wavelength_of(plain) is not None
+        found.append(Column(meaning, said) if known else Column(cell.strip()))
+    return found
+
+
+def _once(columns: list[Column], heading: list[str], meaning: str) -> list[Column]:
     """Let only the first column of a meaning keep it; the others keep what is written over them."""
-    first = columns.index(meaning) if meaning in columns else -1
+    first = next((place for place, column in enumerate(columns) if column.title == meaning), -1)
     return [
-        cell.strip() if column == meaning and place != first else column
+        Column(cell.strip()) if column.title == meaning and place != first else column
         for place, (column, cell) in enumerate(zip(columns, heading, strict=True))
     ]
 

@@ -91,7 +91,13 @@ CORRECTIVE_ACTIONS = (
         sigma=INSTRUMENT_SIGMA,
     ),
     CorrectiveAction(
-        "export the values under D50, or the spectrum", (Source.CHANGE_OF_LIGHT,), 0.0, beside=Source.INSTRUMENT
+        "export the values for D50 and 2 degrees, or the spectrum",
+        (Source.CHANGE_OF_LIGHT,),
+        0.0,
+        beside=Source.INSTRUMENT,
+    ),
+    CorrectiveAction(
+        "say which light and observer the figures are for, or export the spectrum", (Source.LIGHT_NOT_STATED,), 0.0
     ),
 )
 """Usual values: medians of the benchmark ``bench_what_helps``, over the shops and finishes of ``bench_coverage`` with
@@ -119,7 +125,8 @@ WHY: dict[str, str] = {
     Source.DOUBTFUL_CARD: "what is marked as the card may not be one",
     Source.INSTRUMENT: "an instrument is only so accurate",
     Source.MATCH_BY_EYE: "matching chips by eye is only so accurate",
-    Source.CHANGE_OF_LIGHT: "it was measured for another light",
+    Source.CHANGE_OF_LIGHT: "it was measured for another light or observer",
+    Source.LIGHT_NOT_STATED: "its light or observer is not stated",
 }
 """Each source in plain words, as a clause."""
 
