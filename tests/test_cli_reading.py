@@ -287,6 +287,37 @@ def test_targets_come_from_an_instruments_file_and_from_munsell(told, run, tmp_p
     assert "Warning: Munsell notation is a match by eye" in run("targets", "--munsell", "N 5/")[1]
 
 
+BLACK = "nm,R\n" + "".join(f"{at},0.{70 + at // 10 % 5}\n" for at in range(380, 731, 10))
+ANGLES = "name,25° L*,25° a*,25° b*,45° L*,45° a*,45° b*\nplate,40,13,21,36,13,20\n"
+
+
+def test_what_an_instruments_file_leaves_open_is_settled_by_an_option(told, run, refused, tmp_path):
+    (tmp_path / "black.csv").write_text(BLACK)
+    assert "L* 88 or 7" in refused("targets", "--from", tmp_path / "black.csv")
+    black = told("targets", "--from", tmp_path / "black.csv", "--white", 100)
+    assert black["targets"][-1]["reading"]["lab"][0] == pytest.approx(6.5, abs=0.2)
+    (tmp_path / "angles.csv").write_text(ANGLES)
+    usual = run("targets", "--from", tmp_path / "angles.csv")[1]
+    assert "L* 40.0" in usual and "--angle can be 25°, 45° for this file: 25° was taken." in usual
+    chosen = told(
+        *("targets", "--from", tmp_path / "angles.csv", "--angle", 45, "--illuminant", "D50", "--observer", 2)
+    )
+    assert chosen["targets"][-1]["reading"]["lab"] == [36, 13, 20]
+    assert [warning["code"] for warning in chosen["warnings"]] == ["angle-chosen"]
+
+
+def test_a_plate_is_logged_and_read_again_from_an_instruments_file(told, refused, tmp_path):
+    (tmp_path / "colours.csv").write_text(CSV)
+    plate = ("record", "--alloy", "bronze", "--coat", "ferric nitrate,0.5,4,105", "--from", tmp_path / "colours.csv")
+    assert "Choose one with --sample" in refused(*plate)
+    logged = told(*plate, "--sample", "door (invented)")
+    assert logged["trial"]["reading"]["lab"] == [38.2, 14.1, 22.0]
+    later = ("trials", "add-reading", logged["trial"]["id"], "--stage", "waxed", "--from", tmp_path / "colours.csv")
+    read = told(*later, "--sample", "handle (invented)")
+    assert read["trial"]["stages"][-1]["reading"]["lab"] == [30.0, 9.0, 11.0]
+    assert "one source" in refused(*later, "--sample", "handle (invented)", "--lab", "38,14,22")
+
+
 REFUSED = {
     "a photograph and an action": (("camera", "CHART", "--name", "x", "--retire", "x", "y"), "not both"),
     "two actions": (("camera", "--list", "--take-back", "x"), "not allowed"),
@@ -323,6 +354,8 @@ REFUSED = {
     "an unknown sample": (("targets", "--from", "CSV", "--sample", "lintel"), "door .invented., handle"),
     "one name for two colours": (("targets", "--from", "CSV", "--add", "both"), "--sample"),
     "a sample of nothing": (("targets", "--sample", "x"), "--from"),
+    "an angle of nothing": (("targets", "--angle", "45"), "--from"),
+    "an angle that is not there": (("targets", "--from", "CSV", "--angle", "45"), "leaves no choice"),
     "two sources": (("targets", "--from", "CSV", "--munsell", "5YR 3/4"), "one source"),
     "a Munsell notation that is none": (("targets", "--munsell", "brown"), "5YR 3/4"),
     "a target without a name": (("targets", "--lab", "38,14,22"), "--add"),

@@ -464,3 +464,42 @@ def test_an_instruments_file_is_listed_and_a_wrong_one_gets_a_sentence(
     with served.studio() as studio:
         reading = studio.targets()[-1].reading
     assert {term.name for term in reading.budget} == {"instrument", "change of light"}
+
+
+BLACK = ("wavelength,R\n" + "".join(f"{at},0.{70 + at // 10 % 5}\n" for at in range(380, 731, 10))).encode()
+ANGLES = b"Name,15\xb0 L*,15\xb0 a*,15\xb0 b*,25\xb0 L*,25\xb0 a*,25\xb0 b*\nplate,48,12,20,40,13,21\n"
+
+
+def test_what_an_instruments_file_leaves_open_is_asked(serve: Serve, visit: Visit, tmp_path: Path) -> None:
+    """A black in percent could be a white in parts of one; of several angles and lights the usual one is taken."""
+    Studio.open(tmp_path / "studio").close()
+    served = serve(tmp_path / "studio")
+    visitor = visit(served)
+    visitor.open("target")
+    visitor.press("Instrument or Munsell", role="radio")
+    visitor.press("Instrument's file", role="radio")
+    visitor.upload({"name": "black.csv", "mimeType": "text/plain", "buffer": BLACK})
+    visitor.sees("A perfect white in this file is")
+    visitor.shot("reading-file-white")
+    assert visitor.page.get_by_role("button", name="Save and rank the plates").count() == 0
+    visitor.page.get_by_text("100 (sample 1 has L* 7)", exact=True).click()
+    visitor.sees("sample 1, given as spectrum, 380 to 730 nm.")
+    visitor.page.reload()
+    visitor.sees("sample 1, given as spectrum, 380 to 730 nm.")
+    visitor.press("Use another file")
+    visitor.upload({"name": "angles.csv", "mimeType": "text/plain", "buffer": ANGLES})
+    visitor.sees("plate, given as CIELAB, light not stated, observer not stated.")
+    visitor.shot("reading-file-choices")
+    for label, option in (("Angle", "15° from the mirror direction"), ("Light of its figures", "D65")):
+        visitor.page.get_by_role("combobox", name=re.compile(label)).click()
+        visitor.page.get_by_role("option", name=option, exact=True).click()
+        visitor.settle()
+    visitor.sees("plate, given as CIELAB, D65, observer not stated.")
+    phone = visit(served, phone=True)
+    phone.open("target")
+    phone.sees("plate, given as CIELAB, D65, observer not stated.")
+    assert fits_its_width(phone)
+    phone.shot("reading-file-choices-phone")
+    visitor.press("Save and rank the plates")
+    with served.studio() as studio:
+        assert studio.targets()[-1].reading.lab[0] == pytest.approx(48, abs=0.6)

@@ -102,7 +102,7 @@ def test_a_remedy_is_only_named_where_it_makes_sense():
     instrument = [item.does for item in what_would_help(lab_reading((38, 14, 22), illuminant="A"))]
     assert instrument == ["export the values for D50 and 2 degrees, or the spectrum"]
     unstated = [item.does for item in what_would_help(read_targets(b"L,a,b\n38,14,22\n")[0].reading)]
-    assert unstated == ["say which light and observer the figures are for, or export the spectrum"]
+    assert unstated == ["export the spectrum"]
 
 
 def test_help_is_computed_from_the_covariances():

@@ -12,10 +12,13 @@ from typing import TYPE_CHECKING, Any
 
 from matcher.cli import values, words
 from matcher.cli.photographs import AUTO, Photographed, as_warnings, photographed
+from matcher.words import counted
 
 MOST_TOLERANCE = 50.0  # ΔE00: farther apart than bronze and verdigris
 
 if TYPE_CHECKING:
+    from matcher.instrument.files import InstrumentFile
+    from matcher.instrument.measured import Sample
     from matcher.reading.reading import Reading
     from matcher.studio import Studio
 
@@ -24,15 +27,21 @@ PHOTO_ONLY = (
     "second_card_corners",
 )  # fmt: skip
 """Options that say how to read a photograph."""
+FILE_ONLY = ("sample", "angle", "condition", "white", "illuminant", "observer")
+"""Options that say what to take of an instrument's file."""
 
 
 @dataclass(frozen=True, eq=False)
 class Given:
-    """A colour that was typed, read from a photograph, or kept. tolerance: ΔE00 that counts as a match."""
+    """A colour that was typed, read from a photograph or an instrument's file, or kept.
+
+    tolerance: ΔE00 that counts as a match. choice_lines: what the file could give instead.
+    """
 
     reading: Reading
     found: Photographed | None = None
     tolerance: float = values.TOLERANCE
+    choice_lines: tuple[str, ...] = ()
 
     @property
     def files(self) -> tuple[Path, ...]:
@@ -66,9 +75,12 @@ class Given:
 
 
 def given(options: argparse.Namespace) -> Given:
-    """Return the one colour that was typed or photographed."""
+    """Return the one colour that was typed, photographed, or written to a file by an instrument."""
     from matcher.reading.reading import Reading
 
+    if getattr(options, "from_file", None) is not None:
+        return _given_in_a_file(options)
+    refuse_for_file_only(options)
     if (options.photo is None) == (options.lab is None):
         raise values.TypingError("Give either a photograph or a measured colour with --lab L,a,b.")
     if options.lab is not None:
@@ -78,6 +90,42 @@ def given(options: argparse.Namespace) -> Given:
         raise values.TypingError("Mark one finish: this command takes one colour at a time.")
     found = photographed(options)
     return Given(found.readings[0], found)
+
+
+def _given_in_a_file(options: argparse.Namespace) -> Given:
+    if (options.photo, options.lab) != (None, None):
+        raise values.TypingError("Give one source: a file, a photograph, or a colour with --lab.")
+    refuse_for_photo_only(options)
+    file = given_file(options)
+    samples = samples_wanted(file, options)
+    if len(samples) > 1:
+        raise values.TypingError(f"Choose one with --sample: the file has {counted(len(samples), 'colour')}.")
+    return Given(samples[0].reading, choice_lines=tuple(words.choice_lines(file.questions)))
+
+
+def given_file(options: argparse.Namespace) -> InstrumentFile:
+    """Return the instrument's file that the options name, read with the answers that they give."""
+    from matcher.instrument.choices import Asked, answer_as_named, what_is_open
+    from matcher.instrument.files import read_file
+
+    typed = {about: getattr(options, about) for about in Asked if getattr(options, about) is not None}
+    file = read_file(options.from_file, "", {about: answer_as_named(about, text) for about, text in typed.items()})
+    if (question := file.unanswered) is not None:
+        settles = " or ".join(f"--{question.about} {option}" for option in question.options)
+        raise values.TypingError(f"{file.name}: {what_is_open(question)} Give {settles}.")
+    return file
+
+
+def samples_wanted(file: InstrumentFile, options: argparse.Namespace) -> tuple[Sample, ...]:
+    """Return the samples that --sample names, or all."""
+    return values.chosen(file.samples, options.sample, options.from_file) if options.sample else file.samples
+
+
+def refuse_for_file_only(options: argparse.Namespace) -> None:
+    """Refuse what would go unheeded without an instrument's file. Raises TypingError."""
+    for name in FILE_ONLY:
+        if getattr(options, name, None):
+            raise values.TypingError(f"Give --{name} with --from: it goes with an instrument's file.")
 
 
 def readings_after(options: argparse.Namespace) -> dict[int, Reading]:

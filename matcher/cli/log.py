@@ -16,6 +16,7 @@ from matcher.cli.options import (
     Parser,
     add_about_plate,
     add_after,
+    add_instrument_file,
     add_overwrite,
     add_photo_or_lab,
     add_recipe,
@@ -43,6 +44,7 @@ def add_commands(commands: Commands) -> None:
 
 def _add_record(parser: Parser) -> None:
     add_photo_or_lab(parser)
+    add_instrument_file(parser)
     add_recipe(parser)
     add_after(parser)
     add_about_plate(parser)
@@ -80,6 +82,7 @@ def _add_on_one_plate(parts: Commands) -> None:
     later = _on_one_plate(parts, "add-reading", "Add a reading taken later: cool, waxed or lacquered.", add_reading)
     later.add_argument("--stage", choices=("cool", "waxed", "lacquered"), required=True, help="how the plate is now")
     add_photo_or_lab(later)
+    add_instrument_file(later)
     later.any_order = True
     _add_by(later)
 
@@ -133,7 +136,7 @@ def record(options: argparse.Namespace) -> Answer:
         "cautions": [caution.as_dict() for caution in cautions_for(recipe)],
     }
     said = [f"Logged as plate {trial.id} in {name}.", *words.trial_lines(trial), *colour.profile_lines]
-    return Answer(document, [*said, *words.warning_lines(colour.warnings)])
+    return Answer(document, [*said, *words.warning_lines(colour.warnings), *colour.choice_lines])
 
 
 def _stages(options: argparse.Namespace, recipe: Recipe) -> tuple[StageReading, ...]:
@@ -210,7 +213,8 @@ def add_reading(options: argparse.Namespace) -> Answer:
         trial = studio.add_stage(options.id, StageReading(options.stage, colour.reading), who=options.by)
     document = {"trial": trial.as_dict(), "profile": colour.profile, "warnings": colour.warnings}
     said = [*words.trial_lines(trial), *(words.reading_line(f"    {s.stage}", s.reading) for s in trial.stages)]
-    return Answer(document, [*said, *colour.profile_lines, *words.warning_lines(colour.warnings)])
+    warned = [*words.warning_lines(colour.warnings), *colour.choice_lines]
+    return Answer(document, [*said, *colour.profile_lines, *warned])
 
 
 def _written(exported: Any) -> Answer:

@@ -156,6 +156,28 @@ def add_photo_or_lab(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--lab", metavar="L,a,b", help="a measured CIELAB (D50, 2 degrees) instead of a photograph")
 
 
+def add_instrument_file(parser: argparse.ArgumentParser, several: bool = False) -> None:
+    """Add an instrument's file, and the answers to what it leaves open. several: whether all its colours are taken."""
+    about = (
+        "the colours of an instrument's file: CGATS text, CxF3 or CSV"
+        if several
+        else ("the colour of an instrument's file (CGATS text, CxF3 or CSV) instead of a photograph")
+    )
+    parser.add_argument("--from", metavar="FILE", dest="from_file", help=about)
+    about = "only this colour of the file; may be given again" if several else "which colour of the file"
+    parser.add_argument("--sample", metavar="NAME", action="append", default=[], help=about)
+    about = "of a file with several: 45/0, SCE, SCI, or degrees from the mirror direction (45/0, else nearest to 25)"
+    parser.add_argument("--angle", metavar="A", help=about)
+    about = "of a file with several: M0, M1, M2 or M3 of ISO 13655 (M1, else M0)"
+    parser.add_argument("--condition", metavar="M", help=about)
+    about = "what the file has for a perfect white, 1 or 100, when it does not tell"
+    parser.add_argument("--white", choices=("1", "100"), help=about)
+    about = "what light the file's figures are for, when it does not say: D50, D65, A"
+    parser.add_argument("--illuminant", metavar="CIE", help=about)
+    about = "what observer the file's figures are for, when it does not say: 2 or 10 degrees"
+    parser.add_argument("--observer", choices=("2", "10"), help=about)
+
+
 def add_target(parser: argparse.ArgumentParser, tolerance: bool = True) -> None:
     """Add what names the colour to match; tolerance: whether it matters how near counts."""
     add_photo_or_lab(parser)

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from matcher.cli import values, words
-from matcher.cli.given import given
-from matcher.cli.options import Commands, Parser, add_overwrite, add_photo_or_lab
+from matcher.cli.given import given, given_file, refuse_for_file_only, samples_wanted
+from matcher.cli.options import Commands, Parser, add_instrument_file, add_overwrite, add_photo_or_lab
 from matcher.cli.photographs import as_warnings, opened_studio, studio_is_there, studio_that_is_there
 from matcher.cli.values import TOLERANCE
 from matcher.cli.words import Answer, write
@@ -33,10 +33,7 @@ def add_commands(commands: Commands) -> None:
 def _add_targets(parser: Parser) -> None:
     add_photo_or_lab(parser)
     parser.add_argument("--add", metavar="NAME", help="keep a target under this name, from a photograph or by --lab")
-    about = "keep the colours of an instrument's file: CGATS text, CxF3 or CSV"
-    parser.add_argument("--from", metavar="FILE", dest="from_file", help=about)
-    about = "only this colour of the file; may be given again"
-    parser.add_argument("--sample", metavar="NAME", action="append", default=[], help=about)
+    add_instrument_file(parser, several=True)
     parser.add_argument("--munsell", metavar="NOTATION", help='keep a colour matched by eye: "5YR 3/4"')
     about = f"ΔE00 that counts as a match ({TOLERANCE:g})"
     parser.add_argument("--tolerance", metavar="D", type=values.figure, default=TOLERANCE, help=about)
@@ -58,7 +55,7 @@ def _add_cards(parser: Parser) -> None:
 def targets(options: argparse.Namespace) -> Answer:
     keeps = any(getattr(options, name) is not None for name in ("add", "from_file", "munsell", "photo", "lab"))
     with opened_studio(options) if keeps else studio_that_is_there(options) as studio:
-        added = _added_targets(studio, options)
+        added, chosen = _added_targets(studio, options)
         targets = studio.targets(include_set_aside=options.all)
         document = {
             "studio": studio.name,
@@ -68,21 +65,25 @@ def targets(options: argparse.Namespace) -> Answer:
     lines = [words.reading_line(f"{t.id}  {t.name}{words.aside(t.set_aside)}", t.reading) for t in targets]
     warned = as_warnings([caveat for target in added for caveat in target.reading.caveats])
     lines = lines or ["No target is kept yet: add one from a client's photograph or by its L,a,b."]
-    return Answer({**document, "warnings": warned}, [*lines, *words.warning_lines(warned)])
+    return Answer({**document, "warnings": warned}, [*lines, *words.warning_lines(warned), *chosen])
 
 
-def _added_targets(studio: Studio, options: argparse.Namespace) -> list[Target]:
-    """Keep what is to be added: from an instrument's file, a Munsell notation, a photograph or a typed CIELAB."""
+def _added_targets(studio: Studio, options: argparse.Namespace) -> tuple[list[Target], list[str]]:
+    """Keep what is to be added: from an instrument's file, a Munsell notation, a photograph or a typed CIELAB.
+
+    Return it, and what to say of an instrument's file besides.
+    """
     from matcher.trials.trial import Target
 
     elsewhere = [name for name in ("from_file", "munsell") if getattr(options, name) is not None]
     if len(elsewhere) + ((options.photo, options.lab) != (None, None)) > 1:
         raise values.TypingError("Give one source: a file, a Munsell notation, a photograph, or a colour with --lab.")
-    if options.sample and options.from_file is None:
-        raise values.TypingError("Give --sample with --from: it names a colour of an instrument's file.")
-    photo = None
+    if options.from_file is None:
+        refuse_for_file_only(options)
+    photo: str | None = None
+    chosen: list[str] = []
     if elsewhere:
-        named = _from_elsewhere(options)
+        named, chosen = _from_elsewhere(options)
     elif options.add is not None:
         colour = given(options)
         photo = studio.keep_photo(colour.files[0]) if colour.files else None
@@ -90,28 +91,25 @@ def _added_targets(studio: Studio, options: argparse.Namespace) -> list[Target]:
     elif (options.photo, options.lab) != (None, None):
         raise values.TypingError("Give the target a name with --add.")
     else:
-        return []
-    return [
-        studio.save_target(Target(name, reading, options.tolerance, photo, options.notes)) for name, reading in named
-    ]
+        return [], []
+    kept = [Target(name, reading, options.tolerance, photo, options.notes) for name, reading in named]
+    return [studio.save_target(target) for target in kept], chosen
 
 
-def _from_elsewhere(options: argparse.Namespace) -> list[tuple[str, Reading]]:
-    """Return the names and readings of a Munsell notation, or of the samples asked for of an instrument's file."""
-    from matcher.instrument.files import read_targets
+def _from_elsewhere(options: argparse.Namespace) -> tuple[list[tuple[str, Reading]], list[str]]:
+    """Return names and readings of a Munsell notation or of a file's samples, and what the file could give instead."""
     from matcher.instrument.munsell import munsell_reading
 
     if options.munsell is not None:
-        return [(options.add or options.munsell.strip(), munsell_reading(options.munsell))]
-    samples = read_targets(options.from_file)
-    if options.sample:
-        samples = values.chosen(samples, options.sample, options.from_file)
+        return [(options.add or options.munsell.strip(), munsell_reading(options.munsell))], []
+    file = given_file(options)
+    samples = samples_wanted(file, options)
     there = counted(len(samples), "colour")
     if len(samples) > MOST_TARGETS_AT_ONCE:
         raise values.TypingError(f"Choose with --sample: the file has {there}.")
     if options.add is not None and len(samples) > 1:
         raise values.TypingError(f"Choose one with --sample to name it: the file has {there}.")
-    return [(options.add or sample.name, sample.reading) for sample in samples]
+    return [(options.add or sample.name, sample.reading) for sample in samples], words.choice_lines(file.questions)
 
 
 def cards(options: argparse.Namespace) -> Answer:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from matcher.card.card import Card
     from matcher.card.reading import CardReading
     from matcher.cli.photographs import ProfileUsed
+    from matcher.instrument.choices import Question
     from matcher.reading.reading import Reading
     from matcher.reading.texture import Texture
     from matcher.suggest.suggestion import Suggestion
@@ -161,3 +162,12 @@ def say(answer: Answer, as_json: bool) -> None:
     except OSError as error:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         raise TypingError(f"The answer cannot be written ({error.strerror}): send it to another place.") from error
+
+
+def choice_lines(questions: Sequence[Question]) -> list[str]:
+    """Say with which option something else is taken of an instrument's file."""
+    return [
+        f"--{question.about} can be {', '.join(question.options)} for this file: {question.taken} was taken."
+        for question in questions
+        if len(question.options) > 1
+    ]

@@ -118,14 +118,11 @@ def _picked(rows: Sequence[Row], about: Asked, wanted: str | None) -> tuple[Sequ
 
 def _caveat(about: Asked, options: Sequence[str], taken: str) -> Caveat:
     others = ", ".join(option for option in options if option != taken)
-    named = {NOT_STATED: "the figures without one"}.get(taken, taken)
+    named = {NOT_STATED: "what has none beside it"}.get(taken, taken)
     if about is Asked.ANGLE:
-        words = (
-            f"The file has the finish at several angles: {named} was taken; choose another if you look at it otherwise"
-        )
-        return Caveat("angle-chosen", f"{words} ({others}).")
-    words = f"The file has the finish under several measurement conditions: {named} was taken"
-    return Caveat("condition-chosen", f"{words} (also there: {others}).")
+        return Caveat("angle-chosen", f"The file has this finish at several angles: {named} was taken, not {others}.")
+    words = f"The file has this finish under several measurement conditions: {named} was taken, not {others}."
+    return Caveat("condition-chosen", words)
 
 
 def _angle(stated: Measured) -> str:
@@ -280,3 +277,28 @@ def what_is_open(question: Question) -> str:
         f"Its perfect white could be 1 or 100: {question.example!r} has L* {lightness} then, and nothing in the file "
         "tells which."
     )
+
+
+def option_in_words(question: Question, option: str) -> str:
+    """Return an answer as a list of choices shows it."""
+    if option == NOT_STATED:
+        return "Not stated"
+    if question.about is Asked.WHITE and len(question.lightness) == len(question.options):
+        return f"{option} ({question.example} has L* {question.lightness[question.options.index(option)]:.0f})"
+    if question.about is Asked.OBSERVER:
+        return f"{option}°"
+    if question.about is Asked.ANGLE and option.endswith("°"):
+        return f"{option} from the mirror direction"
+    return _OPTIONS.get(option, option)
+
+
+_OPTIONS = {
+    "M0": "M0 (a lamp)",
+    "M1": "M1 (daylight)",
+    "M2": "M2 (without ultraviolet)",
+    "M3": "M3 (polarized)",
+    FROM_THE_FRONT: "45/0",
+    GLOSS_LEFT_OUT: "Specular excluded (SCE)",
+    GLOSS_TAKEN_IN: "Specular included (SCI)",
+    SPHERE: "Sphere, gloss not stated",
+}

@@ -116,7 +116,9 @@ def in_words(stated: Measured) -> str:
     if stated.kind == "spectrum" and stated.wavelengths_nm is not None:
         return f"spectrum, {stated.wavelengths_nm.min():.0f} to {stated.wavelengths_nm.max():.0f} nm"
     illuminant, observer = _conditions(stated)
-    return f"{'CIELAB' if stated.kind == 'lab' else 'XYZ'}, {illuminant}, {observer} degrees"
+    light = "light not stated" if stated.illuminant is None else illuminant
+    seen_by = "observer not stated" if stated.observer is None else f"{observer} degrees"
+    return f"{'CIELAB' if stated.kind == 'lab' else 'XYZ'}, {light}, {seen_by}"
 
 
 def lightness_with(stated: Measured, white: float) -> float | None:

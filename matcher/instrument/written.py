@@ -35,7 +35,9 @@ _OBSERVER_HEADED = re.compile(
     r"observer(?:[_ ]?angle)?[\s:=;,\t\"']+(?:CIE\s+)?(1931|1964|2|10)(?![0-9])", re.IGNORECASE
 )
 _OBSERVER_ALONE = re.compile(rf"{_A}(2|10)(?:{_DEGREES}|[-_ ]degrees?)", re.IGNORECASE)
-_M_CONDITION = re.compile(r"(?<![A-Za-z0-9.])M([0-3])(?:_[A-Za-z]+)?(?=[^A-Za-z0-9.]|$)", re.IGNORECASE)
+_M_CONDITION = re.compile(
+    r"(?<![A-Za-z0-9.])M([0-3])(?:_(?:daylight|incandescent|uvexcluded|polarized))?(?=[^A-Za-z0-9.]|$)", re.IGNORECASE
+)
 _GLOSS_OUT = re.compile(
     rf"{_A}(?:sce|spex|rsex|de\s?[:/]\s?8|8\s?[:/]\s?de|specular[ _]?(?:component[ _]?)?excluded|without gloss){_Z}",
     re.IGNORECASE,

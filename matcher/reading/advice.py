@@ -96,9 +96,7 @@ CORRECTIVE_ACTIONS = (
         0.0,
         beside=Source.INSTRUMENT,
     ),
-    CorrectiveAction(
-        "say which light and observer the figures are for, or export the spectrum", (Source.LIGHT_NOT_STATED,), 0.0
-    ),
+    CorrectiveAction("export the spectrum", (Source.LIGHT_NOT_STATED,), 0.0),
 )
 """Usual values: medians of the benchmark ``bench_what_helps``, over the shops and finishes of ``bench_coverage`` with
 profiles as in ``bench_profiles``. Twice the width and height is four times the pixels, and half the uncertainty of a

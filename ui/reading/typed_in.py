@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import html
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
 from matcher.errors import InstrumentFileError, MatcherError
+from matcher.instrument.choices import LIGHTS
 from ui.photograph.lab_fields import lab_fields
+from ui.reading.file_choices import FIELDS, choices_of_file
 from ui.show import look
 from ui.show.literal import literal
 from ui.show.swatches import figures, show_reading
@@ -21,12 +24,11 @@ from ui.state.drafts import Draft
 from ui.state.messages import tell
 
 if TYPE_CHECKING:
-    from matcher.instrument.measured import Sample
+    from matcher.instrument.files import InstrumentFile
     from matcher.reading.reading import Reading
     from matcher.studio import Studio
 
 WAYS = {"figures": "Figures", "file": "Instrument's file", "munsell": "Munsell"}
-LIGHTS = ("D50", "D55", "D65", "D75", "A", "C", "FL2", "FL7", "FL11", "LED-B3")
 OBSERVERS = {"2": "2°", "10": "10°"}
 
 
@@ -108,11 +110,17 @@ def _from_file(studio: Studio, draft: Draft) -> Given:
         _upload(studio, draft)
         return None, "", "The colours of the file are listed once it is read."
     name = str(kept.get("name"))
+    data = base64.b64decode(kept.get("data"))
     try:
-        samples = _samples(base64.b64decode(kept.get("data")), name)
+        file = choices_of_file(draft, lambda answers: _file(data, name, tuple(sorted(answers.items()))))
     except InstrumentFileError:
         forget_file(studio, draft)
         raise
+    samples = file.samples
+    if not samples:
+        _another_file(studio, draft)
+        asks = "does not tell what figure a perfect white has in it: choose by the L* that is right."
+        return None, "", f"{html.escape(name)} {asks}"
     field = draft.field("file_sample", 0)
     if st.session_state[field["key"]] not in range(len(samples)):
         st.session_state[field["key"]] = 0
@@ -122,11 +130,15 @@ def _from_file(studio: Studio, draft: Draft) -> Given:
         format_func=lambda k: f"{samples[k].name}: {figures(samples[k].reading.lab)}",
         **field,
     )
+    _another_file(studio, draft)
+    sample = samples[number or 0]
+    return sample.reading, f"{sample.name}, given as {sample.given_as}.", ""
+
+
+def _another_file(studio: Studio, draft: Draft) -> None:
     if st.button("Use another file", type="tertiary", key=f"{draft.form}.file.other"):
         forget_file(studio, draft)
         st.rerun()
-    sample = samples[number or 0]
-    return sample.reading, f"{sample.name}, given as {sample.given_as}.", ""
 
 
 def forget_file(studio: Studio, draft: Draft) -> None:
@@ -134,7 +146,7 @@ def forget_file(studio: Studio, draft: Draft) -> None:
     kept = _kept_file(studio, draft)
     if kept is not None:
         kept.drop()
-        draft.forget(("file", "file_sample"))
+        draft.forget(("file", "file_sample", *FIELDS.values()))
 
 
 def _kept_file(studio: Studio, draft: Draft) -> Draft | None:
@@ -154,16 +166,16 @@ def _upload(studio: Studio, draft: Draft) -> None:
     if file is None:
         return
     with st.spinner("Reading the file…"):
-        _samples(file.getvalue(), file.name)
+        _file(file.getvalue(), file.name, ())
     form = f"{draft.form} file {hashlib.sha256(file.getvalue()).hexdigest()[:16]}"
     Draft(studio, form).set(name=file.name, data=base64.b64encode(file.getvalue()).decode("ascii"))
-    draft.forget(("file_sample",))
+    draft.forget(("file_sample", *FIELDS.values()))
     draft.set(file=form)
     st.rerun()
 
 
-@st.cache_resource(show_spinner=False, max_entries=4)
-def _samples(data: bytes, name: str) -> tuple[Sample, ...]:
-    from matcher.instrument.files import read_targets
+@st.cache_resource(show_spinner=False, max_entries=8)
+def _file(data: bytes, name: str, answers: tuple[tuple[str, str], ...]) -> InstrumentFile:
+    from matcher.instrument.files import read_file
 
-    return read_targets(data, name)
+    return read_file(data, name, dict(answers))
