@@ -173,7 +173,7 @@ def _angles(element: Element) -> Iterator[str]:
     """Yield the angles of a GeometryChoice: 45/0 either way, a sphere with or without gloss, or degrees."""
     for child in element.iter():
         words = (_words(child) or "").lower()
-        if "specular" in child.tag.lower():  # from memory: written so by others than the schema's own element
+        if child.tag.lower().startswith("specular"):  # from memory: written so by others than the schema's own element
             yield GLOSS_TAKEN_IN if words in ("included", "true", "1", "yes") else GLOSS_LEFT_OUT
         elif child.tag == "SphereGeometry":
             yield {"specular_included": GLOSS_TAKEN_IN, "specular_excluded": GLOSS_LEFT_OUT}.get(words, SPHERE)
