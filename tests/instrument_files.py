@@ -114,7 +114,7 @@ def cxf(objects, *specifications):
     stated = "".join(specifications)
     return (
         f'<?xml version="1.0" encoding="UTF-8"?><cc:CxF {SPACE}><cc:Resources><cc:ObjectCollection>{inside}'
-        f"</cc:ObjectCollection><cc:ColorSpecificationCollection>{''.join(specifications)}"
+        f"</cc:ObjectCollection><cc:ColorSpecificationCollection>{stated}"
         "</cc:ColorSpecificationCollection></cc:Resources></cc:CxF>"
     )
 
