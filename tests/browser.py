@@ -9,8 +9,6 @@ import os
 import re
 import shutil
 import socket
-import subprocess
-import sys
 import time
 import urllib.request
 from collections.abc import Callable, Iterator
@@ -22,9 +20,10 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 if TYPE_CHECKING:
+    from multiprocessing.process import BaseProcess
+
     from matcher.studio import Studio
 
-ROOT = Path(__file__).parents[1]
 WIDE, PHONE = (1280, 900), (390, 844)
 CHROMIUM_FLAGS = (
     "--no-sandbox",
@@ -244,15 +243,18 @@ def serve(tmp_path: Path) -> Iterator[Callable[[Path], Served]]:
 
 @contextmanager
 def _serving(scratch: Path) -> Iterator[Callable[[Path], Served]]:
-    running: list[subprocess.Popen[bytes]] = []
+    from tests.served_page import start_serving  # only now: it imports the whole tool
+
+    running: list[BaseProcess] = []
+    ports: list[int] = []
 
     def start(folder: Path) -> Served:
-        port = _free_port()
-        command = [sys.executable, "-m", "matcher", "app", "--studio", str(folder), "--port", str(port)]
-        with (scratch / f"served-{port}.txt").open("wb") as said:
-            running.append(subprocess.Popen(command, cwd=ROOT, stdout=said, stderr=said))
+        ports.append(_take_port())
+        port = ports[-1]
+        said = scratch / f"served-{port}.txt"
+        running.append(start_serving(folder, port, said))
         address = f"http://127.0.0.1:{port}"
-        _wait_for(address, running[-1], scratch / f"served-{port}.txt")
+        _wait_for(address, running[-1], said)
         return Served(folder, address)
 
     try:
@@ -261,7 +263,8 @@ def _serving(scratch: Path) -> Iterator[Callable[[Path], Served]]:
         for process in running:
             process.terminate()
         for process in running:
-            process.wait(timeout=30)
+            process.join(timeout=30)
+        _free_ports.extend(reversed(ports))
 
 
 @pytest.fixture(scope="session")
@@ -310,28 +313,63 @@ def shots() -> Path | None:
     return path
 
 
+class Visitors:
+    """A desk and a phone whose browsers keep the page's own scripts from test to test, and nothing else.
+
+    To load and compile them anew takes as long as half of a test.
+    """
+
+    def __init__(self, chromium: Any) -> None:
+        self._chromium = chromium
+        self._contexts: dict[bool, Any] = {}
+
+    def context(self, phone: bool) -> Any:
+        if phone not in self._contexts:
+            width, height = PHONE if phone else WIDE
+            hand = {"has_touch": True, "is_mobile": True, "device_scale_factor": 2} if phone else {}
+            self._contexts[phone] = self._chromium.new_context(
+                viewport={"width": width, "height": height}, accept_downloads=True, reduced_motion="reduce", **hand
+            )
+            self._contexts[phone].add_init_script(LISTENING)
+            self._contexts[phone].set_default_timeout(PATIENCE_MS)
+        return self._contexts[phone]
+
+    def forget(self, page: Any) -> None:
+        """Close a page, and forget all that it kept in its browser."""
+        session = page.context.new_cdp_session(page)
+        origin = page.evaluate("window.origin")
+        session.send("Storage.clearDataForOrigin", {"origin": origin, "storageTypes": "local_storage,indexeddb"})
+        page.close()
+        page.context.clear_cookies()
+
+    def close(self) -> None:
+        for context in self._contexts.values():
+            context.close()
+
+
+@pytest.fixture(scope="session")
+def visitors(chromium: Any) -> Iterator[Visitors]:
+    both = Visitors(chromium)
+    yield both
+    both.close()
+
+
 @pytest.fixture
-def visit(chromium: Any, shots: Path | None) -> Iterator[Callable[..., Visitor]]:
+def visit(visitors: Visitors, shots: Path | None) -> Iterator[Callable[..., Visitor]]:
     """Come to a served studio: ``visit(demo)`` at a desk, ``visit(demo, phone=True)`` with a phone."""
-    contexts: list[Any] = []
+    come_to: list[Any] = []
 
     def come(served: Served, phone: bool = False) -> Visitor:
-        width, height = PHONE if phone else WIDE
-        hand = {"has_touch": True, "is_mobile": True, "device_scale_factor": 2} if phone else {}
-        context = chromium.new_context(
-            viewport={"width": width, "height": height}, accept_downloads=True, reduced_motion="reduce", **hand
-        )
-        context.add_init_script(LISTENING)
-        contexts.append(context)
-        context.set_default_timeout(PATIENCE_MS)
-        page = context.new_page()
+        page = visitors.context(phone).new_page()
+        come_to.append(page)
         visitor = Visitor(page, served.address, shots, touch=phone)
-        context.on("request", lambda request: _note_foreign(visitor, request.url))
+        page.on("request", lambda request: _note_foreign(visitor, request.url))
+        page.on("popup", lambda other: visitor.foreign.append(f"another window: {other.url}"))
         return visitor
 
     yield come
-    for context in contexts:
-        context.close()
+    for page in come_to:
+        visitors.forget(page)
 
 
 def _note_foreign(visitor: Visitor, url: str) -> None:
@@ -340,21 +378,27 @@ def _note_foreign(visitor: Visitor, url: str) -> None:
         visitor.foreign.append(url)
 
 
-def _free_port() -> int:
+_free_ports: list[int] = []
+
+
+def _take_port() -> int:
+    """Return a port that nobody serves on: one of this worker's own where there is one, as its pages are kept by it."""
+    if _free_ports:
+        return _free_ports.pop()
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port: int = free.getsockname()[1]
         return port
 
 
-def _wait_for(address: str, process: subprocess.Popen[bytes], said: Path) -> None:
+def _wait_for(address: str, process: BaseProcess, said: Path) -> None:
     until = time.monotonic() + PATIENCE_MS / 1000
     while time.monotonic() < until:
-        if process.poll() is not None:
+        if not process.is_alive():
             break
         try:
             urllib.request.urlopen(f"{address}/_stcore/health", timeout=2).close()
             return
         except OSError:
-            time.sleep(0.1)
+            time.sleep(0.02)
     raise RuntimeError(f"The page is not served: {said.read_text(errors='replace')}")

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -28,8 +29,14 @@ def root_terms(rgb: ArrayLike) -> Floats:
     Degree 2 of Finlayson, Mackiewicz and Hurlbert 2015 (IEEE Trans. Image Process. 24(5)): every term grows in
     proportion to exposure, so a profile holds at any exposure.
     """
-    red, green, blue = np.moveaxis(np.maximum(np.asarray(rgb, dtype=float), 0.0), -1, 0)
-    return np.stack([red, green, blue, np.sqrt(red * green), np.sqrt(green * blue), np.sqrt(red * blue)], axis=-1)
+    light = np.maximum(np.asarray(rgb, dtype=float), 0.0)
+    terms = np.empty((*light.shape[:-1], 6))
+    terms[..., :3] = light
+    terms[..., 3] = light[..., 0] * light[..., 1]
+    terms[..., 4] = light[..., 1] * light[..., 2]
+    terms[..., 5] = light[..., 0] * light[..., 2]
+    np.sqrt(terms[..., 3:], out=terms[..., 3:])
+    return terms
 
 
 PIVOT = 0.18
@@ -73,13 +80,19 @@ class ToneCurve:
 
     def log_light(self, position: Floats) -> Floats:
         """Return log scene light (..., 3) at positions u (..., 3); it rises everywhere."""
+        middle, low, high = self._bent_part
+        inside = np.clip(position, low, high)
+        bent = self.gain + middle * inside + self.bow * inside**2
+        return np.asarray(bent + (middle + 2 * self.bow * inside) * (position - inside))
+
+    @cached_property
+    def _bent_part(self) -> tuple[Floats, Floats, Floats]:
+        """Return the slope (3,) at the pivot, and the least and the greatest u (3,) between which the bow counts."""
         bow, middle = np.where(self.bow == 0, 1e-12, self.bow), np.maximum(1 + self.slope, LEAST_SLOPE)
         flattest = (LEAST_SLOPE - middle) / (2 * bow)
         low = np.where(bow > 0, np.clip(flattest, STRAIGHT_BEYOND[0], 0), STRAIGHT_BEYOND[0])
         high = np.where(bow < 0, np.clip(flattest, 0, STRAIGHT_BEYOND[1]), STRAIGHT_BEYOND[1])
-        inside = np.clip(position, low, high)
-        bent = self.gain + middle * inside + self.bow * inside**2
-        return np.asarray(bent + (middle + 2 * self.bow * inside) * (position - inside))
+        return middle, low, high
 
     def as_dict(self) -> dict[str, Any]:
         return {"gain": self.gain.tolist(), "slope": self.slope.tolist(), "bow": self.bow.tolist()}

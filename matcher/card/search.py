@@ -269,9 +269,10 @@ def _plainness(lab: NDArray[np.float32], corners: Floats, sides: tuple[float, fl
     inner = project(unit_to(corners), np.array([[0.12, 0.12], [0.88, 0.12], [0.88, 0.88], [0.12, 0.88]]))
     mask = np.zeros((height, width), np.uint8)
     cv2.fillConvexPoly(mask, np.round(inner).astype(np.int32), 255)
-    rows, columns = np.nonzero(mask)
+    left, top, wide, high = cv2.boundingRect(mask)
+    rows, columns = np.nonzero(mask[top : top + high, left : left + wide])
     some = slice(None, None, 1 + len(rows) // MOST_JUDGED)
-    rows, columns = rows[some], columns[some]
+    rows, columns = rows[some] + top, columns[some] + left
     inside = lab[rows, columns]
     if len(inside) < 40:
         return 0.0

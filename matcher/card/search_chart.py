@@ -141,23 +141,23 @@ def _fitted(light: NDArray[np.float32], grid: Grid, wanted: Floats) -> list[Cand
 
     Two charts that lie in line make one grid, so every place that shares no square with a better one is kept.
     """
-    low, high = grid.places.min(axis=0), grid.places.max(axis=0)
-    filled = {(int(x), int(y)) for x, y in grid.places}
+    low = grid.places.min(axis=0) - 2 * COLUMNS
+    filled = np.zeros(grid.places.max(axis=0) + 2 * COLUMNS + 1 - low, bool)
+    filled[tuple((grid.places - low).T)] = True
     rows, columns = np.divmod(np.arange(ROWS * COLUMNS), COLUMNS)
     fits: list[tuple[float, Floats, set[tuple[int, int]]]] = []
     for along, down in (((1, 0), (0, 1)), ((0, 1), (-1, 0)), ((-1, 0), (0, -1)), ((0, -1), (1, 0))):
         layout = np.outer(columns, along) + np.outer(rows, down)
-        for x in range(low[0] - COLUMNS, high[0] + COLUMNS + 1):
-            for y in range(low[1] - COLUMNS, high[1] + COLUMNS + 1):
-                places = layout + [x, y]
+        inner = slice(COLUMNS, filled.shape[0] - COLUMNS), slice(COLUMNS, filled.shape[1] - COLUMNS)
+        held = sum(np.roll(filled, (-i, -j), (0, 1))[inner].astype(int) for i, j in layout)
+        for x, y in np.argwhere(held >= FEWEST_SQUARES) + low + COLUMNS:
+            places = layout + [x, y]
+            misfit = _misfit(light, project(grid.homography, places.astype(float)), wanted)
+            if misfit < FIT:
+                ends = np.array([[-0.5, -0.5], [5.5, -0.5], [5.5, 3.5], [-0.5, 3.5]])
+                on_grid = ends @ np.array([along, down], float) + [x, y]
                 squares = {(int(i), int(j)) for i, j in places}
-                if len(squares & filled) < FEWEST_SQUARES:
-                    continue
-                misfit = _misfit(light, project(grid.homography, places.astype(float)), wanted)
-                if misfit < FIT:
-                    ends = np.array([[-0.5, -0.5], [5.5, -0.5], [5.5, 3.5], [-0.5, 3.5]])
-                    on_grid = ends @ np.array([along, down], float) + [x, y]
-                    fits.append((misfit, project(grid.homography, on_grid), squares))
+                fits.append((misfit, project(grid.homography, on_grid), squares))
     kept: list[tuple[float, Floats, set[tuple[int, int]]]] = []
     for fit in sorted(fits, key=lambda item: item[0]):
         if all(fit[2].isdisjoint(other[2]) for other in kept):

@@ -87,10 +87,12 @@ def refuse_open_to_all(host: str) -> None:
 
 
 def free_port(host: str, wanted: int | None) -> int:
-    """Return the wanted port, else the first free one from the usual one on."""
+    """Return the wanted port, else the first free one from the usual one on; one that was just left is free."""
     reason = ""
     for port in [wanted] if wanted is not None else range(FIRST_PORT, FIRST_PORT + 50):
         with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET) as probe:
+            if os.name == "posix":  # elsewhere it takes a port that is in use
+                probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # as who serves there does
             try:
                 probe.bind((host, port))
                 return int(probe.getsockname()[1])

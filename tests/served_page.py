@@ -1,0 +1,66 @@
+"""Serves a studio's page in a process of its own, forked from one that has everything imported already.
+
+What the forked process runs is the command line's own ``app``: only the seconds that its imports take are shared.
+``tests/test_cli_app.py`` starts it as a person does.
+"""
+
+from __future__ import annotations
+
+import logging
+import multiprocessing
+import os
+import pkgutil
+import sys
+from importlib import import_module
+from multiprocessing.context import ForkServerProcess
+from pathlib import Path
+
+import matcher
+import ui
+from matcher.cli.main import main
+from matcher.colour.library import colour_library
+
+ROOT = Path(__file__).parents[1]
+HEAVY = (
+    "streamlit.web.cli",
+    "streamlit.web.bootstrap",
+    "plotly.graph_objects",
+    "scipy.linalg",
+    "scipy.optimize",
+    "PIL.JpegImagePlugin",
+)
+RUN_AS_SCRIPTS = ("ui.app", "ui.screens.", "matcher.__main__", "matcher.storage.migrations.")
+
+
+def start_serving(folder: Path, port: int, said: Path) -> ForkServerProcess:
+    """Serve a studio's folder on this machine; what is printed goes to the file ``said``."""
+    forks = multiprocessing.get_context("forkserver")
+    forks.set_forkserver_preload([__name__])
+    process = forks.Process(target=_serve, args=(folder, port, said), daemon=True)
+    process.start()
+    return process
+
+
+def _serve(folder: Path, port: int, said: Path) -> None:
+    with said.open("wb") as file:
+        for descriptor in (1, 2):
+            os.dup2(file.fileno(), descriptor)
+    os.chdir(ROOT)
+    sys.exit(main(["app", "--studio", str(folder), "--port", str(port)]))
+
+
+def _import_all() -> None:
+    """Import every part of the library and the page, and what they bring when they are first used."""
+    parts = [
+        found.name for room in (matcher, ui) for found in pkgutil.walk_packages(room.__path__, f"{room.__name__}.")
+    ]
+    logging.disable(logging.WARNING)  # Streamlit's own, that no page is being served yet
+    try:
+        for name in (*HEAVY, *(part for part in parts if not part.startswith(RUN_AS_SCRIPTS))):
+            import_module(name)
+        colour_library()
+    finally:
+        logging.disable(logging.NOTSET)
+
+
+_import_all()
