@@ -94,6 +94,7 @@ class Visitor:
 
     def press(self, name: str | re.Pattern[str], role: str = "button") -> None:
         self.interactions += 1
+        self.rest()  # pressed in the midst of a run, what is left of that one would pass for the answer
         self.page.get_by_role(role, name=name).first.click()
         self.settle()
 
@@ -115,6 +116,10 @@ class Visitor:
         What was just pressed may reach the server a moment later, so the rest is counted from now on.
         """
         self.page.evaluate("window.heard.changedAt = performance.now()")
+        self.rest()
+
+    def rest(self) -> None:
+        """Wait until the page is at rest; no time at all where it has been so for a while."""
         self.page.wait_for_function(SETTLED, arg=[QUIET_MS, UNANSWERED_MS], polling=POLL_MS)
 
     def told(self, act: Callable[[], Any], at_most_ms: int) -> None:
@@ -243,7 +248,7 @@ def serve(tmp_path: Path) -> Iterator[Callable[[Path], Served]]:
 
 @contextmanager
 def _serving(scratch: Path) -> Iterator[Callable[[Path], Served]]:
-    from tests.served_page import start_serving  # only now: it imports the whole tool
+    from tests.forked import start_serving  # only now: it imports the whole tool
 
     running: list[BaseProcess] = []
     ports: list[int] = []

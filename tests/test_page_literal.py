@@ -147,6 +147,11 @@ MADE_OF_IT = """() => {
   const drawn = [...document.querySelectorAll(".katex, [aria-label='delete icon']")];
   return [...made, ...foreign, ...drawn].map((element) => element.outerHTML.slice(0, 200));
 }"""
+UNFOLD_ALL = """() => {
+  const folded = [...document.querySelectorAll("[data-testid=stExpander] details:not([open]) > summary")];
+  folded.forEach((summary) => summary.click());
+  return folded.length;
+}"""
 
 
 def named(what: str) -> str:
@@ -208,8 +213,7 @@ def test_hostile_names_are_text_on_every_page(serve: Any, visit: Any, tmp_path: 
         ("how-to-photograph", ["studio"]),
     ):
         person.open(place)
-        for folded in person.page.locator("[data-testid=stExpander] summary").all():
-            folded.click()
+        while person.page.evaluate(UNFOLD_ALL):
             person.settle()
         assert person.page.evaluate(MADE_OF_IT) == [], place
         seen = " ".join(person.page.locator("[data-testid=stApp]").inner_text().replace("\u2060", "").split())

@@ -17,7 +17,7 @@ from matcher.trials.trial import Target, Trial
 from ui.recipe.recipe_actions import OF_THE_FIRST
 from ui.recipe.recipe_form import fields_of
 from ui.state.next_step import next_step
-from ui.state.places import FIRST_PLATES, RECORD, SUGGESTIONS, TARGET
+from ui.state.places import ALL, FIRST_PLATES, RECORD, SUGGESTIONS, TARGET
 from ui.suggestions.changes import changes, in_words
 
 APP = Path(__file__).parents[1] / "ui" / "app.py"
@@ -232,6 +232,37 @@ def record_page(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, fields: dict[st
         studio.save_draft("plate", fields)
     app = AppTest.from_file(str(APP), default_timeout=60).run()
     return app.switch_page("screens/record.py").run()
+
+
+def test_an_empty_studio_has_no_dead_end(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("MATCHER_STUDIO", str(tmp_path / "new"))
+    app = AppTest.from_file(str(APP), default_timeout=60).run()
+    for place in ALL:
+        app.switch_page(place.file).run()
+        assert 'role=\\"alert' not in said_on(app) and not app.exception, place.title
+    app = AppTest.from_file(str(APP), default_timeout=60).run()
+    labelled(app.button, "Start from a client's photograph").click().run()
+    typed(app, 38.0, 14.0, 22.0)
+    labelled(app.button, "Save and rank the plates").click().run()
+    assert "No plate is logged yet" in said_on(app)
+    labelled(app.button, "Plan your first plates").click().run()
+    assert any(heading.value.startswith("24 plates on silicon bronze") for heading in app.subheader)
+    app.switch_page(SUGGESTIONS.file).run()
+    labelled(app.button, "Record a plate").click().run()
+    app.switch_page(RECORD.file).run()
+    typed(app, 38.5, 14.0, 22.0)
+    labelled(app.button, "Log this plate").click().run()
+    assert "What plate 1 changed" in [heading.value for heading in app.subheader] or "What plate 1 changed" in said_on(
+        app
+    )
+    assert "It is the first plate." in said_on(app)
+
+
+def typed(app: AppTest, *lab: float) -> None:
+    """Type a reading in."""
+    labelled(app.get("button_group"), "Where does the colour come from?").set_value("typed").run()
+    for label, value in zip(("L*", "a*", "b*"), lab, strict=True):
+        labelled(app.number_input, label).set_value(value).run()
 
 
 def labelled(widgets: Any, label: str) -> Any:

@@ -15,7 +15,6 @@ import numpy as np
 import pytest
 from colour.difference import delta_E_CIE2000
 
-from matcher.demo.studio import walk_through
 from matcher.plan.inventory import one_alloy
 from matcher.plan.limits import Limits
 from matcher.recipe.recipe import describe
@@ -138,39 +137,6 @@ def test_a_newcomer_gets_from_a_photograph_to_a_ranked_list_and_a_plate_re_ranks
     assert visitor.foreign == []
 
 
-def test_without_a_card_the_list_still_comes_and_says_that_it_is_less_sure(demo: Served, visit: Visit) -> None:
-    visitor = visit(demo)
-    start_from_photograph(visitor, picture("plate_no_card.jpg"))
-    visitor.sees(re.compile("^No card found for certain"))
-    visitor.press("Nothing", role="radio")
-    visitor.sees(re.compile("Without a card the light's colour and strength are guessed"))
-    visitor.press("Continue without a card")
-    visitor.bench().drag(*inside("plate_no_card.jpg"))
-    visitor.sees(re.compile("no card in this photo", re.IGNORECASE))
-    visitor.shot("no-card")
-    visitor.press("Save and rank the plates")
-    assert visitor.interactions <= MOST_INTERACTIONS
-    visitor.sees(re.compile("^Warnings about this reading"))
-    with demo.studio() as studio:
-        with_card, without = studio.targets()
-        assert "no-card" in {caveat.code for caveat in without.reading.caveats}
-        lightness_alone = without.reading.covariance[0, 0], with_card.reading.covariance[0, 0]
-        assert lightness_alone[0] > 2 * lightness_alone[1], "without a card the exposure is a guess"
-
-
-def test_something_neutral_can_stand_in_for_the_card(demo: Served, visit: Visit) -> None:
-    visitor = visit(demo)
-    start_from_photograph(visitor, picture("client_reference.jpg"))
-    visitor.press("Neutral spot", role="radio")
-    corners = np.array(TRUTH["client_reference.jpg"]["cards"][0]["corners"])
-    middle = corners.mean(axis=0)
-    visitor.bench().drag(tuple(middle - 120), tuple(middle + 120))
-    visitor.press("Use this spot")
-    visitor.bench().drag(*FINISH)
-    visitor.sees("Save and rank the plates")
-    visitor.sees(re.compile("only a spot taken as neutral"))
-
-
 def test_a_typed_instrument_reading_becomes_a_target_and_a_plate(demo: Served, visit: Visit) -> None:
     visitor = visit(demo)
     visitor.open()
@@ -181,6 +147,11 @@ def test_a_typed_instrument_reading_becomes_a_target_and_a_plate(demo: Served, v
     visitor.press("Save and rank the plates")
     visitor.sees(re.compile("^Plates nearest to"))
     assert visitor.interactions <= MOST_INTERACTIONS
+    visitor.press("Make this plate")
+    visitor.sees("from the suggestions")
+    visitor.page.go_back()
+    visitor.sees(re.compile("^Plates nearest to"))
+    visitor.settle()
     visitor.press("Make this plate")
     visitor.press("Instrument or Munsell", role="radio")
     for label, value in (("L*", "35.6"), ("a*", "17.0"), ("b*", "29.8")):
@@ -195,7 +166,8 @@ def test_a_typed_instrument_reading_becomes_a_target_and_a_plate(demo: Served, v
         assert trial.photos == ()
 
 
-def test_the_card_can_be_marked_by_its_four_corners_in_any_order(demo: Served, visit: Visit) -> None:
+def test_card_and_finish_can_be_marked_by_hand_undone_and_placed_by_the_keyboard(demo: Served, visit: Visit) -> None:
+    """The card by its four corners in any order; then the finish, with the keyboard alone in the end."""
     visitor = visit(demo)
     start_from_photograph(visitor, picture("client_reference.jpg"))
     visitor.sees("Is the outline around it?")
@@ -206,18 +178,53 @@ def test_the_card_can_be_marked_by_its_four_corners_in_any_order(demo: Served, v
         bench.tap(tuple(corners[k]))
     visitor.press("Use this card")
     visitor.sees("marked by its corners")
-    visitor.bench().drag(*FINISH)
+
+    bench = visitor.bench()
+    bench.drag((300, 500), (420, 700))
+    bench.drag((500, 500), (620, 700))
+    visitor.sees("2 finishes marked.")
+    visitor.press("Undo")
+    visitor.sees("1 finish marked.")
+    visitor.press("Clear")
+    visitor.sees("Drag a box over the finish.")
+    visitor.press("Undo")
+    visitor.sees("1 finish marked.")
+    visitor.press("Clear")
+
+    step = 1600 / visitor.bench().stage.bounding_box()["width"]  # picture pixels to a screen pixel
+    visitor.page.get_by_role("button", name="Place a box").focus()
+    visitor.page.keyboard.press("Enter")
+    left, top, right, bottom = box_on(visitor)
+    for key, times in (("Alt+Shift+ArrowLeft", 12), ("Alt+Shift+ArrowDown", 1), ("ArrowRight", 4)):
+        for _ in range(times):
+            visitor.page.keyboard.press(key)
+    visitor.told(lambda: visitor.page.keyboard.press("ArrowRight"), at_most_ms=600)
     visitor.press("Save and rank the plates")
     visitor.sees(re.compile("^Plates nearest to"))
     with demo.studio() as studio:
         found, by_hand = studio.targets()
-        assert np.abs(found.reading.lab - by_hand.reading.lab).max() < 2.0, "both are readings of one finish"
+    assert np.abs(found.reading.lab - by_hand.reading.lab).max() < 2.0, "both are readings of one finish"
+    region = by_hand.reading.region
+    assert region is not None
+    wanted = (left - 115 * step, top + 10 * step, right - 120 * step, bottom + 10 * step)
+    assert (*region.min(axis=0), *region.max(axis=0)) == pytest.approx(wanted, abs=2 * step)
 
 
-def test_of_two_plates_side_by_side_the_person_says_which_is_meant(demo: Served, visit: Visit) -> None:
+def box_on(visitor: Visitor) -> tuple[float, float, float, float]:
+    """Return left, top, right, bottom of the marked box in picture pixels, as its corners are read out."""
+    said = [grip.get_attribute("aria-label") for grip in visitor.page.locator(".grip").all()]
+    corners = [tuple(map(float, re.search(r"at (\d+), (\d+) pixels", label or "").groups())) for label in said]  # type: ignore[union-attr]
+    xs, ys = zip(*corners, strict=True)
+    return min(xs), min(ys), max(xs), max(ys)
+
+
+def test_by_a_neutral_spot_and_of_two_plates_the_person_says_what_is_meant(demo: Served, visit: Visit) -> None:
     visitor = visit(demo)
     start_from_photograph(visitor, picture("two_plates.jpg"))
-    visitor.press("Yes, that is the card")
+    visitor.press("Neutral spot", role="radio")
+    middle = np.mean(TRUTH["two_plates.jpg"]["cards"][0]["corners"], axis=0)
+    visitor.bench().drag(tuple(middle - 60), tuple(middle + 60))
+    visitor.press("Use this spot")
     bench = visitor.bench()
     for finish in TRUTH["two_plates.jpg"]["finishes"]:
         outline = np.array(finish["polygon"])
@@ -226,6 +233,7 @@ def test_of_two_plates_side_by_side_the_person_says_which_is_meant(demo: Served,
     visitor.sees("Which mark should be used?")
     visitor.page.get_by_text(re.compile("^1: L")).click()
     visitor.settle()
+    visitor.sees(re.compile("only a spot taken as neutral"))
     visitor.shot("two-plates")
     visitor.press("Save and rank the plates")
     first = np.array(TRUTH["two_plates.jpg"]["finishes"][0]["polygon"])
@@ -234,13 +242,40 @@ def test_of_two_plates_side_by_side_the_person_says_which_is_meant(demo: Served,
     assert (region.min(axis=0) >= first.min(axis=0)).all() and (region.max(axis=0) <= first.max(axis=0)).all()
 
 
-def test_an_outline_drawn_in_one_stroke_marks_the_finish(demo: Served, visit: Visit) -> None:
+def test_by_finger_drawing_does_not_scroll_two_fingers_look_closer_and_an_outline_marks(
+    demo: Served, visit: Visit
+) -> None:
     visitor = visit(demo, phone=True)
     start_from_photograph(visitor, picture("client_reference.jpg"))
     visitor.press("Yes, that is the card")
+    bench = visitor.bench()
+    visitor.page.evaluate(
+        """() => { window.tops = [];
+             const main = document.querySelector('[data-testid=stMain]');
+             for (const kind of ['touchstart', 'touchmove', 'touchend'])
+               document.addEventListener(kind, () => window.tops.push(main.scrollTop), true); }"""
+    )
+    bench.drag((480, 480), (600, 760))
+    tops = visitor.page.evaluate("window.tops")
+    assert len(tops) > 5
+    assert len(set(tops)) == 1, "the page stays where it is while the finger draws"
+    visitor.press("Clear")
     visitor.press("Outline")
     around = np.linspace(0, 2 * np.pi, 40)
     visitor.bench().stroke([(480 + 130 * float(np.cos(t)), 615 + 100 * float(np.sin(t))) for t in around])
+
+    box = visitor.bench().stage.bounding_box()
+    middle = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    session = visitor.page.context.new_cdp_session(visitor.page)
+    for kind, apart in (("touchStart", 30), ("touchMove", 60), ("touchMove", 90)):
+        points = [{"x": middle[0] + way * apart, "y": middle[1], "id": way + 1} for way in (-1, 1)]
+        session.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+    session.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    visitor.settle()
+    zoomed = visitor.page.locator(".picture").evaluate("e => e.style.transform")
+    assert float(re.search(r"scale\(([\d.]+)\)", zoomed).group(1)) == pytest.approx(3.0, rel=0.1)  # type: ignore[union-attr]
+    visitor.sees("1 finish marked.")  # the pinch left the mark alone
+
     visitor.press("Save and rank the plates")
     visitor.sees(re.compile("^Plates nearest to"))
     with demo.studio() as studio:
@@ -248,17 +283,3 @@ def test_an_outline_drawn_in_one_stroke_marks_the_finish(demo: Served, visit: Vi
     assert 8 <= len(region) <= 28
     radius = np.hypot((region[:, 0] - 480) / 130, (region[:, 1] - 615) / 100)
     assert np.abs(radius - 1).max() < 0.15
-
-
-def test_the_walk_through_of_the_demo_lands_nearer_than_any_plate_before(demo: Served, visit: Visit) -> None:
-    """The demo's own story: its next plate is the one that comes closest."""
-    story = walk_through()
-    visitor = visit(demo)
-    visitor.open("record")
-    visitor.press("Upload", role="radio")
-    visitor.upload(story.next_photo)
-    visitor.press("Yes, that is the card")
-    low, high = np.array(story.next_region).min(axis=0), np.array(story.next_region).max(axis=0)
-    visitor.bench().drag(tuple(low + 0.15 * (high - low)), tuple(low + 0.85 * (high - low)))
-    visitor.press("Log this plate")
-    visitor.sees(re.compile("nearer than any plate before"))

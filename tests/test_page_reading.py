@@ -369,6 +369,25 @@ def test_a_kept_file_lists_its_colours_and_the_chosen_one_is_taken(
     assert not [box for box in again.selectbox if box.label.startswith("Colour in")], "another target, another file"
 
 
+def test_an_instruments_file_is_listed_and_a_wrong_one_gets_a_sentence(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("MATCHER_STUDIO", str(tmp_path / "studio"))
+    app = opened("screens/target.py")
+    for label, way in (("Where does the colour come from?", "typed"), ("How is the colour given?", "file")):
+        next(group for group in app.get("button_group") if group.label == label).set_value(way).run()
+    files: list[Any] = list(app.get("file_uploader"))
+    files[0].set_value(("list.txt", b"nothing of use", "text/plain")).run()
+    assert re.search(r'role="alert">list\.txt cannot be used\.', said_on(app))
+    files = list(app.get("file_uploader"))
+    files[0].set_value(("cards.txt", CGATS, "text/plain")).run()
+    listed = "door left, given as CIELAB, D65, 2 degrees."
+    assert listed in said_on(app)
+    again = opened("screens/target.py")
+    assert listed in said_on(again), "after a reload too"
+    assert {term.name for term in saved(again, tmp_path).budget} == {"instrument", "change of light"}
+
+
 Visit = Callable[..., Visitor]
 Serve = Callable[[Path], Served]
 
@@ -392,21 +411,6 @@ def unfold(visitor: Visitor, label: str) -> None:
 def fits_its_width(visitor: Visitor) -> bool:
     wide: int = visitor.page.locator("[data-testid=stMain]").evaluate("e => e.scrollWidth - e.clientWidth")
     return wide <= 0
-
-
-def test_the_budget_and_the_mottle_unfold_on_a_phone(serve: Serve, visit: Visit, tmp_path: Path) -> None:
-    visitor = visit(serve(half_done(tmp_path, bench())), phone=True)
-    visitor.open("target")
-    unfold(visitor, "What the ± is made of")
-    bars = visitor.page.locator(".pm-parts > li > i > i")
-    widths = [bar.bounding_box()["width"] for bar in bars.all()]
-    assert len(widths) >= 3 and widths[0] == max(widths)
-    assert visitor.page.locator(".pm-legend").count() == 0, "the palette is not worked out before it is asked for"
-    unfold(visitor, "Lights, darks and mottle")
-    visitor.sees(re.compile("(mottle is strongest in spots|no mottle to speak of)"))
-    assert visitor.page.locator(".pm-legend li").count() >= 1
-    assert fits_its_width(visitor)
-    visitor.shot("reading-unfolded")
 
 
 def test_frames_are_uploaded_together_survive_a_reload_and_stay_with_the_reading(
@@ -433,37 +437,27 @@ def test_frames_are_uploaded_together_survive_a_reload_and_stay_with_the_reading
     assert "lamp positions" in {term.name for term in reading.budget}
 
 
-def test_a_second_card_is_marked_by_finger_in_the_folded_picture(serve: Serve, visit: Visit, tmp_path: Path) -> None:
+def test_on_a_phone_budget_and_mottle_unfold_and_a_second_card_is_marked_by_finger(
+    serve: Serve, visit: Visit, tmp_path: Path
+) -> None:
     visitor = visit(serve(half_done(tmp_path, bench(TWO_TO_ONE))), phone=True)
     visitor.open("target")
+    unfold(visitor, "What the ± is made of")
+    bars = visitor.page.locator(".pm-parts > li > i > i")
+    widths = [bar.bounding_box()["width"] for bar in bars.all()]
+    assert len(widths) >= 3 and widths[0] == max(widths)
+    assert visitor.page.locator(".pm-legend").count() == 0, "the palette is not worked out before it is asked for"
+    unfold(visitor, "Lights, darks and mottle")
+    visitor.sees(re.compile("(mottle is strongest in spots|no mottle to speak of)"))
+    assert visitor.page.locator(".pm-legend li").count() >= 1
+    assert fits_its_width(visitor)
+    visitor.shot("reading-unfolded")
     unfold(visitor, "Improve accuracy")
     visitor.press("Second card", role="radio")
     tapped(visitor, 1, SECOND)
     visitor.sees(re.compile("^Uneven light corrected by the second card"))
     assert fits_its_width(visitor)
     visitor.shot("reading-second-card")
-
-
-def test_an_instruments_file_is_listed_and_a_wrong_one_gets_a_sentence(
-    serve: Serve, visit: Visit, tmp_path: Path
-) -> None:
-    Studio.open(tmp_path / "studio").close()
-    served = serve(tmp_path / "studio")
-    visitor = visit(served)
-    visitor.open("target")
-    visitor.press("Instrument or Munsell", role="radio")
-    visitor.press("Instrument's file", role="radio")
-    visitor.upload({"name": "list.txt", "mimeType": "text/plain", "buffer": b"nothing of use"})
-    assert "list.txt cannot be used." in visitor.page.get_by_role("alert").first.inner_text()
-    visitor.upload({"name": "cards.txt", "mimeType": "text/plain", "buffer": CGATS})
-    visitor.sees("door left, given as CIELAB, D65, 2 degrees.")
-    visitor.page.reload()
-    visitor.sees("door left, given as CIELAB, D65, 2 degrees.")
-    visitor.shot("reading-file")
-    visitor.press("Save and rank the plates")
-    with served.studio() as studio:
-        reading = studio.targets()[-1].reading
-    assert {term.name for term in reading.budget} == {"instrument", "change of light"}
 
 
 BLACK = ("wavelength,R\n" + "".join(f"{at},0.{70 + at // 10 % 5}\n" for at in range(380, 731, 10))).encode()

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import signal
 import sqlite3
-import subprocess
 import sys
 import time
 from contextlib import closing
@@ -16,20 +16,18 @@ import pytest
 
 from matcher.storage.database import DATABASE_NAME
 from matcher.studio import Studio
+from tests.forked import forked
+from tests.plates import a_photograph, a_trial
 
-STREAM_OF_RECORDS = """
-import sys
-from matcher.studio import Studio
-from tests.plates import a_photograph, a_target, a_trial
 
-studio = Studio.open(sys.argv[1])
-start = int(sys.argv[2])
-for n in range(start, start + 100_000):
-    sha256 = studio.keep_photo(a_photograph(n), f"plate {n}.jpg")
-    trial = studio.record(a_trial(20.0 + n % 60, photos=(sha256,), piece=f"plate {n}"))
-    studio.save_draft("record", {"plate": n})
-    print(trial.id, n, flush=True)
-"""
+def record_on_and_on(folder: str, start: int, said_in: str) -> None:
+    """Record plate after plate, and say each once it is recorded."""
+    with Path(said_in).open("w") as said, Studio.open(folder) as studio:
+        for n in range(start, start + 100_000):
+            sha256 = studio.keep_photo(a_photograph(n), f"plate {n}.jpg")
+            trial = studio.record(a_trial(20.0 + n % 60, photos=(sha256,), piece=f"plate {n}"))
+            studio.save_draft("record", {"plate": n})
+            print(trial.id, n, file=said, flush=True)
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="there is no SIGKILL there")
@@ -38,19 +36,17 @@ def test_a_process_killed_while_it_records_leaves_whole_trials_only(tmp_path: Pa
     waits_s = np.random.default_rng(7).uniform(0.0, 0.25, 6)
     said: list[tuple[int, int]] = []
     for round_number, wait_s in enumerate(waits_s):
-        child = subprocess.Popen(
-            [sys.executable, "-c", STREAM_OF_RECORDS, str(folder), str(round_number * 1_000_000)],
-            stdout=subprocess.PIPE,
-            text=True,
-            cwd=Path(__file__).parent.parent,
-        )
-        assert child.stdout is not None
-        said.append(_pair(child.stdout.readline()))  # it is under way
-        time.sleep(float(wait_s))
-        child.send_signal(signal.SIGKILL)
-        rest, _ = child.communicate(timeout=60)
-        said += [_pair(line) for line in rest.splitlines(keepends=True) if line.endswith("\n")]
-        assert child.returncode == -signal.SIGKILL
+        said_in = tmp_path / f"said {round_number}"
+        os.mkfifo(said_in)
+        child = forked(record_on_and_on, str(folder), round_number * 1_000_000, str(said_in))
+        with said_in.open() as told:
+            said.append(_pair(told.readline()))  # it is under way
+            time.sleep(float(wait_s))
+            assert child.pid is not None
+            os.kill(child.pid, signal.SIGKILL)
+            said += [_pair(line) for line in told if line.endswith("\n")]
+        child.join(60)
+        assert child.exitcode == -signal.SIGKILL
         check_whole(folder, said)
 
 

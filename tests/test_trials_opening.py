@@ -378,10 +378,9 @@ def _open_and_record(folder: str, count: int) -> None:
 
 
 def test_processes_that_open_a_new_folder_at_once_all_keep_their_trials(tmp_path: Path) -> None:
-    context = multiprocessing.get_context("spawn")
-    children = [context.Process(target=_open_and_record, args=(str(tmp_path / "shared"), 15)) for _ in range(4)]
-    for child in children:
-        child.start()
+    from tests.forked import forked
+
+    children = [forked(_open_and_record, str(tmp_path / "shared"), 15) for _ in range(4)]
     for child in children:
         child.join(120)
     assert [child.exitcode for child in children] == [0, 0, 0, 0]

@@ -1,8 +1,8 @@
 """Keeps what stands in a field that was not left yet, so that a reload, a crash or a flat battery costs nothing.
 
 Number fields send their value only when left, and would be reformatted under the person's fingers if they were made
-to send it earlier. So their text is overheard after each pause, and put into the draft only. Text areas are made to
-send theirs.
+to send it earlier. So their text is overheard after each pause in them, and put into the draft only. Text areas are
+made to send theirs.
 """
 
 from __future__ import annotations
@@ -34,6 +34,8 @@ export default function ({ setTriggerValue }) {
     if (target instanceof HTMLTextAreaElement) timer = setTimeout(() => send(target), PAUSE_MS);
     else if (target.type === "number") timer = setTimeout(() => report(target), PAUSE_MS);
   }, true);
+  // A field that is left sends its own value. To tell of it after that would break off the run of what is pressed next.
+  document.addEventListener("focusout", () => clearTimeout(timer), true);
   // Put aside or reloaded before the pause was over: hand over at once.
   const leave = () => {
     const field = document.activeElement;

@@ -1,4 +1,4 @@
-"""Serves a studio's page in a process of its own, forked from one that has everything imported already.
+"""Processes forked from one that has everything imported already; one of them serves a studio's page.
 
 What the forked process runs is the command line's own ``app``: only the seconds that its imports take are shared.
 ``tests/test_cli_app.py`` starts it as a person does.
@@ -11,9 +11,14 @@ import multiprocessing
 import os
 import pkgutil
 import sys
+from collections.abc import Callable
 from importlib import import_module
 from multiprocessing.context import ForkServerProcess
 from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import pytest
 
 import matcher
 import ui
@@ -34,10 +39,18 @@ RUN_AS_SCRIPTS = ("ui.app", "ui.screens.", "matcher.__main__", "matcher.storage.
 
 def start_serving(folder: Path, port: int, said: Path) -> ForkServerProcess:
     """Serve a studio's folder on this machine; what is printed goes to the file ``said``."""
+    return forked(_serve, folder, port, said)
+
+
+def forked(target: Callable[..., None], *arguments: Any) -> ForkServerProcess:
+    """Start a function in a process of its own, in which all that is imported here is imported already."""
     forks = multiprocessing.get_context("forkserver")
     forks.set_forkserver_preload([__name__])
-    process = forks.Process(target=_serve, args=(folder, port, said), daemon=True)
-    process.start()
+    process = forks.Process(target=target, args=arguments, daemon=True)
+    with pytest.MonkeyPatch.context() as patched:
+        # A page tested in this process leaves its script as the main module, which the new process would run first.
+        patched.setitem(sys.modules, "__main__", ModuleType("__main__"))
+        process.start()
     return process
 
 

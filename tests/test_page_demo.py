@@ -1,0 +1,216 @@
+"""What the page does on the demo studio, without a browser: the marks lie in its drafts, as if they had been drawn.
+
+The ways there that need a hand on the picture are walked in Chromium (`test_page_path.py`, `test_page_forms.py`).
+"""
+
+from __future__ import annotations
+
+import html
+import json
+import re
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from matcher.calibration.profile_from_chart import profile_from_chart
+from matcher.card.detect import find_card
+from matcher.demo.studio import walk_through
+from matcher.photo.photo import open_photo
+from matcher.shipped import shipped
+from matcher.studio import Studio
+from matcher.trials.trial import Target
+
+APP = Path(__file__).parents[1] / "ui" / "app.py"
+DEMO = shipped("demo_images")
+TRUTH = json.loads((DEMO / "truth.json").read_text(encoding="utf-8"))["pictures"]
+CLIENT = DEMO / "client_reference.jpg"
+FINISH = [(340.0, 510.0), (620.0, 510.0), (620.0, 720.0), (340.0, 720.0)]  # well inside the client's piece
+
+Open = Callable[[str], AppTest]
+
+
+@pytest.fixture
+def folder(master_demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A demo studio of the test's own, which the page opens."""
+    copied = Path(shutil.copytree(master_demo, tmp_path / "demo"))
+    monkeypatch.setenv("MATCHER_STUDIO", str(copied))
+    return copied
+
+
+def opened(screen: str, **query: str) -> AppTest:
+    app = AppTest.from_file(str(APP), default_timeout=120).run()
+    app.switch_page(f"screens/{screen}.py")
+    for name, value in query.items():
+        app.query_params[name] = value
+    return app.run()
+
+
+def said(app: AppTest) -> str:
+    assert not app.exception
+    return html.unescape(" ".join(re.sub(r"<[^>]+>", " ", str(element.proto.body)) for element in app.get("html")))
+
+
+def alerts(app: AppTest) -> list[str]:
+    bodies = [str(element.proto.body) for element in app.get("html")]
+    return [html.unescape(words) for body in bodies for words in re.findall(r'role="alert">([^<]*)', body)]
+
+
+def labelled(widgets: Any, label: str) -> Any:
+    return next(widget for widget in widgets if widget.label == label)
+
+
+def press(app: AppTest, label: str) -> AppTest:
+    return labelled(app.button, label).click().run()
+
+
+def upload(app: AppTest, name: str, content: bytes) -> AppTest:
+    files: list[Any] = list(app.get("file_uploader"))
+    return files[0].set_value((name, content, "image/jpeg")).run()
+
+
+def keep_draft(folder: Path, form: str, file: Path, **fields: Any) -> str:
+    with Studio.open(folder) as studio:
+        sha256 = studio.keep_photo(file)
+        studio.save_draft(form, {"photo": sha256, "photo_name": file.name, **fields})
+    return sha256
+
+
+def marked(*outlines: Any) -> list[dict[str, Any]]:
+    return [{"kind": "outline", "points": np.asarray(points, float).tolist()} for points in outlines]
+
+
+def inside(name: str, least: float = 0.3, most: float = 0.7) -> list[tuple[float, float]]:
+    """Return a box well inside the first finish of a demo picture."""
+    outline = np.array(TRUTH[name]["finishes"][0]["polygon"])
+    low, high = outline.min(axis=0), outline.max(axis=0)
+    (left, top), (right, bottom) = (low + share * (high - low) for share in (least, most))
+    return [(left, top), (right, top), (right, bottom), (left, bottom)]
+
+
+def targets(folder: Path) -> list[Target]:
+    with Studio.open(folder) as studio:
+        return studio.targets()
+
+
+def test_without_a_card_the_list_still_comes_and_says_that_it_is_less_sure(folder: Path) -> None:
+    """Seven things to do with the mark, as long as the way with a card."""
+    picture = DEMO / "plate_no_card.jpg"
+    app = AppTest.from_file(str(APP), default_timeout=120).run()
+    next(button for button in app.button if button.label.startswith("Start from")).click().run()
+    labelled(app.get("button_group"), "Where does the colour come from?").set_value("upload").run()
+    assert "No card found for certain" in said(upload(app, picture.name, picture.read_bytes()))
+    with Studio.open(folder) as studio:
+        studio.save_draft("target", {**(studio.draft("target") or {}), "finishes": marked(inside(picture.name))})
+    app = opened("target")
+    labelled(app.get("button_group"), "What tells the light's colour?").set_value("none").run()
+    assert "Without a card the light's colour and strength are guessed" in said(app)
+    press(app, "Continue without a card")
+    assert re.search("no card in this photo", said(app), re.IGNORECASE)
+    app.button(key="target.save").click().run()
+    assert "Warnings about this reading (1)" in [item.label for item in app.expander]
+    with_card, without = targets(folder)
+    assert "no-card" in {caveat.code for caveat in without.reading.caveats}
+    lightness_alone = without.reading.covariance[0, 0], with_card.reading.covariance[0, 0]
+    assert lightness_alone[0] > 2 * lightness_alone[1], "without a card the exposure is a guess"
+
+
+def test_the_studios_own_measured_card_is_kept_and_used(folder: Path) -> None:
+    keep_draft(folder, "target", CLIENT, finishes=marked(FINISH))
+    app = opened("target")
+    labelled(app.text_input, "Name of the card").set_value("bench card").run()
+    for label, value in (("L*", 52.0), ("a*", 0.0), ("b*", 0.0)):
+        labelled(app.number_input, label).set_value(value).run()
+    press(app, "Save this card")
+    press(app, "Yes, that is the card")
+    app.button(key="target.save").click().run()
+    with Studio.open(folder) as studio:
+        assert [card.name for card in studio.own_cards()] == ["bench card"]
+    nominal, measured = targets(folder)
+    assert measured.reading.lab[0] > nominal.reading.lab[0] + 1, "a lighter card makes everything lighter"
+
+
+def test_a_reading_uses_the_cameras_profile_and_is_surer_for_it(folder: Path) -> None:
+    photo = open_photo(DEMO / "chart_daylight.jpg")
+    with Studio.open(folder) as studio:
+        studio.save_profile(profile_from_chart(photo, find_card(photo, "24-patch chart"), "bench camera", "window"))
+    keep_draft(folder, "target", CLIENT, finishes=marked(FINISH))
+    app = press(opened("target"), "Yes, that is the card")
+    assert "camera profile bench camera" in said(app)
+    app.button(key="target.save").click().run()
+    without, with_profile = targets(folder)
+    assert np.trace(with_profile.reading.covariance) < np.trace(without.reading.covariance)
+
+
+def test_a_lost_photograph_is_said_and_another_one_can_be_taken(folder: Path) -> None:
+    sha256 = keep_draft(folder, "target", walk_through().next_photo, way="upload")
+    assert "Is the outline around it?" in said(opened("target"))
+    with Studio.open(folder) as studio:
+        studio.photo_path(sha256).unlink()
+    app = opened("target")
+    assert alerts(app) and not app.code
+    press(app, "Use another photograph")
+    assert "Is the outline around it?" in said(upload(app, CLIENT.name, CLIENT.read_bytes()))
+
+
+@pytest.mark.parametrize(
+    ("name", "content"),
+    [("plate.jpg", b"this is no picture"), ("plate.png", b""), ("cut.jpg", CLIENT.read_bytes()[:20_000])],
+    ids=["text", "empty", "cut short"],
+)
+def test_a_file_that_is_no_photograph_gets_a_sentence_and_keeps_the_rest(
+    folder: Path, name: str, content: bytes
+) -> None:
+    app = opened("record")
+    labelled(app.text_input, "Mark on the plate").set_value("kept").run()
+    labelled(app.get("button_group"), "Where does the colour come from?").set_value("upload").run()
+    upload(app, name, content)
+    assert any(name in words for words in alerts(app)) and not app.code
+    assert labelled(app.text_input, "Mark on the plate").value == "kept"
+    assert "Is the outline around it?" in said(upload(app, CLIENT.name, CLIENT.read_bytes()))
+
+
+def test_a_suggestion_lays_the_half_recorded_plate_by_and_gives_it_back(folder: Path) -> None:
+    app = opened("record")
+    labelled(app.text_input, "Mark on the plate").set_value("half done").run()
+    app.switch_page("screens/suggestions.py").run()
+    press(app, "Make this plate")
+    assert "from the suggestions" in said(app)
+    assert not labelled(app.text_input, "Mark on the plate").value
+    app.switch_page("screens/record.py").run()
+    press(app, "Go back to the plate I was recording before")
+    assert labelled(app.text_input, "Mark on the plate").value == "half done"
+
+
+def test_a_plate_is_set_aside_with_a_reason_and_taken_back(folder: Path) -> None:
+    app = opened("log")
+    app.text_input(key="log.words").set_value("plate 103").run()
+    assert "1 of 103 plates" in said(app)
+    press(app, "Open")
+    press(app, "Set aside")
+    assert alerts(app), "it asks for a reason"
+    labelled(app.text_input, "Reason").set_value("overheated at one edge").run()
+    press(app, "Set aside")
+    assert "Set aside: overheated at one edge" in said(app)
+    with Studio.open(folder) as studio:
+        assert studio.trial(103).set_aside == "overheated at one edge"
+        assert 103 not in {trial.id for trial in studio.trials()}
+    next(button for button in app.button if button.label.startswith("Restore")).click().run()
+    assert "Set this plate aside" in [item.label for item in app.expander]
+    with Studio.open(folder) as studio:
+        assert studio.trial(103).set_aside is None
+
+
+def test_the_walk_through_of_the_demo_lands_nearer_than_any_plate_before(folder: Path) -> None:
+    """The demo's own story: its next plate is the one that comes closest."""
+    story = walk_through()
+    low, high = np.array(story.next_region).min(axis=0), np.array(story.next_region).max(axis=0)
+    (left, top), (right, bottom) = low + 0.15 * (high - low), low + 0.85 * (high - low)
+    box = [(left, top), (right, top), (right, bottom), (left, bottom)]
+    keep_draft(folder, "plate", story.next_photo, finishes=marked(box))
+    app = press(opened("record"), "Yes, that is the card")
+    assert "nearer than any plate before" in said(press(app, "Log this plate"))
