@@ -224,6 +224,11 @@ def _cgats_read():
         "two lights in comments": Read(
             of_lab("brown", head="# D65 or D50\n# 2° observer").encode(), (brown,),
             caveats=frozenset({"light-not-stated", "light-in-a-comment"})),
+        "the instrument's own lamp is not the light of the figures": Read(
+            of_lab("brown", head='MEASUREMENT_SOURCE "A"').encode(), (brown,), caveats=NOT_STATED),
+        "a comment on each of two tables": Read(
+            (of_lab("brown", head="# D50/2°") + of_lab("verdigris", "D65", "2", "# D65/2°")).encode(),
+            (brown, verdigris), 1.0),
         "no light at all": Read(of_lab("brown", head="").encode(), (brown,), caveats=NOT_STATED),
         "no light, answered": Read(
             of_lab("brown", "D65", "10", "").encode(), (brown,), 1.5, frozenset({"light-converted"}),
@@ -288,6 +293,14 @@ def _cgats_refused():
     below = text(reflectance("brown", bands()), 6)
     below[8] = "-0.3"
     return {
+        "two lights": Refused(
+            of_lab("brown", head='ILLUMINANT "D50"\nWEIGHTING_FUNCTION "ILLUMINANT, D65"').encode(), "D50 and D65"),
+        "a norm that its own cielab belies": Refused(
+            cgats([*TRIPLE, *(f"NM{w}" for w in bands())],
+                  [("black", [*text(lab("black")), *text(100 * reflectance("black", bands()), 6)])],
+                  STATED + "\nSPECTRAL_NORM 1").encode(), "a perfect white is 100"),
+        "samples on two scales": Refused(
+            (of_spectra(["brown"]) + of_spectra(["bronze"], scale=100)).encode(), "could be 1 or 100"),
         "a norm that is neither": Refused(of_spectra(["brown"], head="SPECTRAL_NORM 255").encode(), "SPECTRAL_NORM"),
         "no end of data": Refused(of_lab("brown", end="").encode(), "cut short"),
         "a wrong number of sets": Refused(of_lab("brown", sets=12).encode(), "declares 12 samples and holds 1"),
@@ -316,7 +329,7 @@ def _cgats_refused():
 
 
 def _cxf_files():
-    brown, _, verdigris, _ = (lab(finish) for finish in FINISHES)
+    brown, black, verdigris, _ = (lab(finish) for finish in FINISHES)
     several = [(as_, spec(f"A{as_}", geometry=multi(as_))) for as_ in (15, 25, 45, 75, 110)]
     at_angles = "".join(in_lab(shifted("brown", 0 if as_ == 25 else as_ / 20), f"A{as_}") for as_, _ in several)
     without_25 = "".join(in_lab(shifted("brown", 0 if as_ == 15 else 4), f"A{as_}") for as_ in (45, 15, 110))
@@ -331,6 +344,11 @@ def _cxf_files():
             cxf([("brown", in_lab(brown) + in_spectrum("brown"))], spec()).encode(), (brown,)),
         "cxf: a pale spectrum, 1 for white as its schema has it": Read(
             cxf([("v", in_spectrum("verdigris"))], spec()).encode(), (verdigris,)),
+        "cxf: one angle only": Read(
+            cxf([("b", in_lab(brown))], spec(geometry=multi(110))).encode(), (brown,),
+            caveats=frozenset({"one-angle"})),
+        "cxf: percent of a black against its schema, told by its cielab": Refused(
+            cxf([("b", in_lab(black) + in_spectrum("black", scale=100))], spec()).encode(), "a perfect white is 100"),
         "cxf: percent against its schema": Read(
             cxf([("v", in_spectrum("verdigris", scale=100))], spec()).encode(), (verdigris,)),
         "cxf: m2 before m1": Read(
@@ -341,13 +359,13 @@ def _cxf_files():
             caveats=frozenset({"condition-chosen"})),
         "cxf: five angles": Read(
             cxf([("b", at_angles)], *(one for _, one in several)).encode(), (brown,),
-            caveats=frozenset({"angle-chosen"})),
+            caveats=frozenset({"angle-chosen", "one-angle"})),
         "cxf: the 110° of five angles asked for": Read(
             cxf([("b", at_angles)], *(one for _, one in several)).encode(), (shifted("brown", 5.5),),
-            caveats=frozenset({"angle-chosen"}), answers={"angle": "110°"}),
+            caveats=frozenset({"angle-chosen", "one-angle"}), answers={"angle": "110°"}),
         "cxf: angles without 25°": Read(
             cxf([("b", without_25)], *(one for as_, one in several if as_ in (15, 45, 110))).encode(), (brown,),
-            caveats=frozenset({"angle-chosen"})),
+            caveats=frozenset({"angle-chosen", "one-angle"})),
         "cxf: gloss in before gloss out": Read(
             cxf([("b", in_lab(shifted("brown", 4), "I") + in_lab(brown, "E"))], *spheres).encode(), (brown,),
             caveats=frozenset({"angle-chosen"})),
@@ -401,7 +419,7 @@ def _tables():
             table(["Name", "L*", "C*", "h°", "Illuminant"], [["brown", *text(polar), "D50/2"]]).encode(), (brown,)),
         "csv: angles in the headings": Read(
             table(["Name", *angles, "Illuminant"], [["brown", *at_angles, "D50/2"]]).encode(), (brown,),
-            caveats=frozenset({"angle-chosen"})),
+            caveats=frozenset({"angle-chosen", "one-angle"})),
         "csv: gloss in the headings": Read(
             table(["Name", "L* SCI", "a* SCI", "b* SCI", "L* SCE", "a* SCE", "b* SCE", "Illuminant"],
                   [["brown", *text(shifted("brown", 4)), *text(brown), "D50/2"]]).encode(), (brown,),
@@ -424,6 +442,11 @@ def _tables():
         "csv: percent in the wavelengths' headings": Read(
             table(["Name", *(f"{w} nm (%)" for w in bands())], [["black", *text(100 * reflectance("black", bands()))]],
                   comma=False).encode(), (black,)),
+        "csv: chromaticities": Refused(b"Name;x;y;z\nbrown;0.4;0.38;0.22\nblack;0.35;0.36;0.29\n", "chromaticities"),
+        "csv: another space than cielab": Refused(b"Hunter L,a,b\nL,a,b\n38,14,22\n", "are Hunter"),
+        "csv: a batch that looks like a light": Read(
+            table(["Name", "L*", "a*", "b*"], [["brown", *text(brown)]], ["Batch A/10"]).encode(), (brown,),
+            caveats=NOT_STATED),
         "csv: decimal commas between commas": Refused(b"Name,L,a,b\nbrown,38,5,14,2,22,1\n", "more cells"),
         "csv: a column twice": Refused(b"L*,a*,b*,L*\n38,14,22,61\n", "twice"),
         "csv: transmittance down the page": Refused(down("brown", "nm;%T\n", 100).encode(), "headed '%T'"),

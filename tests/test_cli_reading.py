@@ -303,7 +303,7 @@ def test_what_an_instruments_file_leaves_open_is_settled_by_an_option(told, run,
         *("targets", "--from", tmp_path / "angles.csv", "--angle", 45, "--illuminant", "D50", "--observer", 2)
     )
     assert chosen["targets"][-1]["reading"]["lab"] == [36, 13, 20]
-    assert [warning["code"] for warning in chosen["warnings"]] == ["angle-chosen"]
+    assert [warning["code"] for warning in chosen["warnings"]] == ["one-angle", "angle-chosen"]
 
 
 def test_a_plate_is_logged_and_read_again_from_an_instruments_file(told, refused, tmp_path):

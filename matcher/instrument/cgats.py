@@ -8,7 +8,14 @@ from dataclasses import dataclass, field, replace
 from matcher.errors import InstrumentFileError
 from matcher.instrument.choices import Row
 from matcher.instrument.columns import Column, Heading, can_be_used, rows_stated
-from matcher.instrument.written import angle_of, column_said, refuse_unless_reflected, said_in
+from matcher.instrument.written import (
+    angle_of,
+    column_said,
+    illuminant_name,
+    observer_name,
+    refuse_unless_reflected,
+    said_in,
+)
 from matcher.typed import number
 from matcher.words import counted
 
@@ -19,12 +26,18 @@ _DENSITY = re.compile(r"D_(?:RED|GREEN|BLUE|VIS|CMYK?_?\w*)|DENSITY.*")
 
 @dataclass
 class _Section:
-    """One data set as it stands in the file. number_of_sets: as declared, or None."""
+    """One data set as it stands in the file.
+
+    number_of_sets: as declared, or None. own: the light and the observer as its own keywords declare them. remarks:
+    its own comments, and keywords that hold words.
+    """
 
     columns: list[str] = field(default_factory=list)
     lines: list[str] = field(default_factory=list)
     heading: Heading = field(default_factory=Heading)
     number_of_sets: int | None = None
+    own: dict[str, str] = field(default_factory=dict)
+    remarks: list[str] = field(default_factory=list)
 
 
 def is_cgats(text: str) -> bool:
@@ -87,7 +100,8 @@ def _sections(text: str) -> list[_Section]:
             found.append(current)
             current, inside = _Section(current.columns, [], current.heading), ""
         elif first == "BEGIN_DATA":
-            inside = "data"
+            written = said_in("\n".join(current.remarks)).or_else(current.heading.in_words)
+            current.heading, inside = replace(current.heading, in_words=written), "data"
         elif first == "BEGIN_DATA_FORMAT":
             current.columns, inside = [token.upper() for token in tokens[1:]], "format"
         elif first == "END_DATA_FORMAT":
@@ -102,9 +116,7 @@ def _sections(text: str) -> list[_Section]:
 
 
 def _take_comment(section: _Section, line: str) -> None:
-    words = " ".join(found[1] for found in _COMMENT.finditer(line) if found[1])
-    if words:
-        section.heading = replace(section.heading, in_words=section.heading.in_words.or_else(said_in(words)))
+    section.remarks += [found[1] for found in _COMMENT.finditer(line) if found[1]]
 
 
 def _take_keyword(section: _Section, keyword: str, values: list[str]) -> None:
@@ -114,14 +126,14 @@ def _take_keyword(section: _Section, keyword: str, values: list[str]) -> None:
         keyword = keyword.upper()
     said = section.heading.said
     if keyword in ("ILLUMINANT", "ILLUMINATION_NAME") and value:
-        said = replace(said, illuminant=value)
+        said = replace(said, illuminant=_once(section, "light", illuminant_name(value)))
     elif keyword in ("OBSERVER", "OBSERVER_ANGLE") and value:
-        said = replace(said, observer=value)
+        said = replace(said, observer=_once(section, "observer", observer_name(value)))
     elif keyword == "MEASUREMENT_GEOMETRY":
         said = replace(said, angle=angle_of(value))
     elif keyword in ("MEASUREMENT_SOURCE", "MEASUREMENT_CONDITION", "ILLUMINATION"):
         written = said_in(value)
-        section.heading = replace(section.heading, in_words=replace(written, condition=None, angle=None))
+        section.remarks += [value] if "=" in value else []  # without a name a light is the instrument's own lamp
         said = replace(said, condition=written.condition or said.condition, angle=written.angle or said.angle)
     elif keyword == "SPECTRAL_NORM":
         section.heading = replace(section.heading, white=_norm(value))
@@ -130,6 +142,14 @@ def _take_keyword(section: _Section, keyword: str, values: list[str]) -> None:
     elif keyword == "NUMBER_OF_SETS" and (count := number(value)) is not None:
         section.number_of_sets = int(count)
     section.heading = replace(section.heading, said=said)
+
+
+def _once(section: _Section, what: str, value: str) -> str:
+    """Return a value, which no other keyword of the same data set may contradict."""
+    before = section.own.setdefault(what, value)
+    if before != value:
+        raise InstrumentFileError(f"Export it with one {what}: it declares {before} and {value}.")
+    return value
 
 
 def _norm(value: str) -> float:

@@ -87,6 +87,7 @@ def settled(rows: Sequence[Row], answers: Mapping[str, str]) -> tuple[tuple[Samp
         rows, question = _picked(rows, about, answers.get(about))
         questions += [question] if question is not None else []
     rows = _with_white(rows, answers, questions)
+    _refuse_against_its_own_lightness(rows)
     rows = _with_light(rows, answers, questions)
     unasked = [key for key in answers if key not in {question.about.value for question in questions}]
     if unasked:
@@ -151,11 +152,15 @@ def _with_white(rows: Sequence[Row], answers: Mapping[str, str], questions: list
         unknown = [one for row in rows for one in row.stated if one.kind == kind and one.white is None]
         if not unknown:
             continue
-        whites[kind] = _white_of_values(unknown) or _white_of_colours(unknown) or _white_by_lightness(rows, kind)
+        whites[kind] = (
+            None
+            if _on_two_scales(unknown)
+            else (_white_of_values(unknown) or _white_of_colours(unknown) or _white_by_lightness(rows, kind))
+        )
         if whites[kind] is None and _matters(rows, kind):
-            answer = _white_answered(answers)
-            questions.append(_white_question(rows, kind, answer))
-            whites[kind] = answer
+            whites[kind] = _white_answered(answers)
+            if not any(question.about is Asked.WHITE for question in questions):
+                questions.append(_white_question(rows, kind, whites[kind]))
     if Asked.WHITE in answers and not any(question.about is Asked.WHITE for question in questions) and whites:
         wanted = _white_answered(answers)
         if set(whites.values()) == {wanted}:
@@ -170,6 +175,12 @@ def _with_white(rows: Sequence[Row], answers: Mapping[str, str], questions: list
         )
         for row in rows
     ]
+
+
+def _on_two_scales(stated: Sequence[Measured]) -> bool:
+    """Tell whether some samples can only be percent while others would be darker than any black in percent."""
+    seen = [values for one in stated if len(values := _visible(one))]
+    return any(values.max() > MOST_FACTOR for values in seen) and any(0 < one.mean() < LEAST_BLACK for one in seen)
 
 
 def _white_of_values(stated: Sequence[Measured]) -> float | None:
@@ -208,6 +219,24 @@ def _white_by_lightness(rows: Sequence[Row], kind: str) -> float | None:
             far = {white for white in apart if apart[white] > FAR_LIGHTNESS}
             possible &= near if len(near) == len(far) == 1 else set()
     return possible.pop() if len(possible) == 1 else None
+
+
+def _refuse_against_its_own_lightness(rows: Sequence[Row]) -> None:
+    """Refuse a spectrum or XYZ whose white, as declared, makes another colour than the CIELAB beside it.
+
+    Raises InstrumentFileError where the other white would make that colour.
+    """
+    for row in rows:
+        own = [one.values[0] for one in row.stated if one.kind == "lab"]
+        for one in row.stated:
+            if own and one.kind != "lab" and one.white is not None:
+                other = 101.0 - one.white
+                as_declared, otherwise = (_apart(lightness_with(one, white), own[0]) for white in (one.white, other))
+                if as_declared > FAR_LIGHTNESS and otherwise < NEAR_LIGHTNESS:
+                    raise InstrumentFileError(
+                        f"Export it again: the L* {own[0]:.1f} of {row.name!r} is that of its other figures only if a "
+                        f"perfect white is {other:g} in them, and the file says or shows {one.white:g}."
+                    )
 
 
 def _apart(lightness: float | None, own: float) -> float:

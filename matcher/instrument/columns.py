@@ -28,6 +28,7 @@ from matcher.typed import number
 
 NAMES = ("SAMPLE_NAME", "SAMPLE_ID", "SAMPLEID", "STRING")
 MOST_NOTATIONS = 200
+SUMS_TO_ONE = 0.003
 _NOTHING = Said()
 _TRIPLES = (("LAB_L", "LAB_A", "LAB_B"), ("LAB_L", "LAB_C", "LAB_H"), ("XYZ_X", "XYZ_Y", "XYZ_Z"))
 _COLOURS = {name for triple in _TRIPLES for name in triple} | {"MUNSELL"}
@@ -71,6 +72,7 @@ def rows_stated(columns: Sequence[Column], rows: Sequence[Sequence[str]], headin
             f"Give up to {MOST_NOTATIONS} Munsell notations in one file: they are slow to look up."
         )
     _refuse_twice(columns)
+    _refuse_chromaticities(titles, rows)
     groups = _groups(columns, heading)
     found = []
     for place, cells in enumerate(rows, start=1):
@@ -99,6 +101,14 @@ def _refuse_twice(columns: Sequence[Column]) -> None:
     twice = {column.title for column in columns if column.title in _COLOURS and columns.count(column) > 1}
     if twice:
         raise InstrumentFileError(f"Name each column once: {min(twice)} is there twice.")
+
+
+def _refuse_chromaticities(titles: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """Refuse x, y, z that add up to 1 in every row: these are no XYZ."""
+    places = [titles.index(title) for title in ("XYZ_X", "XYZ_Y", "XYZ_Z") if title in titles]
+    sums = [sum(number(row[place]) or 0.0 for place in places) for row in rows]
+    if len(places) == 3 and sums and all(abs(one - 1) < SUMS_TO_ONE for one in sums):
+        raise InstrumentFileError("Export XYZ: these are chromaticities x, y, z, which say nothing of how light it is.")
 
 
 def _groups(columns: Sequence[Column], heading: Heading) -> list[_Group]:

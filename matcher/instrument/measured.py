@@ -28,7 +28,8 @@ from matcher.instrument.illuminant import sampling_covariance, spectrum_to_lab, 
 from matcher.instrument.written import GLOSS_TAKEN_IN, illuminant_name, observer_name
 from matcher.reading.reading import INSTRUMENT_SIGMA, Reading
 
-UNLIKE_ITS_SPECTRUM = 1.5
+UNLIKE_ITS_SPECTRUM, UNLIKE_IN_LIGHTNESS = 1.5, 4.0
+"""How far CIELAB may lie from its own spectrum's colour: under D50, and in L* under another light."""
 LARGEST_SIGMA = 50.0
 LEAST_REFLECTANCE, MOST_REFLECTANCE = -0.02, 2.0
 """Reflectance factors that noise and fluorescence still explain."""
@@ -222,6 +223,9 @@ def _caveats(stated: Measured) -> tuple[Caveat, ...]:
     if stated.angle == GLOSS_TAKEN_IN:
         words = "The instrument took the gloss in: a photograph leaves it out, and reads a shiny finish darker."
         caveats.append(Caveat("gloss-included", words))
+    if stated.angle is not None and stated.angle.endswith("°"):
+        words = f"Measured {stated.angle} from the mirror direction: turned, a metallic finish looks another colour."
+        caveats.append(Caveat("one-angle", words))
     if stated.condition == "M3":
         words = "Measured through polarizers (M3): without the gloss a shiny finish reads darker."
         caveats.append(Caveat("polarized", words))
@@ -250,12 +254,14 @@ def _caveats_of_light(stated: Measured) -> list[Caveat]:
 
 
 def _contradiction(reading: Reading, best: Measured, stated: Sequence[Measured]) -> tuple[Caveat, ...]:
-    """Return a caveat when a file's own CIELAB under D50 is not what its spectrum gives."""
-    others = [other for other in stated if other is not best and other.kind == "lab" and _rank(other) == 1]
+    """Return a caveat when a file's own CIELAB is not what its spectrum gives."""
+    others = sorted((other for other in stated if other.kind == "lab"), key=_rank)
     if best.kind != "spectrum" or not others:
         return ()
-    apart = float(np.linalg.norm(np.asarray(others[0].values, float) - reading.lab))
-    if apart < UNLIKE_ITS_SPECTRUM:
+    off = np.asarray(others[0].values, float) - reading.lab
+    under_d50 = _rank(others[0]) == 1
+    apart = float(np.linalg.norm(off) if under_d50 else abs(off[0]))
+    if apart < (UNLIKE_ITS_SPECTRUM if under_d50 else UNLIKE_IN_LIGHTNESS):
         return ()
     words = f"The file's CIELAB and its spectrum are {apart:.1f} apart: check its units. The spectrum was taken."
     return (Caveat("file-contradicts-itself", words),)

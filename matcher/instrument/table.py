@@ -13,7 +13,7 @@ from matcher.errors import InstrumentFileError
 from matcher.instrument.choices import Row
 from matcher.instrument.columns import Column, Heading, can_be_used, rows_stated
 from matcher.instrument.down_the_page import WAVELENGTH_WORDS, is_down_the_page, rows_down_the_page
-from matcher.instrument.written import column_said, refuse_unless_reflected, said_in, wavelength_of
+from matcher.instrument.written import column_said, refuse_other_space, refuse_unless_reflected, said_in, wavelength_of
 
 _MEANINGS = {
     "LAB_L": ("l", "l*", "lab_l", "cie l", "lightness"),
@@ -69,6 +69,7 @@ def rows_of(text: str, most: int) -> list[Row]:
     rows = _rows(lines[start:])
     above = "\n".join([*comments, *lines[:start]])
     refuse_unless_reflected(above)
+    refuse_other_space("\n".join([above, *lines[start : start + 1]]))
     heading = Heading(in_words=said_in(above), white=100.0 if _REFLECTANCE_PERCENT.search(above) else None)
     if down:
         if len(rows[0]) - 1 > most:

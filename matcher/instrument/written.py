@@ -52,7 +52,8 @@ _FRONT = re.compile(
 _SPHERE = re.compile(rf"{_A}(?:d\s?[/:]\s?[08]\s?°?|[08]\s?°?\s?[/:]\s?d|sphere|diffuse){_Z}", re.IGNORECASE)
 _ASPECULAR = re.compile(rf"{_A}(?:\d{{2}}\s?°?\s?)?as\s?(-?\d{{1,3}})\s?°?{_Z}|{_A}(-?\d{{1,3}})\s?°", re.IGNORECASE)
 _ANGLE_FIRST = re.compile(r"^\s*(-?\d{2,3})[_ ](?=LAB|XYZ|SPECTRAL|L\*|a\*|b\*)", re.IGNORECASE)
-_NOT_REFLECTED = re.compile(r"\b(transmi\w*|absorban\w*|emissi\w*|radiance)", re.IGNORECASE)
+_NOT_REFLECTED = re.compile(r"\b(transmittance|transmission|absorbance|emission|emissive|radiance)", re.IGNORECASE)
+_OTHER_SPACE = re.compile(r"\b(hunter(?:\s*lab)?|oklab|din\s?99|cieluv|luv)\b", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -81,6 +82,7 @@ class Said:
 def said_in(text: str) -> Said:
     """Return what free words say; of two lights, observers or conditions in them none is taken."""
     pairs = [found for pattern in _PAIRS for found in pattern.finditer(text)]
+    pairs = [found for found in pairs if len(found["light"]) > 1 or re.search(_DEGREES, found[0], re.IGNORECASE)]
     lights = {found["light"].upper() for found in pairs} | {found[1].upper() for found in _LIGHT_HEADED.finditer(text)}
     lights = lights or {found[1].upper() for found in _LIGHT_ALONE.finditer(text)}
     observers = {found["observer"] for found in pairs}
@@ -159,6 +161,12 @@ def refuse_unless_reflected(text: str) -> None:
     """Raise InstrumentFileError when words say that light went through, or came from, what was measured."""
     if found := _NOT_REFLECTED.search(text):
         raise InstrumentFileError(f"Export reflectance: the file says that it holds {found[1].lower()[:30]}.")
+
+
+def refuse_other_space(text: str) -> None:
+    """Raise InstrumentFileError when words say that L, a, b are of another space than CIELAB."""
+    if found := _OTHER_SPACE.search(text):
+        raise InstrumentFileError(f"Export CIELAB or the spectrum: the file says that its figures are {found[1][:20]}.")
 
 
 def wavelength_of(column: str) -> float | None:
