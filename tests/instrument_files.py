@@ -247,6 +247,12 @@ def _cgats_read():
         "fractions of a pale finish, asked": Read(
             of_spectra(["verdigris"]).encode(), (verdigris,), answers={"white": "1"}),
         "xyz": Read(cgats(["XYZ_X", "XYZ_Y", "XYZ_Z"], [("brown", text(xyz("brown")[0]))], STATED).encode(), (brown,)),
+        "xyz without an observer": Read(
+            cgats(["XYZ_X", "XYZ_Y", "XYZ_Z"], [("brown", text(xyz("brown", "D50", "10")[0]))],
+                  "ILLUMINANT D50").encode(), (brown,), 2.5, NOT_STATED),
+        "xyz without a light, answered": Read(
+            cgats(["XYZ_X", "XYZ_Y", "XYZ_Z"], [("brown", text(xyz("brown", "A")[0]))], "OBSERVER 2").encode(),
+            (brown,), 2.0, frozenset({"light-converted"}), {"illuminant": "A"}),
         "xyz on a scale of 1, asked": Read(
             cgats(["XYZ_X", "XYZ_Y", "XYZ_Z"], [("bronze", text(xyz("bronze")[0] / 100))], STATED).encode(), (bronze,),
             answers={"white": "1"}),
@@ -316,6 +322,8 @@ def _cgats_refused():
             cgats([f"NM{w}" for w in bands()], [("x", below)]).encode(), "no finish reflects -30 %"),
         "reflectance far above white": Refused(
             cgats([f"NM{w}" for w in bands()], [("x", ["2.5"] * 36)], "SPECTRAL_NORM 1").encode(), "reflects 250 %"),
+        "xyz without a light": Refused(
+            cgats(["XYZ_X", "XYZ_Y", "XYZ_Z"], [("b", text(xyz("brown")[0]))]).encode(), "what light its XYZ are for"),
         "xyz below zero": Refused(
             cgats(["XYZ_X", "XYZ_Y", "XYZ_Z"], [("x", ["10", "10", "-4"])], STATED).encode(), "can't be below 0"),
         "transmittance": Refused(

@@ -111,7 +111,7 @@ def given_file(options: argparse.Namespace) -> InstrumentFile:
     typed = {about: getattr(options, about) for about in Asked if getattr(options, about) is not None}
     file = read_file(options.from_file, "", {about: answer_as_named(about, text) for about, text in typed.items()})
     if (question := file.unanswered) is not None:
-        settles = " or ".join(f"--{question.about} {option}" for option in question.options)
+        settles = f"--{question.about} {' or '.join(question.options[:2])}"
         raise values.TypingError(f"{file.name}: {what_is_open(question)} Give {settles}.")
     return file
 

@@ -26,10 +26,11 @@ from matcher.instrument.written import (
     observer_name,
 )
 
-MOST_FACTOR, LEAST_BLACK, MOST_RISE = 2.0, 0.2, 5.0
-"""What tells a white of 1 from one of 100. No surface reflects twice what a perfect white does. Percents below 2 would
-be of a black: none reflects less than 0.2 % on the mean (black velvet: 0.4 %), nor five times as much at one wavelength
-as at another, since its surface alone reflects some tenths of a percent (from memory)."""
+MOST_FACTOR, LIKELY_FACTOR, LEAST_BLACK, MOST_RISE = 2.0, 1.2, 0.2, 10.0
+"""What tells a white of 1 from one of 100. No surface reflects twice what a perfect white does, and few more than 1.2
+times. Percents below 2 would be of a black: none reflects less than 0.2 % on the mean (black velvet: 0.4 %), nor ten
+times as much at one wavelength as at another, since its surface alone reflects some tenths of a percent (from memory).
+"""
 NEAR_LIGHTNESS, FAR_LIGHTNESS = 3.0, 6.0
 """A file's own L* tells its white when one white gives it and the other does not."""
 NOT_STATED = "not stated"
@@ -190,9 +191,10 @@ def _white_of_values(stated: Sequence[Measured]) -> float | None:
         return None
     if max(values.max() for values in seen) > MOST_FACTOR:
         return 100.0
-    if all(values.mean() >= LEAST_BLACK and values.max() <= MOST_RISE * values.min() for values in seen):
+    some_black = all(values.mean() >= LEAST_BLACK for values in seen)
+    if some_black and any(values.max() > LIKELY_FACTOR for values in seen):
         return None
-    return 1.0
+    return None if some_black and all(values.max() <= MOST_RISE * values.min() for values in seen) else 1.0
 
 
 def _white_of_colours(stated: Sequence[Measured]) -> float | None:
@@ -272,7 +274,10 @@ def _with_light(rows: Sequence[Row], answers: Mapping[str, str], questions: list
         light = answers.get(Asked.ILLUMINANT)
         light = None if light is None else illuminant_name(light)
         options = LIGHTS if light is None or light in LIGHTS else (*LIGHTS, light)
-        questions.append(Question(Asked.ILLUMINANT, (NOT_STATED, *options), light or NOT_STATED))
+        if any(one.kind == "xyz" and one.illuminant is None for one in open_ones):  # a grey's XYZ are the light's own
+            questions.append(Question(Asked.ILLUMINANT, options, light))
+        else:
+            questions.append(Question(Asked.ILLUMINANT, (NOT_STATED, *options), light or NOT_STATED))
     if any(one.observer is None for one in open_ones):
         observer = answers.get(Asked.OBSERVER)
         observer = None if observer is None else observer_name(observer)
@@ -301,6 +306,8 @@ def answer_as_named(about: Asked, text: str) -> str:
 
 def what_is_open(question: Question) -> str:
     """Say what must be answered before a file can be used."""
+    if question.about is Asked.ILLUMINANT:
+        return "It does not say what light its XYZ are for, and each light makes quite another colour of them."
     lightness = " or ".join(f"{value:.0f}" for value in question.lightness)
     return (
         f"Its perfect white could be 1 or 100: {question.example!r} has L* {lightness} then, and nothing in the file "

@@ -6,6 +6,7 @@ conversion but that of a spectrum is a guess; its uncertainty is how far the map
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import product
@@ -48,17 +49,21 @@ def conversion_covariance(relative: Floats, illuminant: str, observer: str) -> F
     return _map(illuminant, observer).covariance(np.asarray(relative, dtype=float)[None])[0]
 
 
-def open_covariance(relative: Floats, lab: Floats, illuminant: str | None, observer: str | None) -> Floats:
-    """Return the covariance (3, 3) about CIELAB (3,) of X/Xn, Y/Yn, Z/Zn (3,) whose light or observer is not stated.
+def open_covariance(
+    relative: Callable[[str, str], Floats], lab: Floats, illuminant: str | None, observer: str | None
+) -> Floats:
+    """Return the covariance (3, 3) about CIELAB (3,) of figures whose light or observer is not stated.
 
-    None stands for what is not stated: it could be any of the usual ones, each as likely.
+    relative: gives X/Xn, Y/Yn, Z/Zn (3,) if the figures are for a light and an observer. None stands for what is not
+    stated: it could be any of the usual ones, each as likely.
     """
     lights = USUAL_LIGHTS if illuminant is None else (illuminant,)
     observers = OBSERVERS if observer is None else (observer,)
     total, pairs = np.zeros((3, 3)), list(product(lights, observers))
     for light, seen_by in pairs:
-        off = converted(relative, light, seen_by) - lab
-        total += np.outer(off, off) + conversion_covariance(relative, light, seen_by)
+        figures = relative(light, seen_by)
+        off = converted(figures, light, seen_by) - lab
+        total += np.outer(off, off) + conversion_covariance(figures, light, seen_by)
     return total / len(pairs)
 
 

@@ -180,17 +180,21 @@ def _reading(stated: Measured) -> Reading:
 
 def _of_light(stated: Measured, lab: Floats) -> list[BudgetTerm]:
     """Return what the light and the observer leave open: not stated, or other than D50 and 2 degrees."""
-    relative, conditions = _relative(stated), _conditions(stated)
+    conditions = _conditions(stated)
     if stated.illuminant is None or stated.observer is None:
         known = (
             None if stated.illuminant is None else conditions[0],
             None if stated.observer is None else conditions[1],
         )
+
+        def relative(illuminant: str, observer: str) -> Floats:
+            return _relative(replace(stated, illuminant=illuminant, observer=observer))
+
         left = square_root(open_covariance(relative, lab, *known))
         return [BudgetTerm(Source.LIGHT_NOT_STATED, left, "state the light and the observer, or export the spectrum")]
     if conditions == STATED:
         return []
-    left = square_root(conversion_covariance(relative, *conditions))
+    left = square_root(conversion_covariance(_relative(stated), *conditions))
     return [BudgetTerm(Source.CHANGE_OF_LIGHT, left, "export the values for D50 and 2 degrees, or the spectrum")]
 
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.errors import InstrumentFileError, MatcherError
-from matcher.instrument.choices import LIGHTS
+from matcher.instrument.choices import LIGHTS, what_is_open
 from ui.photograph.lab_fields import lab_fields
 from ui.reading.file_choices import FIELDS, choices_of_file
 from ui.show import look
@@ -119,8 +119,8 @@ def _from_file(studio: Studio, draft: Draft) -> Given:
     samples = file.samples
     if not samples:
         _another_file(studio, draft)
-        asks = "does not tell what figure a perfect white has in it: choose by the L* that is right."
-        return None, "", f"{html.escape(name)} {asks}"
+        asks = "" if file.unanswered is None else what_is_open(file.unanswered)
+        return None, "", f"{html.escape(name)} leaves a choice to you. {html.escape(asks)}"
     field = draft.field("file_sample", 0)
     if st.session_state[field["key"]] not in range(len(samples)):
         st.session_state[field["key"]] = 0
