@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from matcher.photo.photo import Photo
     from matcher.storage.damaged import Damaged
     from matcher.storage.database import Database
+    from matcher.storage.drafts import Kept
     from matcher.suggest.suggester import Suggester
     from matcher.trials.archive import Difference, Exported, Imported
     from matcher.trials.corrections import Correction
@@ -50,6 +51,8 @@ class Studio:
         The photographs, by the SHA-256 of their bytes.
     database : Database
         Where all but the photographs is kept.
+    shelf : Shelf
+        The pieces on the bench.
 
     Examples
     --------
@@ -65,6 +68,7 @@ class Studio:
     """
 
     def __init__(self, database: Database) -> None:
+        from matcher.bench.shelf import Shelf
         from matcher.storage.drafts import Drafts
         from matcher.storage.photos import PhotoStore
         from matcher.storage.settings import Settings
@@ -81,6 +85,7 @@ class Studio:
         self._corrections = Corrections(database)
         self._targets = TargetList(database)
         self._drafts = Drafts(database)
+        self.shelf = Shelf(database)
         self._own_cards = OwnCards(database)
         self._profiles = ProfileShelf(database)
         self._stocks = StockShelf(database)
@@ -462,9 +467,24 @@ class Studio:
         """Keep a half-typed form as it stands. Raises StudioError when it is not plain JSON."""
         self._drafts.save(form, body)
 
+    def claim_draft(self, form: str, body: dict[str, Any]) -> bool:
+        """Keep a form where nothing is kept of it yet; tell whether that was so."""
+        free: list[bool] = []
+
+        def first(kept: dict[str, Any] | None) -> dict[str, Any]:
+            free.append(not kept)
+            return kept or body
+
+        self._drafts.change(form, first)
+        return free[-1]
+
     def drop_draft(self, form: str) -> None:
         """Forget a form's draft; none kept is no error."""
         self._drafts.drop(form)
+
+    def drafts(self, beginning: str) -> list[Kept]:
+        """Return all half-typed forms whose name begins so, the one saved last at the end."""
+        return self._drafts.kept(beginning)
 
     # What it says of itself
 

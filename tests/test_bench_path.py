@@ -5,7 +5,6 @@ import json
 import numpy as np
 import pytest
 
-from matcher.bench.passes import as_laid
 from matcher.bench.seal import learn_seal_shift
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.uncertainty import BudgetTerm
@@ -13,7 +12,6 @@ from matcher.errors import SuggestionError
 from matcher.plan.limits import Limits
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
-from matcher.recipe.stages import stage_after
 from matcher.suggest.suggester import Suggester
 from matcher.trials.trial import StageReading, Trial
 from tests.benchmarks.invented_processes import film, recipe_space
@@ -289,18 +287,6 @@ def test_the_path_is_plain_json(studio):
     assert data["done"] == 3 and data["path"][3]["passes"] == 3
     assert data["readings"] == [{"passes": 2, "delta_e00": pytest.approx(path.readings_delta_e00[2])}]
     assert data["goal"]["lab"][0] > 40, "wax darkens, so the piece must stop lighter: common practice, no source"
-
-
-def test_what_was_laid_becomes_the_recipe_and_its_stages():
-    under = Undercoat("liver of sulphur", 0.5, 0.25)
-    recipe = Recipe("silicon bronze", under, (Coat("ferric nitrate", 0.5, 8, 105.0, stock="F-12"),), Seal("wax", 3))
-    laid = as_laid(recipe, 5)
-    assert (laid.coats[0].passes, laid.coats[0].stock, laid.seal) == (5, "F-12", Seal("wax", 3))
-    assert as_laid(recipe, 0).coats == ()
-    assert [stage_after(recipe, passes) for passes in (0, 5)] == ["undercoat", "pass 5"]
-    assert stage_after(ferric(3), 0) == "bare"
-    two = Recipe("silicon bronze", None, (Coat("cupric nitrate", 0.5, 2, 100.0), *recipe.coats))
-    assert stage_after(two, 0) == "coat 1"
 
 
 # Advice after a trial

@@ -11,8 +11,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from matcher.bench.path import BenchPath, _where_to_stop
+from matcher.bench.path import BenchPath, _risk_of_next, _where_to_go_on, _where_to_stop
 from matcher.bench.piece import PredictedPath, corrected
+from matcher.colour.difference import delta_e_2000
 from matcher.reading.reading import Reading
 
 LABS = np.array([[60.0, 8, 20], [52.0, 11, 24], [46.0, 13, 25], [42.0, 14, 25]])
@@ -127,3 +128,43 @@ def test_a_piece_that_is_surely_too_dark_takes_no_pass_unless_it_halves_the_diff
     doubts = np.tile(doubt**2 * np.eye(3), (2, 1, 1))
     assert _where_to_stop(np.array(expected), labs, doubts, goal, 0, True) == stop
     assert _where_to_stop(np.array(expected), labs, doubts, goal, 0, False) == 1, "only a ferric coat never lightens"
+
+
+@pytest.mark.parametrize("goal", [45.0, 48.0, 49.0, 50.0, 52.0])
+def test_the_chance_that_a_pass_takes_the_piece_away_is_that_of_two_colours_that_vary_together(goal):
+    """In closed form: on one axis the next colour is the farther one when the middle of the two is past the goal.
+
+    Lightness 50 now and 48 then, both off by the same error of 2. Taken apart they would give chances nearer to a half.
+    """
+    labs = np.array([[54.0, 0, 0], [50.0, 0, 0], [48.0, 0, 0]])
+    own = np.diag([4.0, 1e-8, 1e-8])
+    together = np.kron(np.ones((3, 3)), own)
+    chance = stats.norm.cdf((goal - 49.0) / 2.0)
+    risk = _risk_of_next(labs, together, 1, np.array([goal, 0.0, 0.0]), np.zeros((3, 3)))
+    assert risk == pytest.approx(chance, abs=0.03)
+    # what is not known of the goal is one error for both colours, too
+    wide = _risk_of_next(labs, np.zeros((9, 9)), 1, np.array([goal, 0.0, 0.0]), own)
+    assert wide == pytest.approx(chance, abs=0.03)
+
+
+def test_the_chance_of_the_next_pass_is_that_of_pieces_drawn_together():
+    """By simulation, with draws of its own: colours that go their own way in part; invented."""
+    rng = np.random.default_rng(11)
+    mixing = rng.normal(0, 1.0, (9, 9))
+    joint, doubt = mixing @ mixing.T / 4, np.diag([0.5, 0.2, 0.2])
+    goal = LABS[2] - [0.4, 0.0, 0.0]
+    pieces = LABS[:3].ravel() + rng.multivariate_normal(np.zeros(9), joint, 100_000)
+    goals = goal + rng.multivariate_normal(np.zeros(3), doubt, 100_000)
+    now, then = delta_e_2000(goals, pieces[:, 3:6]), delta_e_2000(goals, pieces[:, 6:9])
+    assert _risk_of_next(LABS[:3], joint, 1, goal, doubt) == pytest.approx(np.mean(then > now), abs=0.04)
+
+
+@pytest.mark.parametrize(("expected", "done", "stop"), [
+    ([9.0, 3.0, 2.4, 2.0, 2.1], 0, 2),  # the plan, 2, is as good within half
+    ([9.0, 3.0, 2.6, 2.0, 2.1], 0, 3),
+    ([0.0, 3.0, 2.4, 2.0, 2.1], 0, 2),  # no pass at all would be another recipe
+    ([9.0, 3.0, 2.4, 2.0, 2.1], 3, 3),
+    ([9.0, 3.0, 2.4, 2.0, 1.0], 3, 4),
+])  # fmt: skip
+def test_a_coat_below_others_keeps_to_the_plan_unless_another_count_ends_clearly_nearer(expected, done, stop):
+    assert _where_to_go_on(np.array(expected), done, 2) == stop

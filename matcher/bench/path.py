@@ -1,25 +1,26 @@
 """Where the piece on the bench stands: the colour after every pass as predicted, corrected by each reading so far.
 
-At the bench. A reading shows this piece's departure from the recipe (``piece_path``), which the later passes keep; so
-every reading corrects what is expected of the passes to come.
+At the bench. A reading shows this piece's departure from the recipe (``piece``), which the later passes keep; so every
+reading corrects what is expected of the passes to come. What counts is the finished piece: with the coats that follow
+this one, as planned, and with its seal; before them the eye sees what stands there now, so both are predicted together.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from matcher.bench.passes import after_passes
+from matcher.bench.passes import Course
 from matcher.bench.piece import PredictedPath, corrected
 from matcher.bench.seal import SealShift
+from matcher.bench.work import After
 from matcher.colour.difference import delta_e_2000, delta_e_draws, reach_delta_e00
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import square_root, sum_of
-from matcher.errors import SuggestionError
 from matcher.plan.outlook import draws_of
 from matcher.plan.prediction import expected_interval, with_errors
 from matcher.process.model import ProcessModel
@@ -36,20 +37,26 @@ CLEARLY_DARKER = 1.0
 RISK_DRAWS = 1024
 WIDE_APART = 3.0
 """ΔE00 from which it is worth saying that target and reading were not taken alike."""
+WORTH_LEAVING_THE_PLAN = 0.5
+"""A coat below others is stopped at its planned passes unless another count is expected to end nearer by this ΔE00."""
 READ_FIRST = 0.25
 """When the next pass may take the piece away from the target with at least this chance, it is to be read first."""
 
 
 @dataclass(frozen=True, eq=False)
 class BenchPath:
-    """passes: (k,) counts, 0 to some beyond the recipe's. labs: (k, 3), unsealed, corrected. covariances: (k, 3, 3).
+    """passes: (k,) counts of this coat, 0 to some beyond the recipe's. labs: (k, 3) of the piece as it then stands,
+    unsealed, corrected. covariances: (k, 3, 3).
 
-    goal: the target as it must read before sealing. expected: (k,) ΔE00 of the expected colour to the goal, as in a
-    list of suggestions; draws: (k, n) of it, with this piece's own scatter; interval: (k, 2) 95 %. done: passes laid so
-    far. stop_at: the count after which to stop. risk: the chance, 0 to 1, that one more pass takes the piece away from
-    the goal. unlike: its readings lie farther from what was expected than those of plates do. apart: ΔE00 (95 %) by
-    which a photographed target may be off in a way that the last reading, no photograph, does not share.
-    readings_delta_e00: ΔE00 of each reading to the goal, by its count.
+    ends: (k, 3) of the finished piece, sealed where the target is, when this coat is stopped there. expected: (k,) ΔE00
+    of that to the target, as in a list of suggestions; draws: (k, n) of it, with this piece's own scatter; interval:
+    (k, 2) 95 %; of_recipe: (k, n) draws of the recipe's own colour, as a list has it. goal: the target as it must read
+    before sealing. seal: what sealing will do, as expected where to stop. last_coat: no other coat follows. planned:
+    passes of the recipe. done: passes laid so far. stop_at: the count after which to stop. risk: the chance, 0 to 1,
+    that one more pass takes the piece away from the target. unlike: its readings lie farther from what was expected
+    than those of plates do. apart: ΔE00 (95 %) by which a photographed target may be off in a way that the last
+    reading, no photograph, does not share. readings_delta_e00: ΔE00 of each reading of the last coat to the goal, by
+    its count.
     """
 
     passes: NDArray[np.intp]
@@ -66,6 +73,11 @@ class BenchPath:
     unlike: bool
     apart: float = 0.0
     readings_delta_e00: Mapping[int, float] = field(default_factory=dict)
+    ends: Floats = field(default_factory=lambda: np.zeros((0, 3)))
+    of_recipe: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+    seal: SealShift | None = None
+    last_coat: bool = True
+    planned: int = 0
 
     @property
     def remaining(self) -> int:
@@ -75,7 +87,8 @@ class BenchPath:
     @property
     def past(self) -> bool:
         """Tell whether the piece is darker than the goal and no pass can help it."""
-        return not self.remaining and bool(self.labs[self.done, 0] < self.goal.lab[0] - CLEARLY_DARKER)
+        darker = bool(self.labs[self.done, 0] < self.goal.lab[0] - CLEARLY_DARKER)
+        return self.last_coat and not self.remaining and darker
 
     @property
     def instruction(self) -> str:
@@ -83,9 +96,9 @@ class BenchPath:
         if self.past:
             return "Stop: past the target" if self.done else "Too dark to begin"
         if not self.remaining:
-            return "Stop here"
+            return "Stop here" if self.last_coat else "This coat is done"
         more = "One more pass" if self.remaining == 1 else counted(self.remaining, "more pass")
-        return f"{more}, then stop"
+        return f"{more}, then stop" if self.last_coat else f"{more} of this coat"
 
     @property
     def warning(self) -> str | None:
@@ -96,6 +109,9 @@ class BenchPath:
             return "It is past the target: passes cannot be taken off, so burnish back or start again."
         after = self.stop_at + 1
         there = self.expected[after] if after < len(self.passes) else np.nan
+        if not self.last_coat:
+            worse = not self.remaining and there > self.expected[self.done] + OVERSHOOT
+            return f"Lay no more of this coat: one more pass is expected to end at ΔE00 {there:.1f}." if worse else None
         if not self.remaining:
             return f"Lay no more: one more pass is expected to take it to ΔE00 {there:.1f}." if there > 0 else None
         if self.risk >= READ_FIRST:
@@ -125,9 +141,13 @@ class BenchPath:
         """Return the chance, 0 to 1, to be within a ΔE00 after so many passes, by default where to stop."""
         return float(np.mean(self.draws[self.stop_at if passes is None else passes] <= tolerance))
 
+    def chance_of_recipe(self, tolerance: float, passes: int | None = None) -> float:
+        """Return the chance that a list gives the recipe with so many passes: without readings and own scatter."""
+        return float(np.mean(self.of_recipe[self.stop_at if passes is None else passes] <= tolerance))
+
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""
-        rows = zip(self.passes, self.labs, self.expected, self.interval, strict=True)
+        rows = zip(self.passes, self.labs, self.ends, self.expected, self.interval, strict=True)
         return {
             "instruction": self.instruction,
             "sentence": self.sentence,
@@ -138,15 +158,18 @@ class BenchPath:
             "remaining": self.remaining,
             "past_the_target": self.past,
             "risk_of_next_pass": self.risk,
+            "last_coat": self.last_coat,
+            "planned": self.planned,
             "goal": self.goal.as_dict(),
             "path": [
                 {
                     "passes": int(count),
                     "lab": lab.tolist(),
+                    "finished_lab": end.tolist(),
                     "delta_e00": float(delta),
                     "delta_e00_interval": interval.tolist(),
                 }
-                for count, lab, delta, interval in rows
+                for count, lab, end, delta, interval in rows
             ],
             "readings": [
                 {"passes": count, "delta_e00": delta} for count, delta in sorted(self.readings_delta_e00.items())
@@ -156,50 +179,214 @@ class BenchPath:
 
 def bench_path(
     model: ProcessModel,
-    recipe: Recipe,
+    course: Course,
     target: Reading,
-    readings: Mapping[int, Reading] | None = None,
     seal: SealShift | None = None,
-    done: int | None = None,
     as_read: Callable[[Floats, Floats], Reading] = with_errors,
 ) -> BenchPath:
-    """Return the path of the last coat of ``recipe``, corrected by readings taken after so many passes.
+    """Return the path of the coat that is being laid, corrected by the readings of the piece.
 
-    readings: by count of passes, unsealed; 0 is before the coat. seal: what sealing will do, when the target is a
-    sealed finish. done: passes laid so far, by default the count of the last reading. as_read: turns an expected colour
-    and its covariance into a reading, with what it shares of the target's errors. Raises SuggestionError when
-    the recipe has no coat, or a count is not one.
+    seal: what plates read before and after sealing show of it, when the target is a sealed finish. as_read: turns an
+    expected colour and its covariance into a reading, with what it shares of the target's errors.
     """
-    if not recipe.coats:
-        raise SuggestionError("Choose a recipe with a coat: bare metal or an undercoat alone has no passes to follow.")
-    readings = dict(readings or {})
-    laid = _passes_laid(readings, done)
-    last = min(MAX_PASSES, max(recipe.coats[-1].passes, laid) + LOOK_BEYOND)
+    laid = course.done
+    last = min(MAX_PASSES, max(course.recipe.coats[course.coat].passes, laid) + LOOK_BEYOND)
     passes = np.arange(last + 1)
-    ferric = is_ferric(recipe.coats[-1].chemical)
-    predicted = PredictedPath(
-        *model.predict_together(model.columns([after_passes(recipe, int(count)) for count in passes]))
-    )
-    labs, covariance, unlike = corrected(predicted, model.plate_covariance, readings, laid if ferric else None)
-    goal = target if seal is None else seal.before_sealing(target)
-    each = covariance.reshape(last + 1, 3, last + 1, 3)[passes, :, passes, :]
-    plates = [as_read(lab, own) for lab, own in zip(labs, each, strict=True)]
-    doubts = np.array([difference_covariance(goal, plate) for plate in plates])
-    draws = delta_e_draws(goal.lab, labs, doubts)
+    ferric = is_ferric(course.recipe.coats[course.coat].chemical)
+    rows = _Rows.of(course, last, seal)
+    predicted = _predicted(model, course, rows, seal, target.lab)
+    seen = {rows.row_of(after): reading for after, reading in course.readings.items()}
+    colours, covariance, unlike = corrected(predicted, model.plate_covariance, seen)
+    if ferric:
+        colours = _no_lighter(colours, [rows.standing, *([rows.ends] if course.is_last else [])], laid)
+    labs, ends = colours[rows.standing], colours[rows.ends]
+    each = _blocks(covariance, rows.ends)
+    plates = [as_read(lab, own) for lab, own in zip(ends, each, strict=True)]
+    doubts = np.array([difference_covariance(target, plate) for plate in plates])
+    draws = delta_e_draws(target.lab, ends, doubts)
     # as in a list of suggestions: what is not known of the target itself holds for every count of passes alike
-    stop_at = _where_to_stop(draws_of(goal.lab, labs, each).mean(axis=1), labs, doubts, goal, laid, ferric)
-    expected = delta_e_2000(goal.lab, labs)
+    nearness = draws_of(target.lab, ends, each).mean(axis=1)
+    if course.is_last:
+        stop_at = _where_to_stop(nearness, ends, doubts, target, laid, ferric)
+    else:
+        stop_at = _where_to_go_on(nearness, laid, course.recipe.coats[course.coat].passes)
+    expected = delta_e_2000(target.lab, ends)
     intervals = [
-        expected_interval(goal, plate, float(d), own) for plate, d, own in zip(plates, expected, draws, strict=True)
+        expected_interval(target, plate, float(d), own) for plate, d, own in zip(plates, expected, draws, strict=True)
     ]
     interval = np.array(intervals)
-    sentence = _sentence(laid, stop_at, expected, interval)
-    risk = _risk_of_next(labs, covariance, laid, goal.lab, doubts[laid] - each[laid])
-    read = {count: float(delta_e_2000(goal.lab, reading.lab)) for count, reading in readings.items()}
-    apart = _not_shared(target, readings[max(readings)]) if readings else 0.0
+    step = _seal_step(colours, covariance, rows, stop_at, seal)
+    goal = target if step is None else step.before_sealing(target)
+    read = {
+        after.passes if after.coat == course.coat else 0: float(delta_e_2000(goal.lab, reading.lab))
+        for after, reading in course.readings.items()
+        if course.is_last and rows.row_of(after) <= last
+    }
+    newest = course.readings[max(course.readings)] if course.readings else None
     return BenchPath(
-        passes, labs, each, expected, interval, laid, stop_at, sentence, goal, risk, draws, unlike, apart, read
+        passes,
+        labs,
+        _blocks(covariance, rows.standing),
+        expected,
+        interval,
+        laid,
+        stop_at,
+        _sentence(laid, stop_at, expected, interval, course.is_last),
+        goal,
+        _risk_of_next(ends, _joint(covariance, rows.ends), laid, target.lab, doubts[laid] - each[laid]),
+        draws,
+        unlike,
+        0.0 if newest is None else _not_shared(target, newest),
+        read,
+        ends,
+        _draws_of_recipe(predicted, rows, target, as_read),
+        step,
+        course.is_last,
+        course.recipe.coats[course.coat].passes,
     )
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """What is predicted together: for each row the passes of every coat, and whether it is sealed.
+
+    standing, finished, ends: rows of the piece as it stands after 0, 1, 2 ... passes of its coat, with the coats to
+    come, and sealed too. points: the row of each point at which a reading was taken.
+    """
+
+    passes: tuple[tuple[int, ...], ...]
+    sealed: tuple[bool, ...]
+    standing: list[int]
+    finished: list[int]
+    ends: list[int]
+    points: Mapping[After, int]
+
+    @classmethod
+    def of(cls, course: Course, last: int, seal: SealShift | None) -> _Rows:
+        coats = [coat.passes for coat in course.recipe.coats]
+        below, after = coats[: course.coat], coats[course.coat + 1 :]
+        counts = range(last + 1)
+        rows = [((*below, count, *(0 for _ in after)), False) for count in counts]
+        standing = finished = ends = list(counts)
+        if after:
+            finished = ends = [len(rows) + count for count in counts]
+            rows += [((*below, count, *after), False) for count in counts]
+        if seal is not None:
+            ends = [len(rows) + count for count in counts]
+            rows += [((*below, count, *after), True) for count in counts]
+        points = {}
+        for point in course.readings:
+            at = tuple(
+                0 if k > point.coat else point.passes if k == point.coat else passes for k, passes in enumerate(coats)
+            )
+            if (at, False) not in rows:
+                rows.append((at, False))
+            points[point] = rows.index((at, False))
+        return cls(tuple(row for row, _ in rows), tuple(done for _, done in rows), standing, finished, ends, points)
+
+    def row_of(self, point: After) -> int:
+        return self.points[point]
+
+    def recipe(self, course: Course, row: int, kind: str, coat: int | None = None, more: int = 0) -> Recipe:
+        """Return the recipe of a row; of a coat there may be some passes more or fewer."""
+        counts = list(self.passes[row])
+        if coat is not None:
+            counts[coat] += more
+        coats = zip(course.recipe.coats, counts, strict=True)
+        laid = tuple(replace(one, passes=passes, stock=None) for one, passes in coats if passes)
+        sealed = course.seal_of(kind) if self.sealed[row] else None
+        return replace(course.recipe, coats=laid, seal=sealed)
+
+
+def _predicted(
+    model: ProcessModel, course: Course, rows: _Rows, seal: SealShift | None, target_lab: Floats
+) -> PredictedPath:
+    """Return what is expected of the recipe itself on every row, with what sealing did to other plates."""
+    kind = "" if seal is None else seal.kind
+    every = range(len(rows.passes))
+    recipes = [rows.recipe(course, row, kind) for row in every]
+    labs, covariance = model.predict_together(model.columns(recipes))
+    if seal is not None and seal.pairs:
+        labs, covariance = _as_pairs_show(labs, covariance, rows, seal, target_lab)
+    simple = len(course.recipe.coats) == 1 and seal is None
+    along = None if simple else np.array([_along(model, course, rows, kind, coat) for coat in _laid_coats(rows)])
+    return PredictedPath(labs, covariance, along)
+
+
+def _laid_coats(rows: _Rows) -> list[int]:
+    return [coat for coat in range(len(rows.passes[0])) if any(passes[coat] for passes in rows.passes)]
+
+
+def _along(model: ProcessModel, course: Course, rows: _Rows, kind: str, coat: int) -> Floats:
+    """Return (3m,) how the m rows move when a piece takes one coat faster, per unit of the logarithm of its dose."""
+    held = [row for row in range(len(rows.passes)) if rows.passes[row][coat]]
+    more = [min(1, MAX_PASSES - rows.passes[row][coat]) for row in held]
+    moved = [
+        rows.recipe(course, row, kind, coat, step) for row, up in zip(held, more, strict=True) for step in (up, -1)
+    ]
+    labs = model.mean_lab(model.columns(moved)).reshape(-1, 2, 3)
+    each = np.zeros((len(rows.passes), 3))
+    counts = np.array([rows.passes[row][coat] for row in held])
+    each[held] = (labs[:, 0] - labs[:, 1]) * (counts / (np.array(more) + 1))[:, None]
+    return each.ravel()
+
+
+def _as_pairs_show(
+    labs: Floats, covariance: Floats, rows: _Rows, seal: SealShift, target_lab: Floats
+) -> tuple[Floats, Floats]:
+    """Return colours and covariance once it is taken in how plates changed that were read before and after sealing.
+
+    They were finished plates, so what they show is taken to hold where the piece comes nearest to the target; how a
+    seal changes lighter and darker colours is left to the model.
+    """
+    place = int(np.argmin(delta_e_2000(target_lab, labs[rows.finished] + seal.shift)))
+    difference = np.zeros((3, covariance.shape[0]))
+    for row, sign in ((rows.ends[place], 1.0), (rows.finished[place], -1.0)):
+        difference[:, 3 * row : 3 * row + 3] = sign * np.eye(3)
+    gain = np.linalg.solve(difference @ covariance @ difference.T + seal.covariance, difference @ covariance).T
+    miss = seal.shift - difference @ labs.ravel()
+    return (labs.ravel() + gain @ miss).reshape(-1, 3), covariance - gain @ difference @ covariance
+
+
+def _seal_step(
+    colours: Floats, covariance: Floats, rows: _Rows, stop_at: int, seal: SealShift | None
+) -> SealShift | None:
+    """Return what sealing is expected to do to this piece where to stop."""
+    if seal is None:
+        return None
+    pair = [rows.finished[stop_at], rows.ends[stop_at]]
+    joint = _joint(covariance, pair)
+    between = np.hstack([-np.eye(3), np.eye(3)])
+    return replace(seal, shift=colours[pair[1]] - colours[pair[0]], covariance=between @ joint @ between.T)
+
+
+def _draws_of_recipe(
+    predicted: PredictedPath, rows: _Rows, target: Reading, as_read: Callable[[Floats, Floats], Reading]
+) -> Floats:
+    """Return draws (k, n) of ΔE00 of the recipe's own colour, for each count of passes."""
+    labs, own = predicted.labs[rows.ends], _blocks(predicted.covariance, rows.ends)
+    plates = [as_read(lab, each) for lab, each in zip(labs, own, strict=True)]
+    return delta_e_draws(target.lab, labs, np.array([difference_covariance(target, plate) for plate in plates]))
+
+
+def _joint(covariance: Floats, rows: Sequence[int]) -> Floats:
+    at = np.concatenate([np.arange(3 * row, 3 * row + 3) for row in rows])
+    return np.asarray(covariance[np.ix_(at, at)])
+
+
+def _blocks(covariance: Floats, rows: Sequence[int]) -> Floats:
+    """Return the (k, 3, 3) covariances of single rows."""
+    m = len(covariance) // 3
+    return np.asarray(covariance.reshape(m, 3, m, 3)[rows, :, rows, :])
+
+
+def _no_lighter(colours: Floats, ways: Sequence[Sequence[int]], done: int) -> Floats:
+    """Return the colours with no pass from ``done`` on lightening the piece: a ferric coat (common practice)."""
+    colours = colours.copy()
+    for way in ways:
+        to_come = list(way)[done:]
+        colours[to_come, 0] = np.minimum.accumulate(colours[to_come, 0])
+    return colours
 
 
 def _not_shared(target: Reading, reading: Reading) -> float:
@@ -208,17 +395,6 @@ def _not_shared(target: Reading, reading: Reading) -> float:
         return 0.0
     lost = [term for term in target.budget if term.shared is not None]
     return float(reach_delta_e00(target.lab, sum_of(lost))) if lost else 0.0
-
-
-def _passes_laid(readings: Mapping[int, Reading], done: int | None) -> int:
-    """Return the passes laid so far. Raises SuggestionError when a count is none, or a reading comes after them."""
-    for count in (*readings, *(() if done is None else (done,))):
-        if isinstance(count, bool) or not isinstance(count, int) or not 0 <= count <= MAX_PASSES:
-            raise SuggestionError(f"Give each count of passes from 0 to {MAX_PASSES}: {count!r} is not one.")
-    last = max(readings, default=0)
-    if done is not None and last > done:
-        raise SuggestionError(f"Check the passes: there is a reading after {last}, and only {done} are laid.")
-    return last if done is None else done
 
 
 def _risk_of_next(labs: Floats, covariance: Floats, done: int, goal_lab: Floats, doubt: Floats) -> float:
@@ -250,10 +426,22 @@ def _where_to_stop(expected: Floats, labs: Floats, doubts: Floats, goal: Reading
     return nearest
 
 
-def _sentence(done: int, stop_at: int, expected: Floats, interval: Floats) -> str:
+def _where_to_go_on(expected: Floats, done: int, planned: int) -> int:
+    """Return the count after which the next coat follows: the planned one, unless another ends clearly nearer."""
+    fewest = max(done, 1)
+    nearest = fewest + int(np.argmin(expected[fewest:]))
+    planned = max(planned, fewest)
+    return planned if expected[planned] <= expected[nearest] + WORTH_LEAVING_THE_PLAN else nearest
+
+
+def _sentence(done: int, stop_at: int, expected: Floats, interval: Floats, last_coat: bool) -> str:
+    low, high = interval[stop_at]
+    if not last_coat:
+        with_these = f"With {counted(stop_at, 'pass')} of this coat and the coats to come as planned"
+        between = f"({low:.1f} to {high:.1f}, with this piece's own scatter)"
+        return f"{with_these}, the finished piece is expected at ΔE00 {expected[stop_at]:.1f} {between}."
     when = f"After {counted(done, 'pass')}" if done else "Before the first pass"
     here = f"{when} the piece is expected at ΔE00 {expected[done]:.1f}"
-    low, high = interval[stop_at]
     between = f"({low:.1f} to {high:.1f}, with this piece's own scatter)"
     if stop_at == done:
         return f"{here} {between}: stop now."

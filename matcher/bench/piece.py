@@ -29,10 +29,15 @@ HARDLY_EVER = 0.999
 
 @dataclass(frozen=True, eq=False)
 class PredictedPath:
-    """The recipe's own colour after 0, 1, 2 ... passes: labs (k, 3), covariance (3k, 3k)."""
+    """The recipe's own colour after 0, 1, 2 ... passes: labs (k, 3), covariance (3k, 3k).
+
+    along: (m, 3k) how far a piece that takes one of its m coats faster lies from them, per unit of the logarithm of the
+    dose; None where all passes are of one coat.
+    """
 
     labs: Floats
     covariance: Floats
+    along: Floats | None = None
 
 
 def corrected(
@@ -60,9 +65,10 @@ def corrected(
 
 def _departure(predicted: PredictedPath, plate: Floats, factor: float, uptake_sd: float) -> Floats:
     """Return (3k, 3k): what all passes share of the piece's departure."""
-    k = len(predicted.labs)
-    along = np.gradient(predicted.labs, axis=0) * np.arange(k)[:, None]  # per unit of the logarithm of the dose
-    return np.asarray(factor * np.tile(plate, (k, k)) + uptake_sd**2 * np.outer(along, along))
+    k, along = len(predicted.labs), predicted.along
+    if along is None:
+        along = (np.gradient(predicted.labs, axis=0) * np.arange(k)[:, None]).reshape(1, -1)
+    return np.asarray(factor * np.tile(plate, (k, k)) + uptake_sd**2 * along.T @ along)
 
 
 def _averaged(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from matcher.cli import values, words
@@ -17,9 +18,11 @@ from matcher.words import percent
 if TYPE_CHECKING:
     from matcher.bench.path import BenchPath
     from matcher.bench.seal import SealShift
+    from matcher.bench.work import Piece
     from matcher.studio import Studio
 
 UNSEALED = "no"
+Act = Callable[["Piece", str], "Piece"]
 
 
 def add_commands(commands: Commands) -> None:
@@ -46,6 +49,21 @@ def _add_bench(parser: Parser) -> None:
     parser.add_argument("--done", metavar="N", type=values.whole, help="passes laid so far (those of the last reading)")
     about = "how the target is sealed: wax, lacquer or no (as the recipe says)"
     parser.add_argument("--sealed", metavar="WITH", help=about)
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument("--list", action="store_true", help="list the pieces on the bench")
+    about = "put a piece with this recipe on the bench, for a kept --target or none; --mark names it"
+    which.add_argument("--put", action="store_true", help=about)
+    for name, about in (
+        ("show", "say where a piece on the bench stands; PIECE is its number or its mark"),
+        ("count", "count a pass, or the step that the piece is at"),
+        ("go-on", "go on to the piece's next step"),
+        ("undo", "take back what was counted last"),
+        ("take-off", "take a piece off the bench; what was counted goes with it, so --yes is asked for"),
+    ):
+        which.add_argument(f"--{name}", metavar="PIECE", help=about)
+    parser.add_argument("--mark", metavar="TEXT", default="", help="what is written on the plate, with --put")
+    parser.add_argument("--reading", metavar="L,a,b", help="with --show: a reading of the piece as it stands, unsealed")
+    parser.add_argument("--yes", action="store_true", help="with --take-off: yes, it is to be gone")
 
 
 def advise(options: argparse.Namespace) -> Answer:
@@ -79,9 +97,11 @@ def advise(options: argparse.Namespace) -> Answer:
 
 
 def bench(options: argparse.Namespace) -> Answer:
-    """Say where a piece stands on its way, how many passes remain and when to stop."""
+    """Say where a piece stands on its way, how many passes remain and when to stop; or work on those on the bench."""
     from matcher.recipe.cautions import cautions_for_all
 
+    if (answer := _on_the_bench(options)) is not None:
+        return answer
     readings = readings_after(options)
     with studio_that_is_there(options) as studio:
         colour = wanted(options, studio)
@@ -94,7 +114,7 @@ def bench(options: argparse.Namespace) -> Answer:
         **colour.document,
         "recipe": recipe.as_dict(),
         "recipe_in_words": describe(recipe),
-        "seal_shift": None if shift is None else shift.as_dict(),
+        "seal_shift": None if path.seal is None else path.seal.as_dict(),
         **path.as_dict(),
         "chance_within_tolerance": path.chance_within(colour.tolerance),
         "cautions": [caution.as_dict() for caution in cautions],
@@ -103,10 +123,144 @@ def bench(options: argparse.Namespace) -> Answer:
     lines = [
         *colour.lines,
         describe(recipe),
-        *([] if shift is None else [shift.sentence]),
+        *([] if path.seal is None else [path.seal.sentence]),
         *_path_lines(path, colour.tolerance),
     ]
     return Answer(document, [*lines, "", *caution_lines(cautions)])
+
+
+def _on_the_bench(options: argparse.Namespace) -> Answer | None:
+    """Do what is asked with the pieces on the bench; None when a path is asked for and no piece."""
+    acts: dict[str, Act] = {
+        "show": lambda piece, moment: piece if options.reading is None else _read(piece, options.reading),
+        "count": lambda piece, moment: piece.count(piece.at, moment),
+        "go_on": lambda piece, moment: piece.gone_on(piece.at),
+        "undo": lambda piece, moment: piece.undone(),
+    }
+    named = next((name for name in (*acts, "take_off") if getattr(options, name) is not None), None)
+    if options.reading is not None and named != "show":
+        raise values.TypingError("Give --reading with --show PIECE: it is a reading of a piece on the bench.")
+    if named is None and not options.list and not options.put:
+        return None
+    with studio_that_is_there(options) as studio:
+        if options.put:
+            return _said_of(studio, _put(studio, options))
+        if named is None:
+            return _listed(studio)
+        piece = _named(studio, getattr(options, named))
+        if named == "take_off":
+            return _taken_off(studio, piece, options.yes)
+        if named != "show" or options.reading is not None:
+            from matcher.bench.shelf import now
+
+            piece = studio.shelf.change(piece.uid, lambda kept: acts[named](kept, now()))
+        return _said_of(studio, piece)
+
+
+def _read(piece: Piece, lab: str) -> Piece:
+    from matcher.bench.work import Taken
+    from matcher.reading.reading import Reading
+
+    colour = values.colour(lab)
+    typed = {"way": "typed", **{f"lab_{axis}": value for axis, value in zip("lab", colour, strict=True)}}
+    return piece.with_reading(Taken(piece.after, Reading(lab=colour), typed))  # type: ignore[arg-type]
+
+
+def _put(studio: Studio, options: argparse.Namespace) -> Piece:
+    from matcher.bench.shelf import new_uid
+    from matcher.bench.work import Piece
+
+    given = options.recipe is not None or values.is_stepwise(options) or options.trial is not None
+    if (options.photo, options.lab) != (None, None):
+        raise values.TypingError(
+            "Keep the target first, then name it with --target: a piece on the bench is led to it."
+        )
+    if options.target is None and not given:
+        raise values.TypingError("Say which recipe goes on the bench: with --trial, --coat, --recipe, or a --target.")
+    recipe = (
+        _recipe(options, studio, wanted(options, studio)) if options.target is not None else _given(options, studio)
+    )
+    sealed = UNSEALED if recipe.seal is None else recipe.seal.kind
+    source = "" if options.trial is None else f"Plate {options.trial}"
+    kind = sealed if options.sealed is None else _kind_of_seal(options, recipe)
+    return studio.shelf.put(Piece(new_uid(), recipe, options.mark, source, options.target, kind))
+
+
+def _given(options: argparse.Namespace, studio: Studio) -> Recipe:
+    if options.trial is not None:
+        return studio.trial(options.trial).recipe
+    return values.recipe_given(options)
+
+
+def _named(studio: Studio, text: str) -> Piece:
+    """Return the piece of a number or a mark. Raises TypingError."""
+    from matcher.bench.wording import title_of
+
+    pieces = studio.shelf.pieces()
+    found = [piece for piece in pieces if text.strip() in (str(piece.number), piece.name, title_of(piece), piece.uid)]
+    if len(found) == 1:
+        return found[0]
+    there = ", ".join(f"{piece.number} ({title_of(piece)})" for piece in pieces) or "nothing"
+    which = "no piece on the bench has it" if not found else "several pieces have it, so give the number"
+    raise values.TypingError(f"Check the piece {text!r}: {which}. On the bench: {there}.")
+
+
+def _taken_off(studio: Studio, piece: Piece, sure: bool) -> Answer:
+    from matcher.bench.wording import done_so_far, title_of
+
+    lost = done_so_far(piece)
+    if not sure:
+        raise values.TypingError(
+            f"{title_of(piece)} stays on the bench: {lost} would be gone for good. Add --yes to take it off."
+        )
+    studio.shelf.take_off(piece.uid)
+    said = f"{title_of(piece)} is off the bench, with what was done: {lost}."
+    return Answer({"studio": studio.name, "taken_off": piece.as_dict()}, [said])
+
+
+def _listed(studio: Studio) -> Answer:
+    from matcher.bench.wording import standing, title_of
+
+    pieces = studio.shelf.pieces()
+    lines = [
+        f"{piece.number}  {title_of(piece)}: {standing(piece)}{' (in the record form)' if piece.handed_over else ''}"
+        for piece in pieces
+    ]
+    document = {"studio": studio.name, "pieces": [{**piece.as_dict(), "standing": standing(piece)} for piece in pieces]}
+    return Answer(document, lines or ["Nothing is on the bench."])
+
+
+def _said_of(studio: Studio, piece: Piece) -> Answer:
+    """Say where a piece stands, what is next, what to look and listen for, and the cautions for it."""
+    from matcher.bench.passes import course_of
+    from matcher.bench.seal import learn_seal_shift
+    from matcher.bench.steps import cautions_at
+    from matcher.bench.wording import look_and_sound, standing, title_of, what_goes_on
+
+    course, step, path, tolerance = course_of(piece), piece.step, None, 0.0
+    if course is not None and piece.target_id:
+        target = studio.target(piece.target_id)
+        tolerance = target.tolerance
+        shift = None if piece.sealed == UNSEALED else learn_seal_shift(studio.trials(), piece.sealed)
+        path = studio.suggester().piece_path(target.reading, course, shift)
+    cautions = () if step is None else cautions_at(piece.recipe, step)
+    lines = [f"{piece.number}  {title_of(piece)}: {standing(piece)}"]
+    if step is not None:
+        lines += [
+            f"Next: {what_goes_on(piece.recipe, step)}",
+            *(f"    {line}" for line in look_and_sound(piece.recipe, step)),
+        ]
+    if path is not None:
+        lines += _path_lines(path, tolerance)
+    document = {
+        "studio": studio.name,
+        "piece": {**piece.as_dict(), "standing": standing(piece)},
+        "done": describe(piece.as_done()),
+        "path": None if path is None else path.as_dict(),
+        "chance_within_tolerance": None if path is None else path.chance_within(tolerance),
+        "cautions": [caution.as_dict() for caution in cautions],
+    }
+    return Answer(document, [*lines, *(["", *caution_lines(cautions)] if cautions else [])])
 
 
 def _recipe(options: argparse.Namespace, studio: Studio, colour: Given) -> Recipe:
@@ -124,16 +278,21 @@ def _recipe(options: argparse.Namespace, studio: Studio, colour: Given) -> Recip
 
 def _seal_shift(options: argparse.Namespace, studio: Studio, recipe: Recipe) -> SealShift | None:
     """Return what sealing will do, None when the target is not sealed."""
-    from matcher.bench.seal import SEALED_STAGES, learn_seal_shift
+    from matcher.bench.seal import learn_seal_shift
+
+    kind = _kind_of_seal(options, recipe)
+    return None if kind == UNSEALED else learn_seal_shift(studio.trials(), kind)
+
+
+def _kind_of_seal(options: argparse.Namespace, recipe: Recipe) -> str:
+    from matcher.bench.seal import SEALED_STAGES
 
     own = UNSEALED if recipe.seal is None else recipe.seal.kind
     kind = own if options.sealed is None else options.sealed.strip().casefold()
-    if kind == UNSEALED:
-        return None
-    if kind not in (own, *SEALED_STAGES):
+    if kind != UNSEALED and kind not in (own, *SEALED_STAGES):
         known = ", ".join(dict.fromkeys([*SEALED_STAGES, own, UNSEALED]))
         raise values.TypingError(f"Give --sealed as one of {known}: {options.sealed!r} is none.")
-    return learn_seal_shift(studio.trials(), kind)
+    return kind
 
 
 def _path_lines(path: BenchPath, tolerance: float) -> list[str]:

@@ -1,7 +1,7 @@
 """The stages of a plate at which it can be read: their names as the log keeps them, and what the names mean.
 
-"bare" and "undercoat" come before any coat, "coat 1" when a further coat follows, "pass 3" within the last coat;
-"cool" and "waxed" once the coats are on.
+"bare" and "undercoat" come before any coat, "coat 1" when a further coat follows, "coat 1, pass 3" within it, "pass 3"
+within the last coat; "cool" and "waxed" once the coats are on.
 """
 
 from __future__ import annotations
@@ -20,6 +20,22 @@ def stage_after(recipe: Recipe, passes: int) -> str:
     return "bare" if recipe.undercoat is None else "undercoat"
 
 
+def stage_at(recipe: Recipe, coat: int, passes: int) -> str:
+    """Return the stage of a reading taken after so many passes of a coat, counted from 0; no passes: the ground.
+
+    >>> from matcher.recipe.recipe import Coat
+    >>> two = Recipe("silicon bronze", coats=(Coat("ferric nitrate", 0.5, 6, 105), Coat("cupric nitrate", 1, 2, 95)))
+    >>> stage_at(two, 0, 3), stage_at(two, 0, 6), stage_at(two, 1, 2)
+    ('coat 1, pass 3', 'coat 1', 'pass 2')
+    """
+    if not passes:
+        return "bare" if recipe.undercoat is None else "undercoat"
+    if coat >= len(recipe.coats) - 1:
+        return f"{_PASS} {passes}"
+    whole = f"{_COAT} {coat + 1}"
+    return whole if passes >= recipe.coats[coat].passes else f"{whole}, {_PASS} {passes}"
+
+
 def last_stage(recipe: Recipe) -> str | None:
     """Return the stage after the last pass of all; None where there is no coat."""
     return stage_after(recipe, recipe.coats[-1].passes) if recipe.coats else None
@@ -32,6 +48,9 @@ def passes_at(stage: str) -> int | None:
 
 def is_on_the_way(stage: str) -> bool:
     """Tell whether a stage is within the coats: after a pass or after a coat that another follows."""
+    whole, _, within = stage.partition(", ")
+    if within:
+        return _number(whole, _COAT) is not None and _number(within, _PASS) is not None
     return _number(stage, _PASS) is not None or _number(stage, _COAT) is not None
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
@@ -10,6 +12,15 @@ import sqlalchemy as sa
 from matcher.storage import checked
 from matcher.storage.database import Database
 from matcher.storage.schema import DraftRow
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What is kept of one form, and since when."""
+
+    form: str
+    body: dict[str, Any]
+    saved_at: datetime
 
 
 class Drafts:
@@ -31,6 +42,26 @@ class Drafts:
         with self.database.writing() as session:
             session.execute(sa.delete(DraftRow).where(DraftRow.form == name))  # unread: it may be damaged
             session.execute(sa.insert(DraftRow).values(form=name, body=plain, saved_at=datetime.now(UTC)))
+
+    def change(self, form: str, change: Callable[[dict[str, Any] | None], dict[str, Any] | None]) -> None:
+        """Put what ``change`` makes of a form in its place, None for nothing; nobody else changes it meanwhile."""
+        name = checked.line(form, "form's name", required=True)
+        with self.database.writing() as session:
+            row = session.get(DraftRow, name)
+            made = change(None if row is None else dict(row.body))
+            if row is not None and made == row.body:
+                return
+            plain = None if made is None else checked.plain_json(made, "draft")
+            session.execute(sa.delete(DraftRow).where(DraftRow.form == name))
+            if plain is not None:
+                session.execute(sa.insert(DraftRow).values(form=name, body=plain, saved_at=datetime.now(UTC)))
+
+    def kept(self, beginning: str) -> list[Kept]:
+        """Return all forms whose name begins so, the one saved last at the end."""
+        query = sa.select(DraftRow).where(DraftRow.form.startswith(beginning, autoescape=True))
+        with self.database.reading() as session:
+            rows = session.execute(query.order_by(DraftRow.saved_at, DraftRow.form)).scalars()
+            return [Kept(row.form, dict(row.body), row.saved_at) for row in rows]
 
     def drop(self, form: str) -> None:
         """Forget what was kept of a form; nothing kept is no error."""

@@ -13,6 +13,7 @@ from functools import cached_property, partial
 import numpy as np
 from numpy.typing import ArrayLike
 
+from matcher.bench.passes import Course, course_of_last_coat
 from matcher.bench.path import BenchPath, bench_path
 from matcher.bench.seal import SealShift
 from matcher.colour.cielab import checked_lab
@@ -210,13 +211,22 @@ class Suggester:
         seal: SealShift | None = None,
         done: int | None = None,
     ) -> BenchPath:
-        """Return where a piece on the bench stands; see ``matcher.bench.path``."""
+        """Return where a piece stands that was laid as its recipe says up to its last coat; see ``piece_path``.
+
+        readings: by passes of the last coat, unsealed; 0 is before it. done: passes laid, by default those of the last
+        reading. Raises SuggestionError when the recipe has no coat, or a count is not one.
+        """
+        return self.piece_path(target, course_of_last_coat(recipe, readings, done), seal)
+
+    @one_thread()
+    def piece_path(self, target: Reading | ArrayLike, course: Course, seal: SealShift | None = None) -> BenchPath:
+        """Return where a piece on the bench stands in the course of one of its coats; see ``matcher.bench.path``."""
         wanted = as_target(target)
         as_read: Callable[[Floats, Floats], Reading] = self._as_read
-        if readings:  # the piece's own readings say what they share with the target, whatever the plates were read with
-            last = readings[max(readings)]
+        if course.readings:  # they say what they share with the target, whatever the plates were read with
+            last = course.readings[max(course.readings)]
             as_read = partial(with_errors, common=[term for term in last.budget if term.shared is not None])
-        return bench_path(self.model(wanted), recipe, wanted, readings, seal, done, as_read)
+        return bench_path(self.model(wanted), course, wanted, seal, as_read)
 
     @one_thread()
     def palettes(self, target: Reading, count: int = 5) -> list[PaletteMatch]:

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from matcher.bench.work import UNSEALED
 from matcher.errors import SuggestionError
 from matcher.recipe.recipe import Recipe
 from matcher.words import counted
-from ui.recipe.piece import LAID_BY, UNSEALED, begin, bring_back
+from ui.bench.step_now import TO_BUTTON
+from ui.recipe.piece import FORM, as_listed, begin
 from ui.recipe.recipe_form import recipe_of
+from ui.recipe.record_forms import form_in_words, half_filled
 from ui.show import look
 from ui.show.cautions import show_cautions
 from ui.show.literal import literal
@@ -35,21 +39,20 @@ ALL_OF_THEM = 99
 
 @dataclass(frozen=True)
 class Offer:
-    """A recipe that can be made. source: where it comes from, as the record form says it."""
+    """A recipe that can be made. source: where it comes from, as the record form says it. form: the record form that
+    it stands in. listed: what the list says of it.
+    """
 
     label: str
     recipe: Recipe
     source: str
-    from_form: bool = False
+    form: str | None = None
+    listed: Mapping[str, Any] | None = None
 
 
-def choose(studio: Studio, draft: Draft) -> None:
+def choose(studio: Studio) -> None:
     """Ask what goes on the bench; nothing else is shown before the cautions were read."""
-    if Draft(studio, LAID_BY).values:
-        tell("A piece you were working on was put on hold: its passes and readings are saved.", "warning")
-        if st.button("Bring it back to the bench", key="bench-back"):
-            bring_back(studio, draft)
-            st.rerun()
+    draft = Draft(studio, FORM)
     target = chosen_target(studio)
     if target is None:
         tell("There is no target yet to work towards.", "warning")
@@ -75,7 +78,10 @@ def choose(studio: Studio, draft: Draft) -> None:
         st.html("<strong>Read the cautions first</strong>")
         show_cautions(offer.recipe, first=ALL_OF_THEM)
         if st.button("I have read them: start", type="primary", key="bench-begin"):
-            begin(draft, offer.recipe, offer.source, target.id or 0, sealed, offer.from_form)
+            piece = begin(studio, offer.recipe, offer.source, target.id, sealed, offer.form, offer.listed)
+            draft.drop()
+            st.session_state[TO_BUTTON] = True
+            st.query_params["piece"] = piece.uid
             st.rerun()
 
 
@@ -102,15 +108,25 @@ def offers_for(studio: Studio, draft: Draft, target: Target) -> dict[str, Offer]
     if draft.get("offered") is not None:
         source = draft.get("source") or "another page"
         offers["offered"] = Offer(
-            f"From another page: {source[:1].lower()}{source[1:]}", Recipe.from_dict(draft.get("offered")), source
+            f"From another page: {source[:1].lower()}{source[1:]}",
+            Recipe.from_dict(draft.get("offered")),
+            source,
+            listed=draft.get("listed"),
         )
-    half_typed = studio.draft("plate") or {}
-    recipe = None if half_typed.get("bench_piece") else recipe_of(half_typed)  # it was on the bench already
-    if recipe is not None:
-        offers["form"] = Offer("The plate you are recording", recipe, "the record form", from_form=True)
+    begun = {piece.form for piece in studio.shelf.pieces()}
+    forms = [kept for kept in half_filled(studio) if not kept.body.get("bench_piece") and kept.form not in begun]
+    for kept in forms:
+        recipe = recipe_of(kept.body)
+        if recipe is not None:
+            label = (
+                "The plate you are recording" if len(forms) == 1 else f"Being recorded: {form_in_words(studio, kept)}"
+            )
+            name = "form" if kept is forms[0] else kept.form
+            offers[name] = Offer(label, recipe, "the record form", form=kept.form)
     ranked = answers_for(studio, target, limits_of(studio, target)).ranked(SUGGESTED)
     for place, item in enumerate(ranked, start=1):
-        offers[f"place{place}"] = Offer(_label(item), item.recipe, _source(place, item))
+        listed = as_listed(item, target.tolerance)
+        offers[f"place{place}"] = Offer(_label(item), item.recipe, _source(place, item), listed=listed)
     return {key: offer for key, offer in offers.items() if offer.recipe.coats}
 
 
@@ -128,7 +144,7 @@ def ask_if_sealed(draft: Draft, name: str, otherwise: str) -> str:
     """Ask how the target is sealed, for the draft's field ``name``: sealing changes a colour, and the piece is read
     before it.
     """
-    known = {**SEALED, **({otherwise: otherwise.capitalize()} if otherwise not in SEALED else {})}
+    known = seal_choices(otherwise)
     chosen = st.segmented_control(
         "Is the finish you are matching sealed?",
         list(known),
@@ -137,3 +153,8 @@ def ask_if_sealed(draft: Draft, name: str, otherwise: str) -> str:
         **draft.field(name, otherwise),
     )
     return str(chosen or otherwise)
+
+
+def seal_choices(*kinds: str | None) -> dict[str, str]:
+    """Return the ways in which a target may be sealed, with other kinds that stand already."""
+    return {**SEALED, **{kind: kind.capitalize() for kind in kinds if kind and kind not in SEALED}}

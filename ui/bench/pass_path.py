@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from matcher.bench.path import BenchPath
+    from matcher.bench.work import Piece
     from matcher.reading.reading import Reading
 
 BEYOND = 3
@@ -22,18 +23,36 @@ MOST_IN_STRIP = 18
 DARK = "rgba(0,0,0,0.16)"
 
 
-def show_path(path: BenchPath, readings: Mapping[int, Reading], tolerance: float, target_name: str) -> None:
-    """Show the strip of colours and the plot below it. readings: by passes done."""
+def show_path(path: BenchPath, piece: Piece, tolerance: float, target_name: str) -> None:
+    """Show the strip of colours and the plot below it."""
+    readings = readings_of_last_coat(piece) if path.last_coat else {}
     shown = shown_passes(path)
     st.html(strip(path, shown, target_name))
+    if not path.last_coat:
+        st.html(
+            '<p class="pm-soft">The strip shows this coat alone, as the eye sees it now. The coats to come change it: '
+            "the plot is of the finished piece.</p>"
+        )
     figure = path_plot(path, readings, shown, tolerance)
     st.plotly_chart(figure, theme=None, config=QUIET, key="bench-plot", alt="ΔE00 to the target by passes done")
     read = " Diamonds are readings." if path.readings_delta_e00 else ""
     st.html(
-        f'<p class="pm-soft">How far the piece is from the target after each pass, with the band that holds 95 %. The '
+        f'<p class="pm-soft">{_what_is_drawn(path)}, with the band that holds 95 %. The '
         f"pale floor is the tolerance, ΔE00 {tolerance:g}. The upright line is where the piece is now; the ring is "
         f"where to stop.{read}</p>"
     )
+
+
+def readings_of_last_coat(piece: Piece) -> dict[int, Reading]:
+    """Return the readings of a piece by passes of its last coat, those of coats below left out."""
+    here = piece.after.coat
+    return {taken.after.passes: taken.reading for taken in piece.readings if taken.after.coat == here}
+
+
+def _what_is_drawn(path: BenchPath) -> str:
+    if path.last_coat:
+        return "How far the piece is from the target after each pass"
+    return "How far the finished piece is from the target, by the passes of this coat"
 
 
 def shown_passes(path: BenchPath) -> range:
@@ -62,7 +81,7 @@ def path_plot(path: BenchPath, readings: Mapping[int, Reading], shown: range, to
     counts = list(shown)
     expected = [float(path.expected[count]) for count in counts]
     low, high = ([float(path.interval[count, side]) for count in counts] for side in (0, 1))
-    figure = base_figure("passes done", "ΔE00 to the target", height=330)
+    figure = base_figure("passes done" if path.last_coat else "passes of this coat", "ΔE00 to the target", height=330)
     figure.add_hrect(0, tolerance, fillcolor="#ffffff", opacity=0.42, line_width=0, layer="below")
     quiet = {"mode": "lines", "line": {"width": 0}, "hoverinfo": "skip"}
     figure.add_trace(go.Scatter(x=counts, y=high, **quiet))
@@ -78,8 +97,8 @@ def path_plot(path: BenchPath, readings: Mapping[int, Reading], shown: range, to
             marker={"size": 30, "symbol": "circle-open", "color": "#ffffff", "line": {"width": 3}},
         )
     )
-    if path.readings_delta_e00:
-        figure.add_trace(_readings(go, path, readings))
+    if drawn := {count: readings[count] for count in path.readings_delta_e00 if count in readings}:
+        figure.add_trace(_readings(go, path, drawn))
     ticks = 1 if len(counts) <= 16 else -(-len(counts) // 12)
     figure.update_xaxes(dtick=ticks, range=[counts[0] - 0.6, counts[-1] + 0.6])
     figure.update_yaxes(range=[0, 1.05 * max(*high, tolerance, *path.readings_delta_e00.values())])

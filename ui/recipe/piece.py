@@ -1,198 +1,124 @@
-"""The piece on the bench as the draft keeps it: recipe, target, passes laid, readings taken; handed to the record form.
+"""Pieces on the bench as the page handles them: begun from a recipe, found again, handed to the record form.
 
-Everything is written at once, so that a reload or a flat battery loses nothing.
+The studio's shelf keeps them; what is half typed of a reading lies in a draft of the piece's own.
 """
 
 from __future__ import annotations
 
-import uuid
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from matcher.recipe.recipe import MAX_PASSES, Recipe
+from matcher.bench.shelf import READING, new_uid
+from matcher.bench.work import UNSEALED, Piece
 from ui.recipe.later_reading import photographs_in
 from ui.recipe.recipe_form import fields_of
+from ui.recipe.record_forms import go_to_form, half_filled, new_form
 from ui.state.drafts import Draft
-from ui.state.places import BENCH, RECORD
+from ui.state.places import BENCH
 
 if TYPE_CHECKING:
-    from matcher.reading.reading import Reading
+    from matcher.recipe.recipe import Recipe
     from matcher.studio import Studio
+    from matcher.suggest.suggestion import Suggestion
 
-FORM, READING_FORM, LAID_BY = "bench", "bench reading", "bench laid by"
-UNSEALED = "no"
-
-
-@dataclass(frozen=True)
-class Piece:
-    """What is on the bench. sealed: with what the target is sealed, or "no". readings: by passes done."""
-
-    uid: str
-    recipe: Recipe
-    source: str
-    target_id: int
-    sealed: str
-    done: int
-    readings: Mapping[int, Reading]
-    handed_over: bool = False
+FORM = "bench"
+"""The form in which a piece is chosen, before it is begun."""
+CHOOSE = "new"
+OF_THE_FIRST = "of the first plates"
+"""Where a recipe comes from, as the record form says it."""
 
 
-def piece_of(draft: Draft) -> Piece | None:
-    """Return the piece that was begun, or None."""
-    from matcher.reading.reading import Reading
-
-    if draft.get("begun") is None:
-        return None
-    return Piece(
-        draft.get("begun"),
-        Recipe.from_dict(draft.get("recipe")),
-        draft.get("source", ""),
-        draft.get("target_id"),
-        draft.get("sealed", UNSEALED),
-        draft.get("done", 0),
-        {int(count): Reading.from_dict(kept["reading"]) for count, kept in _kept(draft).items()},
-        bool(draft.get("handed_over")),
-    )
+def half_reading(studio: Studio, piece: Piece) -> Draft:
+    """Return the draft of the reading that is being taken of a piece."""
+    return Draft(studio, READING + piece.uid)
 
 
-def begin(draft: Draft, recipe: Recipe, source: str, target_id: int, sealed: str, from_form: bool = False) -> None:
-    """Put a piece on the bench: no pass is laid yet. from_form: the plate in the record form is this piece."""
-    draft.fill(
-        {
-            "begun": uuid.uuid4().hex,
-            "recipe": recipe.as_dict(),
-            "source": source,
-            "target_id": target_id,
-            "sealed": sealed,
-            "done": 0,
-            "readings": {},
-            "from_form": from_form,
-        }
-    )
-
-
-def take_to_bench(studio: Studio, recipe: Recipe, source: str, target_id: int | None) -> None:
-    """Open the bench with a recipe chosen; a piece that is being worked on is laid by. source: where it comes from."""
-    draft = Draft(studio, FORM)
-    lay_by(studio, draft)
-    draft.fill({"offered": recipe.as_dict(), "source": source})
-    address = None if target_id is None else {"target": str(target_id)}
+def take_to_bench(
+    studio: Studio, recipe: Recipe, source: str, target_id: int | None, listed: Mapping[str, Any] | None = None
+) -> None:
+    """Open the bench with a recipe chosen, beside the pieces that are there. listed: see ``Piece``."""
+    offered = {"offered": recipe.as_dict(), "source": source, "listed": None if listed is None else dict(listed)}
+    Draft(studio, FORM).fill(offered)
+    address = {"piece": CHOOSE} if target_id is None else {"piece": CHOOSE, "target": str(target_id)}
     st.switch_page(BENCH.file, query_params=address)
 
 
-def lay_by(studio: Studio, draft: Draft) -> None:
-    """Clear the bench; a piece that is not in the record form yet is kept, to be brought back with its half reading."""
-    piece, half_read = piece_of(draft), Draft(studio, READING_FORM)
-    if piece is not None and not piece.handed_over and (piece.done or piece.readings):
-        Draft(studio, LAID_BY).fill({**draft.values, "half_read": dict(half_read.values)})
-    half_read.drop()
-    draft.drop()
+def as_listed(item: Suggestion, tolerance: float) -> dict[str, Any]:
+    """Return what a list says of a recipe, as a piece keeps it."""
+    return {"delta_e00": item.delta_e00, "chance": item.chance_within(tolerance), "basis": item.basis}
 
 
-def bring_back(studio: Studio, draft: Draft) -> None:
-    """Put the piece that was laid by on the bench again; what stands there now takes its place."""
-    laid_by = Draft(studio, LAID_BY)
-    waiting = dict(laid_by.values)
-    laid_by.drop()
-    lay_by(studio, draft)
-    Draft(studio, READING_FORM).fill(waiting.pop("half_read", {}))
-    draft.fill(waiting)
+def take_run_to_bench(studio: Studio, run: str, pieces: Sequence[Piece]) -> None:
+    """Put a run of plates on the bench, those that are not there yet, and go there."""
+    there = {(piece.run, piece.source, piece.recipe) for piece in studio.shelf.pieces()}
+    added = [piece for piece in pieces if (run, piece.source, piece.recipe) not in there]
+    for piece in added:
+        studio.shelf.put(replace(piece, uid=new_uid(), run=run))
+    first = next((piece.uid for piece in studio.shelf.pieces() if piece.run == run and not piece.handed_over), "")
+    st.switch_page(BENCH.file, query_params={"piece": first} if first else {})
 
 
-def lay_pass(draft: Draft, uid: str) -> None:
-    """Count one more pass of a piece, on top of those that any screen counted."""
-    draft.meet()
-    if draft.get("begun") != uid:
-        draft.say("The pass was not counted: the piece on the bench was changed on another screen. Check it first.")
-        return
-    draft.set(done=min(MAX_PASSES, draft.get("done", 0) + 1))
+def hand_over(studio: Studio, piece: Piece) -> None:
+    """Fill a record form with what was really laid and read, and go there. Other forms stay as they are."""
+    done, last = piece.as_done(), piece.reading_after(piece.after)
+    standing = next((kept for kept in half_filled(studio) if kept.form == piece.form), None)
+    values: dict[str, Any] = {} if standing is None else dict(standing.body)
+    if last is not None and done.seal is None:  # unsealed: the last reading is the plate's own
+        values |= last.taken_as
+    values |= {
+        **fields_of(done),
+        "target_id": piece.target_id or 0,
+        "from_plate": piece.source,
+        "bench_piece": piece.uid,
+        "stages": [
+            {
+                "stage": piece.stage_of(taken.after),
+                "reading": taken.reading.as_dict(),
+                "photos": photographs_in(taken.taken_as),
+            }
+            for taken in piece.readings
+        ],
+        "seal_planned": piece.recipe.seal is not None and done.seal is None,
+        "as_last": False,
+    }
+    if piece.run == OF_THE_FIRST:
+        values["from_where"] = OF_THE_FIRST
+    if piece.name:
+        values["piece"] = piece.name
+    if standing is None:
+        form = new_form(studio, values)
+    else:
+        form = standing.form
+        Draft(studio, form).fill(values)
+    studio.shelf.change(piece.uid, lambda now: replace(now, form=form, handed_over=True))
+    go_to_form(form)
 
 
-def undo_pass(draft: Draft) -> str | None:
-    """Take back one pass that was counted; return why it cannot be, or None."""
-    draft.meet()
-    done = draft.get("done", 0)
-    if str(done) in _kept(draft):
-        return f"There is a reading after pass {done}: correct it or remove it first."
-    draft.set(done=max(0, done - 1))
-    return None
+def is_handed_over(studio: Studio, piece: Piece) -> bool:
+    """Tell whether a piece stands in a record form; one whose form was thrown away is on the bench again."""
+    return piece.handed_over and any(kept.form == piece.form for kept in half_filled(studio))
 
 
-def keep_reading(draft: Draft, after: int, reading: Reading, taken_as: Mapping[str, Any]) -> None:
-    """Keep a reading after so many passes, with what was marked or typed for it, so that it can be corrected."""
-    draft.meet()
-    kept = {**_kept(draft), str(after): {"reading": reading.as_dict(), "taken_as": dict(taken_as)}}
-    draft.set(readings=kept)
+def on_the_bench(studio: Studio) -> list[Piece]:
+    """Return the pieces that are being worked on, the one begun first at the head."""
+    forms = {kept.form for kept in half_filled(studio)}
+    return [piece for piece in studio.shelf.pieces() if not (piece.handed_over and piece.form in forms)]
 
 
-def taken_as(draft: Draft, after: int) -> dict[str, Any]:
-    """Return what was marked or typed for a reading."""
-    return dict(_kept(draft)[str(after)]["taken_as"])
-
-
-def take_out(draft: Draft, after: int) -> None:
-    """Leave a reading out; it can be put back until another one is left out."""
-    draft.meet()
-    kept = dict(_kept(draft))
-    gone = kept.pop(str(after))
-    draft.set(readings=kept, taken_out={"after": after, **gone})
-
-
-def put_back(draft: Draft) -> None:
-    """Count the reading again that was left out last; one taken anew after that pass stays."""
-    draft.meet()
-    gone = dict(draft.get("taken_out"))
-    after = str(gone.pop("after"))
-    draft.set(readings={after: gone, **_kept(draft)}, taken_out=None, done=max(draft.get("done", 0), int(after)))
-
-
-def hand_over(studio: Studio, draft: Draft, piece: Piece) -> None:
-    """Fill the record form with what was really laid and read, and go there. What stood there is laid by."""
-    from matcher.bench.passes import as_laid
-    from matcher.recipe.stages import stage_after
-
-    plate = Draft(studio, "plate")
-    going_on = plate.get("bench_piece") == piece.uid or draft.get("from_form")
-    if plate.values and not going_on and not plate.get("as_last"):
-        Draft(studio, "plate laid by").fill(plate.values)
-    kept = dict(plate.values) if going_on else {"made_by": plate.get("made_by", "")}
-    last = _kept(draft).get(str(piece.done))
-    if last is not None and piece.recipe.seal is None:  # unsealed: the last reading is the plate's own
-        kept |= last["taken_as"]
-    stages = [
-        {
-            "stage": stage_after(piece.recipe, count),
-            "reading": reading.as_dict(),
-            "photos": photographs_in(taken_as(draft, count)),
-        }
-        for count, reading in sorted(piece.readings.items())
-    ]
-    plate.fill(
-        {
-            **kept,
-            **fields_of(as_laid(piece.recipe, piece.done)),
-            "target_id": piece.target_id,
-            "from_plate": piece.source,
-            "bench_piece": piece.uid,
-            "stages": stages,
-            "as_last": False,
-        }
-    )
-    draft.set(handed_over=True)
-    st.switch_page(RECORD.file)
-
-
-def clear_when_logged(studio: Studio, uid: str | None) -> None:
-    """Clear the bench when the piece on it is the one that was logged."""
-    draft = Draft(studio, FORM)
-    if uid is not None and draft.get("begun") == uid:
-        Draft(studio, READING_FORM).drop()
-        draft.drop()
-
-
-def _kept(draft: Draft) -> dict[str, Any]:
-    kept: dict[str, Any] = draft.get("readings") or {}
-    return kept
+def begin(
+    studio: Studio,
+    recipe: Recipe,
+    source: str,
+    target_id: int | None,
+    sealed: str = UNSEALED,
+    form: str | None = None,
+    listed: Mapping[str, Any] | None = None,
+) -> Piece:
+    """Put a piece on the bench: nothing is laid yet. form: the record form in which this plate stands already."""
+    piece = Piece(
+        new_uid(), recipe, source=source, target_id=target_id, sealed=sealed, form=form, listed=listed
+    )  # fmt: skip
+    return studio.shelf.put(piece)

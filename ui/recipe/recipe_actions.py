@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
 from ui.recipe.piece import take_to_bench
 from ui.recipe.recipe_form import fields_of
+from ui.recipe.record_forms import go_to_form, new_form
 from ui.show.cautions import show_cautions
 from ui.state.cache_keys import Key, log_key
-from ui.state.drafts import Draft
 from ui.state.open_studio import logged
-from ui.state.places import RECORD
 
 if TYPE_CHECKING:
     from matcher.recipe.recipe import Recipe
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
 
 LABEL = "Make this plate"
 ALL_OF_THEM = 99
-OF_THE_FIRST = "of the first plates"  # where a recipe comes from, as the record form says it
 
 
 def ways_on(
@@ -32,16 +31,18 @@ def ways_on(
     label: str = LABEL,
     first: bool = False,
     begun: bool = False,
+    listed: Mapping[str, Any] | None = None,
 ) -> Any:
     """Show what can be done with a recipe, and the cautions for it, folded; return the row, where more may be added.
 
-    begun: some of its passes are done already, so that the bench can't begin with it.
+    begun: some of its passes are done already, so that the bench can't begin with it. listed: what the list says of it,
+    so that the bench can say why it says otherwise.
     """
     row = st.container(horizontal=True, vertical_alignment="center")
     with row:
         make_button(studio, recipe, key, name, target_id, label, first)
         if not begun:
-            bench_button(studio, recipe, f"bench.{key}", name, target_id)
+            bench_button(studio, recipe, f"bench.{key}", name, target_id, listed)
     with st.expander("Cautions for these chemicals"):
         show_cautions(recipe, first=ALL_OF_THEM)
     return row
@@ -62,10 +63,17 @@ def make_button(
         _make(studio, recipe, {"target_id": target_id or 0, "from_plate": name, "from_where": where})
 
 
-def bench_button(studio: Studio, recipe: Recipe, key: str, name: str, target_id: int | None) -> None:
+def bench_button(
+    studio: Studio,
+    recipe: Recipe,
+    key: str,
+    name: str,
+    target_id: int | None,
+    listed: Mapping[str, Any] | None = None,
+) -> None:
     """Show the way to the bench, where a plate is followed pass by pass; nothing for one without passes."""
     if recipe.coats and st.button("Take it to the bench", type="tertiary", key=key):
-        take_to_bench(studio, recipe, name, target_id)
+        take_to_bench(studio, recipe, name, target_id, listed)
 
 
 def made_as(studio: Studio, recipe: Recipe) -> int | None:
@@ -83,10 +91,5 @@ def _made(key: Key, _studio: Studio) -> dict[Recipe, int | None]:
 
 
 def _make(studio: Studio, recipe: Recipe, beside: dict[str, Any]) -> None:
-    """Fill the record form with this recipe; what stood there is laid by, not lost."""
-    draft = Draft(studio, "plate")
-    if draft.values:
-        Draft(studio, "plate laid by").fill(draft.values)
-    kept = {"made_by": draft.get("made_by", "")}
-    draft.fill({**kept, **fields_of(recipe), **beside})
-    st.switch_page(RECORD.file)
+    """Fill a record form with this recipe, beside those that are half filled."""
+    go_to_form(new_form(studio, {**fields_of(recipe), **beside}))

@@ -1,77 +1,109 @@
-"""At the bench: a piece led to its target pass by pass, to be read at arm's length and pressed with gloves on."""
+"""At the bench: pieces led to their targets pass by pass, to be read at arm's length and pressed with gloves on."""
 
 from __future__ import annotations
 
-import html
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from matcher.errors import StudioError
-from matcher.words import counted, percent
+from matcher.bench.wording import title_of
+from matcher.errors import MatcherError, SuggestionError
+from matcher.words import counted
 from ui.bench.bench_readings import show_readings
-from ui.bench.choose_piece import ALL_OF_THEM, ask_if_sealed, choose
+from ui.bench.choose_piece import choose
+from ui.bench.on_the_bench import ask_to_take_off, list_pieces, others_line
 from ui.bench.pass_path import show_path
-from ui.recipe.piece import FORM, UNSEALED, Piece, hand_over, lay_by, lay_pass, piece_of, undo_pass
+from ui.bench.step_now import come_back_to_button, show_beside, show_now
+from ui.bench.whole_recipe import show_whole
+from ui.recipe.piece import CHOOSE, hand_over, is_handed_over, on_the_bench
+from ui.recipe.record_forms import go_to_form
 from ui.show import look
-from ui.show.cautions import show_cautions
 from ui.show.nonbreaking import nonbreaking
-from ui.show.steps import recipe_steps
 from ui.show.swatches import pair
 from ui.state.cache_keys import Key, log_key
-from ui.state.drafts import Draft
 from ui.state.messages import tell
 from ui.state.open_studio import logged, the_studio
-from ui.state.places import RECORD
 
 if TYPE_CHECKING:
     from matcher.bench.path import BenchPath
     from matcher.bench.seal import SealShift
+    from matcher.bench.work import Piece
     from matcher.studio import Studio
     from matcher.trials.trial import Target
+
+ABOUT = "Follow each piece step by step: where it is, how many passes remain, when to stop."
 
 
 def show() -> None:
     studio = the_studio()
-    draft = Draft(studio, FORM)
-    piece = piece_of(draft)
-    if said := draft.said():
-        tell(said)
+    wanted = st.query_params.get("piece")
+    pieces = on_the_bench(studio)
+    piece = studio.shelf.find(wanted) if wanted != CHOOSE else None
+    if wanted and wanted != CHOOSE and piece is None:
+        tell("That piece is no longer on the bench: it was recorded, or taken off on another screen.", "warning")
+    if piece is None and not wanted and len(pieces) == 1:
+        piece = pieces[0]
     if piece is None:
-        look.title("At the bench", "Follow a piece pass by pass: where it is, how many passes remain, when to stop.")
-        choose(studio, draft)
+        look.title("At the bench", ABOUT)
+        if pieces:
+            list_pieces(studio, pieces)
+        if wanted == CHOOSE or not pieces:
+            choose(studio)
+        elif st.button("Put another piece on the bench", key="bench-another", icon=":material/add:"):
+            _open(CHOOSE)
         return
-    if piece.handed_over:
-        _handed_over(studio, draft, piece)
+    if is_handed_over(studio, piece):
+        _handed_over(studio, piece, pieces)
         return
-    try:
-        target = studio.target(piece.target_id)
-    except StudioError as error:
-        tell(str(error))
-        _away(studio, draft)
-        return
-    _work(studio, draft, piece, target)
+    _work(studio, piece, [other for other in pieces if other.uid != piece.uid])
 
 
-def _work(studio: Studio, draft: Draft, piece: Piece, target: Target) -> None:
-    look.title("At the bench", f"For {target.name}, within ΔE00 {target.tolerance:g}.")
-    if draft.unkept:
-        tell(draft.unkept)
-    shift = None if piece.sealed == UNSEALED else _shift(log_key(studio), piece.sealed, studio)
-    with st.spinner("Looking ahead…"):
-        path = studio.suggester().bench_path(target.reading, piece.recipe, piece.readings, shift, piece.done)
+def _work(studio: Studio, piece: Piece, others: list[Piece]) -> None:
+    target, path = _target(studio, piece), None
+    others_line(others)
+    goal = f"For {target.name}, within ΔE00 {target.tolerance:g}." if target else "For no target."
+    source = "" if piece.run or not piece.source else f" Recipe: {piece.source[:1].lower()}{piece.source[1:]}."
+    look.title(title_of(piece), f"{goal}{source}")
+    if target is not None:
+        try:
+            with st.spinner("Looking ahead…"):
+                path = _path(studio, piece, target)
+        except SuggestionError as error:
+            tell(f"{error} Until then the passes are only counted.", "warning")
     now_side, path_side = st.columns([1, 1.25], gap="medium")
     with now_side:
-        _now(draft, piece, path, target.tolerance)
-        name = "Target" if shift is None else "Target before sealing"
-        st.html(pair(path.goal.lab, path.labs[piece.done], name, "Piece now, expected"))
-        if shift is not None:
-            _seal_words(shift)
+        show_now(studio, piece, path, target)
+        if path is not None:
+            _colours(path)
     with path_side:
-        show_path(path, piece.readings, target.tolerance, name)
-    show_readings(studio, draft, piece, path)
-    _recipe(draft, piece)
-    _finish(studio, draft, piece, path)
+        show_beside(piece)
+        if path is not None and target is not None:
+            show_path(path, piece, target.tolerance, _goal_name(path))
+    show_readings(studio, piece, path)
+    show_whole(studio, piece)
+    _finish(studio, piece, path, others)
+    come_back_to_button()
+
+
+def _target(studio: Studio, piece: Piece) -> Target | None:
+    if not piece.target_id:
+        return None
+    try:
+        return studio.target(piece.target_id)
+    except MatcherError as error:
+        tell(str(error))
+        return None
+
+
+def _path(studio: Studio, piece: Piece, target: Target) -> BenchPath | None:
+    from matcher.bench.passes import course_of
+    from matcher.bench.work import UNSEALED
+
+    course = course_of(piece)
+    if course is None:
+        return None
+    shift = None if piece.sealed == UNSEALED else _shift(log_key(studio), piece.sealed, studio)
+    return studio.suggester().piece_path(target.reading, course, shift)
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
@@ -82,71 +114,56 @@ def _shift(key: Key, sealed: str, _studio: Studio) -> SealShift:
     return learn_seal_shift(logged(_studio), sealed)
 
 
-def _now(draft: Draft, piece: Piece, path: BenchPath, tolerance: float) -> None:
-    """Say what to do in letters that are read from where the torch is held, with one large button below."""
-    laid = f"{counted(piece.done, 'pass')} done" if piece.done else "No pass done yet"
-    when = "then" if path.remaining else "now"
-    chance = f"Chance to be within {tolerance:g} {when}: {percent(path.chance_within(tolerance))}."
-    with look.panel("bench-now"):
+def _goal_name(path: BenchPath) -> str:
+    return "Target" if path.seal is None else "Target before sealing"
+
+
+def _colours(path: BenchPath) -> None:
+    if path.last_coat:
+        st.html(pair(path.goal.lab, path.labs[path.done], _goal_name(path), "Piece now, expected"))
+    else:
+        st.html(pair(path.goal.lab, path.ends[path.stop_at], _goal_name(path), "Finished piece, expected"))
+    if path.seal is not None:
         st.html(
-            f'<p class="pm-laid">{laid}</p><p class="pm-instruction" role="status">{html.escape(path.instruction)}</p>'
-            f"<p>{nonbreaking(path.sentence)} {chance}</p>"
+            f'<p class="pm-soft">{nonbreaking(path.seal.sentence)} The piece is read unsealed, so it is compared with '
+            "what it must be before sealing; the bands include this uncertainty too.</p>"
         )
-        if path.warning is not None:
-            tell(path.warning, "wrong")
-        if piece.done and path.past and path.expected[piece.done] <= tolerance:
-            tell(f"It is still expected within ΔE00 {tolerance:g}: read the piece before you burnish it.", "warning")
-        if path.caveat is not None:
-            tell(path.caveat, "warning")
-        kind: Literal["primary", "secondary"] = "primary" if path.remaining else "secondary"
-        # Counted before the page is worked out anew, so that quick presses do not overtake one another.
-        st.button(
-            "One pass done", type=kind, key="bench-pass", width="stretch", on_click=lay_pass, args=(draft, piece.uid)
-        )
-        if piece.done and st.button("Undo the last pass", key="bench-undo", width="stretch"):
-            why = undo_pass(draft)
-            if why is None:
-                st.rerun()
-            tell(why, "warning")
 
 
-def _seal_words(shift: SealShift) -> None:
-    st.html(
-        f'<p class="pm-soft">{nonbreaking(shift.sentence)} The piece is read unsealed, so it is compared with what it '
-        "must be before sealing; the bands include this uncertainty too.</p>"
-    )
-
-
-def _recipe(draft: Draft, piece: Piece) -> None:
-    with st.expander("Recipe, seal and cautions"):
-        st.html(recipe_steps(piece.recipe))
-        ask_if_sealed(draft, "sealed", piece.sealed)
-        show_cautions(piece.recipe, first=ALL_OF_THEM)
-
-
-def _finish(studio: Studio, draft: Draft, piece: Piece, path: BenchPath) -> None:
+def _finish(studio: Studio, piece: Piece, path: BenchPath | None, others: list[Piece]) -> None:
     with st.container(horizontal=True, vertical_alignment="center", key="bench-end"):
-        ready = piece.done > 0 and path.remaining == 0
-        if st.button("Record this plate", type="primary" if ready else "secondary", key="bench-record"):
-            hand_over(studio, draft, piece)
-        _away(studio, draft)
+        over = piece.step is None or (path is not None and path.last_coat and path.done > 0 and path.remaining == 0)
+        if not piece.untouched and st.button(
+            "Record this plate", type="primary" if over else "secondary", key="bench-record"
+        ):
+            hand_over(studio, piece)
+        if st.button("Put another piece on the bench", type="tertiary", key="bench-another"):
+            _open(CHOOSE)
+        ask_to_take_off(studio, piece)
+    nearby = [other for other in others if other.run == piece.run] if piece.run else []
+    if nearby:
+        st.html(f'<p class="pm-soft">{counted(len(nearby), "other plate")} of this run on the bench.</p>')
 
 
-def _away(studio: Studio, draft: Draft) -> None:
-    if st.button("Start another piece", type="tertiary", key="bench-another"):
-        lay_by(studio, draft)
-        st.rerun()
-
-
-def _handed_over(studio: Studio, draft: Draft, piece: Piece) -> None:
-    look.title("At the bench", "This piece is now in the record form.")
+def _handed_over(studio: Studio, piece: Piece, pieces: list[Piece]) -> None:
+    look.title(title_of(piece), "This piece is now in the record form.")
     with st.container(horizontal=True, vertical_alignment="center"):
-        if st.button("Continue recording", type="primary", key="bench-go-on"):
-            st.switch_page(RECORD.file)
+        if piece.form and st.button("Continue recording", type="primary", key="bench-go-on"):
+            go_to_form(piece.form)
         if st.button("More passes on this piece", key="bench-more"):
-            draft.set(handed_over=False)
+            from dataclasses import replace
+
+            studio.shelf.change(piece.uid, lambda now: replace(now, handed_over=False))
             st.rerun()
-        _away(studio, draft)
+        if st.button("Put another piece on the bench", type="tertiary", key="bench-another"):
+            _open(CHOOSE)
+    if pieces:
+        list_pieces(studio, pieces)
+
+
+def _open(uid: str) -> None:
+    st.query_params["piece"] = uid
+    st.rerun()
 
 
 show()

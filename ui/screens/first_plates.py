@@ -9,7 +9,8 @@ import streamlit as st
 from matcher.errors import MatcherError
 from matcher.recipe.recipe import steps_in_words
 from matcher.words import agreeing, counted
-from ui.recipe.recipe_actions import OF_THE_FIRST, made_as, make_button
+from ui.recipe.piece import OF_THE_FIRST, take_run_to_bench
+from ui.recipe.recipe_actions import made_as, make_button
 from ui.show import look
 from ui.show.cautions import show_cautions_for_all
 from ui.show.literal import literal
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
     from matcher.studio import Studio
 
 CAUTIONS_OPEN = 3
+A_RUN = 4
+"""Plates that lie on the bench together."""
 
 
 def show() -> None:
@@ -63,10 +66,23 @@ def _table(studio: Studio, recipes: list[Recipe]) -> None:
         '<p class="pm-tally">Each is the plate whose colour is least known from those before it. '
         f"You can stop after any of them: the earlier ones tell you most.{progress}</p>"
     )
-    _take_along(recipes)
+    with st.container(horizontal=True, vertical_alignment="center"):
+        _take_along(recipes)
+        _to_bench(studio, recipes, made)
     with look.panel("first"):
         for number, (recipe, plate) in enumerate(zip(recipes, made, strict=True), start=1):
             _row(studio, number, recipe, plate)
+
+
+def _to_bench(studio: Studio, recipes: list[Recipe], made: list[int | None]) -> None:
+    """Let the next plates go to the bench as a run, each counted on its own; they come back as records."""
+    from matcher.bench.work import Piece
+
+    left = [(number, recipe) for number, recipe in enumerate(recipes, start=1) if made[number - 1] is None]
+    run = [(number, recipe) for number, recipe in left if recipe.coats or recipe.undercoat is not None][:A_RUN]
+    if run and st.button(f"Take the next {counted(len(run), 'plate')} to the bench", key="first.run"):
+        pieces = [Piece("", recipe, source=f"number {number}", run=OF_THE_FIRST) for number, recipe in run]
+        take_run_to_bench(studio, OF_THE_FIRST, pieces)
 
 
 def _row(studio: Studio, number: int, recipe: Recipe, plate: int | None) -> None:

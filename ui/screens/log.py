@@ -17,9 +17,8 @@ from matcher.words import counted
 from ui.photograph.photographs import figure, thumb
 from ui.recipe.correct_plate import begin_button, correction_form, is_begun, show_corrections
 from ui.recipe.later_reading import add_later, show_stages
-from ui.recipe.piece import take_to_bench
+from ui.recipe.piece import OF_THE_FIRST, take_to_bench
 from ui.recipe.plate_row import plate_row
-from ui.recipe.recipe_actions import OF_THE_FIRST
 from ui.show import look
 from ui.show.steps import recipe_steps
 from ui.show.swatches import show_reading

@@ -12,9 +12,9 @@ from ui.reading.colour_in import colour_in
 from ui.reading.typed_in import forget_file
 from ui.recipe.about_plate import NO_TARGET, answered, ask_about
 from ui.recipe.later_reading import photographs_in, show_stages
-from ui.recipe.piece import clear_when_logged, take_to_bench
-from ui.recipe.recipe_actions import OF_THE_FIRST
+from ui.recipe.piece import OF_THE_FIRST, take_to_bench
 from ui.recipe.recipe_form import RecipeForm, bottles, fields_of, recipe_of
+from ui.recipe.record_forms import OPEN, open_form, show_half_filled
 from ui.show import look
 from ui.show.cautions import show_cautions
 from ui.state.drafts import Draft
@@ -31,11 +31,12 @@ if TYPE_CHECKING:
 
 def show() -> None:
     studio = the_studio()
-    draft = Draft(studio, "plate")
+    draft = open_form(studio)
     trials = logged(studio)
     if not draft.values:
         _prefill(draft, trials)
     look.title("Record a plate", "First what you did, then the colour you got.")
+    show_half_filled(studio, draft)
     _origin(studio, draft)
     strict = bool(st.session_state.get("plate.tried"))
     st.subheader("What you did", anchor=False)
@@ -72,20 +73,8 @@ def _origin(studio: Studio, draft: Draft) -> None:
             f'<p class="pm-soft">The recipe is copied from {html.escape(source[:1].lower() + source[1:])}, {words}. '
             "Change whatever you did differently.</p>"
         )
-    with st.container(horizontal=True):
-        if source and not draft.get("bench_piece"):
-            _not_made_yet(studio, draft, source)
-        _laid_by(studio, draft)
-
-
-def _laid_by(studio: Studio, draft: Draft) -> None:
-    """Bring back what a suggestion pushed aside."""
-    laid_by = Draft(studio, "plate laid by")
-    if laid_by.values and st.button("Go back to the plate I was recording before", type="tertiary"):
-        standing = dict(draft.values)
-        draft.fill(laid_by.values)
-        laid_by.drop() if standing.get("as_last") else laid_by.fill(standing)
-        st.rerun()
+    if source and not draft.get("bench_piece"):
+        _not_made_yet(studio, draft, source)
 
 
 def _not_made_yet(studio: Studio, draft: Draft, source: str) -> None:
@@ -104,7 +93,13 @@ def _from_the_bench(draft: Draft) -> None:
     """Say what the bench handed over, and show the readings that were taken on the way."""
     stages = _stages(draft)
     st.html('<p class="pm-soft">The recipe comes from the bench, with the passes that were actually done.</p>')
-    if draft.get("seal_kind", "none") != "none":
+    if draft.get("seal_planned"):
+        tell(
+            "No coat of the seal was counted at the bench, so the plate is logged unsealed. If you have sealed it, "
+            "say so under Seal, and read the colour once it is sealed.",
+            "warning",
+        )
+    elif draft.get("seal_kind", "none") != "none":
         tell("Read the colour below once the plate is sealed: the readings at the bench were taken before.", "warning")
     if stages:
         with st.expander(f"Readings along the way ({len(stages)}), logged with the plate"):
@@ -153,10 +148,12 @@ def _log_it(studio: Studio, draft: Draft, recipe: Recipe | None, reading: Readin
     except MatcherError as error:
         tell(f"{error} Everything you typed is saved.")
         return
-    clear_when_logged(studio, draft.get("bench_piece"))
+    if uid := draft.get("bench_piece"):
+        studio.shelf.take_off(uid)
     forget_file(studio, draft)
     planned = draft.get("from_where") == OF_THE_FIRST
     draft.drop()
+    st.session_state.pop(OPEN, None)
     st.session_state["plate.tried"] = False
     _go_on(studio, trial, planned)
 

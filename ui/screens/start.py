@@ -7,7 +7,9 @@ import html
 import streamlit as st
 
 from matcher.words import counted
+from ui.recipe.piece import on_the_bench
 from ui.recipe.plate_row import plate_row
+from ui.recipe.record_forms import half_filled
 from ui.show import look
 from ui.show.literal import literal
 from ui.state.next_step import NextStep, next_step
@@ -25,7 +27,7 @@ PATH = (
 def show() -> None:
     studio = the_studio()
     targets, trials = studio.targets(), logged(studio)
-    step = next_step(targets, trials, {form: studio.draft(form) for form in ("target", "plate", "bench")})
+    step = next_step(targets, trials, studio.draft("target"), on_the_bench(studio), half_filled(studio))
     with look.panel("next"):
         look.title(step.heading, step.sentence)
         with st.container(horizontal=True, vertical_alignment="center", key="next-actions"):

@@ -21,17 +21,18 @@ def show_cautions(recipe: Recipe, first: int = FIRST) -> None:
     """Show the usual cautions for a recipe: the gravest in the open, the others folded below them."""
     from matcher.recipe.cautions import cautions_for
 
-    _show(cautions_for(recipe), first)
+    show_these(cautions_for(recipe), first)
 
 
 def show_cautions_for_all(recipes: Sequence[Recipe], first: int) -> None:
     """Show the cautions for a day on which several recipes are made."""
     from matcher.recipe.cautions import cautions_for_all
 
-    _show(cautions_for_all(recipes), first)
+    show_these(cautions_for_all(recipes), first)
 
 
-def _show(cautions: Sequence[Caution], first: int) -> None:
+def show_these(cautions: Sequence[Caution], first: int) -> None:
+    """Show some cautions: the first in the open, the others folded below them."""
     st.html(_listed(cautions[:first]))
     if len(cautions) > first:
         with st.expander(f"{len(cautions) - first:d} more cautions"):

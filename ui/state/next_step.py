@@ -10,6 +10,8 @@ from matcher.words import agreeing, counted
 from ui.state.places import BENCH, FIRST_PLATES, RECORD, SUGGESTIONS, TARGET, Place
 
 if TYPE_CHECKING:
+    from matcher.bench.work import Piece
+    from matcher.storage.drafts import Kept
     from matcher.trials.trial import Target, Trial
 
 
@@ -26,10 +28,18 @@ class NextStep:
 
 
 def next_step(
-    targets: Sequence[Target], trials: Sequence[Trial], drafts: Mapping[str, Mapping[str, Any] | None]
+    targets: Sequence[Target],
+    trials: Sequence[Trial],
+    target_draft: Mapping[str, Any] | None = None,
+    pieces: Sequence[Piece] = (),
+    forms: Sequence[Kept] = (),
 ) -> NextStep:
-    """Return the next step. drafts: what was half typed, by form ("target", "plate", "bench")."""
-    unfinished = _unfinished(drafts)
+    """Return the next step.
+
+    target_draft: what was half typed of a target. pieces: those being worked on at the bench. forms: half-filled record
+    forms, the one saved last at the head.
+    """
+    unfinished = _at_the_bench(pieces) or _half_recorded(forms) or _half_typed(target_draft or {})
     if unfinished is not None:
         return unfinished
     if not targets:
@@ -60,20 +70,37 @@ def next_step(
     )
 
 
-def _unfinished(drafts: Mapping[str, Mapping[str, Any] | None]) -> NextStep | None:
-    plate, target, bench = (drafts.get(form) or {} for form in ("plate", "target", "bench"))
-    if bench.get("begun") and not bench.get("handed_over"):
-        done = bench.get("done", 0)
-        laid = f"{counted(done, 'pass')} {agreeing(done)} done" if done else "No pass is done yet"
-        return NextStep(
-            "Continue with the piece on the bench", f"{laid}; everything is saved.", "Continue at the bench", BENCH, 3
-        )
-    if plate:
-        source = plate.get("from_plate")
-        sentence = (
-            f"Its recipe started from {source[:1].lower() + source[1:]}." if source else "What you typed is saved."
-        )
-        return NextStep("Continue with the plate you are making", sentence, "Continue recording", RECORD, 3)
+def _at_the_bench(pieces: Sequence[Piece]) -> NextStep | None:
+    if not pieces:
+        return None
+    last = max(pieces, key=lambda piece: piece.counted_at or piece.begun_at)
+    if len(pieces) > 1:
+        said = f"{counted(len(pieces), 'piece')} are on it; each is where you left it."
+        return NextStep("Continue at the bench", said, "Continue at the bench", BENCH, 3)
+    passes = sum(last.passes)
+    laid = f"{counted(passes, 'pass')} {agreeing(passes)} done" if passes else "No pass is done yet"
+    return NextStep(
+        "Continue with the piece on the bench",
+        f"{laid}; everything is saved.",
+        "Continue at the bench",
+        BENCH,
+        3,
+        {"piece": last.uid},
+    )
+
+
+def _half_recorded(forms: Sequence[Kept]) -> NextStep | None:
+    if not forms:
+        return None
+    source = forms[0].body.get("from_plate")
+    sentence = f"Its recipe started from {source[:1].lower() + source[1:]}." if source else "What you typed is saved."
+    if len(forms) > 1:
+        sentence += f" {counted(len(forms) - 1, 'other plate')} {agreeing(len(forms) - 1)} half recorded too."
+    heading = "Continue with the plate you are making"
+    return NextStep(heading, sentence, "Continue recording", RECORD, 3, {"form": forms[0].form})
+
+
+def _half_typed(target: Mapping[str, Any]) -> NextStep | None:
     if any(target.get(name) is not None for name in ("photo", "lab_l", "lab_a", "lab_b")):
         return NextStep(
             "Continue with the target you started", "Its photograph and marks are saved.", "Continue", TARGET, 1

@@ -11,6 +11,7 @@ import streamlit as st
 from matcher.errors import SuggestionError
 from matcher.words import counted, percent
 from ui.photograph.photographs import figure
+from ui.recipe.piece import as_listed
 from ui.recipe.recipe_actions import LABEL, ways_on
 from ui.show import look
 from ui.show.steps import recipe_steps
@@ -100,7 +101,8 @@ def _one(studio: Studio, target: Target, place: int, suggestion: Suggestion, ans
                 st.button(LABEL, type="primary" if place == 1 else "secondary", key=f"early{place}", disabled=True)
                 return
             source = f"the predicted recipe at place {place}" if suggestion.trial is None else name
-            with ways_on(studio, suggestion.recipe, f"make{place}", source, target.id, first=place == 1):
+            listed = as_listed(suggestion, target.tolerance)
+            with ways_on(studio, suggestion.recipe, f"make{place}", source, target.id, first=place == 1, listed=listed):
                 asked = suggestion.trial is not None and _asked_nearer(target, suggestion.trial)
         if asked and suggestion.trial is not None:
             show_advice(studio, target, answers, suggestion.trial)

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.recipe.recipe import Recipe
-from matcher.words import agreeing, listed, percent, plural
+from matcher.words import agreeing, counted, listed, percent, plural
+from ui.recipe.piece import as_listed, take_run_to_bench
 from ui.recipe.recipe_actions import ALL_OF_THEM, made_as, ways_on
 from ui.show import look
 from ui.show.cautions import show_cautions_for_all
@@ -53,7 +54,8 @@ def show_next(studio: Studio, target: Target, answers: Answers) -> None:
                 + recipe_steps(suggestion.recipe)
                 + f'<p class="pm-soft">{html.escape(suggestion.grounds)}</p>'
             )
-            ways_on(studio, suggestion.recipe, "make-next", NEXT, target.id)
+            listed = as_listed(suggestion, target.tolerance)
+            ways_on(studio, suggestion.recipe, "make-next", NEXT, target.id, listed=listed)
 
 
 def show_session(studio: Studio, target: Target, answers: Answers) -> None:
@@ -130,10 +132,43 @@ def _plates(studio: Studio, target: Target, answers: Answers, planned: Sequence[
             if made is not None:
                 st.html(f'<p class="pm-soft">Logged as plate {made}</p>')
             else:
-                ways_on(studio, recipe, f"session.{target.id}.{number}", f"plate {number} of the session", target.id)
-    _take_along(target, planned, recipes)
+                ways_on(
+                    studio,
+                    recipe,
+                    f"session.{target.id}.{number}",
+                    f"plate {number} of the session",
+                    target.id,
+                    listed=_as_listed(plate),
+                )
+    with st.container(horizontal=True, vertical_alignment="center"):
+        _take_along(target, planned, recipes)
+        _to_bench(studio, target, planned, recipes)
     with st.expander("Cautions for this session"):
         show_cautions_for_all(recipes, first=ALL_OF_THEM)
+
+
+def _as_listed(plate: dict[str, Any]) -> dict[str, Any]:
+    return {"delta_e00": plate["delta_e00"], "chance": plate["chance"], "basis": "predicted"}
+
+
+def _to_bench(studio: Studio, target: Target, planned: Sequence[dict[str, Any]], recipes: Sequence[Recipe]) -> None:
+    """Let the plates that are not made yet go to the bench as a run, each counted on its own."""
+    from matcher.bench.work import UNSEALED, Piece
+
+    pieces = [
+        Piece(
+            "",
+            recipe,
+            source=f"plate {number} of the session",
+            target_id=target.id,
+            sealed=UNSEALED if recipe.seal is None else recipe.seal.kind,
+            listed=_as_listed(plate),
+        )
+        for number, (plate, recipe) in enumerate(zip(planned, recipes, strict=True), start=1)
+        if recipe.coats and made_as(studio, recipe) is None
+    ]
+    if pieces and st.button(f"Take {counted(len(pieces), 'plate')} to the bench", key=f"session.bench.{target.id}"):
+        take_run_to_bench(studio, f"the session for {target.name}", pieces)
 
 
 def _take_along(target: Target, planned: Sequence[dict[str, Any]], recipes: Sequence[Recipe]) -> None:

@@ -1,0 +1,82 @@
+"""The shelf of pieces on the bench: any number at once, each kept in the studio's database as soon as it changes.
+
+A change is made on what is kept, while nobody else changes it: two screens that count at once both count.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime
+
+from matcher.bench.work import Piece
+from matcher.errors import StudioError
+from matcher.storage import checked
+from matcher.storage.database import Database
+from matcher.storage.drafts import Drafts
+
+PIECE = "bench piece "
+READING = "bench reading "
+_GONE = "This piece is no longer on the bench: it was recorded, or taken off on another screen."
+
+
+class Shelf:
+    """The pieces on the bench of one studio."""
+
+    def __init__(self, database: Database) -> None:
+        self._drafts = Drafts(database)
+
+    def pieces(self) -> list[Piece]:
+        """Return every piece on the bench, the one begun first at the head."""
+        found = [Piece.from_dict(kept.body) for kept in self._drafts.kept(PIECE)]
+        return sorted(found, key=lambda piece: (piece.begun_at, piece.uid))
+
+    def find(self, uid: str | None) -> Piece | None:
+        """Return a piece, or None when it is not on the bench."""
+        body = None if not uid else self._drafts.draft(_form(uid))
+        return None if body is None else Piece.from_dict(body)
+
+    def piece(self, uid: str) -> Piece:
+        """Return a piece. Raises StudioError when it is not on the bench."""
+        found = self.find(uid)
+        if found is None:
+            raise StudioError(_GONE)
+        return found
+
+    def put(self, piece: Piece) -> Piece:
+        """Put a piece on the bench; return it as it is kept."""
+        others = [other.number for other in self.pieces() if other.uid != piece.uid]
+        number = piece.number or max(others, default=0) + 1
+        self._drafts.save(_form(piece.uid), replace(piece, begun_at=piece.begun_at or now(), number=number).as_dict())
+        return self.piece(piece.uid)
+
+    def change(self, uid: str, change: Callable[[Piece], Piece]) -> Piece:
+        """Keep what ``change`` makes of a piece as it stands now. Raises StudioError when it is gone."""
+        made: list[Piece] = []
+
+        def changed(body: dict[str, object] | None) -> dict[str, object]:
+            if body is None:
+                raise StudioError(_GONE)
+            made.append(change(Piece.from_dict(body)))
+            return made[-1].as_dict()
+
+        self._drafts.change(_form(uid), changed)
+        return made[-1]
+
+    def take_off(self, uid: str) -> None:
+        """Take a piece off the bench, with the reading of it that is half taken; none there is no error."""
+        self._drafts.drop(READING + uid)
+        self._drafts.drop(_form(uid))
+
+
+def new_uid() -> str:
+    return checked.new_uid()[:12]
+
+
+def now() -> str:
+    """Return this moment as pieces keep it."""
+    return datetime.now(UTC).isoformat(timespec="microseconds")
+
+
+def _form(uid: str) -> str:
+    return PIECE + uid

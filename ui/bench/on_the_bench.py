@@ -1,0 +1,62 @@
+"""What is on the bench: the list of pieces, a line of the others beside the one being worked on, the way off."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from matcher.bench.wording import done_so_far, shortly, standing, title_of
+from matcher.words import counted
+from ui.show import look
+from ui.show.literal import literal
+
+if TYPE_CHECKING:
+    from matcher.bench.work import Piece
+    from matcher.studio import Studio
+
+
+def list_pieces(studio: Studio, pieces: Sequence[Piece]) -> None:
+    """List the pieces that are being worked on, each with the way to it."""
+    names = {target.id: target.name for target in studio.targets()}
+    with look.panel("bench-shelf"):
+        st.html(f"<strong>{counted(len(pieces), 'piece')} on the bench</strong>")
+        for piece in pieces:
+            words, action = st.columns([3, 1], vertical_alignment="center")
+            target = f" · for {names[piece.target_id]}" if piece.target_id in names else ""
+            words.html(
+                f'<p class="pm-shelved"><b>{html.escape(title_of(piece))}</b>{html.escape(target)}<br>'
+                f'<span class="pm-soft">{html.escape(standing(piece))}</span></p>'
+            )
+            if action.button("Go to it", key=f"bench-open-{piece.uid}", width="stretch"):
+                _open(piece)
+
+
+def others_line(others: Sequence[Piece]) -> None:
+    """Show the other pieces in one line, each to be reached with one touch."""
+    if not others:
+        return
+    with st.container(key="bench-others", horizontal=True, gap="small"):
+        for piece in others:
+            if st.button(literal(f"{title_of(piece)} · {shortly(piece)}"), key=f"bench-open-{piece.uid}"):
+                _open(piece)
+
+
+def ask_to_take_off(studio: Studio, piece: Piece) -> None:
+    """Take a piece off the bench once the person has said so twice: what was counted goes with it."""
+    with st.popover("Take off the bench", type="tertiary"):
+        st.html(
+            f"<p>{html.escape(title_of(piece))}: {html.escape(done_so_far(piece))}. This is gone for good then, and "
+            "nothing of it is logged. To keep it, record the plate instead.</p>"
+        )
+        if st.button("Yes, take it off", key="bench-take-off"):
+            studio.shelf.take_off(piece.uid)
+            st.query_params.pop("piece", None)
+            st.rerun()
+
+
+def _open(piece: Piece) -> None:
+    st.query_params["piece"] = piece.uid
+    st.rerun()

@@ -1,0 +1,200 @@
+"""The step that a piece is at: what to do, read from a metre; the button that counts it; a clock for who wants it."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Callable
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Literal
+
+import streamlit as st
+
+from matcher.bench.shelf import now
+from matcher.bench.steps import COAT, cautions_at
+from matcher.bench.wording import (
+    against_the_list,
+    doing,
+    done_so_far,
+    look_and_sound,
+    standing,
+    step_name,
+    what_goes_on,
+)
+from matcher.errors import MatcherError
+from matcher.words import percent
+from ui.show import look
+from ui.show.cautions import show_these
+from ui.show.literal import literal
+from ui.show.nonbreaking import nonbreaking
+from ui.state.drafts import Draft
+from ui.state.messages import tell
+
+if TYPE_CHECKING:
+    from matcher.bench.path import BenchPath
+    from matcher.bench.work import Piece
+    from matcher.studio import Studio
+    from matcher.trials.trial import Target
+
+SAID, TO_BUTTON = "bench.said", "bench.to_button"
+FIRST = 3
+_TO_THE_TOP = """<script>
+for (const all of [document.querySelector('[data-testid="stMain"]'), document.scrollingElement])
+  all?.scrollTo(0, 0);
+</script>"""
+_CLOCK = """<p class="pm-clock" role="timer" aria-live="off">{words} <b data-seconds="{seconds}">{said}</b></p><script>
+(() => {{
+  const shown = [...document.querySelectorAll(".pm-clock b")].at(-1), begun = performance.now();
+  const from = Number(shown.dataset.seconds);
+  const tick = () => {{
+    if (!shown.isConnected) return clearInterval(every);
+    const all = Math.floor(from + (performance.now() - begun) / 1000);
+    shown.textContent = `${{Math.floor(all / 60)}}:${{String(all % 60).padStart(2, "0")}}`;
+  }};
+  const every = setInterval(tick, 1000);
+}})();
+</script>"""
+
+
+def show_now(studio: Studio, piece: Piece, path: BenchPath | None, target: Target | None) -> None:
+    """Say what to do, with one large button for it; what may be spoilt stands above the button, the figures below."""
+    with look.panel("bench-now"):
+        if said := st.session_state.pop(SAID, None):
+            tell(said, "warning")
+        about = path.stop_at if path is not None and _at_its_coat(piece) else None
+        st.html(f'<p class="pm-laid">{html.escape(_sentence_case(standing(piece, about)))}</p>')
+        st.html(f'<p class="pm-instruction" role="status">{html.escape(_instruction(piece, path))}</p>')
+        if path is not None and target is not None and _at_its_coat(piece):
+            _warn(piece, path, target.tolerance)
+        _buttons(studio, piece, path, about)
+        if path is not None and target is not None:
+            _figures(piece, path, target.tolerance)
+        _clock(studio, piece)
+
+
+def _at_its_coat(piece: Piece) -> bool:
+    return piece.step is not None and piece.step.kind == COAT
+
+
+def _instruction(piece: Piece, path: BenchPath | None) -> str:
+    step = piece.step
+    if step is None:
+        return "All steps are done"
+    if path is not None and _at_its_coat(piece):
+        return path.instruction
+    if step.kind == COAT:
+        left = step.planned - piece.done
+        return f"{left} more to the plan" if left > 0 else "As many as planned"
+    return _sentence_case(step_name(piece.recipe, step)) if step.counted else f"Now: {step_name(piece.recipe, step)}"
+
+
+def _warn(piece: Piece, path: BenchPath, tolerance: float) -> None:
+    if path.warning is not None:
+        tell(path.warning, "wrong")
+    if piece.done and path.past and path.expected[piece.done] <= tolerance:
+        tell(f"It is still expected within ΔE00 {tolerance:g}: read the piece before you burnish it.", "warning")
+    if path.caveat is not None:
+        tell(path.caveat, "warning")
+
+
+def _buttons(studio: Studio, piece: Piece, path: BenchPath | None, about: int | None) -> None:
+    """Show the buttons; what they do is kept before the page is worked out anew, so that no press overtakes another."""
+    step, at = piece.step, piece.at
+    stop = path is not None and not path.remaining and _at_its_coat(piece) and piece.done > 0
+    if step is not None:
+        kind: Literal["primary", "secondary"] = "secondary" if stop else "primary"
+        what = literal(what_goes_on(piece.recipe, step))
+        label = f"{what}: **{literal(doing(step, piece.done, about))}**"
+        st.button(
+            label,
+            type=kind,
+            key="bench-pass",
+            width="stretch",
+            on_click=_told,
+            args=(lambda: studio.shelf.change(piece.uid, lambda one: one.count(at, now())),),
+        )
+        following = piece.steps[at + 1] if at + 1 < len(piece.steps) else None
+        if step.counted and piece.done:
+            on = "This step is finished" if following is None else f"On to {step_name(piece.recipe, following)}"
+        else:
+            on = f"Leave out: {step_name(piece.recipe, step)}"
+        with st.container(key="bench-beside", horizontal=True):
+            ready = stop and following is not None and step.counted
+            st.button(
+                literal(on),
+                key="bench-next",
+                type="primary" if ready else "secondary",
+                on_click=_told,
+                args=(lambda: studio.shelf.change(piece.uid, lambda one: one.gone_on(at)),),
+            )
+            _undo(studio, piece)
+    else:
+        with st.container(key="bench-beside", horizontal=True):
+            _undo(studio, piece)
+    if step is None:
+        st.html(f"<p>Done: {html.escape(done_so_far(piece))}. Record the plate below.</p>")
+
+
+def _undo(studio: Studio, piece: Piece) -> None:
+    if not piece.untouched:
+        label = "Undo the last one" if piece.done else "Back one step"
+        st.button(
+            label,
+            key="bench-undo",
+            on_click=_told,
+            args=(lambda: studio.shelf.change(piece.uid, lambda one: one.undone()),),
+        )
+
+
+def _told(change: Callable[[], object]) -> None:
+    """Make a change, and say on the next run what stood in its way."""
+    try:
+        change()
+    except MatcherError as error:
+        st.session_state[SAID] = str(error)
+
+
+def _figures(piece: Piece, path: BenchPath, tolerance: float) -> None:
+    when = "then" if path.remaining or not path.last_coat else "now"
+    chance = f"Chance to be within {tolerance:g} {when}: {percent(path.chance_within(tolerance))}."
+    st.html(f"<p>{nonbreaking(path.sentence)} {chance}</p>")
+    if why := against_the_list(piece, path, tolerance):
+        st.html(f'<p class="pm-soft">{nonbreaking(why)}</p>')
+
+
+def _clock(studio: Studio, piece: Piece) -> None:
+    """Show the time since the last pass, for whoever wants it."""
+    wanted = st.toggle("Clock between passes", **Draft(studio, "bench clock").field("on", False))
+    if not wanted:
+        return
+    if not piece.counted_at:
+        st.html('<p class="pm-clock">The clock starts with the first pass that you count.</p>')
+        return
+    seconds = max(0, int((datetime.now(UTC) - datetime.fromisoformat(piece.counted_at)).total_seconds()))
+    said = f"{seconds // 60}:{seconds % 60:02d}"
+    clock = _CLOCK.format(words="Since it was last counted", seconds=seconds, said=said)
+    st.html(clock, unsafe_allow_javascript=True)
+
+
+def show_beside(piece: Piece) -> None:
+    """Say what the surface should look and sound like at this step, and the cautions for it."""
+    step = piece.step
+    if step is None:
+        return
+    with look.panel("bench-step"):
+        lines = "".join(f"<li>{html.escape(line)}</li>" for line in look_and_sound(piece.recipe, step))
+        st.html(
+            f"<strong>What it should look and sound like</strong><ul>{lines}</ul>"
+            '<p class="pm-soft">Common practice.</p>'
+        )
+        st.html(f"<strong>Cautions at this step: {html.escape(step_name(piece.recipe, step))}</strong>")
+        show_these(cautions_at(piece.recipe, step), FIRST)
+
+
+def come_back_to_button() -> None:
+    """Show the top of the page, where the button is, after something was begun or kept farther down."""
+    if st.session_state.pop(TO_BUTTON, False):
+        st.html(_TO_THE_TOP, unsafe_allow_javascript=True)
+
+
+def _sentence_case(said: str) -> str:
+    return said[:1].upper() + said[1:]

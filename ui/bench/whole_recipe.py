@@ -1,0 +1,45 @@
+"""All of the recipe below the work: its steps, the mark on the plate, the seal of the target, every caution."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from ui.bench.choose_piece import seal_choices
+from ui.show.cautions import show_cautions
+from ui.show.literal import literal
+from ui.show.steps import recipe_steps
+
+if TYPE_CHECKING:
+    from matcher.bench.work import Piece
+    from matcher.studio import Studio
+
+ALL_OF_THEM = 99
+
+
+def show_whole(studio: Studio, piece: Piece) -> None:
+    with st.expander("Recipe, mark on the plate, seal and all cautions"):
+        st.html(recipe_steps(piece.recipe))
+        mark = st.text_input(
+            "Mark on the plate",
+            value=piece.name,
+            placeholder="what is stamped or written on it",
+            live=True,
+            key=f"bench.{piece.uid}.name.{piece.name}",
+        )
+        known = seal_choices(piece.sealed, None if piece.recipe.seal is None else piece.recipe.seal.kind)
+        sealed = st.segmented_control(
+            "Is the finish you are matching sealed?",
+            list(known),
+            format_func=lambda kind: literal(known[kind]),
+            default=piece.sealed,
+            required=True,
+            key=f"bench.{piece.uid}.sealed.{piece.sealed}",
+        )
+        name, kind = " ".join((mark or "").split()), str(sealed or piece.sealed)
+        if (name, kind) != (piece.name, piece.sealed):
+            studio.shelf.change(piece.uid, lambda now: replace(now, name=name, sealed=kind))
+            st.rerun()
+        show_cautions(piece.recipe, first=ALL_OF_THEM)
