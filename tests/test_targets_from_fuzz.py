@@ -10,21 +10,27 @@ from matcher.instrument.files import read_targets
 from matcher.instrument.measured import lab_reading
 from matcher.instrument.munsell import munsell_reading
 from tests.example_counts import examples
+from tests.instrument_files import Read, cases
 
 WRITTEN = (
     "LAB_L LAB_A LAB_B LAB_C LAB_H XYZ_X XYZ_Y XYZ_Z SPECTRAL_NM SPECTRAL_PCT SPECTRAL_NM400 nm700 SAMPLE_ID "
     "BEGIN_DATA END_DATA BEGIN_DATA_FORMAT END_DATA_FORMAT NUMBER_OF_SETS ILLUMINANT OBSERVER D50 D65 A 2 10 38 -14,5 "
-    '1e308 nan "" # "a b" WEIGHTING_FUNCTION MUNSELL 5YR L a b u , ; / < > </a> <Object> 400 700'
+    '1e308 nan "" # "a b" WEIGHTING_FUNCTION M0_LAB_L M0_LAB_A M0_LAB_B SCE_LAB_L D65/10 SPECTRAL_NORM 100 '
+    "MEASUREMENT_GEOMETRY SCI 25° 45/0 MEASUREMENT_SOURCE M2 Illuminant: % "
+    "MUNSELL 5YR L a b u , ; / < > </a> <Object> 400 700"
 )
 WORDS = st.sampled_from(WRITTEN.split(" "))
 SEPARATORS = st.sampled_from([" ", "\t", "\n", "\r\n", ",", ";"])
 TAGS = (
     "CxF Object ColorValues ReflectanceSpectrum ColorCIELab ColorCIEXYZ ColorCIELCh L A B C H X Y Z ColorSpecification "
-    "Illuminant Observer WavelengthRange"
+    "Illuminant Observer WavelengthRange SingleAngle IlluminationAngle MeasurementAngle BRDFAngle Aspecular "
+    "SphereGeometry DeviceIllumination MeasurementType CustomSpectrum SpectralPoint"
 )
 ELEMENTS = st.sampled_from(TAGS.split(" "))
-texts = st.sampled_from(["", "38", "1e400", "0.1 0.2 0.3", "D50", "10_Degree", "x", "nan", "-5"])
-attributes = st.sampled_from(["", ' Id="S"', ' ColorSpecification="S"', ' StartWL="400" Increment="10"', ' Name=""'])
+texts = st.sampled_from(["", "38", "1e400", "0.1 0.2 0.3", "45", "M1_Daylight", "D50", "10_Degree", "x", "nan", "-5"])
+attributes = st.sampled_from(
+    ["", ' Id="S"', ' ColorSpecification="S"', ' WL="400"', ' StartWL="400" Increment="10"', ' Name=""']
+)
 trees = st.recursive(
     st.builds(lambda tag, how, text: f"<{tag}{how}>{text}</{tag}>", ELEMENTS, attributes, texts),
     lambda inner: st.builds(
@@ -35,6 +41,8 @@ trees = st.recursive(
     ),
     max_leaves=12,
 )
+
+GOOD = {what: case.data for what, case in cases().items() if isinstance(case, Read)}
 
 
 def read_or_refuse(data):
@@ -75,6 +83,16 @@ def test_any_table_under_any_heading(columns, rows, as_csv):
 @given(trees)
 def test_any_tree_of_elements(tree):
     read_or_refuse(tree.encode())
+
+
+@examples(300)
+@given(
+    st.sampled_from(sorted(GOOD)), st.integers(0, 10**9), st.integers(0, 60), st.sampled_from(["", "-", "9", "\n", "%"])
+)
+def test_any_instruments_file_with_a_piece_cut_out_or_overwritten(what, at, length, instead):
+    data = GOOD[what]
+    at = at % len(data)
+    read_or_refuse(data[:at] + instead.encode() + data[at + length :])
 
 
 @examples(300)

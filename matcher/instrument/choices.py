@@ -25,6 +25,7 @@ from matcher.instrument.written import (
     illuminant_name,
     observer_name,
 )
+from matcher.typed import number
 
 MOST_FACTOR, LIKELY_FACTOR, LEAST_BLACK, MOST_RISE = 2.0, 1.2, 0.2, 10.0
 """What tells a white of 1 from one of 100. No surface reflects twice what a perfect white does, and few more than 1.2
@@ -138,7 +139,8 @@ def _condition(stated: Measured) -> str:
 def _angle_order(angle: str) -> tuple[float, str]:
     """45/0 first, as a photograph sees it from the front; then without gloss, then what is nearest to 25°."""
     named = {FROM_THE_FRONT: 0.0, GLOSS_LEFT_OUT: 1.0, SPHERE: 500.0, NOT_STATED: 501.0, GLOSS_TAKEN_IN: 502.0}
-    return (named[angle] if angle in named else 2.0 + abs(float(angle.rstrip("°")) - 25.0), angle)
+    degrees = number(angle.removesuffix("°")) if angle.endswith("°") else None
+    return (named.get(angle, 400.0) if degrees is None else 2.0 + abs(degrees - 25.0), angle)
 
 
 def _condition_order(condition: str) -> tuple[float, str]:

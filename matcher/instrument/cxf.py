@@ -28,6 +28,7 @@ from matcher.instrument.written import (
 from matcher.typed import number
 
 MAX_DEPTH = 64
+MOST_DEGREES = 180
 MAX_BANDS = 4_000
 _SPECTRA = ("ReflectanceSpectrum", "CustomSpectrum")
 _TRIPLES = {"ColorCIELab": ("lab", "LAB"), "ColorCIEXYZ": ("xyz", "XYZ"), "ColorCIELCh": ("lch", "LCH")}
@@ -181,11 +182,11 @@ def _angles(element: Element) -> Iterator[str]:
             lit, seen = (number(_words(next(child.iter(name), None)) or "") for name in _LIT_AND_SEEN)
             if {lit, seen} == {45.0, 0.0}:
                 yield FROM_THE_FRONT
-            elif lit is not None and seen is not None:
+            elif lit is not None and seen is not None and max(abs(lit), abs(seen)) <= MOST_DEGREES:
                 yield f"{round(lit)}/{round(seen)}"
         elif child.tag == "BRDFAngle":
             aspecular = number(_words(next(child.iter("Aspecular"), None)) or "")
-            if aspecular is not None:
+            if aspecular is not None and abs(aspecular) <= MOST_DEGREES:
                 yield f"{round(aspecular)}°"
 
 
