@@ -14,7 +14,7 @@ from matcher.errors import InstrumentFileError
 from matcher.instrument.choices import Asked
 from matcher.instrument.files import read_file, read_targets
 from matcher.instrument.illuminant import lab_under_d50, published_surfaces, relative_xyz
-from matcher.instrument.written import illuminant_name
+from matcher.instrument.written import Said, column_said, illuminant_name, wavelength_of
 from tests.instrument_files import TRIPLE, Read, bands, cases, cgats, table, text
 from tests.rendering.process import WAVELENGTHS_NM
 from tests.simulation import patinas
@@ -79,6 +79,34 @@ def test_no_flat_finish_is_read_in_the_wrong_unit(shade, scale):
     wanted = read_targets(data.encode(), answers={"white": f"{scale:g}"} if file.unanswered else {})[0].reading.lab[0]
     y = shade / 100 * (1 + 560 / 5000)
     assert wanted == pytest.approx(116 * np.cbrt(y) - 16 if y > 0.008856 else 903.3 * y, abs=1.0)  # CIE 15:2018, 8.2.1
+
+
+@pytest.mark.parametrize(
+    ("written", "title", "said"),
+    [
+        ("L*(10/D65)", "L*", Said("D65", "10")),
+        ("CIE L* [D65/10°]", "CIE L*", Said("D65", "10")),
+        ("L* (2°,D50)", "L*", Said("D50", "2")),
+        ("L*(10°/D65) SCE", "L*", Said("D65", "10", "specular excluded")),
+        ("M0_LAB_L", "LAB_L", Said(condition="M0")),
+        ("LAB_L_D50_2", "LAB_L", Said("D50", "2")),
+        ("SPECTRAL_NM380_M1", "SPECTRAL_NM380", Said(condition="M1")),
+        ("25_LAB_L", "LAB_L", Said(angle="25°")),
+        ("45as-15 L*", "L*", Said(angle="-15°")),
+        ("LAB_A", "LAB_A", Said()),
+        ("CMYK_C", "CMYK_C", Said()),
+    ],
+)
+def test_what_a_heading_says_besides_is_taken_apart(written, title, said):
+    assert column_said(written) == (title, said)
+
+
+@pytest.mark.parametrize(
+    "written",
+    ["400", "nm400", "NM_400", "SPEC_400", "R 400 nm", "R(400)", "%R 400", "Reflectance 400nm", "400,0 nm", "λ400"],
+)
+def test_wavelengths_are_known_however_they_are_written(written):
+    assert wavelength_of(written) == 400
 
 
 SPECTRA_AT = (bands(380, 680), bands(380, 730), bands(400, 700), bands(400, 700, 20), bands(380, 780, 5))

@@ -16,9 +16,9 @@ from matcher.instrument.down_the_page import WAVELENGTH_WORDS, is_down_the_page,
 from matcher.instrument.written import column_said, refuse_other_space, refuse_unless_reflected, said_in, wavelength_of
 
 _MEANINGS = {
-    "LAB_L": ("l", "l*", "lab_l", "cie l", "lightness"),
-    "LAB_A": ("a", "a*", "lab_a", "cie a"),
-    "LAB_B": ("b", "b*", "lab_b", "cie b"),
+    "LAB_L": ("l", "l*", "lab_l", "cie l", "cie l*", "lightness"),
+    "LAB_A": ("a", "a*", "lab_a", "cie a", "cie a*"),
+    "LAB_B": ("b", "b*", "lab_b", "cie b", "cie b*"),
     "XYZ_X": ("x", "xyz_x"),
     "XYZ_Y": ("y", "xyz_y"),
     "XYZ_Z": ("z", "xyz_z"),

@@ -9,7 +9,8 @@ from functools import lru_cache
 from matcher.errors import InstrumentFileError
 
 _WAVELENGTH = re.compile(
-    r"(?:spectral_?(?:nm|pct|dec)?_?|spec_?|nm_?|r_?)?\s*(\d{3,4})(?:[.,]0*)?\s*(?:nm)?\s*(?:[(\[]?%[)\]]?)?",
+    r"(?:spectral_?(?:nm|pct|dec)?_?|spec_?|nm_?|%?\s?r_?|refl(?:ectance)?|wl|λ)?[\s_@(]*"
+    r"(\d{3,4})(?:[.,]0*)?\s*(?:nm)?\)?\s*(?:[(\[]?%[)\]]?)?",
     re.IGNORECASE,
 )
 _LIGHT = re.compile(r"(?:CIE|STANDARD|ILLUMINANT|ILLUM\.?)[\s_=:,-]*", re.IGNORECASE)
