@@ -15,6 +15,7 @@ from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.suggest.suggester import Suggester
 from matcher.trials.trial import StageReading, Trial
 from tests.benchmarks.invented_processes import film, recipe_space
+from tests.example_counts import draws
 
 EXACT = np.eye(3) * 0.1**2
 
@@ -216,15 +217,15 @@ def test_a_ground_darker_than_the_target_is_not_begun_on(studio):
     assert path.instruction == "Too dark to begin" and "before the first pass" in path.warning
 
 
-def later_passes(studio, uptake_sd, shift_sd, count=40):
+def later_passes(studio, uptake_sd, shift_sd):
     """Return, of invented pieces read after 2 and 4 passes, ΔE00 errors after 6 to 8 and whether 95 % held the truth.
 
     uptake_sd: how they take the coat faster or slower, as a logarithm; shift_sd: of a shift that all passes share.
-    Errors: (count, 2), as corrected and as predicted without readings.
+    Errors: (pieces, 2), as corrected and as predicted without readings.
     """
     process, suggester = studio
     rng, errors, held = np.random.default_rng(12), [], []
-    for _ in range(count):
+    for _ in range(draws(40, ci=20)):
         strength, faster, shift = rng.choice([0.25, 0.5]), np.exp(rng.normal(0, uptake_sd)), rng.normal(0, shift_sd, 3)
 
         def piece(passes, strength=strength * faster, shift=shift):
@@ -332,13 +333,13 @@ def test_what_is_expected_of_a_change_comes_true(studio):
     """
     process, suggester = studio
     rng, space, held = np.random.default_rng(3), recipe_space(), []
-    for k in rng.choice(len(space), 25, replace=False):
+    for k in rng.choice(len(space), draws(25, ci=12), replace=False):
         target = process.true(space[rng.integers(len(space))])
         advice = suggester.advice(target, process.trial(space[k], rng))
         for change in (*advice.on_this_piece[:1], *advice.on_the_next[:1]):
             low, high = change.interval
             held.append(low <= float(delta_e_2000(target, process.true(change.recipe))) <= high)
-    assert len(held) >= 20
+    assert len(held) >= draws(20, ci=10)
     assert np.mean(held) >= 0.8
 
 

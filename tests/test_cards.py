@@ -10,7 +10,7 @@ from matcher.card.card import load_cards
 from matcher.card.detect import find_card, neutral_patch
 from matcher.errors import CardError, MatcherError
 from matcher.photo.photo import open_photo
-from tests.example_counts import examples
+from tests.example_counts import draws, examples
 from tests.scenes import BROWN, GREY, Scene, box, draw_card, draw_carrier, linear_of, on_sheet, png, turned
 
 CARDS = load_cards()
@@ -59,10 +59,10 @@ def test_a_plain_grey_card_is_found_by_its_shape(degrees, exposure):
 
 
 def test_no_wrong_place_is_ever_taken_for_the_card():
-    """Over 60 scenes under daylight and warm light the card is found or its corners are asked for."""
+    """Over 60 scenes (30 in `ci`) under daylight and warm light the card is found or its corners are asked for."""
     rng = np.random.default_rng(4)
-    found = 0
-    for seed in range(60):
+    found, scenes = 0, draws(60, ci=30)
+    for seed in range(scenes):
         scene, corners = scene_with_card(seed, rng.uniform(-40, 40), lab=(rng.uniform(25, 80), 4, rng.uniform(0, 25)))
         cast = (1.2, 1.0, 0.75) if seed % 3 == 0 else np.exp(rng.normal(0, 0.06, 3))
         try:
@@ -74,7 +74,7 @@ def test_no_wrong_place_is_ever_taken_for_the_card():
             continue
         found += 1
         assert np.linalg.norm(card.corners.mean(axis=0) - corners.mean(axis=0)) < 15
-    assert found >= 48
+    assert found >= 0.8 * scenes
 
 
 def test_a_photo_without_a_card_asks_for_its_corners():

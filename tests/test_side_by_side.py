@@ -18,12 +18,12 @@ from matcher.colour.uncertainty import CHI2_95
 from matcher.reading.comparison import delta_e_interval, difference_covariance
 from matcher.reading.finish import read_finish
 from tests.benchmarks.bench_coverage import covered
+from tests.example_counts import draws
 from tests.scenes import box
 from tests.simulation import CARD, Shop, card_near, chart_photo, patinas, photo_of, truth
 
 NOMINAL = [49.496, 0, 0]
 FIRST, SECOND = box(100, 0, 160, 60), box(160, 0, 220, 60)
-PAIRS = 60
 
 
 def similar_pairs(count, seed):
@@ -43,12 +43,12 @@ def bench_photo(shop, finishes, rng, card=None, exposure=0.8):
 
 @lru_cache(maxsize=8)
 def pairs_read(light):
-    """Return what PAIRS of similar patinas read with the card alone: absolute errors, errors of the difference, in one
-    photo and in two, widths of both intervals, and whether each holds the true difference."""
+    """Return what 60 pairs (30 in `ci`) of similar patinas read with the card alone: absolute errors, errors of the
+    difference, in one photo and in two, widths of both intervals, and whether each holds the true difference."""
     shop, rows = Shop("A", light), []
     grey = load_cards()["grey card"].patches[0]
     rng = np.random.default_rng(9)
-    for finishes in similar_pairs(PAIRS, 4):
+    for finishes in similar_pairs(draws(60, ci=30), 4):
         card = card_near(grey.lab, grey.tolerance, rng)
         labs = truth(finishes)
         true_delta = float(delta_e_2000(*labs))
@@ -94,7 +94,7 @@ def test_the_interval_of_two_finishes_in_one_photo_is_the_smaller_and_holds(ligh
     read = pairs_read(light)
     assert np.median(read["width"] / read["width apart"]) < 0.9
     assert (read["width"] <= read["width apart"] * 1.02).mean() > 0.9
-    assert within_binomial(read["held"].sum(), PAIRS, 0.90, 0.99)
+    assert within_binomial(read["held"].sum(), len(read["held"]), 0.90, 0.99)
 
 
 # Grey scales
@@ -147,14 +147,14 @@ def test_a_grey_scale_repairs_a_bent_tone_curve(curve):
 
 @pytest.mark.parametrize("with_profile", [True, False])
 def test_95_per_cent_intervals_hold_the_truth_as_often_as_they_say(with_profile):
-    """Simulated: 144 readings over lights, cameras, exposures, gradients and noise, a small coverage benchmark.
+    """Simulated: 144 readings (`ci`: 72) over lights, cameras, exposures, gradients, noise: a small coverage benchmark.
 
-    Within each light the benchmark's own bar is 90 to 99 %; here that range, widened by what 144 draws leave open.
+    Within each light the benchmark's own bar is 90 to 99 %; here that range, widened by what so many draws leave open.
     """
     rng = np.random.default_rng(77)
     held = []
     for light in ("D50", "D65", "A", "FL2", "FL11", "LED-B3"):
         for shop in (Shop("A", light), Shop("B", light, honesty=0.8), Shop("A", light, curve=0.5)):
             profile = profile_from_chart(*chart_photo(shop, rng), light) if with_profile else None
-            held += covered(shop, profile, 8, rng)
+            held += covered(shop, profile, draws(8, ci=4), rng)
     assert within_binomial(sum(held), len(held), 0.92, 0.98)
