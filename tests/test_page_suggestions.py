@@ -16,6 +16,8 @@ from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.studio import Studio
 from matcher.trials.trial import Target, Trial
 from tests.browser import Served, Visitor
+from ui.recipe.piece import OF_THE_FIRST
+from ui.recipe.record_forms import half_filled
 
 APP = Path(__file__).parents[1] / "ui" / "app.py"
 Visit = Callable[..., Visitor]
@@ -430,3 +432,51 @@ def fits_a_hand(visitor: Visitor) -> None:
     )
     assert small == []
     assert visitor.page.get_by_role("alert").count() == 0
+
+
+def test_a_planned_session_goes_to_the_bench_as_a_run_and_comes_back_as_records(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Each plate has a counter of its own; pressed again, the run is not put there twice."""
+    plates = [
+        {"recipe": film(n).recipe.as_dict(), "lab": [40, 14, 22], "delta_e00": 1.2, "interval": [0, 3], "chance": 0.6}
+        for n in (4, 6, 8)
+    ]
+    app = page(monkeypatch, tmp_path, PLATES, drafts={"session 1": {"count": 3, "plates": plates}})
+    for _ in range(2):
+        app.button(key="session.bench.1").click().run()
+        app.switch_page("screens/suggestions.py").run()
+    with Studio.open(tmp_path / "studio") as studio:
+        run = studio.shelf.pieces()
+        assert [piece.source for piece in run] == [f"plate {number} of the session" for number in (1, 2, 3)]
+        assert all(piece.target_id == 1 and piece.listed == {"delta_e00": 1.2, "chance": 0.6, "basis": "predicted"}
+                   for piece in run)  # fmt: skip
+        for count, piece in enumerate(run, start=1):
+            for _ in range(count):
+                studio.shelf.change(piece.uid, lambda one: one.count(one.at, ""))
+    for piece in run:
+        app.query_params["piece"] = piece.uid
+        app.switch_page("screens/bench.py").run()
+        app.button(key="bench-record").click().run()
+    with Studio.open(tmp_path / "studio") as studio:
+        forms = half_filled(studio)
+    assert sorted(form.body["coat0_passes"] for form in forms) == [1, 2, 3]
+
+
+def test_first_plates_go_to_the_bench_as_a_run_without_a_target(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    owned = {"chemicals": ["ferric nitrate"], "undercoats": [], "count": 12}
+    app = page(monkeypatch, tmp_path, target=None, drafts={"first plates": owned}, screen="first_plates")
+    app.button(key="first.run").click().run()
+    with Studio.open(tmp_path / "studio") as studio:
+        run = studio.shelf.pieces()
+    assert len(run) == 4 and {piece.run for piece in run} == {OF_THE_FIRST}
+    assert "Number 1" in said(app) and "more to the plan" in said(app)
+    app.query_params["piece"] = run[0].uid
+    app.switch_page("screens/bench.py").run()
+    app.button(key="bench-pass").click().run()
+    app.button(key="bench-record").click().run()
+    assert "Record a plate" in said(app)
+    with Studio.open(tmp_path / "studio") as studio:
+        assert (studio.draft("plate") or {})["from_where"] == OF_THE_FIRST, "once logged it leads to the next one"

@@ -231,7 +231,7 @@ def bench_path(
         interval,
         laid,
         stop_at,
-        _sentence(laid, stop_at, expected, interval, course.is_last),
+        _sentence(laid, stop_at, expected, interval, None if course.is_last else course.coat + 1),
         goal,
         _risk_of_next(ends, _joint(covariance, rows.ends), laid, target.lab, doubts[laid] - each[laid]),
         draws,
@@ -434,10 +434,11 @@ def _where_to_go_on(expected: Floats, done: int, planned: int) -> int:
     return planned if expected[planned] <= expected[nearest] + WORTH_LEAVING_THE_PLAN else nearest
 
 
-def _sentence(done: int, stop_at: int, expected: Floats, interval: Floats, last_coat: bool) -> str:
+def _sentence(done: int, stop_at: int, expected: Floats, interval: Floats, coat: int | None) -> str:
+    """Say what is expected. coat: its number where others follow it, None for the last."""
     low, high = interval[stop_at]
-    if not last_coat:
-        with_these = f"With {counted(stop_at, 'pass')} of this coat and the coats to come as planned"
+    if coat is not None:
+        with_these = f"With {counted(stop_at, 'pass')} of coat {coat} and the coats to come as planned"
         between = f"({low:.1f} to {high:.1f}, with this piece's own scatter)"
         return f"{with_these}, the finished piece is expected at ΔE00 {expected[stop_at]:.1f} {between}."
     when = f"After {counted(done, 'pass')}" if done else "Before the first pass"

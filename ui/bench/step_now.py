@@ -61,7 +61,9 @@ def show_now(studio: Studio, piece: Piece, path: BenchPath | None, target: Targe
         if said := st.session_state.pop(SAID, None):
             tell(said, "warning")
         about = path.stop_at if path is not None and _at_its_coat(piece) else None
-        st.html(f'<p class="pm-laid">{html.escape(_sentence_case(standing(piece, about)))}</p>')
+        step = piece.step
+        where = standing(piece, about) if step is None or step.counted else _which_step(piece)
+        st.html(f'<p class="pm-laid">{html.escape(_sentence_case(where))}</p>')
         st.html(f'<p class="pm-instruction" role="status">{html.escape(_instruction(piece, path))}</p>')
         if path is not None and target is not None and _at_its_coat(piece):
             _warn(piece, path, target.tolerance)
@@ -69,6 +71,10 @@ def show_now(studio: Studio, piece: Piece, path: BenchPath | None, target: Targe
         if path is not None and target is not None:
             _figures(piece, path, target.tolerance)
         _clock(studio, piece)
+
+
+def _which_step(piece: Piece) -> str:
+    return f"step {piece.at + 1} of {len(piece.steps)}"
 
 
 def _at_its_coat(piece: Piece) -> bool:
@@ -92,8 +98,6 @@ def _warn(piece: Piece, path: BenchPath, tolerance: float) -> None:
         tell(path.warning, "wrong")
     if piece.done and path.past and path.expected[piece.done] <= tolerance:
         tell(f"It is still expected within ΔE00 {tolerance:g}: read the piece before you burnish it.", "warning")
-    if path.caveat is not None:
-        tell(path.caveat, "warning")
 
 
 def _buttons(studio: Studio, piece: Piece, path: BenchPath | None, about: int | None) -> None:
@@ -118,11 +122,12 @@ def _buttons(studio: Studio, piece: Piece, path: BenchPath | None, about: int | 
         else:
             on = f"Leave out: {step_name(piece.recipe, step)}"
         with st.container(key="bench-beside", horizontal=True):
-            ready = stop and following is not None and step.counted
+            ready = stop and following is not None and path is not None and not path.past
             st.button(
                 literal(on),
                 key="bench-next",
                 type="primary" if ready else "secondary",
+                wrap=True,
                 on_click=_told,
                 args=(lambda: studio.shelf.change(piece.uid, lambda one: one.gone_on(at)),),
             )
@@ -136,7 +141,7 @@ def _buttons(studio: Studio, piece: Piece, path: BenchPath | None, about: int | 
 
 def _undo(studio: Studio, piece: Piece) -> None:
     if not piece.untouched:
-        label = "Undo the last one" if piece.done else "Back one step"
+        label = "Undo" if piece.done else "Back a step"
         st.button(
             label,
             key="bench-undo",
@@ -156,7 +161,9 @@ def _told(change: Callable[[], object]) -> None:
 def _figures(piece: Piece, path: BenchPath, tolerance: float) -> None:
     when = "then" if path.remaining or not path.last_coat else "now"
     chance = f"Chance to be within {tolerance:g} {when}: {percent(path.chance_within(tolerance))}."
-    st.html(f"<p>{nonbreaking(path.sentence)} {chance}</p>")
+    st.html(f"<p>{nonbreaking(f'{path.sentence} {chance}')}</p>")
+    if path.caveat is not None:
+        tell(path.caveat, "warning")
     if why := against_the_list(piece, path, tolerance):
         st.html(f'<p class="pm-soft">{nonbreaking(why)}</p>')
 

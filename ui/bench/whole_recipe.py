@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -21,6 +22,8 @@ ALL_OF_THEM = 99
 
 def show_whole(studio: Studio, piece: Piece) -> None:
     with st.expander("Recipe, mark on the plate, seal and all cautions"):
+        if piece.source:
+            st.html(f'<p class="pm-soft">{html.escape(piece.source[:1].upper() + piece.source[1:])}</p>')
         st.html(recipe_steps(piece.recipe))
         mark = st.text_input(
             "Mark on the plate",

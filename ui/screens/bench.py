@@ -44,12 +44,14 @@ def show() -> None:
     if piece is None and not wanted and len(pieces) == 1:
         piece = pieces[0]
     if piece is None:
-        look.title("At the bench", ABOUT)
-        if pieces:
-            list_pieces(studio, pieces)
         if wanted == CHOOSE or not pieces:
+            others_line(pieces)
+            look.title("At the bench", ABOUT)
             choose(studio)
-        elif st.button("Put another piece on the bench", key="bench-another", icon=":material/add:"):
+            return
+        look.title("At the bench", ABOUT)
+        list_pieces(studio, pieces)
+        if st.button("Put another piece on the bench", key="bench-another", icon=":material/add:"):
             _open(CHOOSE)
         return
     if is_handed_over(studio, piece):
@@ -62,8 +64,7 @@ def _work(studio: Studio, piece: Piece, others: list[Piece]) -> None:
     target, path = _target(studio, piece), None
     others_line(others)
     goal = f"For {target.name}, within ΔE00 {target.tolerance:g}." if target else "For no target."
-    source = "" if piece.run or not piece.source else f" Recipe: {piece.source[:1].lower()}{piece.source[1:]}."
-    look.title(title_of(piece), f"{goal}{source}")
+    look.title(title_of(piece), goal)
     if target is not None:
         try:
             with st.spinner("Looking ahead…"):
@@ -132,7 +133,7 @@ def _colours(path: BenchPath) -> None:
 
 def _finish(studio: Studio, piece: Piece, path: BenchPath | None, others: list[Piece]) -> None:
     with st.container(horizontal=True, vertical_alignment="center", key="bench-end"):
-        over = piece.step is None or (path is not None and path.last_coat and path.done > 0 and path.remaining == 0)
+        over = piece.step is None or _is_to_be_recorded(piece, path)
         if not piece.untouched and st.button(
             "Record this plate", type="primary" if over else "secondary", key="bench-record"
         ):
@@ -143,6 +144,13 @@ def _finish(studio: Studio, piece: Piece, path: BenchPath | None, others: list[P
     nearby = [other for other in others if other.run == piece.run] if piece.run else []
     if nearby:
         st.html(f'<p class="pm-soft">{counted(len(nearby), "other plate")} of this run on the bench.</p>')
+
+
+def _is_to_be_recorded(piece: Piece, path: BenchPath | None) -> bool:
+    """Tell whether nothing is left to do before the log: the last coat has stopped, and no seal is to follow it."""
+    if path is None or not path.last_coat or path.remaining or not path.done:
+        return False
+    return path.past or piece.at == len(piece.steps) - 1
 
 
 def _handed_over(studio: Studio, piece: Piece, pieces: list[Piece]) -> None:

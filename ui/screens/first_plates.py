@@ -26,8 +26,7 @@ if TYPE_CHECKING:
     from matcher.studio import Studio
 
 CAUTIONS_OPEN = 3
-A_RUN = 4
-"""Plates that lie on the bench together."""
+A_RUN = 4  # plates that lie on the bench together
 
 
 def show() -> None:
