@@ -39,13 +39,36 @@ PATIENCE_MS = 60_000  # the machines that run this may be busy with other work
 
 LISTENING = """
 (() => {
+  const NEW_SESSION = 4 * 8 + 2, SCRIPT_FINISHED = 6 * 8, EARLY_FOR_RERUN = 2;
   const now = () => performance.now();
-  const heard = window.heard = {sent: 0, loading: 0, sentAt: 0, answeredAt: 0, changedAt: now()};
+  const heard = window.heard = {
+    sent: 0, loading: 0, sentAt: 0, answeredAt: 0, changedAt: now(), runsAgain: false,
+  };
+  // Of one protobuf message, Streamlit's ForwardMsg: true where a run has ended for another one, false where one began.
+  const runsAgain = (bytes) => {
+    let at = 0;
+    const number = () => {
+      for (let value = 0, scale = 1; ; scale *= 128) {
+        const byte = bytes[at++];
+        value += (byte % 128) * scale;
+        if (byte < 128) return value;
+      }
+    };
+    while (at < bytes.length) {
+      const tag = number(), value = number();
+      if (tag === NEW_SESSION) return false;
+      if (tag === SCRIPT_FINISHED) return value === EARLY_FOR_RERUN;
+      if (tag % 8 === 2) at += value;
+    }
+  };
   const Socket = window.WebSocket;
   window.WebSocket = class extends Socket {
     constructor(...how) {
       super(...how);
-      this.addEventListener("message", () => { heard.answeredAt = now(); });
+      this.addEventListener("message", ({data}) => {
+        heard.answeredAt = now();
+        heard.runsAgain = runsAgain(new Uint8Array(data)) ?? heard.runsAgain;
+      });
     }
     send(data) {
       heard.sent += 1;
@@ -65,13 +88,14 @@ LISTENING = """
 """
 SETTLED = """
 ([answered, unanswered]) => {
-  const {loading, sentAt, answeredAt, changedAt} = window.heard;
+  const {loading, sentAt, answeredAt, changedAt, runsAgain} = window.heard;
   const state = document.querySelector("[data-testid=stApp]")?.dataset.testScriptState;
   const quiet = performance.now() - Math.max(sentAt, answeredAt, changedAt);
-  return state === "notRunning" && loading === 0 && quiet >= (answeredAt >= sentAt ? answered : unanswered);
+  const over = state === "notRunning" && !runsAgain && loading === 0;
+  return over && quiet >= (answeredAt >= sentAt ? answered : unanswered);
 }
 """
-QUIET_MS = 250  # a run may start another one
+QUIET_MS = 250  # a part that was just drawn may tell of itself
 UNANSWERED_MS = 5_000  # a busy server's answer takes its time; a message that is never answered costs this once
 POLL_MS = 30
 
