@@ -125,7 +125,7 @@ def test_the_cautions_come_before_anything_is_done(page: Open, studio: Studio) -
     assert button(app, "bench-pass") is None
     press(app, "bench-begin")
     assert button(app, "bench-pass") is not None
-    assert "is next" in shown_on(app) or "0 of about" in shown_on(app)
+    assert "Now: undercoat" in shown_on(app) and "Step 1 of" in shown_on(app)
 
 
 def test_the_plate_that_is_being_recorded_is_offered_first(page: Open, studio: Studio) -> None:
