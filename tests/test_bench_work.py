@@ -13,8 +13,10 @@ import numpy as np
 import pytest
 
 from matcher.bench.passes import course_of
+from matcher.bench.seal import learn_seal_shift
 from matcher.bench.shelf import now
 from matcher.bench.steps import cautions_at, steps_of
+from matcher.bench.wording import against_the_list, look_and_sound
 from matcher.bench.work import GROUND, After, Piece, Taken
 from matcher.errors import StudioError
 from matcher.reading.reading import Reading
@@ -22,6 +24,7 @@ from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.recipe.stages import is_on_the_way
 from matcher.studio import Studio
 from matcher.suggest.suggester import Suggester
+from matcher.words import percent
 from tests.benchmarks.invented_processes import film
 
 UNDER = Undercoat("liver of sulphur", 0.5, 0.25)
@@ -256,7 +259,6 @@ def test_readings_of_the_coat_below_correct_what_comes_over_it_and_say_how_surel
 
 def test_a_waxed_recipe_is_said_alike_in_list_and_at_the_bench(two_coats: Any) -> None:
     """The list's figure is of the waxed recipe; the bench reaches the same, and what its own scatter makes of it."""
-    from matcher.bench.seal import learn_seal_shift
 
     process, suggester = two_coats
     target = Reading(process.true(planned(6, 4, Seal("wax", 3))), np.eye(3) * 0.25)
@@ -279,3 +281,48 @@ def test_left_out_coats_and_grounds_are_not_in_the_course() -> None:
     assert over is not None and (over.coat, over.done, over.is_last) == (1, 4, True)
     assert course_of(piece((1,), 1, recipe=Recipe("silicon bronze", UNDER))) is None
     assert course_of(piece((1, 1, 1, 0, 0), 5)) is None, "no coat was laid, and none is to come"
+
+
+# Words
+
+
+def test_a_coat_is_described_by_its_heat_and_by_what_lies_below_it() -> None:
+    """Common practice, no source: a hiss at some 104 °C, skating above, wet below; darker from the first pass on."""
+
+    def said(recipe: Recipe) -> str:
+        return " ".join(look_and_sound(recipe, next(step for step in steps_of(recipe) if step.kind == "coat")))
+
+    bare = Recipe("silicon bronze", None, (replace(FERRIC, surface_temp_c=104.0),))
+    assert "hiss, and the water flashes off" in said(bare) and "pale yellow through orange-brown" in said(bare)
+    assert "darker and less yellow from the first pass on" in said(replace(bare, undercoat=UNDER))
+    hot = replace(bare, coats=(replace(FERRIC, surface_temp_c=150.0),))
+    assert "may skate off" in said(hot) and "flashes" not in said(hot)
+    cool = replace(bare, coats=(replace(FERRIC, surface_temp_c=60.0, application="brush"),))
+    assert "stays wet" in said(cool) and "mist stays even" not in said(cool)
+    green = replace(bare, coats=(CUPRIC,))
+    assert "No pass lightens it" not in said(green), "that is a fact of ferric coats"
+    wax, lacquer = (
+        " ".join(look_and_sound(replace(bare, seal=Seal(kind, 2, hot)), steps_of(replace(bare, seal=Seal(kind)))[-1]))
+        for kind, hot in (("wax", True), ("lacquer", False))
+    )
+    assert "warm metal, the torch out" in wax and "darks more than lights" in wax and "cool metal" in lacquer
+
+
+def test_why_list_and_bench_differ_is_told_from_what_differs(two_coats: Any) -> None:
+    process, suggester = two_coats
+    recipe = planned(6, 4)
+    target = Reading(process.true(recipe), np.eye(3) * 0.25)
+    listed = {"delta_e00": 0.1, "chance": 0.99, "basis": "predicted"}
+    one = Piece("p", recipe, counts=(6,), at=1, sealed="wax", listed=listed)
+    path = suggester.piece_path(target, course_of(one), learn_seal_shift([], "wax"))
+    assert "compares it unsealed, and here the wax to come is allowed for" in str(against_the_list(one, path, 2.0))
+    plain = replace(one, sealed="no")
+    path = suggester.piece_path(target, course_of(plain))
+    same = {"delta_e00": float(path.expected[path.stop_at]), "chance": path.chance_within(2.0), "basis": "predicted"}
+    assert against_the_list(replace(plain, listed=same), path, 2.0) is None, "the same figures need no words"
+    assert against_the_list(replace(plain, listed=None), path, 2.0) is None
+    path = suggester.piece_path(Reading(process.true(recipe), np.eye(3) * 1e-4), course_of(plain))
+    within = next(d for d in np.arange(0.2, 4, 0.05) if path.chance_of_recipe(d) - path.chance_within(d) > 0.05)
+    list_said = {**same, "chance": path.chance_of_recipe(within)}
+    why = str(against_the_list(replace(plain, listed=list_said), path, within))
+    assert why.endswith("and one piece scatters about it.") and f"(here {percent(list_said['chance'])})" in why

@@ -88,3 +88,20 @@ def test_what_cannot_be_done_at_the_bench_is_told(
     told("bench", "--put", *METAL, "--coat", "ferric nitrate,0.5,3,105", *home)
     assert said in refused("bench", *asked, *home)
     assert [piece["counts"] for piece in told("bench", "--list", *home)["pieces"]] == [[0]]
+
+
+def test_a_piece_goes_from_the_bench_into_the_log_as_it_was_done(told: Any, refused: Any, home: Any) -> None:
+    told("bench", "--put", "--target", 1, *METAL, *STEPS, "--mark", "H-7", *home)
+    for _ in range(5):  # undercoat, wash, burnish, two passes
+        told("bench", "--count", "H-7", *home)
+    told("bench", "--show", "H-7", "--reading", "52,12,26", *home)
+    told("bench", "--count", "H-7", *home)
+    log = ("record", "--from-bench", "H-7", "--lab", "48,12,25", *home)
+    assert "Give --from-bench alone" in refused(*log, "--after", "2:52,12,26")
+    trial = told(*log)["trial"]
+    assert trial["recipe"]["coats"][0]["passes"] == 3 and trial["recipe"]["undercoat"]["burnish"] == 0.25
+    assert trial["recipe"]["seal"] is None, "no coat of wax was counted"
+    assert (trial["piece"], trial["target_id"]) == ("H-7", 1)
+    assert [step["stage"] for step in trial["stages"]] == ["pass 2"]
+    assert told("bench", "--list", *home)["pieces"] == []
+    assert "no piece on the bench has it" in refused(*log)

@@ -514,7 +514,7 @@ def fits_a_hand(visitor: Visitor) -> None:
     assert heights and min(heights)[0] >= 44, min(heights)
 
 
-PASS = re.compile("pass [0-9]+ ")
+PASS = re.compile("pass [0-9]+ ", re.IGNORECASE)
 
 
 def in_view(visitor: Visitor) -> None:

@@ -14,6 +14,7 @@ from matcher.errors import MatcherError, StudioError
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import MAX_PASSES, Recipe
 from matcher.recipe.stages import stage_at
+from matcher.trials.trial import StageReading
 from matcher.words import counted
 
 UNSEALED = "no"
@@ -215,6 +216,10 @@ class Piece:
         laid = [coat for coat, passes in enumerate(self.passes) if passes]
         place = laid.index(after.coat) if after.passes else 0
         return stage_at(self.as_done(), place, after.passes)
+
+    def stages(self) -> tuple[StageReading, ...]:
+        """Return the readings on the way as the log keeps them."""
+        return tuple(StageReading(self.stage_of(taken.after), taken.reading) for taken in self.readings)
 
     def in_words(self, after: After) -> str:
         """Say a point on the way: "after 3 passes", "after 2 passes of coat 1"."""

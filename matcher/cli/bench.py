@@ -147,7 +147,7 @@ def _on_the_bench(options: argparse.Namespace) -> Answer | None:
             return _said_of(studio, _put(studio, options))
         if named is None:
             return _listed(studio)
-        piece = _named(studio, getattr(options, named))
+        piece = named_piece(studio, getattr(options, named))
         if named == "take_off":
             return _taken_off(studio, piece, options.yes)
         if named != "show" or options.reading is not None:
@@ -192,7 +192,7 @@ def _given(options: argparse.Namespace, studio: Studio) -> Recipe:
     return values.recipe_given(options)
 
 
-def _named(studio: Studio, text: str) -> Piece:
+def named_piece(studio: Studio, text: str) -> Piece:
     """Return the piece of a number or a mark. Raises TypingError."""
     from matcher.bench.wording import title_of
 

@@ -9,6 +9,7 @@ from itertools import starmap, zip_longest
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from matcher.cli import values, words
+from matcher.cli.bench import named_piece
 from matcher.cli.given import given, readings_after
 from matcher.cli.options import (
     Commands,
@@ -28,6 +29,8 @@ from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.words import agreeing, counted
 
 if TYPE_CHECKING:
+    from matcher.bench.work import Piece
+    from matcher.studio import Studio
     from matcher.trials.facts import TypedFacts
     from matcher.trials.fields import PlateField
     from matcher.trials.trial import StageReading, Trial
@@ -48,6 +51,8 @@ def _add_record(parser: Parser) -> None:
     add_recipe(parser)
     add_after(parser)
     add_about_plate(parser)
+    about = "a piece on the bench, by number or mark: its recipe as it was done, its readings, its target; it comes off"
+    parser.add_argument("--from-bench", metavar="PIECE", help=about)
     parser.add_argument("--by", default="", help="who made it")
 
 
@@ -108,26 +113,31 @@ def record(options: argparse.Namespace) -> Answer:
     from matcher.recipe.cautions import cautions_for
     from matcher.trials.trial import Trial
 
-    recipe = values.recipe_given(options)
     made_at = datetime.now(UTC) if options.made_at is None else moment_made(options.made_at)
-    stages = _stages(options, recipe)
+    alone = None if options.from_bench is not None else values.recipe_given(options)
+    stages = () if alone is None else _stages(options, alone)
     with opened_studio(options) as studio:
-        target_id = None if options.target is None else studio.target(options.target).id
+        piece = None if alone is not None else _from_bench(studio, options)
+        recipe = piece.as_done() if piece is not None else alone or values.recipe_given(options)
+        asked = options.target if options.target is not None or piece is None else piece.target_id
+        target_id = None if asked is None else studio.target(asked).id
         colour = given(options)
         trial = Trial(
             recipe,
             colour.reading,
             made_at=made_at,
             made_by=options.by,
-            piece=options.piece,
+            piece=options.piece or ("" if piece is None else piece.name),
             ambient_temp_c=options.air,
             ambient_humidity_percent=options.humidity,
             notes=options.notes,
-            stages=stages,
+            stages=stages if piece is None else piece.stages(),
             photos=tuple(studio.keep_photos(colour.files)),
             target_id=target_id,
         )
         trial, name = studio.record(trial, who=options.by), studio.name
+        if piece is not None:
+            studio.shelf.take_off(piece.uid)
     document = {
         "trial": trial.as_dict(),
         "studio": name,
@@ -137,6 +147,13 @@ def record(options: argparse.Namespace) -> Answer:
     }
     said = [f"Logged as plate {trial.id} in {name}.", *words.trial_lines(trial), *colour.profile_lines]
     return Answer(document, [*said, *words.warning_lines(colour.warnings), *colour.choice_lines])
+
+
+def _from_bench(studio: Studio, options: argparse.Namespace) -> Piece:
+    """Return the piece on the bench that is to be logged. Raises TypingError."""
+    if options.recipe is not None or values.is_stepwise(options) or options.after:
+        raise values.TypingError("Give --from-bench alone: the recipe and the readings on the way are the piece's own.")
+    return named_piece(studio, options.from_bench)
 
 
 def _stages(options: argparse.Namespace, recipe: Recipe) -> tuple[StageReading, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import html
 from collections.abc import Callable
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -101,42 +101,65 @@ def _warn(piece: Piece, path: BenchPath, tolerance: float) -> None:
 
 
 def _buttons(studio: Studio, piece: Piece, path: BenchPath | None, about: int | None) -> None:
-    """Show the buttons; what they do is kept before the page is worked out anew, so that no press overtakes another."""
+    """Show the buttons, the one thing to do next as the large one.
+
+    What they do is kept before the page is worked out anew, so that no press overtakes another.
+    """
     step, at = piece.step, piece.at
+    following = piece.steps[at + 1] if at + 1 < len(piece.steps) else None
     stop = path is not None and not path.remaining and _at_its_coat(piece) and piece.done > 0
-    if step is not None:
-        kind: Literal["primary", "secondary"] = "secondary" if stop else "primary"
-        what = literal(what_goes_on(piece.recipe, step))
-        label = f"{what}: **{literal(doing(step, piece.done, about))}**"
-        st.button(
-            label,
-            type=kind,
-            key="bench-pass",
-            width="stretch",
-            on_click=_told,
-            args=(lambda: studio.shelf.change(piece.uid, lambda one: one.count(at, now())),),
-        )
-        following = piece.steps[at + 1] if at + 1 < len(piece.steps) else None
-        if step.counted and piece.done:
-            on = "This step is finished" if following is None else f"On to {step_name(piece.recipe, following)}"
-        else:
-            on = f"Leave out: {step_name(piece.recipe, step)}"
-        with st.container(key="bench-beside", horizontal=True):
-            ready = stop and following is not None and path is not None and not path.past
-            st.button(
-                literal(on),
-                key="bench-next",
-                type="primary" if ready else "secondary",
-                wrap=True,
-                on_click=_told,
-                args=(lambda: studio.shelf.change(piece.uid, lambda one: one.gone_on(at)),),
-            )
-            _undo(studio, piece)
-    else:
-        with st.container(key="bench-beside", horizontal=True):
-            _undo(studio, piece)
+    go_on = stop and following is not None and path is not None and not path.past
     if step is None:
+        with st.container(key="bench-beside", horizontal=True):
+            _undo(studio, piece)
         st.html(f"<p>Done: {html.escape(done_so_far(piece))}. Record the plate below.</p>")
+        return
+    with st.container(key="bench-large"):
+        _next(studio, piece, large=True) if go_on else _count(studio, piece, about, primary=not stop)
+    with st.container(key="bench-beside", horizontal=True):
+        _count(studio, piece, about, primary=False, short=True) if go_on else _next(studio, piece, large=False)
+        _undo(studio, piece)
+
+
+def _count(studio: Studio, piece: Piece, about: int | None, primary: bool, short: bool = False) -> None:
+    """Show the button that counts. short: it says what was done, and no more what goes on."""
+    step, at = piece.step, piece.at
+    if step is None:
+        return
+    did = doing(step, piece.done, about)
+    whole = f"{literal(what_goes_on(piece.recipe, step))}: **{literal(did)}**"
+    label = literal(_sentence_case(did)) if short else whole
+    st.button(
+        label,
+        type="primary" if primary else "secondary",
+        key="bench-pass",
+        width="stretch",
+        wrap=True,
+        on_click=_told,
+        args=(lambda: studio.shelf.change(piece.uid, lambda one: one.count(at, now())),),
+    )
+
+
+def _next(studio: Studio, piece: Piece, large: bool) -> None:
+    step, at = piece.step, piece.at
+    following = piece.steps[at + 1] if at + 1 < len(piece.steps) else None
+    if step is None:
+        return
+    if not step.counted or not piece.done:
+        label = f"Leave out: {literal(step_name(piece.recipe, step))}"
+    elif following is None:
+        label = "This step is finished"
+    else:
+        label = f"On to **{literal(step_name(piece.recipe, following))}**"
+    st.button(
+        label,
+        key="bench-next",
+        type="primary" if large else "secondary",
+        width="stretch",
+        wrap=True,
+        on_click=_told,
+        args=(lambda: studio.shelf.change(piece.uid, lambda one: one.gone_on(at)),),
+    )
 
 
 def _undo(studio: Studio, piece: Piece) -> None:
@@ -145,6 +168,7 @@ def _undo(studio: Studio, piece: Piece) -> None:
         st.button(
             label,
             key="bench-undo",
+            width="stretch",
             on_click=_told,
             args=(lambda: studio.shelf.change(piece.uid, lambda one: one.undone()),),
         )
