@@ -87,8 +87,8 @@ def test_a_plate_that_cannot_be_logged_says_why_and_keeps_everything(demo: Serve
     assert visitor.page.get_by_label("Mark on the plate").input_value() == "H-8"
     with demo.studio() as studio:
         assert len(studio.trials(include_set_aside=True)) == 103
-    visitor.page.get_by_role("spinbutton", name="Surface, °C", exact=True).fill("105")
-    visitor.press("Log this plate")  # at once: the field is left by it
+    visitor.type_number("Surface, °C", "105")
+    visitor.press("Log this plate")
     visitor.sees(re.compile(r"^What plate 104 changed"))
 
 
