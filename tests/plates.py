@@ -10,6 +10,7 @@ import numpy as np
 from hypothesis import strategies as st
 from PIL import Image
 
+from matcher.calibration.local_error import LocalError
 from matcher.calibration.profile import CameraProfile
 from matcher.calibration.transform import PARAMETERS, ToneCurve
 from matcher.colour.cielab import SRGB_TO_XYZ_D50
@@ -88,6 +89,13 @@ def a_profile(name: str = "shop tubes", red: float = 1.02, **changed: Any) -> Ca
         "spread": 0.01 * np.eye(PARAMETERS, 4),
         "patch_labs": np.array([[50.0, 0, 0], [40.0, 20, 10], [60.0, -20, 30]]),
         "patch_errors": np.array([[0.1, 0, 0], [0.5, -0.2, 0.4], [-0.3, 0.6, 0.2]]),
+        "local": LocalError(
+            np.array([[50.0, 0, 0], [40.0, 20, 10], [60.0, -20, 30]]),
+            np.array([[-0.1, 0, 0], [-0.4, 0.2, -0.3], [0.2, -0.5, -0.2]]),
+            np.array([2.0, 2.0, 2.0]),
+            np.array([0.5, 0.5, 0.5]),
+        ),
+        "shifts": np.full((4, 3, 3), 0.01),
         "colour_temperature_k": 4150.0,
         "photo": "ab" * 32,
         "caveats": (Caveat("chart-clipped", "1 patches were over- or underexposed and left out."),),

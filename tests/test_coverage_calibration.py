@@ -11,10 +11,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from matcher.calibration import local_error
 from matcher.calibration.calibrate import calibrate
 from matcher.calibration.camera_priors import MATRIX_SIGMA, TONE_CHANNEL_SIGMA, TONE_SIGMA
 from matcher.calibration.illumination import LOCAL_SIGMA, PLAIN_FALLOFF, LightField
-from matcher.calibration.profile import GREY_CHROMA, RESIDUAL_SHARE
+from matcher.calibration.local_error import LENGTH, LocalError, scale_at
+from matcher.calibration.profile_fit import best_fit
 from matcher.calibration.profile_from_chart import profile_from_chart
 from matcher.card.card import Card, Patch
 from matcher.card.reading import CardReading, PatchReading
@@ -293,34 +295,47 @@ def test_a_flat_field_errs_as_much_as_it_says():
     assert np.mean([field.local_sigma for field in fields]) == pytest.approx(LOCAL_SIGMA + 1.96 * 0.02 / 4, rel=0.1)
 
 
-def test_what_a_profile_leaves_grows_with_chroma_and_with_its_charts_errors():
-    """Patches whose errors grow as the chroma does, all along L*: half in that direction, half spread evenly."""
-    profile = profile_from_chart(*chart_photo(Shop("A", "FL2"), np.random.default_rng(3)), "tubes")
-    chroma = np.hypot(*profile.patch_labs[:, 1:].T)
-    errors = np.zeros_like(profile.patch_errors)
-    errors[:, 0] = 0.1 * (chroma + GREY_CHROMA)
-    for lab in ((40.0, 0.0, 0.0), (40.0, 12.0, 16.0), (60.0, -30.0, 40.0)):
-        size = 0.1 * (np.hypot(*lab[1:]) + GREY_CHROMA)
-        found = replace(profile, patch_errors=errors).residual_covariance(lab)
-        expected = RESIDUAL_SHARE**2 * size**2 * (0.5 * np.diag([1.0, 0, 0]) + 0.5 / 3 * np.eye(3))
-        assert found == pytest.approx(expected, rel=1e-9, abs=1e-12)
+def a_local_error(rng, count=12):
+    labs = np.column_stack([rng.uniform(20, 80, count), rng.normal(0, 15, (count, 2))])
+    return LocalError(labs, rng.normal(0, 2, (count, 3)), np.array([2.0, 3.0, 1.5]), np.array([0.5, 0.8, 1.2]))
 
 
-def test_the_patches_most_like_a_colour_tell_most_of_it():
-    """By a Gaussian weight: 30 in lightness, a half in the plane of balanced chroma, and a fiftieth for every patch."""
-    profile = profile_from_chart(*chart_photo(Shop("A", "FL2"), np.random.default_rng(3)), "tubes")
-    lab = np.array([50.0, 0.0, 0.0])
-    greys = np.array([[20.0, 0, 0], [50.0, 0, 0], [50.0, 24.0, 0]])
-    errors = np.array([[1.0, 0, 0], [0, 2.0, 0], [0, 0, 4.0]])
-    weight = np.exp(-np.array([1.0, 0.0, (24 / 32) ** 2 / 0.25]) / 2) + 0.02
-    near = np.diag(weight * np.square([1.0, 2.0, 4.0 * GREY_CHROMA / (24 + GREY_CHROMA)])) / weight.sum()
-    expected = RESIDUAL_SHARE**2 * (0.5 * near + 0.5 * np.trace(near) / 3 * np.eye(3))
-    found = replace(profile, patch_labs=greys, patch_errors=errors).residual_covariance(lab)
-    assert found == pytest.approx(expected, rel=1e-9, abs=1e-12)
+def test_what_a_fit_leaves_over_is_foretold_as_a_gaussian_process_is():
+    """Against scikit-learn's Gaussian process, each of L*, a*, b* by itself."""
+    from sklearn.gaussian_process import GaussianProcessRegressor
+    from sklearn.gaussian_process.kernels import RBF, ConstantKernel
+
+    rng = np.random.default_rng(4)
+    local = a_local_error(rng)
+    asked = np.column_stack([rng.uniform(10, 90, 40), rng.normal(0, 20, (40, 2))])
+    at, over = scale_at(asked), scale_at(local.references)
+    for channel, (size, own) in enumerate(zip(local.amplitude, local.rest, strict=True)):
+        process = GaussianProcessRegressor(ConstantKernel(size**2) * RBF(LENGTH), alpha=own**2, optimizer=None)
+        process.fit(local.references, local.residuals[:, channel] / over[:, channel])
+        mean, spread = process.predict(asked, return_std=True)
+        assert local.correction(asked)[:, channel] == pytest.approx(mean * at[:, channel], abs=1e-9)
+        found = np.array([local.covariance(lab)[channel, channel] for lab in asked]) / at[:, channel] ** 2
+        assert found == pytest.approx(spread**2 + own**2, rel=1e-6)
 
 
-def test_what_a_profile_leaves_is_told_once():
-    """The fit's own uncertainty and the rest add up to what the chart leaves, or to the fit's where that is more."""
+def test_a_local_error_that_has_learned_nothing_expects_what_was_seen():
+    errors = np.array([[1.0, 0, 2], [-1, 0, 2], [1, 3, -2]])
+    local = LocalError.unlearned(errors)
+    assert local.correction([[40.0, 1, 2], [50, 2, 3]]).tolist() == [[0, 0, 0], [0, 0, 0]]
+    assert local.covariance([40.0, 0, 0]) == pytest.approx(np.diag([1.0, 3, 4]))
+
+
+def test_many_colours_are_corrected_as_each_is(monkeypatch):
+    local = a_local_error(np.random.default_rng(6))
+    asked = np.random.default_rng(7).uniform(0, 60, (5, 9, 3))
+    whole = local.correction(asked)
+    monkeypatch.setattr(local_error, "AT_ONCE", 7)
+    assert local.correction(asked) == pytest.approx(whole, abs=1e-12)
+    assert whole[3, 4] == pytest.approx(local.correction(asked[3, 4]), abs=1e-12)
+    assert local.correction(np.zeros((0, 3))).shape == (0, 3)
+
+
+def test_what_a_profile_leaves_over_is_a_part_of_every_reading():
     rng = np.random.default_rng(3)
     picture, chart = chart_photo(Shop("B", "FL2"), rng)
     profile = profile_from_chart(picture, chart, "tubes")
@@ -329,7 +344,21 @@ def test_what_a_profile_leaves_is_told_once():
         light = profile.grey_light * scale
         parts = parts_of(calibration, light)
         fit, rest = parts[Source.PROFILE].covariance, parts[Source.UNLIKE_THE_CHART].covariance
-        left = profile.residual_covariance(calibration.lab_of_light(light)) - fit
-        values, vectors = np.linalg.eigh(left)
-        assert rest == pytest.approx((vectors * np.maximum(values, 0.15**2)) @ vectors.T)
+        assert rest == pytest.approx(profile.local.covariance(calibration.lab_of_light(light)))
         assert 0 < np.trace(fit) < 9
+
+
+def test_patches_are_foretold_as_surely_as_it_is_said():
+    """Every patch from the others, over lights and sensors: errors in standard deviations, from both sides."""
+    ratios = []
+    for number, (camera, light) in enumerate([("A", "D50"), ("B", "FL2"), ("A", "LED-B3"), ("B", "A")]):
+        picture, chart = chart_photo(Shop(camera, light, curve=0.5), np.random.default_rng(number))
+        learned = best_fit(picture, chart, range(24))
+        for patch in range(0, 24, 3):
+            without = best_fit(picture, chart, [k for k in range(24) if k != patch])
+            # the patch's own gains are those of the fit, as a card beside it would give them
+            whole = replace(without.fit, data=replace(learned.fit.data, gains=without.fit.data.gains))
+            read = whole.labs(without.fit.found)[patch]
+            error = read + without.local.correction(read) - chart.patches[patch].patch.lab
+            ratios.append(error / np.sqrt(np.diag(without.local.covariance(read))))
+    assert 0.4 < float(np.sqrt(np.mean(np.square(ratios)))) < 1.2

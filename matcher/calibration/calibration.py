@@ -7,6 +7,7 @@ one; ``finish`` reads with it.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -180,21 +181,24 @@ class Calibration:
         assert self.profile is not None
         profile, decoded = self.profile, self._decoded(light)
         lab = self.lab_of_light(light)
-        moved = []
-        for cause in range(profile.spread.shape[1]):
-            other = profile.moved(cause)
-            gains = self.gains
-            if self.card is not None and self.profile_card_xyz is not None:
-                gains, _ = anchored(other, middle_grey(self.card).rgb, self.profile_card_xyz)
-            moved.append(xyz_to_lab(other.xyz(other.tone(decoded) * gains)) - lab)
+        moved = [xyz_to_lab(other.xyz(other.tone(decoded) * gains)) - lab for other, gains in self._profile_moved]
         effect = np.stack(moved, axis=1)
-        left = profile.residual_covariance(lab) - effect @ effect.T
-        rest = square_root(left, least=LEAST_RESIDUAL**2)
+        rest = square_root(profile.local.covariance(lab), least=LEAST_RESIDUAL**2)
         remedy = "photograph the chart again, large, even and sharp"
         return [
             BudgetTerm(Source.PROFILE, effect, remedy, f"profile {profile.photo or profile.name}"),
             BudgetTerm(Source.UNLIKE_THE_CHART, rest, "compare side by side in one photograph"),
         ]
+
+    @cached_property
+    def _profile_moved(self) -> list[tuple[CameraProfile, Floats]]:
+        """The profile moved along each of its shared causes, and the gains (3,) that the card then gives."""
+        assert self.profile is not None
+        others = [self.profile.moved(cause) for cause in range(self.profile.spread.shape[1])]
+        if self.card is None or self.profile_card_xyz is None:
+            return [(other, self.gains) for other in others]
+        grey = middle_grey(self.card).rgb
+        return [(other, anchored(other, grey, self.profile_card_xyz)[0]) for other in others]
 
     def _decoded(self, light: Floats) -> Floats:
         """Return the decoded values (3,) whose scene light this is: the tone curve backwards, by bisection."""

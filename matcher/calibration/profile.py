@@ -15,10 +15,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from matcher.calibration.local_error import LocalError
 from matcher.calibration.profile_document import VERSION, fields_of
 from matcher.calibration.transform import ToneCurve, root_terms
 from matcher.card.reading import CardReading
-from matcher.colour.cielab import SRGB_TO_XYZ_D50, lab_to_xyz
+from matcher.colour.cielab import SRGB_TO_XYZ_D50, lab_to_xyz, xyz_to_lab
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.types import Floats
 from matcher.dates import in_utc
@@ -26,9 +27,6 @@ from matcher.errors import CardError, Caveat, Misfit, fault_in_words
 from matcher.photo.camera import CameraInfo, camera_name, surely_same, what_differs
 from matcher.photo.photo import Photo
 
-GREY_CHROMA = 8.0
-RESIDUAL_SHARE = 0.45
-"""What the chart's misfit, left out, is worth for finishes: judged by the coverage benchmark."""
 LIGHT_MOVED = 0.12  # of log balance between card and profile: beyond it light or white balance has changed
 OLD_AFTER_DAYS = 365
 
@@ -40,7 +38,8 @@ class CameraProfile:
     tone: decoded values to scene light. basis (3, 3): balanced light to the primaries whose root terms are taken, 1 on
     greys. transform (3, 6): those root terms to XYZ under D50. kind: which candidate. neutral (3,): the decoded
     balance of a grey, green 1. spread (26, p): shared causes of error, mapping to parameters (tone slopes and bows,
-    then transform row by row), see ``moved``. patch_labs, patch_errors: the chart's CIELAB (n, 3) and leave-one-out
+    then transform row by row), see ``moved``. local: what the transform leaves over near a colour; shifts (p, n, 3):
+    what its residuals move by with each cause. patch_labs, patch_errors: the chart's CIELAB (n, 3) and leave-one-out
     errors (n, 3) in CIELAB. encoding: of the chart photograph.
     """
 
@@ -56,6 +55,8 @@ class CameraProfile:
     spread: Floats
     patch_labs: Floats
     patch_errors: Floats
+    local: LocalError
+    shifts: Floats
     colour_temperature_k: float | None = None
     photo: str | None = None
     retired: str | None = None
@@ -74,7 +75,11 @@ class CameraProfile:
 
     def xyz(self, light: ArrayLike) -> Floats:
         """Return XYZ (..., 3) under D50 of balanced scene light (..., 3)."""
-        return np.asarray(root_terms(np.asarray(light, dtype=float) @ self.basis.T) @ self.transform.T)
+        plain = np.asarray(root_terms(np.asarray(light, dtype=float) @ self.basis.T) @ self.transform.T)
+        if not len(self.local.references):
+            return plain
+        lab = xyz_to_lab(plain)
+        return lab_to_xyz(lab + self.local.correction(lab))
 
     @property
     def grey_light(self) -> Floats:
@@ -109,25 +114,8 @@ class CameraProfile:
         step = self.spread[:, cause]
         slope, bow = self.tone.slope + step[0] + step[1:4], self.tone.bow + step[4] + step[5:8]
         tone = ToneCurve(self.tone.gain, slope, bow)
-        return replace(self, tone=tone, transform=self.transform + step[8:].reshape(3, 6))
-
-    def residual_covariance(self, lab: ArrayLike) -> Floats:
-        """Return the covariance (3, 3) of what the profile leaves at a colour.
-
-        Taken from the patches' leave-one-out errors. The card holds greys in place, so an error grows with chroma:
-        each patch's is carried to the colour in proportion, patches of like hue and lightness counting most; half of
-        it is taken as the same in every direction. RESIDUAL_SHARE brings it from the chart's paints, which are few
-        and far apart, to finishes, whose spectra are smooth.
-        """
-        wanted = np.asarray(lab, dtype=float)
-        chroma = np.hypot(self.patch_labs[:, 1], self.patch_labs[:, 2])
-        own = float(np.hypot(wanted[1], wanted[2]))
-        carried = self.patch_errors * ((own + GREY_CHROMA) / (chroma + GREY_CHROMA))[:, None]
-        plane = self.patch_labs[:, 1:] / (chroma + GREY_CHROMA)[:, None] - wanted[1:] / (own + GREY_CHROMA)
-        away = np.square(plane).sum(axis=1) / 0.5**2 + np.square((self.patch_labs[:, 0] - wanted[0]) / 30.0)
-        weight = np.exp(-away / 2) + 0.02
-        near = (carried * weight[:, None]).T @ carried / weight.sum()
-        return np.asarray(RESIDUAL_SHARE**2 * (0.5 * near + 0.5 * np.trace(near) / 3 * np.eye(3)))
+        local = self.local.moved(self.shifts[cause]) if len(self.local.references) else self.local
+        return replace(self, tone=tone, transform=self.transform + step[8:].reshape(3, 6), local=local)
 
     def light_moved(self, card: CardReading) -> float:
         """Return how far the balance of the light on a card is from the chart's, as the largest log ratio."""
@@ -184,6 +172,8 @@ class CameraProfile:
             "spread": self.spread.tolist(),
             "patch_labs": self.patch_labs.tolist(),
             "patch_errors": self.patch_errors.tolist(),
+            "local": self.local.as_dict(),
+            "shifts": self.shifts.tolist(),
             "leave_one_out_delta_e00": {"mean": float(delta.mean()), "p95": self.p95},
             "colour_temperature_k": self.colour_temperature_k,
             "photo": self.photo,

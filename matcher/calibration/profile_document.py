@@ -11,14 +11,16 @@ from typing import Any
 
 import numpy as np
 
-from matcher.calibration.transform import KINDS, PARAMETERS, ToneCurve
+from matcher.calibration.local_error import LocalError
+from matcher.calibration.transform import CAUSES, KINDS, PARAMETERS, ToneCurve
 from matcher.colour.cielab import checked_lab
-from matcher.colour.types import Floats
 from matcher.errors import CardError, Caveat, Misfit
 from matcher.photo.camera import CameraInfo
 from matcher.photo.encoding import is_encoding
 
-VERSION = 1
+VERSION = 2
+WITHOUT_LOCAL_ERROR = 1
+"""The version before, whose profiles say how far off they are and not where."""
 
 
 def fields_of(data: Mapping[str, Any]) -> dict[str, Any]:
@@ -27,7 +29,7 @@ def fields_of(data: Mapping[str, Any]) -> dict[str, Any]:
     Raises CardError for another version or a colour that is none, and KeyError, Misfit or whatever else a field of
     the wrong kind meets with.
     """
-    if data["version"] != VERSION:
+    if data["version"] not in (VERSION, WITHOUT_LOCAL_ERROR):
         raise CardError("The profile was made by another version of this tool: photograph the chart again.")
     tables = _tables(data)
     camera = data.get("camera")
@@ -49,7 +51,7 @@ def fields_of(data: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def _tables(data: Mapping[str, Any]) -> dict[str, Floats]:
+def _tables(data: Mapping[str, Any]) -> dict[str, Any]:
     """Return the fields that are tables of numbers. Raises KeyError, Misfit, or CardError for a colour that is none."""
     patch_labs = np.array([checked_lab(row) for row in data["patch_labs"]])
     arrays = {name: np.array(data[name], dtype=float) for name in ("transform", "neutral", "spread")}
@@ -58,11 +60,18 @@ def _tables(data: Mapping[str, Any]) -> dict[str, Floats]:
     right = arrays["basis"].shape == (3, 3)
     right = right and arrays["transform"].shape == (3, 6) and arrays["neutral"].shape == (3,)
     right = right and arrays["spread"].ndim == 2 and len(arrays["spread"]) == PARAMETERS
-    right = right and arrays["spread"].shape[1] <= PARAMETERS
+    right = right and arrays["spread"].shape[1] <= CAUSES
     right = right and errors.shape == patch_labs.shape and len(patch_labs) > 0
     if not right or not all(np.isfinite(item).all() for item in (*arrays.values(), errors)):
         raise Misfit("a table of numbers has the wrong shape")
-    return {"patch_labs": patch_labs, "patch_errors": errors, **arrays}
+    if data["version"] == WITHOUT_LOCAL_ERROR:
+        local, shifts = LocalError.unlearned(errors), np.zeros((arrays["spread"].shape[1], 0, 3))
+    else:
+        local = LocalError.from_dict(data["local"])
+        shifts = np.array(data["shifts"], dtype=float)
+    if shifts.shape != (arrays["spread"].shape[1], *local.references.shape) or not np.isfinite(shifts).all():
+        raise Misfit("a table of numbers has the wrong shape")
+    return {"patch_labs": patch_labs, "patch_errors": errors, "local": local, "shifts": shifts, **arrays}
 
 
 def _words(data: Mapping[str, Any], name: str, may_be_empty: bool = False) -> str:

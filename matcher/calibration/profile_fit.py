@@ -1,7 +1,8 @@
-"""The fit of a tone curve and a colour transform together to a chart's patches.
+"""The fit of a tone curve and a colour transform together to a chart's patches, and of what they leave over.
 
 Each candidate is judged by patches left out, so that the errors say how well colours are read that were not fitted.
-Before ``chart_profile``, which makes a profile of the best.
+What the best leaves over is learned beside it, as errors that are alike for like colours (``local_error``). Before
+``profile_from_chart``, which makes a profile of it.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from matcher.calibration.local_error import LocalError, covariance_between
 from matcher.calibration.transform import (
     BOW_PRIOR,
     CHANNEL_BOW_PRIOR,
@@ -38,8 +40,10 @@ at a patina's chroma): ΔE00 alone lets saturated patches go, which under tubes 
 BASIS_SHARE = 0.4
 GAIN_PRIOR = 0.15  # of log gain about the neutral row's own
 GRADIENT_PRIOR = 0.05  # of log light from the middle of the chart to its edge
-SPREAD_SHARE = 0.55
-"""What the chart's misfit that is left over is worth for finishes: judged by the coverage benchmark."""
+AMPLITUDE_PRIOR, REST_PRIOR = (1.0, 0.9), (0.8, 0.2)
+"""Median at a grey in CIELAB, and standard deviation of the log, of errors that are alike for like colours and of what
+each paint has of its own, before the chart has spoken: from real charts and clean simulated ones, where a firmer rest
+corrects less and a looser one follows single paints."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,36 +136,78 @@ class Fit:
             left_out.append(np.linalg.solve(root, alone) * FIT_SIGMA)
         return np.array(left_out)
 
-    def left_out_errors(self) -> Floats:
-        """Return leave-one-out errors (n, 3), each from a fit without that patch."""
-        errors = []
-        for k in range(len(self.data.labs)):
-            weights = np.ones(len(self.data.labs))
-            weights[k] = 0.0
-            parameters, _ = self.solved(weights, self.found)
-            errors.append(self.labs(parameters)[k] - self.data.labs[k])
-        return np.array(errors)
 
-    def spread(self) -> Floats:
-        """Return (26, p): standard deviations of tone and transform along their principal directions.
+@dataclass(frozen=True, eq=False)
+class Learned:
+    """What a chart has taught: a fit, what it leaves over, and how surely.
 
-        Gains and the chart's gradient are found anew on every card, so they are left out; scaled to the fit's own
-        residual.
-        """
-        precision = self.slopes.T @ self.slopes + np.diag(self.prior**-2)
-        scale = SPREAD_SHARE**2 * max(float(np.mean(np.square(self.misfit(self.found)))), 0.04)
-        keep = [*range(3, 11), *range(13, 31)]
-        covariance = np.linalg.inv(precision)[np.ix_(keep, keep)] * scale
-        return square_root(covariance)[:, ::-1]
+    errors: (n, 3) CIELAB, read minus known, of each patch from all the others. spread: (26, p), standard deviations of
+    tone and transform along their principal directions; shifts: (p, n, 3), what the residuals move by with each. Gains
+    and the chart's gradient are found anew on every card, so they are left out.
+    """
+
+    fit: Fit
+    local: LocalError
+    errors: Floats
+    spread: Floats
+    shifts: Floats
 
 
-def best_fit(photo: Photo, chart: CardReading, used: Sequence[int]) -> tuple[Patches, Fit, Floats]:
-    """Return the candidate of least leave-one-out ΔE00 on the patches numbered ``used``, and its errors (n, 3)."""
+def best_fit(photo: Photo, chart: CardReading, used: Sequence[int]) -> Learned:
+    """Return what the patches numbered ``used`` teach: of the candidates, the one of least leave-one-out ΔE00."""
     data = Patches.of(photo, chart, used)
     linear = photo.encoding in SENSOR_ENCODINGS
     fits = [_fit(data, kind, tone) for kind in TRANSFORMS for tone in ((False,) if linear else (True, False))]
-    best = min(fits, key=lambda fit: float(np.mean(data.delta(fit.quick_errors()))))
-    return data, best, best.left_out_errors()
+    return _learned(min(fits, key=lambda fit: float(np.mean(data.delta(fit.quick_errors())))))
+
+
+def _learned(fit: Fit) -> Learned:
+    """Learn what a fit leaves over: how large errors are that are alike for like colours, and where they lie.
+
+    A linear model with Gaussian residuals (Rasmussen and Williams 2006, sections 2.7 and 5.4.2): the sizes are those
+    under which each patch is best foretold by the others.
+    """
+    from scipy.optimize import minimize
+
+    labs, count = fit.data.labs, len(fit.data.labs)
+    blocks = zip(fit.data.roots, fit.slopes.reshape(count, 3, -1), strict=True)
+    slopes = np.concatenate([np.linalg.solve(root, block) for root, block in blocks]) * FIT_SIGMA
+    residuals = labs - fit.labs(fit.found)
+    shown = residuals.ravel() + slopes @ fit.found
+    variance = fit.prior**2
+    from_parameters = (slopes * variance) @ slopes.T
+
+    def precision(log: Floats) -> Floats:
+        """Return the inverse (3n, 3n) of the patches' covariance, given the logs of amplitude and rest (6,)."""
+        whole = np.zeros((count, 3, count, 3))
+        for channel, part in enumerate(covariance_between(labs, np.exp(log[:3]), np.exp(log[3:]))):
+            whole[:, channel, :, channel] = part
+        return np.asarray(np.linalg.inv(whole.reshape(3 * count, 3 * count) + from_parameters))
+
+    def left_out(log: Floats) -> tuple[Floats, Floats]:
+        """Return what is left of each patch (n, 3) when the others foretell it, and the precision (n, 3, 3) of that."""
+        inverse = precision(log)
+        own = inverse.reshape(count, 3, count, 3)[range(count), :, range(count), :]
+        left = np.linalg.solve(own, (inverse @ shown).reshape(count, 3, 1))[..., 0]
+        return np.asarray(left), np.asarray(own)
+
+    def unlikely(log: Floats) -> float:
+        left, own = left_out(log)
+        told = np.einsum("ni,nij,nj->", left, own, left) - np.linalg.slogdet(own)[1].sum()
+        return float(told + np.square((log - middle) / width).sum()) / 2
+
+    middle = np.log(np.repeat([AMPLITUDE_PRIOR[0], REST_PRIOR[0]], 3))
+    width = np.repeat([AMPLITUDE_PRIOR[1], REST_PRIOR[1]], 3)
+    sizes = minimize(unlikely, middle, method="L-BFGS-B", options={"maxiter": 30}).x
+    told = variance[:, None] * (slopes.T @ precision(sizes) @ slopes) * variance
+    root = square_root(np.diag(variance) - told)[:, ::-1]
+    return Learned(
+        fit,
+        LocalError(labs, residuals, np.exp(sizes[:3]), np.exp(sizes[3:])),
+        errors=-left_out(sizes)[0],
+        spread=root[[*range(3, 11), *range(13, 31)]],
+        shifts=-(slopes @ root).T.reshape(-1, count, 3),
+    )
 
 
 def _basis(log_light: ArrayLike, wanted: Floats) -> Floats:

@@ -36,8 +36,8 @@ def profile_from_chart(
     """Fit a profile to a chart in a photograph.
 
     Every candidate (with or without a tone curve; each of TRANSFORMS) is fitted to all patches together with a
-    gradient of the light over the chart; the one with the least leave-one-patch-out ΔE00 is kept, and its errors are
-    measured by fitting it again without each patch in turn.
+    gradient of the light over the chart; the one with the least leave-one-patch-out ΔE00 is kept, and what it leaves
+    over is learned as errors that are alike for like colours.
 
     Raises CardError when the card is no chart, too few of its patches can be used, or it fits badly.
     """
@@ -57,11 +57,12 @@ def profile_from_chart(
     used = [k for k in usable if k not in odd]
     if len(used) < FEWEST_PATCHES or not any(chart.patches[k].patch.neutral for k in used):
         raise _not_fitting(chart, odd)
-    data, best, errors = best_fit(photo, chart, used)
-    while (worst := _odd_one(data, errors)) is not None and len(used) > FEWEST_PATCHES:
+    learned = best_fit(photo, chart, used)
+    while (worst := _odd_one(learned.fit.data, learned.errors)) is not None and len(used) > FEWEST_PATCHES:
         odd.append(used.pop(worst))
-        data, best, errors = best_fit(photo, chart, used)
-    caveats = _chart_caveats(chart, len(chart.patches) - len(usable), odd, data.delta(errors))
+        learned = best_fit(photo, chart, used)
+    best, data = learned.fit, learned.fit.data
+    caveats = _chart_caveats(chart, len(chart.patches) - len(usable), odd, data.delta(learned.errors))
     return CameraProfile(
         name=" ".join(name.split()) or "unnamed",
         light=light,
@@ -73,9 +74,11 @@ def profile_from_chart(
         basis=data.basis,
         transform=best.matrix(best.found),
         neutral=grey / grey[1],
-        spread=best.spread(),
+        spread=learned.spread,
+        local=learned.local,
+        shifts=learned.shifts,
         patch_labs=data.labs,
-        patch_errors=errors,
+        patch_errors=learned.errors,
         colour_temperature_k=_colour_temperature(photo, grey),
         photo=photo.sha256,
         caveats=caveats,

@@ -21,6 +21,7 @@ TRANSFORMS = {"3x3": (0.3, 1e-6), "root-polynomial": (0.25, 0.2), "root-polynomi
 KINDS = tuple(f"{kind}, {which} tone curve" for kind in TRANSFORMS for which in ("with", "without"))
 TONE_PARAMETERS = 8  # slope: common, three channels; bow: common, three channels
 PARAMETERS = TONE_PARAMETERS + 18
+CAUSES = PARAMETERS + 5  # a fit also finds three gains and a gradient of two, which move with the others
 
 
 def root_terms(rgb: ArrayLike) -> Floats:
