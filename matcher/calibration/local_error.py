@@ -1,7 +1,7 @@
 """What a fit leaves over near a colour: a Gaussian process over CIELAB, learned from references of known colour.
 
-A camera's errors are alike for like colours: what a chart's patches (or any colours that are known) show of them corrects
-a colour between them, and tells how surely. Before ``profile``; ``profile_fit`` learns one.
+A camera errs alike in like colours: what a chart's patches (or any colours that are known) show of that corrects a
+colour between them, and tells how surely. Before ``profile``; ``profile_fit`` learns one.
 """
 
 from __future__ import annotations
