@@ -17,7 +17,7 @@ from PIL import Image
 from matcher.photo.stored import MAX_PIXELS
 from tests import pictures
 
-SIDE = 4000  # a whole number of tiles
+SIDE = 3008  # a whole number of tiles
 MOST_BYTES, AT_REST = 1_500_000_000, 200_000_000
 """The bound, and what Python and the libraries take before any picture is open."""
 

@@ -6,15 +6,16 @@ searches; gives a ``CardReading``.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matcher.card.card import OWN_TOLERANCE, Card, Patch, as_measured, check_grey, shipped_cards
 from matcher.card.reading import MIRRORED, CardReading, PatchReading, best_way_up, read_patches
-from matcher.card.search import Candidate, find_charts, find_markers, find_plain
+from matcher.card.search import Candidate, Rectangles, find_charts, find_markers, find_plain, find_rectangles
 from matcher.card.search_chart import find_chart_grids
 from matcher.card.search_grey_scale import steps_in_a_row
 from matcher.card.warnings import blur_caveats, face_caveats, far_lab_caveats, light_caveats
@@ -84,8 +85,9 @@ def find_card(
         return replace(reading, caveats=(*reading.caveats, *doubts))
     picture = photo.preview(SEARCH_SIDE)
     scale = np.array([photo.width / picture.shape[1], photo.height / picture.shape[0]])
+    rectangles = cache(lambda: find_rectangles(picture))  # of several kinds of card: looked for once
     for card in _in_search_order(known, kind):
-        found = _search(picture, card)
+        found = _search(picture, card, rectangles)
         if found is not None:
             how = {"carrier": "markers", "chart": "chart"}.get(card.layout, "shape")
             in_photo = (found.corners + 0.5) * scale - 0.5
@@ -144,7 +146,7 @@ def _in_search_order(cards: Mapping[str, Card], kind: str | None) -> list[Card]:
     return sorted(wanted, key=lambda card: order.index(card.layout))
 
 
-def _search(picture: NDArray[np.uint8], card: Card) -> Candidate | None:
+def _search(picture: NDArray[np.uint8], card: Card, rectangles: Callable[[], Rectangles]) -> Candidate | None:
     if card.carrier is not None:
         drawing = card.carrier
         found = find_markers(picture, drawing.dictionary, drawing.places(), drawing.outline())
@@ -159,8 +161,8 @@ def _search(picture: NDArray[np.uint8], card: Card) -> Candidate | None:
             raise CardError(MIRRORED)
         return charts[0] if charts else None
     if card.layout == "steps":
-        return steps_in_a_row(find_plain(picture, (0.6, 1.8)), card)
-    plain = find_plain(picture, card.sides)
+        return steps_in_a_row(find_plain(rectangles(), (0.6, 1.8)), card)
+    plain = find_plain(rectangles(), card.sides)
     if not plain or plain[0].confidence < SURE:
         return None
     return None if len(plain) > 1 and plain[1].confidence > RIVAL * plain[0].confidence else plain[0]

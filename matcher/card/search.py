@@ -96,17 +96,35 @@ def find_charts(picture: Bytes3) -> list[Candidate]:
     return _each_place_once(candidates)
 
 
-def find_plain(picture: Bytes3, sides: tuple[float, float]) -> list[Candidate]:
-    """Find plain, even, neutral rectangles, most confident first, each place once.
+@dataclass(frozen=True, eq=False)
+class Rectangles:
+    """Even four-cornered places (4, 2) in a small copy of a picture, each with how far edges bear it out, above 0.
+
+    lab: the smoothed copy (h, w, 3). scale: its size over the picture's.
+    """
+
+    lab: NDArray[np.float32]
+    scale: float
+    places: tuple[tuple[Floats, float], ...]
+
+
+def find_plain(found: Rectangles, sides: tuple[float, float]) -> list[Candidate]:
+    """Return the rectangles that are plain, even and neutral, most confident first, each place once.
 
     sides: the card's longer side over its shorter one, least and most.
     """
+    plain = [Candidate(corners, support * _plainness(found.lab, corners, sides)) for corners, support in found.places]
+    return [Candidate(item.corners / found.scale, item.confidence) for item in _each_place_once(plain)]
+
+
+def find_rectangles(picture: Bytes3) -> Rectangles:
+    """Find even rectangles, whatever their shape and colour."""
     small, scale = shrunk(picture, PLAIN_SIDE)
     if min(small.shape[:2]) < 24:
-        return []
+        return Rectangles(np.zeros((*small.shape[:2], 3), np.float32), scale, ())
     smooth, edge = edges(small)
     noise = float(np.median(edge))
-    found: list[Candidate] = []
+    found: list[tuple[Floats, float]] = []
     for threshold in sorted({1.5, 2.5, 4.0, 6.0, 9.0, max(1.5, 1.5 * noise)}):
         flat = (edge < threshold).astype(np.uint8)
         for opening in OPENINGS:
@@ -114,8 +132,8 @@ def find_plain(picture: Bytes3, sides: tuple[float, float]) -> list[Candidate]:
             for corners in quads_in(opened, least=0.004, most=0.7):
                 snapped, support = _snapped(edge, corners)
                 if support > 0:
-                    found.append(Candidate(snapped, support * _plainness(smooth, snapped, sides)))
-    return [Candidate(item.corners / scale, item.confidence) for item in _each_place_once(found)]
+                    found.append((snapped, support))
+    return Rectangles(smooth, scale, tuple(found))
 
 
 def shrunk(picture: Bytes3, side: int) -> tuple[Bytes3, float]:
