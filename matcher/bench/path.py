@@ -18,13 +18,13 @@ from matcher.bench.passes import Course
 from matcher.bench.piece import PredictedPath, corrected
 from matcher.bench.seal import SealShift
 from matcher.bench.work import After
-from matcher.colour.difference import delta_e_2000, delta_e_draws, reach_delta_e00
+from matcher.colour.difference import delta_e_2000, reach_delta_e00
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import square_root, sum_of
 from matcher.plan.outlook import draws_of
 from matcher.plan.prediction import expected_interval, with_errors
 from matcher.process.model import ProcessModel
-from matcher.reading.comparison import difference_covariance
+from matcher.reading.comparison import difference_covariance, draws_to_target
 from matcher.reading.reading import Reading
 from matcher.recipe.names import is_ferric
 from matcher.recipe.recipe import MAX_PASSES, Recipe
@@ -203,7 +203,7 @@ def bench_path(
     each = _blocks(covariance, rows.ends)
     plates = [as_read(lab, own) for lab, own in zip(ends, each, strict=True)]
     doubts = np.array([difference_covariance(target, plate) for plate in plates])
-    draws = delta_e_draws(target.lab, ends, doubts)
+    draws = draws_to_target(target, plates)
     # as in a list of suggestions: what is not known of the target itself holds for every count of passes alike
     nearness = draws_of(target.lab, ends, each).mean(axis=1)
     if course.is_last:
@@ -366,7 +366,7 @@ def _draws_of_recipe(
     """Return draws (k, n) of ΔE00 of the recipe's own colour, for each count of passes."""
     labs, own = predicted.labs[rows.ends], _blocks(predicted.covariance, rows.ends)
     plates = [as_read(lab, each) for lab, each in zip(labs, own, strict=True)]
-    return delta_e_draws(target.lab, labs, np.array([difference_covariance(target, plate) for plate in plates]))
+    return draws_to_target(target, plates)
 
 
 def _joint(covariance: Floats, rows: Sequence[int]) -> Floats:
