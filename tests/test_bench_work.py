@@ -167,6 +167,14 @@ def test_any_number_of_pieces_stay_each_where_it_was_left(studio: Studio) -> Non
         studio.shelf.change("p2", lambda one: one)
 
 
+def test_a_mark_that_cannot_be_logged_is_refused_and_nothing_changes(studio: Studio) -> None:
+    kept = studio.shelf.put(piece(name="  H-7 \0 "))
+    assert kept.name == "H-7" and kept.number == 1
+    with pytest.raises(StudioError, match="Shorten the mark on the plate"):
+        studio.shelf.change("p1", lambda one: replace(one, name="x" * 300))
+    assert studio.shelf.piece("p1").name == "H-7"
+
+
 def test_no_pass_is_lost_when_several_count_at_once(studio: Studio) -> None:
     studio.shelf.put(piece((1, 1, 1), 3))
     with ThreadPoolExecutor(6) as screens:

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from matcher.bench.work import Piece
 from matcher.demo.studio import two_finishes
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
@@ -189,6 +190,10 @@ def hostile_studio(folder: Path) -> Path:
         studio.save_draft("plate file", {"name": f"{named('list')}.csv", "data": kept})
         typed = {"way": "typed", "typed_way": "file", "file": "plate file", "from_plate": named("plate")}
         studio.save_draft("plate", {**fields_of(recipe), **typed, "target_id": target.id})
+        for number, mark in enumerate(("", named("mark"), named("other"))):
+            known: dict[str, Any] = {"source": named("source"), "target_id": target.id, "run": named("run")}
+            studio.shelf.put(Piece(f"p{number}", recipe, mark, counts=(1, 1, 1, 2), at=3, **known))
+        studio.save_draft("plate 0123456789ab", {**fields_of(recipe), "piece": named("half"), "target_id": target.id})
         studio.save_draft("bench", {"offered": start.as_dict(), "source": named("source")})
     return folder
 
@@ -200,8 +205,10 @@ def test_hostile_names_are_text_on_every_page(serve: Any, visit: Any, tmp_path: 
         ("", ["studio"]),
         ("target", ["studio"]),
         ("suggestions", ["salt", "metal", "acid", "# headly"]),
-        ("bench", ["salt", "liver", "metal"]),
-        ("record", ["plate", "list"]),
+        ("bench", ["mark", "other", "source"]),
+        ("bench?piece=p1", ["mark", "other", "salt", "liver", "spray"]),
+        ("bench?piece=new", ["salt", "liver", "metal", "mark"]),
+        ("record?form=plate", ["plate", "list", "half"]),
         ("log", ["maker", "piece", "salt"]),
         ("log?plate=9", ["corrected", "corrector", "spray"]),
         ("log?plate=1", ["reason"]),

@@ -47,7 +47,9 @@ class Shelf:
         """Put a piece on the bench; return it as it is kept."""
         others = [other.number for other in self.pieces() if other.uid != piece.uid]
         number = piece.number or max(others, default=0) + 1
-        self._drafts.save(_form(piece.uid), replace(piece, begun_at=piece.begun_at or now(), number=number).as_dict())
+        self._drafts.save(
+            _form(piece.uid), _storable(replace(piece, begun_at=piece.begun_at or now(), number=number)).as_dict()
+        )
         return self.piece(piece.uid)
 
     def change(self, uid: str, change: Callable[[Piece], Piece]) -> Piece:
@@ -57,7 +59,7 @@ class Shelf:
         def changed(body: dict[str, object] | None) -> dict[str, object]:
             if body is None:
                 raise StudioError(_GONE)
-            made.append(change(Piece.from_dict(body)))
+            made.append(_storable(change(Piece.from_dict(body))))
             return made[-1].as_dict()
 
         self._drafts.change(_form(uid), changed)
@@ -67,6 +69,11 @@ class Shelf:
         """Take a piece off the bench, with the reading of it that is half taken; none there is no error."""
         self._drafts.drop(READING + uid)
         self._drafts.drop(_form(uid))
+
+
+def _storable(piece: Piece) -> Piece:
+    """Return a piece whose mark can be kept, and logged. Raises StudioError."""
+    return replace(piece, name=checked.line(piece.name, "mark on the plate"))
 
 
 def new_uid() -> str:

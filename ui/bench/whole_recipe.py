@@ -12,6 +12,7 @@ from ui.bench.choose_piece import seal_choices
 from ui.show.cautions import show_cautions
 from ui.show.literal import literal
 from ui.show.steps import recipe_steps
+from ui.state.messages import told
 
 if TYPE_CHECKING:
     from matcher.bench.work import Piece
@@ -43,6 +44,7 @@ def show_whole(studio: Studio, piece: Piece) -> None:
         )
         name, kind = " ".join((mark or "").split()), str(sealed or piece.sealed)
         if (name, kind) != (piece.name, piece.sealed):
-            studio.shelf.change(piece.uid, lambda now: replace(now, name=name, sealed=kind))
-            st.rerun()
+            with told():
+                studio.shelf.change(piece.uid, lambda now: replace(now, name=name, sealed=kind))
+                st.rerun()
         show_cautions(piece.recipe, first=ALL_OF_THEM)
