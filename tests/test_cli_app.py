@@ -134,7 +134,24 @@ def test_the_next_free_port_is_taken_when_the_usual_one_is_not_free(tmp_path):
     from matcher.cli.page import FIRST_PORT, free_port
 
     with socket.socket() as taken:
+        if os.name == "posix":
+            taken.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # what was just served there does not count
         with suppress(OSError):  # somebody else's page has it: just as well
             taken.bind(("127.0.0.1", FIRST_PORT))
         taken.listen()
         assert FIRST_PORT < free_port("127.0.0.1", None) < FIRST_PORT + 50
+
+
+@pytest.mark.skipif(os.name != "posix", reason="elsewhere a port that was left is free at once")
+def test_a_port_that_was_just_left_is_free():
+    """Its last connection, closed by who served, stays behind for a minute (TIME-WAIT, RFC 9293, section 3.6)."""
+    from matcher.cli.page import free_port
+
+    with socket.create_server(("127.0.0.1", 0)) as served:
+        port = served.getsockname()[1]
+        with socket.create_connection(("127.0.0.1", port)) as visitor:
+            served.accept()[0].close()
+            assert visitor.recv(1) == b""
+    with socket.socket() as plain, pytest.raises(OSError):
+        plain.bind(("127.0.0.1", port))
+    assert free_port("127.0.0.1", port) == port
