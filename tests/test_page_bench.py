@@ -261,6 +261,7 @@ def test_every_step_is_led_through_and_logged_as_it_was_done(page: Open, studio:
     for _ in range(2):
         press(app, "bench-pass")
     press(app, "bench-next")
+    assert "Wax, on cool metal: **coat 1 of 2 done**" in button(app, "bench-pass").label.replace("\\", "")
     assert "Cautions at this step: wax" in shown_on(app)
     for _ in range(2):
         press(app, "bench-pass")

@@ -31,8 +31,8 @@ def in_both_degrees(temp_c: float) -> str:
     return f"{temp_c:.0f} °C ({temp_c * 9 / 5 + 32:.0f} °F)"
 
 
-def what_goes_on(recipe: Recipe, step: Step) -> str:
-    """Say what a step lays on, or does: chemical, strength, heat and how it is laid.
+def what_goes_on(recipe: Recipe, step: Step, done: int = 0) -> str:
+    """Say what a step lays on, or does: chemical, strength, heat and how it is laid. done: how often it was done.
 
     >>> from matcher.recipe.recipe import Coat
     >>> recipe = Recipe("silicon bronze", coats=(Coat("ferric nitrate", 0.5, 9, 105.0),))
@@ -54,7 +54,7 @@ def what_goes_on(recipe: Recipe, step: Step) -> str:
     elif step.kind == BURNISH and under is not None:
         said = f"burnish back {percent(under.burnish)}"
     elif step.kind == SEAL and seal is not None:
-        said = f"{seal.kind}, the first coat on {'warm' if seal.hot else 'cool'} metal"
+        said = f"{seal.kind}, on {'warm' if seal.hot and not done else 'cool'} metal"
     else:
         said = "wash the undercoat off clean"
     return said[:1].upper() + said[1:]

@@ -247,7 +247,7 @@ def _said_of(studio: Studio, piece: Piece) -> Answer:
     lines = [f"{piece.number}  {title_of(piece)}: {standing(piece)}"]
     if step is not None:
         lines += [
-            f"Next: {what_goes_on(piece.recipe, step)}",
+            f"Next: {what_goes_on(piece.recipe, step, piece.done)}",
             *(f"    {line}" for line in look_and_sound(piece.recipe, step)),
         ]
     if path is not None:

@@ -5,12 +5,12 @@ from __future__ import annotations
 import html
 from collections.abc import Callable
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import streamlit as st
 
 from matcher.bench.shelf import now
-from matcher.bench.steps import COAT, cautions_at
+from matcher.bench.steps import COAT, SEAL, cautions_at
 from matcher.bench.wording import (
     against_the_list,
     doing,
@@ -22,6 +22,7 @@ from matcher.bench.wording import (
 )
 from matcher.errors import MatcherError
 from matcher.words import percent
+from ui.recipe.piece import hand_over
 from ui.show import look
 from ui.show.cautions import show_these
 from ui.show.literal import literal
@@ -109,16 +110,39 @@ def _buttons(studio: Studio, piece: Piece, path: BenchPath | None, about: int | 
     following = piece.steps[at + 1] if at + 1 < len(piece.steps) else None
     stop = path is not None and not path.remaining and _at_its_coat(piece) and piece.done > 0
     go_on = stop and following is not None and path is not None and not path.past
-    if step is None:
-        with st.container(key="bench-beside", horizontal=True):
-            _undo(studio, piece)
-        st.html(f"<p>Done: {html.escape(done_so_far(piece))}. Record the plate below.</p>")
-        return
+    over = is_over(piece, path)
     with st.container(key="bench-large"):
-        _next(studio, piece, large=True) if go_on else _count(studio, piece, about, primary=not stop)
+        if over:
+            record_button(studio, piece, primary=True)
+        elif go_on:
+            _next(studio, piece, large=True)
+        else:
+            _count(studio, piece, about, primary=not stop)
     with st.container(key="bench-beside", horizontal=True):
-        _count(studio, piece, about, primary=False, short=True) if go_on else _next(studio, piece, large=False)
+        if over or go_on:
+            _count(studio, piece, about, primary=False, short=True)
+        else:
+            _next(studio, piece, large=False)
         _undo(studio, piece)
+    if step is None:
+        st.html(f"<p>Done: {html.escape(done_so_far(piece))}.</p>")
+
+
+def is_over(piece: Piece, path: BenchPath | None) -> bool:
+    """Tell whether nothing is left to do before the log: all steps are done, or the last one has come to its stop."""
+    if piece.step is None:
+        return not piece.untouched
+    if path is None or not _at_its_coat(piece) or piece.at < len(piece.steps) - 1:
+        return False
+    return piece.done > 0 and not path.remaining and not path.past
+
+
+def record_button(studio: Studio, piece: Piece, primary: bool) -> None:
+    """Show the way into the record form, with what was really done."""
+    kind: Literal["primary", "secondary"] = "primary" if primary else "secondary"
+    if st.button("Record this plate", type=kind, key="bench-record", width="stretch" if primary else "content"):
+        st.session_state[TO_BUTTON] = True
+        hand_over(studio, piece)
 
 
 def _count(studio: Studio, piece: Piece, about: int | None, primary: bool, short: bool = False) -> None:
@@ -127,7 +151,7 @@ def _count(studio: Studio, piece: Piece, about: int | None, primary: bool, short
     if step is None:
         return
     did = doing(step, piece.done, about)
-    whole = f"{literal(what_goes_on(piece.recipe, step))}: **{literal(did)}**"
+    whole = f"{literal(what_goes_on(piece.recipe, step, piece.done))}: **{literal(did)}**"
     label = literal(_sentence_case(did)) if short else whole
     st.button(
         label,
@@ -185,7 +209,11 @@ def _told(change: Callable[[], object]) -> None:
 def _figures(piece: Piece, path: BenchPath, tolerance: float) -> None:
     when = "then" if path.remaining or not path.last_coat else "now"
     chance = f"Chance to be within {tolerance:g} {when}: {percent(path.chance_within(tolerance))}."
-    st.html(f"<p>{nonbreaking(f'{path.sentence} {chance}')}</p>")
+    sentence = path.sentence
+    if piece.step is None or piece.step.kind == SEAL:
+        low, high = path.interval[path.done]
+        sentence = f"The finished piece is expected at ΔE00 {path.expected[path.done]:.1f} ({low:.1f} to {high:.1f})."
+    st.html(f"<p>{nonbreaking(f'{sentence} {chance}')}</p>")
     if path.caveat is not None:
         tell(path.caveat, "warning")
     if why := against_the_list(piece, path, tolerance):

@@ -13,9 +13,9 @@ from ui.bench.bench_readings import show_readings
 from ui.bench.choose_piece import choose
 from ui.bench.on_the_bench import ask_to_take_off, list_pieces, others_line
 from ui.bench.pass_path import show_path
-from ui.bench.step_now import come_back_to_button, show_beside, show_now
+from ui.bench.step_now import come_back_to_button, is_over, record_button, show_beside, show_now
 from ui.bench.whole_recipe import show_whole
-from ui.recipe.piece import CHOOSE, hand_over, is_handed_over, on_the_bench
+from ui.recipe.piece import CHOOSE, is_handed_over, on_the_bench
 from ui.recipe.record_forms import go_to_form
 from ui.show import look
 from ui.show.nonbreaking import nonbreaking
@@ -133,24 +133,14 @@ def _colours(path: BenchPath) -> None:
 
 def _finish(studio: Studio, piece: Piece, path: BenchPath | None, others: list[Piece]) -> None:
     with st.container(horizontal=True, vertical_alignment="center", key="bench-end"):
-        over = piece.step is None or _is_to_be_recorded(piece, path)
-        if not piece.untouched and st.button(
-            "Record this plate", type="primary" if over else "secondary", key="bench-record"
-        ):
-            hand_over(studio, piece)
+        if not piece.untouched and not is_over(piece, path):
+            record_button(studio, piece, primary=path is not None and path.past)
         if st.button("Put another piece on the bench", type="tertiary", key="bench-another"):
             _open(CHOOSE)
         ask_to_take_off(studio, piece)
     nearby = [other for other in others if other.run == piece.run] if piece.run else []
     if nearby:
         st.html(f'<p class="pm-soft">{counted(len(nearby), "other plate")} of this run on the bench.</p>')
-
-
-def _is_to_be_recorded(piece: Piece, path: BenchPath | None) -> bool:
-    """Tell whether nothing is left to do before the log: the last coat has stopped, and no seal is to follow it."""
-    if path is None or not path.last_coat or path.remaining or not path.done:
-        return False
-    return path.past or piece.at == len(piece.steps) - 1
 
 
 def _handed_over(studio: Studio, piece: Piece, pieces: list[Piece]) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.errors import MatcherError
+from ui.bench.step_now import come_back_to_button
 from ui.reading.colour_in import colour_in
 from ui.reading.typed_in import forget_file
 from ui.recipe.about_plate import NO_TARGET, answered, ask_about
@@ -51,6 +52,7 @@ def show() -> None:
     st.subheader("About the plate", anchor=False)
     ask_about(studio, draft, _default_target(studio))
     _log_it(studio, draft, recipe, reading, form.faults)
+    come_back_to_button()
 
 
 def _prefill(draft: Draft, trials: list[Trial]) -> None:
