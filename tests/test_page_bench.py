@@ -453,12 +453,12 @@ def test_any_number_of_record_forms_are_kept_listed_and_thrown_away_only_by_the_
         press(page("bench", piece=f"p{number}"), "bench-record")
     app = page("record")
     said = shown_on(app)
-    assert "2 other plates are half recorded" in said and "H-1" in said and "H-2" in said
+    assert "2 other plates are half recorded" in app.expander[0].label and "H-1" in said and "H-2" in said
     first = studio.shelf.piece("p1").form
     press(app, f"record.open.{first}")
     assert next(box for box in app.text_input if box.label == "Mark on the plate").value == "H-1"
     press(app, f"record.away.{studio.shelf.piece('p2').form}")
-    assert "1 other plate is half recorded" in shown_on(app)
+    assert "1 other plate is half recorded" in app.expander[0].label
     assert [piece.name for piece in on_the_bench(studio)] == ["H-2"], "its piece is on the bench again, counts and all"
 
 

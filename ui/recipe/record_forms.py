@@ -15,7 +15,7 @@ import streamlit as st
 from matcher.dates import shown
 from matcher.words import agreeing, counted
 from ui.recipe.recipe_form import recipe_of
-from ui.show import look
+from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.messages import tell
 from ui.state.places import RECORD
@@ -67,9 +67,8 @@ def show_half_filled(studio: Studio, draft: Draft) -> None:
     """List the other forms, and let this one be put by for an empty one, or be thrown away."""
     others = [kept for kept in half_filled(studio) if kept.form != draft.form]
     if others:
-        with look.panel("half-filled"):
-            plates = counted(len(others), "other plate")
-            st.html(f"<strong>{plates} {agreeing(len(others))} half recorded, and kept until logged</strong>")
+        plates = f"{counted(len(others), 'other plate')} {agreeing(len(others))} half recorded, and kept until logged"
+        with st.expander(literal(plates), key="record.half-filled"):
             for kept in others:
                 words, actions = st.columns([3, 1.2], vertical_alignment="center")
                 words.html(f"<p>{html.escape(form_in_words(studio, kept))}</p>")
