@@ -174,7 +174,7 @@ def test_a_file_that_is_no_photograph_gets_a_sentence_and_keeps_the_rest(
     assert "Is the outline around it?" in said(upload(app, CLIENT.name, CLIENT.read_bytes()))
 
 
-def test_a_suggestion_lays_the_half_recorded_plate_by_and_gives_it_back(folder: Path) -> None:
+def test_a_suggestion_is_recorded_beside_the_half_recorded_plate_which_is_opened_again(folder: Path) -> None:
     app = opened("record")
     labelled(app.text_input, "Mark on the plate").set_value("half done").run()
     app.switch_page("screens/suggestions.py").run()
@@ -182,7 +182,7 @@ def test_a_suggestion_lays_the_half_recorded_plate_by_and_gives_it_back(folder: 
     assert "from the suggestions" in said(app)
     assert not labelled(app.text_input, "Mark on the plate").value
     app.switch_page("screens/record.py").run()
-    press(app, "Go back to the plate I was recording before")
+    press(app, "Open")
     assert labelled(app.text_input, "Mark on the plate").value == "half done"
 
 

@@ -43,7 +43,7 @@ FURTHER = {
     "reading": ("texture", "finish", "reading_words", "repeatability", "side_by_side", "exposures", "what_helps"),
     "process": ("process_model",),
     "plan": ("planner",),
-    "bench": ("bench_path",),
+    "bench": ("bench_path", "bench_work"),
     "suggest": ("suggest", "suggest_any_log", "planner"),
 }
 """Slower files near to each room: they are met, whole, by what those let through."""
