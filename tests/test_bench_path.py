@@ -37,7 +37,7 @@ def test_the_path_says_when_to_stop(studio, passes):
     path = suggester.bench_path(process.true(ferric(passes)), ferric(12))
     assert abs(path.stop_at - passes) <= 2
     assert path.remaining == path.stop_at
-    assert "then stop" in path.sentence
+    assert "then no more" in path.sentence and path.instruction.endswith("then stop")
 
 
 @pytest.mark.parametrize("photographed", [True, False])

@@ -98,9 +98,11 @@ def test_a_pass_is_warned_of_when_it_would_overshoot_by_half_or_is_a_gamble():
     assert "chance that it already takes the piece away from the target is 26" in str(path_of(risk=0.26).warning)
 
 
-def test_a_piece_is_past_the_target_when_it_is_darker_by_one_and_no_pass_helps():
-    for lightness, past in ((52.9, False), (53.1, True)):
-        path = path_of(stop_at=1, goal=Reading([lightness, 11, 24]))
+def test_a_piece_is_past_the_target_when_it_is_surely_darker_by_one_and_no_pass_helps():
+    """Surely: by two standard uncertainties of the difference, here of 1 for the piece and of 0.75 for the goal."""
+    for lightness, sigma, past in ((52.9, 0.1, False), (53.1, 0.1, True), (54.4, 1.0, False), (54.6, 1.0, True)):
+        goal = Reading([lightness, 11, 24], np.eye(3) * (0.75 * sigma) ** 2)
+        path = path_of(stop_at=1, goal=goal, covariances=np.tile(np.eye(3) * sigma**2, (4, 1, 1)))
         assert path.past is past
         assert ("past the target" in str(path.warning)) is past
     assert not path_of(goal=Reading([70.0, 11, 24])).past, "a pass is still to come"

@@ -21,6 +21,7 @@ from matcher.bench.work import After
 from matcher.colour.difference import delta_e_2000, reach_delta_e00
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import square_root, sum_of
+from matcher.colour.verdict import standing
 from matcher.plan.outlook import draws_of
 from matcher.plan.prediction import expected_interval, with_errors
 from matcher.process.model import ProcessModel
@@ -56,7 +57,7 @@ class BenchPath:
     that one more pass takes the piece away from the target. unlike: its readings lie farther from what was expected
     than those of plates do. apart: ΔE00 (95 %) by which a photographed target may be off in a way that the last
     reading, no photograph, does not share. readings_delta_e00: ΔE00 of each reading of the last coat to the goal, by
-    its count.
+    its count. tolerance: ΔE00 that counts as a match; 0 where none is known.
     """
 
     passes: NDArray[np.intp]
@@ -78,6 +79,7 @@ class BenchPath:
     seal: SealShift | None = None
     last_coat: bool = True
     planned: int = 0
+    tolerance: float = 0.0
 
     @property
     def remaining(self) -> int:
@@ -86,9 +88,17 @@ class BenchPath:
 
     @property
     def past(self) -> bool:
-        """Tell whether the piece is darker than the goal and no pass can help it."""
-        darker = bool(self.labs[self.done, 0] < self.goal.lab[0] - CLEARLY_DARKER)
-        return self.last_coat and not self.remaining and darker
+        """Tell whether the piece is surely darker than the goal and no pass can help it."""
+        doubt = 2 * np.sqrt(self.covariances[self.done, 0, 0] + self.goal.covariance[0, 0])
+        darker = self.goal.lab[0] - self.labs[self.done, 0]
+        return self.last_coat and not self.remaining and bool(darker > max(CLEARLY_DARKER, doubt))
+
+    @property
+    def likely(self) -> bool:
+        """Tell whether it is likely to match where to stop."""
+        low, high = self.interval[self.stop_at]
+        stands = standing((float(low), float(high)), self.chance_within(self.tolerance), self.tolerance)
+        return stands in ("within", "likely")
 
     @property
     def instruction(self) -> str:
@@ -96,9 +106,12 @@ class BenchPath:
         if self.past:
             return "Stop: past the target" if self.done else "Too dark to begin"
         if not self.remaining:
-            return "Stop here" if self.last_coat else "This coat is done"
+            if not self.last_coat:
+                return "This coat is done"
+            unread = "" if self.done in self.readings_delta_e00 else ": read it"
+            return "Stop here" if self.likely else f"Lay no more{unread}"
         more = "One more pass" if self.remaining == 1 else counted(self.remaining, "more pass")
-        return f"{more}, then stop" if self.last_coat else f"{more} of this coat"
+        return f"{more}, then {'stop' if self.likely else 'read it'}" if self.last_coat else f"{more} of this coat"
 
     @property
     def warning(self) -> str | None:
@@ -183,6 +196,7 @@ def bench_path(
     target: Reading,
     seal: SealShift | None = None,
     as_read: Callable[[Floats, Floats], Reading] = with_errors,
+    tolerance: float = 0.0,
 ) -> BenchPath:
     """Return the path of the coat that is being laid, corrected by the readings of the piece.
 
@@ -243,6 +257,7 @@ def bench_path(
         step,
         course.is_last,
         course.recipe.coats[course.coat].passes,
+        tolerance,
     )
 
 
@@ -445,6 +460,6 @@ def _sentence(done: int, stop_at: int, expected: Floats, interval: Floats, coat:
     here = f"{when} the piece is expected at ΔE00 {expected[done]:.1f}"
     between = f"({low:.1f} to {high:.1f}, with this piece's own scatter)"
     if stop_at == done:
-        return f"{here} {between}: stop now."
+        return f"{here} {between}: lay no more."
     more = counted(stop_at - done, "more pass")
-    return f"{here}; {more} should bring it to {expected[stop_at]:.1f} {between}: then stop."
+    return f"{here}; {more} should bring it to {expected[stop_at]:.1f} {between}: then no more."

@@ -242,7 +242,7 @@ def _said_of(studio: Studio, piece: Piece) -> Answer:
         target = studio.target(piece.target_id)
         tolerance = target.tolerance
         shift = None if piece.sealed == UNSEALED else learn_seal_shift(studio.trials(), piece.sealed)
-        path = studio.suggester().piece_path(target.reading, course, shift)
+        path = studio.suggester().piece_path(target.reading, course, shift, tolerance)
     cautions = () if step is None else cautions_at(piece.recipe, step)
     lines = [f"{piece.number}  {title_of(piece)}: {standing(piece)}"]
     if step is not None:

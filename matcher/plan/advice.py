@@ -15,13 +15,14 @@ import numpy as np
 
 from matcher.colour.difference import delta_e_2000, delta_e_draws
 from matcher.colour.types import Floats
+from matcher.colour.verdict import Standing, standing
 from matcher.colour.wording import difference_in_words, how_much
 from matcher.plan.limits import Limits
 from matcher.plan.prediction import expected_interval, readable
 from matcher.plan.steps import moved_coat, moved_undercoat
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
-from matcher.reading.comparison import difference_covariance
+from matcher.reading.comparison import chance_within, delta_e_interval, difference_covariance
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Undercoat, in_one_spelling, strength_in_words
 from matcher.words import counted, percent, plural
@@ -52,9 +53,14 @@ class Adjustment:
 
 @dataclass(frozen=True, eq=False)
 class Advice:
-    """delta_e00: of the plate now. on_this_piece, on_the_next: the changes that help, the most helpful first."""
+    """delta_e00, interval (95 %): of the plate now. chance: that it is within the tolerance, 0 to 1; standing: what can
+    be said of that. on_this_piece, on_the_next: the changes that help, the most helpful first.
+    """
 
     delta_e00: float
+    interval: tuple[float, float]
+    chance: float
+    standing: Standing
     difference: str
     on_this_piece: tuple[Adjustment, ...]
     on_the_next: tuple[Adjustment, ...]
@@ -64,6 +70,8 @@ class Advice:
         """Return plain JSON types."""
         return {
             "delta_e00": self.delta_e00,
+            "delta_e00_interval": list(self.interval),
+            "chance_within_tolerance": self.chance,
             "difference": self.difference,
             "on_this_piece": [_as_dict(change) for change in self.on_this_piece],
             "on_the_next": [_as_dict(change) for change in self.on_the_next],
@@ -85,8 +93,13 @@ def advise(
     there = tuple(change for change in helpful if not change.same_piece)[:3]
     ruled_out = thought_of and not options
     within = f"; today's limits ({allowed.in_words()}) rule out every change of it" if ruled_out else ""
-    sentence = _sentence(trial.reading.lab, target.lab, now, tolerance, here, there, within)
-    return Advice(now, difference_in_words(target.lab, trial.reading.lab), here, there, sentence)
+    interval, chance = delta_e_interval(target, trial.reading), chance_within(target, trial.reading, tolerance)
+    interval = min(interval[0], now), max(interval[1], now)
+    stands = standing(interval, chance, tolerance)
+    said = _what_to_do(trial.reading, target, now, here, there, within)
+    words = difference_in_words(target.lab, trial.reading.lab, interval=interval)
+    sentence = _sentence(now, interval, chance, tolerance, said)
+    return Advice(now, interval, chance, stands, words, here, there, sentence)
 
 
 def _expected(
@@ -183,25 +196,45 @@ def _coats_to_add(recipe: Recipe, trials: Sequence[LoggedTrial]) -> list[tuple[s
     return options[:MOST_ADDED]
 
 
-def _sentence(
-    lab: Floats,
-    target: Floats,
+def _sentence(now: float, interval: tuple[float, float], chance: float, tolerance: float, said: str) -> str:
+    """Say whether a plate is within the tolerance, as far as its readings tell, and what to do. said: the change."""
+    stands = standing(interval, chance, tolerance)
+    if stands == "outside":
+        return said
+    figures = f"ΔE00 {now:.1f} ({interval[0]:.1f} to {interval[1]:.1f})"
+    if stands == "within":
+        return f"{figures}: within the tolerance of {tolerance:g}. Stop here, or make it again to be sure."
+    if stands == "likely":
+        return (
+            f"{figures}: likely within the tolerance of {tolerance:g}, the chance is {percent(chance)}. Stop here, or "
+            "read plate and target more accurately to be surer."
+        )
+    open_yet = (
+        f"{figures}: whether it is within the tolerance of {tolerance:g} can't be told, the chance is {percent(chance)}"
+    )
+    if now <= tolerance:
+        return f"{open_yet}. Read plate and target more accurately before you change anything."
+    return f"{open_yet}. As read: {said[:1].lower()}{said[1:]}"
+
+
+def _what_to_do(
+    plate: Reading,
+    target: Reading,
     now: float,
-    tolerance: float,
     here: tuple[Adjustment, ...],
     there: tuple[Adjustment, ...],
     ruled_out: str,
 ) -> str:
-    if now <= tolerance:
-        return f"ΔE00 {now:.1f}: within the tolerance of {tolerance:g}. Stop here, or make it again to be sure."
-    said = _how_it_misses(lab, target)
+    said = _how_it_misses(plate.lab, target.lab)
     if here:
         said += f": {_hoped(here[0], now)}"
     elif ruled_out:
         said += ruled_out
     else:
         said += ": nothing that can still be added to this piece is expected to help"
-    if lab[0] < target[0] - CLEARLY_DARK and not here:
+    darker = target.lab[0] - plate.lab[0]
+    doubt = 2 * np.sqrt(max(0.0, float(difference_covariance(target, plate)[0, 0])))
+    if darker > max(CLEARLY_DARK, doubt) and not here:
         said += ". More passes or heat never lighten it: burnish back, or start again"
     if there and (not here or there[0].delta_e00 < here[0].delta_e00 - WORTH_DOING):
         said += f". On the next plate, {_hoped(there[0], now)}"

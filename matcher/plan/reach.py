@@ -14,6 +14,8 @@ import numpy as np
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import square_root, sum_of
+from matcher.colour.verdict import LIKELY
+from matcher.colour.verdict import standing as standing_of
 from matcher.colour.wording import difference_in_words
 from matcher.plan.outlook import Outlook, draws_of
 from matcher.plan.prediction import expected_interval
@@ -25,8 +27,6 @@ from matcher.reading.reading import Reading
 from matcher.recipe.recipe import MAX_PASSES, Coat, Recipe, describe
 from matcher.words import counted, percent
 
-OUT_OF_REACH = 0.05
-LIKELY = 0.5
 JOINTLY_DRAWN = 120
 JOINT_DRAWS = 256
 WORTH_SAYING = 0.5
@@ -56,7 +56,7 @@ class Reach:
     @property
     def out_of_reach(self) -> bool:
         """Tell whether no recipe in range is likely to come within the tolerance, however well the target is read."""
-        return self.chance < OUT_OF_REACH and self.delta_e00 > self.tolerance
+        return standing_of(self.interval, self.chance, self.tolerance) == "outside"
 
     @property
     def standing(self) -> Literal["within reach", "doubtful", "out of reach"]:
@@ -109,7 +109,7 @@ def reach(
     chance, best = _chances(model, outlook, target, plate, expected, tolerance, rng)
     measured = chance_within(target, nearest_logged.reading, tolerance)
     chance, best = max(chance, measured), max(best, measured)
-    words = difference_in_words(target.lab, outlook.labs[row])
+    words = difference_in_words(target.lab, outlook.labs[row], interval=interval)
     changes: tuple[str, ...] = ()
     said = None
     if chance < LIKELY and delta > tolerance:

@@ -17,6 +17,7 @@ from matcher.colour.difference import DRAWS_LOG2, delta_e_2000, delta_e_draws, i
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import shared_covariance
+from matcher.colour.verdict import standing
 from matcher.colour.wording import difference_in_words
 from matcher.errors import ReadingError
 from matcher.reading.reading import Reading
@@ -25,7 +26,6 @@ from matcher.words import percent
 if TYPE_CHECKING:
     from matcher.reading.reading import Reading
 
-SURE = 0.95
 UNTOLD_FALLOFF = 0.05
 """Of log light per width of the marks, where no card's face tells of it: a bench near a window loses a fifth or so over
 some 40 cm (common practice, no source)."""
@@ -53,9 +53,10 @@ class SideBySide:
     def verdict(self, tolerance: float) -> str:
         """Say whether the two match within a tolerance in ΔE00, as far as it can be told: with 95 % or not at all."""
         chance = self.chance_within(tolerance)
-        if chance >= SURE:
+        stands = standing(self.interval, chance, tolerance)
+        if stands == "within":
             return f"They match within ΔE00 {tolerance:g}: {_percent(chance)} sure."
-        if chance <= 1 - SURE:
+        if stands == "outside":
             return f"They do not match within ΔE00 {tolerance:g}: {_percent(1 - chance)} sure."
         return (
             f"It cannot be told for certain whether they match within ΔE00 {tolerance:g}: the chance that they do is "
@@ -81,14 +82,15 @@ def side_by_side(first: Reading, second: Reading) -> SideBySide:
         raise ReadingError("Put both finishes into one photograph: these two readings are not of one.")
     uneven = _uneven_light(first, second)
     covariance = difference_covariance(first, second) + uneven
+    interval = _interval(first, second, covariance)
     return SideBySide(
         first,
         second,
         float(delta_e_2000(first.lab, second.lab)),
         covariance,
-        _interval(first, second, covariance),
+        interval,
         _interval(first, second, first.covariance + second.covariance + uneven),
-        difference_in_words(first.lab, second.lab, "than the first"),
+        difference_in_words(first.lab, second.lab, "than the first", interval),
     )
 
 

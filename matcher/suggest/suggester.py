@@ -219,14 +219,24 @@ class Suggester:
         return self.piece_path(target, course_of_last_coat(recipe, readings, done), seal)
 
     @one_thread()
-    def piece_path(self, target: Reading | ArrayLike, course: Course, seal: SealShift | None = None) -> BenchPath:
-        """Return where a piece on the bench stands in the course of one of its coats; see ``matcher.bench.path``."""
+    def piece_path(
+        self,
+        target: Reading | ArrayLike,
+        course: Course,
+        seal: SealShift | None = None,
+        tolerance: float | None = None,
+    ) -> BenchPath:
+        """Return where a piece on the bench stands in the course of one of its coats; see ``matcher.bench.path``.
+
+        tolerance: ΔE00 that counts as a match, None for the suggester's own.
+        """
         wanted = as_target(target)
         as_read: Callable[[Floats, Floats], Reading] = self._as_read
         if course.readings:  # they say what they share with the target, whatever the plates were read with
             last = course.readings[max(course.readings)]
             as_read = partial(with_errors, common=[term for term in last.budget if term.shared is not None])
-        return bench_path(self.model(wanted), course, wanted, seal, as_read)
+        match = self.tolerance if tolerance is None else tolerance
+        return bench_path(self.model(wanted), course, wanted, seal, as_read, match)
 
     @one_thread()
     def palettes(self, target: Reading, count: int = 5) -> list[PaletteMatch]:
@@ -314,11 +324,13 @@ class Suggester:
         ties = _ties(draws)
         filled = []
         for item, plate, own, tied in zip(found, plates, draws, ties, strict=True):
+            interval = _interval(target, plate, item, own)
             filled.append(
                 replace(
                     item,
                     covariance=plate.covariance,
-                    delta_e00_interval=_interval(target, plate, item, own),
+                    delta_e00_interval=interval,
+                    difference=difference_in_words(target.lab, plate.lab, interval=interval),
                     draws=own,
                     tied_with=tied,
                     caveat=doubt_of(item.recipe, (), at_odds) if item.basis == "logged" else "",

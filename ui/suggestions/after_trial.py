@@ -31,7 +31,7 @@ def show_advice(studio: Studio, target: Target, answers: Answers, trial: LoggedT
     except MatcherError as error:
         tell(str(error), "warning")
         return
-    sealed = trial.recipe.seal is not None and advice.delta_e00 > target.tolerance
+    sealed = trial.recipe.seal is not None and advice.standing in ("untold", "outside")
     st.html(f"<p>{html.escape(advice.sentence)}{SEALED if sealed else ''}</p>")
     _group(studio, target, trial, "On this piece", advice.on_this_piece)
     if advice.on_this_piece:
@@ -44,7 +44,7 @@ def show_advice(studio: Studio, target: Target, answers: Answers, trial: LoggedT
 
 
 def _nothing(target: Target, advice: Advice) -> None:
-    if not advice.on_this_piece and not advice.on_the_next and advice.delta_e00 > target.tolerance:
+    if not advice.on_this_piece and not advice.on_the_next and advice.standing == "outside":
         st.html(
             '<p class="pm-soft">No change of one thing alone is expected to help by more than the eye can see: see the '
             "predicted recipes in the list.</p>"
