@@ -199,7 +199,7 @@ def _cross(first: Floats, second: Floats) -> float:
 
 def _read(photo: Photo, card: Card, corners: Floats, confidence: float, found_by: str) -> CardReading:
     if len(card.patches) == 1 and found_by != "markers":
-        readings = read_patches(photo, card, corners)
+        readings = read_patches(photo, card, corners, found_by)
     else:
         corners, readings = best_way_up(photo, card, corners, found_by)
     if not any(item.clipped_share < 0.5 for item in readings):

@@ -82,7 +82,7 @@ class CardReading:
         }
 
 
-def read_patches(photo: Photo, card: Card, corners: Floats) -> tuple[PatchReading, ...]:
+def read_patches(photo: Photo, card: Card, corners: Floats, found_by: str) -> tuple[PatchReading, ...]:
     """Read each patch of a card with these corners (4, 2) in the picture. Raises CardError when one lies out of it."""
     homography = unit_to(corners)
     readings = []
@@ -92,7 +92,11 @@ def read_patches(photo: Photo, card: Card, corners: Floats) -> tuple[PatchReadin
         try:
             seen = pixels_inside(photo, outline, most=40_000)
         except ReadingError as error:
-            raise CardError("The card is not wholly in the picture: mark its corners, or retake the photo.") from error
+            if found_by == "corners":
+                said = "The card as marked is not wholly in the picture: mark its corners again, or retake the photo."
+            else:
+                said = "The card is not wholly in the picture: mark its corners, or retake the photo."
+            raise CardError(said) from error
         usable = seen.only(~seen.clipped) if seen.clipped.mean() < 0.5 else seen
         readings.append(
             PatchReading(
@@ -113,24 +117,29 @@ def best_way_up(photo: Photo, card: Card, corners: Floats, found_by: str) -> tup
     Raises CardError when no way round fits, or only a mirrored one.
     """
     if found_by == "markers":
-        return corners, read_patches(photo, card, corners)
+        return corners, read_patches(photo, card, corners, found_by)
     ways = [np.roll(corners, turn, axis=0) for turn in range(4)]
-    read = [read_patches(photo, card, way) for way in ways]
+    read = [read_patches(photo, card, way, found_by) for way in ways]
     errors = [_misfit(readings) for readings in read]
     best = int(np.argmin(errors))
     if len(card.patches) >= MANY_PATCHES and errors[best] <= MISFIT and signed_area(corners) < 0:
         raise CardError(MIRRORED)
     if errors[best] > MISFIT:
-        if len(card.patches) >= MANY_PATCHES and _fits_mirrored(photo, card, ways):
+        if len(card.patches) >= MANY_PATCHES and _fits_mirrored(photo, card, ways, found_by):
             raise CardError(MIRRORED)
+        if found_by == "corners":
+            raise CardError(
+                f"The marked area does not look like a {card.title}: mark the outer corners of its patches again."
+            )
         raise CardError(
-            f"The marked area does not look like a {card.title}: mark the outer corners of its patches again."
+            f"What looks like a {card.title} here has other colours than one: mark its four corners, or retake the "
+            "photo with it flat, uncovered and evenly lit."
         )
     return ways[best], read[best]
 
 
-def _fits_mirrored(photo: Photo, card: Card, ways: list[Floats]) -> bool:
-    return min(_misfit(read_patches(photo, card, way[::-1])) for way in ways) <= MISFIT
+def _fits_mirrored(photo: Photo, card: Card, ways: list[Floats], found_by: str) -> bool:
+    return min(_misfit(read_patches(photo, card, way[::-1], found_by)) for way in ways) <= MISFIT
 
 
 def _misfit(readings: tuple[PatchReading, ...]) -> float:

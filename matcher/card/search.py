@@ -84,6 +84,7 @@ def find_charts(picture: Bytes3) -> list[Candidate]:
         if min(small.shape[:2]) < 100:
             continue
         detector = cv2.mcc.CCheckerDetector.create()
+        detector.setColorChartType(cv2.mcc.MCC24)  # a new finder's is whatever stood in memory: it may look for 140
         if not detector.process(cv2.cvtColor(small, cv2.COLOR_RGB2BGR), 4):
             continue
         for chart in detector.getListColorChecker():
