@@ -23,7 +23,8 @@ from matcher.card.card import load_cards
 from matcher.card.detect import find_card
 from matcher.colour.cielab import lab_to_xyz
 from matcher.colour.difference import delta_e_2000
-from matcher.errors import CardError, MatcherError
+from matcher.colour.uncertainty import CHI2_95
+from matcher.errors import CardError, MatcherError, ReadingError
 from matcher.photo.camera import CameraInfo
 from matcher.photo.photo import open_photo
 from matcher.reading.finish import read_finish
@@ -50,7 +51,7 @@ def plate_of(shop, spectrum, seed=1, **how):
 
 def read(shop, spectrum, profile, **how):
     photo, card = plate_of(shop, spectrum, **how)
-    return read_finish(photo, calibrate(photo, card, profile), PLATE)
+    return read_finish(photo, calibrate(photo, card, profile, light="profile"), PLATE)
 
 
 @lru_cache(maxsize=32)
@@ -242,8 +243,8 @@ def test_a_wrong_or_stale_profile_is_noticed(code, then, now):
     photo, card = plate_of(Shop("A", "FL2"), np.full(36, 0.1))
     right = replace(profile_of(Shop("A", "FL2")), camera=KIT, made_at=datetime(2024, 5, 14, tzinfo=UTC))
     photo = replace(photo, camera=KIT)
-    assert codes(calibrate(photo, card, right).caveats) == []
-    calibration = calibrate(replace(photo, **now), card, replace(right, **then))
+    assert codes(calibrate(photo, card, right, light="profile").caveats) == []
+    calibration = calibrate(replace(photo, **now), card, replace(right, **then), light="profile")
     assert codes(calibration.caveats) == [code]
 
 
@@ -252,7 +253,8 @@ def test_another_cameras_profile_widens_the_interval(then):
     photo, card = plate_of(Shop("A", "FL2"), patinas(2, np.random.default_rng(2))[1])
     photo, right = replace(photo, camera=KIT), replace(profile_of(Shop("A", "FL2")), camera=KIT)
     narrow, wide = (
-        read_finish(photo, calibrate(photo, card, profile), PLATE) for profile in (right, replace(right, **then))
+        read_finish(photo, calibrate(photo, card, profile, light="profile"), PLATE)
+        for profile in (right, replace(right, **then))
     )
     assert np.trace(wide.covariance) > 2 * np.trace(narrow.covariance)
 
@@ -428,3 +430,70 @@ def test_a_profile_of_sensor_values_keeps_the_primaries_it_was_fitted_in(kind):
     assert np.array_equal(CameraProfile.from_dict(data).basis, profile.basis)
     del data["basis"]
     assert np.array_equal(CameraProfile.from_dict(data).basis, np.eye(3))
+
+
+# The light behind a white balance
+
+TAKEN = CameraInfo("Invented", "One", "50 mm", datetime(2024, 5, 14, 10, 0), 1 / 60, 4.0, 100)
+
+
+@pytest.mark.parametrize(
+    ("now", "proven"),
+    [
+        ({}, True),
+        ({"taken_at": datetime(2024, 5, 14, 10, 14)}, True),
+        ({"taken_at": datetime(2024, 5, 14, 10, 16)}, False),
+        ({"exposure_s": 1 / 15}, False),  # two stops less light
+        ({"exposure_s": 1 / 15, "iso": 25}, True),
+        ({"model": "Two"}, False),
+        ({"iso": None}, False),
+        ({"taken_at": None, "white_balance": "manual", "light_source": 4}, True),
+        ({"taken_at": None, "white_balance": "manual", "light_source": 10}, False),
+        ({"taken_at": None, "white_balance": "manual"}, False),
+        ({"taken_at": None, "white_balance": "auto", "light_source": 4}, False),
+    ],
+)
+def test_what_a_file_proves_of_its_light(now, proven):
+    photo, card = plate_of(Shop("A", "FL2"), np.full(36, 0.1))
+    profile = replace(profile_of(Shop("A", "FL2")), camera=replace(TAKEN, white_balance="manual", light_source=4))
+    photo = replace(photo, camera=replace(TAKEN, **now))
+    assert profile.light_is_proven(photo, card) is proven
+    asked = "profile-light-unproven" in codes(calibrate(photo, card, profile).caveats)
+    assert asked is not proven
+    assert "profile-light-unproven" not in codes(calibrate(photo, card, profile, light="profile").caveats)
+
+
+def test_a_chart_in_the_picture_and_a_sensors_own_values_prove_their_light():
+    photo, chart = chart_photo(Shop("A", "FL2"), np.random.default_rng(8))
+    assert not calibrate(photo, chart).caveats
+    linear, card = plate_of(Shop("A", "FL2", linear=True), np.full(36, 0.1))
+    assert profile_of(Shop("A", "FL2", linear=True)).light_is_proven(linear, card)
+    assert not profile_of(Shop("A", "D65", linear=True)).light_is_proven(linear, card)
+
+
+def test_until_the_light_is_known_the_interval_holds_what_another_light_does():
+    """Profiles of daylight and tubes, plates under lamps that the camera balances away, asked and unanswered; and the
+    answer gives the narrow interval back."""
+    inside, sure = [], []
+    for made in ("D50", "FL2"):
+        for light in ("A", "LED-B3", "FL11", "D65"):
+            for spectrum in patinas(8, np.random.default_rng(5)):
+                photo, card = plate_of(Shop("A", light), spectrum)
+                ways = [
+                    calibrate(photo, card, profile_of(Shop("A", made)), light=said) for said in ("unknown", "profile")
+                ]
+                asked, told = (read_finish(photo, way, PLATE) for way in ways)
+                error = asked.lab - truth(spectrum[None])[0]
+                inside.append(float(error @ np.linalg.solve(asked.covariance, error)) <= CHI2_95)
+                sure.append(np.trace(told.covariance) / np.trace(asked.covariance))
+                assert np.allclose(asked.lab, told.lab)
+    assert np.mean(inside) >= 0.92, np.mean(inside)
+    assert np.median(sure) < 0.5
+
+
+def test_a_profile_that_gives_an_impossible_colour_is_named():
+    photo, card = plate_of(Shop("A", "FL2"), np.full(36, 0.1))
+    profile = profile_of(Shop("A", "FL2"))
+    wild = replace(profile.local, residuals=profile.local.residuals + np.array([0.0, 2e4, 0.0]))
+    with pytest.raises(ReadingError, match="The camera profile 'bench' gives a colour here that no surface has"):
+        read_finish(photo, replace(calibrate(photo, card, profile), profile=replace(profile, local=wild)), PLATE)

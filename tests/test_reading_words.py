@@ -18,7 +18,6 @@ from matcher.reading.reading import PaletteColour, Reading
 from matcher.reading.texture import Mottle, MottleScale, Texture
 from matcher.reading.wording import (
     glare_in_words,
-    hidden_light_in_words,
     levelled_in_words,
     lights_and_darks_in_words,
     mottle_in_words,
@@ -59,11 +58,6 @@ def test_a_profile_is_named_with_its_light_its_day_and_its_error():
     assert said.startswith("shop tubes (two cool white tubes, 31 March 2025; ")
     assert f"to ΔE00 {error:.1f} on average" in said
     assert profile_in_words(replace(profile, light="")).startswith("shop tubes (31 March 2025; ")
-
-
-@pytest.mark.parametrize(("encoding", "said"), [("sRGB", True), ("linear", False), ("camera raw", False)])
-def test_only_a_file_that_the_camera_balanced_can_hide_a_changed_light(encoding, said):
-    assert bool(hidden_light_in_words(replace(bench(), encoding=encoding))) == said
 
 
 def test_lights_and_darks_are_told_apart_in_words():

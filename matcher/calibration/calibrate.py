@@ -12,6 +12,7 @@ import numpy as np
 
 from matcher.calibration.calibration import Calibration
 from matcher.calibration.camera_priors import (
+    ANOTHER_LIGHT_SHARE,
     LINEAR_TONE_SIGMA,
     MATRIX_SIGMA,
     TONE_CHANNEL_SIGMA,
@@ -23,7 +24,7 @@ from matcher.calibration.camera_priors import (
     unlearned_tone,
 )
 from matcher.calibration.illumination import LightField
-from matcher.calibration.profile import CameraProfile
+from matcher.calibration.profile import LIGHT_MOVED, CameraProfile
 from matcher.calibration.profile_from_chart import profile_from_chart
 from matcher.calibration.transform import ToneCurve, log_position, tone_from_greys
 from matcher.calibration.white_balance import (
@@ -44,9 +45,16 @@ from matcher.colour.uncertainty import square_root
 from matcher.errors import CardError, Caveat
 from matcher.photo.encoding import SENSOR_ENCODINGS
 from matcher.photo.photo import Photo
+from matcher.words import listed
 
+LIGHTS = ("unknown", "daylight", "profile")
 LIGHT_MOVED_SHARE = 0.35  # of a light's change of balance that comes back as a change of the matrix
 STRONG_CAST = 2.0
+UNPROVEN_LIGHT = Caveat(
+    "profile-light-unproven",
+    "Nothing in the file shows whether this is the light of the camera profile: say so if it is. Until then the ± "
+    "allows for another light.",
+)
 FEWEST_GREYS = 3
 
 
@@ -69,9 +77,10 @@ def calibrate(
         and exposure are then taken, with a correspondingly larger uncertainty.
     camera : CameraProfile, optional
         How this camera sees under this light.
-    light : {"unknown", "daylight"}
+    light : {"unknown", "daylight", "profile"}
         "daylight" when the person knows that it was: a camera sees colour far truer in daylight, and the picture
-        alone does not tell.
+        alone does not tell. "profile" when the person knows that it is the light which ``camera`` was made under:
+        unless the file proves that, the uncertainty allows for another.
     field : LightField, optional
         The light over the picture, from a flat-field photograph or a second card.
 
@@ -84,7 +93,7 @@ def calibrate(
     Raises
     ------
     CardError
-        No neutral patch can be used, the profile does not fit, or the light is neither.
+        No neutral patch can be used, the profile does not fit, or the light is none of these.
 
     Examples
     --------
@@ -99,10 +108,10 @@ def calibrate(
     >>> bool(abs(calibration.lab(card.patches[0].rgb) - card.patches[0].patch.lab).max() < 0.01)
     True
     """
-    if light not in MATRIX_SIGMA:
-        raise CardError(f"Give the light as daylight or unknown: {light!r} is neither.")
+    if light not in LIGHTS:
+        raise CardError(f"Give the light as {listed(LIGHTS, 'or')}: {light!r} is none of them.")
     is_linear = photo.encoding in SENSOR_ENCODINGS
-    matrix_sigma = matrix_sigma_of(photo, light)
+    matrix_sigma = matrix_sigma_of(photo, "daylight" if light == "daylight" else "unknown")
     tone_root = unlearned_tone(*((LINEAR_TONE_SIGMA,) * 2 if is_linear else (TONE_SIGMA, TONE_CHANNEL_SIGMA)))
     if card is None:
         return _without_card(photo, camera, tone_root, matrix_sigma, light)
@@ -159,7 +168,9 @@ def _with_profile(
     remedy = "fix the camera's white balance, so that it is the same as for the chart"
     balance = GainTerm(Source.WHITE_BALANCE, left[:, None], remedy, f"white balance of {photo.sha256}")
     followed = LIGHT_MOVED_SHARE * np.sqrt(max(moved**2 - BALANCE_SIGMA**2, 0.0))
-    matrix_sigma = np.full(6, followed)
+    proven = light == "profile" or camera.light_is_proven(photo, card)
+    unknown = not proven and moved <= LIGHT_MOVED  # a card that shows another light leaves no question
+    matrix_sigma = np.maximum(followed, 0.0 if proven else ANOTHER_LIGHT_SHARE * MATRIX_SIGMA["unknown"])
     return Calibration(
         gains=gains,
         rgb_to_xyz=photo.rgb_to_xyz,
@@ -178,7 +189,8 @@ def _with_profile(
         field=field,
         black_sigma=black_sigma_of(photo),
         declared_light=light,
-        caveats=caveats,
+        light_proven=not unknown,
+        caveats=(*caveats, UNPROVEN_LIGHT) if unknown else caveats,
     )
 
 
@@ -211,14 +223,16 @@ def _without_card(
         return blank
     grey = camera.grey_light
     gains = grey * 0.18 / camera.tone(np.full(3, 0.18))
-    caveats = (caveat, *camera.caveats_for(photo, None))
+    proven = light == "profile" or camera.light_is_proven(photo, None)
+    caveats = (caveat, *camera.caveats_for(photo, None), *(() if proven else (UNPROVEN_LIGHT,)))
     return replace(
         blank,
         gains=gains,
         level=grey * 0.18,
         tone=camera.tone,
         profile=camera,
-        matrix_sigma=np.zeros(6),
+        matrix_sigma=np.zeros(6) if proven else ANOTHER_LIGHT_SHARE * MATRIX_SIGMA["unknown"],
+        light_proven=proven,
         caveats=caveats,
     )
 

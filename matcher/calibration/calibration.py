@@ -43,7 +43,9 @@ class Calibration:
     card's greys, where the curve is held. matrix_sigma (6,): of the unknown camera-and-light matrix, 0 when it is
     known. card: None when there was nothing neutral. seen_by: the camera, seen_in: the camera and its light, where
     known, else the photograph: what other readings can share. field: the light over the picture. black_sigma: how far
-    a decoded value of nothing may be from 0. declared_light: "daylight" when the person said so, else "unknown".
+    a decoded value of nothing may be from 0. declared_light: "daylight" or "profile" (the profile's own light) when the
+    person said so, else "unknown". light_proven: whether the light is known to be the profile's,
+    or known to be another.
     """
 
     gains: Floats
@@ -63,6 +65,7 @@ class Calibration:
     field: LightField | None = None
     black_sigma: float = BLACK_SIGMA[8]
     declared_light: str = "unknown"
+    light_proven: bool = True
     caveats: tuple[Caveat, ...] = ()
 
     def light(self, rgb: ArrayLike, places: ArrayLike | None = None) -> Floats:
@@ -148,6 +151,8 @@ class Calibration:
             name, remedy = (Source.CAMERA_AND_LIGHT, UNPROFILED)
             if self.profile is not None:
                 name, remedy = (Source.LIGHT_HAS_MOVED, "photograph the chart again under this light")
+            if not self.light_proven:
+                name, remedy = (Source.LIGHT_UNPROVEN, "say whether the light is that of the camera profile")
             terms.append(BudgetTerm(name, effect, remedy, f"camera and light of {self.seen_in}"))
         if self.profile is not None:
             terms += self._profile_terms(light)

@@ -24,9 +24,18 @@ from matcher.colour.difference import delta_e_2000
 from matcher.colour.types import Floats
 from matcher.dates import in_utc
 from matcher.errors import CardError, Caveat, Misfit, fault_in_words
-from matcher.photo.camera import CameraInfo, camera_name, surely_same, what_differs
+from matcher.photo.camera import (
+    CameraInfo,
+    balanced_alike,
+    camera_name,
+    one_session,
+    surely_same,
+    what_differs,
+)
+from matcher.photo.encoding import SENSOR_ENCODINGS
 from matcher.photo.photo import Photo
 
+BALANCED_ALIKE = 0.05  # of log balance, where the file keeps the light's own: cards differ by about half of it
 LIGHT_MOVED = 0.12  # of log balance between card and profile: beyond it light or white balance has changed
 OLD_AFTER_DAYS = 365
 
@@ -123,6 +132,20 @@ class CameraProfile:
         then = self.tone(self.neutral * float(grey_of(card)[1]))
         ratio = np.log(seen / then)
         return float(np.ptp(ratio))
+
+    def light_is_proven(self, photo: Photo, card: CardReading | None) -> bool:
+        """Tell whether a photograph and its card show the light that the chart was in.
+
+        A camera that balances white by itself shows every light alike, so that a lamp can hide behind a profile made in
+        daylight. Proof is the chart in the picture; a file that keeps the light's own colour (a sensor's values, or the
+        same fixed white balance as the chart's) with a card that shows it unchanged; or one session with the chart.
+        """
+        if photo.sha256 == self.photo:
+            return True
+        kept = photo.encoding in SENSOR_ENCODINGS or balanced_alike(self.camera, photo.camera)
+        if kept and card is not None and self.light_moved(card) <= BALANCED_ALIKE:
+            return True
+        return one_session(self.camera, photo.camera)
 
     def caveats_for(self, photo: Photo, card: CardReading | None) -> tuple[Caveat, ...]:
         """Say what makes this profile the wrong one for a photograph: other camera, light or encoding, or its age."""

@@ -145,8 +145,8 @@ def add_card_and_camera(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--card-lab", metavar="L,a,b", help="the card's own measured CIELAB")
     about = "camera profile by name, none, or auto: the studio's that fits (auto)"
     parser.add_argument("--camera", metavar="NAME", default="auto", help=about)
-    about = "daylight when you know that it was, else unknown (unknown)"
-    parser.add_argument("--light", choices=("daylight", "unknown"), default="unknown", help=about)
+    about = "daylight, or profile (the light of the camera profile), when you know that it was; else unknown (unknown)"
+    parser.add_argument("--light", choices=("daylight", "profile", "unknown"), default="unknown", help=about)
     about = "what pale spots on the finish are, when you know: glare, or the finish itself (unknown)"
     parser.add_argument("--pale-spots", choices=("glare", "finish", "unknown"), default="unknown", help=about)
 

@@ -19,6 +19,7 @@ class Source(StrEnum):
     LIGHT_CLOSE_BY = "light close by"
     CAMERA_AND_LIGHT = "camera and light"
     LIGHT_HAS_MOVED = "light has moved"
+    LIGHT_UNPROVEN = "light may not be the profile's"
     TONE_CURVE = "tone curve"
     STRAY_LIGHT = "stray light"
     BLACK_LEVEL = "black level"

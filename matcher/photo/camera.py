@@ -1,4 +1,4 @@
-"""What a photograph's EXIF says of the camera, and what counts as another camera.
+"""What a photograph's EXIF says of the camera, and what counts as another camera or as the same light.
 
 Every room that compares the cameras of two photographs, or names one, takes the rule from here.
 """
@@ -13,10 +13,16 @@ from typing import TYPE_CHECKING, Any, Literal
 if TYPE_CHECKING:
     from PIL import Image
 
+SAME_SESSION_S = 15 * 60
+SAME_LIGHT_VALUE = 1.5  # stops
+
 
 @dataclass(frozen=True)
 class CameraInfo:
-    """What EXIF says of the camera and the exposure; None for what it does not say. taken_at: camera's clock."""
+    """What EXIF says of the camera and the exposure; None for what it does not say.
+
+    taken_at: camera's clock. white_balance: "auto" or "manual". light_source: the number of a kind of light.
+    """
 
     make: str | None = None
     model: str | None = None
@@ -25,6 +31,15 @@ class CameraInfo:
     exposure_s: float | None = None
     f_number: float | None = None
     iso: int | None = None
+    white_balance: str | None = None
+    light_source: int | None = None
+
+    @property
+    def light_value(self) -> float | None:
+        """The exposure in stops at ISO 100 (log2 of f-number squared over seconds): how much light there was."""
+        if self.exposure_s is None or self.f_number is None or self.iso is None:
+            return None
+        return math.log2(self.f_number**2 / self.exposure_s * 100 / self.iso)
 
     @property
     def name(self) -> str:
@@ -59,6 +74,29 @@ def surely_same(one: CameraInfo | None, other: CameraInfo | None) -> bool:
     return bool(camera_name(one) and camera_name(other)) and not what_differs(one, other)
 
 
+def balanced_alike(one: CameraInfo | None, other: CameraInfo | None) -> bool:
+    """Tell whether one camera balanced both files by hand for the same kind of light (Exif 2.32, LightSource).
+
+    By hand alone is not enough: who sets it anew for every lamp hides the lamp as well as the camera does.
+    """
+    if one is None or other is None or not surely_same(one, other):
+        return False
+    by_hand = one.white_balance == other.white_balance == "manual"
+    return by_hand and one.light_source is not None and one.light_source == other.light_source
+
+
+def one_session(one: CameraInfo | None, other: CameraInfo | None) -> bool:
+    """Tell whether one camera took both files within a quarter of an hour, in as much light to a stop and a half."""
+    if one is None or other is None or not surely_same(one, other):
+        return False
+    times, values = (one.taken_at, other.taken_at), (one.light_value, other.light_value)
+    if None in times or None in values:
+        return False
+    earlier, later = (time.replace(tzinfo=None) for time in times if time is not None)  # both by the camera's clock
+    first, second = (value for value in values if value is not None)
+    return abs((later - earlier).total_seconds()) <= SAME_SESSION_S and abs(first - second) <= SAME_LIGHT_VALUE
+
+
 def exif_part(exif: Image.Exif | None, part: int) -> dict[int, Any]:
     """Return the tags of one part of an EXIF block by number, none where there is no such part."""
     try:
@@ -78,6 +116,8 @@ def camera_of(exif: Image.Exif | None) -> CameraInfo | None:
         exposure_s=_exif_number(tags.get(0x829A)),
         f_number=_exif_number(tags.get(0x829D)),
         iso=None if (iso := _exif_number(tags.get(0x8827))) is None else round(iso),
+        white_balance={0: "auto", 1: "manual"}.get(_exif_code(tags.get(0xA403))),
+        light_source=code if (code := _exif_code(tags.get(0x9208))) > 0 else None,
     )
     return None if info == CameraInfo() else info
 
@@ -93,6 +133,14 @@ def _exif_number(value: Any) -> float | None:
     except (TypeError, ValueError, ZeroDivisionError, IndexError):
         return None
     return number if math.isfinite(number) and number > 0 else None
+
+
+def _exif_code(value: Any) -> int:
+    """Return a tag's code; -1 for none, and 0, which says "unknown" of a light, for 255, "other"."""
+    number = value[0] if isinstance(value, tuple) and value else value
+    if not isinstance(number, int):
+        return -1
+    return 0 if number == 255 else number
 
 
 def _exif_time(value: object) -> datetime | None:

@@ -62,11 +62,18 @@ CORRECTIVE_ACTIONS = (
     CorrectiveAction("photograph a 24-patch chart under this light", (Source.CAMERA_AND_LIGHT, Source.TONE_CURVE), 1.8),
     CorrectiveAction(
         f"{AGAIN}, large, even and sharp",
-        (Source.PROFILE, Source.UNLIKE_THE_CHART, Source.WHITE_BALANCE, Source.LIGHT_HAS_MOVED),
+        (
+            Source.PROFILE,
+            Source.UNLIKE_THE_CHART,
+            Source.WHITE_BALANCE,
+            Source.LIGHT_HAS_MOVED,
+            Source.LIGHT_UNPROVEN,
+        ),
         1.8,
         kind="chart again",
     ),
     CorrectiveAction(AGAIN, (Source.LIGHT_HAS_MOVED,), 0.2, kind="chart again"),
+    CorrectiveAction("say that it is the light of the camera profile, if it is", (Source.LIGHT_UNPROVEN,), 0.0),
     CorrectiveAction(
         "say that it was daylight, if it was", (Source.CAMERA_AND_LIGHT,), share=FINISHED_SHARE, where=_may_be_daylight
     ),
@@ -108,6 +115,7 @@ WHY: dict[str, str] = {
     Source.PROFILE: "a profile from a chart is only so accurate",
     Source.UNLIKE_THE_CHART: "the finish is unlike the chart's colours",
     Source.LIGHT_HAS_MOVED: "the light is not quite that of the chart",
+    Source.LIGHT_UNPROVEN: "it is not known whether the light is that of the camera profile",
     Source.WHITE_BALANCE: "the camera's white balance is not quite that of the chart",
     Source.CARD_TOLERANCE: "cards of this kind differ",
     Source.CARD_READING: "the card is small or noisy in the picture",

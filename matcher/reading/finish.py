@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from matcher.calibration.calibration import Calibration
+from matcher.colour.cielab import checked_lab
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import BudgetTerm, sum_of
@@ -80,6 +81,8 @@ def read_finish(
         )
     kept = shown.only(keep)
     light = _mean_light(kept)
+    lab = calibration.lab_of_light(light)
+    _refuse_impossible(lab, calibration)
     lights, darks = _lights_and_darks(kept, calibration)
     budget = (
         *calibration.budget(light, covariance_of_mean(kept), kept.xy.mean(axis=0)),
@@ -87,7 +90,7 @@ def read_finish(
         *_wide_glare_term(kept, light, calibration),
     )
     return Reading(
-        lab=calibration.lab_of_light(light),
+        lab=lab,
         covariance=sum_of(budget),
         source="photograph",
         lights=lights,
@@ -106,6 +109,23 @@ def read_finish(
         photo=photo.sha256,
         conditions=Conditions(photo.encoding, calibration.declared_light),
     )
+
+
+def _refuse_impossible(lab: Floats, calibration: Calibration) -> None:
+    """Raise ReadingError for a colour that no surface has, and say what it must come from."""
+    try:
+        checked_lab(lab)
+    except ReadingError as error:
+        if calibration.profile is not None:
+            message = (
+                f"The camera profile {calibration.profile.name!r} gives a colour here that no surface has: it is of "
+                "another light or camera. Choose another profile, or none."
+            )
+        else:
+            message = (
+                "This reads as a colour that no surface has: mark the card again, or take the photo in other light."
+            )
+        raise ReadingError(message) from error
 
 
 def finish_pixels(photo: Photo, calibration: Calibration, region: ArrayLike) -> tuple[Pixels, Glare]:

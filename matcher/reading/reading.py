@@ -36,8 +36,8 @@ class PaletteColour:
 class Conditions:
     """How a photograph was taken and read, as far as is known.
 
-    encoding: as ``Photo.encoding`` names it, or None. light: "daylight" when the person said that it was, else
-    "unknown".
+    encoding: as ``Photo.encoding`` names it, or None. light: "daylight" when the person said that it was,
+    "profile" when they said that it was the camera profile's own, else "unknown".
     """
 
     encoding: str | None = None

@@ -12,8 +12,6 @@ from matcher.calibration.profile import CameraProfile
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.wording import difference_in_words
 from matcher.dates import shown
-from matcher.photo.encoding import SENSOR_ENCODINGS
-from matcher.photo.photo import Photo
 from matcher.reading.advice import reach_of
 from matcher.reading.reading import Reading
 from matcher.reading.texture import Texture
@@ -28,16 +26,14 @@ EVEN = 0.5
 
 def profile_in_words(profile: CameraProfile) -> str:
     """Say which profile it is, of what light and day, and how well it reads colours that it was not fitted on."""
-    about = ", ".join(filter(None, (profile.light, shown(profile.made_at).lstrip("0"))))
+    about = light_in_words(profile)
     error = float(profile.leave_one_out.mean())
     return f"{profile.name} ({about}; it reads colours that it was not made from to ΔE00 {error:.1f} on average)"
 
 
-def hidden_light_in_words(photo: Photo) -> str:
-    """Say what a profile cannot notice in a file whose white the camera has balanced; nothing for raw and linear."""
-    if photo.encoding in SENSOR_ENCODINGS:
-        return ""
-    return "If the camera balances white by itself, a changed light may not show: use it only under the chart's light."
+def light_in_words(profile: CameraProfile) -> str:
+    """Return the light and day of a profile: "two cool white tubes, 3 May 2026"."""
+    return ", ".join(filter(None, (profile.light, shown(profile.made_at).lstrip("0"))))
 
 
 def lights_and_darks_in_words(reading: Reading) -> str:

@@ -28,7 +28,7 @@ Pictures = Sequence[tuple[Path, str]]
 """Files of the demo's photographs, with their titles."""
 PHOTOGRAPH_FIELDS = (
     "photo", "photo_name", "card", "card_way", "corners", "neutral", "finishes", "chosen", "daylight",
-    "profile", "more_way", "paper", "second", "frames", "frames_used",
+    "same_light", "profile", "more_way", "paper", "second", "frames", "frames_used",
 )  # fmt: skip
 
 

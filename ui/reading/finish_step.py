@@ -18,6 +18,7 @@ from ui.reading.pale_spots import ask_about_pale_spots
 from ui.reading.profile_line import choose_profile, profile_in_use, say_profile
 from ui.reading.read_marks import finish_reading, finish_texture, frames_that_fit, light_field
 from ui.reading.texture import show_texture
+from ui.reading.which_light import ask_light
 from ui.show.literal import literal
 from ui.show.swatches import css_colour, figures, show_reading
 from ui.state.drafts import Draft
@@ -54,7 +55,7 @@ def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name
             fixed=card_outline(card),
         )
         change_card(draft, card, None)
-        say_profile(draft, used, photo)
+        say_profile(draft, used)
         with st.expander("Improve accuracy", expanded="more_way" in draft.values):
             choose_profile(studio, draft)
             more, refusals = bring_more(studio, draft, sha256, choice, card_outline(card))
@@ -66,7 +67,8 @@ def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name
                 "<p>Draw a box over an even part of the finish, or an outline around it. Leave edges and glare out.</p>"
             )
             return None, words_side
-        light = Light(choice, ask_light(draft, used.profile), used.profile, more, draft.shown("pale_spots", "unknown"))
+        kind = ask_light(draft, used.profile, photo, card)
+        light = Light(choice, kind, used.profile, more, draft.shown("pale_spots", "unknown"))
         reading = _chosen_reading(studio, draft, sha256, light, now, name, refusals)
     return reading, words_side
 
@@ -88,19 +90,6 @@ def change_card(draft: Draft, card: CardReading | None, profile: CameraProfile |
         if st.button("Change the card", type="tertiary", key=f"{draft.form}.card.change"):
             draft.set(card=None)
             st.rerun()
-
-
-def ask_light(draft: Draft, profile: CameraProfile | None) -> str:
-    """Ask whether it was daylight, where no profile says how the camera sees this light."""
-    if profile is not None:
-        return "unknown"
-    by_day = st.toggle(
-        "Taken in daylight",
-        help="By a window or outdoors, with no lamp on. A camera records colour far more accurately then. Leave it "
-        "off if you are not sure.",
-        **draft.field("daylight", False),
-    )
-    return "daylight" if by_day else "unknown"
 
 
 def _card_in_words(card: CardReading) -> str:

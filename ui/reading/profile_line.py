@@ -52,13 +52,13 @@ def profile_in_use(studio: Studio, draft: Draft, photo: Photo, card: CardReading
     return InUse(found, (*gone, *(caveat.message for caveat in caveats)))
 
 
-def say_profile(draft: Draft, used: InUse, photo: Photo) -> None:
-    """Say which profile is in use and what it cannot notice, or why none is and where one is made."""
-    from matcher.reading.wording import hidden_light_in_words, profile_in_words
+def say_profile(draft: Draft, used: InUse) -> None:
+    """Say which profile is in use, or why none is and where one is made."""
+    from matcher.reading.wording import profile_in_words
 
     said = list(used.why)
     if used.profile is not None:
-        said += [f"Read with the camera profile {profile_in_words(used.profile)}.", hidden_light_in_words(photo)]
+        said.append(f"Read with the camera profile {profile_in_words(used.profile)}.")
     with st.container(key=f"{draft.form}-profile-line", gap=None):
         st.html(f'<p class="pm-soft">{html.escape(" ".join(filter(None, said)))}</p>')
         if used.profile is None:

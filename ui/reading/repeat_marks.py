@@ -13,8 +13,9 @@ from ui.draw import Shape, draw
 from ui.photograph.card_step import card_reading
 from ui.photograph.outlined import size_of
 from ui.photograph.photographs import bench_picture, photo_of
-from ui.reading.finish_step import ask_light, card_outline
+from ui.reading.finish_step import card_outline
 from ui.reading.read_marks import finish_reading
+from ui.reading.which_light import ask_light, light_of
 from ui.show.literal import literal
 from ui.state.cache_keys import Key, profiles_key
 from ui.state.light import CardChoice, Light
@@ -68,7 +69,7 @@ def ask_for_marks(studio: Studio, draft: Draft, photographs: Sequence[PlatePhoto
         st.html(f"<p>{html.escape(MARK_FINISH if item.card is not None else MARK_CARD)}</p>")
         usable = [item for item in photographs if item.card is not None]
         if usable:
-            ask_light(draft, _profile(studio, usable[0]))
+            ask_light(draft, _profile(studio, usable[0]), photo_of(studio, usable[0].sha256), usable[0].card)
     with picture_side:
         if item.card is None:
             _draw_card(studio, draft, item, number)
@@ -112,7 +113,7 @@ def read_all(studio: Studio, draft: Draft, usable: Sequence[PlatePhotograph], nu
         if item.sha256 not in marks:
             continue
         profile = _profile(studio, item)
-        kind = "daylight" if profile is None and draft.get("daylight") else "unknown"
+        kind = light_of(draft, profile)
         try:
             with st.spinner("Reading the finish…"):
                 readings.append(

@@ -11,8 +11,9 @@ from matcher.errors import MatcherError
 from ui.draw import Shape, draw
 from ui.photograph.card_step import card_reading
 from ui.photograph.photographs import bench_picture, photo_of
-from ui.reading.finish_step import ask_light, card_outline, change_card
+from ui.reading.finish_step import card_outline, change_card
 from ui.reading.read_marks import calibration_of, finish_reading
+from ui.reading.which_light import ask_light
 from ui.state.cache_keys import Key, light_key
 from ui.state.light import CardChoice, Light
 from ui.state.messages import tell
@@ -56,7 +57,7 @@ def ask_for_two(studio: Studio, draft: Draft, sha256: str) -> tuple[TwoMarks | N
         if len(now) < 2:
             st.html(f"<p>{MARK_FIRST if not now else MARK_SECOND}</p>")
             return None, words_side
-        light = Light(choice, ask_light(draft, profile), profile)
+        light = Light(choice, ask_light(draft, profile, photo_of(studio, sha256), card), profile)
         return _read_both(studio, sha256, light, (now[0], now[1])), words_side
 
 

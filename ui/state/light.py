@@ -68,8 +68,8 @@ class More:
 
 @dataclass(frozen=True)
 class Light:
-    """What is known of the light: the card, "daylight" or "unknown", the camera's profile under it, what more, and what
-    pale spots on the finish are: "glare", "finish" or "unknown"."""
+    """What is known of the light: the card; "daylight", "profile" (that of the profile) or "unknown"; the camera's
+    profile; what more was brought; and what pale spots on the finish are: "glare", "finish" or "unknown"."""
 
     card: CardChoice
     kind: str
