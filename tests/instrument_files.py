@@ -319,7 +319,7 @@ def _cgats_refused():
         "device values only": Refused(cgats(["RGB_R", "RGB_G", "RGB_B"], [("x", ["1", "2", "3"])]).encode(), "RGB_R"),
         "cielab that is not a number": Refused(nan.encode(), "'plate 7' has none of them, or not all of one"),
         "reflectance far below zero": Refused(
-            cgats([f"NM{w}" for w in bands()], [("x", below)]).encode(), "no finish reflects -30 %"),
+            cgats([f"NM{w}" for w in bands()], [("x", below)]).encode(), "no finish has a reflectance factor of -0.3"),
         "reflectance far above white": Refused(
             cgats([f"NM{w}" for w in bands()], [("x", ["2.5"] * 36)], "SPECTRAL_NORM 1").encode(), "reflects 250 %"),
         "xyz without a light": Refused(

@@ -141,6 +141,9 @@ def test_a_reading_uses_the_cameras_profile_and_is_surer_for_it(folder: Path) ->
     keep_draft(folder, "target", CLIENT, finishes=marked(FINISH))
     app = press(opened("target"), "Yes, that is the card")
     assert "camera profile bench camera" in said(app)
+    asked = next(box for box in app.radio if "Was it taken in the light" in box.label)
+    assert "window" in asked.label
+    asked.set_value("The same light").run()
     app.button(key="target.save").click().run()
     without, with_profile = targets(folder)
     assert np.trace(with_profile.reading.covariance) < np.trace(without.reading.covariance)

@@ -24,7 +24,7 @@ from matcher.calibration.camera_priors import (
     unlearned_tone,
 )
 from matcher.calibration.illumination import LightField
-from matcher.calibration.profile import LIGHT_MOVED, CameraProfile
+from matcher.calibration.profile import CameraProfile
 from matcher.calibration.profile_from_chart import profile_from_chart
 from matcher.calibration.transform import ToneCurve, log_position, tone_from_greys
 from matcher.calibration.white_balance import (
@@ -169,7 +169,7 @@ def _with_profile(
     balance = GainTerm(Source.WHITE_BALANCE, left[:, None], remedy, f"white balance of {photo.sha256}")
     followed = LIGHT_MOVED_SHARE * np.sqrt(max(moved**2 - BALANCE_SIGMA**2, 0.0))
     proven = light == "profile" or camera.light_is_proven(photo, card)
-    unknown = not proven and moved <= LIGHT_MOVED  # a card that shows another light leaves no question
+    unknown = light != "profile" and camera.light_in_question(photo, card)
     matrix_sigma = np.maximum(followed, 0.0 if proven else ANOTHER_LIGHT_SHARE * MATRIX_SIGMA["unknown"])
     return Calibration(
         gains=gains,

@@ -147,6 +147,12 @@ class CameraProfile:
             return True
         return one_session(self.camera, photo.camera)
 
+    def light_in_question(self, photo: Photo, card: CardReading | None) -> bool:
+        """Tell whether only the person knows if a photograph's light is the chart's: neither is it proven, nor does the
+        card show another."""
+        other = card is not None and self.light_moved(card) > LIGHT_MOVED
+        return not other and not self.light_is_proven(photo, card)
+
     def caveats_for(self, photo: Photo, card: CardReading | None) -> tuple[Caveat, ...]:
         """Say what makes this profile the wrong one for a photograph: other camera, light or encoding, or its age."""
         caveats = []

@@ -160,7 +160,7 @@ def _lab(stated: Measured) -> Floats:
         factors = stated.values / (stated.white or 1.0)
         if factors.min() < LEAST_REFLECTANCE or factors.max() > MOST_REFLECTANCE:
             wrong = factors.min() if factors.min() < LEAST_REFLECTANCE else factors.max()
-            raise InstrumentFileError(f"Export it again: no finish reflects {100 * wrong:.4g} %.")
+            raise InstrumentFileError(f"Export it again: no finish has a reflectance factor of {wrong:.4g}.")
         return checked_lab(spectrum_to_lab(stated.wavelengths_nm, factors))
     if stated.kind == "lab" and _conditions(stated) == STATED:
         return checked_lab(stated.values)

@@ -56,10 +56,7 @@ def _answer(draft: Draft, question: Question) -> str | None:
     if st.session_state[field["key"]] not in question.options:
         st.session_state[field["key"]] = question.taken
 
-    def named(option: str) -> str:
-        return literal(option_in_words(question, option))
-
-    label = LABELS[question.about]
+    label, options = LABELS[question.about], question.options
     if question.about is Asked.WHITE:
-        return st.radio(label, question.options, format_func=named, **field)
-    return st.selectbox(label, question.options, format_func=named, **field)
+        return st.radio(label, options, format_func=lambda one: literal(option_in_words(question, one)), **field)
+    return st.selectbox(label, options, format_func=lambda one: literal(option_in_words(question, one)), **field)

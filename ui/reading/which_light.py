@@ -25,8 +25,8 @@ def ask_light(draft: Draft, profile: CameraProfile | None, photo: Photo, card: C
     """Return what is known of the light, as ``calibrate`` takes it; ask what only the person knows."""
     if profile is None:
         return _by_day(draft)
-    if profile.light_is_proven(photo, card):
-        return "unknown"  # nothing need be said of it
+    if not profile.light_in_question(photo, card):
+        return "unknown"  # the picture tells, one way or the other
     return _of_the_profile(draft, profile)
 
 
@@ -54,6 +54,7 @@ def _of_the_profile(draft: Draft, profile: CameraProfile) -> str:
     answer = st.radio(
         literal(f"Was it taken in the light of the camera profile, {light_in_words(profile)}?"),
         (SAME, OTHER),
+        format_func=literal,
         help="A camera that balances white by itself shows every light alike, so the picture cannot tell. A profile "
         "used under another light misleads, so until you say that it is the same, the ± allows for another.",
         **draft.field("same_light", SAME if profile.name in answered else OTHER),
