@@ -321,7 +321,7 @@ def _cgats_refused():
         "reflectance far below zero": Refused(
             cgats([f"NM{w}" for w in bands()], [("x", below)]).encode(), "no finish has a reflectance factor of -0.3"),
         "reflectance far above white": Refused(
-            cgats([f"NM{w}" for w in bands()], [("x", ["2.5"] * 36)], "SPECTRAL_NORM 1").encode(), "reflectance factor of 2.5"),
+            cgats([f"NM{w}" for w in bands()], [("x", ["2.5"] * 36)], "SPECTRAL_NORM 1").encode(), "factor of 2.5"),
         "xyz without a light": Refused(
             cgats(["XYZ_X", "XYZ_Y", "XYZ_Z"], [("b", text(xyz("brown")[0]))]).encode(), "what light its XYZ are for"),
         "xyz below zero": Refused(
