@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from matcher.card.card import OWN_TOLERANCE, Card, Patch, as_measured, check_grey, shipped_cards
 from matcher.card.reading import MIRRORED, CardReading, PatchReading, best_way_up, read_patches
 from matcher.card.search import Candidate, Rectangles, find_charts, find_markers, find_plain, find_rectangles
-from matcher.card.search_chart import find_chart_grids
+from matcher.card.search_chart import charts_among, find_grids, mirrored
 from matcher.card.search_grey_scale import steps_in_a_row
 from matcher.card.warnings import blur_caveats, face_caveats, far_lab_caveats, light_caveats
 from matcher.colour.cielab import checked_lab, lab_to_xyz
@@ -153,11 +153,12 @@ def _search(picture: NDArray[np.uint8], card: Card, rectangles: Callable[[], Rec
         return found if found is not None and found.confidence >= SURE else None
     if card.layout == "chart":
         wanted = lab_to_xyz(np.array([patch.lab for patch in card.patches]))
-        found_charts = find_chart_grids(picture, wanted) or find_charts(picture)
+        grids = find_grids(picture)
+        found_charts = charts_among(grids, wanted) or find_charts(picture)
         charts = [item for item in found_charts if item.confidence >= SURE]
         if len(charts) > 1:
             raise CardError(f"There is more than one {card.title} here: photograph one alone, or mark its corners.")
-        if not charts and find_chart_grids(np.ascontiguousarray(picture[:, ::-1]), wanted):
+        if not charts and charts_among(grids, mirrored(wanted)):
             raise CardError(MIRRORED)
         return charts[0] if charts else None
     if card.layout == "steps":

@@ -1,7 +1,7 @@
 """Finds a 24-patch chart as a grid of even squares whose colours fit the chart's own.
 
-Used before OpenCV's chart finder, which does not give the same answer twice on the same picture and often misses a
-chart on a textured bench. Works on a small copy of the photograph, like ``matcher.card.search``.
+Used before OpenCV's chart finder, which often misses a chart on a textured bench. Works on a small copy of the
+photograph, like ``matcher.card.search``.
 """
 
 from __future__ import annotations
@@ -31,17 +31,39 @@ class Grid:
     places: NDArray[np.int64]
 
 
-def find_chart_grids(picture: Bytes3, wanted: Floats) -> list[Candidate]:
-    """Find 24-patch charts, best first; corners start at the first patch's own corner of the chart.
+@dataclass(frozen=True, eq=False)
+class Grids:
+    """Even squares of a picture that lie in grids, those of most squares first, each with the squares (n,) it takes.
+
+    light: the small copy (h, w, 3), roughly linear; scale: its size over the picture's.
+    """
+
+    light: NDArray[np.float32]
+    scale: float
+    grids: list[tuple[Grid, NDArray[np.bool_]]]
+
+
+def find_grids(picture: Bytes3) -> Grids:
+    """Find what may be charts, whatever their colours."""
+    small, scale = shrunk(picture, SIDE)
+    light = np.asarray(cv2.blur(np.power(small.astype(np.float32) / 255, 2.2), (5, 5)))
+    return Grids(light, scale, _grids(*_squares(small))[:MOST_GRIDS])
+
+
+def mirrored(wanted: Floats) -> Floats:
+    """Return the patches' XYZ (24, 3) as a looking-glass shows them."""
+    return np.asarray(wanted.reshape(ROWS, COLUMNS, 3)[:, ::-1].reshape(-1, 3))
+
+
+def charts_among(seen: Grids, wanted: Floats) -> list[Candidate]:
+    """Return the grids that are 24-patch charts, best first; corners start at the first patch's own corner.
 
     wanted: XYZ (24, 3) of the patches, row by row. A chart is taken up to any camera and light (a 3×3 matrix).
     """
-    small, scale = shrunk(picture, SIDE)
-    centres, sizes = _squares(small)
-    light = np.asarray(cv2.blur(np.power(small.astype(np.float32) / 255, 2.2), (5, 5)))
+    light, scale = seen.light, seen.scale
     found: list[Candidate] = []
-    taken = np.zeros(len(centres), bool)
-    for grid, used in _grids(centres, sizes)[:MOST_GRIDS]:
+    taken = np.zeros(len(seen.grids[0][1]) if seen.grids else 0, bool)
+    for grid, used in seen.grids:
         if (taken & used).sum() > SAME_SHARE * used.sum():
             continue
         candidates = _fitted(light, grid, wanted)

@@ -111,9 +111,13 @@ def pixels_inside(photo: Photo, outline: ArrayLike, most: int = MOST_PIXELS) -> 
 
 def share_within(places: Floats, corners: Floats) -> float:
     """Return which share of places (n, 2) lies within a four-sided card, corners (4, 2) in either direction."""
-    along, to = np.roll(corners, -1, axis=0) - corners, places[:, None] - corners
+    x, y = places.T
+    (left, top), (right, bottom) = corners.min(axis=0), corners.max(axis=0)
+    near = places[(x > left) & (x < right) & (y > top) & (y < bottom)]
+    along, to = np.roll(corners, -1, axis=0) - corners, near[:, None] - corners
     side = along[:, 0] * to[..., 1] - along[:, 1] * to[..., 0]
-    return float(((side > 0).all(axis=1) | (side < 0).all(axis=1)).mean())
+    inside = (side > 0).all(axis=1) | (side < 0).all(axis=1)
+    return float(inside.sum() / len(places))
 
 
 def block_means(pixels: Pixels) -> tuple[Floats, Floats]:

@@ -99,9 +99,12 @@ def _take(studio: Studio, draft: Draft, data: bytes, name: str) -> None:
 def keep(studio: Studio, data: bytes, name: str) -> str:
     """Keep a photograph in the studio and return its SHA-256. Raises MatcherError for a file that is none."""
     from matcher.photo.photo import open_photo
+    from ui.photograph.photographs import opened
 
-    open_photo(data, name=name)
-    return studio.keep_photo(data, name)
+    photo = open_photo(data, name=name)
+    sha256 = studio.keep_photo(data, name)
+    opened(studio, sha256, photo)
+    return sha256
 
 
 def forget_photograph(draft: Draft) -> None:
