@@ -76,6 +76,19 @@ def test_a_plate_that_comes_last_changes_no_place_and_is_still_shown() -> None:
     assert "number 9 of the plates" in in_words(HERON, rows)
 
 
+def test_a_new_plate_is_called_nearer_only_when_that_can_be_told() -> None:
+    """Nearer by ΔE00 0.1 or so, while each plate is read to some 0.5."""
+    for first, words in (
+        (23.2, "as read nearer than any plate before, but plate 1"),
+        (22.9, "may be as near as plate 1"),
+    ):
+        trials = [plate(1, (38, 14, first)), plate(3, (38, 14, 23), target=3)]
+        said = in_words(HERON, changes(HERON, trials, trials[1]))
+        assert words in said and "The nearest" not in said
+    far = [plate(1, (38, 14, 30)), plate(3, (38, 14, 23), target=3)]
+    assert ": nearer than any plate before" in in_words(HERON, changes(HERON, far, far[1]))
+
+
 def test_the_first_plate_of_all_is_called_so() -> None:
     only = plate(1, (38, 14, 25), target=3)
     assert in_words(HERON, changes(HERON, [only], only)).endswith("It is the first plate.")

@@ -132,6 +132,15 @@ def draws_to_target(target: Reading, plates: Sequence[Reading]) -> Floats:
     return np.concatenate([_joint_draws(target, group) for group in groups]) if groups else np.zeros((0, 1))
 
 
+def ties(draws: Floats) -> list[tuple[int, ...]]:
+    """Return for each row of ΔE00 draws (m, n) the ranks (from 1) whose difference from it may be zero."""
+    found: list[tuple[int, ...]] = []
+    for own in range(len(draws)):
+        low, high = np.quantile(draws - draws[own], [0.025, 0.975], axis=1)
+        found.append(tuple(int(k) + 1 for k in np.flatnonzero((low <= 0) & (high >= 0)) if k != own))
+    return found
+
+
 def _joint_draws(target: Reading, plates: Sequence[Reading]) -> Floats:
     readings = [target, *plates]
     size = len(readings)

@@ -29,7 +29,7 @@ from matcher.plan.reach import Reach
 from matcher.plan.session import MOST_IN_SESSION
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
-from matcher.reading.comparison import difference_covariance, draws_to_target
+from matcher.reading.comparison import difference_covariance, draws_to_target, ties
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe
 from matcher.suggest.as_read import AsRead
@@ -321,9 +321,9 @@ class Suggester:
         """Fill in what needs the whole list: intervals and ties, from draws in which all meet the same target."""
         plates = [self._plate_reading(item) for item in found]
         draws = draws_to_target(target, plates)
-        ties = _ties(draws)
+        tied = ties(draws)
         filled = []
-        for item, plate, own, tied in zip(found, plates, draws, ties, strict=True):
+        for item, plate, own, others in zip(found, plates, draws, tied, strict=True):
             interval = _interval(target, plate, item, own)
             filled.append(
                 replace(
@@ -332,7 +332,7 @@ class Suggester:
                     delta_e00_interval=interval,
                     difference=difference_in_words(target.lab, plate.lab, interval=interval),
                     draws=own,
-                    tied_with=tied,
+                    tied_with=others,
                     caveat=doubt_of(item.recipe, (), at_odds) if item.basis == "logged" else "",
                 )
             )
@@ -404,15 +404,6 @@ def _merged(logged: list[Suggestion], predicted: list[Suggestion]) -> list[Sugge
             merged.append(waiting.pop(0))
         merged.append(item)
     return merged + waiting
-
-
-def _ties(draws: Floats) -> list[tuple[int, ...]]:
-    """Return for each row of ΔE00 draws (m, n) the ranks (from 1) whose difference from it may be zero."""
-    ties: list[tuple[int, ...]] = []
-    for own in range(len(draws)):
-        low, high = np.quantile(draws - draws[own], [0.025, 0.975], axis=1)
-        ties.append(tuple(int(k) + 1 for k in np.flatnonzero((low <= 0) & (high >= 0)) if k != own))
-    return ties
 
 
 def _checked_tolerance(tolerance: float) -> float:

@@ -23,12 +23,16 @@ SHOWN = 5
 
 @dataclass(frozen=True)
 class Change:
-    """One plate's place among the plates before and now; before is None for the new one."""
+    """One plate's place among the plates before and now; before is None for the new one.
+
+    tied: the new one can't be told apart from the nearest of the others, by their distances to the target.
+    """
 
     plate: int
     before: int | None
     now: int
     delta_e00: float
+    tied: bool = False
 
 
 def last_trial_for(studio: Studio, target: Target) -> Trial | None:
@@ -39,12 +43,23 @@ def last_trial_for(studio: Studio, target: Target) -> Trial | None:
 def changes(target: Target, trials: Sequence[Trial], new: Trial) -> list[Change]:
     """Return the plates nearest to the target, nearest first, and the new one wherever it stands."""
     from matcher.colour.difference import delta_e_2000
+    from matcher.reading.comparison import draws_to_target, ties
 
     distances = delta_e_2000(target.reading.lab, [trial.reading.lab for trial in trials])
     order = sorted(zip(distances.tolist(), (trial.id or 0 for trial in trials), strict=True))
     place_of_new = next(place for place, (_, plate) in enumerate(order, start=1) if plate == new.id)
+    others = {trial.id or 0: trial.reading for trial in trials if trial.id != new.id}
+    nearest = next((others[plate] for _, plate in order if plate in others), None)
+    draws = draws_to_target(target.reading, [new.reading, *([] if nearest is None else [nearest])])
+    tied = bool(ties(draws)[0])
     rows = [
-        Change(plate, None if plate == new.id else place - (place > place_of_new), place, distance)
+        Change(
+            plate,
+            None if plate == new.id else place - (place > place_of_new),
+            place,
+            distance,
+            tied and plate == new.id,
+        )
         for place, (distance, plate) in enumerate(order, start=1)
     ]
     return [row for row in rows if row.now <= SHOWN + 1 or row.before is None]
@@ -64,8 +79,13 @@ def in_words(target: Target, rows: Sequence[Change]) -> str:
         return f"{said}. It is the first plate."
     nearest = f"{others[0].plate}, at ΔE00 {others[0].delta_e00:.1f}"
     if new.now == 1:
+        if new.tied:
+            return f"{said}: as read nearer than any plate before, but plate {nearest}, may be as near."
         return f"{said}: nearer than any plate before. The nearest was plate {nearest}."
-    return f"{said} and is number {new.now} of the plates. The nearest stays plate {nearest}."
+    place = f"{said} and is number {new.now} of the plates"
+    if new.tied:
+        return f"{place}, but as read it may be as near as plate {nearest}."
+    return f"{place}. The nearest stays plate {nearest}."
 
 
 def _table(rows: Sequence[Change]) -> str:
