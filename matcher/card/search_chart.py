@@ -46,7 +46,8 @@ class Grids:
 def find_grids(picture: Bytes3) -> Grids:
     """Find what may be charts, whatever their colours."""
     small, scale = shrunk(picture, SIDE)
-    light = np.asarray(cv2.blur(np.power(small.astype(np.float32) / 255, 2.2), (5, 5)))
+    decoded = cv2.LUT(small, np.power(np.arange(256, dtype=np.float32) / 255, 2.2))
+    light = np.asarray(cv2.blur(decoded, (5, 5)), dtype=np.float32)
     return Grids(light, scale, _grids(*_squares(small))[:MOST_GRIDS])
 
 

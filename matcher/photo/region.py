@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -29,6 +30,18 @@ class Pixels:
     def only(self, keep: NDArray[np.bool_]) -> Pixels:
         """Return the pixels where ``keep`` (n,) holds."""
         return Pixels(self.xy[keep], self.rgb[keep], self.clipped[keep])
+
+    @cached_property
+    def blocks(self) -> tuple[Floats, Floats]:
+        """The mean places (m, 2) and mean rgb (m, 3) of the blocks that the region is cut into, worked out once."""
+        low, high = self.xy.min(axis=0), self.xy.max(axis=0)
+        cell = np.floor((self.xy - low) / np.maximum(high - low, 1) * BLOCKS).clip(0, BLOCKS - 1).astype(int)
+        label = cell[:, 1] * BLOCKS + cell[:, 0]
+        count = np.bincount(label, minlength=BLOCKS**2).astype(float)
+        used = count >= max(1.0, 0.25 * len(label) / BLOCKS**2)
+        sums = [np.bincount(label, weights=column, minlength=BLOCKS**2)[used] for column in (*self.xy.T, *self.rgb.T)]
+        means = np.stack(sums, axis=-1) / count[used, None]
+        return means[:, :2], means[:, 2:]
 
 
 def checked_outline(outline: ArrayLike, width: int, height: int) -> Floats:
@@ -122,14 +135,7 @@ def share_within(places: Floats, corners: Floats) -> float:
 
 def block_means(pixels: Pixels) -> tuple[Floats, Floats]:
     """Return the mean places (m, 2) and mean rgb (m, 3) of the blocks that a region is cut into, m ≥ 1."""
-    low, high = pixels.xy.min(axis=0), pixels.xy.max(axis=0)
-    cell = np.floor((pixels.xy - low) / np.maximum(high - low, 1) * BLOCKS).clip(0, BLOCKS - 1).astype(int)
-    label = cell[:, 1] * BLOCKS + cell[:, 0]
-    count = np.bincount(label, minlength=BLOCKS**2).astype(float)
-    used = count >= max(1.0, 0.25 * len(label) / BLOCKS**2)
-    sums = [np.bincount(label, weights=column, minlength=BLOCKS**2)[used] for column in (*pixels.xy.T, *pixels.rgb.T)]
-    means = np.stack(sums, axis=-1) / count[used, None]
-    return means[:, :2], means[:, 2:]
+    return pixels.blocks
 
 
 def covariance_of_mean(pixels: Pixels) -> Floats:
