@@ -53,7 +53,9 @@ def profile_errors(shop: Shop, spectra: np.ndarray, rng: np.random.Generator, no
     for spectrum, lab in zip(spectra, truth(spectra), strict=True):
         plate = plate_photo(shop, spectrum, rng, noise=noise)
         card = find_card(plate, corners=CARD, lab=[49.496, 0, 0])
-        errors.append(delta_e_2000(read_finish(plate, calibrate(plate, card, profile), PLATE).lab, lab))
+        errors.append(
+            delta_e_2000(read_finish(plate, calibrate(plate, card, profile, light="profile"), PLATE).lab, lab)
+        )
     return np.array(errors, dtype=float)
 
 

@@ -60,7 +60,7 @@ def readings(
         yield "camera raw", read_finish(photo, calibrate(photo, card, light=light), PLATE)
         return
     yield "card", read_finish(photo, calibrate(photo, card, light=light), PLATE)
-    yield "chart", read_finish(photo, calibrate(photo, card, profile), PLATE)
+    yield "chart", read_finish(photo, calibrate(photo, card, profile, light="profile"), PLATE)
     if light == "daylight":
         raw = replace(photo, encoding="camera raw", bits=16)
         yield "raw, daylight", read_finish(raw, calibrate(raw, find_card(raw, corners=CARD), light=light), PLATE)
