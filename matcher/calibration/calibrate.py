@@ -12,6 +12,7 @@ import numpy as np
 
 from matcher.calibration.calibration import Calibration
 from matcher.calibration.camera_priors import (
+    ANOTHER_LIGHT_SHARE,
     LINEAR_TONE_SIGMA,
     MATRIX_SIGMA,
     TONE_CHANNEL_SIGMA,
@@ -169,7 +170,7 @@ def _with_profile(
     followed = LIGHT_MOVED_SHARE * np.sqrt(max(moved**2 - BALANCE_SIGMA**2, 0.0))
     proven = light == "profile" or camera.light_is_proven(photo, card)
     unknown = light != "profile" and camera.light_in_question(photo, card)
-    matrix_sigma = np.maximum(followed, 0.0 if proven else MATRIX_SIGMA["unknown"])
+    matrix_sigma = np.maximum(followed, 0.0 if proven else ANOTHER_LIGHT_SHARE * MATRIX_SIGMA["unknown"])
     return Calibration(
         gains=gains,
         rgb_to_xyz=photo.rgb_to_xyz,
@@ -230,7 +231,7 @@ def _without_card(
         level=grey * 0.18,
         tone=camera.tone,
         profile=camera,
-        matrix_sigma=np.zeros(6) if proven else MATRIX_SIGMA["unknown"],
+        matrix_sigma=np.zeros(6) if proven else ANOTHER_LIGHT_SHARE * MATRIX_SIGMA["unknown"],
         light_proven=proven,
         caveats=caveats,
     )

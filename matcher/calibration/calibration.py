@@ -18,7 +18,7 @@ from matcher.calibration.profile import CameraProfile
 from matcher.calibration.transform import ToneCurve, log_position
 from matcher.calibration.white_balance import GainTerm, anchored, middle_grey
 from matcher.card.reading import CardReading
-from matcher.colour.cielab import xyz_to_lab
+from matcher.colour.cielab import SRGB_TO_XYZ_D50, XYZ_D50_TO_SRGB, xyz_to_lab
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import BudgetTerm, square_root
@@ -147,7 +147,7 @@ class Calibration:
         per_log = relative / balanced  # d CIELAB / d balanced light
         terms = []
         if self.matrix_sigma.any():
-            effect = self._matrix_moves(balanced)
+            effect = self._matrix_moves(light)
             name, remedy = (Source.CAMERA_AND_LIGHT, UNPROFILED)
             if self.profile is not None:
                 name, remedy = (Source.LIGHT_HAS_MOVED, "photograph the chart again under this light")
@@ -171,14 +171,19 @@ class Calibration:
         terms.append(BudgetTerm(Source.BLACK_LEVEL, floor, "light the finish better", f"blacks of {self.photo}"))
         return terms
 
-    def _matrix_moves(self, balanced: Floats) -> Floats:
-        """Return how CIELAB moves (3, 6) by one standard deviation of each entry of the matrix at balanced light (3,).
+    def _matrix_moves(self, light: Floats) -> Floats:
+        """Return how CIELAB moves (3, 6) by one standard deviation of each entry of the matrix at scene light (3,).
 
+        The entries are those of the encoding's primaries; what a profile has made of the light is taken to sRGB's.
         Half of the way from one side to the other: near black the slope itself would carry a channel below nothing.
         """
-        white = self.balanced(np.ones(3))
-        step = (matrix_effect(balanced) * self.matrix_sigma).T
-        sides = [self.lab_of_light(np.maximum(balanced + sign * step, 0.0) / white) for sign in (1, -1)]
+        if self.profile is None:
+            shown, to_xyz = self.balanced(light), self.rgb_to_xyz
+        else:
+            shown, to_xyz = XYZ_D50_TO_SRGB @ self.profile.xyz(light), SRGB_TO_XYZ_D50
+        shown = np.maximum(shown, 1e-6)
+        step = (matrix_effect(shown) * self.matrix_sigma).T
+        sides = [xyz_to_lab(np.maximum(shown + sign * step, 0.0) @ to_xyz.T) for sign in (1, -1)]
         return np.asarray((sides[0] - sides[1]).T / 2)
 
     def _profile_terms(self, light: Floats) -> list[BudgetTerm]:

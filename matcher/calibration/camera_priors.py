@@ -21,6 +21,10 @@ them (red from green, red from blue, green from red and so on), by what is known
 over two published sensors and 200 invented patinas, in D50, D55 and D65, and under A, FL2, FL11, FL12, LED-B1 and
 LED-B3; scaled by what the coverage benchmark finds enough (daylight by 0.75, unknown by up to 1.3)."""
 
+ANOTHER_LIGHT_SHARE = 1.2
+"""Of the unknown light's spread, what a profile leaves under a light that may not be its own: it was fitted to one, and
+so departs from any other. Judged by the coverage benchmark, with daylight's profile under lamps."""
+
 FINISHED_SHARE = 0.6
 """In daylight, of the unknown light's spread, for pictures that the camera finished: it turns colours and changes their
 saturation more than daylight does. From ordinary camera JPEGs of a chart and its published values."""
