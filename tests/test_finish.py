@@ -88,7 +88,7 @@ def test_without_a_card_the_reading_is_less_certain_and_says_so():
 def test_light_that_is_not_known_to_be_daylight_widens_the_interval():
     photo = scene().photo()
     assert np.trace(read(photo, light="unknown").covariance) > 2 * np.trace(read(photo).covariance)
-    with pytest.raises(MatcherError, match="daylight or unknown"):
+    with pytest.raises(MatcherError, match="unknown, daylight or profile"):
         read(photo, light="candle")
 
 

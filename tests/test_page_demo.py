@@ -217,3 +217,12 @@ def test_the_walk_through_of_the_demo_lands_nearer_than_any_plate_before(folder:
     keep_draft(folder, "plate", story.next_photo, finishes=marked(box))
     app = press(opened("record"), "Yes, that is the card")
     assert "nearer than any plate before" in said(press(app, "Log this plate"))
+
+
+def test_what_comes_above_the_record_form_moves_none_of_its_fields(folder: Path) -> None:
+    """A field that changes its place in the page is put in anew, and what stands in it unsent is lost."""
+    app = opened("record")
+    before = [type(part).__name__ for part in app.main.children.values()]
+    labelled(app.text_input, "Mark on the plate").set_value("H-8").run()
+    assert [button for button in app.button if button.label == "Record another plate meanwhile"]
+    assert [type(part).__name__ for part in app.main.children.values()] == before

@@ -37,8 +37,9 @@ def show() -> None:
     if not draft.values:
         _prefill(draft, trials)
     look.title("Record a plate", "First what you did, then the colour you got.")
-    show_half_filled(studio, draft)
-    _origin(studio, draft)
+    with st.container(key="record.above"):  # what comes and goes in it does not unseat a field that is being typed in
+        show_half_filled(studio, draft)
+        _origin(studio, draft)
     strict = bool(st.session_state.get("plate.tried"))
     st.subheader("What you did", anchor=False)
     left, right = st.columns([1.55, 1], gap="medium")
