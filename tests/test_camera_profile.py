@@ -30,6 +30,7 @@ from matcher.photo.photo import open_photo
 from matcher.reading.finish import read_finish
 from tests import pictures
 from tests.example_counts import examples
+from tests.plates import a_profile
 from tests.scenes import png
 from tests.simulation import CARD, PLATE, Shop, chart_photo, patinas, plate_photo, truth
 
@@ -497,3 +498,18 @@ def test_a_profile_that_gives_an_impossible_colour_is_named():
     wild = replace(profile.local, residuals=profile.local.residuals + np.array([0.0, 2e4, 0.0]))
     with pytest.raises(ReadingError, match="The camera profile 'bench' gives a colour here that no surface has"):
         read_finish(photo, replace(calibrate(photo, card, profile), profile=replace(profile, local=wild)), PLATE)
+
+
+def test_a_profile_of_the_version_before_still_reads_and_knows_how_far_off_it_is():
+    profile = a_profile()
+    document = profile.as_dict()
+    old = {name: value for name, value in document.items() if name not in ("local", "shifts")}
+    back = CameraProfile.from_dict({**old, "version": 1})
+    light = back.grey_light * 0.3
+    assert back.local.correction([40.0, 5, 5]) == pytest.approx(np.zeros(3))
+    rms = np.sqrt(np.mean(np.square(profile.patch_errors), axis=0))
+    assert np.sqrt(np.diag(back.local.covariance([40.0, 0, 0]))) == pytest.approx(rms)
+    assert np.isfinite(back.moved(0).xyz(light)).all()
+    assert CameraProfile.from_dict(back.as_dict()).local.correction([40.0, 5, 5]) == pytest.approx(np.zeros(3))
+    with pytest.raises(CardError):
+        CameraProfile.from_dict({**old, "version": 2})

@@ -69,6 +69,8 @@ def _tables(data: Mapping[str, Any]) -> dict[str, Any]:
     else:
         local = LocalError.from_dict(data["local"])
         shifts = np.array(data["shifts"], dtype=float)
+        if shifts.size == 0 and not len(local.references):  # lists of nothing do not keep their shape
+            shifts = np.zeros((arrays["spread"].shape[1], *local.references.shape))
     if shifts.shape != (arrays["spread"].shape[1], *local.references.shape) or not np.isfinite(shifts).all():
         raise Misfit("a table of numbers has the wrong shape")
     return {"patch_labs": patch_labs, "patch_errors": errors, "local": local, "shifts": shifts, **arrays}
