@@ -123,7 +123,11 @@ def test_read_takes_the_profile_that_fits_and_says_so(taught, pictures, told, ru
     assert apart(read["finishes"][0]["lab"], scenes.BROWN) < 1.0
     alone = told("read", pictures["plate"], "--finish", FINISH, "--studio", studio, "--camera", "none")
     assert alone["profile"] == {"name": None, "chosen": "none", "why": ""}
-    assert read["finishes"][0]["within_delta_e00"] < alone["finishes"][0]["within_delta_e00"]
+    assert "profile-light-unproven" in {warning["code"] for warning in read["warnings"]}
+    sure = told("read", pictures["plate"], "--finish", FINISH, "--studio", studio, "--light", "profile")
+    assert "profile-light-unproven" not in {warning["code"] for warning in sure["warnings"]}
+    assert sure["finishes"][0]["lab"] == read["finishes"][0]["lab"]
+    assert sure["finishes"][0]["within_delta_e00"] < 0.6 * alone["finishes"][0]["within_delta_e00"]
     assert "\nCamera profile: shop tubes (it fits" in run("read", pictures["plate"], "--finish", FINISH,
                                                           "--studio", studio)[1]  # fmt: skip
 
