@@ -472,6 +472,13 @@ def test_a_chart_in_the_picture_and_a_sensors_own_values_prove_their_light():
     assert not profile_of(Shop("A", "D65", linear=True)).light_is_proven(linear, card)
 
 
+def test_the_light_of_no_profile_is_refused():
+    photo, card = plate_of(Shop("A", "FL2"), np.full(36, 0.1))
+    for found in (card, None):
+        with pytest.raises(CardError, match="Name the camera profile whose light it is"):
+            calibrate(photo, found, light="profile")
+
+
 def test_until_the_light_is_known_the_interval_holds_what_another_light_does():
     """Profiles of daylight and tubes, plates under lamps that the camera balances away, asked and unanswered; and the
     answer gives the narrow interval back."""

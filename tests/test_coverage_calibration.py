@@ -15,7 +15,7 @@ from matcher.calibration import local_error
 from matcher.calibration.calibrate import calibrate
 from matcher.calibration.camera_priors import MATRIX_SIGMA, TONE_CHANNEL_SIGMA, TONE_SIGMA
 from matcher.calibration.illumination import LOCAL_SIGMA, PLAIN_FALLOFF, LightField
-from matcher.calibration.local_error import LENGTH, LocalError, scale_at
+from matcher.calibration.local_error import LENGTH_SCALE, LocalError, scale_at
 from matcher.calibration.profile_fit import best_fit
 from matcher.calibration.profile_from_chart import profile_from_chart
 from matcher.card.card import Card, Patch
@@ -309,8 +309,8 @@ def test_what_a_fit_leaves_over_is_foretold_as_a_gaussian_process_is():
     local = a_local_error(rng)
     asked = np.column_stack([rng.uniform(10, 90, 40), rng.normal(0, 20, (40, 2))])
     at, over = scale_at(asked), scale_at(local.references)
-    for channel, (size, own) in enumerate(zip(local.amplitude, local.rest, strict=True)):
-        process = GaussianProcessRegressor(ConstantKernel(size**2) * RBF(LENGTH), alpha=own**2, optimizer=None)
+    for channel, (size, own) in enumerate(zip(local.amplitude, local.nugget, strict=True)):
+        process = GaussianProcessRegressor(ConstantKernel(size**2) * RBF(LENGTH_SCALE), alpha=own**2, optimizer=None)
         process.fit(local.references, local.residuals[:, channel] / over[:, channel])
         mean, spread = process.predict(asked, return_std=True)
         assert local.correction(asked)[:, channel] == pytest.approx(mean * at[:, channel], abs=1e-9)

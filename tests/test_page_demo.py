@@ -143,7 +143,8 @@ def test_a_reading_uses_the_cameras_profile_and_is_surer_for_it(folder: Path) ->
     assert "camera profile bench camera" in said(app)
     asked = next(box for box in app.radio if "Was it taken in the light" in box.label)
     assert "window" in asked.label
-    asked.set_value("The same light").run()
+    assert asked.options == ["The same light", "Another light, or not sure"] and asked.value == ""
+    asked.set_value("bench camera").run()
     app.button(key="target.save").click().run()
     without, with_profile = targets(folder)
     assert np.trace(with_profile.reading.covariance) < np.trace(without.reading.covariance)

@@ -185,10 +185,15 @@ def test_a_profile_is_chosen_by_hand_named_with_its_light_and_kept_in_the_draft(
     with Studio.open(tmp_path / "studio") as studio:
         studio.save_profile(a_profile("window", camera=None, neutral=np.ones(3)))
         studio.save_profile(a_profile("tubes", camera=None, red=1.6))
+        studio.save_profile(a_profile("skylight", camera=None, red=1.1))
     app = target_page(monkeypatch, tmp_path, bench())
     assert "Read with the camera profile window (two cool white tubes, 31 March 2025; " in said_on(app)
     asked = next(box for box in app.radio if "Was it taken in the light" in box.label)
-    assert asked.value == "Another light, or not sure" and "two cool white tubes, 31 March 2025" in asked.label
+    assert (
+        asked.value == ""
+        and asked.options[1] == "Another light, or not sure"
+        and "two cool white tubes, 31 March 2025" in asked.label
+    )
     choice = next(box for box in app.selectbox if box.label == "Camera profile")
     choice.set_value("named tubes").run()
     assert "Read with the camera profile tubes" in said_on(app)

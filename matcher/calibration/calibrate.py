@@ -93,7 +93,7 @@ def calibrate(
     Raises
     ------
     CardError
-        No neutral patch can be used, the profile does not fit, or the light is none of these.
+        No neutral patch can be used, the profile does not fit, or the light is none of these or that of no profile.
 
     Examples
     --------
@@ -110,12 +110,15 @@ def calibrate(
     """
     if light not in LIGHTS:
         raise CardError(f"Give the light as {listed(LIGHTS, 'or')}: {light!r} is none of them.")
+    is_chart = card is not None and card.card.layout == "chart"
+    if light == "profile" and camera is None and not is_chart:
+        raise CardError("Name the camera profile whose light it is: none is used here.")
     is_linear = photo.encoding in SENSOR_ENCODINGS
     matrix_sigma = matrix_sigma_of(photo, "daylight" if light == "daylight" else "unknown")
     tone_root = unlearned_tone(*((LINEAR_TONE_SIGMA,) * 2 if is_linear else (TONE_SIGMA, TONE_CHANNEL_SIGMA)))
     if card is None:
         return _without_card(photo, camera, tone_root, matrix_sigma, light)
-    if camera is None and card.card.layout == "chart":
+    if camera is None and is_chart:
         camera = profile_from_chart(photo, card, "the chart in the picture")
     caveats = (*card.caveats, *(() if camera is None else camera.caveats_for(photo, card)))
     if camera is not None:
@@ -168,9 +171,8 @@ def _with_profile(
     remedy = "fix the camera's white balance, so that it is the same as for the chart"
     balance = GainTerm(Source.WHITE_BALANCE, left[:, None], remedy, f"white balance of {photo.sha256}")
     followed = LIGHT_MOVED_SHARE * np.sqrt(max(moved**2 - BALANCE_SIGMA**2, 0.0))
-    proven = light == "profile" or camera.light_is_proven(photo, card)
     unknown = light != "profile" and camera.light_in_question(photo, card)
-    matrix_sigma = np.maximum(followed, 0.0 if proven else ANOTHER_LIGHT_SHARE * MATRIX_SIGMA["unknown"])
+    matrix_sigma = np.maximum(followed, _another_light_sigma(camera, photo, card, light))
     return Calibration(
         gains=gains,
         rgb_to_xyz=photo.rgb_to_xyz,
@@ -192,6 +194,13 @@ def _with_profile(
         light_proven=not unknown,
         caveats=(*caveats, UNPROVEN_LIGHT) if unknown else caveats,
     )
+
+
+def _another_light_sigma(camera: CameraProfile, photo: Photo, card: CardReading | None, light: str) -> Floats:
+    """Return (6,) how far the matrix may be from the profile's, because the light may not be its own."""
+    if light == "profile" or camera.light_is_proven(photo, card):
+        return np.zeros(6)
+    return ANOTHER_LIGHT_SHARE * MATRIX_SIGMA["unknown"]
 
 
 def _without_card(
@@ -223,16 +232,16 @@ def _without_card(
         return blank
     grey = camera.grey_light
     gains = grey * 0.18 / camera.tone(np.full(3, 0.18))
-    proven = light == "profile" or camera.light_is_proven(photo, None)
-    caveats = (caveat, *camera.caveats_for(photo, None), *(() if proven else (UNPROVEN_LIGHT,)))
+    in_question = light != "profile" and camera.light_in_question(photo, None)
+    caveats = (caveat, *camera.caveats_for(photo, None), *((UNPROVEN_LIGHT,) if in_question else ()))
     return replace(
         blank,
         gains=gains,
         level=grey * 0.18,
         tone=camera.tone,
         profile=camera,
-        matrix_sigma=np.zeros(6) if proven else ANOTHER_LIGHT_SHARE * MATRIX_SIGMA["unknown"],
-        light_proven=proven,
+        matrix_sigma=_another_light_sigma(camera, photo, None, light),
+        light_proven=not in_question,
         caveats=caveats,
     )
 

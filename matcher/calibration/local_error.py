@@ -17,10 +17,11 @@ from numpy.typing import ArrayLike
 from matcher.colour.types import Floats
 from matcher.errors import Misfit
 
-LENGTH = 20.0
+LENGTH_SCALE = 20.0
 """Of CIELAB, within which errors are alike. Tried on real charts, each patch read from the others."""
 CHROMA_SHARE = 0.06
-"""By which errors in a* and b* grow with chroma: as the eye's tolerance of them does (S_C of ISO/CIE 11664-6)."""
+"""By which errors in a* and b* grow with chroma; the eye's tolerance does by 0.045 (S_C of ISO/CIE 11664-6). Tried on
+real charts and clean simulated ones."""
 AT_ONCE = 65536  # colours; a picture's pixels are worked through in pieces
 
 
@@ -29,14 +30,14 @@ class LocalError:
     """A Gaussian process on each of L*, a*, b*, conditioned on references (Rasmussen and Williams 2006, chapter 2).
 
     references: (n, 3) CIELAB of what is known. residuals: (n, 3), known minus fitted. amplitude: (3,), how far
-    errors that are alike for like colours go. rest: (3,), what each paint has of its own, whatever its colour. Both
+    errors that are alike for like colours go. nugget: (3,), what each surface has of its own, whatever its colour. Both
     are standard deviations at a grey, and grow with chroma as ``scale_at`` says.
     """
 
     references: Floats
     residuals: Floats
     amplitude: Floats
-    rest: Floats
+    nugget: Floats
 
     @classmethod
     def unlearned(cls, errors: Floats) -> LocalError:
@@ -51,14 +52,14 @@ class LocalError:
             return np.zeros_like(wanted)
         flat = wanted.reshape(-1, 3)
         pieces = [flat[start : start + AT_ONCE] for start in range(0, len(flat), AT_ONCE)]
-        found = [alikeness(piece, self.references) @ self._weights * scale_at(piece) for piece in pieces]
+        found = [kernel(piece, self.references) @ self._weights * scale_at(piece) for piece in pieces]
         return np.concatenate(found).reshape(wanted.shape) if found else np.zeros_like(wanted)
 
     def covariance(self, lab: ArrayLike) -> Floats:
         """Return the covariance (3, 3) of what is left at one CIELAB (3,) after the correction."""
-        near = alikeness(np.asarray(lab, dtype=float)[None], self.references) * scale_at(self.references).T
+        near = kernel(np.asarray(lab, dtype=float)[None], self.references) * scale_at(self.references).T
         told = np.einsum("ci,cij,cj->c", near, self._precision, near) * self.amplitude**4
-        left = np.maximum(self.amplitude**2 - told, 0.0) + self.rest**2
+        left = np.maximum(self.amplitude**2 - told, 0.0) + self.nugget**2
         return np.asarray(np.diag(left * scale_at(np.asarray(lab, dtype=float)) ** 2))
 
     def moved(self, shift: Floats) -> LocalError:
@@ -68,7 +69,7 @@ class LocalError:
     @cached_property
     def _precision(self) -> Floats:
         """(3, n, n): the inverse of the residuals' covariance, by L*, a*, b*."""
-        return np.asarray(np.linalg.inv(covariance_between(self.references, self.amplitude, self.rest)))
+        return np.asarray(np.linalg.inv(covariance_between(self.references, self.amplitude, self.nugget)))
 
     @cached_property
     def _weights(self) -> Floats:
@@ -77,7 +78,7 @@ class LocalError:
         return np.asarray(told * scale_at(self.references) * self.amplitude**2)
 
     def as_dict(self) -> dict[str, Any]:
-        names = ("references", "residuals", "amplitude", "rest")
+        names = ("references", "residuals", "amplitude", "nugget")
         return {name: getattr(self, name).tolist() for name in names}
 
     @classmethod
@@ -86,26 +87,26 @@ class LocalError:
         references, residuals = (
             np.array(data[name], dtype=float).reshape(-1, 3) for name in ("references", "residuals")
         )
-        amplitude, rest = (np.array(data[name], dtype=float) for name in ("amplitude", "rest"))
-        tables = (references, residuals, amplitude, rest)
-        right = references.shape == residuals.shape and amplitude.shape == rest.shape == (3,)
+        amplitude, nugget = (np.array(data[name], dtype=float) for name in ("amplitude", "nugget"))
+        tables = (references, residuals, amplitude, nugget)
+        right = references.shape == residuals.shape and amplitude.shape == nugget.shape == (3,)
         if not right or not all(np.isfinite(table).all() and np.abs(table).max(initial=0) < 300 for table in tables):
             raise Misfit("a table of its local errors has the wrong shape or is far out of range")
-        if len(references) and rest.min() < 1e-3:
+        if len(references) and nugget.min() < 1e-3:
             raise Misfit("its local errors are too sure of themselves")
-        return cls(references, residuals, amplitude, rest)
+        return cls(references, residuals, amplitude, nugget)
 
 
-def alikeness(first: Floats, second: Floats) -> Floats:
-    """Return (m, n), 1 to 0: how alike errors are at CIELAB (m, 3) and (n, 3)."""
+def kernel(first: Floats, second: Floats) -> Floats:
+    """Return (m, n), 1 to 0: the squared-exponential kernel between CIELAB (m, 3) and (n, 3)."""
     away = np.square(first).sum(axis=1)[:, None] + np.square(second).sum(axis=1) - 2 * first @ second.T
-    return np.asarray(np.exp(-np.maximum(away, 0.0) / (2 * LENGTH**2)))
+    return np.asarray(np.exp(-np.maximum(away, 0.0) / (2 * LENGTH_SCALE**2)))
 
 
-def covariance_between(references: Floats, amplitude: Floats, rest: Floats) -> Floats:
+def covariance_between(references: Floats, amplitude: Floats, nugget: Floats) -> Floats:
     """Return the covariance (3, n, n) of residuals at references (n, 3), by L*, a*, b*."""
-    alike, scale = alikeness(references, references), scale_at(references).T
-    sizes = amplitude[:, None, None] ** 2 * alike + rest[:, None, None] ** 2 * np.eye(len(references))
+    near, scale = kernel(references, references), scale_at(references).T
+    sizes = amplitude[:, None, None] ** 2 * near + nugget[:, None, None] ** 2 * np.eye(len(references))
     return np.asarray(sizes * scale[:, :, None] * scale[:, None, :])
 
 

@@ -40,10 +40,10 @@ at a patina's chroma): ΔE00 alone lets saturated patches go, which under tubes 
 BASIS_SHARE = 0.4
 GAIN_PRIOR = 0.15  # of log gain about the neutral row's own
 GRADIENT_PRIOR = 0.05  # of log light from the middle of the chart to its edge
-AMPLITUDE_PRIOR, REST_PRIOR = (1.0, 0.9), (0.8, 0.2)
+AMPLITUDE_PRIOR, NUGGET_PRIOR = (1.0, 0.9), (0.8, 0.2)
 """Median at a grey in CIELAB, and standard deviation of the log, of errors that are alike for like colours and of what
-each paint has of its own, before the chart has spoken: from real charts and clean simulated ones, where a firmer rest
-corrects less and a looser one follows single paints."""
+each paint has of its own, before the chart has spoken: from real charts and clean simulated ones, where a larger nugget
+corrects less and a freer one follows single paints."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -178,7 +178,7 @@ def _learned(fit: Fit) -> Learned:
     from_parameters = (slopes * variance) @ slopes.T
 
     def precision(log: Floats) -> Floats:
-        """Return the inverse (3n, 3n) of the patches' covariance, given the logs of amplitude and rest (6,)."""
+        """Return the inverse (3n, 3n) of the patches' covariance, given the logs of amplitude and nugget (6,)."""
         whole = np.zeros((count, 3, count, 3))
         for channel, part in enumerate(covariance_between(labs, np.exp(log[:3]), np.exp(log[3:]))):
             whole[:, channel, :, channel] = part
@@ -191,14 +191,14 @@ def _learned(fit: Fit) -> Learned:
         left = np.linalg.solve(own, (inverse @ shown).reshape(count, 3, 1))[..., 0]
         return np.asarray(left), np.asarray(own)
 
-    def unlikely(log: Floats) -> float:
+    def negative_log_density(log: Floats) -> float:
         left, own = left_out(log)
         told = np.einsum("ni,nij,nj->", left, own, left) - np.linalg.slogdet(own)[1].sum()
         return float(told + np.square((log - middle) / width).sum()) / 2
 
-    middle = np.log(np.repeat([AMPLITUDE_PRIOR[0], REST_PRIOR[0]], 3))
-    width = np.repeat([AMPLITUDE_PRIOR[1], REST_PRIOR[1]], 3)
-    sizes = minimize(unlikely, middle, method="L-BFGS-B", options={"maxiter": 30}).x
+    middle = np.log(np.repeat([AMPLITUDE_PRIOR[0], NUGGET_PRIOR[0]], 3))
+    width = np.repeat([AMPLITUDE_PRIOR[1], NUGGET_PRIOR[1]], 3)
+    sizes = minimize(negative_log_density, middle, method="L-BFGS-B", options={"maxiter": 30}).x
     told = variance[:, None] * (slopes.T @ precision(sizes) @ slopes) * variance
     root = square_root(np.diag(variance) - told)[:, ::-1]
     return Learned(

@@ -34,7 +34,7 @@ def light_of(draft: Draft, profile: CameraProfile | None) -> str:
     """Return the same for another photograph of the draft, which was asked about once."""
     if profile is None:
         return "daylight" if draft.get("daylight") else "unknown"
-    return "profile" if draft.get("same_light") == SAME else "unknown"
+    return "profile" if draft.get("same_light") == profile.name else "unknown"
 
 
 def _by_day(draft: Draft) -> str:
@@ -51,16 +51,17 @@ def _of_the_profile(draft: Draft, profile: CameraProfile) -> str:
     from matcher.reading.wording import light_in_words
 
     answered: set[str] = st.session_state.setdefault(ANSWERED, set())
-    answer = st.radio(
+    answers = {profile.name: SAME, "": OTHER}  # the answer for one profile is none for another
+    field = draft.field("same_light", profile.name if profile.name in answered else "")
+    if st.session_state[field["key"]] not in answers:
+        st.session_state[field["key"]] = ""
+    same = st.radio(
         literal(f"Was it taken in the light of the camera profile, {light_in_words(profile)}?"),
-        (SAME, OTHER),
-        format_func=literal,
+        tuple(answers),
+        format_func=lambda one: literal(answers[one]),
         help="A camera that balances white by itself shows every light alike, so the picture cannot tell. A profile "
         "used under another light misleads, so until you say that it is the same, the ± allows for another.",
-        **draft.field("same_light", SAME if profile.name in answered else OTHER),
+        **field,
     )
-    if answer == SAME:
-        answered.add(profile.name)
-    else:
-        answered.discard(profile.name)
-    return "profile" if answer == SAME else "unknown"
+    (answered.add if same else answered.discard)(profile.name)
+    return "profile" if same else "unknown"
