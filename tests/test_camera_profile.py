@@ -52,7 +52,8 @@ def plate_of(shop, spectrum, seed=1, **how):
 
 def read(shop, spectrum, profile, **how):
     photo, card = plate_of(shop, spectrum, **how)
-    return read_finish(photo, calibrate(photo, card, profile, light="profile"), PLATE)
+    light = "unknown" if profile is None else "profile"
+    return read_finish(photo, calibrate(photo, card, profile, light=light), PLATE)
 
 
 @lru_cache(maxsize=32)
