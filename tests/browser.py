@@ -37,6 +37,14 @@ CHROMIUM_FLAGS = (
 BROWSERS = ("chromium-headless-shell", "chromium")  # the first is the same engine without windows: a quarter cheaper
 PATIENCE_MS = 60_000  # the machines that run this may be busy with other work
 
+
+def page_file(name: str) -> str:
+    """Return where a page's file lies, as Streamlit's tests ask for it: "bench" is "screens/bench.py"."""
+    from ui.state.places import ALL
+
+    return next(place.file for place in ALL if Path(place.file).stem == name)
+
+
 LISTENING = """
 (() => {
   const NEW_SESSION = 4 * 8 + 2, SCRIPT_FINISHED = 6 * 8, EARLY_FOR_RERUN = 2;
@@ -299,7 +307,7 @@ def _serving(scratch: Path) -> Iterator[Callable[[Path], Served]]:
 @pytest.fixture(scope="session")
 def master_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The demo studio's folder, made once and only ever copied."""
-    from matcher.demo.studio import make_demo_studio
+    from matcher.demo import make_demo_studio
 
     folder = tmp_path_factory.mktemp("master") / "demo"
     make_demo_studio(folder).close()

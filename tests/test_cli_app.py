@@ -17,7 +17,7 @@ import pytest
 
 from matcher import Studio
 from matcher.cli.main import main
-from matcher.demo.studio import walk_through
+from matcher.demo import walk_through
 
 
 def outline(points):

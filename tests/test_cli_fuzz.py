@@ -131,7 +131,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         for home in ("HOME", "XDG_DATA_HOME"):
             patch.setenv(home, str(folder / "home"))
         patch.setattr(page, "serve", lambda host, port: None)
-        patch.setattr("matcher.demo.studio.make_demo_studio", Studio.open)  # the demo's many files take long to copy
+        patch.setattr("matcher.demo.make_demo_studio", Studio.open)  # the demo's many files take long to copy
         patch.chdir(folder)
         yield folder
 

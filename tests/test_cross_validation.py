@@ -14,8 +14,8 @@ from matcher.reading.reading import PaletteColour, Reading
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.suggest.palettes import palette_distance, palette_of
 from matcher.suggest.suggester import Suggester
+from matcher.suggest.validation_wording import coverage_by_chance, coverage_in_words, in_words, learned_from_in_words
 from matcher.trials.trial import Trial
-from matcher.validation.wording import coverage_by_chance, coverage_in_words, in_words, learned_from_in_words
 from tests.benchmarks.invented_processes import film, recipe_space
 
 

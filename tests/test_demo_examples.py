@@ -11,8 +11,8 @@ import pytest
 from PIL import Image
 
 from matcher.colour.difference import delta_e_2000
-from matcher.demo.examples import EXAMPLES, ReadExample, read_examples
-from matcher.demo.studio import ONE_PLATE
+from matcher.demo import ONE_PLATE
+from matcher.demo_examples import EXAMPLES, ReadExample, read_examples
 from matcher.shipped import shipped
 from tests.demo_making.example_readings import example_as_read
 from tests.demo_making.making import TRUTH, make_pictures

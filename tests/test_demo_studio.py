@@ -18,7 +18,7 @@ import pytest
 from PIL import Image
 
 from matcher.colour.difference import delta_e_2000
-from matcher.demo.studio import make_demo_studio, walk_through
+from matcher.demo import make_demo_studio, walk_through
 from matcher.errors import StudioError
 from matcher.shipped import shipped
 from matcher.studio import Studio

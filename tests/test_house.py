@@ -19,10 +19,12 @@ FLOORS = (
     ("reading",),
     ("instrument", "storage", "process"),
     ("trials", "plan"),
-    ("bench", "validation"),
+    ("bench",),
     ("suggest",),
+    ("commissions",),
+    ("sheets",),
     ("studio",),
-    ("demo",),
+    ("demo", "demo_examples"),
     ("cli",),
 )
 """Rooms and single files of ``matcher``, the lowest first: each imports from lower floors, its own files among them."""
@@ -35,7 +37,7 @@ PAGE_FLOORS = (
     ("recipe", "camera"),
     ("suggestions",),
     ("bench",),
-    ("screens",),
+    ("screens", "screens_at_the_foot"),
     ("app",),
 )
 """The same for ``ui``."""

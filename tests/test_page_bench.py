@@ -26,7 +26,7 @@ from matcher.storage.drafts import Kept
 from matcher.studio import Studio
 from matcher.trials.trial import StageReading, Target, Trial
 from tests.benchmarks.invented_processes import film, recipe_space
-from tests.browser import Served, Visitor
+from tests.browser import Served, Visitor, page_file
 from ui.recipe.later_reading import photographs_in
 from ui.recipe.piece import on_the_bench
 from ui.recipe.recipe_form import fields_of, recipe_of
@@ -62,7 +62,7 @@ def page(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Open:
         app = AppTest.from_file(str(APP), default_timeout=60).run()
         for key, value in query.items():
             app.query_params[key] = value
-        return app.switch_page(f"screens/{name}.py").run()
+        return app.switch_page(page_file(name)).run()
 
     return open_page
 

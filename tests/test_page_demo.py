@@ -19,7 +19,7 @@ from streamlit.testing.v1 import AppTest
 
 from matcher.calibration.profile_from_chart import profile_from_chart
 from matcher.card.detect import find_card
-from matcher.demo.studio import walk_through
+from matcher.demo import walk_through
 from matcher.photo.photo import open_photo
 from matcher.shipped import shipped
 from matcher.studio import Studio

@@ -14,13 +14,13 @@ import numpy as np
 import pytest
 
 from matcher.bench.work import Piece
-from matcher.demo.studio import two_finishes
+from matcher.demo import two_finishes
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.studio import Studio
+from matcher.suggest.cross_validation import Region, in_words
 from matcher.trials.facts import facts_of
 from matcher.trials.trial import Target, Trial
-from matcher.validation.cross_validation import Region, in_words
 from tests.plates import a_profile
 from ui.recipe.recipe_form import fields_of
 from ui.show.literal import literal, literal_in_plot

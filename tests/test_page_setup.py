@@ -19,12 +19,12 @@ from streamlit.testing.v1 import AppTest
 from matcher.calibration.profile_from_chart import profile_from_chart
 from matcher.card.card import load_cards
 from matcher.card.detect import find_card
-from matcher.demo.examples import read_examples
-from matcher.demo.studio import one_plate, two_finishes
+from matcher.demo import one_plate, two_finishes
+from matcher.demo_examples import read_examples
 from matcher.photo.photo import open_photo
 from matcher.shipped import shipped
 from matcher.studio import Studio
-from tests.browser import Served, Visitor
+from tests.browser import Served, Visitor, page_file
 from tests.scenes import Scene, box, draw_card, png, turned
 
 APP = Path(__file__).parents[1] / "ui" / "app.py"
@@ -49,7 +49,7 @@ def page(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Open:
 
     def open_page(name: str) -> AppTest:
         app = AppTest.from_file(str(APP), default_timeout=90).run()
-        return app.switch_page(f"screens/{name}.py").run()
+        return app.switch_page(page_file(name)).run()
 
     return open_page
 

@@ -15,7 +15,7 @@ from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.studio import Studio
 from matcher.trials.trial import Target, Trial
-from tests.browser import Served, Visitor
+from tests.browser import Served, Visitor, page_file
 from ui.recipe.piece import OF_THE_FIRST
 from ui.recipe.record_forms import half_filled
 
@@ -50,7 +50,7 @@ def page(
         for form, body in (drafts or {}).items():
             studio.save_draft(form, body)
     app = AppTest.from_file(str(APP), default_timeout=60).run()
-    return app.switch_page(f"screens/{screen}.py").run()
+    return app.switch_page(page_file(screen)).run()
 
 
 def said(app: AppTest) -> str:
@@ -366,7 +366,7 @@ def test_first_plates_cover_what_is_owned_and_show_what_is_done(
         assert draft is not None
         coat = Coat(*(draft[f"coat0_{name}"] for name in ("chemical", "strength", "passes", "surface_temp_c")))
         studio.record(Trial(Recipe(draft["alloy"], None, (coat,)), Reading(lab=np.array([50.0, 14.0, 26.0]))))
-    app.switch_page("screens/first_plates.py").run()
+    app.switch_page("screens_at_the_foot/first_plates.py").run()
     assert "Logged as plate 1" in said(app)
     assert "1 of them is logged." in said(app)
 

@@ -13,7 +13,7 @@ import pytest
 from matcher.calibration.calibrate import calibrate
 from matcher.card.detect import find_card
 from matcher.colour.difference import delta_e_2000
-from matcher.demo.studio import two_finishes
+from matcher.demo import two_finishes
 from matcher.errors import ReadingError
 from matcher.photo.photo import open_photo
 from matcher.reading.comparison import delta_e_interval, side_by_side

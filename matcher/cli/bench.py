@@ -312,7 +312,7 @@ def _path_lines(path: BenchPath, tolerance: float) -> list[str]:
 
 def trust(options: argparse.Namespace) -> Answer:
     """Say how far the predictions can be trusted, near a target when one is given."""
-    from matcher.validation.wording import in_words, region_in_words
+    from matcher.suggest.validation_wording import in_words, region_in_words
 
     anywhere = (options.photo, options.lab, options.target) == (None, None, None)
     if anywhere:

@@ -32,7 +32,7 @@ def add_commands(commands: Commands) -> None:
 
 
 def demo(options: argparse.Namespace) -> Answer:
-    from matcher.demo.studio import make_demo_studio
+    from matcher.demo import make_demo_studio
 
     was_there = studio_is_there(options.folder)
     with make_demo_studio(Path(options.folder)) as studio:
@@ -61,7 +61,7 @@ def app(options: argparse.Namespace) -> None:
 
 def demo_folder(where: str | None) -> Path:
     """Return a folder with a demo studio in it, made there when it is not; None is the user's data directory."""
-    from matcher.demo.studio import make_demo_studio
+    from matcher.demo import make_demo_studio
     from matcher.storage.database import user_data
 
     folder = Path(where) if where is not None else user_data() / "demo"

@@ -26,10 +26,10 @@ from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel, fit_process
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe, as_compared
+from matcher.suggest.outliers import Contradiction, at_odds, doubt_of, nothing_varied
 from matcher.suggest.plates import Plates
 from matcher.suggest.suggestion import Suggestion
 from matcher.suggest.wording import grounds_of, learned_from
-from matcher.validation.outliers import Contradiction, at_odds, doubt_of, nothing_varied
 
 MOST_LEARNED_FROM = 320
 NEAR_SHARE = 220

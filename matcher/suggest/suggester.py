@@ -33,12 +33,12 @@ from matcher.reading.comparison import difference_covariance, draws_to_target, t
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe
 from matcher.suggest.as_read import AsRead
+from matcher.suggest.cross_validation import CrossValidation, cross_validate
+from matcher.suggest.outliers import Contradiction, contradictions, doubt_of
 from matcher.suggest.palettes import MottledRecipe, PaletteMatch, mottled_recipes, rank_by_palette
 from matcher.suggest.plates import Plates
 from matcher.suggest.predictor import Predictor
 from matcher.suggest.suggestion import Suggestion
-from matcher.validation.cross_validation import CrossValidation, cross_validate
-from matcher.validation.outliers import Contradiction, contradictions, doubt_of
 
 DEFAULT_TOLERANCE = 2.0
 MAX_COUNT = 1000

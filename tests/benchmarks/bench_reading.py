@@ -28,7 +28,7 @@ def make_photographs(folder: Path) -> dict[str, tuple[Path, list[list[float]]]]:
     import numpy as np
     from PIL import Image
 
-    from matcher.demo.studio import walk_through
+    from matcher.demo import walk_through
 
     walk, rng = walk_through(), np.random.default_rng(12)
     small = np.asarray(Image.open(walk.next_photo))

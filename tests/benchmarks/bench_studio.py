@@ -18,7 +18,7 @@ from pathlib import Path
 
 import numpy as np
 
-from matcher.demo.studio import make_demo_studio
+from matcher.demo import make_demo_studio
 from matcher.reading.reading import Reading
 from matcher.studio import Studio
 from matcher.trials.trial import Trial

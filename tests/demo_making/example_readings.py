@@ -7,7 +7,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from matcher.demo.examples import FIGURES
+from matcher.demo_examples import FIGURES
 from matcher.errors import MatcherError
 
 

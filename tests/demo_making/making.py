@@ -25,7 +25,7 @@ from matcher.calibration.calibrate import calibrate
 from matcher.card.detect import find_card
 from matcher.card.reading import CardReading
 from matcher.colour.difference import delta_e_2000
-from matcher.demo.examples import EXAMPLES
+from matcher.demo_examples import EXAMPLES
 from matcher.errors import CardError
 from matcher.photo.photo import open_photo
 from matcher.reading.finish import read_finish

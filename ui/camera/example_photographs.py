@@ -16,7 +16,7 @@ from ui.show.swatches import field
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from matcher.demo.examples import ReadExample
+    from matcher.demo_examples import ReadExample
 
 SHOWN_SIDE = 640
 

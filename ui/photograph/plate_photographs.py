@@ -53,7 +53,7 @@ def bring_in_several(studio: Studio, draft: Draft) -> None:
         )
         offered = studio.is_demo and not draft.get("photos")
         if offered and st.button("Use the demo's photographs of one plate", key=f"{draft.form}.demo"):
-            from matcher.demo.studio import one_plate
+            from matcher.demo import one_plate
 
             _take(studio, draft, [(path.read_bytes(), path.name) for path in one_plate()])
         if files:

@@ -9,7 +9,7 @@ from ui.show.literal import literal_in_plot
 from ui.show.plots import INK, base_figure, rgb
 
 if TYPE_CHECKING:
-    from matcher.validation.cross_validation import CrossValidation, Kind
+    from matcher.suggest.cross_validation import CrossValidation, Kind
 
 MOST_REGIONS = 10
 ROW = 46

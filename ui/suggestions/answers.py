@@ -18,11 +18,11 @@ if TYPE_CHECKING:
     from matcher.plan.reach import Reach
     from matcher.process.logged import LoggedTrial
     from matcher.studio import Studio
+    from matcher.suggest.outliers import Contradiction
     from matcher.suggest.palettes import MottledRecipe, PaletteMatch
     from matcher.suggest.suggester import Suggester
     from matcher.suggest.suggestion import Suggestion
     from matcher.trials.trial import Target
-    from matcher.validation.outliers import Contradiction
 
 Answer = TypeVar("Answer")
 

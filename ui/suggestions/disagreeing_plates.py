@@ -14,7 +14,7 @@ from ui.state.places import LOG
 from ui.suggestions.answers import Answers
 
 if TYPE_CHECKING:
-    from matcher.validation.outliers import Contradiction
+    from matcher.suggest.outliers import Contradiction
 
 SHOWN = 10
 

@@ -18,8 +18,8 @@ from ui.state.places import FIRST_PLATES, LOG, RECORD
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
+    from matcher.suggest.cross_validation import CrossValidation
     from matcher.trials.trial import Target
-    from matcher.validation.cross_validation import CrossValidation
 
 WORST = 3
 
@@ -62,7 +62,7 @@ def _figures(key: Key, _studio: Studio, _target: Target | None) -> CrossValidati
 
 
 def _show(figures: CrossValidation) -> None:
-    from matcher.validation import wording as words
+    from matcher.suggest import validation_wording as words
     from ui.show import trust_plots as plots
 
     _note(words.learned_from_in_words(figures))

@@ -64,7 +64,7 @@ def show() -> None:
 
 def _examples() -> None:
     """Show good and bad photographs of one plate, with what was read from each."""
-    from matcher.demo.examples import read_examples
+    from matcher.demo_examples import read_examples
 
     st.subheader("One plate, photographed well and badly", anchor=False)
     st.html(

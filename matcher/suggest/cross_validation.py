@@ -23,7 +23,7 @@ from matcher.plan.recipe_space import RecipeSpace
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel, fit_process
 from matcher.recipe.recipe import Recipe
-from matcher.validation.outliers import Contradiction, contradictions
+from matcher.suggest.outliers import Contradiction, contradictions
 
 FEWEST_TRIALS = 4
 MOST_GROUPS = 12

@@ -41,7 +41,7 @@ def show() -> None:
     )
     sha256 = draft.get("photo")
     if sha256 is None:
-        from matcher.demo.studio import two_finishes
+        from matcher.demo import two_finishes
 
         way = intake.choose_way(studio, draft, typed=False)
         intake.bring_in(studio, draft, way, [(two_finishes(), "The client's piece and the next plate")])

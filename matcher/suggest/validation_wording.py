@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from matcher.validation.cross_validation import CrossValidation, Region
+from matcher.suggest.cross_validation import CrossValidation, Region
 from matcher.words import counted, percent
 
 NAMED = 3
