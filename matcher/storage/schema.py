@@ -28,7 +28,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 from matcher.errors import StudioError
 
-HEAD = "r0003"
+HEAD = "r0004"
 
 _NAMES = {
     "ix": "ix_%(column_0_label)s",
@@ -93,6 +93,34 @@ class StockRow(Table):
     grams_per_litre: Mapped[float]
     lot: Mapped[str]
     made_at: Mapped[datetime]
+    notes: Mapped[str]
+    formula: Mapped[str] = mapped_column(server_default="")
+    made_by: Mapped[str] = mapped_column(server_default="")
+    kept_where: Mapped[str] = mapped_column(server_default="")
+    volume_ml: Mapped[float | None]
+    opened_at: Mapped[datetime | None]
+    used_up_at: Mapped[datetime | None]
+
+
+class SolutionUseRow(Table):
+    """How much of a solution went on a surface: ``millilitres`` at ``strength_of_stock``, in so many passes."""
+
+    __tablename__ = "solution_uses"
+    __table_args__ = (
+        CheckConstraint("millilitres > 0", name="millilitres"),
+        CheckConstraint("strength_of_stock > 0 AND strength_of_stock <= 1", name="strength"),
+    )
+    id: Mapped[int] = mapped_column(primary_key=True)
+    uid: Mapped[str] = mapped_column(String(64), unique=True)
+    at: Mapped[datetime]
+    who: Mapped[str]
+    stock: Mapped[str] = mapped_column(ForeignKey("stocks.label"), index=True)
+    strength_of_stock: Mapped[float]
+    millilitres: Mapped[float]
+    area_cm2: Mapped[float | None]
+    passes: Mapped[int | None]
+    application: Mapped[str]
+    trial_id: Mapped[int | None] = mapped_column(ForeignKey("trials.id"))
     notes: Mapped[str]
 
 
@@ -181,6 +209,103 @@ class ReadingRow(Table):
     source: Mapped[str]
     photo_sha256: Mapped[str | None] = mapped_column(String(64))
     whole: Mapped[dict[str, Any]]
+
+
+class EarlierReadingRow(Table):
+    """A reading as it stood before its photograph was read again: of a target, or of a trial at a stage."""
+
+    __tablename__ = "earlier_readings"
+    __table_args__ = (CheckConstraint("(trial_id IS NULL) <> (target_id IS NULL)", name="of_one_thing"),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    uid: Mapped[str] = mapped_column(String(64), unique=True)
+    trial_id: Mapped[int | None] = mapped_column(ForeignKey("trials.id"), index=True)
+    target_id: Mapped[int | None] = mapped_column(ForeignKey("targets.id"), index=True)
+    stage: Mapped[str]
+    replaced_at: Mapped[datetime]
+    who: Mapped[str]
+    why: Mapped[str]
+    whole: Mapped[dict[str, Any]]
+
+
+class CommissionRow(Table):
+    """A client's commission: one piece in so many casts. What stands of it follows from what has happened."""
+
+    __tablename__ = "commissions"
+    __table_args__ = (
+        CheckConstraint("casts >= 1", name="casts"),
+        CheckConstraint("tolerance_delta_e00 > 0", name="tolerance"),
+    )
+    id: Mapped[int] = mapped_column(primary_key=True)
+    uid: Mapped[str] = mapped_column(String(64), unique=True)
+    title: Mapped[str]
+    client: Mapped[str]
+    alloy: Mapped[str]
+    size: Mapped[str]
+    area_cm2: Mapped[float | None]
+    casts: Mapped[int]
+    due_on: Mapped[str | None] = mapped_column(String(10))
+    tolerance_delta_e00: Mapped[float]
+    notes: Mapped[str]
+    made_at: Mapped[datetime]
+    made_by: Mapped[str]
+    set_aside_reason: Mapped[str | None]
+
+
+class AreaRow(Table):
+    """An area of a commission's piece (head, drapery, base) with its own target, None until there is one."""
+
+    __tablename__ = "areas"
+    __table_args__ = (UniqueConstraint("commission_id", "position"),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    uid: Mapped[str] = mapped_column(String(64), unique=True)
+    commission_id: Mapped[int] = mapped_column(ForeignKey("commissions.id"))
+    position: Mapped[int]
+    name: Mapped[str]
+    area_cm2: Mapped[float | None]
+    target_id: Mapped[int | None] = mapped_column(ForeignKey("targets.id"), index=True)
+
+
+class SignOffRow(Table):
+    """What a client or sculptor signed: this plate for this area; ``body`` holds all of it as it stood then."""
+
+    __tablename__ = "sign_offs"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    uid: Mapped[str] = mapped_column(String(64), unique=True)
+    at: Mapped[datetime]
+    who: Mapped[str]
+    area_id: Mapped[int] = mapped_column(ForeignKey("areas.id"), index=True)
+    target_id: Mapped[int] = mapped_column(ForeignKey("targets.id"), index=True)
+    trial_id: Mapped[int] = mapped_column(ForeignKey("trials.id"), index=True)
+    signed_by: Mapped[str]
+    light: Mapped[str]
+    body: Mapped[dict[str, Any]]
+    withdrawn_at: Mapped[datetime | None]
+    withdrawn_reason: Mapped[str | None]
+
+
+class CastRow(Table):
+    """A trial that is no sample plate but an area of a cast of the edition; casts are numbered from 1."""
+
+    __tablename__ = "casts"
+    __table_args__ = (CheckConstraint("number >= 1", name="number"),)
+    trial_id: Mapped[int] = mapped_column(ForeignKey("trials.id"), primary_key=True)
+    area_id: Mapped[int] = mapped_column(ForeignKey("areas.id"), index=True)
+    number: Mapped[int]
+
+
+class JournalRow(Table):
+    """A line that a person wrote about a commission: a note, a decision, what to hand over. kind says which."""
+
+    __tablename__ = "journal"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    uid: Mapped[str] = mapped_column(String(64), unique=True)
+    at: Mapped[datetime]
+    who: Mapped[str]
+    commission_id: Mapped[int] = mapped_column(ForeignKey("commissions.id"), index=True)
+    area_id: Mapped[int | None] = mapped_column(ForeignKey("areas.id"))
+    kind: Mapped[str] = mapped_column(String(20))
+    text: Mapped[str]
+    photo_sha256: Mapped[str | None] = mapped_column(ForeignKey("photos.sha256"))
 
 
 class TrialPhotoRow(Table):
