@@ -1,0 +1,267 @@
+"""The paper that every sheet is printed on: its sizes and margins, the type, head and foot, tables over several pages.
+
+Each kind of sheet is a file beside this one: it makes a list of what goes on the page and hands it to ``sheet``.
+Lengths are in millimetres here; reportlab itself counts in points.
+"""
+
+from __future__ import annotations
+
+import html
+import io
+import unicodedata
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import reportlab
+from reportlab.lib import colors
+from reportlab.lib.enums import TA_CENTER
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import BaseDocTemplate, Flowable, Frame, LongTable, PageTemplate, Paragraph, Spacer, TableStyle
+
+from matcher.errors import StudioError
+
+MM = 72 / 25.4
+"""Points to a millimetre."""
+MARGIN_MM = 16.0
+HEAD_MM, FOOT_MM = 9.0, 9.0
+"""Room inside the margins for the line at the head and the one at the foot."""
+PLAIN, BOLD = "Sheet", "Sheet-Bold"
+INK, SOFT, LINE = colors.HexColor("#1b1b1b"), colors.HexColor("#555555"), colors.HexColor("#b5b5b5")
+CANNOT = "?"
+"""What stands for a sign of a script that the type does not have."""
+_FILES = {PLAIN: "Vera.ttf", BOLD: "VeraBd.ttf"}
+"""Bitstream Vera Sans, of an open licence, which travels with reportlab; embedded in every sheet."""
+_STANDS_FOR = str.maketrans({"Δ": "∆", "→": "›", "⚠": "!", "‐": "-", "‑": "-", "\u202f": "\u00a0", "\t": " "})
+"""What the type lacks, and the sign of the same look or meaning that it has."""
+
+
+@dataclass(frozen=True)
+class Paper:
+    """A size of paper, upright, in millimetres."""
+
+    name: str
+    width_mm: float
+    height_mm: float
+
+    @property
+    def inner_mm(self) -> tuple[float, float]:
+        """Width and height of what is left between the margins, head and foot."""
+        return self.width_mm - 2 * MARGIN_MM, self.height_mm - 2 * MARGIN_MM - HEAD_MM - FOOT_MM
+
+
+A4 = Paper("A4", 210.0, 297.0)
+"""ISO 216."""
+LETTER = Paper("Letter", 215.9, 279.4)
+"""ANSI/ASME Y14.1, size A: 8½ by 11 inches."""
+PAPERS = {paper.name: paper for paper in (A4, LETTER)}
+
+
+def paper_named(name: str) -> Paper:
+    """Return the paper of a name, in any case. Raises StudioError."""
+    found = next((paper for paper in PAPERS.values() if paper.name.casefold() == name.strip().casefold()), None)
+    if found is None:
+        raise StudioError(f"Choose the paper from {', '.join(PAPERS)}: {name!r} is neither.")
+    return found
+
+
+@cache
+def use_type() -> None:
+    """Make the type known to reportlab. Called by everything here that draws."""
+    folder = Path(reportlab.__file__).parent / "fonts"
+    for name, file in _FILES.items():
+        pdfmetrics.registerFont(TTFont(name, str(folder / file)))
+    pdfmetrics.registerFontFamily(PLAIN, normal=PLAIN, bold=BOLD, italic=PLAIN, boldItalic=BOLD)
+
+
+@cache
+def _has() -> frozenset[int]:
+    use_type()
+    return frozenset.intersection(*(frozenset(pdfmetrics.getFont(name).face.charToGlyph) for name in _FILES))
+
+
+def in_type(text: str) -> str:
+    """Return text in signs that the type has.
+
+    A sign that it lacks is one of the same look (Δ), else the letter without its accent (ő as o); one of another
+    script becomes a question mark, so that nobody takes what is left for the whole name.
+
+    >>> in_type("ΔE00 1.5 at ½, 104 °C")
+    '∆E00 1.5 at ½, 104 °C'
+    """
+    plain = unicodedata.normalize("NFC", text).translate(_STANDS_FOR)
+    return "".join(sign if sign == "\n" or ord(sign) in _has() else _nearest(sign) for sign in plain)
+
+
+def _nearest(sign: str) -> str:
+    if unicodedata.category(sign)[0] == "C":
+        return ""
+    parts = unicodedata.normalize("NFKD", sign)
+    kept = "".join(part for part in parts if not unicodedata.combining(part))
+    return kept if kept and all(ord(part) in _has() for part in kept) else CANNOT
+
+
+@cache
+def styles() -> Mapping[str, ParagraphStyle]:
+    """Return the styles by name: title, heading, large, body, centred, soft (smaller, grey), cell, cell head."""
+    use_type()
+    body = ParagraphStyle("body", fontName=PLAIN, fontSize=9.5, leading=13, textColor=INK, splitLongWords=1)
+    made = {
+        "body": body,
+        "title": ParagraphStyle("title", body, fontName=BOLD, fontSize=17, leading=21, spaceAfter=2 * MM),
+        "heading": ParagraphStyle(
+            "heading",
+            body,
+            fontName=BOLD,
+            fontSize=11,
+            leading=14,
+            spaceBefore=4 * MM,
+            spaceAfter=1.5 * MM,
+            keepWithNext=1,
+        ),
+        "large": ParagraphStyle("large", body, fontName=BOLD, fontSize=13, leading=16),
+        "soft": ParagraphStyle("soft", body, fontSize=8, leading=10.5, textColor=SOFT),
+        "cell": ParagraphStyle("cell", body, fontSize=8.5, leading=11),
+        "cell head": ParagraphStyle("cell head", body, fontName=BOLD, fontSize=8.5, leading=11),
+    }
+    made["centred"] = ParagraphStyle("centred", body, alignment=TA_CENTER)
+    return made
+
+
+def said(text: str, style: str = "body", lead: str = "") -> Paragraph:
+    """Return a paragraph of plain text, which is never read as markup; ``lead`` stands before it in bold.
+
+    Long names wrap, within a word where they must; line breaks stay.
+    """
+    marked = html.escape(in_type(text)).replace("\n", "<br/>")
+    before = f"<b>{html.escape(in_type(lead))}</b> " if lead else ""
+    return Paragraph(before + marked, styles()[style])
+
+
+def listed(items: Sequence[str], style: str = "body") -> list[Paragraph]:
+    """Return a list, each of its items a paragraph behind a dot."""
+    use_type()
+    made = ParagraphStyle("item", styles()[style], leftIndent=4.6 * MM, bulletIndent=0.5 * MM, spaceAfter=0.8 * MM)
+    made.bulletFontName = PLAIN
+    return [Paragraph(html.escape(in_type(item)), made, bulletText="•") for item in items]
+
+
+def gap(height_mm: float) -> Spacer:
+    return Spacer(1, height_mm * MM)
+
+
+def table(
+    head: Sequence[str], rows: Sequence[Sequence[str | Flowable]], shares: Sequence[float], paper: Paper = A4
+) -> LongTable:
+    """Return a table as wide as the page, its head repeated on each page that it runs over.
+
+    shares: of the width, one a column, whatever their sum. A cell is plain text, or something drawn. A row taller
+    than a page is split.
+    """
+    width = paper.inner_mm[0] * MM
+    widths = [width * share / sum(shares) for share in shares]
+    first = [said(text, "cell head") for text in head]
+    others = [[said(cell, "cell") if isinstance(cell, str) else cell for cell in row] for row in rows]
+    made = LongTable([first, *others], colWidths=widths, repeatRows=1, splitInRow=1)
+    made.setStyle(
+        TableStyle(
+            [
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("LINEBELOW", (0, 0), (-1, 0), 0.8, INK),
+                ("LINEBELOW", (0, 1), (-1, -1), 0.4, LINE),
+                ("LEFTPADDING", (0, 0), (-1, -1), 0),
+                ("RIGHTPADDING", (0, 0), (-1, -1), 6),
+                ("TOPPADDING", (0, 0), (-1, -1), 3),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 3),
+            ]
+        )
+    )
+    return made
+
+
+def sheet(
+    story: Sequence[Flowable], title: str, paper: Paper = A4, head: tuple[str, str] = ("", ""), foot: str = ""
+) -> bytes:
+    """Return the PDF of what is in ``story``, on as many pages as it takes.
+
+    Parameters
+    ----------
+    story : sequence of Flowable
+        What goes on the page, from ``said``, ``table`` and reportlab's own.
+    title : str
+        Of the document, as a viewer shows it.
+    head : tuple of str
+        What stands at the head of each page, left and right.
+    foot : str
+        What stands at the foot; beside it stands "page 1 of 2".
+    """
+    use_type()
+    stream = io.BytesIO()
+    document = BaseDocTemplate(
+        stream,
+        pagesize=(paper.width_mm * MM, paper.height_mm * MM),
+        title=title,
+        lang="en",
+        invariant=1,
+    )
+    inner_width, inner_height = (side * MM for side in paper.inner_mm)
+    frame = Frame(MARGIN_MM * MM, (MARGIN_MM + FOOT_MM) * MM, inner_width, inner_height, 0, 0, 0, 0)
+    document.addPageTemplates(PageTemplate(frames=[frame]))
+
+    def canvas(*given: Any, **named: Any) -> _Pages:
+        return _Pages(*given, around=(paper, head, foot), **named)
+
+    document.build(list(story), canvasmaker=canvas)
+    return stream.getvalue()
+
+
+class _Pages(Canvas):  # type: ignore[misc]  # reportlab has no types
+    """A canvas that draws head and foot at the end, when it knows how many pages there are."""
+
+    def __init__(self, *given: Any, around: tuple[Paper, tuple[str, str], str], **named: Any) -> None:
+        super().__init__(*given, **{**named, "initialFontName": PLAIN})
+        self._around, self._finished = around, list[dict[str, Any]]()
+
+    def showPage(self) -> None:
+        self._finished.append(dict(vars(self)))
+        self._startPage()
+
+    def save(self) -> None:
+        finished = self._finished
+        for number, page in enumerate(finished, start=1):
+            self.__dict__.update(page)
+            self._head_and_foot(number, len(finished))
+            super().showPage()
+        super().save()
+
+    def _head_and_foot(self, number: int, pages: int) -> None:
+        paper, (left, right), foot = self._around
+        inner = paper.inner_mm[0] * MM
+        at, end, top = MARGIN_MM * MM, (paper.width_mm - MARGIN_MM) * MM, (paper.height_mm - MARGIN_MM) * MM
+        self.setFont(PLAIN, 8)
+        self.setFillColor(SOFT)
+        self.setStrokeColor(LINE)
+        self.setLineWidth(0.4)
+        if left or right:
+            side = fitted(right, 8, inner * 0.4)
+            self.drawRightString(end, top - 8, side)
+            self.drawString(at, top - 8, fitted(left, 8, inner * 0.57))
+            self.line(at, top - 12, end, top - 12)
+        self.drawString(at, MARGIN_MM * MM, fitted(foot, 8, inner - 70))
+        self.drawRightString(end, MARGIN_MM * MM, f"page {number} of {pages}")
+
+
+def fitted(text: str, size: float, width: float, name: str = PLAIN) -> str:
+    """Return one line of text, cut short with "…" where it is wider than ``width`` points."""
+    use_type()
+    line = " ".join(in_type(text).split())
+    if pdfmetrics.stringWidth(line, name, size) <= width:
+        return line
+    while line and pdfmetrics.stringWidth(line + "…", name, size) > width:
+        line = line[:-1]
+    return f"{line.rstrip()}…"
