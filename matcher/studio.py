@@ -53,6 +53,8 @@ class Studio:
         Where all but the photographs is kept.
     shelf : Shelf
         The pieces on the bench.
+    commissions : Commissions
+        What clients have asked for, with areas and journals.
 
     Examples
     --------
@@ -69,6 +71,7 @@ class Studio:
 
     def __init__(self, database: Database) -> None:
         from matcher.bench.shelf import Shelf
+        from matcher.commissions.store import Commissions
         from matcher.storage.drafts import Drafts
         from matcher.storage.photos import PhotoStore
         from matcher.storage.settings import Settings
@@ -86,6 +89,7 @@ class Studio:
         self._targets = TargetList(database)
         self._drafts = Drafts(database)
         self.shelf = Shelf(database)
+        self.commissions = Commissions(database)
         self._own_cards = OwnCards(database)
         self._profiles = ProfileShelf(database)
         self._stocks = StockShelf(database)

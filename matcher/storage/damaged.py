@@ -15,12 +15,19 @@ from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from matcher.errors import MatcherError
 from matcher.storage.schema import (
+    AreaRow,
     CameraProfileRow,
+    CastRow,
     CoatRow,
+    CommissionRow,
+    EarlierReadingRow,
     HistoryRow,
+    JournalRow,
     OwnCardPatchRow,
     OwnCardRow,
     ReadingRow,
+    SignOffRow,
+    SolutionUseRow,
     StockRow,
     TargetRow,
     TrialPhotoRow,
@@ -37,6 +44,12 @@ _KEYS: Mapping[str, Sequence[InstrumentedAttribute[Any]]] = {
     "card": (OwnCardRow.name, OwnCardPatchRow.card_name),
     "camera profile": (CameraProfileRow.name,),
     "line of history": (HistoryRow.id,),
+    "commission": (CommissionRow.id, AreaRow.commission_id),
+    "journal line": (JournalRow.id,),
+    "sign-off": (SignOffRow.id,),
+    "cast of plate": (CastRow.trial_id,),
+    "earlier reading": (EarlierReadingRow.id,),
+    "use of a solution": (SolutionUseRow.id,),
 }
 """What names a thing of each kind: first in its own table, then in those that belong to it."""
 
