@@ -53,6 +53,8 @@ class Studio:
         Where all but the photographs is kept.
     shelf : Shelf
         The pieces on the bench.
+    bottles : StockShelf
+        The bottles of stock solution, and what was used of them.
     commissions : Commissions
         What clients have asked for, with areas and journals.
 
@@ -92,7 +94,7 @@ class Studio:
         self.commissions = Commissions(database)
         self._own_cards = OwnCards(database)
         self._profiles = ProfileShelf(database)
-        self._stocks = StockShelf(database)
+        self.bottles = StockShelf(database)
         self._settings = Settings(database)
         self._lock = threading.Lock()
         self._suggesters: dict[str, Suggester] = {}
@@ -306,7 +308,7 @@ class Studio:
 
     def stocks(self) -> list[Stock]:
         """Return all stock solutions ever made, the oldest first."""
-        return self._stocks.stocks()
+        return self.bottles.stocks()
 
     def save_stock(
         self,
@@ -317,11 +319,14 @@ class Studio:
         made_at: datetime | None = None,
         notes: str = "",
     ) -> Stock:
-        """Keep a stock solution. Raises StudioError when the label names another one already."""
+        """Keep a stock solution; ``bottles.save`` takes one with all that can be noted of it.
+
+        Raises StudioError when the label names another one already.
+        """
         from matcher.trials.stocks import Stock
 
         stock = Stock(label, chemical, grams_per_litre, lot, made_at or datetime.now(UTC), notes)
-        return self._stocks.save(stock)
+        return self.bottles.save(stock)
 
     def equivalent_strength(self, layer: Layer, other_stock: str) -> Layer:
         """Return a coat or undercoat of an old recipe as it must be mixed from another stock, named by its label.
@@ -330,7 +335,7 @@ class Studio:
         """
         from matcher.trials.stocks import equivalent_strength
 
-        return equivalent_strength(layer, self._stocks.stock(layer.stock), self._stocks.stock(other_stock))
+        return equivalent_strength(layer, self.bottles.stock(layer.stock), self.bottles.stock(other_stock))
 
     def own_cards(self) -> list[OwnCard]:
         """Return the cards that the studio has measured itself, by name."""
