@@ -261,6 +261,13 @@ class Studio:
         """Return one target, set aside or not. Raises StudioError when there is none of that number."""
         return self._targets.target(target_id)
 
+    def change_target(self, now: Target, instead_of: Target, who: str = "") -> Target:
+        """Let a target have another name, tolerance or notes, and return it; its history keeps what it was.
+
+        instead_of: the target as it was seen. Raises StudioError, also when it is signed off or was changed meanwhile.
+        """
+        return self._targets.change(now, instead_of, who)
+
     def set_target_aside(self, target_id: int, reason: str = "done", who: str = "") -> Target:
         """Note that a target is no longer worked on. Raises StudioError."""
         return self._targets.set_aside(target_id, reason, who)

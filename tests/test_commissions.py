@@ -18,12 +18,12 @@ import sqlalchemy as sa
 
 from matcher.commissions.commission import DECISION, Area, Commission, JournalLine
 from matcher.commissions.fields import AREA, COMMISSION, what_changed
-from matcher.commissions.store import CHANGED
 from matcher.errors import StudioError
 from matcher.storage.damaged import Damaged
 from matcher.storage.database import DATABASE_NAME
 from matcher.storage.schema import SignOffRow
 from matcher.studio import Studio
+from matcher.trials.log import CHANGED
 from tests.plates import MADE_AT, a_photograph, a_target, a_trial
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from matcher.cli import values, words
@@ -25,7 +26,9 @@ MOST_TARGETS_AT_ONCE = 100
 
 
 def add_commands(commands: Commands) -> None:
-    _add_targets(commands.add("targets", "List the finishes that clients want; keep another.", targets))
+    _add_targets(
+        commands.add("targets", "List the finishes that clients want; keep another, change or set aside one.", targets)
+    )
     about = "List the reference cards; keep a measured one; print the carrier sheet."
     _add_cards(commands.add("cards", about, cards))
 
@@ -36,9 +39,16 @@ def _add_targets(parser: Parser) -> None:
     add_instrument_file(parser, several=True)
     parser.add_argument("--munsell", metavar="NOTATION", help='keep a colour matched by eye: "5YR 3/4"')
     about = f"ΔE00 that counts as a match ({TOLERANCE:g})"
-    parser.add_argument("--tolerance", metavar="D", type=values.figure, default=TOLERANCE, help=about)
-    parser.add_argument("--notes", default="", help="anything else")
+    parser.add_argument("--tolerance", metavar="D", type=values.figure, help=about)
+    parser.add_argument("--notes", help="anything else")
     parser.add_argument("--all", action="store_true", help="with those set aside")
+    kept = parser.add_mutually_exclusive_group()
+    about = "let a target have another name, or the --tolerance and --notes that are given with it"
+    kept.add_argument("--change", metavar="ID", type=values.whole, help=about)
+    kept.add_argument("--set-aside", metavar="ID", type=values.whole, help="note that it is no longer worked on")
+    kept.add_argument("--take-back", metavar="ID", type=values.whole, help="let one that was set aside be worked on")
+    parser.add_argument("--rename", metavar="NAME", help="the new name, with --change")
+    parser.add_argument("--reason", metavar="TEXT", default="done", help="why it is set aside (done)")
 
 
 def _add_cards(parser: Parser) -> None:
@@ -54,7 +64,18 @@ def _add_cards(parser: Parser) -> None:
 
 def targets(options: argparse.Namespace) -> Answer:
     keeps = any(getattr(options, name) is not None for name in ("add", "from_file", "munsell", "photo", "lab"))
+    changes = any(getattr(options, name) is not None for name in ("change", "set_aside", "take_back"))
+    if keeps and changes:
+        raise values.TypingError("Keep a target, or change one that is kept: not both at once.")
+    if options.change is None and options.rename is not None:
+        raise values.TypingError("Say with --change which target gets the name.")
+    if not keeps and options.change is None and (options.tolerance, options.notes) != (None, None):
+        raise values.TypingError(
+            "Say with --change which target gets the tolerance or the notes, or keep one with --add."
+        )
     with opened_studio(options) if keeps else studio_that_is_there(options) as studio:
+        if changes:
+            _change_target(studio, options)
         added, chosen = _added_targets(studio, options)
         targets = studio.targets(include_set_aside=options.all)
         document = {
@@ -66,6 +87,21 @@ def targets(options: argparse.Namespace) -> Answer:
     warned = as_warnings([caveat for target in added for caveat in target.reading.caveats])
     lines = lines or ["No target is kept yet: add one from a client's photograph or by its L,a,b."]
     return Answer({**document, "warnings": warned}, [*lines, *words.warning_lines(warned), *chosen])
+
+
+def _change_target(studio: Studio, options: argparse.Namespace) -> None:
+    """Do what is asked of a target that is kept."""
+    if options.set_aside is not None:
+        studio.set_target_aside(options.set_aside, options.reason)
+    elif options.take_back is not None:
+        studio.take_target_back(options.take_back)
+    else:
+        was = studio.target(options.change)
+        given = {"name": options.rename, "tolerance": options.tolerance, "notes": options.notes}
+        if not any(value is not None for value in given.values()):
+            raise values.TypingError("Say what changes: --rename, --tolerance or --notes.")
+        now = replace(was, **{name: value for name, value in given.items() if value is not None})
+        studio.change_target(now, was)
 
 
 def _added_targets(studio: Studio, options: argparse.Namespace) -> tuple[list[Target], list[str]]:
@@ -92,7 +128,8 @@ def _added_targets(studio: Studio, options: argparse.Namespace) -> tuple[list[Ta
         raise values.TypingError("Give the target a name with --add.")
     else:
         return [], []
-    kept = [Target(name, reading, options.tolerance, photo, options.notes) for name, reading in named]
+    tolerance = TOLERANCE if options.tolerance is None else options.tolerance
+    kept = [Target(name, reading, tolerance, photo, options.notes or "") for name, reading in named]
     return [studio.save_target(target) for target in kept], chosen
 
 

@@ -91,6 +91,13 @@ AREA = (
     CommissionField("target_id", "Target", "target", "target", "target_id"),
 )  # fmt: skip
 """What a person types of an area and may change."""
+TARGET = (
+    CommissionField("name", "Name", "target's name", "line", "name", required=True),
+    CommissionField("tolerance", "Tolerance", "tolerance", "number", "tolerance_delta_e00", required=True,
+                    least=0.01, most=100.0, unit=" ΔE00"),
+    CommissionField("notes", "Notes", "notes", "text", "notes"),
+)  # fmt: skip
+"""What a person may change of a target: the words for its history."""
 
 
 def values_of(fields: tuple[CommissionField, ...], thing: object) -> dict[str, Any]:

@@ -6,7 +6,6 @@ second is told, and nothing is overwritten in silence.
 
 from __future__ import annotations
 
-import json
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -21,11 +20,9 @@ from matcher.storage import checked
 from matcher.storage.damaged import in_words, load_readable
 from matcher.storage.database import Database
 from matcher.storage.schema import AreaRow, CommissionRow, JournalRow, PhotoRow, SignOffRow, TargetRow
-from matcher.trials.log import MAX_ID, note
+from matcher.trials.log import MAX_ID, note, note_change
 from matcher.words import listed
 
-CHANGED = "changed"
-"""What the history calls a change of what was typed; its detail is JSON: "was" and "now", the columns that differ."""
 REORDERED = "areas put in another order"
 
 
@@ -75,7 +72,7 @@ class Commissions:
             kept = one_commission(session, instead_of.id)
             values = values_of(COMMISSION, now)
             if _changed(session, CommissionRow, kept.id, COMMISSION, kept, values, instead_of, kept.title):
-                _note_change(session, "commission", kept.id, values_of(COMMISSION, kept), values, who)
+                note_change(session, "commission", kept.id, values_of(COMMISSION, kept), values, who)
             return one_commission(session, kept.id)
 
     def set_aside(self, commission_id: int, reason: str, who: str = "") -> Commission:
@@ -117,7 +114,7 @@ class Commissions:
             if _changed(session, AreaRow, kept.id, AREA, kept, values, instead_of, kept.name):
                 before = values_of(AREA, kept)
                 uids = [_target_uids(session, each) for each in (before, values)]
-                _note_change(session, "area", kept.id, {**before, **uids[0]}, {**values, **uids[1]}, who)
+                note_change(session, "area", kept.id, {**before, **uids[0]}, {**values, **uids[1]}, who)
             return _one_area(session, kept.id)[1]
 
     def reorder(self, commission_id: int, order: Sequence[int], instead_of: Sequence[int], who: str = "") -> Commission:
@@ -307,14 +304,6 @@ def _changed(
 
 def _changed_meanwhile(name: str) -> StudioError:
     return StudioError(f"Look at {name} again before you change it: it was changed meanwhile.")
-
-
-def _note_change(
-    session: Session, kind: str, number: int | None, was: Mapping[str, Any], now: Mapping[str, Any], who: str
-) -> None:
-    differ = [column for column in was if was[column] != now[column]]
-    detail = {"was": {name: was[name] for name in differ}, "now": {name: now[name] for name in differ}}
-    note(session, CHANGED, kind, number, json.dumps(detail, ensure_ascii=False), who)
 
 
 def _target_uids(session: Session, values: Mapping[str, Any]) -> dict[str, Any]:

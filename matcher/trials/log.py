@@ -5,8 +5,9 @@ Between `database` below it and `matcher.studio` above it. Loading takes four qu
 
 from __future__ import annotations
 
+import json
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
@@ -35,6 +36,9 @@ from matcher.trials import rows
 from matcher.trials.trial import StageReading, Trial
 
 MAX_ID = 2**31 - 1
+CHANGED = "changed"
+"""What the history calls a change of what was typed, a plate's apart; its detail is JSON: "was" and "now", the columns
+that differ."""
 
 
 @dataclass(frozen=True)
@@ -144,6 +148,15 @@ class TrialLog:
 def note(session: Session, what: str, kind: str, subject: object, detail: str = "", who: str = "") -> None:
     """Write one line of history, in the transaction of the change itself."""
     session.execute(sa.insert(HistoryRow), [_history_line(what, kind, subject, detail, who)])
+
+
+def note_change(
+    session: Session, kind: str, subject: object, was: Mapping[str, Any], now: Mapping[str, Any], who: str = ""
+) -> None:
+    """Write the line of history of a change of what was typed: the columns that differ, as they were and are."""
+    differ = [column for column in was if was[column] != now[column]]
+    detail = {"was": {name: was[name] for name in differ}, "now": {name: now[name] for name in differ}}
+    note(session, CHANGED, kind, subject, json.dumps(detail, ensure_ascii=False), who)
 
 
 def note_photo_in(session: Session, kept: KeptPhoto, name: str = "") -> None:

@@ -1,4 +1,7 @@
-"""The finishes that clients want, kept in the log: saved once, set aside when done, never deleted."""
+"""The finishes that clients want, kept in the log: saved once, set aside when done, never deleted.
+
+What a sign-off was given against stays as it was signed: `check_unsigned` is the one place that says so.
+"""
 
 from __future__ import annotations
 
@@ -9,10 +12,13 @@ from matcher.errors import StudioError
 from matcher.storage import checked
 from matcher.storage.damaged import in_words, load_readable
 from matcher.storage.database import Database
-from matcher.storage.schema import PhotoRow, ReadingRow, TargetRow
+from matcher.storage.schema import PhotoRow, ReadingRow, SignOffRow, TargetRow
 from matcher.trials import rows
-from matcher.trials.log import MAX_ID, note
+from matcher.trials.log import MAX_ID, note, note_change
 from matcher.trials.trial import Target
+
+_TYPED = ("name", "tolerance_delta_e00", "notes")
+"""What a person typed of a target, by its columns."""
 
 
 class TargetList:
@@ -35,6 +41,26 @@ class TargetList:
         """Keep a target and return it with its number; one of a known uid is kept once. Raises StudioError."""
         with self.database.writing() as session:
             return save_in(session, target, who)
+
+    def change(self, now: Target, instead_of: Target, who: str = "") -> Target:
+        """Let a target have another name, tolerance or notes than ``instead_of`` has; return it as kept.
+
+        Making the same change again changes nothing. Raises StudioError for what cannot be kept, when the target is
+        signed off, and when it no longer says ``instead_of``; then nothing is changed.
+        """
+        with self.database.writing() as session:
+            kept = _one(session, instead_of.id or 0)
+            was, wanted, seen = (_typed(each) for each in (kept, now, instead_of))
+            if was == wanted:
+                return kept
+            check_unsigned(session, kept)
+            if was != seen:
+                raise StudioError(
+                    f"Look at the target {kept.name} again before you change it: it was changed meanwhile."
+                )
+            session.execute(sa.update(TargetRow).where(TargetRow.id == kept.id).values(**wanted))
+            note_change(session, "target", kept.id, was, wanted, who)
+            return _one(session, kept.id or 0)
 
     def set_aside(self, target_id: int, reason: str, who: str = "") -> Target:
         """Note that a target is no longer worked on ("done"). Raises StudioError."""
@@ -68,12 +94,29 @@ def save_in(session: Session, target: Target, who: str = "") -> Target:
     return _one(session, target_id)
 
 
+def check_unsigned(session: Session, target: Target) -> None:
+    """Raise StudioError when a sign-off that stands was given against a target: what was signed stays as it was."""
+    stands = sa.select(SignOffRow.signed_by).where(SignOffRow.target_id == target.id, SignOffRow.withdrawn_at.is_(None))
+    signed_by = session.scalars(stands.limit(1)).first()
+    if signed_by is not None:
+        by = f" by {signed_by}" if signed_by else ""
+        raise StudioError(
+            f"Keep another target beside it, or withdraw the sign-off first: {target.name} was signed off{by}, and "
+            "stays as it was signed."
+        )
+
+
 def load_targets(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[Target]:
     """Return the targets for which ``which`` holds, in the order of their numbers."""
     query = sa.select(TargetRow.__table__, ReadingRow.whole).join(ReadingRow, ReadingRow.target_id == TargetRow.id)
     if which is not None:
         query = query.where(which)
     return [rows.target_of(row, row["whole"]) for row in session.execute(query.order_by(TargetRow.id)).mappings()]
+
+
+def _typed(target: Target) -> dict[str, object]:
+    values = rows.target_values(target)
+    return {name: values[name] for name in _TYPED}
 
 
 def _one(session: Session, target_id: int) -> Target:

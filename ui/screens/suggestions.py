@@ -16,6 +16,7 @@ from ui.state.open_studio import ask_for_target, chosen_target, logged, the_stud
 from ui.state.places import FIRST_PLATES, RECORD, TARGET
 from ui.suggestions.after_trial import show_advice
 from ui.suggestions.answers import Answers, answers_for
+from ui.suggestions.change_target import change_target
 from ui.suggestions.changes import changes, last_trial_for, show_changes
 from ui.suggestions.disagreeing_plates import show_contradictions
 from ui.suggestions.lights_darks import show_lights_and_darks
@@ -117,6 +118,7 @@ def _targets(studio: Studio, target: Target) -> None:
             if target.reading.caveats:
                 with st.expander(f"Warnings about this reading ({len(target.reading.caveats)})"):
                     show_warnings(target.reading.caveats)
+        change_target(studio, target)
 
 
 def _what_changed(studio: Studio, target: Target, answers: Answers) -> None:

@@ -13,6 +13,7 @@ from ui.state.drafts import Draft
 from ui.state.messages import told
 from ui.state.open_studio import choose_target, the_studio
 from ui.state.places import SUGGESTIONS
+from ui.suggestions.change_target import set_aside_before
 from ui.suggestions.todays_limits import ask_alloy_of_job, keep_alloy_of_job
 
 if TYPE_CHECKING:
@@ -31,6 +32,7 @@ def show() -> None:
     if reading is not None:
         with beside or st.container():
             _save(studio, draft, reading)
+    set_aside_before(studio)
 
 
 def _save(studio: Studio, draft: Draft, reading: Reading) -> None:
