@@ -57,6 +57,8 @@ class Studio:
         The bottles of stock solution, and what was used of them.
     commissions : Commissions
         What clients have asked for, with areas and journals.
+    readings : Readings
+        Readings replaced by better ones, and as they were.
 
     Examples
     --------
@@ -73,6 +75,7 @@ class Studio:
 
     def __init__(self, database: Database) -> None:
         from matcher.bench.shelf import Shelf
+        from matcher.commissions.earlier_readings import Readings
         from matcher.commissions.store import Commissions
         from matcher.storage.drafts import Drafts
         from matcher.storage.photos import PhotoStore
@@ -92,6 +95,7 @@ class Studio:
         self._drafts = Drafts(database)
         self.shelf = Shelf(database)
         self.commissions = Commissions(database)
+        self.readings = Readings(database)
         self._own_cards = OwnCards(database)
         self._profiles = ProfileShelf(database)
         self.bottles = StockShelf(database)

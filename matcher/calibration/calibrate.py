@@ -47,6 +47,7 @@ from matcher.photo.encoding import SENSOR_ENCODINGS
 from matcher.photo.photo import Photo
 from matcher.words import listed
 
+CHART_IN_PICTURE = "the chart in the picture"
 LIGHTS = ("unknown", "daylight", "profile")
 LIGHT_MOVED_SHARE = 0.35  # of a light's change of balance that comes back as a change of the matrix
 STRONG_CAST = 2.0
@@ -119,7 +120,7 @@ def calibrate(
     if card is None:
         return _without_card(photo, camera, tone_root, matrix_sigma, light)
     if camera is None and is_chart:
-        camera = profile_from_chart(photo, card, "the chart in the picture")
+        camera = profile_from_chart(photo, card, CHART_IN_PICTURE)
     caveats = (*card.caveats, *(() if camera is None else camera.caveats_for(photo, card)))
     if camera is not None:
         return _with_profile(photo, card, camera, field, light, caveats)

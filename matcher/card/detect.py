@@ -29,6 +29,7 @@ SEARCH_SIDE = 2000
 SURE = 0.33  # a card below this confidence is not taken: no false find among 400 invented scenes, see the tests
 RIVAL = 0.5  # nor a plain one whose runner-up has this share of its confidence
 UNKNOWN_LIGHTNESS = 6.0
+NEUTRAL_SPOT = "neutral spot"
 
 
 def find_card(
@@ -78,11 +79,7 @@ def find_card(
     if kind is not None and kind not in known:
         raise CardError(f"Choose a card that is defined: {kind!r} is not among {', '.join(sorted(known))}.")
     if corners is not None:
-        card = as_measured(known[kind or "grey card"], lab)
-        marked = _checked_corners(corners, photo)
-        reading = _read(photo, card, marked, 1.0, "corners")
-        doubts = (*far_lab_caveats(known[kind or "grey card"], lab), *face_caveats(photo, reading))
-        return replace(reading, caveats=(*reading.caveats, *doubts))
+        return card_at(photo, kind or "grey card", _checked_corners(corners, photo), lab=lab, cards=known)
     picture = photo.preview(SEARCH_SIDE)
     scale = np.array([photo.width / picture.shape[1], photo.height / picture.shape[0]])
     rectangles = cache(lambda: find_rectangles(picture))  # of several kinds of card: looked for once
@@ -99,6 +96,44 @@ def find_card(
     )
 
 
+def card_at(
+    photo: Photo,
+    kind: str,
+    corners: ArrayLike,
+    found_by: str = "corners",
+    lab: ArrayLike | None = None,
+    cards: Mapping[str, Card] | None = None,
+) -> CardReading:
+    """Read a card whose place in the photograph is known: as marked, or as an earlier reading found it.
+
+    Parameters
+    ----------
+    photo : Photo
+        The photograph.
+    kind : str
+        The name of the card's definition, or "neutral spot".
+    corners : array_like, shape (4, 2)
+        In pixels, clockwise from the card's own top left; of a neutral spot its outline, (n, 2).
+    found_by : str
+        As ``CardReading.found_by`` says it.
+    lab, cards : optional
+        As for ``find_card``.
+
+    Raises
+    ------
+    CardError
+        The kind is not defined, the card lies outside the picture, or it can't be used.
+    """
+    known = shipped_cards() if cards is None else cards
+    if kind == NEUTRAL_SPOT:
+        return neutral_patch(photo, corners, lab)
+    if kind not in known:
+        raise CardError(f"Choose a card that is defined: {kind!r} is not among {', '.join(sorted(known))}.")
+    reading = _read(photo, as_measured(known[kind], lab), np.asarray(corners, dtype=float), 1.0, found_by)
+    marked = face_caveats(photo, reading) if found_by == "corners" else ()
+    return replace(reading, caveats=(*reading.caveats, *far_lab_caveats(known[kind], lab), *marked))
+
+
 def neutral_patch(photo: Photo, region: ArrayLike, lab: ArrayLike | None = None) -> CardReading:
     """Use something neutral that the person marked, outline (n, 2) pixels, as if it were a card.
 
@@ -113,10 +148,8 @@ def neutral_patch(photo: Photo, region: ArrayLike, lab: ArrayLike | None = None)
             check_grey(known, "neutral spot")
     except ReadingError as error:
         raise CardError(str(error)) from error
-    patch = Patch("neutral spot", known, tolerance, (0.0, 0.0, 1.0, 1.0))
-    card = Card(
-        "neutral spot", "something neutral in the picture", "plain", "marked by the user", (1.0, 10.0), (patch,)
-    )
+    patch = Patch(NEUTRAL_SPOT, known, tolerance, (0.0, 0.0, 1.0, 1.0))
+    card = Card(NEUTRAL_SPOT, "something neutral in the picture", "plain", "marked by the user", (1.0, 10.0), (patch,))
     box = np.array([seen.xy.min(axis=0), seen.xy.max(axis=0)])
     corners = np.array([box[0], [box[1][0], box[0][1]], box[1], [box[0][0], box[1][1]]])
     reading = PatchReading(
@@ -126,7 +159,7 @@ def neutral_patch(photo: Photo, region: ArrayLike, lab: ArrayLike | None = None)
         "no-card",
         "There is no reference card in this photo, only a spot taken as neutral: the reading is less certain.",
     )
-    return CardReading(card, corners, 1.0, "neutral spot", (reading,), (caveat, *light_caveats((reading,))))
+    return CardReading(card, corners, 1.0, NEUTRAL_SPOT, (reading,), (caveat, *light_caveats((reading,))))
 
 
 def _as_exposed(photo: Photo, rgb: Floats) -> Floats:

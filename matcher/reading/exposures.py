@@ -85,7 +85,14 @@ def read_frames(
     others = [caveat for calibration in calibrations[1:] for caveat in calibration.caveats]
     new = {caveat.code: caveat for caveat in others if caveat.code not in codes}
     budget = (*reading.budget, lamp)
-    return replace(reading, budget=budget, covariance=sum_of(budget), caveats=(*reading.caveats, *new.values()))
+    taken = None if reading.conditions is None else replace(reading.conditions, exposures=len(photos))
+    return replace(
+        reading,
+        budget=budget,
+        covariance=sum_of(budget),
+        caveats=(*reading.caveats, *new.values()),
+        conditions=taken,
+    )
 
 
 def unfit_exposures(photos: Sequence[Photo], calibrations: Sequence[Calibration], region: ArrayLike) -> dict[int, str]:

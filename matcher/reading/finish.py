@@ -5,7 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
+from matcher.calibration.calibrate import CHART_IN_PICTURE
 from matcher.calibration.calibration import Calibration
+from matcher.card.detect import NEUTRAL_SPOT, UNKNOWN_LIGHTNESS
+from matcher.card.reading import CardReading
 from matcher.colour.cielab import checked_lab
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
@@ -14,7 +17,7 @@ from matcher.errors import Caveat, ReadingError
 from matcher.photo.photo import Photo
 from matcher.photo.region import Pixels, area_inside, block_means, covariance_of_mean, pixels_inside, share_within
 from matcher.reading.glare import Glare, PaleSpots, find_glare, wide_glare
-from matcher.reading.reading import Conditions, Reading
+from matcher.reading.reading import CardAsRead, Conditions, Reading
 from matcher.words import counted, percent
 
 FEWEST_PIXELS = 9
@@ -107,8 +110,35 @@ def read_finish(
         ),
         region=np.asarray(region, dtype=float),
         photo=photo.sha256,
-        conditions=Conditions(photo.encoding, calibration.declared_light),
+        conditions=_conditions(photo, calibration, pale_spots),
     )
+
+
+def _conditions(photo: Photo, calibration: Calibration, pale_spots: PaleSpots) -> Conditions:
+    """Note all that the photograph was read with, so that it can be read again."""
+    card, profile = calibration.card, calibration.profile
+    return Conditions(
+        encoding=photo.encoding,
+        light=calibration.declared_light,
+        card=None if card is None else _card_as_read(card),
+        profile=None if profile is None or profile.name == CHART_IN_PICTURE else profile.name,
+        pale_spots=pale_spots,
+        evened=calibration.field is not None,
+        noted=True,
+    )
+
+
+def _card_as_read(card: CardReading) -> CardAsRead:
+    spot = card.found_by == NEUTRAL_SPOT
+    corners = card.patches[0].outline if spot else card.corners
+    known = card.patches[0].patch.tolerance.max() < UNKNOWN_LIGHTNESS if spot else card.card.own is not None
+    lab = tuple(_triple(item.patch.lab) for item in card.patches) if known else None
+    return CardAsRead(card.card.name, tuple((float(x), float(y)) for x, y in corners), card.found_by, lab)
+
+
+def _triple(lab: Floats) -> tuple[float, float, float]:
+    lightness, red, yellow = lab.tolist()
+    return lightness, red, yellow
 
 
 def _refuse_impossible(lab: Floats, calibration: Calibration) -> None:

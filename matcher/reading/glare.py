@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from matcher.colour.types import Floats, Mask
 
 PaleSpots = Literal["unknown", "glare", "finish"]
+PALE_SPOTS: tuple[PaleSpots, ...] = ("unknown", "glare", "finish")
 """What a person knows of light of the lamp's colour on a finish."""
 
 SHADING = 0.3

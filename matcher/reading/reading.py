@@ -33,15 +33,39 @@ class PaletteColour:
 
 
 @dataclass(frozen=True)
+class CardAsRead:
+    """The card that a reading was made by, so that its photograph can be read again.
+
+    kind: the name of its definition, or "neutral spot". corners: x, y in pixels, clockwise from the card's own top
+    left; of a neutral spot its outline. found_by: as ``CardReading.found_by``. lab: each patch's CIELAB where it was
+    measured, None where the kind's nominal values were taken.
+    """
+
+    kind: str
+    corners: tuple[tuple[float, float], ...]
+    found_by: str
+    lab: tuple[tuple[float, float, float], ...] | None = None
+
+
+@dataclass(frozen=True)
 class Conditions:
     """How a photograph was taken and read, as far as is known.
 
     encoding: as ``Photo.encoding`` names it, or None. light: "daylight" when the person said that it was,
-    "profile" when they said that it was the camera profile's own, else "unknown".
+    "profile" when they said that it was the camera profile's own, else "unknown". card: None when there was none, or
+    it was not noted. profile: the name of the camera profile. pale_spots: as ``read_finish`` takes it. exposures: how
+    many photographs the reading is of. evened: whether a light field was taken out. noted: whether all of this was
+    kept (readings of earlier versions hold encoding and light alone).
     """
 
     encoding: str | None = None
     light: str = "unknown"
+    card: CardAsRead | None = None
+    profile: str | None = None
+    pale_spots: str = "unknown"
+    exposures: int = 1
+    evened: bool = False
+    noted: bool = False
 
     @property
     def finished_by_camera(self) -> bool:
@@ -54,8 +78,23 @@ class Conditions:
         return self.light == "daylight"
 
     def as_dict(self) -> dict[str, Any]:
-        """Return plain JSON types."""
-        return {"encoding": self.encoding, "light": self.light}
+        """Return plain JSON types; ``Conditions.from_dict`` takes them back."""
+        return {**vars(self), "card": None if self.card is None else dict(vars(self.card))}
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Conditions:
+        """Take back what ``as_dict`` gave; "encoding" and "light" alone are enough."""
+        card = data.get("card")
+        return cls(
+            encoding=_text(data.get("encoding")),
+            light=str(data.get("light", "unknown")),
+            card=None if card is None else _card(card),
+            profile=_text(data.get("profile")),
+            pale_spots=str(data.get("pale_spots", "unknown")),
+            exposures=int(data.get("exposures", 1)),
+            evened=bool(data.get("evened", False)),
+            noted=bool(data.get("noted", False)),
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -187,15 +226,20 @@ def _conditions(data: Mapping[str, Any]) -> Conditions | None:
     """Return how a stored reading was taken. Documents of before it was stored hold it in the names of two causes."""
     if "conditions" in data:
         stored = data["conditions"]
-        return (
-            None if stored is None else Conditions(_text(stored.get("encoding")), str(stored.get("light", "unknown")))
-        )
+        return None if stored is None else Conditions.from_dict(stored)
     causes = {term["name"]: str(term.get("shared") or "") for term in data.get("budget", ())}
     if Source.TONE_CURVE not in causes:
         return None
     camera, _, encoding = causes[Source.TONE_CURVE].rpartition(", ")
     daylight = causes.get(Source.CAMERA_AND_LIGHT, "").endswith(", daylight")
     return Conditions(encoding if camera else None, "daylight" if daylight else "unknown")
+
+
+def _card(data: Mapping[str, Any]) -> CardAsRead:
+    corners = tuple((float(x), float(y)) for x, y in data["corners"])
+    lab = data.get("lab")
+    measured = None if lab is None else tuple(_triple(patch) for patch in lab)
+    return CardAsRead(str(data["kind"]), corners, str(data["found_by"]), measured)
 
 
 def _text(value: Any) -> str | None:
