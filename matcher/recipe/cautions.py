@@ -21,6 +21,9 @@ from matcher.words import listed
 SKATES_OFF_ABOVE_C = 130.0
 """Well above the some 104 °C at which water flashes off with a hiss; drops then skate (common practice, no source)."""
 
+ACIDIC = "acidic"
+"""In a pair: every chemical of a family that is."""
+
 WARM_FROM_C = 45.0
 """Metal that burns a hand that rests on it (from memory: ISO 13732-1 gives 51 °C for one minute on bare metal)."""
 
@@ -48,16 +51,31 @@ class Family:
 
 
 @dataclass(frozen=True)
+class Pair:
+    """Chemicals that must not meet. ones, others: names of chemicals or families, or "acidic"."""
+
+    caution: Caution
+    ones: frozenset[str]
+    others: frozenset[str]
+
+
+@dataclass(frozen=True)
 class CautionBook:
     """All that `cautions.toml` says. names: chemical by every name for it, as ``key`` makes them alike."""
 
     names: Mapping[str, str]
     family_of: Mapping[str, Family]
     steps: Mapping[str, Caution]
+    pairs: tuple[Pair, ...] = ()
 
     def chemical(self, name: str) -> str | None:
         """Return the name under which a chemical is listed, or None."""
         return self.names.get(key(name))
+
+    def is_among(self, chemical: str, side: frozenset[str]) -> bool:
+        """Tell whether a listed chemical belongs to one side of a pair."""
+        family = self.family_of[chemical]
+        return bool({chemical, family.name} & side) or (family.acidic and ACIDIC in side)
 
 
 def cautions_for(recipe: Recipe, book: CautionBook | None = None) -> tuple[Caution, ...]:
@@ -93,7 +111,8 @@ def read_book(file: Path) -> CautionBook:
         names = {key(alias): name for name, alias in names_of(data["chemicals"])}
         family_of = {name: families[item["family"]] for name, item in data["chemicals"].items()}
         steps = {code: Caution(code, item["message"], item["source"]) for code, item in data["steps"].items()}
-        return CautionBook(names, family_of, steps)
+        pairs = tuple(_pair(item, {*family_of, *families, ACIDIC}) for item in data.get("pairs", ()))
+        return CautionBook(names, family_of, steps, pairs)
     except (OSError, KeyError, TypeError, ValueError, AttributeError) as error:
         raise StudioError(f"The cautions in {file} cannot be read ({error!r}): install this program again.") from error
 
@@ -103,20 +122,35 @@ def _family(name: str, item: Mapping[str, Any]) -> Family:
     return Family(name, item["acidic"], item["oxidiser"], cautions)
 
 
+def _pair(item: Mapping[str, Any], known: set[str]) -> Pair:
+    ones, others = frozenset(item["ones"]), frozenset(item["others"])
+    if unknown := (ones | others) - known:
+        raise ValueError(f"no chemical or family {sorted(unknown)[0]!r}")
+    return Pair(Caution(item["code"], item["message"], item["source"]), ones, others)
+
+
 def _used(recipe: Recipe) -> list[str]:
     """Return the chemicals of a recipe as it names them, each once, in the order of the bench."""
     under = [] if recipe.undercoat is None else [recipe.undercoat.chemical]
     return list(each_once([*under, *(coat.chemical for coat in recipe.coats)]))
 
 
+def what_must_not_meet(chemicals: Sequence[str], book: CautionBook | None = None) -> tuple[Caution, ...]:
+    """Return what is said of chemicals that must not meet: in one recipe, in one bottle, on one shelf; () for none."""
+    book = book if book is not None else shipped_book()
+    return tuple(_of_mixing(each_once(chemicals), book))
+
+
 def _of_mixing(used: Sequence[str], book: CautionBook) -> Iterator[Caution]:
     """What must not meet: on the metal, in a bucket, in a drain."""
-    families = {name: book.family_of[known] for name in used if (known := book.chemical(name))}
-    sulphides = [name for name, family in families.items() if family.name == "polysulphide"]
-    acids = [name for name, family in families.items() if family.acidic]
-    if sulphides and acids:
-        meeting = book.steps["sulphide_meets_acid"]
-        yield _filled(meeting, sulphides=listed(sulphides), acids=listed(acids))
+    listed_as = {name: known for name in used if (known := book.chemical(name))}
+    for pair in book.pairs:
+        ones, others = (
+            [name for name, known in listed_as.items() if book.is_among(known, side)]
+            for side in (pair.ones, pair.others)
+        )
+        if ones and others:
+            yield _filled(pair.caution, ones=listed(ones), others=listed(others))
 
 
 def _of_chemicals(used: Sequence[str], book: CautionBook) -> Iterator[Caution]:
