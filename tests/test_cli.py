@@ -291,7 +291,7 @@ def test_backup_writes_the_whole_studio(told, studio, tmp_path):
 
 
 REFUSED = {
-    "no such command": (("frobnicate",), "^'frobnicate' is not a command: choose from read, repeat, .*; see"),
+    "no such command": (("frobnicate",), "^'frobnicate' is not a command: choose from read, .*; see"),
     "no such light": (("suggest", "--lab", "36,17,29", "--light", "candle"), "choose from daylight, profile, unknown;"),
     "no command": ((), "COMMAND"),
     "an unknown command": (("guess",), "guess"),

@@ -398,3 +398,28 @@ def test_what_pale_spots_are_can_be_said(told, tmp_path):
     assert "pale spots" in {term["name"] for term in unsure["budget"]}
     assert "pale spots" not in {term["name"] for term in said["budget"]}
     assert said["within_delta_e00"] < unsure["within_delta_e00"] / 2
+
+
+def test_a_plate_logged_before_its_camera_was_taught_is_read_again(pictures, told, run, refused, tmp_path):
+    """It was read as of an unknown light; with the profile of that light, and its light said, it is surer."""
+    studio = ("--studio", tmp_path / "studio")
+    marks = ("--finish", FINISH, "--card-corners", CORNERS)
+    told("record", pictures["plate"], *marks, "--alloy", "silicon bronze", *studio)
+    told("camera", pictures["chart"], "--name", "tubes", *studio)
+    looked = told("read-again", "--plate", "1", "--camera", "tubes", "--light", "profile", *studio)
+    (one,) = looked["readings"]
+    before, after = (np.trace(np.array(one[which]["covariance"])) for which in ("before", "after"))
+    assert not looked["kept"] and after < before / 3 and apart(one["after"]["lab"], scenes.BROWN) < 2
+    everything = ("read-again", "--all-that-fit", "tubes", "--light", "profile", "--keep", "taught since")
+    assert "kept; the earlier reading stays in the history" in run(*everything, *studio)[1]
+    with Studio.open(tmp_path / "studio") as opened:
+        assert opened.trial(1).reading.lab.tolist() == one["after"]["lab"]
+        assert [item.why for item in opened.readings.earlier("plate", 1)] == ["taught since"]
+    assert "left to read again" in run("read-again", "--all-that-fit", "tubes", *studio)[1]
+    for wrong, says in (
+        (("--plate", "9"), "There is no plate 9"),
+        (("--plate", "1", "--stage", "waxed"), "There is no reading of plate 1, waxed"),
+        (("--plate", "1", "--camera", "lamp"), "lamp"),
+        (("--all-that-fit", "tubes", "--finish", FINISH), "Leave out --finish"),
+    ):
+        assert says in refused("read-again", *wrong, *studio)

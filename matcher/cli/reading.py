@@ -1,4 +1,4 @@
-"""The commands read, repeat and camera: what a photograph shows, how well it repeats, and a camera under a light."""
+"""The commands read, read-again, repeat and camera: what photographs show, how well they repeat, a camera's light."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from matcher.cli.photographs import (
     NONE,
     Photographed,
     as_warnings,
+    found_card,
     opened,
     opened_studio,
     photographed,
@@ -25,6 +26,7 @@ from matcher.cli.words import Answer
 if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
     from matcher.card.reading import CardReading
+    from matcher.commissions.read_again import Proposal
     from matcher.reading.glare import PaleSpots
     from matcher.reading.reading import Reading
     from matcher.reading.texture import Texture
@@ -35,6 +37,8 @@ CHART = "24-patch chart"
 
 def add_commands(commands: Commands) -> None:
     _add_read(commands.add("read", "Read the colour of one or more finishes in a photograph.", read))
+    about = "Read kept photographs again with what is known by now, and keep the better reading when asked to."
+    _add_read_again(commands.add("read-again", about, again))
     about = "Tell how well this set-up repeats, from several photographs of one plate."
     _add_repeat(commands.add("repeat", about, repeat))
     _add_camera(
@@ -47,6 +51,24 @@ def add_commands(commands: Commands) -> None:
 def _add_read(parser: Parser) -> None:
     add_photo(parser, optional=False)
     parser.add_argument("--texture", action="store_true", help="also its colours with their shares, and its mottle")
+
+
+def _add_read_again(parser: Parser) -> None:
+    which = parser.add_mutually_exclusive_group(required=True)
+    which.add_argument("--plate", metavar="ID", type=values.whole, help="the photograph of this plate's reading")
+    which.add_argument("--target", metavar="ID", type=values.whole, help="the photograph of this target")
+    about = "every photograph that this camera profile fits and that was not read with it"
+    which.add_argument("--all-that-fit", metavar="PROFILE", help=about)
+    parser.add_argument("--stage", default="finished", help="which reading of the plate (finished)")
+    about = "a camera profile by name, or none (as it was read)"
+    parser.add_argument("--camera", metavar="NAME", help=about)
+    about = "daylight, profile (the light of the camera profile) or unknown (as it was read)"
+    parser.add_argument("--light", choices=("daylight", "profile", "unknown"), help=about)
+    parser.add_argument("--finish", metavar="OUTLINE", help="another outline of the finish, in pixels")
+    parser.add_argument("--card", metavar="KIND", help="look for a card of this kind, or of a name that was measured")
+    parser.add_argument("--card-corners", metavar="CORNERS", help="the card's corners, marked anew")
+    parser.add_argument("--keep", metavar="REASON", help="keep the new reading; the earlier one stays in the history")
+    parser.add_argument("--by", default="", help="who does it")
 
 
 def _add_repeat(parser: Parser) -> None:
@@ -142,6 +164,63 @@ def _differences(readings: Sequence[Reading]) -> list[dict[str, Any]]:
         }
         for (a, first), (b, second) in combinations(enumerate(readings, 1), 2)
     ]
+
+
+def again(options: argparse.Namespace) -> Answer:
+    """Read one kept photograph again, or all that a profile fits; keep what comes of it only when asked to."""
+    from matcher.commissions.read_again import said
+
+    with studio_that_is_there(options) as studio:
+        found = _fitting(studio, options) if options.all_that_fit is not None else [_one_again(studio, options)]
+        for one in found:
+            if options.keep is not None and one.after is not None:
+                studio.readings.replace(one.owner, one.after, one.before, options.keep, options.by)
+        kept = options.keep is not None
+        lines = [line for one in found for line in words.again_lines(one, kept)]
+        document = {"studio": studio.name, "kept": kept, "readings": [said(one) for one in found]}
+        nothing = f"No photograph that the profile {options.all_that_fit!r} fits is left to read again."
+        return Answer(document, lines or [nothing])
+
+
+def _fitting(studio: Studio, options: argparse.Namespace) -> list[Proposal]:
+    from matcher.commissions.read_again import proposals, readings_of
+
+    for name in ("camera", "finish", "card", "card_corners"):
+        if getattr(options, name) is not None:
+            raise values.TypingError(f"Leave out --{name.replace('_', '-')}: it goes with one plate or target.")
+    profile = studio.profile(options.all_that_fit)
+    kept = readings_of(studio.targets(), studio.trials())
+    return list(proposals(kept, studio.photo_path, profile, options.light))
+
+
+def _one_again(studio: Studio, options: argparse.Namespace) -> Proposal:
+    from matcher.commissions.earlier_readings import Owner
+    from matcher.commissions.read_again import Proposal, photo_as_read, read_again
+
+    if options.target is not None:
+        target = studio.target(options.target)
+        owner, name, before = Owner("target", options.target), target.name, target.reading
+    else:
+        trial = studio.trial(options.plate)
+        owner, name = Owner("plate", options.plate, options.stage), trial.piece
+        before = studio.readings.of(owner)
+    if before.photo is None:
+        raise values.TypingError("It was not read from a photograph: there is nothing to read again.")
+    photo = photo_as_read(studio.photo_path(before.photo), before)
+    card = None
+    if options.card is not None or options.card_corners is not None:
+        asked = {"no_card": False, "neutral": None, "card_lab": None, "card": options.card or "grey card"}
+        card = found_card(photo, argparse.Namespace(**{**vars(options), **asked}), options.card_corners)
+    outline = None if options.finish is None else values.outline(options.finish)
+    profile = _profile_for_again(studio, before, options.camera)
+    return Proposal(owner, name, before, read_again(photo, before, profile, options.light, outline, card))
+
+
+def _profile_for_again(studio: Studio, before: Reading, name: str | None) -> CameraProfile | None:
+    """Return the profile to read with: the one named, or that of before."""
+    if name is None:
+        name = NONE if before.conditions is None else before.conditions.profile or NONE
+    return None if name.strip().casefold() == NONE else studio.profile(name)
 
 
 def repeat(options: argparse.Namespace) -> Answer:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from matcher.card.card import Card
     from matcher.card.reading import CardReading
     from matcher.cli.photographs import ProfileUsed
+    from matcher.commissions.read_again import Proposal
     from matcher.instrument.choices import Question
     from matcher.reading.reading import Reading
     from matcher.reading.texture import Texture
@@ -72,6 +73,20 @@ def difference_line(item: Mapping[str, Any]) -> str:
     (low, high), (first, second) = item["delta_e00_interval"], item["between"]
     said = f"ΔE00 {item['delta_e00']:.1f} ({low:.1f} to {high:.1f}, what both have in common cancelled)"
     return f"Finish {first} to {second}: {said}; {item['words']}"
+
+
+def again_lines(one: Proposal, kept: bool) -> list[str]:
+    """Say what reading a photograph again gives: before, after, and how far the two are apart."""
+    from matcher.colour.difference import delta_e_2000
+
+    stage = "" if one.owner.stage == "finished" else f", {one.owner.stage}"
+    lines = [f"{one.owner.kind.capitalize()} {one.owner.number}{stage}{f' ({one.name})' if one.name else ''}"]
+    lines.append("    " + reading_line("before", one.before))
+    if one.after is None:
+        return [*lines, f"    stays as it is: {one.why}"]
+    apart = float(delta_e_2000(one.before.lab, one.after.lab))
+    done = "kept; the earlier reading stays in the history" if kept else "not kept: give --keep REASON to keep it"
+    return [*lines, "    " + reading_line("now", one.after), f"    ΔE00 {apart:.1f} apart; {done}"]
 
 
 def profile_lines(profile: CameraProfile) -> list[str]:

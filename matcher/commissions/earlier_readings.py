@@ -74,6 +74,11 @@ class Readings:
             note(session, READ_AGAIN, kind, owner.number, text, who)
             touch(session)
 
+    def of(self, owner: Owner) -> Reading:
+        """Return the reading that counts of a plate at a stage, or of a target. Raises StudioError for none."""
+        with self.database.reading() as session:
+            return Reading.from_dict(_row(session, owner).whole)
+
     def earlier(self, kind: Kind, number: int) -> list[EarlierReading]:
         """Return the readings that a plate or a target had before, the oldest first."""
         column = EarlierReadingRow.trial_id if kind == "plate" else EarlierReadingRow.target_id
