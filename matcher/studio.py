@@ -7,7 +7,7 @@ line talk to this.
 from __future__ import annotations
 
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -49,6 +49,8 @@ class Studio:
         The trials and their history.
     photos : PhotoStore
         The photographs, by the SHA-256 of their bytes.
+    made_pictures : MadePictures
+        Small copies of them, made when they were first looked at.
     database : Database
         Where all but the photographs is kept.
     shelf : Shelf
@@ -78,6 +80,7 @@ class Studio:
         from matcher.commissions.earlier_readings import Readings
         from matcher.commissions.store import Commissions
         from matcher.storage.drafts import Drafts
+        from matcher.storage.made_pictures import FOLDER, MadePictures
         from matcher.storage.photos import PhotoStore
         from matcher.storage.settings import Settings
         from matcher.trials.camera_profiles import ProfileShelf
@@ -90,6 +93,7 @@ class Studio:
         self.database = database
         self.log = TrialLog(database)
         self.photos = PhotoStore(database.photo_folder)
+        self.made_pictures = MadePictures(database.photo_folder / FOLDER)
         self._corrections = Corrections(database)
         self._targets = TargetList(database)
         self._drafts = Drafts(database)
@@ -250,6 +254,24 @@ class Studio:
     def photo_path(self, sha256: str) -> Path:
         """Return where a kept photograph lies. Raises StudioError when it is not there."""
         return self.photos.path(sha256)
+
+    def small_photo(self, sha256: str, side: int) -> bytes:
+        """Return a kept photograph as a JPEG, ``side`` pixels at most (one of ``matcher.photo.small.SIDES``).
+
+        Made once and kept, out of reach of exports. Raises StudioError when it is not there, PhotoError when it cannot
+        be opened.
+        """
+        from matcher.photo.photo import open_photo
+
+        path = self.photo_path(sha256)
+        return self.made_small(sha256, side, lambda: open_photo(path))
+
+    def made_small(self, sha256: str, side: int, opened: Callable[[], Photo]) -> bytes:
+        """Return any photograph as ``small_photo`` does, opened by ``opened`` when its copy is not made yet."""
+        from matcher.photo.small import MADE_THUS, checked_side, small_jpeg
+
+        name = f"photograph {sha256} {checked_side(side)} {MADE_THUS}"
+        return self.made_pictures.get(name, lambda: small_jpeg(opened(), side))
 
     # Targets
 

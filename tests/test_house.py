@@ -38,7 +38,7 @@ PAGE_FLOORS = (
     ("suggestions",),
     ("bench",),
     ("screens", "screens_at_the_foot"),
-    ("app",),
+    ("app", "served"),
 )
 """The same for ``ui``."""
 MOST_ROOMS, MOST_FILES = 16, 12

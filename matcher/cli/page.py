@@ -7,6 +7,7 @@ import contextlib
 import ipaddress
 import os
 import runpy
+import signal
 import socket
 import sys
 from pathlib import Path
@@ -117,7 +118,9 @@ def serve(host: str, port: int) -> None:
         "logger.hideWelcomeMessage": True,
         "browser.gatherUsageStats": False,
     }
-    page = Path(__file__).parents[2] / "ui" / "app.py"
+    page = Path(__file__).parents[2] / "ui" / "served.py"
+    for asked in (signal.SIGINT, signal.SIGTERM):  # raised again once the server has closed: an end as good as any
+        signal.signal(asked, lambda *_: sys.exit(0))
     sys.argv = ["streamlit", "run", str(page), *(f"--{name}={str(value).lower()}" for name, value in flags.items())]
     runpy.run_module("streamlit", run_name="__main__")
 

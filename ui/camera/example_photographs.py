@@ -10,15 +10,13 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from ui.photograph.photographs import thumb
+from ui.photograph.photographs import EXAMPLE_SIDE, shipped_image
 from ui.show.swatches import field
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from matcher.demo_examples import ReadExample
-
-SHOWN_SIDE = 640
 
 
 def show_examples(examples: Sequence[ReadExample]) -> None:
@@ -30,12 +28,11 @@ def show_examples(examples: Sequence[ReadExample]) -> None:
 
 
 def _example(example: ReadExample) -> str:
-    source = thumb(str(example.file), SHOWN_SIDE)
+    picture = shipped_image(example.file, example.wrong or example.remedy, EXAMPLE_SIDE)
     wrong = f"<p>{html.escape(example.wrong)}</p>" if example.wrong else ""
     remedy = f"<p>{'<b>Instead:</b> ' if example.wrong else ''}{html.escape(example.remedy)}</p>"
-    alt = html.escape(example.wrong or example.remedy, quote=True)
     return (
-        f'<section><h3>{html.escape(example.title)}</h3><div class="pm-photo"><img src="{source}" alt="{alt}"></div>'
+        f'<section><h3>{html.escape(example.title)}</h3><div class="pm-photo">{picture}</div>'
         f"{_colours(example)}{_read(example)}{wrong}{remedy}{_said(example)}</section>"
     )
 

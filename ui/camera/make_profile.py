@@ -16,7 +16,7 @@ from ui.camera.chart_step import ask_for_chart
 from ui.camera.profile_list import show_profile
 from ui.photograph import intake
 from ui.photograph.card_step import card_reading
-from ui.photograph.photographs import photo_of, thumb
+from ui.photograph.photographs import photo_of, shipped_image
 from ui.show import look
 from ui.show.swatches import show_warnings
 from ui.state.drafts import Draft
@@ -73,10 +73,8 @@ def _photograph(studio: Studio, draft: Draft) -> None:
         items = "".join(f"<li>{html.escape(line)}</li>" for line in WHAT_TO_PHOTOGRAPH)
         st.html(f'<ul class="pm-steps">{items}</ul>')
     with picture_side:
-        source = thumb(str(_demo_chart(DEMO_CHARTS[0][0])))
-        st.html(
-            f'<div class="pm-photo"><img src="{source}" alt="A 24-patch chart on a bench, photographed well"></div>'
-        )
+        chart = shipped_image(_demo_chart(DEMO_CHARTS[0][0]), "A 24-patch chart on a bench, photographed well")
+        st.html(f'<div class="pm-photo">{chart}</div>')
     way = intake.choose_way(studio, draft, typed=False)
     intake.bring_in(studio, draft, way, [(_demo_chart(name), title) for name, title in DEMO_CHARTS])
 

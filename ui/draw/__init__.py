@@ -35,7 +35,7 @@ class Shape:
 
 @dataclass(frozen=True)
 class Picture:
-    """What the browser shows: ``source`` is a data URL; width and height are those of the full picture."""
+    """What the browser shows. source: an address on this server. width, height: those of the full picture."""
 
     source: str
     width: int

@@ -5,7 +5,6 @@ A file that cannot be read leaves everything as it was, with a sentence beside t
 
 from __future__ import annotations
 
-import html
 import json
 from collections.abc import Sequence
 from pathlib import Path
@@ -77,9 +76,9 @@ def _demo_pictures() -> list[tuple[Path, str]]:
 
 
 def _thumb(path: Path, title: str) -> str:
-    from ui.photograph.photographs import thumb
+    from ui.photograph.photographs import shipped_image
 
-    return f'<div class="pm-photo demo"><img src="{thumb(str(path))}" alt="{html.escape(title, quote=True)}"></div>'
+    return f'<div class="pm-photo demo">{shipped_image(path, title)}</div>'
 
 
 def _take(studio: Studio, draft: Draft, data: bytes, name: str) -> None:

@@ -11,8 +11,7 @@ import streamlit as st
 from matcher.errors import MatcherError
 from ui.draw import Shape, draw
 from ui.photograph.card_step import card_reading
-from ui.photograph.outlined import size_of
-from ui.photograph.photographs import bench_picture, photo_of
+from ui.photograph.photographs import bench_picture, photo_of, size_of
 from ui.reading.finish_step import card_outline
 from ui.reading.read_marks import finish_reading
 from ui.reading.which_light import ask_light, light_of

@@ -14,7 +14,7 @@ from matcher.errors import MatcherError
 from matcher.recipe.recipe import describe
 from matcher.storage.damaged import in_words
 from matcher.words import counted
-from ui.photograph.photographs import figure, thumb
+from ui.photograph.photographs import figure, image
 from ui.recipe.correct_plate import begin_button, correction_form, is_begun, show_corrections
 from ui.recipe.later_reading import add_later, show_stages
 from ui.recipe.piece import OF_THE_FIRST, take_to_bench
@@ -118,7 +118,7 @@ def _thumb(studio: Studio, trial: Trial) -> str:
     if not trial.photos:
         return ""
     try:
-        return f'<img src="{thumb(str(studio.photo_path(trial.photos[0])))}" alt="">'
+        return image(studio, trial.photos[0], "")
     except MatcherError:
         return ""
 
