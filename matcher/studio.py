@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
     from matcher.card.reading import CardReading
     from matcher.photo.photo import Photo
+    from matcher.reading.reading import Reading
     from matcher.storage.damaged import Damaged
     from matcher.storage.database import Database
     from matcher.storage.drafts import Kept
@@ -272,6 +273,52 @@ class Studio:
 
         name = f"photograph {sha256} {checked_side(side)} {MADE_THUS}"
         return self.made_pictures.get(name, lambda: small_jpeg(opened(), side))
+
+    def patch(self, key: str, side: int, read: Callable[[], Reading]) -> bytes:
+        """Return what was read as a square JPEG, under the white and the exposure that all patches share.
+
+        Parameters
+        ----------
+        key : str
+            Of the reading, as ``matcher.photo.small.patch_key`` gives it.
+        side : int
+            One of ``matcher.photo.small.PATCH_SIDES``.
+        read : callable
+            Gives the reading; called only when its patch is not made yet.
+
+        Returns
+        -------
+        bytes
+            Made once and kept, out of reach of exports; plain where nothing was photographed.
+
+        Raises
+        ------
+        StudioError
+            The reading is another by now, or its photograph is not there.
+        PhotoError, ReadingError
+            The photograph cannot be opened, or holds no such region.
+        """
+        from matcher.photo.small import PATCH_SIDES, checked_side, patch_key
+
+        def make() -> bytes:
+            reading = read()
+            if patch_key(reading) != key:
+                raise StudioError("This finish was read again, or is another: reload the page.")
+            return self._patch(reading, side)
+
+        return self.made_pictures.get(f"patch {key} {checked_side(side, PATCH_SIDES)}", make)
+
+    def _patch(self, reading: Reading, side: int) -> bytes:
+        from matcher.photo.encoding import LINEAR
+        from matcher.photo.patch import flat_patch, patch
+        from matcher.photo.photo import open_photo
+        from matcher.photo.small import jpeg_of
+
+        if reading.photo is None or reading.region is None:
+            return jpeg_of(flat_patch(reading.lab, side))
+        as_linear = reading.conditions is not None and reading.conditions.encoding == LINEAR
+        photo = open_photo(self.photo_path(reading.photo), encoding="linear" if as_linear else None)
+        return jpeg_of(patch(photo, reading.region, reading.lab, side, reading.left_out_share))
 
     # Targets
 

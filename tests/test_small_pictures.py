@@ -259,7 +259,7 @@ def test_a_page_holds_addresses_and_each_is_answered(
     app = AppTest.from_file(str(APP), default_timeout=120).run().switch_page(f"screens/{screen}.py").run()
     assert not app.exception
     images = re.findall(r"<img [^>]*>", " ".join(str(element.proto.body) for element in app.get("html")))
-    photographs = [image for image in images if "/pictures/" in image]
+    photographs = [image for image in images if "/pictures/" in image or "/patches/" in image]
     assert photographs and not [image for image in images if "data:image/jpeg" in image]
     for image in photographs:
         found = re.search(r'src="([^"]*)" width="(\d+)" height="(\d+)" loading="lazy"', image)

@@ -1,16 +1,19 @@
-"""A photograph small enough to send to a screen: the few sizes there are, its shape, and its JPEG.
+"""A photograph small enough to send to a screen: the few sizes there are, what tells one from another, its JPEG.
 
 Beside the flow of a reading: what is made here is looked at, never measured.
 """
 
 from __future__ import annotations
 
+import hashlib
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from matcher.colour.types import Floats
 from matcher.errors import Misfit, PhotoError, file_in_words
 from matcher.files import opened
 from matcher.photo.formats import format_of
@@ -22,6 +25,9 @@ if TYPE_CHECKING:
 
 SIDES = (480, 640, 1200, 1600)
 """The longest sides that are made, in pixels: a row of a list, an example, a plate's own page, a picture to draw on."""
+
+PATCH_SIDES = (120, 240, 480)
+"""The sides of patches that are made, in pixels: a list on a plain screen or on a fine one, a plate's own page."""
 
 MADE_THUS = 1
 """To be raised when pictures are made differently: what browsers and the studio have kept is then made anew."""
@@ -44,11 +50,31 @@ def small_jpeg(photo: Photo, side: int) -> bytes:
     return jpeg_of(photo.preview(checked_side(side)))
 
 
-def checked_side(side: int) -> int:
-    """Return ``side`` if it is one of SIDES. Raises PhotoError: others are not made, lest anyone fill the disk."""
-    if side not in SIDES:
-        raise PhotoError(f"Ask for a picture of {', '.join(map(str, SIDES[:-1]))} or {SIDES[-1]} pixels, not {side}.")
+def checked_side(side: int, sides: Sequence[int] = SIDES) -> int:
+    """Return ``side`` if it is one of ``sides``. Raises PhotoError: others are not made, lest anyone fill the disk."""
+    if side not in sides:
+        raise PhotoError(f"Ask for a picture of {', '.join(map(str, sides[:-1]))} or {sides[-1]} pixels, not {side}.")
     return side
+
+
+class ReadFinish(Protocol):
+    """Of a reading, what its patch hangs on."""
+
+    @property
+    def photo(self) -> str | None: ...
+    @property
+    def region(self) -> Floats | None: ...
+    @property
+    def lab(self) -> Floats: ...
+    @property
+    def left_out_share(self) -> float: ...
+
+
+def patch_key(read: ReadFinish) -> str:
+    """Return 40 hex digits that say all that a patch hangs on, so that a finish read again has another patch."""
+    outline = None if read.region is None else np.asarray(read.region, dtype=float).round(3).tolist()
+    told = (read.photo, outline, read.lab.round(6).tolist(), round(read.left_out_share, 6), MADE_THUS)
+    return hashlib.sha256(repr(told).encode()).hexdigest()[:40]
 
 
 def shown_size(width: int, height: int, side: int) -> tuple[int, int]:

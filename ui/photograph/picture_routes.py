@@ -1,4 +1,5 @@
-"""The pictures that the page names, served beside it: small copies of the studio's photographs.
+"""The pictures that the page names, served beside it: small copies of the studio's photographs, and patches of what was
+read in them.
 
 What an address stands for never changes, so a browser that has it need not ask again. The address holds a hash that
 cannot be guessed, and a page of another site that knows it all the same is not given the picture.
@@ -7,17 +8,21 @@ cannot be guessed, and a page of another site that knows it all the same is not 
 from __future__ import annotations
 
 import html
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from starlette.responses import Response
 from starlette.routing import Route
 
-from matcher.errors import MatcherError
+from matcher.errors import MatcherError, StudioError
 from matcher.photo.small import MADE_THUS
-from ui.state.addresses import PICTURES, below_the_base
+from ui.state.addresses import PATCHES, PICTURES, below_the_base
 
 if TYPE_CHECKING:
     from starlette.requests import Request
+
+    from matcher.reading.reading import Reading
+    from matcher.studio import Studio
 
 A_YEAR_S = 365 * 24 * 3600
 _OURS_ALONE = {"Cross-Origin-Resource-Policy": "same-origin", "X-Content-Type-Options": "nosniff"}
@@ -28,7 +33,8 @@ def picture_routes() -> list[Route]:
     """Return the routes for the server."""
     return [
         Route(below_the_base(f"{PICTURES}/{{sha256}}/{{side}}.jpg"), photograph),
-        Route(below_the_base(f"{PICTURES}/{{rest:path}}"), lambda request: refusal(request, _NO_SUCH)),
+        Route(below_the_base(f"{PATCHES}/{{of}}/{{number}}/{{key}}/{{side}}.jpg"), patch),
+        *(Route(below_the_base(f"{top}/{{rest:path}}"), nothing_there) for top in (PICTURES, PATCHES)),
     ]
 
 
@@ -38,12 +44,49 @@ def photograph(request: Request) -> Response:
     from ui.photograph.photographs import small_copy
     from ui.state.open_studio import the_studio
 
-    sha256, side = request.path_params["sha256"], request.path_params["side"]
-    if not (side.isascii() and side.isdigit() and len(side) <= 4):
-        return refusal(request, _NO_SUCH)
-    tag = f'"{sha256}-{side}-{MADE_THUS}"'
+    sha256, side = request.path_params["sha256"], _whole(request.path_params["side"])
+    return _answer(request, f"{sha256}-{side}-{MADE_THUS}", lambda: small_copy(the_studio(), sha256, side))
+
+
+def patch(request: Request) -> Response:
+    """Answer with the patch of what was read of a plate, of a target, or at a stage of a plate."""
+    from ui.state.open_studio import the_studio
+
+    asked = request.path_params
+    key, side = asked["key"], _whole(asked["side"])
+
+    def read() -> Reading:
+        return _reading(the_studio(), asked["of"], asked["number"])
+
+    return _answer(request, f"{key}-{side}", lambda: the_studio().patch(key, side, read))
+
+
+def nothing_there(request: Request) -> Response:
+    """Answer what is no picture's address; without this the server would give the page itself."""
+    return refusal(request, _NO_SUCH)
+
+
+def _reading(studio: Studio, of: str, number: str) -> Reading:
+    """Return the reading that an address names. Raises StudioError."""
+    if of == "plate":
+        return studio.trial(_whole(number)).reading
+    if of == "target":
+        return studio.target(_whole(number)).reading
+    plate, _, place = number.partition("-")
+    stages = studio.trial(_whole(plate)).stages if of == "stage" else ()
+    if not 0 <= _whole(place) < len(stages):
+        raise StudioError(_NO_SUCH)
+    return stages[_whole(place)].reading
+
+
+def _whole(text: str) -> int:
+    """Return a whole number that an address holds, -1 for anything else."""
+    return int(text) if text.isascii() and text.isdigit() and len(text) <= 9 else -1
+
+
+def _answer(request: Request, tag: str, make: Callable[[], bytes]) -> Response:
     try:
-        return lasting(request, tag, small_copy(the_studio(), sha256, int(side)))
+        return lasting(request, f'"{tag}"', make())
     except MatcherError as error:
         return refusal(request, str(error))
 

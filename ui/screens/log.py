@@ -10,16 +10,16 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.dates import shown
-from matcher.errors import MatcherError
 from matcher.recipe.recipe import describe
 from matcher.storage.damaged import in_words
 from matcher.words import counted
-from ui.photograph.photographs import figure, image
+from ui.photograph.photographs import figure
 from ui.recipe.correct_plate import begin_button, correction_form, is_begun, show_corrections
 from ui.recipe.later_reading import add_later, show_stages
 from ui.recipe.piece import OF_THE_FIRST, take_to_bench
 from ui.recipe.plate_row import plate_row
 from ui.show import look
+from ui.show.patches import SMALL, plate_patch
 from ui.show.steps import recipe_steps
 from ui.show.swatches import show_reading
 from ui.state.messages import tell, told
@@ -104,7 +104,7 @@ def _list(studio: Studio, found: list[Trial], total: int) -> None:
         for trial in found[:count]:
             row, action = st.columns([5, 1], vertical_alignment="center")
             with row:
-                st.html(plate_row(trial, _thumb(studio, trial)))
+                st.html(plate_row(trial, _patch(trial)))
             with action:
                 if st.button("Open", key=f"log.open.{trial.id}", width="stretch"):
                     st.query_params["plate"] = str(trial.id)
@@ -114,13 +114,8 @@ def _list(studio: Studio, found: list[Trial], total: int) -> None:
         st.rerun()
 
 
-def _thumb(studio: Studio, trial: Trial) -> str:
-    if not trial.photos:
-        return ""
-    try:
-        return image(studio, trial.photos[0], "")
-    except MatcherError:
-        return ""
+def _patch(trial: Trial) -> str:
+    return plate_patch(trial, SMALL) if trial.photos else ""
 
 
 def _one(studio: Studio, trial: Trial) -> None:
