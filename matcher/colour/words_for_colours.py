@@ -79,6 +79,19 @@ _WARM, _COOL = ("red", "pink", "orange", "brown", "yellow", "olive"), ("green", 
 FAMILIES = ("black", "grey", "white", *_WARM, *_COOL)
 """The families of colour, in the order in which they are laid out: without hue first, then round the hues."""
 
+SHADES = (
+    *FAMILIES[:3],
+    *dict.fromkeys(one.name for family in FAMILIES for one in (*_DEEP_HUES, *_LIGHT_HUES) if one.family == family),
+)
+"""The families' parts, as an order too: what is left of a colour's words without those for lightness and chroma."""
+
+COLOUR_WORDS = frozenset(
+    word
+    for said in (*FAMILIES, *SHADES, *(name for _, name in (*_GREYS, *_TINGES)), "dark light pale greyish strong")
+    for word in said.split()
+)
+"""Every word that a colour is ever called by."""
+
 
 def colour_in_words(lab: ArrayLike) -> str:
     """Return one CIELAB colour (3,) in plain words.
@@ -104,6 +117,14 @@ def colour_family(lab: ArrayLike) -> str:
     if _is_nearly_neutral(lightness, chroma):
         return _grey(lightness).split()[-1]
     return _hue(lightness, chroma, hue).family
+
+
+def colour_shade(lab: ArrayLike) -> str:
+    """Return which of SHADES one CIELAB colour (3,) is: "warm brown", "olive green", "black"."""
+    lightness, chroma, hue = (float(value) for value in lab_to_lch(lab))
+    if _is_nearly_neutral(lightness, chroma):
+        return _grey(lightness).split()[-1]
+    return _hue(lightness, chroma, hue).name
 
 
 def _is_nearly_neutral(lightness: float, chroma: float) -> bool:

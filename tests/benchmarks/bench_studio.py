@@ -1,4 +1,4 @@
-"""The times of a studio's everyday steps: open a fresh one, load a long log, make the demo, render a scene.
+"""The times of a studio's everyday steps: open a fresh one, load and search a long log, make the demo, render a scene.
 
 Run: python -m tests.benchmarks.bench_studio --trials 5000
 
@@ -14,6 +14,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from datetime import timedelta
 from pathlib import Path
 
 import numpy as np
@@ -21,13 +22,14 @@ import numpy as np
 from matcher.demo import make_demo_studio
 from matcher.reading.reading import Reading
 from matcher.studio import Studio
+from matcher.suggest.finding import FACETS, Finder, Wanted
 from matcher.trials.trial import Trial
-from tests.browser import ROOT
 from tests.plates import MADE_AT, a_recipe
 from tests.rendering.process import true_lab
 from tests.rendering.render import render_scene
 from tests.test_demo_render import SMALL
 
+ROOT = Path(__file__).parents[2]
 TIMES = 3
 OPENING = (
     "import sys, time; start = time.process_time(); from matcher.studio import Studio; Studio.open(sys.argv[1]); "
@@ -50,8 +52,33 @@ def main() -> None:
             print(f"load {many} trials            {_least(lambda _: studio.trials()):.3f} s")
         print(f"make the demo studio        {_least(lambda k: make_demo_studio(folder / f'demo {k}').close()):.3f} s")
     print(f"render a scene of 320 × 240 {_least(lambda k: render_scene(SMALL, np.random.default_rng(k))):.4f} s")
+    _finding(many)
     recipe = a_recipe()
     print(f"colour of a recipe          {_least(lambda _: [true_lab(recipe) for _ in range(200)]) / 200:.5f} s")
+
+
+def _finding(many: int) -> None:
+    """Print what it takes to look plates up once, and then to search them."""
+    rng = np.random.default_rng(1)
+    labs = np.column_stack([rng.uniform(10, 85, many), rng.normal(8, 12, many), rng.normal(14, 14, many)])
+    days = [MADE_AT - timedelta(days=float(day)) for day in rng.integers(0, 3000, many)]
+    plates = [Trial(a_recipe(passes=1 + n % 9), Reading(labs[n]), days[n], id=n) for n in range(many)]
+    wanted = Wanted("ferric wax", ("brown",), (("year", ("2024", "2023")), ("seal", ("wax",))))
+    finders: list[Finder] = []
+
+    def first(_: int) -> None:
+        finders.append(Finder(plates))
+        finders[-1].find(wanted)
+        finders[-1].choices("year")
+
+    print(f"look {many} plates up, once   {_least(first):.3f} s")
+    orders = {"colour": None, "newest": None, "likeness": (38.0, 14.0, 22.0)}
+    for order, like in orders.items():
+        print(
+            f"search them by {order:<12} {_least(lambda _, by=order, to=like: finders[0].find(wanted, by, to)):.4f} s"
+        )
+    print(f"lay them all out by colour  {_least(lambda _: finders[0].find(order='colour')):.4f} s")
+    print(f"count the choices of 9 kinds {_least(lambda _: [finders[0].choices(f, wanted) for f in FACETS]):.4f} s")
 
 
 def _opened(folder: Path) -> float:
