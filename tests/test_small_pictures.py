@@ -29,6 +29,7 @@ from matcher.shipped import shipped
 from matcher.storage.made_pictures import MadePictures
 from matcher.studio import Studio
 from tests.example_counts import examples
+from ui.state.places import CAMERA, LOG, PHOTOGRAPHING, SUGGESTIONS, TARGET, Place
 
 APP = Path(__file__).parents[1] / "ui" / "app.py"
 PLATE = shipped("demo_images") / "trials" / "005.jpg"
@@ -251,12 +252,12 @@ def test_a_damaged_photograph_is_refused_and_says_so_in_the_pictures_place(studi
     assert status == 404 and headers["content-type"].startswith("image/svg+xml") and b"<text" in body
 
 
-@pytest.mark.parametrize("screen", ["log", "suggestions", "target", "photographing", "camera"])
+@pytest.mark.parametrize("place", [LOG, SUGGESTIONS, TARGET, PHOTOGRAPHING, CAMERA], ids=lambda place: place.address)
 def test_a_page_holds_addresses_and_each_is_answered(
-    screen: str, master_demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    place: Place, master_demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("MATCHER_STUDIO", str(shutil.copytree(master_demo, tmp_path / "demo")))
-    app = AppTest.from_file(str(APP), default_timeout=120).run().switch_page(f"screens/{screen}.py").run()
+    app = AppTest.from_file(str(APP), default_timeout=120).run().switch_page(place.file).run()
     assert not app.exception
     images = re.findall(r"<img [^>]*>", " ".join(str(element.proto.body) for element in app.get("html")))
     photographs = [image for image in images if "/pictures/" in image or "/patches/" in image]

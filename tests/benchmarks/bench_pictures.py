@@ -18,7 +18,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from matcher.demo.studio import make_demo_studio
+from matcher.demo import make_demo_studio
 from matcher.photo.photo import open_photo
 from matcher.photo.small import patch_key, small_jpeg
 from matcher.storage.made_pictures import MadePictures
