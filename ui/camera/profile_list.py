@@ -11,6 +11,7 @@ import streamlit as st
 from matcher.dates import SHORT, shown
 from matcher.errors import MatcherError
 from ui.camera.patch_pairs import patch_picture
+from ui.camera.read_again import read_again_with
 from ui.show import look
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told
@@ -48,6 +49,8 @@ def list_profiles(studio: Studio) -> None:
             st.html(_head(profile))
             with st.expander("Patches, rename, export, retire"):
                 _one(studio, draft, profile)
+            with st.expander("Read earlier photographs again"):
+                read_again_with(studio, draft, profile, _slug(profile.name))
     retired = [profile for profile in known if profile.retired is not None]
     if retired:
         with st.expander(f"Retired ({len(retired)})"):

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from matcher.commissions.earlier_readings import Owner
 from matcher.dates import shown
 from matcher.recipe.recipe import describe
 from matcher.storage.damaged import in_words
@@ -18,6 +19,7 @@ from ui.recipe.correct_plate import begin_button, correction_form, is_begun, sho
 from ui.recipe.later_reading import add_later, show_stages
 from ui.recipe.piece import OF_THE_FIRST, take_to_bench
 from ui.recipe.plate_row import plate_row
+from ui.recipe.read_again import offer_to_read_again, reading_again
 from ui.show import look
 from ui.show.patches import SMALL, plate_patch
 from ui.show.steps import recipe_steps
@@ -129,6 +131,9 @@ def _one(studio: Studio, trial: Trial) -> None:
     if is_begun(studio, trial):
         correction_form(studio, trial, photograph)
         return
+    owner = Owner("plate", trial.id or 0)
+    if reading_again(studio, owner, f"Plate {trial.id}", trial.reading):
+        return
     picture, words = st.columns([1.2, 1], gap="medium")
     with picture:
         st.html(photograph)
@@ -140,6 +145,7 @@ def _one(studio: Studio, trial: Trial) -> None:
     with words:
         st.subheader(f"Plate {trial.id}", anchor=False)
         show_reading(trial.reading, f"Plate {trial.id}")
+        offer_to_read_again(studio, owner, trial.reading)
         if trial.stages:
             st.html("<strong>Readings during and after</strong>")
             show_stages(trial.stages)
