@@ -497,13 +497,14 @@ class Studio:
 
         Raises StudioError; then nothing is written. A file that is there is kept unless ``overwrite``.
         """
+        from matcher.commissions.carried import CARRIED
         from matcher.trials import archive as portable
         from matcher.trials import spreadsheet
 
         path = Path(path)
         _check_ending(path, ".zip", ".csv")
         if path.suffix.lower() != ".csv":
-            return portable.export_studio(self.database, self.photos, path, overwrite)
+            return portable.export_studio(self.database, self.photos, path, overwrite, CARRIED)
         names = {target.id: target.name for target in self.targets(include_set_aside=True)}
         count = spreadsheet.export_table(self.trials(include_set_aside=True), path, names, overwrite)
         return portable.Exported(path, trials=count, photos=0)
@@ -514,12 +515,13 @@ class Studio:
         Raises StudioError (RowProblems for a table's rows); then nothing is taken in. skip_bad: take in a table's
         good rows and report the others.
         """
+        from matcher.commissions.carried import CARRIED
         from matcher.trials import archive as portable
         from matcher.trials import spreadsheet
 
         path = Path(path)
         if path.suffix.lower() == ".zip" or portable.is_archive(path):
-            return portable.import_studio(self.database, self.photos, path, who)
+            return portable.import_studio(self.database, self.photos, path, who, CARRIED)
         return spreadsheet.import_table(self.database, path, skip_bad, who)
 
     def backup(self, path: str | Path, overwrite: bool = False) -> Exported:
@@ -528,10 +530,11 @@ class Studio:
         ``Studio.restore`` makes a studio of it again; so does unpacking it into an empty folder. A file that
         is there is kept unless ``overwrite``. Raises StudioError.
         """
+        from matcher.commissions.carried import CARRIED
         from matcher.trials import archive as portable
 
         _check_ending(Path(path), ".zip")
-        return portable.back_up(self.database, self.photos, Path(path), overwrite)
+        return portable.back_up(self.database, self.photos, Path(path), overwrite, CARRIED)
 
     @classmethod
     def restore(cls, backup: str | Path, folder: str | Path) -> Studio:
@@ -539,9 +542,10 @@ class Studio:
 
         ``restored_with`` then says in what the backup's database and its studio.json differed.
         """
+        from matcher.commissions.carried import CARRIED
         from matcher.trials import archive as portable
 
-        differences = portable.restore(Path(backup), Path(folder))
+        differences = portable.restore(Path(backup), Path(folder), CARRIED)
         studio = cls.open(folder)
         studio.restored_with = differences
         return studio

@@ -193,6 +193,7 @@ def backup(options: argparse.Namespace) -> Answer:
 
 def take_in(options: argparse.Namespace) -> Answer:
     """Take in an exported studio or a table of plates."""
+    from matcher.trials.archive import besides_in_words
     from matcher.trials.spreadsheet import waiting_in_words
 
     with opened_studio(options) as studio:
@@ -203,7 +204,8 @@ def take_in(options: argparse.Namespace) -> Answer:
         f"Plate {number} differs from the file's copy and stays as it is here." for number in brought.differing
     ]
     waiting = [waiting_in_words(brought.unfilled)] if brought.unfilled else []
-    return Answer(asdict(brought), [said, *waiting, *differing, *brought.problems])
+    besides = [line for one in brought.besides for line in besides_in_words(one)]
+    return Answer(asdict(brought), [said, *besides, *waiting, *differing, *brought.problems])
 
 
 def set_aside(options: argparse.Namespace) -> Answer:

@@ -45,11 +45,12 @@ _KEYS: Mapping[str, Sequence[InstrumentedAttribute[Any]]] = {
     "camera profile": (CameraProfileRow.name,),
     "line of history": (HistoryRow.id,),
     "commission": (CommissionRow.id, AreaRow.commission_id),
+    "area": (AreaRow.id,),
     "journal line": (JournalRow.id,),
     "sign-off": (SignOffRow.id,),
-    "cast of plate": (CastRow.trial_id,),
+    "cast plate": (CastRow.trial_id,),
     "earlier reading": (EarlierReadingRow.id,),
-    "use of a solution": (SolutionUseRow.id,),
+    "solution use": (SolutionUseRow.id,),
 }
 """What names a thing of each kind: first in its own table, then in those that belong to it."""
 

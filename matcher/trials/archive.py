@@ -16,7 +16,7 @@ import tempfile
 import zipfile
 import zlib
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
@@ -30,23 +30,34 @@ from matcher.dates import moment
 from matcher.errors import MatcherError, Misfit, StudioError
 from matcher.files import opened, whole_file
 from matcher.photo.formats import MAX_BYTES
+from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe
-from matcher.storage import checked
-from matcher.storage.copy import copy_sqlite
+from matcher.storage import carried, checked
+from matcher.storage.carried import CarriedTable
+from matcher.storage.copy import copy_sqlite, without_what_runs
 from matcher.storage.damaged import Damaged, T, Which, as_kept, readable_in_portions
 from matcher.storage.database import DATABASE_NAME, PHOTO_FOLDER, Database
-from matcher.storage.foreign import without_what_runs
 from matcher.storage.json_stream import Lazily, members
 from matcher.storage.photos import KeptPhoto, PhotoStore, is_sha256
-from matcher.storage.schema import HistoryRow, PhotoRow, StudioRow, TargetRow, TrialRow
+from matcher.storage.schema import (
+    EarlierReadingRow,
+    HistoryRow,
+    PhotoRow,
+    SolutionUseRow,
+    StudioRow,
+    TargetRow,
+    TrialRow,
+)
 from matcher.trials import camera_profiles, own_cards, stocks, targets
 from matcher.trials.log import by_uid, load_history, load_trials, note, note_photo_in, record_in, same_content
 from matcher.trials.own_cards import OwnCard
 from matcher.trials.stocks import Stock
 from matcher.trials.trial import Target, Trial
+from matcher.words import agreeing, counted
 
 FORMAT = "patina studio log"
-VERSION = 1
+VERSION = 2
+"""2: with commissions, readings that were taken again, and what was used of stocks. A file of 1 has none of these."""
 MAX_JSON_BYTES = 400 * 1024**2
 """Of studio.json, read piece by piece: what it says then takes some 1.4 GB of memory."""
 MAX_ENTRIES = 500_000
@@ -66,6 +77,20 @@ UNITS = {
 """Of the fields of `studio.json` whose names do not say their unit."""
 
 
+def _a_reading(columns: Mapping[str, Any]) -> None:
+    Reading.from_dict(columns["whole"])
+
+
+_OF_THE_LOG = (
+    CarriedTable(
+        "earlier_readings", "earlier reading", EarlierReadingRow, _a_reading, one_of=("trial_id", "target_id")
+    ),
+    CarriedTable("solution_uses", "solution use", SolutionUseRow),
+)
+"""Tables of the log itself that are carried row by row; those of higher rooms are handed in."""
+Tables = Sequence[CarriedTable]
+
+
 @dataclass(frozen=True)
 class Exported:
     """What was written. missing_photos: hashes of photographs that the log names and the store has lost.
@@ -78,6 +103,28 @@ class Exported:
     photos: int
     missing_photos: tuple[str, ...] = ()
     damaged: tuple[Damaged, ...] = ()
+
+
+@dataclass(frozen=True)
+class Besides:
+    """How many things of one kind an import brought, besides plates and targets: new ones, and ones that say something
+    else here, where they stay as they are."""
+
+    kind: str
+    new: int
+    differing: int
+
+
+def besides_in_words(one: Besides) -> list[str]:
+    """Say what an import brought of one kind; nothing when that is nothing."""
+    said = [f"{counted(one.new, one.kind)} {agreeing(one.new)} new."] if one.new else []
+    if one.differing:
+        differs, stays = (
+            agreeing(one.differing, "differs", "differ"),
+            agreeing(one.differing, "stays as it is", "stay as they are"),
+        )
+        said.append(f"{counted(one.differing, one.kind)} {differs} from the file's copy and {stays} here.")
+    return said
 
 
 @dataclass(frozen=True)
@@ -97,6 +144,7 @@ class Imported:
     differing: tuple[int, ...] = ()
     unfilled: int = 0
     problems: tuple[str, ...] = ()
+    besides: tuple[Besides, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -141,26 +189,32 @@ class _Contents:
     profiles: dict[str, dict[str, Any]]
     history: list[dict[str, Any]] = field(default_factory=list)
     damaged: tuple[Damaged, ...] = ()
+    rows: Mapping[str, list[dict[str, Any]]] = field(default_factory=dict)
 
 
-def export_studio(database: Database, photos: PhotoStore, path: Path, overwrite: bool = False) -> Exported:
-    """Write the studio to ``path``, whole or not at all. Raises StudioError."""
+def export_studio(
+    database: Database, photos: PhotoStore, path: Path, overwrite: bool = False, also: Tables = ()
+) -> Exported:
+    """Write the studio to ``path``, whole or not at all. Raises StudioError.
+
+    also: tables of higher rooms to carry, in the order of who names whom; here and in the other functions.
+    """
     with (
         whole_file(path, overwrite) as temporary,
         zipfile.ZipFile(temporary, "w") as archive,
         database.reading() as session,
     ):
-        return _write(archive, session, photos, path)
+        return _write(archive, session, photos, path, also)
 
 
-def back_up(database: Database, photos: PhotoStore, path: Path, overwrite: bool = False) -> Exported:
+def back_up(database: Database, photos: PhotoStore, path: Path, overwrite: bool = False, also: Tables = ()) -> Exported:
     """Write an export that also holds the SQLite database as it stood at one moment. Raises StudioError.
 
     Work may go on meanwhile. A server's database is not copied: its log is in the export part, and the server's own
     backup keeps the rest.
     """
     if database.file is None:
-        return export_studio(database, photos, path, overwrite)
+        return export_studio(database, photos, path, overwrite, also)
     with tempfile.TemporaryDirectory(prefix="studio-backup-") as folder:
         copy = Path(folder) / DATABASE_NAME
         with database.telling():
@@ -170,12 +224,12 @@ def back_up(database: Database, photos: PhotoStore, path: Path, overwrite: bool 
             snapshot = Database.open(folder)
             try:
                 with snapshot.reading() as session:
-                    return _write(archive, session, photos, path)
+                    return _write(archive, session, photos, path, also)
             finally:
                 snapshot.close()
 
 
-def restore(backup: Path, folder: Path) -> tuple[Difference, ...]:
+def restore(backup: Path, folder: Path, also: Tables = ()) -> tuple[Difference, ...]:
     """Make the studio that ``backup`` holds in ``folder``, which must be new or empty. Raises StudioError.
 
     Returns in what the backup's database and its studio.json differ. Triggers and views in the database are dropped.
@@ -184,7 +238,7 @@ def restore(backup: Path, folder: Path) -> tuple[Difference, ...]:
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise StudioError(f"Restore into a new or empty folder: {folder} holds something already.")
     with _opened(backup) as archive:
-        contents = _contents(archive)
+        contents = _contents(archive, also)
         with_database = DATABASE_NAME in archive.namelist()
         try:
             folder.parent.mkdir(parents=True, exist_ok=True)
@@ -192,7 +246,7 @@ def restore(backup: Path, folder: Path) -> tuple[Difference, ...]:
         except OSError as error:
             raise StudioError(f"The folder {folder} cannot be made ({error.strerror}): name another.") from error
         try:
-            differing = (_restore_both if with_database else _restore_json)(archive, contents, draft)
+            differing = (_restore_both if with_database else _restore_json)(archive, contents, draft, also)
             draft.chmod(0o755)
             if folder.exists():
                 folder.rmdir()
@@ -206,16 +260,16 @@ def restore(backup: Path, folder: Path) -> tuple[Difference, ...]:
             shutil.rmtree(draft, ignore_errors=True)
 
 
-def _restore_json(archive: zipfile.ZipFile, contents: _Contents, folder: Path) -> tuple[Difference, ...]:
+def _restore_json(archive: zipfile.ZipFile, contents: _Contents, folder: Path, also: Tables) -> tuple[Difference, ...]:
     database = Database.open(folder)
     try:
-        _take_in(database, archive, contents, PhotoStore(folder / PHOTO_FOLDER), "")
+        _take_in(database, archive, contents, PhotoStore(folder / PHOTO_FOLDER), "", also)
     finally:
         database.close()
     return ()
 
 
-def _restore_both(archive: zipfile.ZipFile, contents: _Contents, folder: Path) -> tuple[Difference, ...]:
+def _restore_both(archive: zipfile.ZipFile, contents: _Contents, folder: Path, also: Tables) -> tuple[Difference, ...]:
     file, store = folder / DATABASE_NAME, PhotoStore(folder / PHOTO_FOLDER)
     _unpack_database(archive, file)
     try:
@@ -226,11 +280,11 @@ def _restore_both(archive: zipfile.ZipFile, contents: _Contents, folder: Path) -
     try:
         _keep_photos(archive, contents, store)
         with database.reading() as session:
-            kept = _fingerprints(_document(session, store, []))
+            kept = _fingerprints(_document(session, store, [], also), also)
     finally:
         database.close()
     schema = [Difference("schema", name, in_database=True, in_json=False) for name in dropped]
-    return (*schema, *_differences(kept, _fingerprints(_said(contents))))
+    return (*schema, *_differences(kept, _fingerprints(_said(contents), also)))
 
 
 _Fingerprints = dict[tuple[str, str], bytes]
@@ -260,10 +314,11 @@ def _said(contents: _Contents) -> dict[str, Any]:
         "camera_profiles": contents.profiles,
         "photos": ({"sha256": photo.sha256, "size_bytes": photo.size_bytes} for photo in contents.photos.values()),
         "history": ({**line, "at": line["at"].isoformat()} for line in contents.history),
+        **contents.rows,
     }
 
 
-def _fingerprints(document: Mapping[str, Any]) -> _Fingerprints:
+def _fingerprints(document: Mapping[str, Any], also: Tables) -> _Fingerprints:
     """Return a hash of each thing in a `studio.json`, by its kind and its uid or name."""
     found = {("studio", ""): _hash(document["studio"])}
     for kind, name, key in (
@@ -275,6 +330,11 @@ def _fingerprints(document: Mapping[str, Any]) -> _Fingerprints:
         found |= {(kind, item[key]): _hash(item) for item in document[name]}
     found |= {("camera profile", name): _hash(body) for name, body in document["camera_profiles"].items()}
     found |= {("photograph", item["sha256"]): _hash(item["size_bytes"]) for item in document["photos"]}
+    found |= {
+        (table.kind, table.key_of(item)): _hash(item)
+        for table in (*_OF_THE_LOG, *also)
+        for item in document[table.name]
+    }
     lines = Counter(f"of {item['at']}, {_hash(item).hex()[:8]}" for item in document["history"])
     return found | {("line of history", line): _hash(count) for line, count in lines.items()}
 
@@ -283,24 +343,24 @@ def _hash(value: Any) -> bytes:
     return hashlib.sha256(json.dumps(value, sort_keys=True).encode()).digest()
 
 
-def import_studio(database: Database, photos: PhotoStore, path: Path, who: str = "") -> Imported:
+def import_studio(database: Database, photos: PhotoStore, path: Path, who: str = "", also: Tables = ()) -> Imported:
     """Take in what ``path`` holds and this studio has not. Raises StudioError; then nothing is taken in."""
     with _opened(path) as archive:
-        return _take_in(database, archive, _contents(archive), photos, who)
+        return _take_in(database, archive, _contents(archive, also), photos, who, also)
 
 
 def _take_in(
-    database: Database, archive: zipfile.ZipFile, contents: _Contents, photos: PhotoStore, who: str
+    database: Database, archive: zipfile.ZipFile, contents: _Contents, photos: PhotoStore, who: str, also: Tables
 ) -> Imported:
     new_photos = _keep_photos(archive, contents, photos)  # before the log names them; unnamed ones do no harm
     with database.writing() as session:
-        return _merge(session, contents, new_photos, who)
+        return _merge(session, contents, new_photos, who, also)
 
 
 # Writing
 
 
-def _document(session: Session, photos: PhotoStore, damaged: list[Damaged]) -> dict[str, Any]:
+def _document(session: Session, photos: PhotoStore, damaged: list[Damaged], also: Tables) -> dict[str, Any]:
     """Return the studio as plain JSON types; things are named by uid, since numbers differ between studios.
 
     Its long lists are made while they are written, and ``damaged`` fills meanwhile.
@@ -308,6 +368,8 @@ def _document(session: Session, photos: PhotoStore, damaged: list[Damaged]) -> d
     studio = session.scalars(sa.select(StudioRow)).one()
     uid_of_target = {row.id: row.uid for row in session.execute(sa.select(TargetRow.id, TargetRow.uid))}
     uid_of_trial = {row.id: row.uid for row in session.execute(sa.select(TrialRow.id, TrialRow.uid))}
+    names = {"trial": uid_of_trial, "target": uid_of_target}
+    names |= {table.kind: carried.uids_of(session, table) for table in (*_OF_THE_LOG, *also)}
 
     def readable(kind: str, load: Callable[[Session, Which], list[T]]) -> Iterator[T]:
         return readable_in_portions(session, kind, load, damaged)
@@ -331,11 +393,8 @@ def _document(session: Session, photos: PhotoStore, damaged: list[Damaged]) -> d
         "own_cards": [card.as_dict() for card in readable("card", own_cards.load_cards)],
         "camera_profiles": dict(readable("camera profile", camera_profiles.load_bodies)),
         "photos": [_photo_entry(row, photos) for row in session.scalars(sa.select(PhotoRow).order_by(PhotoRow.sha256))],
-        "history": Lazily(
-            lambda: (
-                _history_entry(row, uid_of_trial, uid_of_target) for row in readable("line of history", load_history)
-            )
-        ),
+        **{table.name: carried.written(session, table, damaged) for table in (*_OF_THE_LOG, *also)},
+        "history": Lazily(lambda: (_history_entry(row, names) for row in readable("line of history", load_history))),
         "damaged": Lazily(lambda: [as_kept(session, one) for one in damaged]),
     }
 
@@ -350,19 +409,16 @@ def _photo_entry(row: PhotoRow, photos: PhotoStore) -> dict[str, Any]:
     }
 
 
-def _history_entry(
-    row: HistoryRow, trials: Mapping[int | None, Any], others: Mapping[int | None, Any]
-) -> dict[str, Any]:
-    names = {"trial": trials, "target": others}.get(row.kind)
-    number = int(row.subject) if row.subject.isdecimal() and len(row.subject) < 10 else None
-    subject = row.subject if names is None else names.get(number, row.subject)
+def _history_entry(row: HistoryRow, names: Mapping[str, Mapping[int, str]]) -> dict[str, Any]:
+    number = int(row.subject) if row.subject.isdecimal() and len(row.subject) < 10 else -1
+    subject = names.get(row.kind, {}).get(number, row.subject)
     plain = {"who": row.who, "what": row.what, "kind": row.kind, "subject": subject, "detail": row.detail}
     return {"at": row.at.isoformat(), **plain}
 
 
-def _write(archive: zipfile.ZipFile, session: Session, photos: PhotoStore, path: Path) -> Exported:
+def _write(archive: zipfile.ZipFile, session: Session, photos: PhotoStore, path: Path, also: Tables) -> Exported:
     damaged: list[Damaged] = []
-    document = _document(session, photos, damaged)
+    document = _document(session, photos, damaged, also)
     entry = zipfile.ZipInfo("studio.json", datetime.now().timetuple()[:6])
     entry.compress_type = zipfile.ZIP_DEFLATED
     with archive.open(entry, "w", force_zip64=True) as stream, io.TextIOWrapper(stream, "utf-8", newline="") as text:
@@ -431,12 +487,12 @@ def _check_entries(archive: zipfile.ZipFile, name: str) -> None:
         raise StudioError(f"{name} is not an export of a studio: there is no studio.json in it.")
 
 
-def _contents(archive: zipfile.ZipFile) -> _Contents:
+def _contents(archive: zipfile.ZipFile, also: Tables) -> _Contents:
     try:
         with archive.open("studio.json") as stream:
             data = _members(io.TextIOWrapper(io.BufferedReader(_Bounded(stream)), "utf-8-sig"))
         _check_kind(data)
-        return _checked(archive, data)
+        return _checked(archive, data, also)
     except (KeyError, TypeError, ValueError, AttributeError, RecursionError) as error:
         said = str(error) if isinstance(error, ValueError | RecursionError) else repr(error)
         raise StudioError(f"The studio.json in this file is damaged ({said[:200]}): export it again.") from error
@@ -480,7 +536,7 @@ class _Bounded(io.RawIOBase):
         return len(data)
 
 
-def _checked(archive: zipfile.ZipFile, data: Mapping[str, Any]) -> _Contents:
+def _checked(archive: zipfile.ZipFile, data: Mapping[str, Any], also: Tables) -> _Contents:
     studio, entries = data["studio"], data["photos"]
     kept = {entry["sha256"]: KeptPhoto(entry["sha256"], entry["suffix"], int(entry["size_bytes"])) for entry in entries}
     missing = frozenset(entry["sha256"] for entry in entries if entry.get("missing"))
@@ -501,7 +557,18 @@ def _checked(archive: zipfile.ZipFile, data: Mapping[str, Any]) -> _Contents:
         profiles={name: camera_profiles.checked_body(name, body) for name, body in data["camera_profiles"].items()},
         history=data["history"],
         damaged=tuple(_damaged(item) for item in data.get("damaged", ())),
+        rows={table.name: _rows(table, data.get(table.name, ())) for table in (*_OF_THE_LOG, *also)},
     )
+
+
+def _rows(table: CarriedTable, items: Sequence[Any]) -> list[dict[str, Any]]:
+    found = []
+    for at, item in enumerate(items, start=1):
+        try:
+            found.append(carried.taken(table, item))
+        except MatcherError as error:
+            raise StudioError(f"{table.kind.capitalize()} {at} in this file: {error}") from error
+    return found
 
 
 def _target(_: int, item: Mapping[str, Any]) -> Target:
@@ -579,7 +646,7 @@ def _unpack_database(archive: zipfile.ZipFile, file: Path) -> None:
 # Merging
 
 
-def _merge(session: Session, contents: _Contents, new_photos: int, who: str) -> Imported:
+def _merge(session: Session, contents: _Contents, new_photos: int, who: str, also: Tables) -> Imported:
     """Add to the log what it has not, in one transaction."""
     for sha256, photo in contents.photos.items():
         note_photo_in(session, photo, contents.photo_names[sha256])
@@ -602,7 +669,9 @@ def _merge(session: Session, contents: _Contents, new_photos: int, who: str) -> 
         new += len(fresh)
         old = [(trial, known[str(trial.uid)]) for trial in incoming if trial.uid in known]
         differing += [here.id or 0 for there, here in old if not same_content(there, here)]
-    _merge_history(session, contents, numbers, set(ids) - known_targets, ids)
+    merged = [carried.merge(session, table, contents.rows[table.name], labels) for table in (*_OF_THE_LOG, *also)]
+    new_things = {"trial": numbers, "target": {uid: ids[uid] for uid in set(ids) - known_targets}}
+    _merge_history(session, contents, new_things | {one.kind: one.new for one in merged})
     _merge_cards(session, contents, who)
     return Imported(
         trials=new,
@@ -611,11 +680,19 @@ def _merge(session: Session, contents: _Contents, new_photos: int, who: str) -> 
         stocks=new_stocks,
         photos=new_photos,
         differing=tuple(differing),
-        problems=tuple(
-            f"The {one.kind} {one.key} was damaged where this file was written, and stays out: its row is in the "
-            "file's studio.json as it was."
-            for one in contents.damaged
+        problems=(
+            *(
+                f"The {one.kind} {one.key} was damaged where this file was written, and stays out: its row is in the "
+                "file's studio.json as it was."
+                for one in contents.damaged
+            ),
+            *(
+                f"The {one.kind} {key} stays out: what it belongs to is not in this file."
+                for one in merged
+                for key in one.left_out
+            ),
         ),
+        besides=tuple(Besides(one.kind, len(one.new), len(one.differing)) for one in merged),
     )
 
 
@@ -652,15 +729,8 @@ def _relabelled(recipe: Recipe, labels: Mapping[str | None, str | None]) -> Reci
     return replace(recipe, undercoat=under, coats=coats)
 
 
-def _merge_history(
-    session: Session,
-    contents: _Contents,
-    trials: Mapping[Any, Any],
-    new_targets: set[Any],
-    target_ids: Mapping[Any, Any],
-) -> None:
-    """Carry over what happened, in the other studio, to the trials and targets that are new here."""
-    new = {"trial": trials, "target": {uid: target_ids[uid] for uid in new_targets}}
+def _merge_history(session: Session, contents: _Contents, new: Mapping[str, Mapping[Any, int | None]]) -> None:
+    """Carry over what happened, in the other studio, to what is new here. new: numbers here by kind and uid."""
     lines = [
         {**_without(line, "subject"), "subject": str(new[line["kind"]][line["subject"]])}
         for line in contents.history

@@ -237,6 +237,7 @@ def _take_in(studio: Studio) -> None:
         return
     if not st.button("Import", key="log.take"):
         return
+    from matcher.trials.archive import besides_in_words
     from matcher.trials.spreadsheet import waiting_in_words
 
     with told(), TemporaryDirectory() as folder, st.spinner("Importing…"):
@@ -249,6 +250,9 @@ def _take_in(studio: Studio) -> None:
         for number in brought.differing:
             differs = f"Plate {number} differs from the file's copy and stays as it is here"
             tell(f"{differs}: correct it if the file is right.", "warning")
+        for one in brought.besides:
+            for line in besides_in_words(one):
+                tell(line, "warning" if one.differing else "done")
         for problem in brought.problems:
             tell(problem, "warning")
 

@@ -1,0 +1,247 @@
+"""Tables that an export carries row by row: written out, checked, and merged into another studio by uid.
+
+Numbers differ between studios, so a row names others by their uids ("trial_uid" for the column ``trial_id``): which
+ones its foreign keys tell. What is here already stays as it is here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Session
+
+from matcher.dates import in_utc, moment
+from matcher.errors import StudioError
+from matcher.storage import checked
+from matcher.storage.damaged import Damaged, readable_in_portions
+from matcher.storage.schema import PhotoRow, StockRow, Table, Utc
+
+MAX_WHOLE = 2**31 - 1
+Plain = dict[str, Any]
+
+
+def _nothing(_: Mapping[str, Any]) -> None:
+    return None
+
+
+@dataclass(frozen=True)
+class CarriedTable:
+    """A table that an export carries.
+
+    name: of its list in `studio.json`. kind: of one of its rows, as errors, damage and history call it. row: its class.
+    check: raises a MatcherError for columns that say what may not be kept. place_within: the column of what a row has
+    a "position" in, of its own. one_of: columns of which one must name something.
+    """
+
+    name: str
+    kind: str
+    row: type[Table]
+    check: Callable[[Mapping[str, Any]], None] = _nothing
+    place_within: str | None = None
+    one_of: tuple[str, ...] = ()
+
+    @property
+    def columns(self) -> sa.ColumnCollection[str, sa.Column[Any]]:
+        table = self.row.__table__
+        assert isinstance(table, sa.Table)
+        return table.columns
+
+    def key_of(self, plain: Mapping[str, Any]) -> str:
+        """Return what names a row in every studio: its uid, or that of what it belongs to."""
+        if "uid" in self.columns:
+            return str(plain["uid"])
+        (key,) = [column.name for column in self.columns if column.primary_key]
+        return str(plain[_written_as(self.columns[key])])
+
+
+@dataclass(frozen=True)
+class Merged:
+    """What came of one table. new: numbers here by uids. differing: keys of rows that say something else here.
+
+    left_out: keys of rows that name what is not there.
+    """
+
+    kind: str
+    new: Mapping[str, int | None] = field(default_factory=dict)
+    differing: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()
+
+
+def written(session: Session, table: CarriedTable, damaged: list[Damaged]) -> list[Plain]:
+    """Return a table's rows as plain JSON types; ``damaged`` takes those that cannot be read."""
+    uids = _uids(session, table)
+
+    def load(session: Session, which: sa.ColumnElement[bool] | None) -> list[Plain]:
+        query = sa.select(*table.columns)
+        found = session.execute(query if which is None else query.where(which)).mappings()
+        return [taken(table, _plain_row(table, dict(row), uids)) for row in found]
+
+    return list(readable_in_portions(session, table.kind, load, damaged))
+
+
+def taken(table: CarriedTable, item: Mapping[str, Any]) -> Plain:
+    """Return a row of a `studio.json`, checked, as plain JSON types.
+
+    Raises a MatcherError, or KeyError, TypeError or ValueError for what is no such row.
+    """
+    plain: Plain = {}
+    for column in table.columns:
+        if name := _written_as(column):
+            plain[name] = _checked(column, name, item.get(name) if column.nullable else item[name])
+    if "uid" in plain:
+        plain["uid"] = checked.line(plain["uid"], "uid", required=True, longest=64)
+    table.check({name: plain.get(name) for name in table.columns.keys()})  # noqa: SIM118 - a collection of columns
+    return plain
+
+
+def merge(
+    session: Session, table: CarriedTable, items: Sequence[Plain], labels: Mapping[str | None, str | None]
+) -> Merged:
+    """Add the rows whose uids are not here, within an open transaction.
+
+    labels: how stocks that the file names are labelled here, None for one that stays out.
+    """
+    here = {table.key_of(plain): plain for plain in written(session, table, [])}
+    there = _keys_here(session, table)  # the damaged ones too
+    numbers = {name: {uid: number for number, uid in known.items()} for name, known in _uids(session, table).items()}
+    new: dict[str, int | None] = {}
+    differing, left_out = [], []
+    for plain in items:
+        key = table.key_of(plain)
+        if key in there:
+            differing += [key] if key in here and here[key] != _relabelled(table, plain, labels) else []
+            continue
+        row = _row(session, table, _relabelled(table, plain, labels), numbers)
+        if row is None:
+            left_out.append(key)
+            continue
+        there.add(key)
+        new[key] = _inserted(session, table, row)
+    return Merged(table.kind, new, tuple(differing), tuple(left_out))
+
+
+def uids_of(session: Session, table: CarriedTable) -> dict[int, str]:
+    """Return the uids of a table's rows by their numbers, as lines of history name them."""
+    if "uid" not in table.columns:
+        return {}
+    found = session.execute(sa.select(table.columns["id"], table.columns["uid"]))
+    return {row.id: row.uid for row in found}
+
+
+def _linked(column: sa.Column[Any]) -> sa.Table | None:
+    """Return the table whose rows a column names by their numbers, or None."""
+    for key in column.foreign_keys:
+        if "uid" in key.column.table.columns and key.column.name == "id":
+            return key.column.table
+    return None
+
+
+def _names(column: sa.Column[Any], row: type[Table]) -> bool:
+    """Tell whether a column names a row of another table by that table's own key."""
+    return any(key.column.table is row.__table__ for key in column.foreign_keys)
+
+
+def _written_as(column: sa.Column[Any]) -> str:
+    """Return a column's name in the file: "trial_uid" for ``trial_id``, "" for its own number."""
+    if column.name == "id":
+        return ""
+    return column.name.removesuffix("_id") + "_uid" if _linked(column) is not None else column.name
+
+
+def _uids(session: Session, table: CarriedTable) -> dict[str, dict[int, str]]:
+    """Return, for each column that links, the uids of what it links to by their numbers."""
+    found: dict[str, dict[int, str]] = {}
+    for column in table.columns:
+        other = _linked(column)
+        if other is not None:
+            rows = session.execute(sa.select(other.columns["id"], other.columns["uid"]))
+            found[column.name] = {row.id: row.uid for row in rows}
+    return found
+
+
+def _plain_row(table: CarriedTable, row: Mapping[str, Any], uids: Mapping[str, Mapping[int, str]]) -> Plain:
+    plain: Plain = {}
+    for column in table.columns:
+        value = row[column.name]
+        if column.name in uids:
+            value = None if value is None else uids[column.name][value]
+        elif isinstance(value, datetime):
+            value = in_utc(value).isoformat()
+        if name := _written_as(column):
+            plain[name] = value
+    return plain
+
+
+def _checked(column: sa.Column[Any], name: str, value: Any) -> Any:
+    """Return one value as plain JSON, as its column may keep it."""
+    if value is None:
+        if not column.nullable:
+            raise ValueError(f"{name} is missing")
+        return None
+    if _linked(column) is not None:
+        return checked.line(value, name, required=True, longest=64)
+    kind = column.type
+    if isinstance(kind, Utc):
+        return moment(value).isoformat()
+    if isinstance(kind, sa.JSON):
+        return checked.plain_json(value, name)
+    if isinstance(kind, sa.Integer):
+        if isinstance(value, bool) or not isinstance(value, int) or not -MAX_WHOLE <= value <= MAX_WHOLE:
+            raise ValueError(f"{name} is no whole number")
+        return value
+    if isinstance(kind, sa.Float):
+        return checked.number(value, name, -1e300, 1e300)
+    return checked.storable(value, name, getattr(kind, "length", None) or checked.MAX_NOTES)
+
+
+def _relabelled(table: CarriedTable, plain: Plain, labels: Mapping[str | None, str | None]) -> Plain:
+    stocks = [column.name for column in table.columns if _names(column, StockRow)]
+    return {**plain, **{name: labels.get(plain[name], plain[name]) for name in stocks}}
+
+
+def _row(
+    session: Session, table: CarriedTable, plain: Plain, numbers: Mapping[str, Mapping[str, int]]
+) -> dict[str, Any] | None:
+    """Return the columns of a row as they are kept here; None when it must name something and that is not here."""
+    row: dict[str, Any] = {}
+    for column in table.columns:
+        name = _written_as(column)
+        if not name:
+            continue
+        value = plain[name]
+        if _linked(column) is not None:
+            value = numbers[column.name].get(value)
+        elif isinstance(column.type, Utc) and value is not None:
+            value = moment(value)
+        elif _names(column, PhotoRow) and value is not None and session.get(PhotoRow, value) is None:
+            raise StudioError(f"Keep the photograph first: {value[:12]}… is not in the studio.")
+        if value is None and not column.nullable:
+            return None
+        row[column.name] = value
+    named = not table.one_of or any(row[name] is not None for name in table.one_of)
+    return row if named else None
+
+
+def _keys_here(session: Session, table: CarriedTable) -> set[str]:
+    if "uid" in table.columns:
+        return set(session.scalars(sa.select(table.columns["uid"])))
+    (column,) = [each for each in table.columns if each.primary_key]
+    uids = _uids(session, table)[column.name]
+    return {uids[number] for number in session.scalars(sa.select(column))}
+
+
+def _inserted(session: Session, table: CarriedTable, row: dict[str, Any]) -> int | None:
+    """Add one row; one whose place is taken goes behind the others. Return its number, where it has one."""
+    if table.place_within is not None:
+        within = table.columns[table.place_within] == row[table.place_within]
+        places: Iterable[int] = session.scalars(sa.select(table.columns["position"]).where(within)).all()
+        if row["position"] in places:
+            row = {**row, "position": max(places) + 1}
+    if "id" in table.columns:
+        return session.scalars(sa.insert(table.row).returning(table.columns["id"]), [row]).one()
+    session.execute(sa.insert(table.row), [row])
+    return None
