@@ -58,6 +58,20 @@ class Dilution:
 
 
 @dataclass(frozen=True)
+class Blend:
+    """A leftover, stock and water to pour together; strength is what they give, as a fraction of stock."""
+
+    leftover_ml: float
+    stock_ml: float
+    water_ml: float
+    strength: float
+
+    @property
+    def total_ml(self) -> float:
+        return self.leftover_ml + self.stock_ml + self.water_ml
+
+
+@dataclass(frozen=True)
 class Weighing:
     """Salt for a stock. salt_g: to weigh in; volume_ml: fill up with water to this; grams_per_litre: what it gives."""
 
@@ -109,6 +123,40 @@ def strengthen(leftover_ml: float, at_hand: float, wanted: float) -> float:
             return 0.0
         raise RecipeError("Start from fresh stock: no leftover becomes full strength by adding stock to it.")
     return leftover * (wanted - at_hand) / (1.0 - wanted)
+
+
+def use_leftover(volume_ml: float, wanted: float, leftover_ml: float, at_hand: float) -> Blend:
+    """Return what to pour for ``volume_ml`` at strength ``wanted``, with as much of a leftover in it as can be.
+
+    C·V of the leftover and of the stock add up. A leftover that is weaker is made up with stock, one that is stronger
+    with water. Raises RecipeError.
+
+    >>> use_leftover(200.0, 0.5, 100.0, 0.25)  # a leftover of a quarter into a half
+    Blend(leftover_ml=100.0, stock_ml=75.0, water_ml=25.0, strength=0.5)
+    """
+    volume = _volume_ml(volume_ml, "volume wanted")
+    leftover = _volume_ml(leftover_ml, "volume left over")
+    wanted, at_hand = _strength(wanted, "strength wanted"), _strength(at_hand, "leftover's strength")
+    most = volume * wanted / at_hand  # more would be too strong
+    if at_hand < 1.0:
+        most = min(most, volume * (1.0 - wanted) / (1.0 - at_hand))  # more would leave no room for the stock
+    poured = min(leftover, most, volume)
+    stock = max(0.0, volume * wanted - poured * at_hand)
+    return Blend(poured, stock, max(0.0, volume - poured - stock), wanted)
+
+
+def measurable_blend(blend: Blend, at_hand: float, smallest_step_ml: float | None = None) -> Blend:
+    """Return ``blend`` rounded to what cylinders show, with the strength that this truly gives.
+
+    at_hand: strength of the leftover. Raises RecipeError when nothing of it can be measured.
+    """
+    leftover, stock, water = (
+        _in_cylinder(part, smallest_step_ml) for part in (blend.leftover_ml, blend.stock_ml, blend.water_ml)
+    )
+    if leftover + stock == 0.0:
+        raise RecipeError("Mix a larger volume: what is to be poured is too little to be measured.")
+    strength = (leftover * _strength(at_hand, "leftover's strength") + stock) / (leftover + stock + water)
+    return Blend(leftover, stock, water, strength)
 
 
 def molar_mass_g_per_mol(formula: str) -> float:

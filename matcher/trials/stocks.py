@@ -25,7 +25,7 @@ from matcher.storage.database import Database
 from matcher.storage.schema import SolutionUseRow, StockRow, TrialRow
 from matcher.trials.log import note
 
-Layer = TypeVar("Layer", Coat, Undercoat)
+Layer = TypeVar("Layer", bound=Coat | Undercoat)
 
 MOST_ML = 1_000_000.0
 MOST_CM2 = 1e7

@@ -1,0 +1,150 @@
+"""What is said of mixing: which bottle and why, what to pour, in what order, and what to mind."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from matcher.bench import mixing
+from matcher.bench.mixing import LayerMix
+from matcher.recipe.cautions import known_chemical, shipped_book
+from matcher.recipe.quantities import Blend, Dilution, Weighing
+from matcher.recipe.recipe import strength_in_words
+from matcher.trials.stocks import Converted, Stock
+from matcher.words import counted
+
+
+def ml(volume: float) -> str:
+    """Say a volume as a cylinder shows it: "12.5 ml", "1,200 ml"."""
+    return f"{volume:,.0f} ml" if volume >= 100 else f"{volume:.4g} ml" if volume >= 10 else f"{volume:.3g} ml"
+
+
+def fraction(strength: float) -> str:
+    """Say a fraction of stock in figures that can be told apart: "0.496 of stock".
+
+    >>> fraction(0.5), fraction(0.4962), fraction(1.0)
+    ('half strength', '0.496 of stock', 'full strength')
+    """
+    words = strength_in_words(strength)
+    close = any(abs(strength - plain) < 5e-4 for plain in (0.25, 0.5, 0.75, 1.0))
+    return words if close else f"{strength:.3g} of stock"
+
+
+def pour(dilution: Dilution, label: str) -> str:
+    """Say what to pour of a bottle, and of water."""
+    if dilution.water_ml == 0:
+        return f"{ml(dilution.stock_ml)} of {label}, as it is"
+    return f"{ml(dilution.stock_ml)} of {label} into {ml(dilution.water_ml)} of water"
+
+
+def pour_blend(blend: Blend, label: str) -> str:
+    """Say what to pour together of a leftover, a bottle and water."""
+    parts = [(blend.water_ml, "of water"), (blend.leftover_ml, "of the leftover"), (blend.stock_ml, f"of {label}")]
+    said = [f"{ml(volume)} {what}" for volume, what in parts if volume > 0]
+    return ", then ".join(said) + f": {ml(blend.total_ml)} at {fraction(blend.strength)}"
+
+
+def converted_in_words(made: Converted, own: str) -> str:
+    """Say what choosing another bottle did to a strength."""
+    layer = made.layer
+    if not made.changed:
+        said = f"{layer.stock} holds as much as {own}: {fraction(made.before)} stays."
+    else:
+        said = (
+            f"{fraction(made.before).capitalize()} of {own} is {fraction(layer.strength)} from {layer.stock}: "
+            f"as much of the salt goes on the metal ({made.grams_per_litre:.3g} g/L)."
+            if layer.strength not in (1.0,)
+            else f"{fraction(made.before).capitalize()} of {own} is {layer.stock} at full strength."
+        )
+    unknown = "" if made.forms_known else " What was weighed is not noted for both: the same hydrate is taken for both."
+    return said + unknown
+
+
+def layer_lines(mix: LayerMix) -> list[str]:
+    """Say all of one layer: what to pour, for how much, and what should be known."""
+    lines = []
+    if mix.measured is not None and mix.stock is not None:
+        lines.append(f"Pour {pour(mix.measured, mix.stock.label)}: {fraction(mix.measured.strength)}.")
+    lines.append(amount(mix))
+    return [*lines, *troubles_in_words(mix)]
+
+
+def amount(mix: LayerMix) -> str:
+    """Say how much is mixed, and how sure that is."""
+    low, high = mix.likely_ml
+    return (
+        f"{ml(mix.needed_ml)} for {counted(mix.passes, 'pass')}, with something to spare; what goes on is likely "
+        f"{ml(low)} to {ml(high)}."
+    )
+
+
+def troubles_in_words(mix: LayerMix) -> list[str]:
+    """Say what stands in the way of a layer, or should be known, each in one sentence that says what to do."""
+    label = "" if mix.stock is None else mix.stock.label
+    chemical, own = mix.layer.chemical, mix.layer.stock or ""
+    left = 0.0 if mix.left_ml is None else mix.left_ml
+    wanted = 0.0 if mix.wanted is None else mix.wanted.stock_ml
+    said = {
+        mixing.MISSING: f"Make a bottle of {chemical} first: none is on the shelf.",
+        mixing.NOT_NAMED: f"The recipe names no bottle of {chemical}: {label} is taken for what it means by stock. "
+        "Check that its strength is the usual one.",
+        mixing.OTHER_CHEMICAL: f"Choose a bottle of {chemical}: {label} holds "
+        f"{'' if mix.stock is None else mix.stock.chemical}.",
+        mixing.TOO_WEAK: f"Choose a stronger bottle than {label}: {fraction(mix.layer.strength)} of {own} can't be "
+        "mixed from it.",
+        mixing.NOT_ENOUGH: f"Only about {ml(left)} are left in {label}, and {ml(wanted)} are needed: make the next "
+        "bottle first.",
+        mixing.TOO_LITTLE: "So little of the bottle can't be measured: mix more, or dilute in two steps.",
+        mixing.OLD: "" if mix.caution is None else mix.caution.message,
+    }
+    said[mixing.USED_UP] = (
+        f"{own or label} is used up." if own and own != label else f"{label} is noted as used up: check what is in it."
+    )
+    lines = [said[code] for code in mix.troubles if code in said]
+    if mix.conversion is not None:
+        lines.append(converted_in_words(mix.conversion, own))
+    return lines
+
+
+def rounding(wanted: Dilution, measured: Dilution) -> str:
+    """Say what rounding to the cylinder does to a strength; "" where that cannot be told."""
+    if abs(measured.strength / wanted.strength - 1.0) < 5e-4:
+        return ""
+    return (
+        f"As the cylinder shows it, that is {measured.strength:.3g} of stock, where {wanted.strength:.3g} was wanted."
+    )
+
+
+def weighed(wanted: Weighing, measured: Weighing, formula: str) -> str:
+    """Say what to weigh for a bottle, and what the balance's step does to its strength."""
+    as_weighed = measured.salt_g / measured.volume_ml * 1000.0
+    what = formula or "of the salt"
+    said = (
+        f"Weigh {measured.salt_g:,.6g} g {f'of {formula}' if formula else what} and fill up to {ml(measured.volume_ml)}"
+    )
+    off = "" if abs(measured.salt_g / wanted.salt_g - 1.0) < 5e-4 else f" ({wanted.salt_g:.5g} g would be exact)"
+    return f"{said}: {as_weighed:.4g} g/L{off}."
+
+
+def order_of_work(chemical: str) -> list[str]:
+    """Say in which order a bottle is made (common practice, no source)."""
+    name = known_chemical(chemical)
+    acidic = name is None or shipped_book().family_of[name].acidic
+    return [
+        "Put on goggles and gloves, and work in moving air.",
+        "Write the label and stick it on before anything is in the bottle.",
+        "Measure two thirds of the water into a beaker of glass or plastic.",
+        f"Stir {chemical} into the water a little at a time; it may warm."
+        + (" Acid into water, never water into acid." if acidic else ""),
+        "Let it cool to the room's temperature, then fill up with water to the volume.",
+        "Pour it into the bottle, and wipe and rinse what was spilt into the bucket for waste.",
+    ]
+
+
+def strength_of(stock: Stock) -> str:
+    """Say what a bottle holds: "400 g/L of Fe(NO3)3·9H2O"."""
+    return f"{stock.grams_per_litre:,.5g} g/L" + (f" of {stock.formula}" if stock.formula else "")
+
+
+def defer_lines(mixes: Sequence[LayerMix]) -> list[str]:
+    """Return where the hazards of what is mixed come from, and what decides."""
+    return list(dict.fromkeys(f"{mix.hazards.source} {mix.hazards.defer}" for mix in mixes))
