@@ -6,7 +6,7 @@ A bottle's label is how a recipe names it, so a new stock has a label of its own
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
@@ -138,16 +138,8 @@ class SolutionUse:
         return self.millilitres * self.strength
 
     def as_dict(self) -> dict[str, Any]:
-        """Return plain JSON types; ``SolutionUse.from_dict`` takes them back."""
+        """Return plain JSON types."""
         return {**vars(self), "at": _iso(self.at)}
-
-    @classmethod
-    def from_dict(cls, data: dict[str, Any]) -> SolutionUse:
-        """Take back what ``as_dict`` gave. Raises StudioError."""
-        try:
-            return cls(**{**data, "at": moment(data["at"])})
-        except (KeyError, TypeError) as error:
-            raise StudioError(f"Check what was used against an exported one: {error!r}.") from error
 
 
 class StockShelf:
@@ -197,7 +189,7 @@ class StockShelf:
 
     def uses(self) -> list[SolutionUse]:
         """Return all that was noted as used, the oldest first."""
-        return self.database.load("use of a solution", load_uses)
+        return self.database.load("solution use", load_uses)
 
     def note_use(self, use: SolutionUse) -> SolutionUse:
         """Note what was used of a bottle and return it as kept. Raises StudioError."""
@@ -289,30 +281,6 @@ def note_use_in(session: Session, use: SolutionUse) -> SolutionUse:
     session.flush()
     note(session, "used", "stock", kept.stock, f"{kept.millilitres:g} ml at {kept.strength:g} of stock", kept.who)
     return kept
-
-
-def merge_uses_in(
-    session: Session,
-    uses: Sequence[SolutionUse],
-    labels: Mapping[str | None, str | None],
-    trials: Mapping[str | None, int | None],
-    trial_uids: Sequence[str | None],
-) -> int:
-    """Add uses that another studio noted, by their uid; return how many are new here.
-
-    labels: of bottles here by those there, where they differ; None for one that is not there. trials: numbers here by
-    uid; trial_uids: of each use's plate. One whose bottle did not come over is passed over.
-    """
-    known = set(session.scalars(sa.select(SolutionUseRow.uid)))
-    here = set(session.scalars(sa.select(StockRow.label)))
-    new = 0
-    for use, trial in zip(uses, trial_uids, strict=True):
-        label = labels.get(use.stock, use.stock)
-        if use.uid in known or label not in here:
-            continue
-        note_use_in(session, replace(use, stock=str(label), trial_id=trials.get(trial)))
-        new += 1
-    return new
 
 
 def same_solution(one: Stock, other: Stock) -> bool:
