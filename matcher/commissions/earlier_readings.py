@@ -15,9 +15,10 @@ from matcher.errors import StudioError
 from matcher.reading.reading import Reading
 from matcher.storage import checked
 from matcher.storage.database import Database
-from matcher.storage.schema import EarlierReadingRow, ReadingRow, SignOffRow, TargetRow, TrialRow
+from matcher.storage.schema import EarlierReadingRow, ReadingRow, TargetRow, TrialRow
 from matcher.trials import rows
 from matcher.trials.log import note, row_number, touch
+from matcher.trials.targets import check_unsigned
 from matcher.trials.trial import FINISHED
 
 Kind = Literal["plate", "target"]
@@ -62,10 +63,8 @@ class Readings:
             row = _row(session, owner)
             if row.whole != checked.plain_json(instead_of.as_dict(), "reading"):
                 raise StudioError(f"Look at {owner.kind} {owner.number} again first: it was read anew meanwhile.")
-            if owner.kind == "target" and _signed(session, owner.number):
-                raise StudioError(
-                    f"Target {owner.number} is signed off and stays as it was read: withdraw the sign-off first."
-                )
+            if owner.kind == "target":
+                check_unsigned(session, owner.number, f"target {owner.number}")
             session.execute(sa.insert(EarlierReadingRow), [_earlier_values(row, owner, text, who)])
             key = "trial_id" if owner.kind == "plate" else "target_id"
             values = rows.reading_values(reading, row.stage, row.position, **{key: owner.number})
@@ -151,11 +150,6 @@ def _row(session: Session, owner: Owner) -> ReadingRow:
         at = "" if owner.stage == FINISHED else f", {owner.stage}"
         raise StudioError(f"There is no reading of {owner.kind} {owner.number}{at}: look at it in the log.")
     return found
-
-
-def _signed(session: Session, target_id: int) -> bool:
-    query = sa.select(SignOffRow.id).where(SignOffRow.target_id == target_id, SignOffRow.withdrawn_at.is_(None))
-    return session.scalars(query).first() is not None
 
 
 def _earlier_values(row: ReadingRow, owner: Owner, why: str, who: str) -> dict[str, Any]:

@@ -23,7 +23,8 @@ from matcher.storage.schema import AreaRow, CommissionRow, JournalRow, PhotoRow,
 from matcher.trials.log import MAX_ID, note, note_change
 from matcher.words import listed
 
-REORDERED = "areas put in another order"
+REORDERED, ADDED = "areas put in another order", "added"
+"""What the history calls these; an area that was there from the start is "saved"."""
 
 
 class Commissions:
@@ -100,7 +101,7 @@ class Commissions:
         with self.database.writing() as session:
             commission = one_commission(session, commission_id)
             same = [each for each in commission.areas if area.uid is not None and each.uid == area.uid]
-            return same[0] if same else _add_area(session, commission, area, len(commission.areas), who)
+            return same[0] if same else _add_area(session, commission, area, len(commission.areas), who, ADDED)
 
     def change_area(self, now: Area, instead_of: Area, who: str = "") -> Area:
         """Let an area have another name, surface or target; its place stays. Return it as kept.
@@ -262,12 +263,14 @@ def _one_area(session: Session, area_id: int | None) -> tuple[Commission, Area]:
     return commission, commission.area(area_id)
 
 
-def _add_area(session: Session, commission: Commission, area: Area, position: int, who: str) -> Area:
+def _add_area(
+    session: Session, commission: Commission, area: Area, position: int, who: str, what: str = "saved"
+) -> Area:
     values = {**values_of(AREA, area), "uid": checked.uid_of(area.uid)}
     _check_area(session, commission, area)
     place = {"commission_id": commission.id, "position": position}
     number = session.scalars(sa.insert(AreaRow).returning(AreaRow.id), [{**values, **place}]).one()
-    note(session, "saved", "area", number, values["name"], who)
+    note(session, what, "area", number, values["name"], who)
     return _one_area(session, number)[1]
 
 

@@ -53,7 +53,7 @@ class TargetList:
             was, wanted, seen = (_typed(each) for each in (kept, now, instead_of))
             if was == wanted:
                 return kept
-            check_unsigned(session, kept)
+            check_unsigned(session, kept.id, kept.name)
             if was != seen:
                 raise StudioError(
                     f"Look at the target {kept.name} again before you change it: it was changed meanwhile."
@@ -94,14 +94,14 @@ def save_in(session: Session, target: Target, who: str = "") -> Target:
     return _one(session, target_id)
 
 
-def check_unsigned(session: Session, target: Target) -> None:
+def check_unsigned(session: Session, target_id: int | None, name: str) -> None:
     """Raise StudioError when a sign-off that stands was given against a target: what was signed stays as it was."""
-    stands = sa.select(SignOffRow.signed_by).where(SignOffRow.target_id == target.id, SignOffRow.withdrawn_at.is_(None))
+    stands = sa.select(SignOffRow.signed_by).where(SignOffRow.target_id == target_id, SignOffRow.withdrawn_at.is_(None))
     signed_by = session.scalars(stands.limit(1)).first()
     if signed_by is not None:
         by = f" by {signed_by}" if signed_by else ""
         raise StudioError(
-            f"Keep another target beside it, or withdraw the sign-off first: {target.name} was signed off{by}, and "
+            f"Keep another target beside it, or withdraw the sign-off first: {name} was signed off{by}, and "
             "stays as it was signed."
         )
 

@@ -1,0 +1,95 @@
+"""How far a commission has come, and what to do next for each area: always worked out from what has happened."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from matcher.commissions.commission import Area
+from matcher.commissions.known import Compared, Known
+
+Stage = Literal["no target", "looking", "bench", "approved", "casting", "finished", "set aside"]
+"""The words for them are in `wording`."""
+Step = Literal["target", "bench", "first plate", "another plate", "sign-off", "cast", "done"]
+
+
+@dataclass(frozen=True)
+class State:
+    """How far a commission has come. areas, with_target, approved: counts of areas. casts_done: of ``casts``, those on
+    which every area is done. reason: why it was set aside."""
+
+    stage: Stage
+    areas: int
+    with_target: int
+    approved: int
+    casts: int
+    casts_done: int
+    reason: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class NextStep:
+    """What to do next for an area. nearest: the plate nearest to its target. piece_uid: the one on the bench for it.
+    cast: the number of the cast that comes next."""
+
+    step: Step
+    area: Area
+    nearest: Compared | None = None
+    piece_uid: str | None = None
+    cast: int | None = None
+
+
+def state_of(known: Known) -> State:
+    """Return how far a commission has come."""
+    commission, areas = known.commission, known.commission.areas
+    with_target = sum(known.target_of(area) is not None for area in areas)
+    approved = sum(known.sign_off_of(area) is not None for area in areas)
+    on_each = [known.casts_done(area) for area in areas]
+    done = len(set.intersection(*on_each) & set(range(1, commission.casts + 1))) if on_each else 0
+    return State(
+        _stage(known, with_target, approved, done, any(on_each)),
+        len(areas),
+        with_target,
+        approved,
+        commission.casts,
+        done,
+        commission.set_aside,
+    )
+
+
+def _stage(known: Known, with_target: int, approved: int, done: int, begun: bool) -> Stage:
+    commission, areas = known.commission, known.commission.areas
+    if commission.set_aside is not None:
+        return "set aside"
+    if not with_target:
+        return "no target"
+    if approved == len(areas):
+        if done >= commission.casts:
+            return "finished"
+        return "casting" if begun or known.pieces else "approved"
+    return "bench" if known.pieces else "looking"
+
+
+def next_steps(known: Known) -> list[NextStep]:
+    """Return what to do next for each area, in their order; nothing once the commission is set aside."""
+    if known.commission.set_aside is not None:
+        return []
+    return [_next_step(known, area) for area in known.commission.areas]
+
+
+def _next_step(known: Known, area: Area) -> NextStep:
+    if known.target_of(area) is None:
+        return NextStep("target", area)
+    piece, nearest = known.piece_for(area), known.nearest_for(area)
+    signed = known.sign_off_of(area) is not None
+    left = [n for n in range(1, known.commission.casts + 1) if n not in known.casts_done(area)]
+    cast = left[0] if signed and left else None
+    if signed and not left:
+        return NextStep("done", area, nearest)
+    if piece is not None:
+        return NextStep("bench", area, nearest, piece.uid, cast)
+    if signed:
+        return NextStep("cast", area, nearest, cast=cast)
+    if nearest is None:
+        return NextStep("first plate", area)
+    return NextStep("sign-off" if nearest.standing in ("within", "likely") else "another plate", area, nearest)

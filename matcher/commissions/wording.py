@@ -1,0 +1,182 @@
+"""Commissions in plain English: their state, what to do next, what happened, and what helps in choosing a tolerance."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from matcher.bench.wording import title_of
+from matcher.colour.wording import difference_in_words
+from matcher.commissions.commission import DECISION, HANDOVER
+from matcher.commissions.fields import AREA, COMMISSION, TARGET, what_changed
+from matcher.commissions.known import Compared, Known
+from matcher.commissions.state import NextStep, State
+from matcher.commissions.store import ADDED, REORDERED
+from matcher.commissions.timeline import Event, columns_changed
+from matcher.trials.corrections import CORRECTED
+from matcher.trials.log import CHANGED, Change
+from matcher.trials.trial import Target
+from matcher.words import counted, listed
+
+TOLERANCE_HELP = (
+    "Areas that meet, or casts that stand side by side, call for ΔE00 1.5 or less; a piece that is seen alone is well "
+    "served by 2 to 3. Under 1 few people see a difference on textured metal, and few hands can repeat it "
+    "(common practice, no source)."
+)
+_FIELDS = {"commission": COMMISSION, "area": AREA, "target": TARGET}
+
+
+def state_in_words(state: State) -> str:
+    """Say how far a commission has come."""
+    match state.stage:
+        case "set aside":
+            return f"Set aside: {state.reason}"
+        case "no target":
+            return "No target yet"
+        case "approved":
+            return "Approved, ready to cast"
+        case "casting":
+            return f"Casting: {state.casts_done} of {state.casts} done"
+        case "finished":
+            return f"{'The cast is' if state.casts == 1 else f'All {state.casts} casts are'} done"
+    said = "On the bench" if state.stage == "bench" else "Looking for the finish"
+    parts = [f"{state.approved} of {counted(state.areas, 'area')} approved"] if state.approved else []
+    missing = state.areas - state.with_target
+    parts += [f"{counted(missing, 'area')} without a target"] if missing else []
+    return f"{said} ({', '.join(parts)})" if parts else said
+
+
+def step_in_words(step: NextStep) -> str:
+    """Say what to do next for an area, as a sentence without its end."""
+    name, plate = step.area.name, step.nearest.trial.id if step.nearest else None
+    match step.step:
+        case "target":
+            return f"Give {name} a target"
+        case "bench":
+            return f"Go on at the bench with {name}" + (f", cast {step.cast}" if step.cast else "")
+        case "first plate":
+            return f"Make a first plate for {name}"
+        case "another plate":
+            return f"Make another plate for {name}"
+        case "sign-off":
+            return f"Have plate {plate} signed off for {name}"
+        case "cast":
+            return f"Colour {name} on cast {step.cast}"
+        case "done":
+            return f"{name[:1].upper()}{name[1:]} is done on every cast"
+
+
+def compared_in_words(plate: Compared) -> str:
+    """Say how a plate stands to its target: from the interval, and how it differs."""
+    said = {
+        "within": f"matches within ΔE00 {plate.target.tolerance:g}",
+        "likely": f"likely matches within ΔE00 {plate.target.tolerance:g}",
+        "untold": "may or may not match",
+        "outside": "does not match yet",
+    }[plate.standing]
+    how = difference_in_words(plate.target.reading.lab, plate.trial.reading.lab, interval=plate.interval)
+    return f"{said}, {how}"
+
+
+def figures_in_words(plate: Compared) -> str:
+    """Return the figures of a plate beside its target: ΔE00 with its 95 % interval."""
+    low, high = plate.interval
+    return f"ΔE00 {plate.delta_e00:.1f} ({low:.1f} to {high:.1f})"
+
+
+def event_in_words(event: Event, known: Known) -> str:
+    """Say what happened in one sentence, without who and when."""
+    area = _for_areas(event, known)
+    match event.what:
+        case "begun":
+            return "The commission was taken on."
+        case "photograph":
+            return f"A photograph of the finish wanted{area} was kept."
+        case "target":
+            return f"The target {_name(event.target)}{area} was read: within ΔE00 {_tolerance(event.target)}."
+        case "plate":
+            return f"Plate {_number(event)}{area}{_against(event)}."
+        case "cast":
+            cast = event.cast.number if event.cast else ""
+            return f"Cast {cast}{area}, logged as plate {_number(event)}{_against(event)}."
+        case "bench":
+            return f"{title_of(event.piece) if event.piece else 'A piece'}{area} was put on the bench."
+        case "sign-off":
+            return _signed_in_words(event, area)
+        case "withdrawn":
+            why = event.signed.withdrawn_reason if event.signed else ""
+            return f"The sign-off{area} was withdrawn{f': {why}' if why else ''}."
+        case "journal":
+            return _line_in_words(event, area)
+        case "change":
+            return _change_in_words(event, area, known)
+
+
+def _for_areas(event: Event, known: Known) -> str:
+    names = [area.name for area in known.commission.areas if area.id in event.area_ids]
+    return f" for {listed(names)}" if names else ""
+
+
+def _name(target: Target | None) -> str:
+    return target.name if target else ""
+
+
+def _tolerance(target: Target | None) -> str:
+    return f"{target.tolerance:g}" if target else ""
+
+
+def _number(event: Event) -> int | str:
+    return event.trial.id or "" if event.trial else ""
+
+
+def _against(event: Event) -> str:
+    aside = f" (set aside: {event.trial.set_aside})" if event.trial and event.trial.set_aside else ""
+    return f": {compared_in_words(event.plate)}{aside}" if event.plate else aside
+
+
+def _signed_in_words(event: Event, area: str) -> str:
+    one = event.signed
+    if one is None:
+        return f"A plate{area} was signed off."
+    by = f" by {one.signed_by}" if one.signed_by else ""
+    light = f", in {one.light}" if one.light else ""
+    return f"Plate {one.trial_id}{area} was signed off{by}{light}."
+
+
+def _line_in_words(event: Event, area: str) -> str:
+    if event.line is None:
+        return ""
+    head = {DECISION: "Decided", HANDOVER: "To hand over"}.get(event.line.kind, "Noted")
+    return f"{head}{area}: {event.line.text}" if event.line.text else f"{head}{area}: a photograph."
+
+
+def _change_in_words(event: Event, area: str, known: Known) -> str:
+    change = event.change
+    if change is None:
+        return ""
+    thing = {
+        "commission": "The commission",
+        "area": f"The area {known_area(known, event)}",
+        "target": f"The target{area}",
+        "trial": f"Plate {change.subject}",
+    }.get(change.kind, change.kind)
+    if change.what == CHANGED:
+        return f"{thing} was changed. {_columns(change, known)}".strip()
+    if change.what == REORDERED:
+        return f"The areas were put in another order: {change.detail}."
+    if change.what == ADDED:
+        return f"{thing} was added."
+    if change.what == CORRECTED:
+        return f"{thing}{area} was corrected."
+    return f"{thing} was {change.what}{f': {change.detail}' if change.detail else ''}."
+
+
+def known_area(known: Known, event: Event) -> str:
+    return listed([area.name for area in known.commission.areas if area.id in event.area_ids])
+
+
+def _columns(change: Change, known: Known) -> str:
+    was, now = columns_changed(change)
+    names: Mapping[str, str] = {str(target.uid): target.name for target in known.targets.values()}
+    fields = tuple(field for field in _FIELDS[change.kind] if field.column in was and field.column in now)
+    said = what_changed(fields, was, now, names)
+    return f"{'. '.join(said)}." if said else ""

@@ -1,0 +1,177 @@
+"""What happened with a commission in one list, how far it has come, and what to do next; everything invented."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import sqlalchemy as sa
+
+from matcher.bench.shelf import new_uid
+from matcher.bench.work import Piece
+from matcher.commissions.commission import DECISION, Area, JournalLine
+from matcher.commissions.known import Known, all_known
+from matcher.commissions.state import next_steps, state_of
+from matcher.commissions.timeline import what_happened
+from matcher.commissions.wording import event_in_words, state_in_words, step_in_words
+from matcher.reading.reading import Reading
+from matcher.storage.schema import CastRow, SignOffRow
+from matcher.studio import Studio
+from matcher.trials.facts import facts_of
+from matcher.trials.trial import Target, Trial
+from tests.plates import a_photograph, a_recipe
+from tests.test_commissions import a_commission, signed
+
+DAY = datetime(2026, 2, 1, 9, 0, tzinfo=UTC)
+SURE = 0.01 * np.eye(3)
+
+
+@pytest.fixture
+def studio(tmp_path: Path) -> Iterator[Studio]:
+    with Studio.open(tmp_path / "studio") as opened:
+        yield opened
+
+
+def read(lightness: float, covariance: Any = SURE) -> Reading:
+    return Reading(lab=np.array([lightness, 14.0, 22.0]), covariance=covariance)
+
+
+def target(studio: Studio, name: str = "bird brown", **changed: Any) -> Target:
+    return studio.save_target(Target(name, read(40.0), made_at=DAY + timedelta(days=1), **changed))
+
+
+def plate(studio: Studio, lightness: float, target_id: int | None, day: int = 2, **changed: Any) -> Trial:
+    told = {"made_at": DAY + timedelta(days=day), "made_by": "Ann", "target_id": target_id, **changed}
+    return studio.record(Trial(a_recipe(), read(lightness), **told))
+
+
+def now(studio: Studio) -> Known:
+    return all_known(studio.database, studio.commissions.commission(1))
+
+
+def words(studio: Studio) -> tuple[str, list[str]]:
+    known = now(studio)
+    return state_in_words(state_of(known)), [step_in_words(step) for step in next_steps(known)]
+
+
+def cast(studio: Studio, trial: Trial, area: Area, number: int) -> None:
+    with studio.database.writing() as session:
+        session.execute(sa.insert(CastRow), [{"trial_id": trial.id, "area_id": area.id, "number": number}])
+
+
+def test_state_and_next_steps_follow_from_what_happens(studio: Studio) -> None:
+    kept = studio.commissions.save(a_commission(casts=2, made_at=DAY))
+    bird, reeds = kept.areas
+    assert words(studio) == ("No target yet", ["Give bird a target", "Give reeds a target"])
+    wanted = target(studio)
+    bird = studio.commissions.change_area(replace(bird, target_id=wanted.id), bird)
+    looking = "Looking for the finish (1 area without a target)"
+    assert words(studio) == (looking, ["Make a first plate for bird", "Give reeds a target"])
+    plate(studio, 48.0, wanted.id)
+    assert words(studio)[1][0] == "Make another plate for bird"
+    near = plate(studio, 40.3, wanted.id, day=3)
+    assert words(studio)[1][0] == f"Have plate {near.id} signed off for bird"
+    piece = studio.shelf.put(Piece(new_uid(), a_recipe(), target_id=wanted.id))
+    assert words(studio)[0].startswith("On the bench") and words(studio)[1][0] == "Go on at the bench with bird"
+    studio.shelf.take_off(piece.uid)
+    reeds = studio.commissions.change_area(replace(reeds, target_id=wanted.id), reeds)
+    signed(studio, bird, wanted.id, near.id)
+    assert words(studio) == (
+        "Looking for the finish (1 of 2 areas approved)",
+        ["Colour bird on cast 1", f"Have plate {near.id} signed off for reeds"],
+    )
+    signed(studio, reeds, wanted.id, near.id, "signed too")
+    assert words(studio)[0] == "Approved, ready to cast"
+    pieces = {(area.name, n): plate(studio, 40.1, wanted.id, day=4) for n in (1, 2) for area in (bird, reeds)}
+    cast(studio, pieces["bird", 1], bird, 1)
+    assert words(studio) == ("Casting: 0 of 2 done", ["Colour bird on cast 2", "Colour reeds on cast 1"])
+    for name, number in (("reeds", 1), ("bird", 2), ("reeds", 2)):
+        cast(studio, pieces[name, number], bird if name == "bird" else reeds, number)
+    assert words(studio) == ("All 2 casts are done", ["Bird is done on every cast", "Reeds is done on every cast"])
+    studio.set_aside(pieces["bird", 2].id or 0, "dropped")  # a cast that is spoilt is to be done again
+    assert words(studio) == ("Casting: 1 of 2 done", ["Colour bird on cast 2", "Reeds is done on every cast"])
+    studio.commissions.set_aside(1, "delivered")
+    assert words(studio) == ("Set aside: delivered", [])
+
+
+def test_a_sign_off_that_is_withdrawn_no_longer_stands(studio: Studio) -> None:
+    wanted = target(studio)
+    kept = studio.commissions.save(a_commission(areas=(Area("bird", target_id=wanted.id),), made_at=DAY))
+    near = plate(studio, 40.0, wanted.id)
+    signed(studio, kept.areas[0], wanted.id, near.id)
+    assert words(studio)[0] == "Approved, ready to cast"
+    with studio.database.writing() as session:
+        session.execute(sa.update(SignOffRow).values(withdrawn_at=DAY + timedelta(days=400), withdrawn_reason="light"))
+    assert words(studio) == ("Looking for the finish", [f"Have plate {near.id} signed off for bird"])
+    told = [event_in_words(event, now(studio)) for event in what_happened(studio.database, now(studio))]
+    assert "The sign-off for bird was withdrawn: light." in told
+
+
+def test_a_plate_is_offered_for_signing_by_its_interval_and_never_by_the_estimate_alone(studio: Studio) -> None:
+    wanted = target(studio)
+    studio.commissions.save(a_commission(areas=(Area("bird", target_id=wanted.id),), made_at=DAY))
+    studio.record(Trial(a_recipe(), read(40.5, 400.0 * np.eye(3)), target_id=wanted.id))  # near, but hardly known
+    known = now(studio)
+    assert known.nearest_for(known.commission.areas[0]).delta_e00 < wanted.tolerance  # type: ignore[union-attr]
+    assert words(studio)[1] == ["Make another plate for bird"]
+
+
+def test_the_timeline_tells_everything_once_and_in_its_order(studio: Studio) -> None:
+    photo = studio.keep_photo(a_photograph())
+    wanted = target(studio, photo=photo)
+    kept = studio.commissions.save(a_commission(areas=(Area("bird", target_id=wanted.id),), made_at=DAY, made_by="Ann"))
+    bird = kept.areas[0]
+    far, near = plate(studio, 48.0, wanted.id, day=2), plate(studio, 40.2, wanted.id, day=3)
+    plate(studio, 40.0, None)  # another job's
+    signed(studio, bird, wanted.id, near.id)
+    done = plate(studio, 40.4, None, day=5)
+    cast(studio, done, bird, 1)
+    line = JournalLine(1, "Warmer towards the beak.", DECISION, bird.id, who="Ben", at=DAY + timedelta(days=4))
+    studio.commissions.write(line)
+    studio.commissions.change(replace(kept, casts=5), kept, who="Ann")
+    studio.commissions.add_area(1, Area("reeds"), who="Ann")
+    was = facts_of(studio.trial(far.id or 0))
+    studio.correct(far.id or 0, replace(was, notes="streaky"), instead_of=was, who="Ben")
+    studio.set_aside(far.id or 0, "streaky")
+    known = now(studio)
+    events = what_happened(studio.database, known)
+    assert [event.at for event in events] == sorted(event.at for event in events)
+    told = {event_in_words(event, known): event.who for event in events}
+    assert len(told) == len(events) == 12
+    assert told["The commission was taken on."] == "Ann"
+    assert "A photograph of the finish wanted for bird was kept." in told
+    assert "The target bird brown for bird was read: within ΔE00 2." in told
+    lighter = "does not match yet, much lighter than the target (set aside: streaky)"
+    assert told[f"Plate {far.id} for bird: {lighter}."] == "Ann"
+    assert any(sentence.startswith(f"Plate {near.id} for bird: matches within ΔE00 2, ") for sentence in told)
+    assert f"Plate {near.id} for bird was signed off by the sculptor, in north light." in told
+    assert any(sentence.startswith(f"Cast 1 for bird, logged as plate {done.id}: matches") for sentence in told)
+    assert told["Decided for bird: Warmer towards the beak."] == "Ben"
+    assert told["The commission was changed. Casts in the edition: 5, was 3."] == "Ann"
+    assert told["The area reeds was added."] == "Ann"
+    assert told[f"Plate {far.id} for bird was corrected."] == "Ben"
+    assert f"Plate {far.id} was set aside: streaky." in told
+
+
+def test_the_facts_of_an_event_are_fields(studio: Studio) -> None:
+    wanted = target(studio)
+    studio.commissions.save(a_commission(areas=(Area("bird", target_id=wanted.id),), made_at=DAY))
+    near = plate(studio, 40.2, wanted.id)
+    (told,) = [each.as_dict() for each in what_happened(studio.database, now(studio)) if each.what == "plate"]
+    assert (told["trial_id"], told["standing"], told["area_ids"], told["who"]) == (near.id, "within", [1], "Ann")
+    low, high = told["delta_e00_interval"]
+    assert low <= told["delta_e00"] <= high
+
+
+def test_a_line_of_history_that_cannot_be_read_keeps_no_timeline_from_being_told(studio: Studio) -> None:
+    kept = studio.commissions.save(a_commission(made_at=DAY))
+    studio.commissions.change(replace(kept, casts=5), kept)
+    with studio.database.writing() as session:
+        session.execute(sa.text("UPDATE history SET detail = '{' WHERE what = 'changed'"))
+    known = now(studio)
+    assert "The commission was changed." in [event_in_words(e, known) for e in what_happened(studio.database, known)]
