@@ -18,7 +18,7 @@ from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from matcher import Coat, Reading, Recipe, Studio, Trial
-from matcher.cli import page
+from matcher.cli import main as page
 from matcher.cli.main import main, whole_command_line
 from tests import scenes
 from tests.example_counts import examples

@@ -3,19 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 
 from matcher.bench import mixing
 from matcher.bench.mixing import LayerMix
+from matcher.dates import shown
 from matcher.recipe.cautions import known_chemical, shipped_book
+from matcher.recipe.hazards import age_days, age_in_words
 from matcher.recipe.quantities import Blend, Dilution, Weighing
 from matcher.recipe.recipe import strength_in_words
-from matcher.trials.stocks import Converted, Stock
+from matcher.trials.stocks import Converted, SolutionUse, Stock, left_ml
 from matcher.words import counted
 
 
 def ml(volume: float) -> str:
     """Say a volume as a cylinder shows it: "12.5 ml", "1,200 ml"."""
     return f"{volume:,.0f} ml" if volume >= 100 else f"{volume:.4g} ml" if volume >= 10 else f"{volume:.3g} ml"
+
+
+def about_ml(volume: float) -> str:
+    """Say a volume that is only known roughly, in two figures.
+
+    >>> about_ml(67.15), about_ml(0.596)
+    ('67 ml', '0.6 ml')
+    """
+    return f"{float(f'{volume:.2g}'):,g} ml"
+
+
+def about_left(volume: float) -> str:
+    """Say what is left in a bottle, to the nearest ten millilitres where there is much."""
+    return ml(round(volume, -1) if volume >= 100 else round(volume))
 
 
 def fraction(strength: float) -> str:
@@ -73,7 +90,7 @@ def amount(mix: LayerMix) -> str:
     low, high = mix.likely_ml
     return (
         f"{ml(mix.needed_ml)} for {counted(mix.passes, 'pass')}, with something to spare; what goes on is likely "
-        f"{ml(low)} to {ml(high)}."
+        f"{about_ml(low)} to {about_ml(high)}."
     )
 
 
@@ -91,8 +108,8 @@ def troubles_in_words(mix: LayerMix) -> list[str]:
         f"{'' if mix.stock is None else mix.stock.chemical}.",
         mixing.TOO_WEAK: f"Choose a stronger bottle than {label}: {fraction(mix.layer.strength)} of {own} can't be "
         "mixed from it.",
-        mixing.NOT_ENOUGH: f"Only about {ml(left)} are left in {label}, and {ml(wanted)} are needed: make the next "
-        "bottle first.",
+        mixing.NOT_ENOUGH: f"Only about {about_left(left)} are left in {label}, and {ml(wanted)} are needed: make "
+        "the next bottle first.",
         mixing.TOO_LITTLE: "So little of the bottle can't be measured: mix more, or dilute in two steps.",
         mixing.OLD: "" if mix.caution is None else mix.caution.message,
     }
@@ -148,3 +165,17 @@ def strength_of(stock: Stock) -> str:
 def defer_lines(mixes: Sequence[LayerMix]) -> list[str]:
     """Return where the hazards of what is mixed come from, and what decides."""
     return list(dict.fromkeys(f"{mix.hazards.source} {mix.hazards.defer}" for mix in mixes))
+
+
+def about_bottle(stock: Stock, uses: Sequence[SolutionUse], at: datetime) -> str:
+    """Say of a bottle how old it is, who made it, what is left, and where it stands."""
+    left = left_ml(stock, uses)
+    said = [
+        age_in_words(age_days(stock.made_at, at)) + (f", by {stock.made_by}" if stock.made_by else ""),
+        f"opened {shown(stock.opened_at)}" if stock.opened_at is not None else "not opened yet",
+        f"used up {shown(stock.used_up_at)}" if stock.used_up_at is not None else "",
+        f"about {about_left(left)} left" if left is not None and stock.used_up_at is None else "",
+        f"lot {stock.lot}" if stock.lot else "",
+        stock.kept_where,
+    ]
+    return " · ".join(part for part in said if part)

@@ -211,6 +211,12 @@ def temperatures(text: str) -> tuple[float, float]:
     return found[0], found[1]
 
 
+def pair(text: str, form: str) -> tuple[float, float]:
+    """Read two numbers with a comma between them; form: how an error asks for them."""
+    found = _numbers(text, 2, form)
+    return found[0], found[1]
+
+
 def most_passes(count: int) -> int:
     """Return the most passes of a coat. Raises TypingError."""
     if not 1 <= count <= MAX_PASSES:
