@@ -20,6 +20,7 @@ from hypothesis import strategies as st
 from matcher import Coat, Reading, Recipe, Studio, Trial
 from matcher.cli import main as page
 from matcher.cli.main import main, whole_command_line
+from matcher.commissions.commission import Area, Commission
 from tests import scenes
 from tests.example_counts import examples
 from tests.plates import a_profile
@@ -32,6 +33,7 @@ ENOUGH: dict[str, tuple[str, ...]] = {
     "read": ("plate.png", "--finish", OUTLINE),
     "repeat": ("plate.png", "plate.png", "plate.png", "--finish", OUTLINE),
     "camera": (),
+    "read-again": ("--plate", "1"),
     "suggest": ("--lab", "38,14,22"),
     "next": ("--lab", "38,14,22"),
     "first-plates": ("--chemical", "ferric nitrate", "--plates", "4", "--max-passes", "2"),
@@ -51,6 +53,17 @@ ENOUGH: dict[str, tuple[str, ...]] = {
     "trials add-reading": ("1", "--stage", "waxed", "--lab", "38,14,22"),
     "backup": ("new.zip",),
     "targets": ("--add", "heron", "--lab", "38,14,22"),
+    "commissions": (),
+    "commissions list": (),
+    "commissions show": ("1",),
+    "commissions add": ("Heron", "--alloy", "bronze"),
+    "commissions change": ("1", "--casts", "3"),
+    "commissions add-area": ("1", "tail"),
+    "commissions change-area": ("1", "--surface", "300"),
+    "commissions order-areas": ("1", "1"),
+    "commissions note": ("1", "warmer"),
+    "commissions set-aside": ("1", "postponed"),
+    "commissions take-back": ("1",),
     "cards": (),
     "demo": ("demo",),
     "app": (),
@@ -118,6 +131,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
             for passes in (2, 5, 9)
         )
         studio.save_profile(a_profile())
+        studio.commissions.save(Commission("Heron", "bronze", areas=(Area("bird"),)))
     scene = scenes.Scene(400, 300).lay(scenes.box(30, 75, 150, 165), scenes.GREY)
     (folder / "plate.png").write_bytes(scenes.png(scene.lay(scenes.box(210, 60, 370, 230), scenes.BROWN).codes()))
     (folder / "folder").mkdir()

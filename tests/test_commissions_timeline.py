@@ -175,3 +175,47 @@ def test_a_line_of_history_that_cannot_be_read_keeps_no_timeline_from_being_told
         session.execute(sa.text("UPDATE history SET detail = '{' WHERE what = 'changed'"))
     known = now(studio)
     assert "The commission was changed." in [event_in_words(e, known) for e in what_happened(studio.database, known)]
+
+
+def test_the_command_line_takes_a_commission_from_its_start_to_its_end(
+    told: Any, run: Any, refused: Any, tmp_path: Path
+) -> None:
+    where = ("--studio", tmp_path / "by command")
+    told("targets", *where, "--add", "bird brown (invented)", "--lab", "38,14,22")
+    about = ("--casts", 3, "--due", "2026-05-04", "--surface", 21000, "--tolerance", 1.5, "--by", "Ann")
+    added = told("commissions", "add", "Heron fountain", "--alloy", "silicon bronze", "--area", "bird", *about, *where)
+    kept = added["commission"]
+    assert (kept["casts"], kept["due_on"], kept["area_cm2"], kept["made_by"]) == (3, "2026-05-04", 21000.0, "Ann")
+    assert added["state"]["in_words"] == "No target yet"
+    later = told("commissions", "add", "Door", "--alloy", "tin bronze", "--due", "2026-01-02", *where)
+    assert [one["title"] for one in told("commissions", *where)["commissions"]] == ["Door", "Heron fountain"]
+    told("commissions", "add-area", 1, "reeds", "--target", 1, *where)
+    told("commissions", "change-area", 1, "--target", 1, "--name", "heron", *where)
+    ordered = told("commissions", "order-areas", 1, 2, 1, *where)
+    assert [area["name"] for area in ordered["commission"]["areas"]] == ["reeds", "heron"]
+    assert told("commissions", "change-area", 2, "--target", "none", *where)["next"][0]["step"] == "target"
+    changed = told("commissions", "change", 1, "--casts", 5, "--due", "none", "--surface", "none", *where)
+    assert [changed["commission"][name] for name in ("casts", "due_on", "area_cm2")] == [5, None, None]
+    photo = tmp_path / "visit.jpg"
+    photo.write_bytes(a_photograph())
+    told("commissions", "note", 1, "Wax it twice a year.", "--kind", "handover", "--photo", photo, *where)
+    aside = told("commissions", "set-aside", later["commission"]["id"], "postponed", *where)
+    assert aside["state"]["in_words"] == "Set aside: postponed"
+    assert len(told("commissions", *where)["commissions"]) == 1
+    assert len(told("commissions", "list", "--all", *where)["commissions"]) == 2
+    assert told("commissions", "take-back", 2, *where)["commission"]["set_aside"] is None
+    code, out, _ = run("commissions", "show", 1, *where)
+    assert code == 0 and "Next: Make a first plate for heron." in out
+    assert "To hand over: Wax it twice a year." in out and "area 1, heron: target 1, bird brown (invented)" in out
+    for wrong, said in (
+        (("show", 9), "There is no commission 9"),
+        (("change", 1), "Say what changes"),
+        (("change", 1, "--due", "in May"), "2026-03-31"),
+        (("change", 1, "--casts", 0), "whole number from 1"),
+        (("add-area", 1, "heron"), "another name"),
+        (("change-area", 1), "Say what changes of the area"),
+        (("change-area", 1, "--target", 7), "no target 7"),
+        (("order-areas", 1, 2), "Name each area once"),
+        (("note", 1, " "), "it is empty"),
+    ):
+        assert said in refused("commissions", *wrong, *where)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import Any
 
 import sqlalchemy as sa
@@ -151,6 +152,14 @@ class Commissions:
     def journal(self, commission_id: int) -> list[JournalLine]:
         """Return what was written about a commission, oldest first."""
         return self.database.load("journal line", load_journal, JournalRow.commission_id == commission_id)
+
+
+def by_due_day(commissions: Sequence[Commission]) -> list[Commission]:
+    """Return commissions with the one due first at the head; those without a day last, those set aside behind all."""
+    return sorted(
+        commissions,
+        key=lambda one: (one.set_aside is not None, one.due_on is None, one.due_on or date.min, one.id or 0),
+    )
 
 
 def load_commissions(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[Commission]:
