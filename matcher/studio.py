@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from matcher.errors import Caveat, StudioError
+from matcher.errors import Caveat, StudioError, SuggestionError
 from matcher.trials.trial import StageReading, Target, Trial
 
 if TYPE_CHECKING:
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
     from matcher.calibration.profile import CameraProfile
     from matcher.card.reading import CardReading
+    from matcher.commissions.control_chart import ControlChart
     from matcher.photo.photo import Photo
     from matcher.reading.reading import Reading
     from matcher.storage.damaged import Damaged
@@ -60,6 +61,10 @@ class Studio:
         The bottles of stock solution, and what was used of them.
     commissions : Commissions
         What clients have asked for, with areas and journals.
+    sign_offs : SignOffs
+        What clients have approved.
+    casts : Casts
+        Which plates are areas of a cast.
     readings : Readings
         Readings replaced by better ones, and as they were.
 
@@ -78,7 +83,9 @@ class Studio:
 
     def __init__(self, database: Database) -> None:
         from matcher.bench.shelf import Shelf
+        from matcher.commissions.casts import Casts
         from matcher.commissions.earlier_readings import Readings
+        from matcher.commissions.sign_off import SignOffs
         from matcher.commissions.store import Commissions
         from matcher.storage.drafts import Drafts
         from matcher.storage.made_pictures import FOLDER, MadePictures
@@ -100,6 +107,8 @@ class Studio:
         self._drafts = Drafts(database)
         self.shelf = Shelf(database)
         self.commissions = Commissions(database)
+        self.sign_offs = SignOffs(database)
+        self.casts = Casts(database)
         self.readings = Readings(database)
         self._own_cards = OwnCards(database)
         self._profiles = ProfileShelf(database)
@@ -383,6 +392,19 @@ class Studio:
                     del self._suggesters[next(iter(self._suggesters))]
                 self._suggesters[key] = Suggester(self._counting, **options)
             return self._suggesters[key]
+
+    def edition(self, area_id: int) -> ControlChart | None:
+        """Return the control chart of an area's casts; None while nothing of it is signed off."""
+        from matcher.commissions.control_chart import chart_of_edition
+
+        sign_off = self.sign_offs.standing(area_id)
+        if sign_off is None:
+            return None
+        try:
+            scatter = self.suggester().model(sign_off.plate).plate_covariance
+        except SuggestionError:
+            scatter = None  # too little is logged to learn it from
+        return chart_of_edition(sign_off, self.casts.of_area(area_id), self.trials(), scatter)
 
     # What the bench uses
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Literal
@@ -10,12 +9,11 @@ from typing import Any, Literal
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from matcher.dates import in_utc, moment
 from matcher.errors import StudioError
 from matcher.reading.reading import Reading
 from matcher.storage import checked
 from matcher.storage.database import Database
-from matcher.storage.schema import EarlierReadingRow, ReadingRow, TargetRow, TrialRow
+from matcher.storage.schema import EarlierReadingRow, ReadingRow
 from matcher.trials import rows
 from matcher.trials.log import note, row_number, touch
 from matcher.trials.targets import check_unsigned
@@ -86,57 +84,6 @@ class Readings:
             return [
                 _earlier_of(row, kind, number) for row in session.scalars(query.order_by(EarlierReadingRow.replaced_at))
             ]
-
-
-def all_earlier(session: Session) -> list[dict[str, Any]]:
-    """Return every earlier reading as plain JSON, its plate or target by uid, for an export."""
-    query = (
-        sa.select(EarlierReadingRow, TrialRow.uid, TargetRow.uid)
-        .outerjoin(TrialRow, TrialRow.id == EarlierReadingRow.trial_id)
-        .outerjoin(TargetRow, TargetRow.id == EarlierReadingRow.target_id)
-        .order_by(EarlierReadingRow.id)
-    )
-    return [
-        {
-            "uid": row.uid,
-            "trial_uid": trial_uid,
-            "target_uid": target_uid,
-            "stage": row.stage,
-            "replaced_at": in_utc(row.replaced_at).isoformat(),
-            "who": row.who,
-            "why": row.why,
-            "reading": row.whole,
-        }
-        for row, trial_uid, target_uid in session.execute(query)
-    ]
-
-
-def take_in(
-    session: Session, found: list[Mapping[str, Any]], trials: Mapping[str, int], targets: Mapping[str, int]
-) -> int:
-    """Keep exported earlier readings; those that are here stay. Returns how many were new. Raises StudioError."""
-    known = set(session.scalars(sa.select(EarlierReadingRow.uid)))
-    new = [_values_of(item, trials, targets) for item in found if item.get("uid") not in known]
-    if new:
-        session.execute(sa.insert(EarlierReadingRow), new)
-    return len(new)
-
-
-def _values_of(item: Mapping[str, Any], trials: Mapping[str, int], targets: Mapping[str, int]) -> dict[str, Any]:
-    try:
-        trial, target = item["trial_uid"], item["target_uid"]
-        return {
-            "uid": checked.uid_of(item["uid"]),
-            "trial_id": None if trial is None else trials[trial],
-            "target_id": None if target is None else targets[target],
-            "stage": checked.line(item["stage"], "stage", required=True),
-            "replaced_at": moment(item["replaced_at"]),
-            "who": checked.line(item["who"], "name"),
-            "why": checked.line(item["why"], "reason"),
-            "whole": checked.plain_json(Reading.from_dict(item["reading"]).as_dict(), "reading"),
-        }
-    except (KeyError, TypeError) as error:
-        raise StudioError(f"Check the earlier readings against an exported studio: {error!r}.") from error
 
 
 def _row(session: Session, owner: Owner) -> ReadingRow:

@@ -47,7 +47,7 @@ class Commissions:
     def area(self, area_id: int) -> tuple[Commission, Area]:
         """Return an area with the commission that it belongs to. Raises StudioError when there is none."""
         with self.database.reading() as session:
-            return _one_area(session, area_id)
+            return area_in(session, area_id)
 
     def of_target(self, target_id: int | None) -> list[tuple[Commission, Area]]:
         """Return the areas that are to match a target, each with its commission, those set aside too."""
@@ -110,14 +110,14 @@ class Commissions:
         As ``change`` does. Raises StudioError also for another target while its finish is signed off.
         """
         with self.database.writing() as session:
-            commission, kept = _one_area(session, instead_of.id)
+            commission, kept = area_in(session, instead_of.id)
             values = values_of(AREA, now)
             _check_area(session, commission, now, kept)
             if _changed(session, AreaRow, kept.id, AREA, kept, values, instead_of, kept.name):
                 before = values_of(AREA, kept)
                 uids = [_target_uids(session, each) for each in (before, values)]
                 note_change(session, "area", kept.id, {**before, **uids[0]}, {**values, **uids[1]}, who)
-            return _one_area(session, kept.id)[1]
+            return area_in(session, kept.id)[1]
 
     def reorder(self, commission_id: int, order: Sequence[int], instead_of: Sequence[int], who: str = "") -> Commission:
         """Put the areas, by their numbers, into another order. Raises StudioError.
@@ -261,7 +261,7 @@ def signed_off(session: Session, area_id: int | None) -> bool:
     return session.scalars(stands.limit(1)).first() is not None
 
 
-def _one_area(session: Session, area_id: int | None) -> tuple[Commission, Area]:
+def area_in(session: Session, area_id: int | None) -> tuple[Commission, Area]:
     valid = isinstance(area_id, int) and 0 < area_id <= MAX_ID
     owner = session.scalars(
         sa.select(AreaRow.commission_id).where(AreaRow.id == (area_id if valid else 0))
@@ -280,7 +280,7 @@ def _add_area(
     place = {"commission_id": commission.id, "position": position}
     number = session.scalars(sa.insert(AreaRow).returning(AreaRow.id), [{**values, **place}]).one()
     note(session, what, "area", number, values["name"], who)
-    return _one_area(session, number)[1]
+    return area_in(session, number)[1]
 
 
 def _check_area(session: Session, commission: Commission, now: Area, kept: Area | None = None) -> None:

@@ -1,0 +1,236 @@
+"""Sign-off, casts and the control chart of an edition."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+from scipy.stats import chi2
+
+from matcher.commissions.casts import next_cast
+from matcher.commissions.commission import Area, Commission
+from matcher.commissions.control_chart import (
+    BEYOND,
+    FEWEST_FOR_RUNS,
+    SURELY,
+    chance_of_a_run,
+    control_chart,
+    in_words,
+    runs,
+)
+from matcher.commissions.earlier_readings import Owner
+from matcher.commissions.sign_off import approved_reading
+from matcher.errors import StudioError
+from matcher.reading.reading import Reading
+from matcher.recipe.recipe import Coat, Recipe, Undercoat
+from matcher.studio import Studio
+from matcher.trials.trial import StageReading, Target, Trial
+
+SMITH = "A. Quill-Marsh (invented)"
+DAYLIGHT = "daylight, north window"
+
+
+def reading(*lab: float, sd: float = 0.3) -> Reading:
+    return Reading(lab=lab, covariance=np.diag([sd**2] * 3))
+
+
+def plate(*lab: float, waxed: tuple[float, ...] | None = None, stock: str | None = "Fe 1", uid: str = "") -> Trial:
+    recipe = Recipe(
+        "silicon bronze", Undercoat("liver of sulphur", 0.5), (Coat("ferric nitrate", 0.5, 6, 105.0, stock=stock),)
+    )
+    stages = () if waxed is None else (StageReading("waxed", reading(*waxed)),)
+    return Trial(recipe, reading(*lab), stages=stages, uid=uid or None)
+
+
+def commissioned(studio: Studio) -> tuple[Commission, Area, Target]:
+    """A commission with two areas, of which the head has a target, and a bottle of ferric nitrate."""
+    studio.save_stock("Fe 1", "ferric nitrate", 400.0, lot="7")
+    target = studio.save_target(Target("heron, head (invented)", reading(40, 14, 22), tolerance=2.0))
+    areas = (Area("head", target_id=target.id), Area("reeds"))
+    kept = studio.commissions.save(Commission("Heron fountain (invented)", "silicon bronze", casts=3, areas=areas))
+    return kept, kept.areas[0], target
+
+
+def test_what_is_signed_is_kept_as_it_stood_and_becomes_what_the_next_cast_is_aimed_at(studio: Studio) -> None:
+    commission, head, target = commissioned(studio)
+    trial = studio.record(plate(42, 13, 21, waxed=(39.5, 14.2, 22.3)))
+    signed = studio.sign_offs.sign(head.id or 0, trial.id or 0, SMITH, DAYLIGHT, "as the maquette", "R. O. (invented)")
+    assert (signed.stage, signed.plate.lab.tolist()) == ("waxed", [39.5, 14.2, 22.3]), "a sealed piece is judged sealed"
+    assert signed.target.lab.tolist() == [40, 14, 22] and signed.stands == "within" and signed.delta_e00 < 1
+    assert signed.recipe == trial.recipe and [bottle.label for bottle in signed.bottles] == ["Fe 1"]
+    assert studio.sign_offs.standing(head.id) is not None
+    aim = studio.target(signed.aim_id or 0)
+    assert aim.reading.lab.tolist() == [39.5, 14.2, 22.3] and aim.name == f"{commission.title}, head: as signed off"
+    assert [line.what for line in studio.history("area", head.id)][-1] == "signed off"
+    document = signed.as_dict()
+    assert document["stands"] == "within" and document["bottles"][0]["grams_per_litre"] == 400.0
+    with pytest.raises(StudioError, match="signed off"):
+        studio.readings.replace(Owner("target", target.id or 0), reading(41, 14, 22), target.reading, "read anew")
+    with pytest.raises(StudioError, match="signed off already"):
+        studio.sign_offs.sign(head.id or 0, trial.id or 0, SMITH, DAYLIGHT)
+    with pytest.raises(StudioError, match="Withdraw the sign-off"):
+        studio.commissions.change_area(replace(head, target_id=aim.id), head)
+
+
+def test_a_sign_off_is_withdrawn_with_a_reason_and_stays_in_the_record(studio: Studio) -> None:
+    _, head, target = commissioned(studio)
+    trial = studio.record(plate(42, 13, 21))
+    signed = studio.sign_offs.sign(head.id or 0, trial.id or 0, SMITH, DAYLIGHT)
+    with pytest.raises(StudioError, match="reason"):
+        studio.sign_offs.withdraw(signed.id or 0, " ")
+    gone = studio.sign_offs.withdraw(signed.id or 0, "the client saw it outdoors")
+    assert gone.withdrawn_reason == "the client saw it outdoors" and studio.sign_offs.standing(head.id) is None
+    again = studio.sign_offs.withdraw(signed.id or 0, "twice")
+    assert again.withdrawn_reason == "the client saw it outdoors"
+    second = studio.sign_offs.sign(head.id or 0, trial.id or 0, SMITH, "daylight outdoors")
+    assert [one.id for one in studio.sign_offs.of_area(head.id)] == [signed.id, second.id]
+    with pytest.raises(StudioError, match="no sign-off 99"):
+        studio.sign_offs.withdraw(99, "why")
+    assert studio.target(target.id or 0).set_aside is None
+
+
+def test_what_cannot_be_signed_says_why_and_changes_nothing(studio: Studio) -> None:
+    commission, head, _ = commissioned(studio)
+    trial, aside = studio.record(plate(42, 13, 21)), studio.record(plate(50, 13, 21, uid="aside"))
+    studio.set_aside(aside.id or 0, "streaky")
+    before = len(studio.targets())
+    for area, number, by, light, says in (
+        (commission.areas[1].id, trial.id, SMITH, DAYLIGHT, "Give reeds a target first"),
+        (head.id, 99, SMITH, DAYLIGHT, "no plate 99"),
+        (head.id, aside.id, SMITH, DAYLIGHT, "set aside"),
+        (head.id, trial.id, " ", DAYLIGHT, "who signs"),
+        (head.id, trial.id, SMITH, "", "light"),
+        (99, trial.id, SMITH, DAYLIGHT, "no area 99"),
+    ):
+        with pytest.raises(StudioError, match=says):
+            studio.sign_offs.sign(area or 0, number or 0, by, light)
+    assert len(studio.targets()) == before and studio.sign_offs.of_area(head.id) == []
+
+
+def test_a_sign_off_far_from_its_target_says_so(studio: Studio) -> None:
+    """A sculptor may approve what the figures would not: that is theirs to say, and the record says how far it is."""
+    _, head, _ = commissioned(studio)
+    trial = studio.record(plate(55, 5, 10))
+    signed = studio.sign_offs.sign(head.id or 0, trial.id or 0, SMITH, DAYLIGHT)
+    assert signed.stands == "outside" and "lighter" in signed.difference
+
+
+def test_casts_are_counted_area_by_area(studio: Studio) -> None:
+    commission, head, target = commissioned(studio)
+    first, second = (studio.record(plate(40 + n, 14, 22, uid=f"cast {n}")) for n in range(2))
+    assert next_cast(commission, ()) == 1, "areas without a target don't count"
+    studio.casts.note(first.id or 0, head.id or 0, 1)
+    assert studio.casts.note(first.id or 0, head.id or 0, 1) == studio.casts.of_area(head.id)[0]
+    assert next_cast(commission, studio.casts.of_area(head.id)) == 2
+    with pytest.raises(StudioError, match="cast 1 is plate"):
+        studio.casts.note(second.id or 0, head.id or 0, 1)
+    with pytest.raises(StudioError, match="part of cast 1 already"):
+        studio.casts.note(first.id or 0, head.id or 0, 2)
+    with pytest.raises(StudioError, match="from 1"):
+        studio.casts.note(second.id or 0, head.id or 0, 0)
+    studio.set_aside(first.id or 0, "burnt")
+    studio.casts.note(second.id or 0, head.id or 0, 1)
+    assert studio.casts.of_trial(second.id) is not None and studio.casts.of_trial(99) is None
+    reeds = studio.commissions.change_area(replace(commission.areas[1], target_id=target.id), commission.areas[1])
+    both = studio.commissions.commission(commission.id or 0)
+    assert next_cast(both, studio.casts.of_area(head.id)) == 1, f"{reeds.name} of cast 1 is still to be done"
+    done = [cast for area in both.areas for cast in studio.casts.of_area(area.id)]
+    assert next_cast(replace(both, casts=1, areas=both.areas[:1]), done) is None
+
+
+def test_the_next_cast_is_judged_against_the_approved_plate(studio: Studio) -> None:
+    _, head, _ = commissioned(studio)
+    assert studio.edition(head.id or 0) is None
+    trial = studio.record(plate(42, 13, 21, waxed=(39.5, 14.2, 22.3)))
+    studio.sign_offs.sign(head.id or 0, trial.id or 0, SMITH, DAYLIGHT)
+    for number, lab in ((1, (39.9, 14.0, 22.0)), (2, (30.0, 9.0, 15.0))):
+        cast = studio.record(plate(*lab, uid=f"cast {number}"))
+        studio.casts.note(cast.id or 0, head.id or 0, number)
+    chart = studio.edition(head.id or 0)
+    assert chart is not None
+    assert [(point.label, point.stands, point.beyond) for point in chart.points] == [
+        ("cast 1", "within", False), ("cast 2", "outside", True),
+    ]  # fmt: skip
+    assert "cast 2 differs from the approved plate by more than chance" in in_words(chart)
+    assert chart.centre is None and "no drift" in in_words(chart)
+    assert chart.as_dict()["words"] == in_words(chart)
+
+
+def casts(labs: np.ndarray, sd: float = 0.3) -> list[tuple[str, datetime, Reading]]:
+    start = datetime(2026, 1, 5, tzinfo=UTC)
+    return [
+        (f"cast {n}", start + timedelta(days=90 * n), Reading(lab=lab, covariance=np.diag([sd**2] * 3)))
+        for n, lab in enumerate(labs, start=1)
+    ]
+
+
+def test_the_limit_is_that_of_three_standard_deviations_of_one_quantity() -> None:
+    """Source: SciPy's chi-squared distribution; 0.27 % is Shewhart's limit of three."""
+    assert pytest.approx(chi2.ppf(0.9973, 3), abs=0.01) == BEYOND
+
+
+def test_a_point_is_beyond_the_limits_as_often_as_chance_has_it_and_a_real_fault_is_seen() -> None:
+    rng = np.random.default_rng(5)
+    scatter, sd, truth = np.diag([0.7, 0.5, 0.6]) ** 2, 0.3, np.array([40.0, 14.0, 22.0])
+    own = scatter + sd**2 * np.eye(3)
+    distances, seen = [], []
+    for _ in range(800):
+        approved = Reading(lab=truth + rng.multivariate_normal(np.zeros(3), own), covariance=sd**2 * np.eye(3))
+        lab = truth + rng.multivariate_normal(np.zeros(3), own, 1)
+        distances.append(control_chart(approved, casts(lab), scatter, 2.0).points[0].t_squared)
+        seen.append(control_chart(approved, casts(lab + [5.0, 0.0, 3.0]), scatter, 2.0).points[0].beyond)
+    assert np.mean(distances) == pytest.approx(3.0, abs=0.3), "the mean of chi-squared with 3 degrees of freedom"
+    assert np.mean(np.array(distances) > chi2.ppf(0.95, 3)) == pytest.approx(0.05, abs=0.022)
+    assert np.mean(np.array(distances) > BEYOND) < 0.009, "0.27 % is expected"
+    assert np.mean(seen) > 0.7
+
+
+def test_chance_makes_few_runs_and_a_drift_is_found() -> None:
+    rng = np.random.default_rng(3)
+    chance, drift = [], []
+    for _ in range(300):
+        values = rng.normal(size=(SURELY, 3))
+        chance.append(bool(runs(values - values.mean(axis=0))))
+        values[:, 0] += np.linspace(-2.2, 2.2, SURELY)
+        drift.append(bool(runs(values - values.mean(axis=0))))
+    assert np.mean(chance) < 0.08 and np.mean(drift) > 0.65
+    assert 0.08 < chance_of_a_run(20) < 0.3, "longer charts show more of them, and the words say so"
+
+
+@pytest.mark.parametrize(
+    ("values", "rule"),
+    [
+        ([0.1, 2.3, 0.2, 2.4, 0.0, -0.1], "two of three beyond two"),
+        ([1.2, 1.3, -0.2, 1.1, 1.4, 0.0], "four of five beyond one"),
+        ([-0.1, 0.1, 0.2, 0.3, 0.1, 0.4, 0.2, 0.1, 0.3, -0.2], "eight on one side"),
+    ],
+)
+def test_each_rule_is_that_of_the_handbook(values: list[float], rule: str) -> None:
+    """Source: Western Electric Company, Statistical Quality Control Handbook, 1956, tests for unnatural patterns
+    (from memory)."""
+    for side in (1, -1):
+        standard = np.zeros((len(values), 3))
+        standard[:, 1] = np.array(values) * side
+        found = [one for one in runs(standard) if one.rule == rule]
+        assert [(one.axis, one.side) for one in found] == [(1, side)]
+        assert found[0].points == tuple(k for k, v in enumerate(values) if v > {"t": 2, "f": 1, "e": 0}[rule[0]])
+
+
+def test_a_drift_is_said_with_its_side_and_from_when() -> None:
+    labs = np.tile([40.0, 14.0, 22.0], (10, 1))
+    labs[:, 0] -= np.linspace(0, 6, 10)
+    chart = control_chart(reading(40, 14, 22), casts(labs), np.diag([0.25, 0.16, 0.25]), 2.0)
+    said = in_words(chart)
+    assert chart.drifts and "lighter" in said and "darker" in said and "a drift, not chance" in said
+    steady = np.tile([40.0, 14.0, 22.0], (FEWEST_FOR_RUNS, 1))
+    calm = control_chart(reading(40, 14, 22), casts(steady), np.diag([0.25, 0.16, 0.25]), 2.0)
+    assert not calm.drifts and in_words(calm).endswith("no more than chance.")
+    assert in_words(control_chart(reading(40, 14, 22), [], np.eye(3), 2.0)) == "No cast is logged yet."
+
+
+def test_the_approved_reading_is_the_last_sealed_one() -> None:
+    stages = (StageReading("pass 3", reading(60, 1, 1)), StageReading("waxed", reading(39, 1, 1)))
+    assert approved_reading(replace(plate(42, 13, 21), stages=stages))[0] == "waxed"
+    assert approved_reading(plate(42, 13, 21))[0] == "finished"
