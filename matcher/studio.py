@@ -84,7 +84,7 @@ class Studio:
     def __init__(self, database: Database) -> None:
         from matcher.bench.shelf import Shelf
         from matcher.commissions.casts import Casts
-        from matcher.commissions.earlier_readings import Readings
+        from matcher.commissions.read_again import Readings
         from matcher.commissions.sign_off import SignOffs
         from matcher.commissions.store import Commissions
         from matcher.storage.drafts import Drafts

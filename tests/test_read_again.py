@@ -12,8 +12,7 @@ from matcher.calibration.calibrate import calibrate
 from matcher.calibration.profile_from_chart import profile_from_chart
 from matcher.card.card import load_cards
 from matcher.card.detect import find_card, neutral_patch
-from matcher.commissions.earlier_readings import Owner
-from matcher.commissions.read_again import card_of, photo_as_read, proposals, read_again, readings_of
+from matcher.commissions.read_again import Owner, card_of, photo_as_read, proposals, read_again, readings_of
 from matcher.errors import CardError, ReadingError, StudioError
 from matcher.photo.photo import Photo, open_photo
 from matcher.reading.exposures import read_frames

@@ -20,7 +20,7 @@ from matcher.commissions.control_chart import (
     in_words,
     runs,
 )
-from matcher.commissions.earlier_readings import Owner
+from matcher.commissions.read_again import Owner
 from matcher.commissions.sign_off import approved_reading
 from matcher.errors import StudioError
 from matcher.reading.reading import Reading

@@ -194,8 +194,7 @@ def _fitting(studio: Studio, options: argparse.Namespace) -> list[Proposal]:
 
 
 def _one_again(studio: Studio, options: argparse.Namespace) -> Proposal:
-    from matcher.commissions.earlier_readings import Owner
-    from matcher.commissions.read_again import Proposal, photo_as_read, read_again
+    from matcher.commissions.read_again import Owner, Proposal, photo_as_read, read_again
 
     if options.target is not None:
         target = studio.target(options.target)

@@ -12,8 +12,8 @@ import sqlalchemy as sa
 
 from matcher.bench.work import Piece
 from matcher.commissions.commission import JournalLine
-from matcher.commissions.earlier_readings import READ_AGAIN
 from matcher.commissions.known import CastArea, Compared, Known, Signed, compared
+from matcher.commissions.read_again import READ_AGAIN
 from matcher.commissions.store import ADDED, REORDERED, load_journal
 from matcher.dates import moment
 from matcher.storage.database import Database

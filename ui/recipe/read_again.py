@@ -21,7 +21,7 @@ from ui.state.light import CardChoice
 from ui.state.messages import tell, told
 
 if TYPE_CHECKING:
-    from matcher.commissions.earlier_readings import EarlierReading, Owner
+    from matcher.commissions.read_again import EarlierReading, Owner
     from matcher.reading.reading import Reading
     from matcher.studio import Studio
 

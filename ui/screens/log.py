@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from matcher.commissions.earlier_readings import Owner
+from matcher.commissions.read_again import Owner
 from matcher.dates import shown
 from matcher.recipe.recipe import describe
 from matcher.storage.damaged import in_words
