@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from matcher.storage.damaged import Damaged
     from matcher.storage.database import Database
     from matcher.storage.drafts import Kept
+    from matcher.suggest.finding import Finder
     from matcher.suggest.suggester import Suggester
     from matcher.trials.archive import Difference, Exported, Imported
     from matcher.trials.corrections import Correction
@@ -118,6 +119,7 @@ class Studio:
         self._suggesters: dict[str, Suggester] = {}
         self._counting: list[Trial] = []
         self._suggesters_revision = -1
+        self._finder: tuple[object, Finder] | None = None
         self.restored_with: tuple[Difference, ...] = ()
 
     @classmethod
@@ -318,15 +320,13 @@ class Studio:
         return self.made_pictures.get(f"patch {key} {checked_side(side, PATCH_SIDES)}", make)
 
     def _patch(self, reading: Reading, side: int) -> bytes:
-        from matcher.photo.encoding import LINEAR
+        from matcher.commissions.read_again import photo_as_read
         from matcher.photo.patch import flat_patch, patch
-        from matcher.photo.photo import open_photo
         from matcher.photo.small import jpeg_of
 
         if reading.photo is None or reading.region is None:
             return jpeg_of(flat_patch(reading.lab, side))
-        as_linear = reading.conditions is not None and reading.conditions.encoding == LINEAR
-        photo = open_photo(self.photo_path(reading.photo), encoding="linear" if as_linear else None)
+        photo = photo_as_read(self.photo_path(reading.photo), reading)
         return jpeg_of(patch(photo, reading.region, reading.lab, side, reading.left_out_share))
 
     # Targets
@@ -405,6 +405,22 @@ class Studio:
         except SuggestionError:
             scatter = None  # too little is logged to learn it from
         return chart_of_edition(sign_off, self.casts.of_area(area_id), self.trials(), scatter)
+
+    # Finding plates
+
+    def finder(self) -> Finder:
+        """Return what finds plates by colour, by what was done and by words, those set aside too.
+
+        Kept, and shared, until this process or another changes the log or a target's name.
+        """
+        from matcher.suggest.finding import Finder
+
+        names = {target.id or 0: target.name for target in self.targets(include_set_aside=True)}
+        key = (self.log.revision(), tuple(sorted(names.items())))
+        with self._lock:
+            if self._finder is None or self._finder[0] != key:
+                self._finder = key, Finder(self.trials(include_set_aside=True), names)
+            return self._finder[1]
 
     # What the bench uses
 

@@ -17,6 +17,7 @@ from pathlib import Path
 import colour
 import numpy as np
 import pytest
+from PIL import Image
 
 from matcher import Coat, Reading, Recipe, Studio, Trial, Undercoat
 from matcher.card.card import load_cards
@@ -175,6 +176,38 @@ def test_trials_lists_what_is_logged(told, run, studio):
     assert told("--studio", studio, "trials", "list") == told("trials", "list", "--studio", studio)
     code, out, _ = run("trials", "--studio", studio)
     assert code == 0 and out.count("ferric nitrate") == 3
+
+
+def test_trials_are_found_by_colour_by_what_was_done_and_by_likeness(told, run, studio):
+    told("trials", "set-aside", 1, "the torch was too near", "--studio", studio)
+
+    def listed(*asked):
+        return [trial["id"] for trial in told("trials", "list", "--studio", studio, *asked)["trials"]]
+
+    assert listed("--colour", "dark brown") == [] and listed("--colour", "brown") == [2, 3]
+    assert listed("--colour", "brown", "--colour", "yellow", "--all") == [1, 2, 3]
+    assert listed("--find", "FERRIC burnished") == [2, 3] and listed("--find", "cupric") == []
+    assert listed("--alloy", "Silicon-Bronze", "--seal", "none") == [2, 3]
+    near = told("trials", "list", "--studio", studio, "--like", "30,9,11")
+    assert [trial["id"] for trial in near["trials"]] == [3, 2] and near["delta_e00"][0] == 0
+    assert listed("--like", 2) == [2, 3] and listed("--like", 2, "--order", "colour") == listed("--order", "colour")
+    code, out, _ = run("trials", "list", "--studio", studio, "--colour", "blue")
+    assert code == 0 and out == "No plate has all of that: ask for less.\n"
+    for slip in (("--colour", "mauve"), ("--undercoat", "gold"), ("--like", "9"), ("--order", "likeness")):
+        code, out, err = run("trials", "list", "--studio", studio, *slip)
+        assert code == 2 and out == "" and err.count("\n") == 1
+
+
+def test_a_plates_patch_is_written_to_a_file(told, run, studio, plate, tmp_path):
+    told("record", "--studio", studio, *STEPS, plate, "--finish", FINISH)
+    patch = tmp_path / "plate4.jpg"
+    said = told("trials", "patch", 4, patch, "--side", 240, "--studio", studio)
+    assert said["photographed"] and said["colour"].endswith("brown")
+    assert Image.open(patch).size == (240, 240)
+    assert run("trials", "patch", "4", str(patch), "--studio", studio)[0] == 2  # it is there already
+    code, out, _ = run("trials", "patch", "1", str(tmp_path / "plate1.jpg"), "--studio", studio)
+    assert code == 0 and "read without a photograph" in out
+    assert run("trials", "patch", "1", str(tmp_path / "x.jpg"), "--side", "7", "--studio", studio)[0] == 2
 
 
 def test_trials_are_set_aside_and_taken_back(told, studio):

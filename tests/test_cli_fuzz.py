@@ -50,6 +50,7 @@ ENOUGH: dict[str, tuple[str, ...]] = {
     "trials take-back": ("1",),
     "trials correct": ("1", "--notes", "even"),
     "trials history": ("1",),
+    "trials patch": ("1", "new.jpg"),
     "trials add-reading": ("1", "--stage", "waxed", "--lab", "38,14,22"),
     "backup": ("new.zip",),
     "targets": ("--add", "heron", "--lab", "38,14,22"),

@@ -26,16 +26,20 @@ from matcher.cli.photographs import opened_studio, studio_that_is_there
 from matcher.cli.words import Answer
 from matcher.recipe.names import same
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
+from matcher.suggest.finding import FACETS, ORDERS, SEASONS, Finder, Found, Wanted
 from matcher.words import agreeing, counted
 
 if TYPE_CHECKING:
     from matcher.bench.work import Piece
     from matcher.studio import Studio
+    from matcher.suggest.finding import Facet
     from matcher.trials.facts import TypedFacts
     from matcher.trials.fields import PlateField
     from matcher.trials.trial import StageReading, Trial
 
 Layer = TypeVar("Layer", Undercoat, Coat)
+BY_NAME = tuple(facet for facet in FACETS if facet != "shade")
+"""What a plate can be looked for by beside its colour, which is given in words."""
 
 
 def add_commands(commands: Commands) -> None:
@@ -62,6 +66,7 @@ def _add_trials(parser: Parser) -> None:
     parts = Commands(parser, "PART", required=False)
     listed = parts.add("list", "List the logged plates.", list_trials)
     listed.add_argument("--all", action="store_true", default=argparse.SUPPRESS, help=about)
+    _add_finding(listed)
     about = "Write the log to a file: .zip with its photographs, .csv for a spreadsheet."
     _add_file_written(parts.add("export", about, export))
     into = parts.add("import", "Take in an exported studio or a table of plates.", take_in)
@@ -69,6 +74,22 @@ def _add_trials(parser: Parser) -> None:
     into.add_argument("file", metavar="FILE")
     _add_by(into)
     _add_on_one_plate(parts)
+
+
+def _add_finding(parser: Parser) -> None:
+    """Add what narrows and orders the list; of each option given several times, one is enough."""
+    parser.add_argument(
+        "--find", metavar="WORDS", default="", help="in its row: mark, recipe, day, maker, notes, target"
+    )
+    about = 'in plain words: brown, "dark green", "olive brown"'
+    parser.add_argument("--colour", metavar="WORDS", action="append", default=[], help=about)
+    for facet in BY_NAME:
+        about = f'such as "{SEASONS[1]}"' if facet == "season" else "as the log has it, or none"
+        parser.add_argument(f"--{facet}", metavar="NAME", action="append", default=[], help=about)
+    about = "by number (the usual), newest, oldest, colour (by hue, each from dark to light), likeness (nearest first)"
+    parser.add_argument("--order", choices=ORDERS, help=about)
+    about = "a plate's number, or CIELAB as L,a,b: the list says how far each is from it"
+    parser.add_argument("--like", metavar="PLATE|L,a,b", help=about)
 
 
 def _add_on_one_plate(parts: Commands) -> None:
@@ -82,6 +103,10 @@ def _add_on_one_plate(parts: Commands) -> None:
     add_about_plate(mend, corrects=True)
     mend.add_argument("--made-by", metavar="NAME", help="who made it")
     _add_by(mend)
+    about = "Write a plate's finish as a square JPEG, cropped to what was read, under the white that all plates share."
+    shown = _on_one_plate(parts, "patch", about, patch)
+    _add_file_written(shown)
+    shown.add_argument("--side", metavar="PIXELS", type=values.whole, default=480, help="120, 240 or 480 (the usual)")
     about = "Tell what was done to a plate since it was logged, with what each correction changed."
     _on_one_plate(parts, "history", about, history)
     later = _on_one_plate(parts, "add-reading", "Add a reading taken later: cool, waxed or lacquered.", add_reading)
@@ -171,12 +196,63 @@ def _stages(options: argparse.Namespace, recipe: Recipe) -> tuple[StageReading, 
 
 
 def list_trials(options: argparse.Namespace) -> Answer:
-    """List the logged plates."""
+    """List the logged plates: all of them, or those that are looked for."""
     with studio_that_is_there(options) as studio:
-        trials = studio.trials(include_set_aside=options.all)
-        document = {"studio": studio.name, "trials": [trial.as_dict() for trial in trials]}
-    lines = [line for trial in trials for line in words.trial_lines(trial)]
-    return Answer(document, lines or [f"No plate is logged in {document['studio']} yet."])
+        found = _found(studio, options) if hasattr(options, "order") else Found(_all_trials(studio, options))
+        document: dict[str, Any] = {"studio": studio.name, "trials": [trial.as_dict() for trial in found.trials]}
+        some = bool(found.trials) or bool(studio.trials(include_set_aside=True))
+    lines = [line for trial in found.trials for line in words.trial_lines(trial)]
+    if found.delta_e00 is not None:
+        document["delta_e00"] = [round(float(value), 4) for value in found.delta_e00]
+        lines = [
+            line
+            for trial, value in zip(found.trials, found.delta_e00, strict=True)
+            for line in (f"{words.trial_lines(trial)[0]}  ΔE00 {value:.1f}", *words.trial_lines(trial)[1:])
+        ]
+    none = "No plate has all of that: ask for less." if some else f"No plate is logged in {document['studio']} yet."
+    return Answer(document, lines or [none])
+
+
+def _all_trials(studio: Studio, options: argparse.Namespace) -> tuple[Trial, ...]:
+    return tuple(studio.trials(include_set_aside=options.all))
+
+
+def _found(studio: Studio, options: argparse.Namespace) -> Found:
+    """Return the plates that the options of ``trials list`` ask for."""
+    finder = studio.finder()
+    chosen = tuple((facet, _named(finder, facet, getattr(options, facet))) for facet in BY_NAME)
+    like = None
+    if options.like is not None:
+        number = options.like.strip()
+        is_plate = number.isascii() and number.isdigit()
+        like = studio.trial(values.whole(number)).reading.lab if is_plate else values.colour(number)
+    wanted = Wanted(options.find, tuple(options.colour), chosen, options.all)
+    if options.order is not None or like is not None:
+        return finder.find(wanted, options.order or "likeness", like)
+    found = finder.find(wanted, "oldest")
+    return Found(tuple(sorted(found.trials, key=lambda trial: trial.id or 0)))
+
+
+def _named(finder: Finder, facet: Facet, typed: list[str]) -> tuple[str, ...]:
+    """Return the values of a facet as the log writes them. Raises TypingError."""
+    known = [name for name, _ in finder.choices(facet, Wanted(set_aside=True))] if typed else []
+    return tuple(values.known_name(text, known, facet) for text in typed)
+
+
+def patch(options: argparse.Namespace) -> Answer:
+    """Write a plate's patch to a file."""
+    from matcher.colour.words_for_colours import colour_in_words
+    from matcher.photo.small import patch_key
+
+    with studio_that_is_there(options) as studio:
+        reading = studio.trial(options.id).reading
+        jpeg = studio.patch(patch_key(reading), options.side, lambda: reading)
+    words.write(options.file, jpeg, options.overwrite)
+    colour = colour_in_words(reading.lab)
+    photographed = reading.photo is not None and reading.region is not None
+    plain = "" if photographed else " It is a plain colour: the plate was read without a photograph."
+    document = {"trial": options.id, "path": options.file, "colour": colour, "photographed": photographed}
+    return Answer(document, [f"Wrote {options.file}: plate {options.id}, {colour}.{plain}"])
 
 
 def export(options: argparse.Namespace) -> Answer:

@@ -20,6 +20,7 @@ from matcher.calibration.profile import CameraProfile, best_profile
 from matcher.card.detect import card_at, find_card
 from matcher.card.reading import CardReading
 from matcher.errors import MatcherError, ReadingError, StudioError
+from matcher.photo.encoding import LINEAR
 from matcher.photo.photo import Photo, open_photo
 from matcher.reading.finish import read_finish
 from matcher.reading.glare import PALE_SPOTS, PaleSpots
@@ -148,12 +149,13 @@ class Proposal:
 
 def photo_as_read(path: Path, reading: Reading) -> Photo:
     """Open a reading's photograph with the encoding that it was read with. Raises PhotoError."""
-    photo = open_photo(path)
     taken = reading.conditions
+    if taken is not None and taken.encoding == LINEAR:
+        return open_photo(path, encoding=LINEAR)  # a file of floating-point values opens in no other way
+    photo = open_photo(path)
     if taken is None or taken.encoding in (None, photo.encoding):
         return photo
-    named = {"sRGB": "srgb", "linear": "linear"}.get(taken.encoding)
-    return photo if named is None else open_photo(path, encoding=named)
+    return open_photo(path, encoding="srgb") if taken.encoding == "sRGB" else photo
 
 
 def card_of(photo: Photo, reading: Reading) -> CardReading | None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -29,14 +29,17 @@ from matcher.dates import SHORT, local, shown
 from matcher.errors import SuggestionError
 from matcher.recipe.names import canonical
 from matcher.recipe.recipe import describe
-from matcher.trials.trial import Trial
+
+if TYPE_CHECKING:
+    from matcher.trials.trial import Trial
 
 Order = Literal["newest", "oldest", "colour", "likeness"]
+ORDERS: tuple[Order, ...] = ("newest", "oldest", "colour", "likeness")
 Facet = Literal["shade", "chemical", "undercoat", "alloy", "seal", "maker", "season", "year", "target"]
 FACETS: tuple[Facet, ...] = ("shade", "chemical", "undercoat", "alloy", "seal", "maker", "season", "year", "target")
 
 NONE = "none"
-"""What a plate without an undercoat, a seal, a maker or a target has of it."""
+"""What a plate without coats, an undercoat, a seal, a maker or a target has of it."""
 
 SEASONS = ("December to February", "March to May", "June to August", "September to November")
 """Named by their months, since a workshop may lie on either half of the earth."""

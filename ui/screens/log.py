@@ -11,8 +11,8 @@ import streamlit as st
 
 from matcher.commissions.read_again import Owner
 from matcher.dates import shown
-from matcher.recipe.recipe import describe
 from matcher.storage.damaged import in_words
+from matcher.suggest.finding import Wanted
 from matcher.words import counted
 from ui.photograph.photographs import figure
 from ui.recipe.correct_plate import begin_button, correction_form, is_begun, show_corrections
@@ -48,7 +48,7 @@ def show() -> None:
         return
     if named := st.query_params.get("plate"):
         tell(f"There is no plate {named} in this log: find it below by its mark, its chemicals or who made it.")
-    found = _filtered(trials)
+    found = _filtered(studio, trials)
     _list(studio, found, len(trials))
     _carry(studio)
 
@@ -58,37 +58,21 @@ def _opened(trials: list[Trial]) -> Trial | None:
     return None if wanted is None else next((trial for trial in trials if str(trial.id) == wanted), None)
 
 
-def _filtered(trials: list[Trial]) -> list[Trial]:
+def _filtered(studio: Studio, trials: list[Trial]) -> list[Trial]:
     """Ask for words and return the trials that hold them all, the newest first."""
     left, right = st.columns([2, 1], vertical_alignment="bottom")
     with left:
         words = st.text_input(
             "Find plates",
             type="search",
-            placeholder="chemical, mark on the plate, who, notes",
+            placeholder="chemical, colour, mark on the plate, day, who, target, notes",
             live=True,
             key="log.words",
         )
     with right:
         aside = st.toggle("Show plates set aside too", key="log.aside")
-    wanted = (words or "").casefold().split()
-    return [
-        trial
-        for trial in reversed(trials)
-        if (aside or trial.set_aside is None) and all(word in _searchable(trial) for word in wanted)
-    ]
-
-
-def _searchable(trial: Trial) -> str:
-    parts = (
-        f"plate {trial.id}",
-        describe(trial.recipe),
-        trial.piece,
-        trial.made_by,
-        trial.notes,
-        trial.set_aside or "",
-    )
-    return " ".join(parts).casefold()
+    found = {trial.id for trial in studio.finder().find(Wanted(words or "", set_aside=aside)).trials}
+    return [trial for trial in reversed(trials) if trial.id in found]
 
 
 def _list(studio: Studio, found: list[Trial], total: int) -> None:
