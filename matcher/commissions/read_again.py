@@ -32,6 +32,7 @@ from matcher.trials import rows
 from matcher.trials.log import note, row_number, touch
 from matcher.trials.targets import check_unsigned
 from matcher.trials.trial import FINISHED, Target, Trial
+from matcher.words import counted
 
 Kind = Literal["plate", "target"]
 READ_AGAIN = "read again"
@@ -211,7 +212,8 @@ def read_again(
         raise ReadingError("It does not say which part of a photograph was read: mark the finish again.")
     if taken.exposures > 1:
         raise ReadingError(
-            f"It is of {taken.exposures} photographs with the lamp moved: bring them in again to read them anew."
+            f"It is of {counted(taken.exposures, 'photograph')} with the lamp moved: bring them in again to read them "
+            "anew."
         )
     if taken.evened:
         raise ReadingError(
