@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from matcher.reading.difference_map import delta_e_map
     from matcher.reading.exposures import read_frames
     from matcher.reading.finish import read_finish
+    from matcher.reading.outline import propose_finishes
     from matcher.reading.reading import Reading
     from matcher.reading.texture import read_texture
     from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
@@ -64,6 +65,7 @@ _ROOMS = {
     "matcher.reading.difference_map": ("delta_e_map",),
     "matcher.reading.exposures": ("read_frames",),
     "matcher.reading.finish": ("read_finish",),
+    "matcher.reading.outline": ("propose_finishes",),
     "matcher.reading.reading": ("Reading",),
     "matcher.reading.texture": ("read_texture",),
     "matcher.recipe.recipe": (
@@ -111,6 +113,7 @@ __all__ = [
     "neutral_patch",
     "open_photo",
     "profile_from_chart",
+    "propose_finishes",
     "read_finish",
     "read_frames",
     "read_targets",

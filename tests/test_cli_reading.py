@@ -423,3 +423,28 @@ def test_a_plate_logged_before_its_camera_was_taught_is_read_again(pictures, tol
         (("--all-that-fit", "tubes", "--finish", FINISH), "Leave out --finish"),
     ):
         assert says in refused("read-again", *wrong, *studio)
+
+
+def test_read_proposes_outlines_that_it_reads_when_they_are_given_back_and_reads_none_of_itself(told, run, pictures):
+    found = told("read", pictures["plate"], "--propose")
+    assert found["card"]["kind"] == "grey card" and "finishes" not in found
+    plate, dark = sorted(found["proposed"], key=lambda item: item["outline"][0][1])
+    assert plate["kind"] == "plate" and 0.7 < plate["sureness"] <= 1
+    read = told("read", pictures["plate"], "--finish", plate["finish"], "--finish", dark["finish"])
+    by_hand = told("read", pictures["plate"], "--finish", FINISH, "--finish", SECOND)
+    for proposed, marked in zip(read["finishes"], by_hand["finishes"], strict=True):
+        assert apart(proposed["lab"], marked["lab"]) < 0.5
+    said = run("read", pictures["plate"], "--propose")[1]
+    assert (
+        f'--finish "{plate["finish"]}"' in said and "2 plates found. Nothing is read yet" in said and "L*" not in said
+    )
+
+
+def test_where_no_plate_stands_out_none_is_proposed_and_propose_and_finish_exclude_each_other(
+    told, run, refused, pictures
+):
+    bare = written(pictures["folder"], "bare.png", scenes.Scene().lay(CARD, scenes.GREY))
+    assert told("read", bare, "--propose")["proposed"] == []
+    assert "mark it yourself" in run("read", bare, "--propose")[1]
+    assert "--propose" in refused("read", bare, "--propose", "--finish", FINISH)
+    assert "--finish" in refused("read", bare)

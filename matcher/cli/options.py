@@ -119,7 +119,7 @@ def add_photo(parser: argparse.ArgumentParser, optional: bool = True) -> None:
     about = 'the card\'s corners: "x,y x,y x,y x,y" in pixels'
     parser.add_argument("--card-corners", metavar="CORNERS", help=about)
     about = 'outline of the finish: "x,y x,y x,y ..." in pixels; may be given again for another'
-    parser.add_argument("--finish", metavar="OUTLINE", action="append", default=[], required=not optional, help=about)
+    parser.add_argument("--finish", metavar="OUTLINE", action="append", default=[], help=about)
     add_card_and_camera(parser)
     about = "further photographs of the same plate with the lamp moved, to take glare out"
     parser.add_argument("--more-frames", metavar="PHOTO", nargs="+", action="extend", default=[], help=about)

@@ -65,16 +65,20 @@ class Photographed:
     @property
     def about(self) -> dict[str, Any]:
         """What the file says of itself, as plain JSON types."""
-        photo = self.photo
-        return {"name": self.files[0].name, "width": photo.width, "height": photo.height,
-                "encoding": photo.encoding, "sha256": photo.sha256,
-                "camera": None if photo.camera is None else photo.camera.as_dict()}  # fmt: skip
+        return about_photo(self.photo, self.files[0])
 
     @property
     def warnings(self) -> list[dict[str, str]]:
         """What gives reason to doubt the readings, each once."""
         caveats = [*(caveat for reading in self.readings for caveat in reading.caveats), *self.caveats]
         return as_warnings([*caveats, *(caveat for caveat in self.profile.why if self.profile.chosen == AUTO)])
+
+
+def about_photo(photo: Photo, file: Path) -> dict[str, Any]:
+    """Return what a file says of itself, as plain JSON types."""
+    return {"name": file.name, "width": photo.width, "height": photo.height,
+            "encoding": photo.encoding, "sha256": photo.sha256,
+            "camera": None if photo.camera is None else photo.camera.as_dict()}  # fmt: skip
 
 
 def as_warnings(caveats: Sequence[Caveat]) -> list[dict[str, str]]:
@@ -114,9 +118,7 @@ def photographed(options: argparse.Namespace) -> Photographed:
     outlines = [values.outline(text) for text in options.finish]
     if not outlines:
         raise values.TypingError('Mark the finish with --finish "x,y x,y x,y ...", an outline in pixels.')
-    _refuse_contradictions(options)
-    photo = opened(options.photo, options)
-    card = found_card(photo, options, options.card_corners)
+    photo, card = photo_and_card(options)
     used = profile_used(photo, card, options)
     field = _light_field(photo, card, options)
     calibration = _calibrated(photo, card, used, options, field)
@@ -126,6 +128,13 @@ def photographed(options: argparse.Namespace) -> Photographed:
     caveats += () if field is None else field.caveats
     files = (Path(options.photo), *(Path(name) for name in options.more_frames))
     return Photographed(photo, card, calibration, readings, used, files, caveats)
+
+
+def photo_and_card(options: argparse.Namespace) -> tuple[Photo, CardReading | None]:
+    """Open the photograph and find its card as the options say, which may not contradict each other."""
+    _refuse_contradictions(options)
+    photo = opened(options.photo, options)
+    return photo, found_card(photo, options, options.card_corners)
 
 
 def opened(path: str, options: argparse.Namespace) -> Photo:

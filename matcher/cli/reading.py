@@ -14,10 +14,12 @@ from matcher.cli.photographs import (
     AUTO,
     NONE,
     Photographed,
+    about_photo,
     as_warnings,
     found_card,
     opened,
     opened_studio,
+    photo_and_card,
     photographed,
     studio_that_is_there,
 )
@@ -50,6 +52,8 @@ def add_commands(commands: Commands) -> None:
 
 def _add_read(parser: Parser) -> None:
     add_photo(parser, optional=False)
+    about = "read nothing: say where plates seem to be, as --finish wants it, for you to check"
+    parser.add_argument("--propose", action="store_true", help=about)
     parser.add_argument("--texture", action="store_true", help="also its colours with their shares, and its mottle")
 
 
@@ -104,6 +108,8 @@ def _add_camera(parser: Parser) -> None:
 
 def read(options: argparse.Namespace) -> Answer:
     """Read each marked finish; say what its uncertainty is made of and what would help."""
+    if options.propose:
+        return _proposed(options)
     found = photographed(options)
     textures = _textures(found, options.pale_spots) if options.texture else [None] * len(found.readings)
     differences = _differences(found.readings)
@@ -121,6 +127,28 @@ def read(options: argparse.Namespace) -> Answer:
         lines += [] if texture is None else words.texture_lines(texture)
     lines += [words.difference_line(item) for item in differences]
     return Answer(document, [*lines, *words.warning_lines(found.warnings)])
+
+
+def _proposed(options: argparse.Namespace) -> Answer:
+    """Say where plates seem to be; nothing is read, so that no outline is taken that nobody looked at."""
+    from matcher.reading.outline import propose_finishes
+    from matcher.reading.wording import proposals_in_words
+
+    if options.finish:
+        raise values.TypingError(
+            "Leave out --finish, which reads, or --propose, which only says where a finish may be."
+        )
+    photo, card = photo_and_card(options)
+    proposed = propose_finishes(photo, card)
+    outlines = [values.outline_as_typed(item.outline) for item in proposed]
+    about = about_photo(photo, Path(options.photo))
+    document = {
+        "photo": about,
+        "card": None if card is None else card.as_dict(),
+        "proposed": [{**item.as_dict(), "finish": text} for item, text in zip(proposed, outlines, strict=True)],
+    }
+    lines = [words.photo_line(about, card), proposals_in_words(proposed)]
+    return Answer(document, [*lines, *(f'--finish "{text}"' for text in outlines)])
 
 
 def _finish(reading: Reading, texture: Texture | None) -> dict[str, Any]:

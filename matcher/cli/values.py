@@ -20,6 +20,7 @@ from matcher.recipe.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, Coat, Recipe
 from matcher.words import counted
 
 if TYPE_CHECKING:
+    from matcher.colour.types import Floats
     from matcher.instrument.measured import Sample
 
 MOST_NAMED = 8
@@ -59,6 +60,11 @@ def outline(text: str) -> Outline:
     if points is None or len(points) < 3:
         raise TypingError(f"Give {form}: {text!r} is not that.")
     return points
+
+
+def outline_as_typed(points: Floats) -> str:
+    """Return an outline (n, 2) as ``outline`` reads it, to the nearest pixel."""
+    return " ".join(f"{x:.0f},{y:.0f}" for x, y in points)
 
 
 def corners(text: str) -> Outline:

@@ -5,6 +5,8 @@ After the reading, for people; every word here is about values that other rooms 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from matcher.calibration.illumination import LightField
@@ -13,6 +15,7 @@ from matcher.colour.difference import delta_e_2000
 from matcher.colour.wording import difference_in_words
 from matcher.dates import shown
 from matcher.reading.advice import reach_of
+from matcher.reading.outline import ProposedFinish
 from matcher.reading.reading import Reading
 from matcher.reading.texture import Texture
 from matcher.words import counted, percent
@@ -34,6 +37,17 @@ def profile_in_words(profile: CameraProfile) -> str:
 def light_in_words(profile: CameraProfile) -> str:
     """Return the light and day of a profile: "two cool white tubes, 3 May 2026"."""
     return ", ".join(filter(None, (profile.light, shown(profile.made_at).lstrip("0"))))
+
+
+def proposals_in_words(proposed: Sequence[ProposedFinish]) -> str:
+    """Say how many places are proposed as a finish, and what a person has to do with them."""
+    if not proposed:
+        return "It can't be told for certain where the finish is in this photograph: mark it yourself."
+    cut = sum(item.kind == "cut plate" for item in proposed)
+    where = f"{counted(len(proposed), 'plate')} found"
+    if cut:
+        where += ", cut by the picture's edge" if len(proposed) == 1 else f", {cut} of them cut by the picture's edge"
+    return f"{where}. Nothing is read yet: check that each outline lies on the finish alone, clear of edges and glare."
 
 
 def lights_and_darks_in_words(reading: Reading) -> str:

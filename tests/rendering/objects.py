@@ -65,6 +65,8 @@ _BENCHES = {
     "steel": (textures.steel_shares, (0.31, 0.29, 560.0, 90.0), (0.045, 0.055, 600.0, 60.0)),
     "cloth": (textures.cloth_shares, (0.30, 0.50, 520.0, 60.0), (0.11, 0.20, 540.0, 60.0)),
     "blue cloth": (textures.cloth_shares, (0.24, 0.165, 540.0, 40.0), (0.075, 0.05, 550.0, 40.0)),
+    "grey board": (textures.board_shares, (0.24, 0.25, 560.0, 60.0), (0.17, 0.175, 560.0, 60.0)),
+    "white paper": (textures.board_shares, (0.80, 0.86, 470.0, 40.0), (0.68, 0.73, 480.0, 40.0)),
 }
 
 

@@ -1,4 +1,5 @@
-"""Tools that lie about on the invented bench: a brush, a pencil, a tin of wax. They only make it look like one."""
+"""What lies about on the invented bench: a brush, a pencil, a tin of wax, a slip of paper, a hand. They only make it
+look like one."""
 
 from __future__ import annotations
 
@@ -13,8 +14,8 @@ from tests.rendering.sensor import Pixels
 
 
 def drawn_prop(name: str, scene: Scene, projection: Projection, weights: Floats, rng: np.random.Generator) -> Drawn:
-    """Draw a tool lying on the bench: "brush", "pencil" or "tin". Raises MatcherError for another name."""
-    painters = {"brush": _brush, "pencil": _pencil, "tin": _tin}
+    """Draw what lies on the bench: "brush", "pencil", "tin", "slip" or "hand". Raises MatcherError for another name."""
+    painters = {"brush": _brush, "pencil": _pencil, "tin": _tin, "slip": _slip, "hand": _hand}
     if name not in painters:
         raise MatcherError(f"Choose the props from {', '.join(painters)}: {name!r} is none.")
     return painters[name](scene, projection, weights, rng)
@@ -111,5 +112,58 @@ def _tin(scene: Scene, projection: Projection, weights: Floats, rng: np.random.G
         to_bench=placed(at, 0.0, (across_mm, across_mm)) @ np.diag([1 / scale, 1 / scale, 1.0]),
         height_mm=16.0,
         side=metal * np.float32(0.5),
+        region=np.zeros((0, 2)),
+    )
+
+
+def _slip(scene: Scene, projection: Projection, weights: Floats, rng: np.random.Generator) -> Drawn:
+    """A slip of white paper with a few lines of writing on it."""
+    size_mm, scale = (70.0, 48.0), 1.1 * projection.px_per_mm
+    columns, rows = max(12, round(size_mm[0] * scale)), max(8, round(size_mm[1] * scale))
+    fibre = 1 + 0.02 * textures.smooth_noise((rows, columns), 3 * scale, rng)
+    y = np.arange(rows, dtype=np.float32)[:, None] / np.float32(scale)
+    x = np.arange(columns, dtype=np.float32)[None, :] / np.float32(scale)
+    on_line = (np.abs((y - 8) % 9.0 - 1.0) < 0.9) & (x > 7) & (x < 52) & (y > 6)
+    written = on_line & (textures.smooth_noise((rows, columns), 1.2 * scale, rng) > 0.2)
+    paper, ink = (flat(0.82) @ weights).astype(np.float32), (flat(0.07) @ weights).astype(np.float32)
+    at = (-0.39 * scene.view.width_mm, 0.31 * scene.view.width_mm)
+    return Drawn(
+        name="slip",
+        radiance=np.where(written[:, :, None], ink, paper) * fibre[:, :, None],
+        alpha=np.ones((rows, columns), dtype=np.float32),
+        to_bench=placed(at, 8.0, size_mm) @ np.diag([1 / scale, 1 / scale, 1.0]),
+        height_mm=0.3,
+        side=None,
+        region=np.zeros((0, 2)),
+    )
+
+
+def _hand(scene: Scene, projection: Projection, weights: Floats, rng: np.random.Generator) -> Drawn:
+    """A hand that reaches in from the right: wrist, palm, thumb and four fingers, each a rounded bar."""
+    size_mm, scale = (150.0, 110.0), 1.1 * projection.px_per_mm
+    columns, rows = max(16, round(size_mm[0] * scale)), max(12, round(size_mm[1] * scale))
+    x = np.arange(columns, dtype=np.float32)[None, :] / np.float32(scale)
+    y = np.arange(rows, dtype=np.float32)[:, None] / np.float32(scale)
+    bars = [
+        ((148.0, 60.0), (100.0, 58.0), 27.0),
+        ((100.0, 58.0), (72.0, 54.0), 33.0),
+        ((98.0, 82.0), (58.0, 98.0), 8.5),
+    ]
+    bars += [((68.0, 28.0 + 15 * k), (68.0 - reach, 20.0 + 17 * k), 7.5) for k, reach in enumerate((40, 52, 54, 46))]
+    inside = np.full((rows, columns), -1e3, dtype=np.float32)
+    for (ax, ay), (bx, by), radius in bars:
+        share = np.clip(((x - ax) * (bx - ax) + (y - ay) * (by - ay)) / ((bx - ax) ** 2 + (by - ay) ** 2), 0, 1)
+        inside = np.maximum(inside, radius - np.hypot(x - ax - share * (bx - ax), y - ay - share * (by - ay)))
+    rounded = 0.55 + 0.5 * np.sqrt(np.clip(inside / 14, 0, 1))
+    skin = (rising(0.09, 0.42, 585, 32) @ weights).astype(np.float32)
+    flush = 1 + 0.05 * textures.fractal_noise((rows, columns), 12 * scale, 3, rng)
+    at = (0.5 * scene.view.width_mm - 55.0, 0.29 * scene.view.width_mm)
+    return Drawn(
+        name="hand",
+        radiance=skin * (rounded * flush).astype(np.float32)[:, :, None],
+        alpha=np.clip(inside * scale + 0.5, 0, 1).astype(np.float32),
+        to_bench=placed(at, -14.0, size_mm) @ np.diag([1 / scale, 1 / scale, 1.0]),
+        height_mm=14.0,
+        side=None,
         region=np.zeros((0, 2)),
     )

@@ -107,7 +107,7 @@ class Scene:
     exposure: 1 puts a perfect white just at the top of the scale. white_balance: how much of the light's colour the
     camera balances away, 0 to 1. glare_share: share of each plate's face that glares to clipping. noise: 1 for a
     camera at ISO 100, 0 for none. tone_curve: 0 plain sRGB, 1 a strong camera-like curve. props: names out of
-    "brush", "pencil", "tin". strays: where the light arrives changed. size: width and height in pixels.
+    "brush", "pencil", "tin", "slip", "hand". strays: where the light arrives changed. size: width and height in pixels.
     """
 
     plates: tuple[ScenePlate, ...] = ()

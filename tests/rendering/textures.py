@@ -140,6 +140,12 @@ def cloth_shares(shape: Shape, px_per_mm: float, rng: np.random.Generator) -> Pi
     return np.clip(0.45 + 0.2 * visible * weave + 0.05 * slub + 0.09 * folds, 0.0, 1.0)
 
 
+def board_shares(shape: Shape, px_per_mm: float, rng: np.random.Generator) -> Pixels:
+    """Return the share (h, w) of shade, 0 to 1, in a sheet of board or paper: faint fibre, and clouds of handling."""
+    fibre = smooth_noise(shape, (4 * px_per_mm, 0.7 * px_per_mm), rng)
+    return np.clip(0.45 + 0.06 * fibre + 0.12 * fractal_noise(shape, 80 * px_per_mm, 3, rng), 0.0, 1.0)
+
+
 @dataclass(frozen=True, eq=False)
 class PlateSurface:
     """A cast plate's face, each (h, w): outline 0 to 1, relief slopes along x and y, high points 0 to 1, mottle
