@@ -9,21 +9,13 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import sqlalchemy as sa
 from numpy.typing import ArrayLike
 from sqlalchemy.orm import Session
 
-from matcher.calibration.calibrate import calibrate
-from matcher.calibration.profile import CameraProfile, best_profile
-from matcher.card.detect import card_at, find_card
-from matcher.card.reading import CardReading
 from matcher.errors import MatcherError, ReadingError, StudioError
-from matcher.photo.encoding import LINEAR
-from matcher.photo.photo import Photo, open_photo
-from matcher.reading.finish import read_finish
-from matcher.reading.glare import PALE_SPOTS, PaleSpots
 from matcher.reading.reading import Conditions, Reading
 from matcher.storage import checked
 from matcher.storage.database import Database
@@ -33,6 +25,12 @@ from matcher.trials.log import note, row_number, touch
 from matcher.trials.targets import check_unsigned
 from matcher.trials.trial import FINISHED, Target, Trial
 from matcher.words import counted
+
+if TYPE_CHECKING:
+    from matcher.calibration.profile import CameraProfile
+    from matcher.card.reading import CardReading
+    from matcher.photo.photo import Photo
+    from matcher.reading.glare import PaleSpots
 
 Kind = Literal["plate", "target"]
 READ_AGAIN = "read again"
@@ -150,6 +148,9 @@ class Proposal:
 
 def photo_as_read(path: Path, reading: Reading) -> Photo:
     """Open a reading's photograph with the encoding that it was read with. Raises PhotoError."""
+    from matcher.photo.encoding import LINEAR
+    from matcher.photo.photo import open_photo
+
     taken = reading.conditions
     if taken is not None and taken.encoding == LINEAR:
         return open_photo(path, encoding=LINEAR)  # a file of floating-point values opens in no other way
@@ -164,6 +165,8 @@ def card_of(photo: Photo, reading: Reading) -> CardReading | None:
 
     None for a reading that was made without a card. Raises CardError.
     """
+    from matcher.card.detect import card_at, find_card
+
     taken = reading.conditions or Conditions()
     if taken.card is not None:
         seen = taken.card
@@ -207,6 +210,10 @@ def read_again(
     MatcherError
         The reading is of no photograph or of several, or the photograph cannot be read so.
     """
+    from matcher.calibration.calibrate import calibrate
+    from matcher.reading.finish import read_finish
+    from matcher.reading.glare import PALE_SPOTS
+
     taken = reading.conditions or Conditions()
     if reading.region is None:
         raise ReadingError("It does not say which part of a photograph was read: mark the finish again.")
@@ -248,6 +255,8 @@ def proposals(
     not fit (another camera, another light, no card) are passed over; one that cannot be read again says why. Takes a
     third of a second a photograph.
     """
+    from matcher.calibration.profile import best_profile
+
     for owner, name, before in readings:
         taken = before.conditions or Conditions()
         if taken.profile == profile.name:
