@@ -16,7 +16,7 @@ from matcher.colour.uncertainty import plus_minus_95
 from matcher.plan.prediction import readable
 from matcher.reading.reading import Reading
 from matcher.recipe.names import canonical
-from matcher.recipe.stages import last_stage
+from matcher.recipe.stages import SEALED_STAGES, last_stage
 from matcher.trials.trial import FINISHED, Trial
 from matcher.words import counted
 
@@ -26,9 +26,6 @@ PRIOR_SD = np.array([2.0, 1.5, 1.5])
 PLATE_SD = np.array([0.8, 0.6, 0.6])
 """How the shift differs from plate to plate: a guess that the pairs correct."""
 GUESS_WEIGHT = 4.0
-
-SEALED_STAGES = {"wax": "waxed", "lacquer": "lacquered"}
-"""The stage of a reading taken after a seal, by its kind; "sealed" is whatever the recipe says."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -285,7 +285,7 @@ def _seal_shift(options: argparse.Namespace, studio: Studio, recipe: Recipe) -> 
 
 
 def _kind_of_seal(options: argparse.Namespace, recipe: Recipe) -> str:
-    from matcher.bench.seal import SEALED_STAGES
+    from matcher.recipe.stages import SEALED_STAGES
 
     own = UNSEALED if recipe.seal is None else recipe.seal.kind
     kind = own if options.sealed is None else options.sealed.strip().casefold()

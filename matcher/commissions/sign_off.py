@@ -14,7 +14,6 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from matcher.bench.seal import SEALED_STAGES
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.verdict import Standing, standing
 from matcher.colour.wording import difference_in_words
@@ -22,9 +21,9 @@ from matcher.commissions.commission import Area, Commission
 from matcher.commissions.store import area_in, signed_off
 from matcher.dates import in_utc
 from matcher.errors import MatcherError, StudioError
-from matcher.reading.comparison import chance_within, delta_e_interval
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe
+from matcher.recipe.stages import SEALED_STAGES
 from matcher.storage import checked
 from matcher.storage.database import Database
 from matcher.storage.schema import SignOffRow, TargetRow
@@ -93,11 +92,15 @@ class SignOff:
     @property
     def interval(self) -> tuple[float, float]:
         """The 95 % interval of that."""
+        from matcher.reading.comparison import delta_e_interval
+
         return delta_e_interval(self.target, self.plate)
 
     @property
     def stands(self) -> Standing:
         """How surely the plate matches the target within the tolerance; a person may approve it all the same."""
+        from matcher.reading.comparison import chance_within
+
         chance = chance_within(self.target, self.plate, self.tolerance)
         return standing(self.interval, chance, self.tolerance)
 

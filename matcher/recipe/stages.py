@@ -9,6 +9,8 @@ from __future__ import annotations
 from matcher.recipe.recipe import Recipe
 
 _PASS, _COAT = "pass", "coat"
+SEALED_STAGES = {"wax": "waxed", "lacquer": "lacquered"}
+"""The stage of a reading taken after a seal, by its kind; "sealed" is whatever the recipe says."""
 
 
 def stage_after(recipe: Recipe, passes: int) -> str:
