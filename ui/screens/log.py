@@ -65,7 +65,7 @@ def _filtered(studio: Studio, trials: list[Trial]) -> list[Trial]:
         words = st.text_input(
             "Find plates",
             type="search",
-            placeholder="chemical, colour, mark on the plate, day, who, target, notes",
+            placeholder="colour, chemical, mark, day, who, notes",
             live=True,
             key="log.words",
         )
