@@ -11,7 +11,18 @@ from matcher.colour.cielab import SRGB_TO_XYZ_D50, xyz_to_lab
 from tests.browser import Served, Visitor
 
 Visit = Callable[..., Visitor]
-PLACES = ("", "target", "suggestions", "record", "log", "how-to-photograph", "camera", "compare", "repeats")
+PLACES = (
+    "",
+    "target",
+    "suggestions",
+    "solutions",
+    "record",
+    "log",
+    "how-to-photograph",
+    "camera",
+    "compare",
+    "repeats",
+)
 LEAST_PART_PX = 40  # for the small parts of ready-made fields; WCAG 2.2, 2.5.8 asks for 24 (from memory)
 LEAST_TOUCH_PX = 44
 

@@ -18,10 +18,12 @@ from matcher.bench.wording import (
     look_and_sound,
     standing,
     step_name,
+    title_of,
     what_goes_on,
 )
 from matcher.errors import MatcherError
 from matcher.words import percent
+from ui.recipe.mix_link import mix_button
 from ui.recipe.piece import hand_over
 from ui.show import look
 from ui.show.cautions import show_these
@@ -234,7 +236,7 @@ def _clock(studio: Studio, piece: Piece) -> None:
     st.html(clock, unsafe_allow_javascript=True)
 
 
-def show_beside(piece: Piece) -> None:
+def show_beside(studio: Studio, piece: Piece) -> None:
     """Say what the surface should look and sound like at this step, and the cautions for it."""
     step = piece.step
     if step is None:
@@ -247,6 +249,7 @@ def show_beside(piece: Piece) -> None:
         )
         st.html(f"<strong>Cautions at this step: {html.escape(step_name(piece.recipe, step))}</strong>")
         show_these(cautions_at(piece.recipe, step), FIRST)
+        mix_button(studio, piece.recipe, "bench-mix", f"On the bench: {title_of(piece)}", piece.target_id)
 
 
 def come_back_to_button() -> None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from ui.recipe.mix_link import mix_button
 from ui.recipe.piece import take_to_bench
 from ui.recipe.recipe_form import fields_of
 from ui.recipe.record_forms import go_to_form, new_form
@@ -43,6 +44,7 @@ def ways_on(
         make_button(studio, recipe, key, name, target_id, label, first)
         if not begun:
             bench_button(studio, recipe, f"bench.{key}", name, target_id, listed)
+            mix_button(studio, recipe, f"mix.{key}", name, target_id)
     with st.expander("Cautions for these chemicals"):
         show_cautions(recipe, first=ALL_OF_THEM)
     return row

@@ -18,6 +18,7 @@ from ui.state.messages import tell
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
+    from matcher.trials.stocks import Stock
     from matcher.trials.trial import Trial
 
 COMMON = {  # what a studio that has logged nothing is offered; common practice, no source
@@ -68,18 +69,31 @@ def _part_of(part: Part, fields: Mapping[str, Any], number: int = 0) -> dict[str
     }
 
 
-def bottles(studio: Studio) -> dict[str, list[str]]:
-    """Return the labels of the shelf's stock solutions by their chemicals' canonical names; the latest first."""
-    by_chemical: dict[str, list[str]] = {}
-    for stock in reversed(studio.stocks()):
-        by_chemical.setdefault(canonical(stock.chemical), []).append(stock.label)
+def bottles(studio: Studio) -> dict[str, list[Stock]]:
+    """Return the bottles by their chemicals' canonical names; the latest first, those used up last."""
+    by_chemical: dict[str, list[Stock]] = {}
+    latest_first = list(reversed(studio.stocks()))
+    for stock in sorted(latest_first, key=lambda stock: stock.used_up_at is not None):
+        by_chemical.setdefault(canonical(stock.chemical), []).append(stock)
     return by_chemical
 
 
 class RecipeForm:
-    """The form on the page. ``show`` draws it and returns its recipe, or None; ``faults`` then says which fields."""
+    """The form on the page. ``show`` draws it and returns its recipe, or None; ``faults`` then says which fields.
 
-    def __init__(self, draft: Draft, trials: Iterable[Trial], stocks: dict[str, list[str]], strict: bool) -> None:
+    converts: a newly chosen bottle converts the strength that was of another one. Where a plate is corrected it does
+    not: there the bottle itself was misnoted.
+    """
+
+    def __init__(
+        self,
+        draft: Draft,
+        trials: Iterable[Trial],
+        stocks: dict[str, list[Stock]],
+        strict: bool,
+        converts: bool = False,
+    ) -> None:
+        self.converts = converts
         self.draft = draft
         self.offered = _in_use(trials)
         self.stocks = stocks
@@ -204,13 +218,46 @@ class RecipeForm:
 
     def _stock(self, name: str, chemical: str) -> str | None:
         """Ask which bottle it was, where the studio keeps a shelf of stock solutions."""
-        labels = self.stocks.get(canonical(chemical), [])
-        if not labels:
+        there = {stock.label: stock for stock in self.stocks.get(canonical(chemical), [])}
+        if not there:
             return None
         field = self.draft.field(name, None)
-        if st.session_state[field["key"]] not in labels:
+        if st.session_state[field["key"]] not in there:
             st.session_state[field["key"]] = None
-        return st.selectbox("From the bottle", labels, placeholder="Not recorded", **{"index": None, **field})
+        if self.converts:
+            field |= {"on_change": self._bottle_chosen, "args": (name, field["key"], there)}
+        label = st.selectbox(
+            "From the bottle",
+            list(there),
+            format_func=lambda label: literal(_on_the_shelf(there[label])),
+            placeholder="Not recorded",
+            **{"index": None, **field},
+        )
+        if said := st.session_state.get(f"{self.draft.form}.{name}.said"):
+            kind, sentence, of = said
+            if of == label:
+                tell(sentence, kind)
+        return label
+
+    def _bottle_chosen(self, name: str, key: str, there: dict[str, Stock]) -> None:
+        """Keep the bottle that was chosen, and convert the strength that was of the one before it."""
+        from matcher.bench.mixing_wording import converted_in_words
+        from matcher.trials.stocks import converted
+
+        before, label = self.draft.get(name), st.session_state.get(key)
+        strength_of = f"{name.removesuffix('stock')}strength"
+        strength = self.draft.shown(strength_of)
+        fields = {**self._standing(), name: label}
+        said: tuple[str, str, str | None] | None = None
+        if before in there and label in there and before != label and strength:
+            try:
+                made = converted(Undercoat("any", strength, stock=before), there[before], there[label])
+                fields[strength_of] = round(made.layer.strength, 4)
+                said = ("done", converted_in_words(made, before), label)
+            except RecipeError as error:
+                said = ("warning", f"{error} The strength in the form is still that of {before}.", label)
+        self.draft.fill(fields)
+        st.session_state[f"{self.draft.form}.{name}.said"] = said
 
     def _filled(self, part: str, **figures: Any) -> bool:
         missing = [name for name, value in figures.items() if value is None]
@@ -229,6 +276,10 @@ class RecipeForm:
             if (key := self.draft.key(name)) in st.session_state
         }
         return {**self.draft.values, **shown}
+
+
+def _on_the_shelf(stock: Stock) -> str:
+    return f"{stock.label} (used up)" if stock.used_up_at is not None else stock.label
 
 
 def _names(draft: Draft) -> list[str]:

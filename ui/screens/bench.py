@@ -77,7 +77,7 @@ def _work(studio: Studio, piece: Piece, others: list[Piece]) -> None:
         if path is not None:
             _colours(path)
     with path_side:
-        show_beside(piece)
+        show_beside(studio, piece)
         if path is not None and target is not None:
             show_path(path, piece, target.tolerance, _goal_name(path))
     show_readings(studio, piece, path)

@@ -13,6 +13,7 @@ from ui.reading.colour_in import colour_in
 from ui.reading.typed_in import forget_file
 from ui.recipe.about_plate import NO_TARGET, answered, ask_about
 from ui.recipe.later_reading import photographs_in, show_stages
+from ui.recipe.mix_link import mix_button
 from ui.recipe.piece import OF_THE_FIRST, take_to_bench
 from ui.recipe.recipe_form import RecipeForm, bottles, fields_of, recipe_of
 from ui.recipe.record_forms import OPEN, open_form, show_half_filled
@@ -44,10 +45,10 @@ def show() -> None:
     st.subheader("What you did", anchor=False)
     left, right = st.columns([1.55, 1], gap="medium")
     with left:
-        form = RecipeForm(draft, trials, bottles(studio), strict)
+        form = RecipeForm(draft, trials, bottles(studio), strict, converts=True)
         recipe = form.show()
     with right:
-        _beside(recipe, form.faults)
+        _beside(studio, draft, recipe, form.faults)
     st.subheader("The colour you got", anchor=False)
     reading, _ = colour_in(studio, draft, "Mark the finish", "Plate")
     st.subheader("About the plate", anchor=False)
@@ -116,7 +117,7 @@ def _stages(draft: Draft) -> tuple[StageReading, ...]:
     return tuple(StageReading(item["stage"], Reading.from_dict(item["reading"])) for item in draft.get("stages") or ())
 
 
-def _beside(recipe: Recipe | None, faults: list[str]) -> None:
+def _beside(studio: Studio, draft: Draft, recipe: Recipe | None, faults: list[str]) -> None:
     with look.panel("cautions"):
         st.html("<strong>Cautions for this recipe</strong>")
         if recipe is None:
@@ -124,6 +125,8 @@ def _beside(recipe: Recipe | None, faults: list[str]) -> None:
             st.html(f'<p class="pm-soft">Shown once the recipe is complete. {said}</p>')
         else:
             show_cautions(recipe)
+            source = draft.get("piece") or "The recipe in the record form"
+            mix_button(studio, recipe, "plate.mix", str(source), draft.get("target_id"))
 
 
 def _default_target(studio: Studio) -> int:

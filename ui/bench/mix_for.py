@@ -1,0 +1,224 @@
+"""What to mix for a recipe: the bottle and the millilitres for each layer, and what stands in the way."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from matcher.bench.mixing import SPARE, STOPS, LayerMix, MixPlan, bottles_for, layers_of, mix_recipe
+from matcher.bench.mixing_wording import (
+    amount,
+    converted_in_words,
+    fraction,
+    ml,
+    pour_blend,
+    rounding,
+    troubles_in_words,
+)
+from matcher.bench.wording import title_of
+from matcher.errors import MatcherError, RecipeError
+from matcher.recipe.cautions import cautions_for
+from matcher.recipe.quantities import measurable_blend, use_leftover
+from matcher.recipe.recipe import Recipe, describe
+from ui.bench.bottle_shelf import hazards_html, paper_choice, precautions_html
+from ui.bench.solution_used import note_for
+from ui.recipe.mix_link import FORM
+from ui.recipe.piece import take_to_bench
+from ui.show.cautions import show_these
+from ui.show.literal import literal
+from ui.state.drafts import Draft
+from ui.state.messages import tell
+from ui.state.open_studio import logged
+
+if TYPE_CHECKING:
+    from matcher.studio import Studio
+    from matcher.trials.stocks import Stock
+
+AREA_CM2 = 100.0
+PLATES_OFFERED = 40
+FIRST = 2
+ON_THE_BENCH = "On the bench"
+
+
+def show_mixing(studio: Studio) -> None:
+    draft = Draft(studio, FORM)
+    _choose(studio, draft)
+    recipe = _recipe(draft)
+    if recipe is None:
+        st.html('<p class="pm-soft">Choose a recipe above, or come here from a suggestion, a plate or the bench.</p>')
+        return
+    source = str(draft.get("source") or "")
+    st.html(f'<p class="pm-words">{html.escape(describe(recipe))}</p>')
+    one, two = st.columns(2, wrap=False, vertical_alignment="bottom")
+    with one:
+        area = st.number_input(
+            "Area, cm²", value=None, min_value=0.0, step=50.0, format="%g", **draft.field("area", AREA_CM2)
+        )
+    with two:
+        spare = st.number_input(
+            "To spare, %", value=None, min_value=0.0, step=5.0, format="%g", **draft.field("spare", SPARE * 100)
+        )
+    if not area or spare is None:
+        tell("Fill in the area that is to be coloured, and the share to spare.", "warning")
+        return
+    stocks, uses = studio.stocks(), studio.bottles.uses()
+    chosen = {part: str(draft.get(f"bottle {part}")) for part, _ in layers_of(recipe) if draft.get(f"bottle {part}")}
+    try:
+        plan = mix_recipe(recipe, area, stocks, uses, datetime.now(UTC), chosen, spare / 100.0)
+    except RecipeError as error:
+        tell(str(error))
+        return
+    for caution in plan.clashes:
+        tell(caution.message, "warning")
+    for mix in plan.layers:
+        _layer(studio, draft, mix, stocks, area)
+    _onward(studio, draft, plan, source)
+    show_these(cautions_for(plan.mixed_recipe), FIRST)
+
+
+def _choose(studio: Studio, draft: Draft) -> None:
+    """Let the recipe be that of a piece on the bench or of a logged plate."""
+    pieces = {
+        f"piece {piece.uid}": (f"{ON_THE_BENCH}: {title_of(piece)}", piece.recipe) for piece in studio.shelf.pieces()
+    }
+    plates = {
+        f"plate {trial.id}": (f"Plate {trial.id}: {describe(trial.recipe)}", trial.recipe)
+        for trial in list(reversed(logged(studio)))[:PLATES_OFFERED]
+        if trial.recipe.coats or trial.recipe.undercoat
+    }
+    offered = {**pieces, **plates}
+    if not offered:
+        return
+    named = "Another recipe" if _recipe(draft) is not None else "Recipe"
+    source = str(draft.get("source") or "")
+    picked = st.selectbox(
+        named,
+        list(offered),
+        index=None,
+        format_func=lambda key: offered[key][0],
+        placeholder=source or "of a piece on the bench, or of a plate",
+        key=f"mixing.pick.{source}",
+    )
+    if picked is not None:
+        said, recipe = offered[picked]
+        kept = {name: draft.get(name) for name in ("area", "spare") if draft.get(name) is not None}
+        about = said.partition(": ")[0] if picked.startswith("plate") else said
+        draft.fill({**kept, "recipe": recipe.as_dict(), "source": about})
+        st.rerun()
+
+
+def _recipe(draft: Draft) -> Recipe | None:
+    try:
+        return Recipe.from_dict(draft.get("recipe"))
+    except (MatcherError, AttributeError, TypeError):
+        return None
+
+
+def _layer(studio: Studio, draft: Draft, mix: LayerMix, stocks: Sequence[Stock], area: float) -> None:
+    with st.container(key=f"flask-{mix.part.replace(' ', '-')}"):
+        said = f"{mix.part.capitalize()}: {mix.layer.chemical}, {fraction(mix.layer.strength)}"
+        own = f" of {mix.layer.stock}" if mix.layer.stock else ""
+        st.html(f"<h3>{html.escape(said + own)}</h3>")
+        left, right = st.columns([1.2, 1], gap="medium")
+        with left:
+            _pour(mix)
+            _ask_bottle(draft, mix, stocks)
+        with right:
+            troubles = troubles_in_words(mix)
+            conversion = None if mix.conversion is None else converted_in_words(mix.conversion, mix.layer.stock or "")
+            for line in troubles:
+                tell(line, "done" if line == conversion else "wrong" if mix.measured is None else "warning")
+            st.html(f'<p>{html.escape(amount(mix))}</p><p class="pm-soft">{html.escape(mix.rate.sentence)}</p>')
+            st.html(hazards_html(mix.hazards))
+        if mix.measured is not None:
+            _leftover(draft, mix)
+            if st.button("Note what was used of it", type="tertiary", key=f"mixing.used.{mix.part}"):
+                note_for(studio, mix, area)
+
+
+def _pour(mix: LayerMix) -> None:
+    """Say what to pour, to be read at arm's length."""
+    if mix.measured is None or mix.stock is None or mix.wanted is None:
+        return
+    water, stock = mix.measured.water_ml, mix.measured.stock_ml
+    rows = [f"<b>{html.escape(ml(water))}</b> water, first"] if water else []
+    rows.append(
+        f"<b>{html.escape(ml(stock))}</b> {html.escape(mix.stock.label)}{', stirred in' if water else ', as it is'}"
+    )
+    off = rounding(mix.wanted, mix.measured)
+    st.html(
+        f'<p class="pm-pour" role="status">{"<br>".join(rows)}</p>'
+        f'<p class="pm-soft">{html.escape(f"That is {fraction(mix.measured.strength)}. {off}".strip())}</p>'
+    )
+
+
+def _ask_bottle(draft: Draft, mix: LayerMix, stocks: Sequence[Stock]) -> None:
+    there = [stock.label for stock in bottles_for(mix.layer.chemical, stocks)]
+    if not there:
+        return
+    field = draft.field(f"bottle {mix.part}", None)
+    if st.session_state[field["key"]] not in there:
+        st.session_state[field["key"]] = mix.stock.label if mix.stock is not None and mix.stock.label in there else None
+    st.selectbox("From the bottle", there, format_func=literal, **{"index": None, **field})
+
+
+def _leftover(draft: Draft, mix: LayerMix) -> None:
+    with st.expander("Something is left over from last time"):
+        one, two = st.columns(2, wrap=False, vertical_alignment="bottom")
+        with one:
+            left = st.number_input(
+                "Left over, ml",
+                value=None,
+                min_value=0.0,
+                step=5.0,
+                format="%g",
+                **draft.field(f"left {mix.part}", None),
+            )
+        with two:
+            strength = st.number_input(
+                "Its strength", value=None, min_value=0.0, max_value=1.0, step=0.05, format="%g",
+                **draft.field(f"left strength {mix.part}", None),
+            )  # fmt: skip
+        if not left or not strength or mix.stock is None:
+            st.html(
+                f'<p class="pm-soft">Its strength as a fraction of {html.escape(_label(mix))}: a quarter is 0.25.</p>'
+            )
+            return
+        try:
+            exact = use_leftover(max(mix.needed_ml, 1.0), mix.strength, left, strength)
+            st.html(f"<p>{html.escape(pour_blend(measurable_blend(exact, strength), mix.stock.label))}.</p>")
+        except RecipeError as error:
+            tell(str(error))
+
+
+def _label(mix: LayerMix) -> str:
+    return "the stock" if mix.stock is None else mix.stock.label
+
+
+def _onward(studio: Studio, draft: Draft, plan: MixPlan, source: str) -> None:
+    ready = [mix for mix in plan.layers if not set(mix.troubles) & STOPS]
+    with st.container(horizontal=True, vertical_alignment="bottom", key="mix-onward"):
+        if ready:
+            paper = paper_choice("mixing.paper")
+            st.download_button("Print labels", lambda: _printed(studio, ready, paper), "labels.pdf", on_click="ignore")
+        whole = len(ready) == len(plan.layers) and plan.recipe.coats and not source.startswith(ON_THE_BENCH)
+        if whole and st.button("Take it to the bench with these bottles", type="primary", key="mixing.bench"):
+            take_to_bench(studio, plan.mixed_recipe, source, int(draft.get("target_id") or 0) or None)
+    if ready:
+        with st.expander("What the labels ask for"):
+            for mix in ready:
+                st.html(
+                    f"<strong>{html.escape(mix.layer.chemical.capitalize())}</strong>{precautions_html(mix.hazards)}"
+                )
+
+
+def _printed(studio: Studio, mixes: Sequence[LayerMix], paper: str) -> bytes:
+    from matcher.sheets.bottle_labels import bottle_labels, label_of_mix
+    from matcher.sheets.paper import paper_named
+
+    at = datetime.now(UTC)
+    return bottle_labels([label_of_mix(mix, at) for mix in mixes], studio.title, paper_named(paper))
