@@ -153,7 +153,7 @@ def test_the_next_cast_is_judged_against_the_approved_plate(studio: Studio) -> N
     assert [(point.label, point.stands, point.beyond) for point in chart.points] == [
         ("cast 1", "within", False), ("cast 2", "outside", True),
     ]  # fmt: skip
-    assert "cast 2 differs from the approved plate by more than chance" in in_words(chart)
+    assert "Cast 2 differs from the approved plate by more than chance" in in_words(chart)
     assert chart.centre is None and "no drift" in in_words(chart)
     assert chart.as_dict()["words"] == in_words(chart)
 

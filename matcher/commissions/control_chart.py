@@ -197,10 +197,11 @@ def runs(standardised: Floats) -> list[Signal]:
 
 def _runs_of(values: Floats, rule: Rule, many: int, window: int, beyond: float, axis: int, side: int) -> list[Signal]:
     outside = values > beyond
-    ends = [at for at in range(window, len(values) + 1) if outside[at - 1] and outside[at - window : at].sum() >= many]
+    starts = {at: max(0, at - window) for at in range(many, len(values) + 1)}
+    ends = [at for at, start in starts.items() if outside[at - 1] and outside[start:at].sum() >= many]
     signals: list[Signal] = []
     for at in ends:
-        there = tuple(int(k) for k in np.flatnonzero(outside[at - window : at]) + at - window)
+        there = tuple(int(k) for k in np.flatnonzero(outside[starts[at] : at]) + starts[at])
         if signals and there[0] <= signals[-1].points[-1] + 1:  # one run that goes on
             there = tuple(sorted({*signals.pop().points, *there}))
         signals.append(Signal(rule, there, axis, side))
@@ -226,6 +227,10 @@ def _how_sure(count: int) -> str:
 SIDES = (("lighter", "darker"), ("redder", "greener"), ("yellower", "bluer"))
 
 
+def _upper(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
 def in_words(chart: ControlChart) -> str:
     """Say what the chart shows in plain sentences."""
     if not chart.points:
@@ -234,7 +239,7 @@ def in_words(chart: ControlChart) -> str:
     beyond = [point.label for point in chart.points if point.beyond]
     if beyond:
         differ = "differs" if len(beyond) == 1 else "differ"
-        said.append(f"{listed(beyond)} {differ} from the approved plate by more than chance.")
+        said.append(f"{_upper(listed(beyond))} {differ} from the approved plate by more than chance.")
     sides = sorted({(one.axis, one.side) for one in chart.signals if one.axis is not None}, key=str)
     for axis, side in sides:
         those = sorted({k for one in chart.signals if (one.axis, one.side) == (axis, side) for k in one.points})

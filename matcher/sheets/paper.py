@@ -172,6 +172,7 @@ def table(
         TableStyle(
             [
                 ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("FONTNAME", (0, 0), (-1, -1), PLAIN),  # of empty cells too: each type that is named is embedded
                 ("LINEBELOW", (0, 0), (-1, 0), 0.8, INK),
                 ("LINEBELOW", (0, 1), (-1, -1), 0.4, LINE),
                 ("LEFTPADDING", (0, 0), (-1, -1), 0),
