@@ -24,7 +24,7 @@ FLOORS = (
     ("commissions",),
     ("sheets",),
     ("studio",),
-    ("demo", "demo_examples"),
+    ("demo", "demo_examples", "printed"),
     ("cli",),
 )
 """Rooms and single files of ``matcher``, the lowest first: each imports from lower floors, its own files among them."""

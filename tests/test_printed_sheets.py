@@ -7,6 +7,7 @@ import re
 import shutil
 import subprocess
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -18,6 +19,7 @@ from matcher.commissions.commission import HANDOVER, Area, Commission, JournalLi
 from matcher.commissions.control_chart import control_chart
 from matcher.commissions.sign_off import SignOff
 from matcher.errors import StudioError
+from matcher.photo.small import jpeg_of
 from matcher.reading.reading import Reading
 from matcher.recipe.cautions import cautions_for
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
@@ -39,7 +41,7 @@ RECIPE = Recipe(
     Seal("wax", 3, hot=True),
 )
 MANY = Recipe("x" * 150, RECIPE.undercoat, tuple(Coat("ferric nitrate", 0.5, 6 + k, 105.0) for k in range(40)))
-GREY = np.full((60, 60, 3), 119, np.uint8)
+GREY = jpeg_of(np.full((60, 60, 3), 119, np.uint8))
 TARGET = Shown("Target", np.array([40.0, 14.0, 22.0]), GREY)
 PLATE = Shown("Plate 88, waxed", np.array([39.0, 14.0, 23.0]))
 
@@ -64,10 +66,9 @@ def commission(title: str = "Heron fountain (invented)", areas: int = 2) -> Comm
 
 
 def signed(**changed: Any) -> SignOff:
-    known = {"signed_by": "A. Quill-Marsh (invented)", "light": "daylight, north window", "id": 3, "stage": "waxed"}
-    return SignOff(
-        1, 1, 88, target=Reading(TARGET.lab), plate=Reading(PLATE.lab), recipe=RECIPE, **{**known, **changed}
-    )
+    by, light = "A. Quill-Marsh (invented)", "daylight, north window"
+    made = SignOff(1, 1, 88, by, light, Reading(TARGET.lab), Reading(PLATE.lab), RECIPE, stage="waxed", id=3)
+    return replace(made, **changed)
 
 
 def record(area: Area, casts: int) -> AreaRecord:
@@ -175,3 +176,21 @@ def test_an_edition_says_each_cast_its_drift_and_what_to_know(tmp_path: Path) ->
 def test_what_cannot_be_printed_says_why(make: Callable[[], bytes], says: str) -> None:
     with pytest.raises(StudioError, match=says):
         make()
+
+
+@needs_poppler
+def test_the_command_line_prints_plates_sessions_and_first_plates(
+    run: Any, refused: Any, master_demo: Path, tmp_path: Path
+) -> None:
+    demo = ("--studio", shutil.copytree(master_demo, tmp_path / "demo"))
+    for name, command, says in (
+        ("card.pdf", ("trials", "card", "3", tmp_path / "card.pdf", "--paper", "letter"), "Plate 3"),
+        ("first.pdf", ("first-plates", "--chemical", "ferric nitrate", "--plates", "4",
+                       "--sheet", tmp_path / "first.pdf"), "First plates"),
+        ("next.pdf", ("next", "--lab", "38,14,22", "--plates", "2", "--sheet", tmp_path / "next.pdf"), "Session"),
+    ):  # fmt: skip
+        code, out, err = run(*command, *demo)
+        assert (code, err) == (0, "") and f"Wrote {tmp_path / name}" in out
+        assert says in text_of((tmp_path / name).read_bytes(), tmp_path)
+    assert "card.pdf" in refused("trials", "card", "3", tmp_path / "card.pdf", *demo)
+    assert "A4, Letter" in refused("trials", "card", "3", tmp_path / "new.pdf", "--paper", "A3", *demo)

@@ -19,6 +19,7 @@ from matcher.cli.options import (
     add_after,
     add_instrument_file,
     add_overwrite,
+    add_paper,
     add_photo_or_lab,
     add_recipe,
 )
@@ -107,6 +108,10 @@ def _add_on_one_plate(parts: Commands) -> None:
     shown = _on_one_plate(parts, "patch", about, patch)
     _add_file_written(shown)
     shown.add_argument("--side", metavar="PIXELS", type=values.whole, default=480, help="120, 240 or 480 (the usual)")
+    about = "Write a plate's recipe as a PDF for the bench wall: steps, boxes to tick, cautions."
+    printed = _on_one_plate(parts, "card", about, card)
+    _add_file_written(printed)
+    add_paper(printed)
     about = "Tell what was done to a plate since it was logged, with what each correction changed."
     _on_one_plate(parts, "history", about, history)
     later = _on_one_plate(parts, "add-reading", "Add a reading taken later: cool, waxed or lacquered.", add_reading)
@@ -253,6 +258,17 @@ def patch(options: argparse.Namespace) -> Answer:
     plain = "" if photographed else " It is a plain colour: the plate was read without a photograph."
     document = {"trial": options.id, "path": options.file, "colour": colour, "photographed": photographed}
     return Answer(document, [f"Wrote {options.file}: plate {options.id}, {colour}.{plain}"])
+
+
+def card(options: argparse.Namespace) -> Answer:
+    """Write a plate's recipe card."""
+    from matcher.printed import plate_card
+
+    with studio_that_is_there(options) as studio:
+        pdf = plate_card(studio, options.id, values.paper(options.paper))
+    words.write(options.file, pdf, options.overwrite)
+    said = f"Wrote {options.file}: the recipe of plate {options.id}."
+    return Answer({"trial": options.id, "path": options.file}, [said])
 
 
 def export(options: argparse.Namespace) -> Answer:

@@ -151,6 +151,10 @@ def add_card_and_camera(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--pale-spots", choices=("glare", "finish", "unknown"), default="unknown", help=about)
 
 
+def add_paper(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--paper", metavar="SIZE", help="A4 or Letter (A4)")
+
+
 def add_photo_or_lab(parser: argparse.ArgumentParser) -> None:
     add_photo(parser)
     parser.add_argument("--lab", metavar="L,a,b", help="a measured CIELAB (D50, 2 degrees) instead of a photograph")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from matcher.cli import values, words
 from matcher.cli.given import Given, wanted
-from matcher.cli.options import Commands, Parser, add_limits, add_overwrite, add_target
+from matcher.cli.options import Commands, Parser, add_limits, add_overwrite, add_paper, add_target
 from matcher.cli.photographs import studio_that_is_there
 from matcher.cli.words import Answer, write
 from matcher.recipe.recipe import Recipe, describe
@@ -40,6 +40,7 @@ def _add_next(parser: Parser) -> None:
     add_target(parser)
     about = "how many plates to make in this session, chosen together (1)"
     parser.add_argument("--plates", metavar="N", type=values.whole, default=1, help=about)
+    _add_sheet(parser)
     add_limits(parser)
 
 
@@ -59,6 +60,13 @@ def _add_first_plates(parser: Parser) -> None:
     parser.add_argument("--strengths", metavar="S,S", default="0.25,0.5,1", help=about)
     about = "also write them as a table, to be filled in and taken in by trials import"
     parser.add_argument("--table", metavar="FILE.csv", help=about)
+    _add_sheet(parser)
+
+
+def _add_sheet(parser: Parser) -> None:
+    about = "also write them as a PDF for the bench: recipes, boxes to tick, room for notes, cautions"
+    parser.add_argument("--sheet", metavar="FILE.pdf", help=about)
+    add_paper(parser)
     add_overwrite(parser)
 
 
@@ -89,8 +97,15 @@ def next_plates(options: argparse.Namespace) -> Answer:
         else:
             chosen = suggester.batch(colour.reading, options.plates)
         reach = suggester.reach(colour.reading)
-    found = {"reach": reach.as_dict(), "plates": _ranked(chosen, colour)}
-    return _answer(colour, limits, found, chosen, [reach.sentence])
+        said = [reach.sentence]
+        if options.sheet is not None:
+            from matcher.printed import planned_session
+
+            pdf = planned_session(studio, chosen, "Session", None, values.paper(options.paper))
+            write(options.sheet, pdf, options.overwrite)
+            said.append(f"Wrote {options.sheet}: the plates to make.")
+    found = {"reach": reach.as_dict(), "plates": _ranked(chosen, colour), "sheet": options.sheet}
+    return _answer(colour, limits, found, chosen, said)
 
 
 def first_plates(options: argparse.Namespace) -> Answer:
@@ -110,14 +125,20 @@ def first_plates(options: argparse.Namespace) -> Answer:
     )
     if options.table is not None:
         write(options.table, planned_table(recipes, [""] * len(recipes)), options.overwrite)
+    if options.sheet is not None:
+        from matcher.printed import first_plates_sheet
+
+        write(options.sheet, first_plates_sheet(recipes, paper=values.paper(options.paper)), options.overwrite)
     cautions = cautions_for_all(recipes)
     document = {
         "plates": [_recipe_as_dict(number, recipe) for number, recipe in enumerate(recipes, 1)],
         "table": options.table,
+        "sheet": options.sheet,
         "cautions": [caution.as_dict() for caution in cautions],
     }
     lines = [f"{number}.  {describe(recipe)}" for number, recipe in enumerate(recipes, 1)]
     said = [] if options.table is None else [f"Wrote {options.table}: fill in the colours, then take it in."]
+    said += [] if options.sheet is None else [f"Wrote {options.sheet}: the plates to make."]
     return Answer(document, [*lines, *said, "", *caution_lines(cautions)])
 
 

@@ -22,6 +22,7 @@ from matcher.words import counted
 if TYPE_CHECKING:
     from matcher.colour.types import Floats
     from matcher.instrument.measured import Sample
+    from matcher.sheets.paper import Paper
 
 MOST_NAMED = 8
 HOT_OR_COLD = ("hot", "cold")
@@ -273,3 +274,10 @@ def _parts(text: str, least: int, most: int, form: str) -> list[str]:
     if not least <= len(parts) <= most or not all(parts):
         raise TypingError(f"Give this step as {form}: {text!r} is not that.")
     return parts
+
+
+def paper(name: str | None) -> Paper:
+    """Return the paper to print on. Raises StudioError for a size that is not known."""
+    from matcher.sheets.paper import A4, paper_named
+
+    return A4 if name is None else paper_named(name)

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from reportlab.lib import colors
 from reportlab.lib.utils import ImageReader
 from reportlab.platypus import Flowable
@@ -23,11 +22,11 @@ BOX_MM, BOX_GAP_MM = 5.0, 2.0
 
 @dataclass(frozen=True, eq=False)
 class Shown:
-    """A finish to be drawn: its name, its CIELAB, and its patch (sRGB, (h, w, 3) uint8) where there is a photograph."""
+    """A finish to be drawn: its name, its CIELAB, and its patch (a square JPEG) where there is one."""
 
     name: str
     lab: Floats
-    patch: NDArray[np.uint8] | None = None
+    patch: bytes | None = None
 
 
 class Finishes(Flowable):  # type: ignore[misc]  # reportlab has no types
@@ -58,19 +57,10 @@ class Finishes(Flowable):  # type: ignore[misc]  # reportlab has no types
                 page.setFillColor(colors.Color(red, green, blue))
                 page.rect(left, bottom, self.side, self.side, stroke=0, fill=1)
             else:
-                page.drawImage(_image(one.patch), left, bottom, self.side, self.side)
+                page.drawImage(ImageReader(io.BytesIO(one.patch)), left, bottom, self.side, self.side)
             page.setFont(PLAIN, 7.5)
             page.setFillColor(SOFT)
             page.drawString(left, 1.2 * MM, fitted(one.name, 7.5, self.side - 3))
-
-
-def _image(pixels: NDArray[np.uint8]) -> ImageReader:
-    from PIL import Image
-
-    stream = io.BytesIO()
-    Image.fromarray(pixels).save(stream, "PNG")
-    stream.seek(0)
-    return ImageReader(stream)
 
 
 class Boxes(Flowable):  # type: ignore[misc]  # reportlab has no types

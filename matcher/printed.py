@@ -1,0 +1,110 @@
+"""The sheets of a studio: what `sheets` prints, filled from what the studio has logged, read and signed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from matcher.commissions.sign_off import approved_reading
+from matcher.dates import shown as day_of
+from matcher.errors import MatcherError, StudioError
+from matcher.reading.comparison import delta_e_interval
+from matcher.sheets.drawn import Shown
+from matcher.sheets.edition_record import AreaRecord, edition_record
+from matcher.sheets.paper import A4, Paper
+from matcher.sheets.recipe_sheets import OnTheCard, PlannedPlate, recipe_card, session_sheet
+from matcher.sheets.sign_off_sheet import sign_off_sheet
+
+if TYPE_CHECKING:
+    from matcher.commissions.sign_off import SignOff
+    from matcher.reading.reading import Reading
+    from matcher.recipe.recipe import Recipe
+    from matcher.studio import Studio
+    from matcher.suggest.suggestion import Suggestion
+    from matcher.trials.trial import Target
+
+PATCH_SIDE = 480
+
+
+def shown_of(studio: Studio, name: str, reading: Reading) -> Shown:
+    """Return a finish as a sheet draws it: its patch, else its plain colour where its photograph is not to be had."""
+    from matcher.photo.small import patch_key
+
+    try:
+        patch = studio.patch(patch_key(reading), PATCH_SIDE, lambda: reading)
+    except MatcherError:
+        patch = None
+    return Shown(name, reading.lab, patch)
+
+
+def plate_card(studio: Studio, trial_id: int, paper: Paper = A4) -> bytes:
+    """Return the recipe card of a logged plate, as PDF. Raises StudioError when there is none of that number."""
+    from matcher.colour.difference import delta_e_2000
+
+    trial = studio.trial(trial_id)
+    stage, reading = approved_reading(trial)
+    name = f"Plate {trial_id}" + ("" if stage == "finished" else f", {stage}")
+    made = f"Made {day_of(trial.made_at)}" + (f" by {trial.made_by}" if trial.made_by else "")
+    lines, shown = [made], [shown_of(studio, name, reading)]
+    if trial.target_id is not None:
+        target = studio.target(trial.target_id)
+        low, high = delta_e_interval(target.reading, reading)
+        apart = float(delta_e_2000(target.reading.lab, reading.lab))
+        lines.append(f"ΔE00 {apart:.1f} (95 %: {low:.1f} to {high:.1f}) from {target.name}")
+        shown.insert(0, shown_of(studio, "Target", target.reading))
+    title = f"Plate {trial_id}" + (f": {trial.piece}" if trial.piece else "")
+    return recipe_card(OnTheCard(title, trial.recipe, tuple(shown), tuple(lines), trial.notes), studio.title, paper)
+
+
+def recipe_for_the_wall(
+    studio: Studio, title: str, recipe: Recipe, target: Target | None = None, paper: Paper = A4
+) -> bytes:
+    """Return the recipe card of a recipe that may not have been made yet, as PDF."""
+    shown = () if target is None else (shown_of(studio, "Target", target.reading),)
+    return recipe_card(OnTheCard(title, recipe, shown), studio.title, paper)
+
+
+def planned_session(
+    studio: Studio, plates: Sequence[Suggestion], title: str, target: Target | None = None, paper: Paper = A4
+) -> bytes:
+    """Return the sheet of a planned session, as PDF. Raises StudioError for none, or too many."""
+    rows = [
+        PlannedPlate(plate.recipe, Shown("", plate.lab), plate.difference[:1].upper() + plate.difference[1:])
+        for plate in plates
+    ]
+    wanted = None if target is None else shown_of(studio, target.name, target.reading)
+    return session_sheet(rows, title, studio.title, wanted, paper)
+
+
+def first_plates_sheet(recipes: Sequence[Recipe], studio: str = "", paper: Paper = A4) -> bytes:
+    """Return the sheet of a studio's first plates, as PDF. Raises StudioError for none, or too many."""
+    return session_sheet([PlannedPlate(recipe) for recipe in recipes], "First plates", studio, None, paper)
+
+
+def signed_sheet(studio: Studio, area_id: int, with_recipe: bool = False, paper: Paper = A4) -> bytes:
+    """Return the sign-off of an area, as PDF: the one that stands, else the last. Raises StudioError for none."""
+    commission, area = studio.commissions.area(area_id)
+    every = studio.sign_offs.of_area(area_id)
+    if not every:
+        raise StudioError(f"Nothing is signed off for {area.name} yet: sign it off first.")
+    sign_off = studio.sign_offs.standing(area_id) or every[-1]
+    return sign_off_sheet(commission, area, sign_off, _both(studio, sign_off), with_recipe, studio.title, paper)
+
+
+def edition_sheet(studio: Studio, commission_id: int, with_recipe: bool = False, paper: Paper = A4) -> bytes:
+    """Return the record of a commission's edition, as PDF. Raises StudioError when there is no such commission."""
+    commission = studio.commissions.commission(commission_id)
+    records = []
+    for area in commission.areas:
+        sign_off = studio.sign_offs.standing(area.id)
+        plates = tuple((cast.number, studio.trial(cast.trial_id)) for cast in studio.casts.of_area(area.id))
+        shown = () if sign_off is None else _both(studio, sign_off)
+        chart = None if sign_off is None else studio.edition(area.id or 0)
+        records.append(AreaRecord(area, sign_off, chart, plates, shown))
+    journal = studio.commissions.journal(commission_id)
+    return edition_record(commission, records, journal, with_recipe, studio.title, paper)
+
+
+def _both(studio: Studio, sign_off: SignOff) -> tuple[Shown, Shown]:
+    name = f"Plate {sign_off.trial_id}" + ("" if sign_off.stage == "finished" else f", {sign_off.stage}")
+    return shown_of(studio, "Target", sign_off.target), shown_of(studio, name, sign_off.plate)
