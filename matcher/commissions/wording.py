@@ -104,7 +104,7 @@ def event_in_words(event: Event, known: Known) -> str:
             return _signed_in_words(event, area)
         case "withdrawn":
             why = event.signed.withdrawn_reason if event.signed else ""
-            return f"The sign-off{area} was withdrawn{f': {why}' if why else ''}."
+            return f"The sign-off{area} was withdrawn{_because(why)}."
         case "journal":
             return _line_in_words(event, area)
         case "change":
@@ -129,7 +129,7 @@ def _number(event: Event) -> int | str:
 
 
 def _against(event: Event) -> str:
-    aside = f" (set aside: {event.trial.set_aside})" if event.trial and event.trial.set_aside else ""
+    aside = f" (set aside{_because(event.trial.set_aside)})" if event.trial and event.trial.set_aside else ""
     return f": {compared_in_words(event.plate)}{aside}" if event.plate else aside
 
 
@@ -167,7 +167,7 @@ def _change_in_words(event: Event, area: str, known: Known) -> str:
         return f"{thing} was added."
     if change.what == CORRECTED:
         return f"{thing}{area} was corrected."
-    return f"{thing} was {change.what}{f': {change.detail}' if change.detail else ''}."
+    return f"{thing} was {change.what}{_because(change.detail)}."
 
 
 def known_area(known: Known, event: Event) -> str:
@@ -180,3 +180,8 @@ def _columns(change: Change, known: Known) -> str:
     fields = tuple(field for field in _FIELDS[change.kind] if field.column in was and field.column in now)
     said = what_changed(fields, was, now, names)
     return f"{'. '.join(said)}." if said else ""
+
+
+def _because(reason: str | None) -> str:
+    """Return a reason as it is put behind what was done, its own full stop left out."""
+    return f": {reason.rstrip('.')}" if reason else ""

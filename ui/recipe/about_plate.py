@@ -8,6 +8,8 @@ import streamlit as st
 
 from matcher.trials.fields import TYPED
 from ui.state.drafts import Draft
+from ui.state.open_studio import target_choices
+from ui.state.who import who
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -19,10 +21,7 @@ _FIELDS = {field.name: field.form for field in TYPED if field.form is not None a
 
 def ask_about(studio: Studio, draft: Draft, target_id: int) -> None:
     """Ask what tells this plate from others. target_id: the target at first, NO_TARGET for none."""
-    targets = {target.id or NO_TARGET: target.name for target in reversed(studio.targets())}
-    if target_id not in (NO_TARGET, *targets):  # one that was set aside since
-        targets[target_id] = studio.target(target_id).name
-    targets[NO_TARGET] = "No target"
+    targets = {**target_choices(studio, keep=target_id or None), NO_TARGET: "No target"}
     field = draft.field("target_id", target_id)
     if st.session_state[field["key"]] not in targets:
         st.session_state[field["key"]] = NO_TARGET
@@ -33,7 +32,7 @@ def ask_about(studio: Studio, draft: Draft, target_id: int) -> None:
             "Mark on the plate", placeholder="what is stamped or written on it", live=True, **draft.field("piece", "")
         )
     with right:
-        st.text_input("Made by", live=True, **draft.field("made_by", ""))
+        st.text_input("Made by", live=True, **draft.field("made_by", who()))
         with st.container(horizontal=True, gap="small", wrap=False):
             st.number_input("Air, °C", value=None, step=None, format="%g", **draft.field("ambient_c"))
             st.number_input("Humidity, %", value=None, step=None, format="%g", **draft.field("humidity"))

@@ -19,6 +19,7 @@ from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.messages import tell
 from ui.state.places import RECORD
+from ui.state.who import who
 
 if TYPE_CHECKING:
     from matcher.storage.drafts import Kept
@@ -37,7 +38,7 @@ def half_filled(studio: Studio) -> list[Kept]:
 def new_form(studio: Studio, values: dict[str, Any]) -> str:
     """Begin a record form with some fields, beside those that stand; return its name."""
     standing = half_filled(studio)
-    values = {"made_by": standing[0].body.get("made_by", "") if standing else "", **values}
+    values = {"made_by": who() or (standing[0].body.get("made_by", "") if standing else ""), **values}
     name = FIRST if studio.claim_draft(FIRST, values) else _fresh_name()
     Draft(studio, name).fill(values)
     return name

@@ -21,8 +21,9 @@ from ui.show import look
 from ui.show.cautions import show_cautions
 from ui.state.drafts import Draft
 from ui.state.messages import tell
-from ui.state.open_studio import choose_target, chosen_target, logged, the_studio
+from ui.state.open_studio import alloy_for, choose_target, chosen_target, logged, the_studio
 from ui.state.places import LOG, SUGGESTIONS
+from ui.state.who import remember, who
 
 if TYPE_CHECKING:
     from matcher.reading.reading import Reading
@@ -36,7 +37,7 @@ def show() -> None:
     draft = open_form(studio)
     trials = logged(studio)
     if not draft.values:
-        _prefill(draft, trials)
+        _prefill(studio, draft, trials)
     look.title("Record a plate", "First what you did, then the colour you got.")
     with st.container(key="record.above"):  # what comes and goes in it does not unseat a field that is being typed in
         show_half_filled(studio, draft)
@@ -57,13 +58,17 @@ def show() -> None:
     come_back_to_button()
 
 
-def _prefill(draft: Draft, trials: list[Trial]) -> None:
-    """Start from the last plate: the next one is usually a step away from it. Not kept until something is typed."""
+def _prefill(studio: Studio, draft: Draft, trials: list[Trial]) -> None:
+    """Start from the last plate: the next one is usually a step away from it. Not kept until something is typed.
+
+    Of the alloy of the commission that the target is for.
+    """
     if trials:
         last = trials[-1]
-        draft.start(
-            {**fields_of(last.recipe), "made_by": last.made_by, "from_plate": f"Plate {last.id}", "as_last": True}
-        )
+        alloy = alloy_for(studio, _default_target(studio) or None)
+        of_alloy = {} if alloy is None else {"alloy": alloy}
+        by = {"made_by": who() or last.made_by}
+        draft.start({**fields_of(last.recipe), **of_alloy, **by, "from_plate": f"Plate {last.id}", "as_last": True})
 
 
 def _origin(studio: Studio, draft: Draft) -> None:
@@ -149,6 +154,7 @@ def _log_it(studio: Studio, draft: Draft, recipe: Recipe | None, reading: Readin
         unread = ["Its colour has not been read yet."] if reading is None else []
         draft.say(f"The plate was not logged. {' '.join([*faults, *unread])} Everything you typed is saved.")
         st.rerun()
+    remember(draft.shown("made_by"))
     try:
         trial = studio.record(_trial(draft, recipe, reading))
     except MatcherError as error:

@@ -17,7 +17,7 @@ from ui.show.literal import literal
 from ui.show.steps import step_line
 from ui.state.drafts import Draft
 from ui.state.messages import tell
-from ui.state.open_studio import the_studio
+from ui.state.open_studio import alloy_for, the_studio
 from ui.suggestions.first_plates_form import FirstChoice, ask_what_is_owned
 from ui.suggestions.todays_limits import means
 
@@ -37,7 +37,8 @@ def show() -> None:
     )
     form, cautions = st.columns([1.7, 1], gap="medium")
     with form, look.panel("owned"):
-        choice = ask_what_is_owned(Draft(studio, "first plates"), means(studio))
+        wanted = alloy_for(studio, st.session_state.get("target"))
+        choice = ask_what_is_owned(Draft(studio, "first plates"), means(studio), wanted)
     try:
         with st.spinner("Choosing the plates…"):
             recipes = _chosen(choice.checked())

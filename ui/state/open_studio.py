@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from matcher.commissions.store import by_due_day
 from ui.state.cache_keys import Key, log_key
 from ui.state.messages import tell
 
@@ -38,7 +39,7 @@ def _logged(key: Key, _studio: Studio) -> list[Trial]:
 
 
 def chosen_target(studio: Studio) -> Target | None:
-    """Return the target being worked on: the one in the address, else the last one chosen, else the newest.
+    """Return the target being worked on: the one in the address, else the last one chosen, else the first to choose.
 
     An address that names a target that is not there is answered with a sentence.
     """
@@ -46,7 +47,9 @@ def chosen_target(studio: Studio) -> Target | None:
     named = st.query_params.get("target")
     if not targets:
         return None
-    chosen = targets.get(str(named or st.session_state.get("target")), list(targets.values())[-1])
+    first = next(iter(target_choices(studio)), None)
+    otherwise = targets.get(str(first), list(targets.values())[-1])
+    chosen = targets.get(str(named or st.session_state.get("target")), otherwise)
     if named and named not in targets:
         tell(
             f"There is no target {named} in this studio: the address may be mistyped, or of another studio. "
@@ -61,18 +64,45 @@ def choose_target(target: Target) -> None:
     st.session_state["target"] = target.id
 
 
+def target_choices(studio: Studio, keep: int | None = None) -> dict[int, str]:
+    """Return the targets to choose from, by number: those of a commission together, the others after them.
+
+    Those set aside are not among them, nor are those of a commission that is; keep: one that stays all the same.
+    """
+    targets = {target.id or 0: target for target in studio.targets()}
+    if keep is not None and keep not in targets:
+        targets[keep] = studio.target(keep)
+    named: dict[int, str] = {}
+    of_an_area: set[int] = set()
+    for commission in by_due_day(studio.commissions.commissions(include_set_aside=True)):
+        for area in commission.areas:
+            of_an_area |= {area.target_id or 0}
+            if area.target_id in targets and (commission.set_aside is None or area.target_id == keep):
+                named.setdefault(
+                    area.target_id or 0, f"{commission.title}, {area.name}: {targets[area.target_id].name}"
+                )
+    alone = [target for number, target in reversed(targets.items()) if number not in of_an_area]
+    return {**named, **{target.id or 0: target.name for target in alone}}
+
+
+def alloy_for(studio: Studio, target_id: int | None) -> str | None:
+    """Return the alloy of the commission that a target is for; None where there is none, or several differ."""
+    alloys = {commission.alloy for commission, _ in studio.commissions.of_target(target_id)}
+    return alloys.pop() if len(alloys) == 1 else None
+
+
 def ask_for_target(studio: Studio, target: Target, page: str) -> Target:
     """Let another target be chosen; return the one that is. page: what tells this field from those of other pages."""
-    targets = {str(item.id): item for item in reversed(studio.targets())}
+    choices = target_choices(studio, keep=target.id)
     number = st.selectbox(
         "Target",
-        list(targets),
-        index=list(targets).index(str(target.id)),
-        format_func=lambda key: targets[key].name,
+        list(choices),
+        index=list(choices).index(target.id or 0),
+        format_func=choices.__getitem__,
         key=f"{page}.target.{target.id}",
     )
-    if number != str(target.id):
-        choose_target(targets[number])
-        st.query_params["target"] = number
+    if number != target.id:
+        choose_target(studio.target(number))
+        st.query_params["target"] = str(number)
         st.rerun()
     return target

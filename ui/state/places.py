@@ -14,6 +14,7 @@ class Place(NamedTuple):
 
 
 START = Place("screens/start.py", "Start", "start")
+COMMISSIONS = Place("screens/commissions.py", "Commissions", "commissions")
 TARGET = Place("screens/target.py", "Target", "target")
 SUGGESTIONS = Place("screens/suggestions.py", "Suggestions", "suggestions")
 BENCH = Place("screens/bench.py", "Bench", "bench")
@@ -27,6 +28,6 @@ REPEATS = Place("screens_at_the_foot/repeats.py", "How well readings repeat", "r
 TRUST = Place("screens_at_the_foot/trust.py", "How far to trust predictions", "trust")
 FIRST_PLATES = Place("screens_at_the_foot/first_plates.py", "First plates", "first-plates")
 
-IN_THE_BAR = (START, TARGET, SUGGESTIONS, SOLUTIONS, BENCH, RECORD, LOG)
+IN_THE_BAR = (START, COMMISSIONS, TARGET, SUGGESTIONS, SOLUTIONS, BENCH, RECORD, LOG)
 AT_THE_FOOT = (PHOTOGRAPHING, CAMERA, COMPARE, REPEATS, TRUST, FIRST_PLATES)
 ALL = (*IN_THE_BAR, *AT_THE_FOOT)

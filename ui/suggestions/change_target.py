@@ -49,7 +49,7 @@ def set_aside_before(studio: Studio) -> None:
     aside = [target for target in studio.targets(include_set_aside=True) if target.set_aside is not None]
     if not aside:
         return
-    with st.expander(f"Targets set aside ({len(aside)})", key="targets.aside"):
+    with st.expander(f"Targets set aside ({len(aside):d})", key="targets.aside"):
         for target in aside:
             words, action = st.columns([3, 1], vertical_alignment="center")
             words.html(

@@ -64,11 +64,16 @@ class FirstChoice:
         )
 
 
-def ask_what_is_owned(draft: Draft, have: Means) -> FirstChoice:
-    """Show the form and return what stands in it."""
+def ask_what_is_owned(draft: Draft, have: Means, wanted: str | None = None) -> FirstChoice:
+    """Show the form and return what stands in it. wanted: the alloy of the commission that is worked on."""
     left, right = st.columns(2, gap="medium")
     with left:
-        alloy = _one_of(draft, "Alloy", "alloy", list(dict.fromkeys((*have.alloys, *COMMON["alloy"]))))
+        alloy = _one_of(
+            draft,
+            "Alloy",
+            "alloy",
+            list(dict.fromkeys((*([wanted] if wanted else []), *have.alloys, *COMMON["alloy"]))),
+        )
         chemicals = _some_of(draft, "Chemicals for coats", "chemicals", have.chemicals, COMMON["coat"])
         undercoats = _some_of(draft, "Undercoats", "undercoats", have.undercoats, COMMON["undercoat"])
         application = _one_of(draft, "Applied as", "application", list(COMMON["application"]))

@@ -13,7 +13,7 @@ from ui.show.literal import literal
 from ui.state.cache_keys import Key, log_key, target_key
 from ui.state.drafts import Draft
 from ui.state.messages import tell
-from ui.state.open_studio import logged
+from ui.state.open_studio import alloy_for, logged
 
 if TYPE_CHECKING:
     from matcher.plan.inventory import Means
@@ -138,8 +138,9 @@ def _whole(draft: Draft, name: str) -> dict[str, Any]:
 
 
 def _usual(studio: Studio, target: Target) -> dict[str, Any]:
-    """Return what holds until something else is said: the alloy of the job, when its plates agree on one."""
-    alloy = _alloy_of_job(target_key(studio, target), studio, target.id)
+    """Return what holds until something else is said: the commission's alloy, else that of the job when its plates
+    agree on one."""
+    alloy = alloy_for(studio, target.id) or _alloy_of_job(target_key(studio, target), studio, target.id)
     return {"alloy": alloy, "passes": None, "coolest": None, "hottest": None, "excluded": [], "strengths": []}
 
 

@@ -1,0 +1,179 @@
+"""The areas of a commission: the finish wanted beside the plate nearest to it, what comes next, and what may change."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from matcher.commissions.wording import compared_in_words, figures_in_words, step_in_words
+from ui.recipe.piece import take_to_bench
+from ui.show import look
+from ui.show.literal import literal
+from ui.show.patches import patch_strip, plate_patch, target_patch
+from ui.state.drafts import Draft
+from ui.state.messages import tell, told
+from ui.state.open_studio import choose_target, logged, target_choices
+from ui.state.places import BENCH, FIRST_PLATES, LOG, SUGGESTIONS, TARGET
+from ui.state.who import who
+
+if TYPE_CHECKING:
+    from matcher.commissions.commission import Area
+    from matcher.commissions.known import Known
+    from matcher.commissions.state import NextStep
+    from matcher.studio import Studio
+
+NO_TARGET = 0
+
+
+def show_areas(studio: Studio, known: Known, steps: Sequence[NextStep]) -> None:
+    """Show every area, two beside each other, with its next step as a button; the first that is open stands out."""
+    by_area = {step.area.id: step for step in steps}
+    first = next((step.area.id for step in steps if step.step != "done"), None)
+    areas = known.commission.areas
+    for start in range(0, len(areas), 2):
+        for column, area in zip(st.columns(2, gap="medium"), areas[start : start + 2], strict=False):
+            with column, look.panel(f"area-{area.id}"):
+                _show(studio, known, area, by_area.get(area.id), area.id == first)
+    _another_area(studio, known)
+
+
+def pictures(known: Known, area: Area) -> str:
+    """Return target and nearest or approved plate of an area, touching, as HTML; words where there is no target."""
+    target, signed = known.target_of(area), known.sign_off_of(area)
+    if target is None:
+        return '<div class="pm-no-target">no target yet</div>'
+    plate = next((trial for trial in known.plates if signed and trial.id == signed.trial_id), None)
+    nearest = known.nearest_for(area)
+    if plate is None and nearest is not None:
+        plate = nearest.trial
+    if plate is None:
+        return patch_strip([target_patch(target)], ["wanted"])
+    name = f"plate {plate.id}, approved" if signed else f"plate {plate.id}"
+    return patch_strip([target_patch(target), plate_patch(plate)], ["wanted", name])
+
+
+def _show(studio: Studio, known: Known, area: Area, step: NextStep | None, first: bool) -> None:
+    surface = f" <small>{area.area_cm2:g} cm²</small>" if area.area_cm2 is not None else ""
+    st.html(f'<h3 class="pm-area">{html.escape(area.name)}{surface}</h3>{pictures(known, area)}{_words(known, area)}')
+    if step is not None and step.step != "done":
+        label = literal(step_in_words(step))
+        if st.button(label, type="primary" if first else "secondary", key=f"area.next.{area.id}", width="stretch"):
+            go_on(studio, known, step)
+    elif step is not None:
+        tell(f"{step_in_words(step)}.", "done")
+    _change(studio, known, area)
+
+
+def _words(known: Known, area: Area) -> str:
+    """Say what is wanted, and how near the best plate comes: words first, the figures small behind them."""
+    target, nearest, signed = known.target_of(area), known.nearest_for(area), known.sign_off_of(area)
+    if target is None:
+        return ""
+    tried = len(known.plates_for(area))
+    said = f"<p class='pm-area-words'><b>{html.escape(target.name)}</b>, within ΔE00 {target.tolerance:g}. "
+    if signed is not None:
+        by = f" by {html.escape(signed.signed_by)}" if signed.signed_by else ""
+        return f"{said}Plate {signed.trial_id} was signed off{by}.</p>"
+    if nearest is None:
+        return f"{said}No plate was made for it yet.</p>"
+    plates = f"{tried} plates tried" if tried > 1 else "1 plate tried"
+    about = f"{plates}; plate {nearest.trial.id} {html.escape(compared_in_words(nearest))}."
+    return f"{said}{about} <small>{figures_in_words(nearest)}</small></p>"
+
+
+def go_on(studio: Studio, known: Known, step: NextStep) -> None:
+    """Lead to where the next step of an area is done."""
+    target = str(step.area.target_id)
+    match step.step:
+        case "target":
+            st.switch_page(TARGET.file, query_params={"area": str(step.area.id)})
+        case "bench":
+            st.switch_page(BENCH.file, query_params={"piece": str(step.piece_uid)})
+        case "first plate" if not logged(studio):
+            choose_target(known.targets[step.area.target_id or 0])
+            st.switch_page(FIRST_PLATES.file)
+        case "first plate" | "another plate":
+            st.switch_page(SUGGESTIONS.file, query_params={"target": target})
+        case "cast":
+            signed = known.sign_off_of(step.area)
+            plate = next((trial for trial in known.plates if signed and trial.id == signed.trial_id), None)
+            if plate is None:
+                tell("The plate that was signed off cannot be read from the log: restore it from a backup first.")
+            else:
+                take_to_bench(studio, plate.recipe, f"Plate {plate.id}, as signed off", step.area.target_id)
+        case "sign-off" if step.nearest is not None:
+            st.switch_page(LOG.file, query_params={"plate": str(step.nearest.trial.id)})
+
+
+def _another_area(studio: Studio, known: Known) -> None:
+    from matcher.commissions.commission import Area
+
+    draft = Draft(studio, f"area of commission {known.commission.id}")
+    with st.expander("Another area", key=f"area.new.{known.commission.id}", expanded=bool(draft.values)):
+        name, surface, action = st.columns([2, 1, 1], vertical_alignment="bottom")
+        name.text_input("What it is called", placeholder="base", live=True, **draft.field("name", ""))
+        surface.number_input("Surface, cm²", value=None, step=None, format="%g", **draft.field("area_cm2"))
+        if action.button("Add this area", key=f"area.add.{known.commission.id}"):
+            with told():
+                area = Area(draft.shown("name") or "", draft.shown("area_cm2"))
+                studio.commissions.add_area(known.commission.id or 0, area, who())
+                draft.drop()
+                st.rerun()
+
+
+def _change(studio: Studio, known: Known, area: Area) -> None:
+    """Offer, folded, another name, surface, target or place for an area."""
+    draft = Draft(studio, f"change of area {area.id}")
+    with st.expander("Change this area", key=f"area.change.{area.id}", expanded=bool(draft.values)):
+        choices = {NO_TARGET: "No target", **target_choices(studio, keep=area.target_id)}
+        st.text_input("Name of the area", live=True, **draft.field("name", area.name))
+        st.number_input(
+            "Its surface, cm²", value=None, step=None, format="%g", **draft.field("area_cm2", area.area_cm2)
+        )
+        field = draft.field("target_id", area.target_id or NO_TARGET)
+        if st.session_state[field["key"]] not in choices:
+            st.session_state[field["key"]] = NO_TARGET
+        st.selectbox("Target of the area", list(choices), format_func=choices.__getitem__, **field)
+        if draft.values and "before" not in draft.values:
+            draft.set(before=area.as_dict())
+        with st.container(horizontal=True, vertical_alignment="center"):
+            if st.button("Save the area", key=f"area.save.{area.id}"):
+                with told():
+                    _changed(studio, draft, area)
+            if area.target_id is not None and st.button(
+                "Read another target", type="tertiary", key=f"area.read.{area.id}"
+            ):
+                st.switch_page(TARGET.file, query_params={"area": str(area.id)})
+            if area.position > 0 and st.button("Move it forward", type="tertiary", key=f"area.up.{area.id}"):
+                with told():
+                    _moved_forward(studio, known, area)
+            if draft.values and st.button("Discard", type="tertiary", key=f"area.discard.{area.id}"):
+                draft.drop()
+                st.rerun()
+
+
+def _changed(studio: Studio, draft: Draft, area: Area) -> None:
+    from matcher.commissions.commission import Area as Kept
+
+    seen = Kept.from_dict(draft.get("before")) if draft.get("before") else area
+    now = replace(
+        seen,
+        name=draft.shown("name", seen.name) or "",
+        area_cm2=draft.shown("area_cm2", seen.area_cm2),
+        target_id=draft.shown("target_id", seen.target_id) or None,
+    )
+    studio.commissions.change_area(now, seen, who())
+    draft.drop()
+    st.rerun()
+
+
+def _moved_forward(studio: Studio, known: Known, area: Area) -> None:
+    seen = [each.id or 0 for each in known.commission.areas]
+    at = seen.index(area.id or 0)
+    order = [*seen[: at - 1], seen[at], seen[at - 1], *seen[at + 1 :]]
+    studio.commissions.reorder(known.commission.id or 0, order, seen, who())
+    st.rerun()

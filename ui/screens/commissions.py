@@ -1,0 +1,143 @@
+"""Commissions: what clients have asked for, the one due first at the head; and one of them with all that happened."""
+
+from __future__ import annotations
+
+import html
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from matcher.commissions.known import all_known
+from matcher.commissions.state import next_steps, state_of
+from matcher.commissions.store import by_due_day
+from matcher.commissions.timeline import what_happened
+from matcher.commissions.wording import state_in_words
+from matcher.errors import MatcherError
+from matcher.words import counted
+from ui.commissions.about_commission import change_one, take_one_on
+from ui.commissions.areas import pictures, show_areas
+from ui.commissions.story import ask_for_line, show_handover, show_timeline
+from ui.show import look
+from ui.show.literal import literal
+from ui.state.messages import tell
+from ui.state.open_studio import the_studio
+
+if TYPE_CHECKING:
+    from matcher.commissions.commission import Commission
+    from matcher.commissions.known import Known
+    from matcher.studio import Studio
+
+NEW = "new"
+DUE = "%-d %B %Y"
+
+
+def show() -> None:
+    studio = the_studio()
+    with st.container(key="paper"):
+        named = st.query_params.get("commission")
+        if named == NEW:
+            _new(studio)
+            return
+        commission = _named(studio, named)
+        if commission is not None:
+            _one(studio, commission)
+            return
+        _list(studio)
+
+
+def _named(studio: Studio, named: str | None) -> Commission | None:
+    if not named:
+        return None
+    try:
+        return studio.commissions.commission(int(named) if named.isdecimal() else 0)
+    except MatcherError as error:
+        tell(str(error), "warning")
+        return None
+
+
+def _list(studio: Studio) -> None:
+    """Show all commissions in short."""
+    kept = by_due_day(studio.commissions.commissions(include_set_aside=True))
+    worked_on = [one for one in kept if one.set_aside is None]
+    aside = [one for one in kept if one.set_aside is not None]
+    look.title("Commissions", "What clients have asked for, from the first photograph to the piece handed over.")
+    if not worked_on:
+        st.html('<p class="pm-soft">No commission is being worked on. Take one on, and name its areas.</p>')
+    if st.button("Take on a commission", type="primary", key="commission.new", icon=":material/add:"):
+        _open(NEW)
+    for commission in worked_on:
+        _card(studio, commission)
+    if aside:
+        with st.expander(f"Set aside ({len(aside):d})", key="commissions.aside"):
+            for commission in aside:
+                words, action = st.columns([4, 1], vertical_alignment="center")
+                words.html(f"<p><b>{html.escape(commission.title)}</b> {html.escape(commission.set_aside or '')}</p>")
+                if action.button("Open", key=f"commission.open.{commission.id}"):
+                    _open(str(commission.id))
+
+
+def _card(studio: Studio, commission: Commission) -> None:
+    known = all_known(studio.database, commission)
+    areas = "".join(
+        f'<div class="pm-card-area"><p>{html.escape(area.name)}</p>{pictures(known, area)}</div>'
+        for area in commission.areas
+    )
+    with st.container(key=f"card-{commission.id}"):
+        st.html(
+            f'<div class="pm-card-head"><h2>{html.escape(commission.title)}</h2>{_state(known)}</div>'
+            f'<p class="pm-soft">{html.escape(_about(commission))}</p><div class="pm-card-areas">{areas}</div>'
+        )
+        if st.button(literal(f"Open {commission.title}"), key=f"commission.open.{commission.id}"):
+            _open(str(commission.id))
+
+
+def _one(studio: Studio, commission: Commission) -> None:
+    known = all_known(studio.database, commission)
+    events = what_happened(studio.database, known)
+    if st.button("All commissions", type="tertiary", key="commission.all", icon=":material/arrow_back:"):
+        st.query_params.clear()
+        st.rerun()
+    st.html(
+        f'<div class="pm-card-head"><h1>{html.escape(commission.title)}</h1>{_state(known)}</div>'
+        f'<p class="pm-lead">{html.escape(_about(commission))}</p>'
+        + (f'<p class="pm-notes">{html.escape(commission.notes)}</p>' if commission.notes else "")
+    )
+    if not commission.areas:
+        st.html('<p class="pm-soft">Name its first area below: the whole piece may be one.</p>')
+    show_areas(studio, known, next_steps(known))
+    story, beside = st.columns([1.5, 1], gap="large")
+    with story:
+        show_timeline(studio, known, events)
+    with beside:
+        ask_for_line(studio, known)
+        show_handover(known, events)
+    change_one(studio, commission)
+
+
+def _new(studio: Studio) -> None:
+    if st.button("All commissions", type="tertiary", key="commission.all", icon=":material/arrow_back:"):
+        st.query_params.clear()
+        st.rerun()
+    look.title("Take on a commission", "What you write is kept as you type. Everything can be changed later.")
+    take_one_on(studio)
+
+
+def _about(commission: Commission) -> str:
+    """Say in one line whose it is, what it is cast in, how many casts, when it is due."""
+    due = f"due {commission.due_on.strftime(DUE)}" if commission.due_on is not None else ""
+    told = (commission.client, commission.alloy, commission.size, counted(commission.casts, "cast"), due)
+    return " · ".join(part for part in told if part)
+
+
+def _state(known: Known) -> str:
+    state = state_of(known)
+    kind = state.stage.replace(" ", "-")
+    return f'<span class="pm-state {kind}">{html.escape(state_in_words(state))}</span>'
+
+
+def _open(which: str) -> None:
+    st.query_params["commission"] = which
+    st.rerun()
+
+
+show()
