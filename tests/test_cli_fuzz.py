@@ -66,6 +66,17 @@ ENOUGH: dict[str, tuple[str, ...]] = {
     "commissions set-aside": ("1", "postponed"),
     "commissions take-back": ("1",),
     "cards": (),
+    "solutions": (),
+    "solutions list": (),
+    "solutions add": ("Fe 2", "--chemical", "ferric nitrate", "--grams-per-litre", "400"),
+    "solutions open": ("Fe 1",),
+    "solutions used-up": ("Fe 1",),
+    "solutions move": ("Fe 1", "cabinet"),
+    "solutions weigh": ("--chemical", "ferric nitrate", "--grams-per-litre", "400", "--volume", "500"),
+    "solutions dilute": ("--volume", "200", "--strength", "0.5"),
+    "solutions mix": ("--trial", "1"),
+    "solutions use": ("Fe 1", "--ml", "5"),
+    "solutions take-back-use": ("none",),
     "demo": ("demo",),
     "app": (),
 }
@@ -132,6 +143,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
             for passes in (2, 5, 9)
         )
         studio.save_profile(a_profile())
+        studio.save_stock("Fe 1", "ferric nitrate", 400.0)
         studio.commissions.save(Commission("Heron", "bronze", areas=(Area("bird"),)))
     scene = scenes.Scene(400, 300).lay(scenes.box(30, 75, 150, 165), scenes.GREY)
     (folder / "plate.png").write_bytes(scenes.png(scene.lay(scenes.box(210, 60, 370, 230), scenes.BROWN).codes()))

@@ -23,7 +23,7 @@ from matcher.recipe.recipe import Coat, Undercoat
 from matcher.storage import checked
 from matcher.storage.database import Database
 from matcher.storage.schema import SolutionUseRow, StockRow, TrialRow
-from matcher.trials.log import note
+from matcher.trials.log import note, row_number
 
 Layer = TypeVar("Layer", bound=Coat | Undercoat)
 
@@ -167,9 +167,7 @@ class StockShelf:
         """Note what became of a bottle, with history: ``opened_at``, ``used_up_at``, ``kept_where``, ``volume_ml``,
         ``notes``; and ``formula`` where none was noted. What recipes rely on stays. Raises StudioError."""
         with self.database.writing() as session:
-            row = session.get(StockRow, label)
-            if row is None:
-                raise _no_stock(label)
+            row = _row_of(session, label)
             before = _stock_of(row)
             if fixed := set(changed) - _CHANGES or ({"formula"} & set(changed) if before.formula else set()):
                 raise StudioError(
@@ -184,7 +182,7 @@ class StockShelf:
             for name in changed:
                 setattr(row, name, getattr(after, name))
             for what, detail in lines:
-                note(session, what, "stock", label, detail, who)
+                note(session, what, "stock", row.label, detail, who)
             return after
 
     def uses(self) -> list[SolutionUse]:
@@ -199,7 +197,8 @@ class StockShelf:
     def take_back_use(self, uid: str, who: str = "") -> None:
         """Take back a use that was noted in error; its history keeps it. Raises StudioError."""
         with self.database.writing() as session:
-            row = session.scalars(sa.select(SolutionUseRow).where(SolutionUseRow.uid == uid)).one_or_none()
+            named = checked.line(uid, "uid of the use")
+            row = session.scalars(sa.select(SolutionUseRow).where(SolutionUseRow.uid == named)).one_or_none()
             if row is None:
                 raise StudioError("That use is not noted any more: it was taken back on another screen.")
             note(session, "use taken back", "stock", row.stock, json.dumps(_use_of(row).as_dict()), who)
@@ -259,6 +258,7 @@ def note_use_in(session: Session, use: SolutionUse) -> SolutionUse:
     """Note a use within an open transaction; one of a uid that is noted already is noted once."""
     kept = replace(
         use,
+        stock=checked.line(use.stock, "label of the bottle", required=True),
         strength=checked.number(use.strength, "strength", 1e-6, 1.0, " of stock"),
         millilitres=checked.number(use.millilitres, "amount used", 0.01, MOST_ML, " ml"),
         area_cm2=None if use.area_cm2 is None else checked.number(use.area_cm2, "area", 0.01, MOST_CM2, " cm²"),
@@ -272,15 +272,22 @@ def note_use_in(session: Session, use: SolutionUse) -> SolutionUse:
     there = session.scalars(sa.select(SolutionUseRow).where(SolutionUseRow.uid == kept.uid)).one_or_none()
     if there is not None:
         return _use_of(there)
-    if session.get(StockRow, kept.stock) is None:
-        raise _no_stock(kept.stock)
-    if kept.trial_id is not None and session.get(TrialRow, kept.trial_id) is None:
+    _row_of(session, kept.stock)
+    if kept.trial_id is not None and session.get(TrialRow, row_number(kept.trial_id)) is None:
         raise StudioError(f"There is no plate {kept.trial_id} in this studio: list the plates to see their numbers.")
     values = vars(kept) | {"strength_of_stock": kept.strength}
     session.add(SolutionUseRow(**{name: value for name, value in values.items() if name != "strength"}))
     session.flush()
     note(session, "used", "stock", kept.stock, f"{kept.millilitres:g} ml at {kept.strength:g} of stock", kept.who)
     return kept
+
+
+def _row_of(session: Session, label: str) -> StockRow:
+    """Return a bottle's row. Raises StudioError when there is none of that label."""
+    row = session.get(StockRow, checked.line(label, "label of the bottle", required=True))
+    if row is None:
+        raise _no_stock(label)
+    return row
 
 
 def same_solution(one: Stock, other: Stock) -> bool:
