@@ -101,7 +101,9 @@ def test_a_weighing_says_what_the_balance_makes_of_it() -> None:
     rounded = measurable_weighing(exact, 1.0)
     said = mixing_wording.weighed(exact, rounded, "Fe(NO3)3·6H2O")
     assert said == "Weigh 22 g of Fe(NO3)3·6H2O and fill up to 250 ml: 88 g/L (21.656 g would be exact)."
-    assert mixing_wording.weighed(weigh_salt(500, 400), weigh_salt(500, 400), "").startswith("Weigh 200 g of the salt")
+    assert mixing_wording.weighed(weigh_salt(500, 400), weigh_salt(500, 400), "lye") == (
+        "Weigh 200 g of lye and fill up to 500 ml: 400 g/L."
+    )
 
 
 # What a pass takes

@@ -104,7 +104,7 @@ def test_what_became_of_a_bottle_is_noted_on_the_shelf(studio: Studio) -> None:
 def test_a_bottle_is_made_from_the_hydrate_at_hand_and_goes_onto_the_shelf(studio: Studio) -> None:
     """By hand: 400 g/L of the nonahydrate is 346.47 g/L of the hexahydrate: 173.2 g in half a litre."""
     app = opened(part="make")
-    assert "Weigh 200 g of the salt and fill up to 500 ml" in said(app)
+    assert "Weigh 200 g of ferric nitrate and fill up to 500 ml" in said(app)
     field(app, "text_input", "Salt at hand, with its water").set_value("Fe(NO3)3·6H2O").run()
     field(app, "toggle", "Those grams are of another form of the salt").set_value(True).run()
     field(app, "text_input", "Those grams are of").set_value("Fe(NO3)3·9H2O").run()

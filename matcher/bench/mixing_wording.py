@@ -131,14 +131,11 @@ def rounding(wanted: Dilution, measured: Dilution) -> str:
     )
 
 
-def weighed(wanted: Weighing, measured: Weighing, formula: str) -> str:
-    """Say what to weigh for a bottle, and what the balance's step does to its strength."""
+def weighed(wanted: Weighing, measured: Weighing, what: str) -> str:
+    """Say what to weigh for a bottle, and what the balance's step does to its strength. what: a formula, or a name."""
     as_weighed = measured.salt_g / measured.volume_ml * 1000.0
-    what = formula or "of the salt"
-    said = (
-        f"Weigh {measured.salt_g:,.6g} g {f'of {formula}' if formula else what} and fill up to {ml(measured.volume_ml)}"
-    )
     off = "" if abs(measured.salt_g / wanted.salt_g - 1.0) < 5e-4 else f" ({wanted.salt_g:.5g} g would be exact)"
+    said = f"Weigh {measured.salt_g:,.6g} g of {what} and fill up to {ml(measured.volume_ml)}"
     return f"{said}: {as_weighed:.4g} g/L{off}."
 
 

@@ -242,7 +242,7 @@ def weigh(options: argparse.Namespace) -> Answer:
     }
     steps = [f"{number}. {step}" for number, step in enumerate(order_of_work(options.chemical), start=1)]
     lines = [
-        weighed(exact, measured, at_hand or ""),
+        weighed(exact, measured, at_hand or options.chemical),
         *steps,
         *_hazard_lines("As it is bought", salt),
         *_hazard_lines("The solution", solution),

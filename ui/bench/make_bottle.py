@@ -164,9 +164,8 @@ def _work(draft: Draft, wanted: _Wanted | None) -> None:
     if wanted is None:
         st.html('<p class="pm-soft">What to weigh stands here once the form is complete.</p>')
         return
-    st.html(
-        f'<p class="pm-weigh" role="status">{html.escape(weighed(wanted.exact, wanted.measured, wanted.formula))}</p>'
-    )
+    words = weighed(wanted.exact, wanted.measured, wanted.formula or wanted.chemical)
+    st.html(f'<p class="pm-weigh" role="status">{html.escape(words)}</p>')
     if not wanted.formula:
         st.html(
             '<p class="pm-soft">Note the formula on the salt\'s label: a later bottle of another hydrate is then '
