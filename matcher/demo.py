@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from matcher.commissions.commission import Commission, JournalLine
 from matcher.errors import StudioError
 from matcher.recipe.recipe import Recipe
 from matcher.shipped import shipped
@@ -124,8 +125,18 @@ def _fill(folder: Path, log: dict[str, Any]) -> None:
             for trial, item in zip(trials, log["trials"], strict=True)
         ]
         studio.record_all(linked)
+        _take_on(studio, log, saved)
         studio.title = log["title"]
         studio.is_demo = True
+
+
+def _take_on(studio: Studio, log: dict[str, Any], target: Target) -> None:
+    """Keep the demo's commission, whose first area is to match the target, and what was written about it."""
+    commission = Commission.from_dict(log["commission"])
+    first, *others = commission.areas
+    kept = studio.commissions.save(replace(commission, areas=(replace(first, target_id=target.id), *others)))
+    for line in log["journal"]:
+        studio.commissions.write(JournalLine.from_dict({**line, "commission_id": kept.id}))
 
 
 def _shipped_log() -> dict[str, Any]:

@@ -250,6 +250,10 @@ def test_a_new_folder_becomes_the_demo_studio(tmp_path: Path, log: dict[str, Any
             assert studio.photo_path(photo).read_bytes() == (FOLDER / shipped_trial["picture"]).read_bytes()
             assert trial.target_id == (target.id if "the herons" in trial.notes else None)
         assert any(trial.stages for trial in everything)
+        (commission,) = studio.commissions.commissions()
+        assert "invented" in commission.title and commission.casts == 3
+        assert [area.target_id for area in commission.areas] == [target.id, None]
+        assert len(studio.commissions.journal(commission.id or 0)) == len(log["journal"]) > 0
     assert [path.name for path in tmp_path.iterdir()] == ["demo"], "no draft is left behind"
 
 

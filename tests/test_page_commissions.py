@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -16,7 +17,7 @@ from matcher.trials.trial import Target
 from tests.browser import Served, Visitor
 from tests.plates import a_reading
 from tests.test_commissions import a_commission
-from tests.test_page_suggestions import PLATES, limits_line, page, said
+from tests.test_page_suggestions import PLATES, limits_line, page, ranked, said
 
 Visit = Callable[..., Visitor]
 
@@ -111,6 +112,24 @@ def test_targets_are_offered_by_commission_and_what_is_set_aside_is_not(
     assert old.id == 1
 
 
+def test_the_alloy_is_asked_once_and_holds_in_list_session_and_forms(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    with Studio.open(tmp_path / "studio") as studio:
+        wanted = studio.save_target(Target("bird", a_reading(44.0)))
+        studio.commissions.save(a_commission(alloy="tin bronze", areas=(Area("bird", target_id=wanted.id),)))
+    app = page(monkeypatch, tmp_path, PLATES)  # all but one on silicon bronze
+    assert limits_line(app).endswith(": tin bronze")
+    assert ranked(app) == ["Plate 8"]  # the one on tin bronze
+    app.switch_page("screens/record.py").run()
+    assert field(app, "Alloy").value == "tin bronze"
+    assert "check the alloy" not in said(app)
+    field(app, "Alloy").set_value("silicon bronze").run()
+    assert "The commission is cast in tin bronze, and this recipe is on silicon bronze" in said(app)
+    app.switch_page("screens_at_the_foot/first_plates.py").run()
+    assert field(app, "Alloy").value == "tin bronze"
+
+
 def test_the_journal_takes_a_line_and_remembers_who_wrote_it(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     kept(tmp_path)
     app = the_page(monkeypatch, tmp_path, commission="1")
@@ -193,10 +212,12 @@ def test_what_is_typed_is_shown_as_it_was_typed(monkeypatch: pytest.MonkeyPatch,
 
 def test_the_page_is_paper_and_its_pictures_lie_on_neutral_grey(read_demo: Served, visit: Visit) -> None:
     visitor = visit(read_demo, phone=True)
-    visitor.open("commissions")
-    visitor.shot("commissions")
     look = "e => getComputedStyle(e).backgroundColor"
+    visitor.open("commissions?commission=1")
+    visitor.sees(re.compile("^Heron fountain"))
+    visitor.shot("commission")
     paper = visitor.page.locator("[data-testid=stApp]").evaluate(look)
-    assert paper == "rgb(246, 241, 231)"
+    red, green, blue = (int(part) for part in re.findall(r"\d+", visitor.page.locator(".pm-mat").first.evaluate(look)))
+    assert red == green == blue
     visitor.open("target")
     assert visitor.page.locator("[data-testid=stApp]").evaluate(look) != paper

@@ -17,6 +17,38 @@ from tests.rendering.process import PlateVariation
 
 STUDIO_TITLE = "Oddlow Yard (invented demo studio)"
 COMMISSION = "Three herons for a mill pond (invented)"
+FOUNTAIN = {
+    "uid": "demo-commission-1",
+    "title": "Heron fountain (invented)",
+    "alloy": "silicon bronze",
+    "client": "the mill at Oddlow (invented)",
+    "size": "three herons, 1.4 m high, in a basin",
+    "area_cm2": 18500.0,
+    "casts": 3,
+    "due_on": "2024-09-02",
+    "tolerance_delta_e00": 2.0,
+    "notes": "Stands in spray from April to October.",
+    "made_at": "2024-04-09T12:00:00+00:00",
+    "made_by": "B.N.",
+    "areas": [{"name": "herons", "area_cm2": 12500.0}, {"name": "basin", "area_cm2": 6000.0}],
+}
+"""The commission that the target is read for; its first area is to match it, the second has no target yet."""
+FOUNTAIN_JOURNAL = [
+    {
+        "uid": "demo-journal-1",
+        "kind": "decision",
+        "text": "The herons are to sit beside the client's own piece: its brown, not a brighter one.",
+        "who": "B.N.",
+        "at": "2024-04-10T14:00:00+00:00",
+    },
+    {
+        "uid": "demo-journal-2",
+        "kind": "handover",
+        "text": "Outdoors: wax it again every spring, on a dry day.",
+        "who": "K.O.",
+        "at": "2024-06-12T10:00:00+00:00",
+    },
+]
 
 _COAT = re.compile(r"(?P<chemical>\D+) (?P<strength>[\d.]+) x(?P<passes>\d+) (?P<temp>\d+)C (?P<application>.+)")
 

@@ -137,6 +137,8 @@ def _studio_document(folder: Path, truths: Mapping[str, Any], seed: int) -> dict
         "title": ledger.STUDIO_TITLE,
         "target": _tidy(target.as_dict()),
         "target_photo": CLIENT_REFERENCE,
+        "commission": ledger.FOUNTAIN,
+        "journal": ledger.FOUNTAIN_JOURNAL,
         "trials": trials,
         "next_plate": {
             "photo": NEXT_PLATE,

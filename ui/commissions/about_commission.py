@@ -29,7 +29,7 @@ def take_one_on(studio: Studio) -> None:
     """Ask for a new commission, and keep it."""
     draft = Draft(studio, "commission")
     _ask(studio, draft, {"casts": 1, "tolerance": 2.0})
-    st.text_area("Its areas, one to a line", height=100, placeholder="head\ndrapery\nbase", **draft.field("areas", ""))
+    st.text_area("Its areas, one to a line", height=116, placeholder="head\ndrapery\nbase", **draft.field("areas", ""))
     st.text_input("Taken on by", live=True, **draft.field("made_by", who()))
     with st.container(horizontal=True, vertical_alignment="center"):
         pressed = st.button("Take on the commission", type="primary", key="commission.save")

@@ -54,6 +54,7 @@ def show() -> None:
     reading, _ = colour_in(studio, draft, "Mark the finish", "Plate")
     st.subheader("About the plate", anchor=False)
     ask_about(studio, draft, _default_target(studio))
+    _say_other_alloy(studio, draft, recipe)
     _log_it(studio, draft, recipe, reading, form.faults)
     come_back_to_button()
 
@@ -132,6 +133,15 @@ def _beside(studio: Studio, draft: Draft, recipe: Recipe | None, faults: list[st
             show_cautions(recipe)
             source = draft.get("piece") or "The recipe in the record form"
             mix_button(studio, recipe, "plate.mix", str(source), draft.get("target_id"))
+
+
+def _say_other_alloy(studio: Studio, draft: Draft, recipe: Recipe | None) -> None:
+    """Say so where the plate is of another alloy than the commission that its target is for."""
+    from matcher.recipe.names import same
+
+    wanted = alloy_for(studio, draft.shown("target_id"))
+    if wanted is not None and recipe is not None and not same(wanted, recipe.alloy):
+        tell(f"The commission is cast in {wanted}, and this recipe is on {recipe.alloy}: check the alloy.", "warning")
 
 
 def _default_target(studio: Studio) -> int:

@@ -15,6 +15,7 @@ from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told
 from ui.state.places import SUGGESTIONS
+from ui.state.who import who
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -57,7 +58,7 @@ def set_aside_before(studio: Studio) -> None:
             )
             if action.button(literal("Take back"), key=f"target.back.{target.id}"):
                 with told():
-                    studio.take_target_back(target.id or 0)
+                    studio.take_target_back(target.id or 0, who())
                     st.switch_page(SUGGESTIONS.file, query_params={"target": str(target.id)})
 
 
@@ -71,7 +72,7 @@ def _save(studio: Studio, draft: Draft, target: Target) -> None:
         tolerance=draft.shown("tolerance"),
         notes=draft.shown("notes") or "",
     )
-    studio.change_target(now, seen)
+    studio.change_target(now, seen, who())
     draft.drop()
     draft.say("Saved. The history keeps what it was.")
     st.rerun()
@@ -83,7 +84,7 @@ def _set_aside(studio: Studio, target: Target) -> None:
     why = reason.text_input("Set aside because", placeholder="done", live=True, key=f"target.reason.{target.id}")
     if action.button("Set aside", key=f"target.aside.{target.id}"):
         with told():
-            studio.set_target_aside(target.id or 0, why or "done")
+            studio.set_target_aside(target.id or 0, why or "done", who())
             st.query_params.pop("target", None)
             st.session_state.pop("target", None)
             st.rerun()
