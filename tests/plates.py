@@ -119,3 +119,18 @@ seals = st.builds(Seal, names, st.integers(1, 20), st.booleans())
 recipes = st.builds(
     Recipe, names, st.none() | undercoats, st.lists(coats, max_size=4).map(tuple), st.none() | seals, names
 )
+
+
+def a_sign_off_body(**changed: Any) -> dict[str, Any]:
+    """What a sign-off keeps of what was signed, as JSON."""
+    told: dict[str, Any] = {
+        "target": a_reading(40.0).as_dict(),
+        "plate": a_reading().as_dict(),
+        "recipe": a_recipe().as_dict(),
+        "bottles": [],
+        "stage": "finished",
+        "tolerance_delta_e00": 1.5,
+        "aim_uid": None,
+        "note": "",
+    }
+    return {**told, **changed}

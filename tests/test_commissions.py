@@ -24,7 +24,7 @@ from matcher.storage.database import DATABASE_NAME
 from matcher.storage.schema import SignOffRow
 from matcher.studio import Studio
 from matcher.trials.log import CHANGED
-from tests.plates import MADE_AT, a_photograph, a_target, a_trial
+from tests.plates import MADE_AT, a_photograph, a_sign_off_body, a_target, a_trial
 
 
 def a_commission(**changed: Any) -> Commission:
@@ -61,7 +61,7 @@ def signed(studio: Studio, area: Area, target_id: int | None, trial_id: int | No
                     "trial_id": trial_id,
                     "signed_by": "the sculptor",
                     "light": "north light",
-                    "body": {},
+                    "body": a_sign_off_body(),
                 }
             ],
         )

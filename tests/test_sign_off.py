@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -234,3 +236,24 @@ def test_the_approved_reading_is_the_last_sealed_one() -> None:
     stages = (StageReading("pass 3", reading(60, 1, 1)), StageReading("waxed", reading(39, 1, 1)))
     assert approved_reading(replace(plate(42, 13, 21), stages=stages))[0] == "waxed"
     assert approved_reading(plate(42, 13, 21))[0] == "finished"
+
+
+def test_the_command_line_signs_casts_and_prints(run: Any, told: Any, refused: Any, tmp_path: Path) -> None:
+    place = ("--studio", tmp_path / "studio")
+    with Studio.open(tmp_path / "studio") as studio:
+        _, head, _ = commissioned(studio)
+        for number, lab in enumerate(((39.5, 14.2, 22.3), (39.9, 14.0, 22.0)), start=1):
+            studio.record(plate(*lab, uid=f"plate {number}"))
+    part = ("commissions", *place)
+    assert told(*part, "edition", head.id)["edition"] is None
+    signed = told(*part, "sign-off", head.id, "1", "--signed-by", SMITH, "--light", DAYLIGHT)["sign_off"]
+    assert signed["stands"] == "within" and signed["aim_id"] == 2
+    assert told(*part, "cast", head.id, "2", "1")["cast"] == {"area_id": head.id, "number": 1, "trial_id": 2}
+    assert "no more than chance" in run(*part, "edition", head.id)[1]
+    assert "signed off already" in refused(*part, "sign-off", head.id, "1", "--signed-by", SMITH, "--light", DAYLIGHT)
+    for name, which in (("sign-off-sheet", head.id), ("record", 1)):
+        assert "Wrote" in run(*part, name, which, tmp_path / f"{name}.pdf")[1]
+        assert (tmp_path / f"{name}.pdf").read_bytes().startswith(b"%PDF")
+    assert told(*part, "withdraw", signed["id"], "seen outdoors")["sign_off"]["withdrawn_reason"] == "seen outdoors"
+    shown = run(*part, "show", "1")[1]
+    assert "withdrawn" in shown.casefold() and "cast 1" in shown

@@ -7,9 +7,8 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from matcher.cli import values, words
-from matcher.cli.given import Given, readings_after, refuse_for_photo_only, wanted
 from matcher.cli.options import Commands, Parser, add_after, add_limits, add_recipe, add_target
-from matcher.cli.photographs import studio_that_is_there
+from matcher.cli.photographs import Given, readings_after, refuse_for_photo_only, studio_that_is_there, wanted
 from matcher.cli.suggest import caution_lines, limits_of
 from matcher.cli.words import Answer
 from matcher.recipe.recipe import Recipe, describe

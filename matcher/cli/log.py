@@ -10,20 +10,20 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from matcher.cli import values, words
 from matcher.cli.bench import named_piece
-from matcher.cli.given import given, readings_after
 from matcher.cli.options import (
     Commands,
     Function,
     Parser,
     add_about_plate,
     add_after,
+    add_by,
     add_instrument_file,
     add_overwrite,
     add_paper,
     add_photo_or_lab,
     add_recipe,
 )
-from matcher.cli.photographs import opened_studio, studio_that_is_there
+from matcher.cli.photographs import given, opened_studio, readings_after, studio_that_is_there
 from matcher.cli.words import Answer
 from matcher.recipe.names import same
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
@@ -73,7 +73,7 @@ def _add_trials(parser: Parser) -> None:
     into = parts.add("import", "Take in an exported studio or a table of plates.", take_in)
     into.add_argument("--skip-bad", action="store_true", help="leave out rows of a table that cannot be used")
     into.add_argument("file", metavar="FILE")
-    _add_by(into)
+    add_by(into)
     _add_on_one_plate(parts)
 
 
@@ -96,14 +96,14 @@ def _add_finding(parser: Parser) -> None:
 def _add_on_one_plate(parts: Commands) -> None:
     aside = _on_one_plate(parts, "set-aside", "Let a plate no longer count; nothing is deleted.", set_aside)
     aside.add_argument("reason", metavar="REASON")
-    _add_by(aside)
-    _add_by(_on_one_plate(parts, "take-back", "Let a plate that was set aside count again.", take_back))
+    add_by(aside)
+    add_by(_on_one_plate(parts, "take-back", "Let a plate that was set aside count again.", take_back))
     about = "Correct what was typed of a plate; the earlier version stays in its history."
     mend = _on_one_plate(parts, "correct", about, correct)
     add_recipe(mend, corrects=True)
     add_about_plate(mend, corrects=True)
     mend.add_argument("--made-by", metavar="NAME", help="who made it")
-    _add_by(mend)
+    add_by(mend)
     about = "Write a plate's finish as a square JPEG, cropped to what was read, under the white that all plates share."
     shown = _on_one_plate(parts, "patch", about, patch)
     _add_file_written(shown)
@@ -119,7 +119,7 @@ def _add_on_one_plate(parts: Commands) -> None:
     add_photo_or_lab(later)
     add_instrument_file(later)
     later.any_order = True
-    _add_by(later)
+    add_by(later)
 
 
 def _on_one_plate(parts: Commands, name: str, about: str, function: Function) -> Parser:
@@ -131,10 +131,6 @@ def _on_one_plate(parts: Commands, name: str, about: str, function: Function) ->
 def _add_file_written(parser: Parser) -> None:
     parser.add_argument("file", metavar="FILE")
     add_overwrite(parser)
-
-
-def _add_by(parser: Parser) -> None:
-    parser.add_argument("--by", default="", help="who does it")
 
 
 def record(options: argparse.Namespace) -> Answer:

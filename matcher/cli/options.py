@@ -151,6 +151,10 @@ def add_card_and_camera(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--pale-spots", choices=("glare", "finish", "unknown"), default="unknown", help=about)
 
 
+def add_by(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--by", default="", help="who does it")
+
+
 def add_paper(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--paper", metavar="SIZE", help="A4 or Letter (A4)")
 

@@ -121,7 +121,7 @@ def read(options: argparse.Namespace) -> Answer:
         "differences": differences,
         "warnings": found.warnings,
     }
-    lines = [words.photo_line(found.about, found.card), *words.profile_used_lines(found.profile)]
+    lines = [words.photo_line(found.about, found.card), *found.profile.lines]
     for number, (reading, texture) in enumerate(zip(found.readings, textures, strict=True), 1):
         lines += [words.reading_line(f"Finish {number}", reading), *words.trust_lines(reading)]
         lines += [] if texture is None else words.texture_lines(texture)

@@ -7,9 +7,8 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from matcher.cli import values, words
-from matcher.cli.given import Given, wanted
 from matcher.cli.options import Commands, Parser, add_limits, add_overwrite, add_paper, add_target
-from matcher.cli.photographs import studio_that_is_there
+from matcher.cli.photographs import Given, studio_that_is_there, wanted
 from matcher.cli.words import Answer, write
 from matcher.recipe.recipe import Recipe, describe
 

@@ -8,17 +8,23 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from matcher.cli import values, words
-from matcher.cli.given import given, given_file, refuse_for_file_only, samples_wanted
-from matcher.cli.options import Commands, Function, Parser, add_instrument_file, add_overwrite, add_photo_or_lab
-from matcher.cli.photographs import as_warnings, opened_studio, studio_is_there, studio_that_is_there
+from matcher.cli.options import Commands, Parser, add_instrument_file, add_overwrite, add_photo_or_lab
+from matcher.cli.photographs import (
+    as_warnings,
+    given,
+    given_file,
+    opened_studio,
+    refuse_for_file_only,
+    samples_wanted,
+    studio_is_there,
+    studio_that_is_there,
+)
 from matcher.cli.values import TOLERANCE
 from matcher.cli.words import Answer, write
 from matcher.words import counted
 
 if TYPE_CHECKING:
     from matcher.card.card import Card
-    from matcher.commissions.commission import Area, Commission
-    from matcher.commissions.known import Known
     from matcher.reading.reading import Reading
     from matcher.studio import Studio
     from matcher.trials.own_cards import OwnCard
@@ -28,8 +34,6 @@ MOST_TARGETS_AT_ONCE = 100
 
 
 def add_commands(commands: Commands) -> None:
-    about = "List clients' commissions; show one with its timeline; add, change, note, set aside."
-    _add_commissions(commands.add("commissions", about, list_commissions))
     _add_targets(
         commands.add("targets", "List the finishes that clients want; keep another, change or set aside one.", targets)
     )
@@ -53,76 +57,6 @@ def _add_targets(parser: Parser) -> None:
     kept.add_argument("--take-back", metavar="ID", type=values.whole, help="let one that was set aside be worked on")
     parser.add_argument("--rename", metavar="NAME", help="the new name, with --change")
     parser.add_argument("--reason", metavar="TEXT", default="done", help="why it is set aside (done)")
-
-
-def _add_commissions(parser: Parser) -> None:
-    about = "with those set aside"
-    parser.add_argument("--all", action="store_true", help=about)
-    parts = Commands(parser, "PART", required=False)
-    listed = parts.add("list", "List the commissions, the one due first at the head.", list_commissions)
-    listed.add_argument("--all", action="store_true", default=argparse.SUPPRESS, help=about)
-    _with_id(parts, "show", "Show one: areas, what to do next, what happened, what to hand over.", show_commission)
-    added = parts.add("add", "Take on a commission.", add_commission)
-    added.add_argument("title", metavar="TITLE", help="title of the piece")
-    added.add_argument("--alloy", metavar="NAME", required=True, help="what it is cast in")
-    added.add_argument("--area", metavar="NAME", action="append", default=[], help="an area of it; may be given again")
-    _add_about_commission(added)
-    changed = _with_id(parts, "change", "Change what was typed of a commission.", change_commission)
-    changed.add_argument("--title", metavar="TEXT", help="title of the piece")
-    changed.add_argument("--alloy", metavar="NAME", help="what it is cast in")
-    _add_about_commission(changed)
-    area = _with_id(parts, "add-area", "Add an area to a commission.", add_area)
-    area.add_argument("name", metavar="NAME")
-    _add_about_area(area)
-    area = parts.add("change-area", "Give an area another name, surface or target.", change_area)
-    area.add_argument("id", metavar="AREA", type=values.whole, help="number of the area")
-    area.add_argument("--name", metavar="NAME")
-    _add_about_area(area)
-    order = _with_id(parts, "order-areas", "Put the areas into another order.", order_areas)
-    order.add_argument("areas", metavar="AREA", type=values.whole, nargs="+", help="numbers of all its areas")
-    note = _with_id(parts, "note", "Write a line into the journal.", note_line)
-    note.add_argument("text", metavar="TEXT")
-    note.add_argument("--kind", choices=("note", "decision", "handover"), default="note", help="what it is (note)")
-    note.add_argument("--area", metavar="AREA", type=values.whole, help="number of the area that it is about")
-    note.add_argument("--photo", metavar="FILE", help="a photograph that is kept with it")
-    _add_by(note)
-    aside = _with_id(parts, "set-aside", "Note that a commission is no longer worked on.", set_commission_aside)
-    aside.add_argument("reason", metavar="REASON")
-    _add_by(aside)
-    _add_by(_with_id(parts, "take-back", "Let a commission be worked on again.", take_commission_back))
-
-
-def _with_id(parts: Commands, name: str, about: str, function: Function) -> Parser:
-    part = parts.add(name, about, function)
-    part.add_argument("id", metavar="ID", type=values.whole)
-    return part
-
-
-def _add_by(parser: Parser) -> None:
-    parser.add_argument("--by", default="", help="who does it")
-
-
-def _add_about_commission(parser: Parser) -> None:
-    parser.add_argument("--client", metavar="TEXT", help="your label for the client")
-    parser.add_argument("--size", metavar="TEXT", help="how large it is, in words")
-    parser.add_argument(
-        "--surface", metavar="CM2", type=values.figure_or_none, help="of one cast, cm²; none: not noted"
-    )
-    parser.add_argument("--casts", metavar="N", type=values.whole, help="how many the edition has")
-    parser.add_argument("--due", metavar="DAY", help="2026-03-31; none: not noted")
-    about = "ΔE00 that counts as a match where a target says nothing else"
-    parser.add_argument("--tolerance", metavar="D", type=values.figure, help=about)
-    parser.add_argument("--notes", metavar="TEXT", help="anything else")
-    _add_by(parser)
-
-
-def _add_about_area(parser: Parser) -> None:
-    parser.add_argument(
-        "--surface", metavar="CM2", type=values.figure_or_none, help="its surface, cm²; none: not noted"
-    )
-    about = "number of the target that it is to match; none: none yet"
-    parser.add_argument("--target", metavar="ID", type=values.whole_or_none, help=about)
-    _add_by(parser)
 
 
 def _add_cards(parser: Parser) -> None:
@@ -259,194 +193,3 @@ def _measured_lab(options: argparse.Namespace, defined: Mapping[str, Card]) -> A
     lab = values.colours(options.lab)
     defined[options.kind].with_lab(lab)  # raises CardError when patches are missing
     return lab
-
-
-def list_commissions(options: argparse.Namespace) -> Answer:
-    """List the commissions, the one due first at the head, with how far each has come."""
-    from matcher.commissions.known import all_known
-    from matcher.commissions.state import state_of
-    from matcher.commissions.store import by_due_day
-    from matcher.commissions.wording import state_in_words
-
-    with studio_that_is_there(options) as studio:
-        found = by_due_day(studio.commissions.commissions(include_set_aside=options.all))
-        states = [state_of(all_known(studio.database, commission)) for commission in found]
-        where = studio.name
-    lines = [
-        f"{one.id}  {one.title}{f', {one.client}' if one.client else ''}: {state_in_words(state)}"
-        f"{f', due {one.due_on.isoformat()}' if one.due_on else ''}"
-        for one, state in zip(found, states, strict=True)
-    ]
-    document = {
-        "studio": where,
-        "commissions": [
-            {**one.as_dict(), "state": {**vars(state), "in_words": state_in_words(state)}}
-            for one, state in zip(found, states, strict=True)
-        ],
-    }
-    return Answer(document, lines or ['No commission is kept yet: take one on with "commissions add".'])
-
-
-def show_commission(options: argparse.Namespace) -> Answer:
-    """Show one commission with its areas, next steps and timeline."""
-    with studio_that_is_there(options) as studio:
-        return _shown(studio, studio.commissions.commission(options.id))
-
-
-def add_commission(options: argparse.Namespace) -> Answer:
-    from matcher.commissions.commission import Area, Commission
-
-    areas = tuple(Area(name) for name in options.area)
-    told = _told_of_commission(options)
-    commission = Commission(**{**told, "areas": areas, "made_by": options.by})
-    with opened_studio(options) as studio:
-        return _shown(studio, studio.commissions.save(commission, options.by))
-
-
-def change_commission(options: argparse.Namespace) -> Answer:
-    told = _told_of_commission(options)
-    if not told:
-        raise values.TypingError("Say what changes, --casts or --due for example; see commissions change --help.")
-    with studio_that_is_there(options) as studio:
-        was = studio.commissions.commission(options.id)
-        return _shown(studio, studio.commissions.change(replace(was, **told), was, options.by))
-
-
-def add_area(options: argparse.Namespace) -> Answer:
-    from matcher.commissions.commission import Area
-
-    with studio_that_is_there(options) as studio:
-        studio.commissions.add_area(options.id, Area(options.name, **_told_of_area(options)), options.by)
-        return _shown(studio, studio.commissions.commission(options.id))
-
-
-def change_area(options: argparse.Namespace) -> Answer:
-    told = _told_of_area(options)
-    if options.name is not None:
-        told["name"] = options.name
-    if not told:
-        raise values.TypingError("Say what changes of the area: --name, --surface or --target.")
-    with studio_that_is_there(options) as studio:
-        commission, was = studio.commissions.area(options.id)
-        studio.commissions.change_area(replace(was, **told), was, options.by)
-        return _shown(studio, studio.commissions.commission(commission.id or 0))
-
-
-def order_areas(options: argparse.Namespace) -> Answer:
-    with studio_that_is_there(options) as studio:
-        seen = [area.id or 0 for area in studio.commissions.commission(options.id).areas]
-        if sorted(seen) != sorted(options.areas):
-            raise values.TypingError(f"Name each area once, in the new order: {' '.join(map(str, seen))} stand now.")
-        return _shown(studio, studio.commissions.reorder(options.id, options.areas, seen))
-
-
-def note_line(options: argparse.Namespace) -> Answer:
-    from matcher.commissions.commission import JournalLine
-
-    with studio_that_is_there(options) as studio:
-        commission = studio.commissions.commission(options.id)
-        photo = None if options.photo is None else studio.keep_photo(options.photo)
-        line = JournalLine(commission.id, options.text, options.kind, options.area, photo, options.by)
-        studio.commissions.write(line)
-        return _shown(studio, commission)
-
-
-def set_commission_aside(options: argparse.Namespace) -> Answer:
-    with studio_that_is_there(options) as studio:
-        return _shown(studio, studio.commissions.set_aside(options.id, options.reason, options.by))
-
-
-def take_commission_back(options: argparse.Namespace) -> Answer:
-    with studio_that_is_there(options) as studio:
-        return _shown(studio, studio.commissions.take_back(options.id, options.by))
-
-
-def _told_of_commission(options: argparse.Namespace) -> dict[str, Any]:
-    """Return what the options say of a commission, by its names; what they do not say is left out."""
-    given = {
-        "title": options.title,
-        "alloy": options.alloy,
-        "client": options.client,
-        "size": options.size,
-        "area_cm2": options.surface,
-        "casts": options.casts,
-        "due_on": options.due,
-        "tolerance": options.tolerance,
-        "notes": options.notes,
-    }
-    return {name: _or_none(value, name) for name, value in given.items() if value is not None}
-
-
-def _told_of_area(options: argparse.Namespace) -> dict[str, Any]:
-    given = {"area_cm2": options.surface, "target_id": options.target}
-    return {name: _or_none(value, name) for name, value in given.items() if value is not None}
-
-
-def _or_none(value: Any, name: str) -> Any:
-    if name in ("area_cm2", "target_id", "due_on") and isinstance(value, str) and values.is_none(value):
-        return None
-    return value
-
-
-def _shown(studio: Studio, commission: Commission) -> Answer:
-    """Say all of a commission: what was typed, areas with their next steps, what to hand over, what happened."""
-    from matcher.commissions.known import all_known
-    from matcher.commissions.state import next_steps, state_of
-    from matcher.commissions.timeline import what_happened
-    from matcher.commissions.wording import event_in_words, state_in_words, step_in_words
-    from matcher.dates import ISO, shown
-
-    known = all_known(studio.database, commission)
-    state, steps = state_of(known), {step.area.id: step for step in next_steps(known)}
-    events = what_happened(studio.database, known)
-    lines = [
-        f"{commission.id}  {commission.title}, {commission.alloy}: {state_in_words(state)}",
-        *_about_lines(commission),
-        *(_area_line(area, known) for area in commission.areas),
-        *(f"Next: {step_in_words(step)}." for step in steps.values()),
-        "",
-        *(
-            " ".join(filter(None, (shown(event.at, ISO), event.who and f"{event.who}:", event_in_words(event, known))))
-            for event in events
-        ),
-    ]
-    document = {
-        "studio": studio.name,
-        "commission": commission.as_dict(),
-        "state": {**vars(state), "in_words": state_in_words(state)},
-        "next": [
-            {
-                "step": step.step,
-                "area_id": step.area.id,
-                "trial_id": step.nearest.trial.id if step.nearest else None,
-                "piece": step.piece_uid,
-                "cast": step.cast,
-                "in_words": step_in_words(step),
-            }
-            for step in steps.values()
-        ],
-        "timeline": [{**event.as_dict(), "in_words": event_in_words(event, known)} for event in events],
-    }
-    return Answer(document, lines)
-
-
-def _about_lines(commission: Commission) -> list[str]:
-    from matcher.commissions.fields import COMMISSION
-
-    told = [field for field in COMMISSION if field.name not in ("title", "alloy")]
-    said = [(field.title, field.said(getattr(commission, field.name), {})) for field in told]
-    return [f"    {title}: {' '.join(value.split())}" for title, value in said if value != "not noted"]
-
-
-def _area_line(area: Area, known: Known) -> str:
-    target, nearest = known.target_of(area), known.nearest_for(area)
-    signed = known.sign_off_of(area)
-    said = f"    area {area.id}, {area.name}: "
-    said += f"target {target.id}, {target.name}" if target else "no target yet"
-    if signed:
-        return f"{said}; plate {signed.trial_id} approved"
-    if nearest is None:
-        return said
-    from matcher.commissions.wording import compared_in_words, figures_in_words
-
-    return f"{said}; plate {nearest.trial.id} {compared_in_words(nearest)}, {figures_in_words(nearest)}"

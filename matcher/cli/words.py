@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
     from matcher.card.card import Card
     from matcher.card.reading import CardReading
-    from matcher.cli.photographs import ProfileUsed
     from matcher.commissions.read_again import Proposal
     from matcher.instrument.choices import Question
     from matcher.reading.reading import Reading
@@ -102,15 +101,6 @@ def profile_lines(profile: CameraProfile) -> list[str]:
         f"    {profile.kind}; patches left out are read to ΔE00 {error['mean']:.1f} on average, "
         f"95 % to {error['p95']:.1f}",
     ]
-
-
-def profile_used_lines(used: ProfileUsed) -> list[str]:
-    """Say which camera profile a photograph was read with, or why none; nothing where the studio keeps none."""
-    if used.profile is not None:
-        fits = "it fits the light; its camera is not sure" if used.why else "it fits camera and light"
-        how = {"auto": fits, "named": "as named", "chart": "made on the spot"}[used.chosen]
-        return [f"Camera profile: {used.profile.name} ({how})"]
-    return [f"Camera profile: none. {caveat.message}" for caveat in used.why]
 
 
 def photo_line(photo: Mapping[str, Any], card: CardReading | None) -> str:

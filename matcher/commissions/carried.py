@@ -7,6 +7,7 @@ from typing import Any
 
 from matcher.commissions.commission import KINDS
 from matcher.commissions.fields import AREA, COMMISSION, CommissionField
+from matcher.commissions.sign_off import check_body
 from matcher.errors import StudioError
 from matcher.storage.carried import CarriedTable
 from matcher.storage.schema import AreaRow, CastRow, CommissionRow, JournalRow, SignOffRow
@@ -26,7 +27,7 @@ def _journal_kind(columns: Mapping[str, Any]) -> None:
 CARRIED = (
     CarriedTable("commissions", "commission", CommissionRow, lambda columns: _as_typed(COMMISSION, columns)),
     CarriedTable("areas", "area", AreaRow, lambda columns: _as_typed(AREA, columns), place_within="commission_id"),
-    CarriedTable("sign_offs", "sign-off", SignOffRow),
+    CarriedTable("sign_offs", "sign-off", SignOffRow, lambda columns: check_body(columns["body"])),
     CarriedTable("casts", "cast plate", CastRow),
     CarriedTable("journal", "journal line", JournalRow, _journal_kind),
 )

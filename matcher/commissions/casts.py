@@ -45,12 +45,12 @@ class Casts:
             if not (isinstance(number, int) and 1 <= number <= max(commission.casts, MOST_CASTS)):
                 raise StudioError(f"Number the casts from 1: {number!r} is none of {commission.title}.")
             cast = Cast(area.id or 0, number, trial.id or 0)
-            held = _load(session, CastRow.trial_id == trial.id)
+            held = load_casts(session, CastRow.trial_id == trial.id)
             if held == [cast]:
                 return cast
             if held:
                 raise StudioError(f"Plate {trial_id} is part of cast {held[0].number} already.")
-            there = _load(session, (CastRow.area_id == area.id) & (CastRow.number == number))
+            there = load_casts(session, (CastRow.area_id == area.id) & (CastRow.number == number))
             if any(one_trial(session, one.trial_id).set_aside is None for one in there):
                 raise StudioError(
                     f"{area.name} of cast {number} is plate {there[0].trial_id} already: set that aside first if it "
@@ -62,11 +62,11 @@ class Casts:
 
     def of_area(self, area_id: int | None) -> list[Cast]:
         """Return the casts of an area, by their numbers."""
-        return self.database.load("cast plate", _load, CastRow.area_id == row_number(area_id))
+        return self.database.load("cast plate", load_casts, CastRow.area_id == row_number(area_id))
 
     def of_trial(self, trial_id: int | None) -> Cast | None:
         """Return of which cast a logged plate is an area, or None for a sample plate."""
-        return next(iter(self.database.load("cast plate", _load, CastRow.trial_id == row_number(trial_id))), None)
+        return next(iter(self.database.load("cast plate", load_casts, CastRow.trial_id == row_number(trial_id))), None)
 
 
 def next_cast(commission: Commission, casts: Iterable[Cast]) -> int | None:
@@ -80,7 +80,7 @@ def next_cast(commission: Commission, casts: Iterable[Cast]) -> int | None:
     return next(missing, None) if areas else None
 
 
-def _load(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[Cast]:
+def load_casts(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[Cast]:
     query = sa.select(CastRow).order_by(CastRow.number, CastRow.trial_id)
     found = session.scalars(query if which is None else query.where(which))
     return [Cast(row.area_id, row.number, row.trial_id) for row in found]

@@ -7,48 +7,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
 from functools import cached_property
-
-import sqlalchemy as sa
-from sqlalchemy.orm import Session
 
 from matcher.bench.shelf import Shelf
 from matcher.bench.work import Piece
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.verdict import Standing, standing
+from matcher.commissions.casts import Cast, load_casts
 from matcher.commissions.commission import Area, Commission
+from matcher.commissions.sign_off import SignOff, load_sign_offs
 from matcher.reading.comparison import chance_within, delta_e_interval
 from matcher.storage.database import Database
 from matcher.storage.schema import CastRow, SignOffRow, TargetRow, TrialRow
 from matcher.trials.log import load_trials
 from matcher.trials.targets import load_targets
 from matcher.trials.trial import Target, Trial
-
-
-@dataclass(frozen=True)
-class Signed:
-    """A sign-off in short: which plate for which area and target, by whom, in which light, when; or withdrawn."""
-
-    id: int
-    at: datetime
-    who: str
-    area_id: int
-    target_id: int
-    trial_id: int
-    signed_by: str
-    light: str
-    withdrawn_at: datetime | None
-    withdrawn_reason: str | None
-
-
-@dataclass(frozen=True)
-class CastArea:
-    """A logged piece that is an area of a cast of the edition; number: of the cast, from 1."""
-
-    trial_id: int
-    area_id: int
-    number: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,27 +44,30 @@ class Known:
     targets: Mapping[int, Target]
     plates: tuple[Trial, ...]
     pieces: tuple[Piece, ...]
-    signed: tuple[Signed, ...]
-    casts: tuple[CastArea, ...]
+    signed: tuple[SignOff, ...]
+    casts: tuple[Cast, ...]
 
     def target_of(self, area: Area) -> Target | None:
         """Return an area's target, None where it has none or it cannot be read."""
         return None if area.target_id is None else self.targets.get(area.target_id)
 
-    def sign_off_of(self, area: Area) -> Signed | None:
+    def sign_off_of(self, area: Area) -> SignOff | None:
         """Return the sign-off of an area that stands, None where there is none."""
         stands = [one for one in self.signed if one.area_id == area.id and one.withdrawn_at is None]
         return stands[-1] if stands else None
+
+    def aims_of(self, area: Area) -> frozenset[int]:
+        """Return the targets that plates and pieces for an area are made for: its own, and the approved plate."""
+        signed = self.sign_off_of(area)
+        aims = (area.target_id, None if signed is None else signed.aim_id)
+        return frozenset(target for target in aims if target is not None)
 
     def plates_for(self, area: Area) -> list[Trial]:
         """Return the sample plates that count and were made for an area's target, oldest first."""
         return [
             trial
             for trial in self.plates
-            if area.target_id is not None
-            and trial.target_id == area.target_id
-            and trial.set_aside is None
-            and trial.id not in self._cast_of
+            if trial.target_id in self.aims_of(area) and trial.set_aside is None and trial.id not in self._cast_of
         ]
 
     def nearest_for(self, area: Area) -> Compared | None:
@@ -105,7 +81,7 @@ class Known:
 
     def piece_for(self, area: Area) -> Piece | None:
         """Return the piece on the bench for an area's target that was counted last, None where there is none."""
-        own = [piece for piece in self.pieces if area.target_id is not None and piece.target_id == area.target_id]
+        own = [piece for piece in self.pieces if piece.target_id in self.aims_of(area)]
         return max(own, key=lambda piece: piece.counted_at or piece.begun_at, default=None)
 
     def casts_done(self, area: Area) -> set[int]:
@@ -114,7 +90,7 @@ class Known:
         return {cast.number for cast in self.casts if cast.area_id == area.id and cast.trial_id in standing}
 
     @cached_property
-    def _cast_of(self) -> dict[int, CastArea]:
+    def _cast_of(self) -> dict[int, Cast]:
         return {cast.trial_id: cast for cast in self.casts}
 
 
@@ -129,9 +105,11 @@ def compared(trial: Trial, target: Target) -> Compared:
 def all_known(database: Database, commission: Commission) -> Known:
     """Return what is known of a commission now."""
     areas = [area.id for area in commission.areas]
-    with database.reading() as session:
-        signed, casts = _signed(session, areas), _casts(session, areas)
-    targets = {area.target_id for area in commission.areas} | {one.target_id for one in signed}
+    signed = tuple(database.load("sign-off", load_sign_offs, SignOffRow.area_id.in_(areas)))
+    casts = tuple(database.load("cast plate", load_casts, CastRow.area_id.in_(areas)))
+    targets = {area.target_id for area in commission.areas} | {
+        target for one in signed for target in (one.target_id, one.aim_id)
+    }
     wanted = sorted(target for target in targets if target is not None)
     made = TrialRow.target_id.in_(wanted) | TrialRow.id.in_([cast.trial_id for cast in casts])
     found = database.load("target", load_targets, TargetRow.id.in_(wanted))
@@ -143,14 +121,3 @@ def all_known(database: Database, commission: Commission) -> Known:
         signed,
         casts,
     )
-
-
-def _signed(session: Session, areas: list[int | None]) -> tuple[Signed, ...]:
-    columns = [getattr(SignOffRow, name) for name in Signed.__dataclass_fields__]
-    query = sa.select(*columns).where(SignOffRow.area_id.in_(areas)).order_by(SignOffRow.at, SignOffRow.id)
-    return tuple(Signed(*row) for row in session.execute(query))
-
-
-def _casts(session: Session, areas: list[int | None]) -> tuple[CastArea, ...]:
-    query = sa.select(CastRow.trial_id, CastRow.area_id, CastRow.number).where(CastRow.area_id.in_(areas))
-    return tuple(CastArea(*row) for row in session.execute(query.order_by(CastRow.number, CastRow.trial_id)))

@@ -11,9 +11,11 @@ from typing import Any, Literal
 import sqlalchemy as sa
 
 from matcher.bench.work import Piece
+from matcher.commissions.casts import Cast
 from matcher.commissions.commission import JournalLine
-from matcher.commissions.known import CastArea, Compared, Known, Signed, compared
+from matcher.commissions.known import Compared, Known, compared
 from matcher.commissions.read_again import READ_AGAIN
+from matcher.commissions.sign_off import SignOff
 from matcher.commissions.store import ADDED, REORDERED, load_journal
 from matcher.dates import moment
 from matcher.storage.database import Database
@@ -48,8 +50,8 @@ class Event:
     trial: Trial | None = None
     plate: Compared | None = None
     piece: Piece | None = None
-    signed: Signed | None = None
-    cast: CastArea | None = None
+    signed: SignOff | None = None
+    cast: Cast | None = None
     line: JournalLine | None = None
     photo: str | None = None
     change: Change | None = None
