@@ -1,15 +1,16 @@
-"""What happened with a commission in one list, how far it has come, and what to do next; everything invented."""
+"""What happened with a commission in one list, how far it has come, and what to do next; everything invented.
+
+In a folder and on a PostgreSQL server.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pytest
 import sqlalchemy as sa
 
 from matcher.bench.shelf import new_uid
@@ -29,12 +30,6 @@ from tests.test_commissions import a_commission, signed
 
 DAY = datetime(2026, 2, 1, 9, 0, tzinfo=UTC)
 SURE = 0.01 * np.eye(3)
-
-
-@pytest.fixture
-def studio(tmp_path: Path) -> Iterator[Studio]:
-    with Studio.open(tmp_path / "studio") as opened:
-        yield opened
 
 
 def read(lightness: float, covariance: Any = SURE) -> Reading:

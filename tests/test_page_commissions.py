@@ -107,6 +107,7 @@ def test_targets_are_offered_by_commission_and_what_is_set_aside_is_not(
     app = page(monkeypatch, tmp_path, PLATES)  # and saves the newest target, Heron
     assert field(app, "Target").options == ["Heron fountain, bird: brown", "Heron", "old"]
     assert "Plates nearest to brown" in said(app)  # the newest does not push it away
+    assert "Find a recipe for brown" in said(app.switch_page("screens/start.py").run())
     app.switch_page("screens/record.py").run()
     assert field(app, "For the target").options == ["Heron fountain, bird: brown", "Heron", "old", "No target"]
     assert old.id == 1

@@ -13,7 +13,7 @@ from ui.recipe.record_forms import half_filled
 from ui.show import look
 from ui.show.literal import literal
 from ui.state.next_step import NextStep, next_step
-from ui.state.open_studio import logged, the_studio
+from ui.state.open_studio import chosen_target, logged, the_studio
 from ui.state.places import FIRST_PLATES, LOG, RECORD, TARGET
 
 LATEST = 4
@@ -26,7 +26,9 @@ PATH = (
 
 def show() -> None:
     studio = the_studio()
-    targets, trials = studio.targets(), logged(studio)
+    chosen = chosen_target(studio)
+    targets = sorted(studio.targets(), key=lambda target: chosen is not None and target.id == chosen.id)
+    trials = logged(studio)
     step = next_step(targets, trials, studio.draft("target"), on_the_bench(studio), half_filled(studio))
     with look.panel("next"):
         look.title(step.heading, step.sentence)
