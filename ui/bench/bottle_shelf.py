@@ -47,7 +47,7 @@ def show_shelf(studio: Studio) -> None:
     if there:
         _labels(studio, there)
     if gone:
-        with st.expander(f"Used up ({len(gone)})"):
+        with st.expander(f"Used up ({len(gone):d})"):
             for stock in gone:
                 _bottle(studio, stock, uses)
 
@@ -134,7 +134,8 @@ def _labels(studio: Studio, there: Sequence[Stock]) -> None:
 
 
 def paper_choice(key: str) -> str:
-    return str(st.segmented_control("Paper", PAPER, default=PAPER[0], required=True, key=key) or PAPER[0])
+    chosen = st.segmented_control("Paper", PAPER, format_func=literal, default=PAPER[0], required=True, key=key)
+    return str(chosen or PAPER[0])
 
 
 def _printed(studio: Studio, stocks: Sequence[Stock], paper: str) -> bytes:

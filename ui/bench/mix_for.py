@@ -93,10 +93,9 @@ def _choose(studio: Studio, draft: Draft) -> None:
     offered = {**pieces, **plates}
     if not offered:
         return
-    named = "Another recipe" if _recipe(draft) is not None else "Recipe"
     source = str(draft.get("source") or "")
     picked = st.selectbox(
-        named,
+        "Another recipe" if _recipe(draft) is not None else "Recipe",
         list(offered),
         index=None,
         format_func=lambda key: offered[key][0],

@@ -10,6 +10,7 @@ from ui.bench.mix_for import show_mixing
 from ui.bench.solution_used import USED, show_using
 from ui.recipe.mix_link import MIX
 from ui.show import look
+from ui.show.literal import literal
 from ui.state.open_studio import the_studio
 
 PARTS = {
@@ -29,7 +30,7 @@ def show() -> None:
     part = st.segmented_control(
         "What to do",
         list(PARTS),
-        format_func=lambda name: PARTS[name][0],
+        format_func=lambda name: literal(PARTS[name][0]),
         default=wanted,
         required=True,
         label_visibility="collapsed",
