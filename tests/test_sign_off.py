@@ -256,4 +256,19 @@ def test_the_command_line_signs_casts_and_prints(run: Any, told: Any, refused: A
         assert (tmp_path / f"{name}.pdf").read_bytes().startswith(b"%PDF")
     assert told(*part, "withdraw", signed["id"], "seen outdoors")["sign_off"]["withdrawn_reason"] == "seen outdoors"
     shown = run(*part, "show", "1")[1]
-    assert "withdrawn" in shown.casefold() and "cast 1" in shown
+    assert "withdrawn" in shown.casefold() and "Cast 1 for head" in shown
+
+
+def test_a_repair_is_a_commission_of_its_own_that_knows_what_it_repairs(studio: Studio) -> None:
+    commission, head, _ = commissioned(studio)
+    trial = studio.record(plate(42, 13, 21))
+    studio.sign_offs.sign(head.id or 0, trial.id or 0, SMITH, DAYLIGHT)
+    repair = studio.commissions.begin_repair(head.id or 0, "R. O. (invented)")
+    assert (repair.alloy, repair.casts, repair.areas[0].name) == (commission.alloy, 1, "head")
+    found = studio.commissions.of_uid(repair.areas[0].repairs_uid)
+    assert found is not None and found[1].id == head.id
+    assert studio.sign_offs.standing(found[1].id) is not None, "recipe, bottles and plate are found"
+    assert studio.commissions.of_uid(None) is None and studio.commissions.of_uid("elsewhere") is None
+    assert studio.history("area", head.id)[-1].what == "repair begun"
+    with pytest.raises(StudioError, match="no area 99"):
+        studio.commissions.begin_repair(99)

@@ -36,6 +36,8 @@ class Area:
         Their numbers in this studio, None until it is kept.
     uid : str or None
         The same in every studio that it is carried to; the store gives one where it is None.
+    repairs_uid : str or None
+        The uid of the area of an earlier commission that is repaired here.
     """
 
     name: str
@@ -45,6 +47,7 @@ class Area:
     id: int | None = None
     commission_id: int | None = None
     uid: str | None = None
+    repairs_uid: str | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types; ``Area.from_dict`` takes them back."""

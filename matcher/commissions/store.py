@@ -16,6 +16,7 @@ from sqlalchemy.orm import Session
 
 from matcher.commissions.commission import KINDS, Area, Commission, JournalLine
 from matcher.commissions.fields import AREA, COMMISSION, taken_from, values_of
+from matcher.dates import now
 from matcher.errors import StudioError
 from matcher.storage import checked
 from matcher.storage.damaged import in_words, load_readable
@@ -55,6 +56,34 @@ class Commissions:
             return []
         found = self.commissions(include_set_aside=True)
         return [(each, area) for each in found for area in each.areas if area.target_id == target_id]
+
+    def of_uid(self, uid: str | None) -> tuple[Commission, Area] | None:
+        """Return the area of that uid with its commission; None when it is not in this studio."""
+        if uid is None:
+            return None
+        with self.database.reading() as session:
+            number = session.scalars(sa.select(AreaRow.id).where(AreaRow.uid == uid)).first()
+            return None if number is None else area_in(session, number)
+
+    def begin_repair(self, area_id: int, who: str = "") -> Commission:
+        """Take on the repair of an area, years later, as a commission of its own, and return it.
+
+        Its area knows which it repairs, so that recipe, bottles and plate are found; its target is still to be read
+        of the surface as it is by then. Raises StudioError when there is no such area.
+        """
+        with self.database.writing() as session:
+            commission, area = area_in(session, area_id)
+            repair = Commission(
+                f"{commission.title}, repair {now().year}",
+                commission.alloy,
+                client=commission.client,
+                tolerance=commission.tolerance,
+                areas=(Area(area.name, repairs_uid=area.uid),),
+                made_by=who,
+            )
+            kept = save_in(session, repair, who)
+            note(session, "repair begun", "area", area.id, f"commission {kept.id}", who)
+            return kept
 
     def save(self, commission: Commission, who: str = "") -> Commission:
         """Keep a commission with its areas and return it, with its number; one of a known uid is kept once.
@@ -170,7 +199,7 @@ def load_commissions(session: Session, which: sa.ColumnElement[bool] | None = No
     areas: defaultdict[int, list[Area]] = defaultdict(list)
     rows = sa.select(AreaRow.__table__).where(AreaRow.commission_id.in_(wanted)).order_by(AreaRow.position)
     for row in session.execute(rows).mappings():
-        place = {name: row[name] for name in ("position", "id", "commission_id", "uid")}
+        place = {name: row[name] for name in ("position", "id", "commission_id", "uid", "repairs_uid")}
         areas[row["commission_id"]].append(Area(**taken_from(AREA, dict(row)), **place))
     return [
         Commission(
@@ -275,7 +304,7 @@ def area_in(session: Session, area_id: int | None) -> tuple[Commission, Area]:
 def _add_area(
     session: Session, commission: Commission, area: Area, position: int, who: str, what: str = "saved"
 ) -> Area:
-    values = {**values_of(AREA, area), "uid": checked.uid_of(area.uid)}
+    values = {**values_of(AREA, area), "uid": checked.uid_of(area.uid), "repairs_uid": area.repairs_uid}
     _check_area(session, commission, area)
     place = {"commission_id": commission.id, "position": position}
     number = session.scalars(sa.insert(AreaRow).returning(AreaRow.id), [{**values, **place}]).one()

@@ -97,7 +97,7 @@ def what_happened(database: Database, known: Known) -> list[Event]:
 
 
 def _areas(known: Known, target_id: int | None) -> tuple[int, ...]:
-    return tuple(area.id for area in known.commission.areas if area.id and target_id and area.target_id == target_id)
+    return tuple(area.id for area in known.commission.areas if area.id and target_id in known.aims_of(area))
 
 
 def _of_targets(database: Database, known: Known) -> Iterator[Event]:
@@ -105,7 +105,10 @@ def _of_targets(database: Database, known: Known) -> Iterator[Event]:
     with database.reading() as session:
         query = sa.select(PhotoRow.sha256, PhotoRow.kept_at).where(PhotoRow.sha256.in_(photos))
         kept = {row.sha256: row.kept_at for row in session.execute(query)}
+    approved = {one.aim_id for one in known.signed}  # the sign-off tells of them
     for target in known.targets.values():
+        if target.id in approved:
+            continue
         areas = _areas(known, target.id)
         if target.photo in kept:
             yield Event(kept[target.photo], "photograph", "", areas, target=target, photo=target.photo)

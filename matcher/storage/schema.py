@@ -252,7 +252,10 @@ class CommissionRow(Table):
 
 
 class AreaRow(Table):
-    """An area of a commission's piece (head, drapery, base) with its own target, None until there is one."""
+    """An area of a commission's piece (head, drapery, base) with its own target, None until there is one.
+
+    ``repairs_uid``: of the area of an earlier commission that is repaired, which may lie in another studio.
+    """
 
     __tablename__ = "areas"
     __table_args__ = (UniqueConstraint("commission_id", "position"),)
@@ -263,6 +266,7 @@ class AreaRow(Table):
     name: Mapped[str]
     area_cm2: Mapped[float | None]
     target_id: Mapped[int | None] = mapped_column(ForeignKey("targets.id"), index=True)
+    repairs_uid: Mapped[str | None] = mapped_column(String(64))
 
 
 class SignOffRow(Table):

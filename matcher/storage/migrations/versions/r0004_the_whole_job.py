@@ -40,6 +40,7 @@ def upgrade() -> None:
         sa.Column("name", sa.Text(), nullable=False),
         sa.Column("area_cm2", sa.Double(), nullable=True),
         sa.Column("target_id", sa.Integer(), nullable=True),
+        sa.Column("repairs_uid", sa.String(length=64), nullable=True),
         sa.ForeignKeyConstraint(["commission_id"], ["commissions.id"], name="fk_areas_commission_id_commissions"),
         sa.ForeignKeyConstraint(["target_id"], ["targets.id"], name="fk_areas_target_id_targets"),
         sa.PrimaryKeyConstraint("id", name="pk_areas"),
