@@ -11,7 +11,7 @@ from matcher.commissions.known import all_known
 from matcher.commissions.state import next_steps, state_of
 from matcher.commissions.store import by_due_day
 from matcher.commissions.timeline import what_happened
-from matcher.commissions.wording import state_in_words
+from matcher.commissions.wording import state_in_words, step_in_words
 from matcher.errors import MatcherError
 from matcher.words import counted
 from ui.commissions.about_commission import change_one, take_one_on
@@ -77,23 +77,32 @@ def _list(studio: Studio) -> None:
 
 
 def _card(studio: Studio, commission: Commission) -> None:
-    known = all_known(studio.database, commission)
-    areas = "".join(
-        f'<div class="pm-card-area"><p>{html.escape(area.name)}</p>{pictures(known, area)}</div>'
-        for area in commission.areas
-    )
+    with st.spinner("Looking at what happened…"):  # the first comparison after the start takes a while
+        known = all_known(studio.database, commission)
+        areas = "".join(
+            f'<div class="pm-card-area"><p>{html.escape(area.name)}</p>{pictures(known, area)}</div>'
+            for area in commission.areas
+        )
     with st.container(key=f"card-{commission.id}"):
         st.html(
             f'<div class="pm-card-head"><h2>{html.escape(commission.title)}</h2>{_state(known)}</div>'
             f'<p class="pm-soft">{html.escape(_about(commission))}</p><div class="pm-card-areas">{areas}</div>'
+            f"{_next(known)}"
         )
         if st.button(literal(f"Open {commission.title}"), key=f"commission.open.{commission.id}"):
             _open(str(commission.id))
 
 
+def _next(known: Known) -> str:
+    """Say what to do next, as HTML: for the first area that is not done."""
+    step = next((step for step in next_steps(known) if step.step != "done"), None)
+    return "" if step is None else f'<p class="pm-next"><b>Next:</b> {html.escape(step_in_words(step))}.</p>'
+
+
 def _one(studio: Studio, commission: Commission) -> None:
-    known = all_known(studio.database, commission)
-    events = what_happened(studio.database, known)
+    with st.spinner("Looking at what happened…"):
+        known = all_known(studio.database, commission)
+        events = what_happened(studio.database, known)
     if st.button("All commissions", type="tertiary", key="commission.all", icon=":material/arrow_back:"):
         st.query_params.clear()
         st.rerun()
