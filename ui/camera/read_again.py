@@ -28,6 +28,7 @@ def read_again_with(studio: Studio, draft: Draft, profile: CameraProfile, slug: 
     light = st.radio(
         "Were the photographs to be read again taken in this profile's light?",
         (OTHER, SAME),
+        format_func=literal,
         help="When the camera balances white by itself the files do not show it, and without this the profile makes "
         "a reading hardly surer.",
         **draft.field(f"same.{slug}", OTHER),

@@ -98,7 +98,7 @@ def _written(studio: Studio, draft: Draft, commission_id: int | None) -> None:
         draft.get("photo"),
         remember(draft.shown("who", who())),
     )
-    studio.commissions.write(line)
+    studio.commissions.write(line=line)
     draft.drop()
     draft.say("Written down.")
     st.rerun()
