@@ -159,6 +159,8 @@ def test_what_was_changed_here_stays_and_what_is_new_is_added(filled: Studio, st
     filled.export(tmp_path / "later.zip")
     brought = {one.kind: one for one in studio.import_file(tmp_path / "later.zip").besides}
     assert (brought["commission"].differing, brought["area"].new, brought["area"].differing) == (1, 1, 0)
+    again = {one.kind: one for one in studio.import_file(tmp_path / "later.zip").besides}
+    assert (again["area"].new, again["area"].differing) == (0, 0)  # its place here is another, what it says is not
     now = studio.commissions.commission(1)
     assert now.client == "another"
     assert [(area.name, area.position) for area in now.areas][2:] == [("plinth", here.position), ("base", 3)]

@@ -113,7 +113,8 @@ def merge(
     for plain in items:
         key = table.key_of(plain)
         if key in there:
-            differing += [key] if key in here and here[key] != _relabelled(table, plain, labels) else []
+            if key in here and _content(table, here[key]) != _content(table, _relabelled(table, plain, labels)):
+                differing.append(key)
             continue
         row = _row(session, table, _relabelled(table, plain, labels), numbers)
         if row is None:
@@ -196,6 +197,11 @@ def _checked(column: sa.Column[Any], name: str, value: Any) -> Any:
     if isinstance(kind, sa.Float):
         return checked.number(value, name, -1e300, 1e300)
     return checked.storable(value, name, getattr(kind, "length", None) or checked.MAX_NOTES)
+
+
+def _content(table: CarriedTable, plain: Plain) -> Plain:
+    """Return what a row says, its place apart: one whose place was taken went behind the others."""
+    return plain if table.place_within is None else {name: plain[name] for name in plain if name != "position"}
 
 
 def _relabelled(table: CarriedTable, plain: Plain, labels: Mapping[str | None, str | None]) -> Plain:
