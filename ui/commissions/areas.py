@@ -10,14 +10,15 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.commissions.wording import compared_in_words, figures_in_words, step_in_words
-from ui.recipe.piece import take_to_bench
+from ui.commissions.approval import what_is_signed
+from ui.commissions.edition import begin_repair, next_cast_to_bench, show_edition, what_is_repaired
 from ui.show import look
 from ui.show.literal import literal
 from ui.show.patches import patch_strip, plate_patch, target_patch
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told
 from ui.state.open_studio import choose_target, logged, target_choices
-from ui.state.places import BENCH, FIRST_PLATES, LOG, SUGGESTIONS, TARGET
+from ui.state.places import BENCH, FIRST_PLATES, SUGGESTIONS, TARGET
 from ui.state.who import who
 
 if TYPE_CHECKING:
@@ -65,7 +66,26 @@ def _show(studio: Studio, known: Known, area: Area, step: NextStep | None, first
             go_on(studio, known, step)
     elif step is not None:
         tell(f"{step_in_words(step)}.", "done")
+    _signed(studio, known, area, step)
+    what_is_repaired(studio, known, area)
     _change(studio, known, area)
+
+
+def _signed(studio: Studio, known: Known, area: Area, step: NextStep | None) -> None:
+    """Offer a sign-off where one may be given, and fold away what stands of it: sheet, casts, repair."""
+    if known.sign_off_of(area) is None:
+        may = known.target_of(area) is not None and known.plates_for(area) and (step is None or step.step != "sign-off")
+        if may and st.button("Sign off a plate", type="tertiary", key=f"area.sign.{area.id}"):
+            st.query_params["sign"] = str(area.id)
+            st.rerun()
+        return
+    with st.expander("Sign-off and its sheet", key=f"area.signed.{area.id}"):
+        what_is_signed(studio, known, area)
+    folded = st.expander("Casts and drift", key=f"area.edition.{area.id}", on_change="rerun")
+    if folded.open:
+        with folded:
+            show_edition(studio, known, area)
+    begin_repair(studio, area)
 
 
 def _words(known: Known, area: Area) -> str:
@@ -99,14 +119,10 @@ def go_on(studio: Studio, known: Known, step: NextStep) -> None:
         case "first plate" | "another plate":
             st.switch_page(SUGGESTIONS.file, query_params={"target": target})
         case "cast":
-            signed = known.sign_off_of(step.area)
-            plate = next((trial for trial in known.plates if signed and trial.id == signed.trial_id), None)
-            if plate is None:
-                tell("The plate that was signed off cannot be read from the log: restore it from a backup first.")
-            else:
-                take_to_bench(studio, plate.recipe, f"Plate {plate.id}, as signed off", step.area.target_id)
-        case "sign-off" if step.nearest is not None:
-            st.switch_page(LOG.file, query_params={"plate": str(step.nearest.trial.id)})
+            next_cast_to_bench(studio, known, step.area, step.cast)
+        case "sign-off":
+            st.query_params["sign"] = str(step.area.id)
+            st.rerun()
 
 
 def _another_area(studio: Studio, known: Known) -> None:

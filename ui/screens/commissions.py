@@ -15,7 +15,9 @@ from matcher.commissions.wording import state_in_words, step_in_words
 from matcher.errors import MatcherError
 from matcher.words import counted
 from ui.commissions.about_commission import change_one, take_one_on
+from ui.commissions.approval import sign_off_form
 from ui.commissions.areas import pictures, show_areas
+from ui.commissions.edition import print_record
 from ui.commissions.story import ask_for_line, show_handover, show_timeline
 from ui.show import look
 from ui.show.literal import literal
@@ -103,6 +105,10 @@ def _one(studio: Studio, commission: Commission) -> None:
     with st.spinner("Looking at what happened…"):
         known = all_known(studio.database, commission)
         events = what_happened(studio.database, known)
+    signing = next((area for area in commission.areas if str(area.id) == st.query_params.get("sign")), None)
+    if signing is not None:
+        sign_off_form(studio, known, signing)
+        return
     if st.button("All commissions", type="tertiary", key="commission.all", icon=":material/arrow_back:"):
         st.query_params.clear()
         st.rerun()
@@ -114,6 +120,7 @@ def _one(studio: Studio, commission: Commission) -> None:
     if not commission.areas:
         st.html('<p class="pm-soft">Name its first area below: the whole piece may be one.</p>')
     show_areas(studio, known, next_steps(known))
+    print_record(studio, known)
     story, beside = st.columns([1.5, 1], gap="large")
     with story:
         show_timeline(studio, known, events)

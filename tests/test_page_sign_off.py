@@ -1,0 +1,78 @@
+"""Sign-off, casts and repair on the commissions page, from the approved plate to the repair; all invented."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from matcher.commissions.commission import Area
+from matcher.reading.reading import Reading
+from matcher.studio import Studio
+from matcher.trials.trial import Target
+from tests.plates import a_trial
+from tests.test_commissions import a_commission
+from tests.test_page_commissions import field, the_page
+from tests.test_page_suggestions import said
+
+SCULPTOR = "A. Quill-Marsh (invented)"
+
+
+def a_job(folder: Path) -> None:
+    """Keep a commission with one area, its target and two plates that were made for it."""
+    with Studio.open(folder / "studio") as studio:
+        target = studio.save_target(Target("bird (invented)", Reading((40.0, 14.0, 22.0)), tolerance=2.0))
+        for number, lab in enumerate(((45.0, 12.0, 20.0), (40.3, 14.1, 22.2)), start=1):
+            studio.record(a_trial(reading=Reading(lab), stages=(), uid=f"made {number}", target_id=target.id))
+        studio.commissions.save(a_commission(areas=(Area("bird", 900.0, target.id),)))
+
+
+def press(app: AppTest, label: str) -> AppTest:
+    assert not app.exception
+    return next(button for button in app.button if button.label == label).click().run()
+
+
+def test_a_plate_is_signed_off_cast_and_repaired(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    a_job(tmp_path)
+    app = press(the_page(monkeypatch, tmp_path, commission="1"), "Have plate 2 signed off for bird")
+    assert "frozen" in said(app) and "matches within" in said(app)
+    app = press(app, "Sign off plate 2")
+    assert "who signs" in said(app), "nothing is signed without a name"
+    field(app, "Approved by").set_value(SCULPTOR).run()
+    field(app, "In what light it was judged").set_value("daylight, north window").run()
+    again = the_page(monkeypatch, tmp_path, commission="1", sign="1")
+    assert field(again, "Approved by").value == SCULPTOR, "kept over a reload"
+    app = press(again, "Sign off plate 2")
+    assert f"approved by {SCULPTOR}" in said(app)
+    assert "Print the sign-off" in [button.label for button in app.get("download_button")]
+    with Studio.open(tmp_path / "studio") as studio:
+        aim = studio.sign_offs.standing(1).aim_id  # type: ignore[union-attr]
+        cast = studio.record(a_trial(reading=Reading((40.5, 14.2, 22.0)), stages=(), uid="cast", target_id=aim))
+    app = the_page(monkeypatch, tmp_path, commission="1")
+    next(folded for folded in app.expander if folded.label == "Casts and drift")
+    app.session_state["area.edition.1"] = True
+    app = press(app.run(), f"Yes, plate {cast.id} is that cast")
+    with Studio.open(tmp_path / "studio") as studio:
+        assert [(one.number, one.trial_id) for one in studio.casts.of_area(1)] == [(1, cast.id)]
+    assert "no more than chance" in said(app) and "fewer than 5 casts" in said(app)
+    app = press(app, "Begin a repair")
+    with Studio.open(tmp_path / "studio") as studio:
+        repair = studio.commissions.commission(2)
+        assert repair.areas[0].repairs_uid is not None
+    app = the_page(monkeypatch, tmp_path, commission="2")
+    assert f"approved by {SCULPTOR}" in said(app) and "as it is today" in said(app)
+    assert "Take the approved recipe to the bench" in [button.label for button in app.button]
+
+
+def test_a_sign_off_is_withdrawn_only_with_a_reason(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    a_job(tmp_path)
+    with Studio.open(tmp_path / "studio") as studio:
+        studio.sign_offs.sign(1, 2, SCULPTOR, "daylight")
+    app = press(the_page(monkeypatch, tmp_path, commission="1"), "Withdraw the sign-off")
+    assert "reason" in said(app)
+    field(app, "Reason to withdraw the sign-off").set_value("seen outdoors").run()
+    app = press(app, "Withdraw the sign-off")
+    with Studio.open(tmp_path / "studio") as studio:
+        assert studio.sign_offs.standing(1) is None
+    assert "Have plate 2 signed off for bird" in [button.label for button in app.button]

@@ -1,0 +1,230 @@
+"""The edition on the page: which plates are casts, how the casts run against what was approved, the record to print."""
+
+from __future__ import annotations
+
+import html
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from matcher.errors import MatcherError
+from ui.recipe.piece import take_to_bench
+from ui.show.literal import literal
+from ui.state.messages import tell, told
+from ui.state.places import COMMISSIONS, LOG
+from ui.state.who import who
+
+if TYPE_CHECKING:
+    from matcher.commissions.commission import Area
+    from matcher.commissions.control_chart import ControlChart
+    from matcher.commissions.known import Known
+    from matcher.studio import Studio
+    from matcher.trials.trial import Trial
+
+AXES = ("L*", "a*", "b*")
+
+
+def next_cast_to_bench(studio: Studio, known: Known, area: Area, number: int | None) -> None:
+    """Open the bench with the approved recipe, aimed at the approved plate and no longer at the photograph."""
+    signed = known.sign_off_of(area)
+    if signed is None:
+        return
+    name = f"{known.commission.title}, {area.name}" + (f", cast {number}" if number else "")
+    take_to_bench(studio, signed.recipe, name, signed.aim_id or signed.target_id)
+
+
+def show_edition(studio: Studio, known: Known, area: Area) -> None:
+    """Show an area's casts: those to be told which they are, the chart, what it says."""
+    _which_cast(studio, known, area)
+    with st.spinner("Comparing the casts…"):
+        chart = studio.edition(area.id or 0)
+    if chart is None:
+        return
+    from matcher.commissions.control_chart import in_words
+
+    st.html(f"<p>{html.escape(in_words(chart))}</p>")
+    if chart.points:
+        st.plotly_chart(_figure(chart), width="stretch", key=f"edition.{area.id}", config={"displayModeBar": False})
+        st.html(_rows(known, area, chart))
+        st.html(
+            '<p class="pm-soft">Dashed: the approved plate ± three standard deviations of how two plates and their '
+            "readings scatter. A ringed cast lies beyond what chance explains on the three axes together. Tests for "
+            "runs: Western Electric Company, Statistical Quality Control Handbook, 1956.</p>"
+        )
+
+
+def _which_cast(studio: Studio, known: Known, area: Area) -> None:
+    """Ask of each plate that was made for the approved plate, and is no cast yet, which cast it is."""
+    signed = known.sign_off_of(area)
+    if signed is None:
+        return
+    loose = [
+        trial for trial in known.plates_for(area) if trial.target_id == signed.aim_id and trial.id != signed.trial_id
+    ]
+    done = known.casts_done(area)
+    following = next(number for number in range(1, len(done) + 2) if number not in done)
+    for trial in loose:
+        with st.container(horizontal=True, vertical_alignment="bottom", key=f"loose-{trial.id}"):
+            number = st.number_input(
+                f"Plate {trial.id} is {area.name} of cast",
+                min_value=1,
+                value=following,
+                step=1,
+                width=220,
+                key=f"cast.number.{trial.id}",
+            )
+            if st.button(literal(f"Yes, plate {trial.id} is that cast"), key=f"cast.yes.{trial.id}"):
+                with told():
+                    studio.casts.note(trial.id or 0, area.id or 0, int(number), who())
+                    st.rerun()
+    if loose:
+        st.html('<p class="pm-soft">Leave a plate as it is if it was only a sample.</p>')
+
+
+def _figure(chart: ControlChart) -> Any:
+    """Return the chart of L*, a* and b*, one above the other."""
+    import numpy as np
+    from plotly.subplots import make_subplots
+
+    labels = [point.label for point in chart.points]
+    figure = make_subplots(rows=3, cols=1, shared_xaxes=True, vertical_spacing=0.06)
+    for axis, name in enumerate(AXES):
+        values = [float(point.reading.lab[axis]) for point in chart.points]
+        approved, reach = float(chart.approved.lab[axis]), 3 * float(np.sqrt(2) * max(chart.sigma[axis], 0.1))
+        figure.add_scatter(
+            x=labels,
+            y=values,
+            mode="lines+markers",
+            line={"color": "#1c1c1c", "width": 1},
+            marker={
+                "color": "#1c1c1c",
+                "size": [13 if point.beyond else 7 for point in chart.points],
+                "symbol": ["circle-open-dot" if point.beyond else "circle" for point in chart.points],
+            },
+            hovertemplate=f"%{{x}}: {name} %{{y:.1f}}<extra></extra>",
+            row=axis + 1,
+            col=1,
+        )
+        figure.add_hline(y=approved, line={"color": "#1d4f80", "width": 1}, row=axis + 1, col=1)
+        for limit in (approved - reach, approved + reach):
+            figure.add_hline(y=limit, line={"color": "#6b6b6b", "width": 1, "dash": "dash"}, row=axis + 1, col=1)
+        low, high = min(approved - reach, *values), max(approved + reach, *values)
+        figure.update_yaxes(title_text=name, range=[low - 0.5, high + 0.5], row=axis + 1, col=1)
+    figure.update_layout(
+        height=420,
+        margin={"l": 8, "r": 8, "t": 8, "b": 8},
+        showlegend=False,
+        paper_bgcolor="rgba(0,0,0,0)",
+        plot_bgcolor="#f6f6f6",
+    )
+    return figure
+
+
+def _rows(known: Known, area: Area, chart: ControlChart) -> str:
+    plates = {f"cast {cast.number}": cast.trial_id for cast in known.casts if cast.area_id == area.id}
+    rows = "".join(
+        f"<tr><td>{html.escape(point.label)}</td><td>{_link(plates.get(point.label))}</td>"
+        f"<td>ΔE00 {point.delta_e00:.1f} <small>({point.interval[0]:.1f} to {point.interval[1]:.1f})</small></td>"
+        f"<td>{'more than chance' if point.beyond else ''}</td></tr>"
+        for point in chart.points
+    )
+    head = "<tr><th>Cast</th><th>Plate</th><th>From the approved plate, 95 %</th><th></th></tr>"
+    return f'<table class="pm-table"><thead>{head}</thead><tbody>{rows}</tbody></table>'
+
+
+def _link(plate: int | None) -> str:
+    return "" if plate is None else f'<a href="/{LOG.address}?plate={plate}" target="_self">plate {plate}</a>'
+
+
+def print_record(studio: Studio, known: Known) -> None:
+    """Offer the record of the whole edition, once something is signed off."""
+    if not any(one.withdrawn_at is None for one in known.signed):
+        return
+    number = known.commission.id or 0
+    with st.container(horizontal=True, vertical_alignment="center", key="edition-record"):
+        with_recipe = st.toggle("With the recipes", key=f"edition.recipe.{number}")
+        st.download_button(
+            "Print the record of the edition",
+            lambda: _record(studio, number, with_recipe),
+            f"edition-{number}.pdf",
+            "application/pdf",
+            key=f"edition.sheet.{number}",
+            on_click="ignore",
+        )
+
+
+def _record(studio: Studio, number: int, with_recipe: bool) -> bytes:
+    from matcher.printed import edition_sheet
+
+    return edition_sheet(studio, number, with_recipe)
+
+
+def begin_repair(studio: Studio, area: Area) -> None:
+    """Offer to take on the repair of an area that is done, as a commission of its own."""
+    if st.button("Begin a repair", type="tertiary", key=f"repair.{area.id}"):
+        with told():
+            repair = studio.commissions.begin_repair(area.id or 0, who())
+            st.switch_page(COMMISSIONS.file, query_params={"commission": str(repair.id)})
+
+
+def what_is_repaired(studio: Studio, known: Known, area: Area) -> None:
+    """Show, of an area that repairs another, what is known of that one: plate, recipe, bottles, and how it has aged."""
+    found = studio.commissions.of_uid(area.repairs_uid)
+    if area.repairs_uid is None:
+        return
+    signed = None if found is None else studio.sign_offs.standing(found[1].id)
+    if found is None or signed is None:
+        tell("What this repairs is not signed off in this studio: import the studio that made it, or search the log.")
+        return
+    from matcher.recipe.recipe import steps_in_words
+
+    commission, _ = found
+    plate = _plate(studio, signed.trial_id)
+    steps = "".join(f"<li>{html.escape(line)}</li>" for line in steps_in_words(signed.recipe))
+    st.html(
+        f"<p>Repairs <b>{html.escape(commission.title)}, {html.escape(area.name)}</b>: {_link(signed.trial_id)}"
+        f"{html.escape(plate)}, approved by {html.escape(signed.signed_by)}.</p><ul>{steps}</ul>"
+        f"{_bottles(studio, signed)}"
+    )
+    _aged(known, area, signed)
+    if st.button("Take the approved recipe to the bench", key=f"repair.bench.{area.id}"):
+        take_to_bench(studio, signed.recipe, f"{commission.title}, {area.name}, as signed off", area.target_id)
+
+
+def _plate(studio: Studio, number: int) -> str:
+    try:
+        trial: Trial = studio.trial(number)
+    except MatcherError:  # damaged: what was signed is known all the same
+        return ""
+    return f", marked {trial.piece}" if trial.piece else ""
+
+
+def _bottles(studio: Studio, signed: Any) -> str:
+    """Say of each bottle that the recipe was mixed from whether it still stands on the shelf."""
+    now = {stock.label: stock for stock in studio.stocks()}
+    said = []
+    for bottle in signed.bottles:
+        kept = now.get(bottle.label)
+        where = f", {kept.kept_where}" if kept is not None and kept.kept_where else ""
+        stands = "used up: mix it anew" if kept is None or kept.used_up_at is not None else f"on the shelf{where}"
+        said.append(f"{bottle.label}: {bottle.chemical}, {bottle.grams_per_litre:g} g/L, {stands}")
+    return "".join(f'<p class="pm-soft">{html.escape(line)}</p>' for line in said)
+
+
+def _aged(known: Known, area: Area, signed: Any) -> None:
+    """Say how the surface as it is today differs from what was approved, once it is read."""
+    target = known.target_of(area)
+    if target is None:
+        st.html(
+            "<p>Photograph the surface around the repair as it is today, with a grey card: the repair must match what "
+            "time has made of it, and not what was approved.</p>"
+        )
+        return
+    from matcher.colour.wording import difference_in_words
+    from matcher.reading.comparison import delta_e_interval
+
+    low, high = delta_e_interval(signed.plate, target.reading)
+    words = difference_in_words(signed.plate.lab, target.reading.lab, "than when it was approved", (low, high))
+    st.html(
+        f"<p>Today the surface shows: {html.escape(words)} <small>(ΔE00 {low:.1f} to {high:.1f}, 95 %)</small>.</p>"
+    )
