@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from matcher.bench.wording import title_of
 from ui.bench.choose_piece import seal_choices
+from ui.recipe.print_card import print_recipe
 from ui.show.cautions import show_cautions
 from ui.show.literal import literal
 from ui.show.steps import recipe_steps
@@ -26,6 +28,7 @@ def show_whole(studio: Studio, piece: Piece) -> None:
         if piece.source:
             st.html(f'<p class="pm-soft">{html.escape(piece.source[:1].upper() + piece.source[1:])}</p>')
         st.html(recipe_steps(piece.recipe))
+        print_recipe(studio, piece.recipe, title_of(piece), piece.target_id, f"bench.{piece.uid}.print")
         mark = st.text_input(
             "Mark on the plate",
             value=piece.name,

@@ -67,7 +67,7 @@ def _table(studio: Studio, recipes: list[Recipe]) -> None:
         f"You can stop after any of them: the earlier ones tell you most.{progress}</p>"
     )
     with st.container(horizontal=True, vertical_alignment="center"):
-        _take_along(recipes)
+        _take_along(studio, recipes)
         _to_bench(studio, recipes, made)
     with look.panel("first"):
         for number, (recipe, plate) in enumerate(zip(recipes, made, strict=True), start=1):
@@ -96,16 +96,24 @@ def _row(studio: Studio, number: int, recipe: Recipe, plate: int | None) -> None
             make_button(studio, recipe, f"first.{number}", f"number {number}", None, where=OF_THE_FIRST)
 
 
-def _take_along(recipes: list[Recipe]) -> None:
+def _take_along(studio: Studio, recipes: list[Recipe]) -> None:
+    from matcher.printed import first_plates_sheet
     from matcher.trials.spreadsheet import planned_table
 
     notes = [f"number {number} of the first plates" for number in range(1, len(recipes) + 1)]
+    st.download_button(
+        "Print the session sheet",
+        lambda: first_plates_sheet(recipes, studio.title),
+        "first-plates.pdf",
+        "application/pdf",
+        on_click="ignore",
+    )
     st.download_button(
         "Table of these plates",
         lambda: planned_table(recipes, notes),
         "first-plates.csv",
         on_click="ignore",
-        help="To print, or to fill in with the colours and import on the Log page.",
+        help="To fill in with the colours and import on the Log page.",
     )
 
 
