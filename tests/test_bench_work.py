@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import sqlalchemy as sa
 
 from matcher.bench.passes import course_of
 from matcher.bench.seal import learn_seal_shift
@@ -334,3 +335,14 @@ def test_why_list_and_bench_differ_is_told_from_what_differs(two_coats: Any) -> 
     list_said = {**same, "chance": path.chance_of_recipe(within)}
     why = str(against_the_list(replace(plain, listed=list_said), path, within))
     assert why.endswith("and one piece scatters about it.") and f"(here {percent(list_said['chance'])})" in why
+
+
+def test_a_damaged_piece_is_named_and_keeps_no_other_from_the_bench(studio: Studio) -> None:
+    for uid in ("p1", "p2", "p3"):
+        studio.shelf.put(Piece(uid, RECIPE))
+    with studio.database.writing() as session:
+        session.execute(sa.text("UPDATE drafts SET body = :body WHERE form = 'bench piece p2'"), {"body": '{"uid": 3}'})
+    assert [piece.uid for piece in studio.shelf.pieces()] == ["p1", "p3"]
+    assert [(one.kind, one.key) for one in studio.damaged()] == [("piece on the bench", "bench piece p2")]
+    studio.shelf.take_off("p2")
+    assert len(studio.shelf.pieces()) == 2 and not studio.damaged()

@@ -9,11 +9,15 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 
+import sqlalchemy as sa
+from sqlalchemy.orm import Session
+
 from matcher.bench.work import Piece
 from matcher.errors import StudioError
 from matcher.storage import checked
 from matcher.storage.database import Database
-from matcher.storage.drafts import Drafts
+from matcher.storage.drafts import Drafts, load_kept
+from matcher.storage.schema import DraftRow
 
 PIECE = "bench piece "
 READING = "bench reading "
@@ -24,11 +28,13 @@ class Shelf:
     """The pieces on the bench of one studio."""
 
     def __init__(self, database: Database) -> None:
+        self._database = database
         self._drafts = Drafts(database)
 
     def pieces(self) -> list[Piece]:
-        """Return every piece on the bench, the one begun first at the head."""
-        found = [Piece.from_dict(kept.body) for kept in self._drafts.kept(PIECE)]
+        """Return every piece on the bench, the one begun first at the head; damaged ones are named, and left out."""
+        which = DraftRow.form.startswith(PIECE, autoescape=True)
+        found = self._database.load("piece on the bench", _load, which)
         return sorted(found, key=lambda piece: (piece.begun_at, piece.uid))
 
     def find(self, uid: str | None) -> Piece | None:
@@ -69,6 +75,10 @@ class Shelf:
         """Take a piece off the bench, with the reading of it that is half taken; none there is no error."""
         self._drafts.drop(READING + uid)
         self._drafts.drop(_form(uid))
+
+
+def _load(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[Piece]:
+    return [Piece.from_dict(kept.body) for kept in load_kept(session, which)]
 
 
 def _storable(piece: Piece) -> Piece:

@@ -248,6 +248,7 @@ def _said_of(studio: Studio, piece: Piece) -> Answer:
         lines += [
             f"Next: {what_goes_on(piece.recipe, step, piece.done)}",
             *(f"    {line}" for line in look_and_sound(piece.recipe, step)),
+            "    (common practice, no source)",
         ]
     if path is not None:
         lines += _path_lines(path, tolerance)

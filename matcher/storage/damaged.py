@@ -20,6 +20,7 @@ from matcher.storage.schema import (
     CastRow,
     CoatRow,
     CommissionRow,
+    DraftRow,
     EarlierReadingRow,
     HistoryRow,
     JournalRow,
@@ -51,6 +52,8 @@ _KEYS: Mapping[str, Sequence[InstrumentedAttribute[Any]]] = {
     "cast plate": (CastRow.trial_id,),
     "earlier reading": (EarlierReadingRow.id,),
     "solution use": (SolutionUseRow.id,),
+    "half-typed form": (DraftRow.form,),
+    "piece on the bench": (DraftRow.form,),
 }
 """What names a thing of each kind: first in its own table, then in those that belong to it."""
 

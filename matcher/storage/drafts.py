@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import sqlalchemy as sa
+from sqlalchemy.orm import Session
 
 from matcher.storage import checked
 from matcher.storage.database import Database
@@ -57,11 +58,10 @@ class Drafts:
                 session.execute(sa.insert(DraftRow).values(form=name, body=plain, saved_at=datetime.now(UTC)))
 
     def kept(self, beginning: str) -> list[Kept]:
-        """Return all forms whose name begins so, the one saved last at the end."""
-        query = sa.select(DraftRow).where(DraftRow.form.startswith(beginning, autoescape=True))
-        with self.database.reading() as session:
-            rows = session.execute(query.order_by(DraftRow.saved_at, DraftRow.form)).scalars()
-            return [Kept(row.form, dict(row.body), row.saved_at) for row in rows]
+        """Return all forms whose name begins so, the one saved last at the end; damaged ones are left out."""
+        which = DraftRow.form.startswith(beginning, autoescape=True)
+        found = self.database.load("half-typed form", load_kept, which)
+        return sorted(found, key=lambda one: (one.saved_at, one.form))
 
     def drop(self, form: str) -> None:
         """Forget what was kept of a form; nothing kept is no error."""
@@ -69,3 +69,10 @@ class Drafts:
             session.execute(
                 sa.delete(DraftRow).where(DraftRow.form == checked.line(form, "form's name", required=True))
             )
+
+
+def load_kept(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[Kept]:
+    """Return the forms for which ``which`` holds."""
+    query = sa.select(DraftRow)
+    found = session.scalars(query if which is None else query.where(which))
+    return [Kept(row.form, dict(row.body), row.saved_at) for row in found]
