@@ -17,6 +17,19 @@ def percent(share: float) -> str:
     return f"{share:.0%}".replace("%", " %")
 
 
+def in_ten(chance: float) -> str:
+    """Say a chance, 0 to 1, as people count it: in tenths. What is nearly sure either way is not rounded to sure.
+
+    >>> in_ten(0.62), in_ten(0.03), in_ten(0.97), in_ten(1.0)
+    ('6 in 10', 'under 1 in 20', 'over 19 in 20', 'over 19 in 20')
+    """
+    if chance < 0.05:
+        return "under 1 in 20"
+    if chance > 0.95:
+        return "over 19 in 20"
+    return f"{min(9, max(1, round(chance * 10)))} in 10"
+
+
 def counted(count: int, noun: str) -> str:
     """Say how many of something; the noun is given in the singular and may lead with adjectives ("more pass").
 

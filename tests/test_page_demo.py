@@ -182,7 +182,7 @@ def test_a_suggestion_is_recorded_beside_the_half_recorded_plate_which_is_opened
     app = opened("record")
     labelled(app.text_input, "Mark on the plate").set_value("half done").run()
     app.switch_page("screens/suggestions.py").run()
-    press(app, "Make this plate")
+    press(app, "Record it as made")
     assert "from the suggestions" in said(app)
     assert not labelled(app.text_input, "Mark on the plate").value
     app.switch_page("screens/record.py").run()

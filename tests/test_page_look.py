@@ -76,7 +76,8 @@ def too_small(visitor: Visitor) -> list[str]:
 def test_swatches_touch_on_neutral_ground_and_have_their_own_colours(read_demo: Served, visit: Visit) -> None:
     visitor = visit(read_demo)
     visitor.open("suggestions")
-    visitor.page.locator(".pm-names").first.wait_for()
+    visitor.page.locator('[class*="st-key-panel-place"]').first.wait_for()
+    visitor.settle()
     everything_around_colours_is_neutral_and_the_mat_is_mid_grey(visitor)
     target_and_plate_touch_without_a_gap(visitor)
     the_swatch_has_the_targets_own_screen_colour(visitor, read_demo)
@@ -85,23 +86,31 @@ def test_swatches_touch_on_neutral_ground_and_have_their_own_colours(read_demo: 
 def everything_around_colours_is_neutral_and_the_mat_is_mid_grey(visitor: Visitor) -> None:
     grounds = visitor.page.evaluate(
         """[...document.querySelectorAll(`body, .stApp, [data-testid=stMain], [class*=st-key-panel-], .pm-mat,
-             .pm-photo`)].map(e => [e.className, getComputedStyle(e).backgroundColor])"""
+             .pm-photo, .pm-answer, [class*=st-key-ranked], .pm-answer figcaption`)]
+             .map(e => [e.className, getComputedStyle(e).backgroundColor])"""
     )
     opaque = [(name, colour) for name, colour in grounds if not colour.startswith("rgba(0, 0, 0, 0)")]
-    assert len(opaque) > 8
+    assert len(opaque) > 4
     assert all(len(set(rgb(colour))) == 1 for _, colour in opaque), "a tint beside the swatches leads the eye"
-    mats = [colour for name, colour in opaque if "pm-mat" in name or "pm-photo" in name]
+    mats = [colour for name, colour in opaque if name in ("pm-mat", "pm-photo", "pm-answer")]
     assert mats and all(50 <= lightness(colour) <= 60 for colour in mats)
 
 
 def target_and_plate_touch_without_a_gap(visitor: Visitor) -> None:
-    gaps = visitor.page.evaluate(
-        """[...document.querySelectorAll('.pm-pair')].filter(p => p.children.length === 2).map(p => {
-             const [a, b] = [...p.children].map(c => c.getBoundingClientRect());
-             return [b.left - a.right, a.top - b.top, a.height - b.height] })"""
+    """Pictures side by side; below each, the target's flat colour on its own."""
+    beside = visitor.page.evaluate(
+        """(() => { const tiles = [...document.querySelectorAll('.pm-answer figure > :first-child')];
+             return tiles.slice(1).map((tile, k) => {
+               const [a, b] = [tiles[k], tile].map(c => c.getBoundingClientRect());
+               return [b.left - a.right, a.top - b.top, a.height - b.height] }) })()"""
     )
-    assert len(gaps) >= 5
-    assert all(abs(value) < 0.01 for gap in gaps for value in gap)
+    above = visitor.page.evaluate(
+        """[...document.querySelectorAll('.pm-answer .pm-flat')].filter(p => p.children.length === 2).map(p => {
+             const [a, b] = [...p.children].map(c => c.getBoundingClientRect());
+             return [b.top - a.bottom, a.left - b.left, a.width - b.width] })"""
+    )
+    assert len(beside) == len(above) == 5
+    assert all(abs(value) < 0.01 for gap in (*beside, *above) for value in gap)
 
 
 def the_swatch_has_the_targets_own_screen_colour(visitor: Visitor, served: Served) -> None:
@@ -109,7 +118,7 @@ def the_swatch_has_the_targets_own_screen_colour(visitor: Visitor, served: Serve
     import colour
     import numpy as np
 
-    shown = visitor.page.locator(".pm-pair > span").first.evaluate("e => getComputedStyle(e).backgroundColor")
+    shown = visitor.page.locator(".pm-answer .target .pm-flat").evaluate("e => getComputedStyle(e).backgroundColor")
     with served.studio() as studio:
         lab = studio.targets()[-1].reading.lab
     d50 = np.array([0.3457, 0.3585])

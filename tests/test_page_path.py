@@ -94,7 +94,6 @@ def test_a_newcomer_gets_from_a_photograph_to_a_ranked_list_and_a_plate_re_ranks
     visitor.press("Save and rank the plates")
     visitor.sees(re.compile("^Plates nearest to"))
     assert visitor.interactions <= MOST_INTERACTIONS
-    visitor.page.locator(".js-plotly-plot").first.wait_for()
     visitor.shot("ranked")
 
     with demo.studio() as studio:
@@ -108,7 +107,7 @@ def test_a_newcomer_gets_from_a_photograph_to_a_ranked_list_and_a_plate_re_ranks
     assert [plate for plate in before if plate] == by_measured_distance(demo, target.id or 0)[: 5 - before.count(None)]
     first = visitor.page.locator(".pm-steps").first.inner_text()
 
-    visitor.press("Make this plate")
+    visitor.press("Record it as made")
     visitor.sees("from the suggestions")
     visitor.press("Upload", role="radio")
     visitor.upload(picture("next_plate.jpg"))
@@ -147,12 +146,12 @@ def test_a_typed_instrument_reading_becomes_a_target_and_a_plate(demo: Served, v
     visitor.press("Save and rank the plates")
     visitor.sees(re.compile("^Plates nearest to"))
     assert visitor.interactions <= MOST_INTERACTIONS
-    visitor.press("Make this plate")
+    visitor.press("Record it as made")
     visitor.sees("from the suggestions")
     visitor.page.go_back()
     visitor.sees(re.compile("^Plates nearest to"))
     visitor.settle()
-    visitor.press("Make this plate")
+    visitor.press("Record it as made")
     visitor.press("Instrument or Munsell", role="radio")
     for label, value in (("L*", "35.6"), ("a*", "17.0"), ("b*", "29.8")):
         visitor.type_number(label, value)

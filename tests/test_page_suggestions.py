@@ -68,6 +68,27 @@ def ranked(app: AppTest) -> list[str]:
     return [found for body in bodies for found in re.findall(r'class="pm-rank">\d+\. (Plate \d+|Predicted)', body)]
 
 
+def unfold(app: AppTest, part: str) -> AppTest:
+    """Unfold one of the parts that explain the answer: it is worked out only then."""
+    return explanations(app).set_value(part).run()
+
+
+def explained_by(app: AppTest) -> list[str]:
+    return [option.content for option in explanations(app).proto.options]
+
+
+def explanations(app: AppTest) -> Any:
+    groups: list[Any] = list(app.get("button_group"))
+    return next(group for group in groups if group.label == "What explains it")
+
+
+def open_plate(app: AppTest, plate: int) -> AppTest:
+    """Open a plate's line of the list, where it is not open already."""
+    place = ranked(app).index(f"Plate {plate}") + 1
+    lines = [button for button in app.button if button.key == f"open{place}"]
+    return lines[0].click().run() if lines else app
+
+
 def limits_line(app: AppTest) -> str:
     return next(label for label in headings(app) if label.startswith("What can be used today"))
 
@@ -184,7 +205,7 @@ def test_what_cannot_be_a_limit_is_said_and_binds_nothing(
     usual = {"chemicals": ["ferric nitrate"], "coolest": 95.0, "hottest": 115.0}
     first = page(monkeypatch, tmp_path, drafts={"first plates": usual | typed}, screen="first_plates")
     assert sentence in said(first)
-    assert not keys(first, "Make this plate")
+    assert not keys(first, "Record it as made")
 
 
 def test_limits_that_leave_nothing_say_so_and_can_be_lifted(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -199,22 +220,28 @@ def test_limits_that_leave_nothing_say_so_and_can_be_lifted(monkeypatch: pytest.
 def test_every_figure_is_for_the_targets_own_tolerance(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     app = page(monkeypatch, tmp_path, PLATES)
     assert "Chance to be within 3:" in said(app)
-    assert re.search(r"comes within ΔE00 3 is \d+ %", said(app)), "reach too"
+    assert re.search(r"in \d+  to come within the target’s ΔE00 3", said(app).replace("\u00a0", " ")), "in words too"
+    assert re.search(r"comes within ΔE00 3 is \d+ %", said(unfold(app, "reach"))), "reach too"
 
 
 def test_measured_and_predicted_recipes_are_told_apart(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     app = page(monkeypatch, tmp_path, PLATES)
     predicted = ranked(app).count("Predicted")
     assert predicted >= 1
-    text = said(app)
-    assert text.count("measured") == len(ranked(app)) - predicted + 1, "each plate, and once of them all"
-    assert text.count("Predicted from 8 logged plates, most from plates") == predicted
+    assert f"{len(ranked(app)) - predicted} measured plates and {predicted} predicted recipe" in said(app)
+    assert said(app).count("not made yet") == predicted, "under each picture of what nobody made"
+    for place, name in enumerate(ranked(app), start=1):
+        if place > 1:
+            app.button(key=f"open{place}").click().run()
+        grounds = said(app).count("Predicted from 8 logged plates, most from plates")
+        assert grounds == (name == "Predicted"), "where a prediction comes from stands with its figures"
 
 
 def test_a_target_that_nothing_comes_near_is_out_of_reach(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     blue = Target("Sky", Reading(lab=np.array([60.0, -10.0, -40.0])))
     app = page(monkeypatch, tmp_path, PLATES, blue)
-    assert "Out of reach , see below the list." in said(app)
+    assert "Out of reach : more on that below." in said(app)
+    unfold(app, "reach")
     assert "Out of reach" in [heading.value for heading in app.subheader]
     assert "The nearest recipe in range is expected at" in said(app)
 
@@ -226,7 +253,7 @@ def test_a_log_that_can_tell_little_still_gives_a_whole_page(
     app = page(monkeypatch, tmp_path, trials)
     assert "Plate 1" in ranked(app)
     assert "Something in this program failed" not in said(app)
-    app.button(key="suggestions.ask").click().run()
+    unfold(app, "next")
     assert "Most worth making next" in [heading.value for heading in app.subheader]
 
 
@@ -234,6 +261,7 @@ def test_what_would_bring_a_plate_nearer_comes_with_recipes_to_make(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     app = page(monkeypatch, tmp_path, PLATES)
+    open_plate(app, 3)
     app.button(key="nearer.1.3.ask").click().run()  # plate 3: 5 passes, where 6 are wanted
     assert re.search("too light.*one more pass at the same strength is expected to bring", said(app))
     assert "passes can’t be taken off" in said(app)
@@ -248,6 +276,7 @@ def test_a_planned_session_stays_and_shows_which_of_its_plates_are_made(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     app = page(monkeypatch, tmp_path, PLATES, drafts={"session 1": {"count": 3}})
+    unfold(app, "session")
     app.button(key="session.plan.1").click().run()
     with Studio.open(tmp_path / "studio") as studio:
         draft = studio.draft("session 1")
@@ -259,7 +288,7 @@ def test_a_planned_session_stays_and_shows_which_of_its_plates_are_made(
     app.run()
     assert "Logged as plate 9" in said(app)
     assert "Planned before plate 9 was logged" in said(app)
-    made = {button.key for button in app.button if str(button.key).startswith("session.1.")}
+    made = {button.key for button in app.button if button.label == "Make this plate" and button.key != "make1"}
     assert made == {"session.1.1", "session.1.3"}
     next(box for box in app.number_input if box.label == "Most passes in a coat").set_value(1).run()
     assert said(app).count("Outside today’s limits") == sum(recipe.coats[0].passes > 1 for recipe in recipes) > 0
@@ -268,7 +297,7 @@ def test_a_planned_session_stays_and_shows_which_of_its_plates_are_made(
 
 
 def test_a_session_of_too_many_plates_is_refused_in_a_sentence(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    app = page(monkeypatch, tmp_path, PLATES, drafts={"session 1": {"count": 99999}})
+    app = unfold(page(monkeypatch, tmp_path, PLATES, drafts={"session 1": {"count": 99999}}), "session")
     assert "A session has 2 to 12 plates" in said(app)
     app.button(key="session.plan.1").click().run()
     next(box for box in app.number_input if box.label == "Plates").set_value(2).run()
@@ -287,11 +316,10 @@ def test_only_a_mottled_target_is_ranked_by_lights_and_darks_too(
         Reading(lab=np.array([35.0, 9.0, 14.0])),
     )
     even = page(monkeypatch, tmp_path / "even", PLATES)
-    assert "By lights and darks" not in headings(even)
+    assert "Lights and darks" not in explained_by(even)
     app = page(monkeypatch, tmp_path / "mottled", (*PLATES, under), mottled)
-    assert "By lights and darks" in headings(app)
-    app.session_state["mottle-1"] = True  # unfolded
-    app.run()
+    assert "Lights and darks" in explained_by(app)
+    unfold(app, "mottle")
     text = said(app)
     assert text.count("by lights and darks") >= 6, "five plates, and recipes for both together"
     assert "Liver of sulphur under the coat for the darks" in text
@@ -309,17 +337,57 @@ def test_every_recipe_that_can_be_made_has_its_cautions_and_the_bench_beside_it(
     out_of_reach = Target("Mottled sky", Reading(lab=lab, lights=lab + [9, 0, 4], darks=lab - [9, 0, 4]))
     under = Trial(Recipe("silicon bronze", Undercoat("liver of sulphur", 0.5), PLATES[2].recipe.coats), film(9).reading)
     app = page(monkeypatch, tmp_path, (*PLATES, under), out_of_reach, {"session 1": {"count": 3}})
-    app.button(key="session.plan.1").click().run()
-    app.session_state["mottle-1"] = True  # unfolded
+    open_plate(app, 3)
     app.button(key="nearer.1.3.ask").click().run()
-    app.button(key="suggestions.ask").click().run()
-    buttons = [button.label for button in app.button]
-    going_on = buttons.count("Continue with this piece")
-    assert {key.split(".")[0] for key in keys(app, "Make this plate")} >= {
-        "make1", "make-nearest", "make-next", "session", "palette", "both",
-    }  # fmt: skip
-    assert buttons.count("Take it to the bench") == buttons.count("Make this plate") > 10, "each has a coat"
-    assert headings(app).count("Cautions for these chemicals") == buttons.count("Make this plate") + going_on
+    going_on = [button.label for button in app.button].count("Continue with this piece")
+    each_has_its_ways(app, going_on)
+    app.button(key="nearer.1.3.ask").click().run()
+    for part, key in (("reach", "make-nearest"), ("next", "make-next"), ("session", ""), ("mottle", "palette")):
+        unfold(app, part)
+        if part == "session":
+            app.button(key="session.plan.1").click().run()
+        assert any(made.startswith(key or "session.1.") for made in keys(app, "Make this plate")), part
+        each_has_its_ways(app)
+    assert any(made.startswith("both.") for made in keys(app, "Make this plate"))
+
+
+def each_has_its_ways(app: AppTest, going_on: int = 0) -> None:
+    """Each recipe on the page has a coat, and so the bench; going_on: pieces begun, which it can't begin with."""
+    made = keys(app, "Make this plate")
+    assert keys(app, "Record it as made") == [f"record.{key}" for key in made]
+    assert headings(app).count("Cautions for these chemicals") == len(made) + going_on
+
+
+def test_make_this_plate_goes_to_the_bench_and_record_to_the_form(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    app = page(monkeypatch, tmp_path, PLATES)
+    app.button(key="make1").click().run()
+    assert "Read the cautions first" in said(app) and any(button.key == "bench-begin" for button in app.button)
+    app.switch_page("screens/suggestions.py").run()
+    app.button(key="record.make1").click().run()
+    assert "Record a plate" in said(app) and "from the suggestions" in said(app)
+
+
+def test_figures_stay_unfolded_for_a_person_who_unfolds_them(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    app = page(monkeypatch, tmp_path, PLATES)
+    assert not next(item for item in app.expander if item.label == "Figures").proto.expanded
+    app.session_state["figures.1.1"] = True
+    app.session_state["remembered.figures"] = True
+    app.button(key="open2").click().run()
+    assert next(item for item in app.expander if item.label == "Figures").proto.expanded
+
+
+def test_a_chance_is_said_in_tenths_beside_a_verdict_that_the_interval_bears(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    app = page(monkeypatch, tmp_path, PLATES)
+    lines = [button.label for button in app.button if str(button.key).startswith("open")]
+    assert len(lines) == 4, "one of the five is open"
+    nearness = "close match|likely a close match|may or may not match|no match yet"
+    chance = r"\d in 10|under 1 in 20|over 19 in 20"
+    said_of = re.compile(rf"\d\\\. \*\*(Plate \d+|Predicted)\*\* · ({nearness}), .+ · ({chance})$")
+    assert all(said_of.match(line.replace("\u00a0", " ")) for line in lines), lines
 
 
 def keys(app: AppTest, label: str) -> list[str]:
@@ -330,8 +398,8 @@ def test_a_plate_at_odds_with_the_others_is_pointed_out_with_the_way_to_it(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     odd = Trial(film(6).recipe, Reading(lab=np.array([80.0, -20.0, 5.0])))
-    app = page(monkeypatch, tmp_path, (*PLATES, film(6), odd))
-    assert any(re.search(r"plates? disagrees? with those near", label) for label in headings(app))
+    app = unfold(page(monkeypatch, tmp_path, (*PLATES, film(6), odd)), "odds")
+    assert any(re.search(r"plates? disagrees? with those near", heading.value) for heading in app.subheader)
     app.button(key="at-odds.10").click().run()
     assert [heading.value for heading in app.subheader] == ["Plate 10"], "its page in the log"
 
@@ -388,17 +456,17 @@ def test_measured_plates_are_there_first_and_wait_to_be_pressed_until_the_list_i
         new MutationObserver(() => {
           const panels = document.querySelectorAll('[class*="st-key-panel-early"]');
           if (panels.length) window.early.push([panels.length, document.querySelectorAll(
-            '[class*="st-key-panel-early"] button:not(:disabled)').length, document.querySelectorAll(
-            '[class*="st-key-panel-early"] .pm-pair').length]);
+            '[class*="st-key-ranked-early"] button:not(:disabled)').length, document.querySelectorAll(
+            '[class*="st-key-ranked-early"] .pm-answer figure:not(.target)').length]);
         }).observe(document, {childList: true, subtree: true});"""
     )
     visitor.open("suggestions")
-    visitor.page.locator(".js-plotly-plot").first.wait_for()
+    visitor.page.locator('[class*="st-key-panel-place"]').first.wait_for()
     early = visitor.page.evaluate("window.early")
     assert early and max(pairs for _, _, pairs in early) == 5, "five plates with their colours"
     assert all(pressable == 0 for _, pressable, _ in early)
     assert visitor.page.locator('[class*="st-key-panel-early"]').count() == 0
-    assert visitor.page.locator('[class*="st-key-panel-place"]').count() == 5
+    assert visitor.page.locator('.st-key-ranked [class*="st-key-open"] button').count() == 4
     panel = visitor.page.get_by_text(re.compile("^What can be used today: silicon bronze$"))
     panel.click()
     visitor.press("cupric nitrate")
@@ -410,10 +478,15 @@ def test_on_a_phone_all_that_unfolds_fits_and_is_big_enough(demo: Served, visit:
     """44 px a side: WCAG 2.2, success criterion 2.5.5 (from memory)."""
     visitor = visit(demo, phone=True)
     visitor.open("suggestions?target=1&logged=97")
-    visitor.page.locator(".js-plotly-plot").first.wait_for()
-    for heading in ("^What can be used today", "^Plan a session", "^By lights and darks", "disagrees? with those near"):
-        visitor.page.get_by_text(re.compile(heading)).click()
+    for heading in ("^What can be used today", "^Figures", "^Cautions for these"):
+        visitor.page.get_by_text(re.compile(heading)).first.click()
+    visitor.press(re.compile("Plate 87"))
     visitor.press("What would bring this plate nearer?")
+    fits_a_hand(visitor)
+    for part in ("How near a recipe can come", "Lights and darks", "All plates as a plot", "Plates that disagree"):
+        visitor.press(part, role="radio")
+        fits_a_hand(visitor)
+    visitor.press("Plan a session", role="radio")
     visitor.press("Plan the session")
     fits_a_hand(visitor)
     visitor.open("first-plates")
@@ -444,6 +517,7 @@ def test_a_planned_session_goes_to_the_bench_as_a_run_and_comes_back_as_records(
     ]
     app = page(monkeypatch, tmp_path, PLATES, drafts={"session 1": {"count": 3, "plates": plates}})
     for _ in range(2):
+        unfold(app, "session")
         app.button(key="session.bench.1").click().run()
         app.switch_page("screens/suggestions.py").run()
     with Studio.open(tmp_path / "studio") as studio:

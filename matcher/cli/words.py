@@ -15,6 +15,7 @@ from matcher.colour.uncertainty import plus_minus_95
 from matcher.dates import ISO, shown
 from matcher.files import whole_file
 from matcher.recipe.recipe import describe
+from matcher.suggest.wording import NEARNESS
 from matcher.words import percent
 
 if TYPE_CHECKING:
@@ -114,11 +115,12 @@ def suggestion_lines(rank: int, item: Suggestion, tolerance: float) -> list[str]
     plate = "" if item.trial is None else f", plate {item.trial.id}"
     tied = f" Not to be told apart from {', '.join(map(str, item.tied_with))}." if item.tied_with else ""
     chance = f"{percent(item.chance_within(tolerance))} chance within {tolerance:g}"
+    nearness = NEARNESS[item.standing(tolerance)]
     return [
         "",
         f"{rank}.  ΔE00 {item.delta_e00:.1f} ({low:.1f} to {high:.1f}), {chance}, {item.basis}{plate}",
         f"    {describe(item.recipe)}",
-        f"    {item.because}{tied}",
+        f"    {nearness[:1].upper()}{nearness[1:]}. {item.because}{tied}",
     ]
 
 

@@ -8,6 +8,7 @@ from typing import Any, Literal
 import numpy as np
 
 from matcher.colour.types import Floats
+from matcher.colour.verdict import Standing, standing
 from matcher.process.logged import LoggedTrial
 from matcher.recipe.recipe import Recipe, describe
 from matcher.suggest.wording import why_logged, why_predicted
@@ -76,6 +77,10 @@ class Suggestion:
     def chance_within(self, tolerance: float) -> float:
         """Return the chance, 0 to 1, that the true ΔE00 is at most ``tolerance``."""
         return float(np.mean(self.draws <= tolerance))
+
+    def standing(self, tolerance: float) -> Standing:
+        """Tell how surely it matches within a tolerance, by its interval and its chance."""
+        return standing(self.delta_e00_interval, self.chance_within(tolerance), tolerance)
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""

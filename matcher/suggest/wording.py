@@ -8,7 +8,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from matcher.colour.verdict import Standing
+from matcher.colour.wording import difference_in_words
 from matcher.process.design import MOST_NAMES
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
@@ -16,6 +19,12 @@ from matcher.recipe.names import canonical, each_once
 from matcher.recipe.recipe import Recipe
 from matcher.words import agreeing, counted, listed, plural
 
+NEARNESS: dict[Standing, str] = {
+    "within": "close match",
+    "likely": "likely a close match",
+    "untold": "may or may not match",
+    "outside": "no match yet",
+}
 NAMED = 3
 SEEN_SELDOM = 2
 
@@ -24,6 +33,16 @@ def learned_from(model: ProcessModel, recipe: Recipe) -> list[LoggedTrial]:
     """Return the trials that a prediction leans on most, most first, at most three."""
     weight = model.prior_correlation(model.columns([recipe]))[0]
     return [model.trials[k] for k in np.argsort(-weight, kind="stable")[:NAMED]]
+
+
+def nearness_in_words(
+    stands: Standing, target_lab: ArrayLike, lab: ArrayLike, interval: tuple[float, float]
+) -> tuple[str, str]:
+    """Say how near a colour is and how it differs, each from a small letter: "close match", "a little redder".
+
+    lab, target_lab: CIELAB (3,) under D50. interval: 95 % of their ΔE00; what it leaves open is not said as sure.
+    """
+    return NEARNESS[stands], difference_in_words(target_lab, lab, than="", interval=interval).rstrip()
 
 
 def why_predicted(delta: float, interval: tuple[float, float], grounds: str) -> str:

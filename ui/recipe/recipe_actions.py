@@ -1,9 +1,9 @@
-"""The ways on from a recipe on the page, the same everywhere: make this plate, take it to the bench, its cautions."""
+"""The ways on from a recipe on the page, the same everywhere: make it at the bench, record it, its cautions."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import streamlit as st
 
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from matcher.studio import Studio
 
 LABEL = "Make this plate"
+RECORD_LABEL = "Record it as made"
+SUGGESTED = "from the suggestions"
 ALL_OF_THEM = 99
 
 
@@ -29,25 +31,48 @@ def ways_on(
     key: str,
     name: str,
     target_id: int | None,
-    label: str = LABEL,
-    first: bool = False,
     begun: bool = False,
     listed: Mapping[str, Any] | None = None,
-) -> Any:
-    """Show what can be done with a recipe, and the cautions for it, folded; return the row, where more may be added.
+) -> None:
+    """Show what can be done with a recipe, and the cautions for it, folded.
 
     begun: some of its passes are done already, so that the bench can't begin with it. listed: what the list says of it,
     so that the bench can say why it says otherwise.
     """
-    row = st.container(horizontal=True, vertical_alignment="center")
-    with row:
-        make_button(studio, recipe, key, name, target_id, label, first)
-        if not begun:
-            bench_button(studio, recipe, f"bench.{key}", name, target_id, listed)
-            mix_button(studio, recipe, f"mix.{key}", name, target_id)
-    with st.expander("Cautions for these chemicals"):
+    with st.container(horizontal=True, vertical_alignment="center"):
+        if begun:
+            make_button(studio, recipe, key, name, target_id, "Continue with this piece")
+        else:
+            go_on_buttons(studio, recipe, key, name, target_id, listed=listed)
+    show_recipe_cautions(recipe, "Cautions for these chemicals")
+
+
+def go_on_buttons(
+    studio: Studio,
+    recipe: Recipe,
+    key: str,
+    name: str,
+    target_id: int | None,
+    first: bool = False,
+    listed: Mapping[str, Any] | None = None,
+) -> None:
+    """Show the way to the bench, where a plate is followed pass by pass, to the record form, and to what to mix.
+
+    A recipe without passes has nothing to be followed: it goes to the record form alone. first: the one to stand out.
+    """
+    kind: Literal["primary", "secondary"] = "primary" if first else "secondary"
+    if recipe.coats and st.button(LABEL, type=kind, key=key):
+        take_to_bench(studio, recipe, name, target_id, listed)
+    record = f"record.{key}" if recipe.coats else key
+    if st.button(RECORD_LABEL, type="tertiary" if recipe.coats else kind, key=record):
+        _record(studio, recipe, {"target_id": target_id or 0, "from_plate": name, "from_where": SUGGESTED})
+    mix_button(studio, recipe, f"mix.{key}", name, target_id)
+
+
+def show_recipe_cautions(recipe: Recipe, heading: str) -> None:
+    """Show all the cautions for a recipe, folded."""
+    with st.expander(heading, type="compact"):
         show_cautions(recipe, first=ALL_OF_THEM)
-    return row
 
 
 def make_button(
@@ -56,26 +81,12 @@ def make_button(
     key: str,
     name: str,
     target_id: int | None,
-    label: str = LABEL,
-    first: bool = False,
-    where: str = "from the suggestions",
+    label: str = RECORD_LABEL,
+    where: str = SUGGESTED,
 ) -> None:
-    """Show the button. name and where: what the recipe comes from, as the form says it. first: the one to stand out."""
-    if st.button(label, type="primary" if first else "secondary", key=key):
-        _make(studio, recipe, {"target_id": target_id or 0, "from_plate": name, "from_where": where})
-
-
-def bench_button(
-    studio: Studio,
-    recipe: Recipe,
-    key: str,
-    name: str,
-    target_id: int | None,
-    listed: Mapping[str, Any] | None = None,
-) -> None:
-    """Show the way to the bench, where a plate is followed pass by pass; nothing for one without passes."""
-    if recipe.coats and st.button("Take it to the bench", type="tertiary", key=key):
-        take_to_bench(studio, recipe, name, target_id, listed)
+    """Show a button that opens a record form with the recipe. name and where: what it comes from, as the form says."""
+    if st.button(label, key=key):
+        _record(studio, recipe, {"target_id": target_id or 0, "from_plate": name, "from_where": where})
 
 
 def made_as(studio: Studio, recipe: Recipe) -> int | None:
@@ -92,6 +103,6 @@ def _made(key: Key, _studio: Studio) -> dict[Recipe, int | None]:
     return {as_compared(trial.recipe): trial.id for trial in logged(_studio)}
 
 
-def _make(studio: Studio, recipe: Recipe, beside: dict[str, Any]) -> None:
+def _record(studio: Studio, recipe: Recipe, beside: dict[str, Any]) -> None:
     """Fill a record form with this recipe, beside those that are half filled."""
     go_to_form(new_form(studio, {**fields_of(recipe), **beside}))

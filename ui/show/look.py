@@ -25,7 +25,8 @@ def dress() -> None:
 
 @cache
 def _style_sheet() -> str:
-    return Path(__file__).with_name("look.css").read_text(encoding="utf-8")
+    own = sorted(Path(__file__).parent.glob("*.css"), key=lambda file: (file.name != "look.css", file.name))
+    return "\n".join(file.read_text(encoding="utf-8") for file in own)
 
 
 def bar(studio: Studio, here: Place | None) -> None:

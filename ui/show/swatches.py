@@ -19,6 +19,7 @@ from ui.show.reading_trust import show_budget, show_trust
 if TYPE_CHECKING:
     from matcher.errors import Caveat
     from matcher.reading.reading import PaletteColour, Reading
+    from matcher.suggest.suggestion import Suggestion
 
 
 def css_colour(lab: Any) -> str:
@@ -52,7 +53,7 @@ def figures(lab: Any) -> str:
     return f"L* {lab[0]:.1f}, a* {lab[1]:.1f}, b* {lab[2]:.1f}"
 
 
-def lab_line(reading: Reading) -> str:
+def lab_line(reading: Reading | Suggestion) -> str:
     """Return L*, a*, b* with their 95 % plus-minus, as HTML."""
     parts = [
         f"<span><b>{name}</b> {value:.1f} <small>± {reach:.1f}</small></span>"

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.errors import MatcherError
-from ui.recipe.recipe_actions import LABEL, ways_on
+from ui.recipe.recipe_actions import ways_on
 from ui.show.strips import low_pair
 from ui.state.messages import tell
 from ui.suggestions.answers import Answers
@@ -71,6 +71,5 @@ def _group(studio: Studio, target: Target, trial: LoggedTrial, heading: str, cha
                 f"change.{target.id}.{trial.id}.{heading}.{number}",
                 f"Plate {trial.id} with {change.what}",
                 target.id,
-                label="Continue with this piece" if change.same_piece else LABEL,
                 begun=change.same_piece,
             )

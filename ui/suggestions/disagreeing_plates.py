@@ -20,14 +20,16 @@ SHOWN = 10
 
 
 def show_contradictions(answers: Answers) -> None:
-    """Show them, folded; nothing when there are none."""
-    found = answers.contradictions()
+    """Show them, or say that there are none."""
+    with st.spinner("Comparing each plate with those near it…"):
+        found = answers.contradictions()
     if not found:
+        st.html("<p>No plate disagrees with those near it.</p>")
         return
     number = f"{counted(len(found), 'plate')} {agreeing(len(found), 'disagrees', 'disagree')}"
-    with st.expander(literal(f"{number} with those near {agreeing(len(found), 'it', 'them')}"), key="at-odds"):
-        for item in found[:SHOWN]:
-            _one(item)
+    st.subheader(literal(f"{number} with those near {agreeing(len(found), 'it', 'them')}"), anchor=False)
+    for item in found[:SHOWN]:
+        _one(item)
 
 
 def _one(item: Contradiction) -> None:

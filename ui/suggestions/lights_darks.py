@@ -24,22 +24,15 @@ BARE_PERCENT = (5, 90)
 
 
 def show_lights_and_darks(studio: Studio, target: Target, answers: Answers) -> None:
-    """Show the second ranking and the recipes for both colours, folded; nothing for an even target."""
-    from matcher.suggest.palettes import is_mottled
-
-    if not is_mottled(target.reading):
-        return
-    folded = st.expander("By lights and darks", key=f"mottle-{target.id}", on_change="rerun")
-    if folded.open:
-        with folded:
-            st.html(
-                "<p>This target has lights and darks that differ clearly. Here plates rank by both: the distance is "
-                "the mean ΔE00 at which the one set of colours becomes the other.</p>"
-            )
-            with st.spinner("Comparing lights and darks…"):
-                _ranking(studio, target, answers)
-            st.html('<h3 class="pm-part">Undercoat for the darks, coat for the lights</h3>')
-            _together(studio, target, answers)
+    """Show the second ranking and the recipes for both colours."""
+    st.html(
+        "<p>This target has lights and darks that differ clearly. Here plates rank by both: the distance is "
+        "the mean ΔE00 at which the one set of colours becomes the other.</p>"
+    )
+    with st.spinner("Comparing lights and darks…"):
+        _ranking(studio, target, answers)
+    st.html('<h3 class="pm-part">Undercoat for the darks, coat for the lights</h3>')
+    _together(studio, target, answers)
 
 
 def _ranking(studio: Studio, target: Target, answers: Answers) -> None:

@@ -1,4 +1,4 @@
-"""The ranked list: one panel a recipe, with target against plate, how near, what was done, and the way on from it."""
+"""The ranked list: pictures that touch, then one line a recipe; one is open, with what was done and the way on."""
 
 from __future__ import annotations
 
@@ -9,14 +9,17 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.errors import SuggestionError
-from matcher.words import counted, percent
-from ui.photograph.photographs import figure
+from matcher.recipe.recipe import steps_in_words
+from matcher.suggest.wording import nearness_in_words
+from matcher.words import counted, in_ten, listed, percent
 from ui.recipe.piece import as_listed
-from ui.recipe.recipe_actions import LABEL, ways_on
-from ui.show import look
-from ui.show.steps import recipe_steps
-from ui.show.swatches import pair
+from ui.recipe.recipe_actions import LABEL, go_on_buttons, show_recipe_cautions
+from ui.show.literal import literal
+from ui.show.steps import step_line
+from ui.show.swatches import lab_line
+from ui.state.remembered import remember, remembered, tell_browser
 from ui.suggestions.after_trial import show_advice
+from ui.suggestions.answer_strip import answer_strip, name_of
 from ui.suggestions.answers import Answers
 
 if TYPE_CHECKING:
@@ -24,6 +27,8 @@ if TYPE_CHECKING:
     from matcher.studio import Studio
     from matcher.suggest.suggestion import Suggestion
     from matcher.trials.trial import Target
+
+FIGURES = "figures"
 
 
 def show_ranked(studio: Studio, target: Target, answers: Answers, count: int) -> list[Suggestion]:
@@ -34,15 +39,13 @@ def show_ranked(studio: Studio, target: Target, answers: Answers, count: int) ->
     said, place = st.empty(), st.empty()
     if not answers.at_once(count):
         with place.container():
-            for number, suggestion in enumerate(answers.measured(count), start=1):
-                _one(studio, target, number, suggestion, None)
-        with said.container(), st.spinner("Measured plates. Working out the recipes between them…"):
+            _list(studio, target, answers.measured(count), None)
+        with said.container(key="working"), st.spinner("Measured plates. Working out the recipes between them…"):
             _worked_out(answers, count)
     ranked, words = _worked_out(answers, count)
-    said.html(f'<p class="pm-soft pm-tally">{words}</p>')
+    said.html(f'<p class="pm-lead pm-tally">{words}</p>')
     with place.container():
-        for number, suggestion in enumerate(ranked, start=1):
-            _one(studio, target, number, suggestion, answers)
+        _list(studio, target, ranked, answers)
     return ranked
 
 
@@ -52,7 +55,7 @@ def _worked_out(answers: Answers, count: int) -> tuple[list[Suggestion], str]:
         ranked, standing = answers.ranked(count), answers.reach().standing
     except SuggestionError as error:
         return answers.measured(count), html.escape(str(error))
-    far = "" if standing == "within reach" else f" <strong>{standing.capitalize()}</strong>, see below the list."
+    far = "" if standing == "within reach" else f" <strong>{standing.capitalize()}</strong>: more on that below."
     return ranked, _made_of(ranked) + far
 
 
@@ -76,36 +79,92 @@ def _made_of(ranked: Sequence[Suggestion]) -> str:
     plates = counted(len(ranked) - predicted, "measured plate")
     if not predicted:
         return f"{plates}, the nearest first."
-    recipes = counted(predicted, "predicted recipe")
-    order = "the nearest first, allowing for how certain each is: of two, the more certain may come first"
-    return f"{plates} and {recipes}, {order}."
+    return f"{plates} and {counted(predicted, 'predicted recipe')}, the nearest and surest first."
 
 
-def _one(studio: Studio, target: Target, place: int, suggestion: Suggestion, answers: Answers | None) -> None:
-    """Show one place of the list. answers: None while the list is not final."""
-    plate = None if suggestion.trial is None else suggestion.trial.id
-    name = "Predicted" if suggestion.trial is None else f"Plate {plate}"
-    with look.panel(f"place{place}" if answers else f"early{place}"):
-        colours, photograph, words = st.columns([1.05, 0.85, 1.35], gap="medium")
-        with colours:
-            st.html(_heading(place, suggestion, name) + pair(target.reading.lab, suggestion.lab, "Target", name))
-        with photograph:
-            if suggestion.trial is None:
-                st.html('<div class="pm-photo none">Not made yet</div>')
-            else:
-                st.html(figure(studio, _photo(suggestion), f"Photograph of {name}"))
-        with words:
-            why = f'<p class="pm-soft">{html.escape(suggestion.grounds)}</p>' if suggestion.grounds else ""
-            st.html(figures_in_words(suggestion, target.tolerance) + recipe_steps(suggestion.recipe) + why)
-            if answers is None:
-                st.button(LABEL, type="primary" if place == 1 else "secondary", key=f"early{place}", disabled=True)
-                return
-            source = f"the predicted recipe at place {place}" if suggestion.trial is None else name
-            listed = as_listed(suggestion, target.tolerance)
-            with ways_on(studio, suggestion.recipe, f"make{place}", source, target.id, first=place == 1, listed=listed):
-                asked = suggestion.trial is not None and _asked_nearer(target, suggestion.trial)
+def _list(studio: Studio, target: Target, ranked: Sequence[Suggestion], answers: Answers | None) -> None:
+    """Show pictures and lines. answers: None while the list is not final."""
+    slot = f"suggestions.open.{target.id}"
+    opened = min(int(st.session_state.get(slot, 1)), len(ranked))
+    with st.container(key="ranked" if answers else "ranked-early", gap=None):
+        st.html(answer_strip(target, ranked, opened))
+        for place, suggestion in enumerate(ranked, start=1):
+            if place == opened:
+                _open(studio, target, place, suggestion, answers)
+            elif _line(target, place, suggestion, answers is None):
+                st.session_state[slot] = place
+                st.rerun()
+
+
+def _line(target: Target, place: int, suggestion: Suggestion, early: bool) -> bool:
+    """Show a suggestion as one line, and tell whether it was pressed."""
+    words = [literal(part) for part in _said(target, suggestion)]
+    label = f"{place}\\. **{name_of(suggestion)}** · {' · '.join(words)}"
+    key = f"early{place}" if early else f"open{place}"
+    return st.button(
+        label,
+        key=key,
+        type="tertiary",
+        icon=":material/chevron_right:",
+        width="stretch",
+        wrap=True,
+        disabled=early,
+    )
+
+
+def _said(target: Target, suggestion: Suggestion) -> tuple[str, str]:
+    """Return how near a suggestion is, in words, and its chance."""
+    lab, interval = target.reading.lab, suggestion.delta_e00_interval
+    near, how = nearness_in_words(suggestion.standing(target.tolerance), lab, suggestion.lab, interval)
+    return f"{near}, {how}", in_ten(suggestion.chance_within(target.tolerance)).replace(" ", "\u00a0")
+
+
+def _open(studio: Studio, target: Target, place: int, suggestion: Suggestion, answers: Answers | None) -> None:
+    """Show the suggestion that is open: how near it is, what was done, the way on, the rest a tap away."""
+    near, chance = _said(target, suggestion)
+    said = [f"<b>{chance}</b> to come within the target’s ΔE00 {target.tolerance:g}"]
+    if suggestion.tied_with:
+        said.append(f"can’t be told apart from {listed([str(other) for other in suggestion.tied_with])}")
+    doubt = f'<p class="pm-soft">{html.escape(suggestion.caveat.strip())}</p>' if suggestion.caveat else ""
+    with st.container(key=f"panel-{'place' if answers else 'early'}{place}"):
+        st.html(
+            f'<h2 class="pm-opened">{place}. {name_of(suggestion)}: <span>{html.escape(near)}</span></h2>'
+            f'<p class="pm-steps">{step_line(steps_in_words(suggestion.recipe))}</p>'
+            f'<p class="pm-chance">{"; ".join(said)}</p>{doubt}'
+        )
+        if answers is None:
+            st.button(LABEL, type="primary", key=f"early{place}", disabled=True)
+            return
+        source = f"the predicted recipe at place {place}" if suggestion.trial is None else name_of(suggestion)
+        listed_as = as_listed(suggestion, target.tolerance)
+        with st.container(horizontal=True, vertical_alignment="center", key="go-on"):
+            go_on_buttons(studio, suggestion.recipe, f"make{place}", source, target.id, first=True, listed=listed_as)
+            asked = suggestion.trial is not None and _asked_nearer(target, suggestion.trial)
+        with st.container(horizontal=True, vertical_alignment="top", key="asides"):
+            _figures(target, place, suggestion)
+            show_recipe_cautions(suggestion.recipe, "Cautions for these chemicals")
         if asked and suggestion.trial is not None:
             show_advice(studio, target, answers, suggestion.trial)
+
+
+def _figures(target: Target, place: int, suggestion: Suggestion) -> None:
+    """Show the figures, folded, or unfolded for a person who had them so."""
+    key = f"figures.{target.id}.{place}"
+
+    def folded() -> None:
+        remember(FIGURES, bool(st.session_state.get(key)))
+
+    with st.expander("Figures", key=key, expanded=remembered(FIGURES), on_change=folded, type="compact"):
+        plate = "Expected" if suggestion.trial is None else name_of(suggestion)
+        st.html(
+            distance_line(suggestion.delta_e00, suggestion.delta_e00_interval)
+            + f'<p class="pm-words">Chance to be within {target.tolerance:g}: '
+            f"{percent(suggestion.chance_within(target.tolerance))}.</p>"
+            + f'<p class="pm-of">Target</p>{lab_line(target.reading)}'
+            + f'<p class="pm-of">{plate}</p>{lab_line(suggestion)}'
+            + (f'<p class="pm-soft">{html.escape(suggestion.grounds)}</p>' if suggestion.grounds else "")
+        )
+    tell_browser()
 
 
 def _asked_nearer(target: Target, trial: LoggedTrial) -> bool:
@@ -117,16 +176,3 @@ def _asked_nearer(target: Target, trial: LoggedTrial) -> bool:
         st.session_state[slot] = not asked
         st.rerun()
     return asked
-
-
-def _photo(suggestion: Suggestion) -> str | None:
-    photos: Sequence[str] = getattr(suggestion.trial, "photos", ())
-    return photos[0] if photos else None
-
-
-def _heading(place: int, suggestion: Suggestion, name: str) -> str:
-    said = "" if suggestion.trial is None else "measured"
-    if suggestion.tied_with:
-        others = ", ".join(str(other) for other in suggestion.tied_with)
-        said += f"{'; ' if said else ''}can’t be told apart from {others}"
-    return f'<p class="pm-rank">{place}. {html.escape(name)} <small>{said}</small></p>'

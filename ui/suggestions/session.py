@@ -12,7 +12,6 @@ from matcher.recipe.recipe import Recipe
 from matcher.words import agreeing, counted, listed, percent, plural
 from ui.recipe.piece import as_listed, take_run_to_bench
 from ui.recipe.recipe_actions import ALL_OF_THEM, made_as, ways_on
-from ui.show import look
 from ui.show.cautions import show_cautions_for_all
 from ui.show.steps import recipe_steps
 from ui.show.strips import low_pair
@@ -34,53 +33,45 @@ OUTSIDE = "<p>Outside today’s limits: plan the session again to keep to them.<
 
 
 def show_next(studio: Studio, target: Target, answers: Answers) -> None:
-    """Name the plate most worth making next, when asked: it may take a while on a long log."""
-    asked = st.session_state.setdefault("suggestions.next", set())
-    if target.id not in asked:
-        if st.button("Which plate is most worth making next?", key="suggestions.ask"):
-            asked.add(target.id)
-            st.rerun()
-        return
+    """Name the plate most worth making next: on a long log it may take a while."""
     with st.spinner("Looking for the plate most worth making…"):
         suggestion = answers.next_trial()
-    with look.panel("next-plate"):
-        st.subheader("Most worth making next", anchor=False)
-        colours, words = st.columns([1, 1.6], gap="medium")
-        with colours:
-            st.html(pair(target.reading.lab, suggestion.lab, "Target", "Expected"))
-        with words:
-            st.html(
-                figures_in_words(suggestion, target.tolerance)
-                + recipe_steps(suggestion.recipe)
-                + f'<p class="pm-soft">{html.escape(suggestion.grounds)}</p>'
-            )
-            listed = as_listed(suggestion, target.tolerance)
-            ways_on(studio, suggestion.recipe, "make-next", NEXT, target.id, listed=listed)
+    st.subheader("Most worth making next", anchor=False)
+    colours, words = st.columns([1, 1.6], gap="medium")
+    with colours:
+        st.html(pair(target.reading.lab, suggestion.lab, "Target", "Expected"))
+    with words:
+        st.html(
+            figures_in_words(suggestion, target.tolerance)
+            + recipe_steps(suggestion.recipe)
+            + f'<p class="pm-soft">{html.escape(suggestion.grounds)}</p>'
+        )
+        listed = as_listed(suggestion, target.tolerance)
+        ways_on(studio, suggestion.recipe, "make-next", NEXT, target.id, listed=listed)
 
 
 def show_session(studio: Studio, target: Target, answers: Answers) -> None:
     """Plan a session: ask how many plates, then show them, each with what is expected of it."""
     draft = Draft(studio, f"session {target.id}")
     planned: list[dict[str, Any]] = draft.get("plates", [])
-    with st.expander("Plan a session of several plates", key=f"session-{target.id}", expanded=bool(planned)):
-        st.html(
-            "<p>The plates are chosen together: each adds what those before it are not likely to give. The first is "
-            "the best alone.</p>"
-        )
-        with st.container(horizontal=True, vertical_alignment="bottom"):
-            count = int(st.number_input("Plates", step=1, width=140, **_count(draft)))
-            pressed = st.button("Plan it again" if planned else "Plan the session", key=f"session.plan.{target.id}")
-        if not FEWEST <= count <= MOST:
-            tell(f"A session has {FEWEST} to {MOST} plates: enter a number in that range.")
-        elif pressed:
-            with st.spinner("Choosing the plates together…"):
-                chosen = answers.batch(count)
-            plates = [_kept(item, target.tolerance) for item in chosen]
-            draft.fill({"count": count, "plates": plates, "revision": studio.log.revision(), "last": _last(studio)})
-            st.rerun()
-        if planned:
-            _since_then(studio, draft)
-            _plates(studio, target, answers, planned)
+    st.html(
+        "<p>The plates are chosen together: each adds what those before it are not likely to give. The first is "
+        "the best alone.</p>"
+    )
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        count = int(st.number_input("Plates", step=1, width=140, **_count(draft)))
+        pressed = st.button("Plan it again" if planned else "Plan the session", key=f"session.plan.{target.id}")
+    if not FEWEST <= count <= MOST:
+        tell(f"A session has {FEWEST} to {MOST} plates: enter a number in that range.")
+    elif pressed:
+        with st.spinner("Choosing the plates together…"):
+            chosen = answers.batch(count)
+        plates = [_kept(item, target.tolerance) for item in chosen]
+        draft.fill({"count": count, "plates": plates, "revision": studio.log.revision(), "last": _last(studio)})
+        st.rerun()
+    if planned:
+        _since_then(studio, draft)
+        _plates(studio, target, answers, planned)
 
 
 def _count(draft: Draft) -> dict[str, Any]:

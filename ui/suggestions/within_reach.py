@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from ui.recipe.recipe_actions import ways_on
-from ui.show import look
 from ui.show.literal import literal
 from ui.show.steps import recipe_steps
 from ui.show.swatches import pair
@@ -24,11 +23,10 @@ def show_reach(studio: Studio, target: Target, answers: Answers) -> None:
     """Show where the target stands: one sentence when it is within reach, else all that is known."""
     with st.spinner("Checking how near any recipe can come…"):
         reach = answers.reach()
-    with look.panel("reach"):
-        st.subheader(literal(reach.standing[:1].upper() + reach.standing[1:]), anchor=False)
-        st.html(f"<p>{html.escape(reach.explanation[:1].upper() + reach.explanation[1:])}</p>")
-        if reach.standing != "within reach":
-            _how_near(studio, target, reach)
+    st.subheader(literal(reach.standing[:1].upper() + reach.standing[1:]), anchor=False)
+    st.html(f"<p>{html.escape(reach.explanation[:1].upper() + reach.explanation[1:])}</p>")
+    if reach.standing != "within reach":
+        _how_near(studio, target, reach)
 
 
 def _how_near(studio: Studio, target: Target, reach: Reach) -> None:
