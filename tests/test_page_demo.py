@@ -191,7 +191,7 @@ def test_a_suggestion_is_recorded_beside_the_half_recorded_plate_which_is_opened
 
 
 def test_a_plate_is_set_aside_with_a_reason_and_taken_back(folder: Path) -> None:
-    app = opened("log")
+    app = opened("log", view="list")
     app.text_input(key="log.words").set_value("plate 103").run()
     assert "1 of 103 plates" in said(app)
     press(app, "Open")

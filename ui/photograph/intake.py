@@ -6,7 +6,7 @@ A file that cannot be read leaves everything as it was, with a sentence beside t
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -31,8 +31,8 @@ PHOTOGRAPH_FIELDS = (
 )  # fmt: skip
 
 
-def upload(studio: Studio, draft: Draft) -> None:
-    """Take a photograph file."""
+def upload(studio: Studio, draft: Draft, then: Callable[[], object] = st.rerun) -> None:
+    """Take a photograph file. then: what comes once it is kept."""
     key = f"{draft.form}.upload.{st.session_state.get(f'{draft.form}.uploads', 0)}"
     file = st.file_uploader("Photograph", type=KINDS, key=key, label_visibility="collapsed", max_upload_size=256)
     st.html(
@@ -40,7 +40,7 @@ def upload(studio: Studio, draft: Draft) -> None:
         "On most phones this button also offers the camera.</p>"
     )
     if file is not None:
-        _take(studio, draft, file.getvalue(), file.name)
+        _take(studio, draft, file.getvalue(), file.name, then)
 
 
 def camera(studio: Studio, draft: Draft) -> None:
@@ -81,7 +81,7 @@ def _thumb(path: Path, title: str) -> str:
     return f'<div class="pm-photo demo">{shipped_image(path, title)}</div>'
 
 
-def _take(studio: Studio, draft: Draft, data: bytes, name: str) -> None:
+def _take(studio: Studio, draft: Draft, data: bytes, name: str, then: Callable[[], object] = st.rerun) -> None:
     """Open and keep a photograph, then start on it; or say why it cannot be used and change nothing."""
     try:
         with st.spinner("Reading the photograph…"):
@@ -92,7 +92,7 @@ def _take(studio: Studio, draft: Draft, data: bytes, name: str) -> None:
     forget_photograph(draft)
     draft.set(photo=sha256, photo_name=name)
     st.session_state[f"{draft.form}.uploads"] = st.session_state.get(f"{draft.form}.uploads", 0) + 1
-    st.rerun()
+    then()
 
 
 def keep(studio: Studio, data: bytes, name: str) -> str:

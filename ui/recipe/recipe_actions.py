@@ -44,7 +44,7 @@ def ways_on(
             make_button(studio, recipe, key, name, target_id, "Continue with this piece")
         else:
             go_on_buttons(studio, recipe, key, name, target_id, listed=listed)
-    show_recipe_cautions(recipe, "Cautions for these chemicals")
+    show_recipe_cautions(recipe)
 
 
 def go_on_buttons(
@@ -69,9 +69,9 @@ def go_on_buttons(
     mix_button(studio, recipe, f"mix.{key}", name, target_id)
 
 
-def show_recipe_cautions(recipe: Recipe, heading: str) -> None:
+def show_recipe_cautions(recipe: Recipe) -> None:
     """Show all the cautions for a recipe, folded."""
-    with st.expander(heading, type="compact"):
+    with st.expander("Cautions for these chemicals", type="compact"):
         show_cautions(recipe, first=ALL_OF_THEM)
 
 

@@ -1,18 +1,20 @@
-"""The log: every plate, found again by words; corrected; set aside, taken back; carried elsewhere and backed up."""
+"""The log: every plate on a wall or in a list; one in full, corrected, set aside; carried elsewhere, backed up."""
 
 from __future__ import annotations
 
 import html
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from matcher.colour.words_for_colours import colour_in_words
 from matcher.commissions.read_again import Owner
 from matcher.dates import shown
 from matcher.storage.damaged import in_words
-from matcher.suggest.finding import Wanted
 from matcher.words import counted
 from ui.photograph.photographs import figure
 from ui.recipe.correct_plate import begin_button, correction_form, is_begun, show_corrections
@@ -25,12 +27,19 @@ from ui.show import look
 from ui.show.patches import SMALL, plate_patch
 from ui.show.steps import recipe_steps
 from ui.show.swatches import show_reading
+from ui.state.cache_keys import log_key
 from ui.state.messages import tell, told
 from ui.state.open_studio import the_studio
 from ui.state.places import FIRST_PLATES
+from ui.wall.beside import show_beside
+from ui.wall.bricks import AT_ONCE, show_wall
+from ui.wall.filters import ask
+from ui.wall.hand import on_the_wall
+from ui.wall.search import Search, found_by, in_address, to_address
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
+    from matcher.suggest.finding import Finder, Found
     from matcher.trials.trial import Trial
 
 A_PAGE = 15
@@ -39,53 +48,89 @@ TAKEN_IN = (".zip", ".csv")
 
 def show() -> None:
     studio = the_studio()
-    look.title("The log", "Every plate that was recorded, the newest first. Nothing is ever deleted.")
-    trials = studio.trials(include_set_aside=True)
+    finder = studio.finder()
+    opened = _opened(finder)
+    if opened is None:
+        look.title("The log")
     if damage := in_words(studio.damaged()):
         tell(damage, "warning")
-    opened = _opened(trials)
     if opened is not None:
         _one(studio, opened)
         return
     if named := st.query_params.get("plate"):
         tell(f"There is no plate {named} in this log: find it below by its mark, its chemicals or who made it.")
-    found = _filtered(studio, trials)
-    _list(studio, found, len(trials))
+    _find(finder)
     _carry(studio)
 
 
-def _opened(trials: list[Trial]) -> Trial | None:
+def _opened(finder: Finder) -> Trial | None:
     wanted = st.query_params.get("plate")
-    return None if wanted is None else next((trial for trial in trials if str(trial.id) == wanted), None)
+    return None if wanted is None else next((trial for trial in finder.trials if str(trial.id) == wanted), None)
 
 
-def _filtered(studio: Studio, trials: list[Trial]) -> list[Trial]:
-    """Ask for words and return the trials that hold them all, the newest first."""
-    left, right = st.columns([2, 1], vertical_alignment="bottom")
-    with left:
-        words = st.text_input(
-            "Find plates",
-            type="search",
-            placeholder="colour, chemical, mark, day, who, notes",
-            live=True,
-            key="log.words",
-        )
-    with right:
-        aside = st.toggle("Show plates set aside too", key="log.aside")
-    found = {trial.id for trial in studio.finder().find(Wanted(words or "", set_aside=aside)).trials}
-    return [trial for trial in reversed(trials) if trial.id in found]
-
-
-def _list(studio: Studio, found: list[Trial], total: int) -> None:
-    st.html(f'<p class="pm-soft">{len(found)} of {counted(total, "plate")}</p>')
+def _find(finder: Finder) -> None:
+    """Ask what is looked for and show it, as a wall or as a list."""
+    search = ask(finder)
+    found, fault = found_by(finder, search)
+    if fault:
+        tell(fault, "warning")
+    total = len(finder.trials)
+    picking = _picked(finder, search, f"{len(found.trials)} of {counted(total, 'plate')}")
     if not total:
         tell("Nothing is logged yet: record a plate, or import a studio's export below.", "warning")
-    elif not found:
+    elif not found.trials:
         tell(
-            "No plate contains all of these words. Try fewer words, or part of one; turn on the switch above to see "
-            "plates set aside.",
+            "No plate is all of this. Try fewer words, or part of one, or choose less; “Set aside” shows plates that "
+            "no longer count.",
             "warning",
         )
+    if search.view == "list":
+        _list(found.trials)
+    else:
+        _wall(finder, search, found, picking)
+
+
+def _picked(finder: Finder, search: Search, tally: str) -> bool:
+    """Show the plates that were picked beside each other; return whether a tap picks instead of opening."""
+    with st.container(horizontal=True, vertical_alignment="center", horizontal_alignment="distribute", key="tally"):
+        st.html(f'<p class="pm-soft pm-tally">{tally}</p>', width="content")
+        picking = search.view == "wall" and st.toggle(
+            "Pick plates to compare", key="log.picking", disabled=not finder.trials
+        )
+    if not search.picked:
+        if picking:
+            st.html('<p class="pm-soft pm-tally">Tap two to four plates.</p>')
+        return picking
+    plates = {trial.id: trial for trial in finder.trials}
+    with look.panel("beside"):
+        show_beside([plates[plate] for plate in search.picked])
+        if st.button("Put them back", type="tertiary", key="log.unpick"):
+            to_address(replace(search, picked=()))
+            st.rerun()
+    return picking
+
+
+def _wall(finder: Finder, search: Search, found: Found, picking: bool) -> None:
+    def opened(plate: int) -> None:
+        st.query_params["plate"] = str(plate)
+
+    def picked(plate: int) -> None:
+        to_address(in_address(finder).with_pick(plate))
+
+    key = (*log_key(the_studio()), repr(replace(search, view="wall", picked=())))
+    slot = "log.shown"
+    if st.session_state.get(f"{slot}.of") != key:
+        st.session_state.update({f"{slot}.of": key, slot: AT_ONCE})
+    count = int(st.session_state[slot])
+    show_wall(found, key, count, search.picked, picking)
+    left = max(0, len(found.trials) - count)
+    reached = on_the_wall(count, left, opened, picked)
+    if left and (st.button(f"Show {min(left, AT_ONCE):d} more", key="log.more") or reached):
+        st.session_state[slot] = count + AT_ONCE
+        st.rerun()
+
+
+def _list(found: Sequence[Trial]) -> None:
     count = int(st.session_state.get("log.count", A_PAGE))
     with look.panel("rows"):
         for trial in found[:count]:
@@ -107,8 +152,10 @@ def _patch(trial: Trial) -> str:
 
 def _one(studio: Studio, trial: Trial) -> None:
     if st.button("Back to all plates", type="tertiary", icon=":material/arrow_back:"):
-        st.query_params.clear()
+        st.query_params.pop("plate")
+        st.query_params.pop("logged", None)
         st.rerun()
+    look.title(f"Plate {trial.id}", colour_in_words(trial.reading.lab).capitalize())
     _just_logged(trial)
     photograph = figure(
         studio, trial.photos[0] if trial.photos else None, f"Photograph of plate {trial.id}", large=True
@@ -129,7 +176,9 @@ def _one(studio: Studio, trial: Trial) -> None:
         mix_button(studio, trial.recipe, f"log.mix.{trial.id}", f"Plate {trial.id}", trial.target_id)
         begin_button(studio, trial)
     with words:
-        st.subheader(f"Plate {trial.id}", anchor=False)
+        if st.button("Plates like this one", key=f"log.like.{trial.id}"):
+            st.query_params.from_dict({"order": "likeness", "like": str(trial.id)})
+            st.rerun()
         show_reading(trial.reading, f"Plate {trial.id}")
         offer_to_read_again(studio, owner, trial.reading)
         if trial.stages:

@@ -1,22 +1,41 @@
-"""The front page: what to do next, then the way from photograph to plate, then the latest plates."""
+"""The front page: what to do next, a client's photograph straight in, what waits today, and the newest plates."""
 
 from __future__ import annotations
 
 import html
+from collections.abc import Mapping, Sequence
+from datetime import date
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from matcher.words import counted
+from matcher.bench.wording import standing, title_of
+from matcher.commissions.known import all_known
+from matcher.commissions.state import state_of
+from matcher.commissions.store import by_due_day
+from matcher.commissions.wording import state_in_words
+from matcher.words import agreeing, counted
+from ui.photograph.intake import upload
 from ui.recipe.piece import on_the_bench
-from ui.recipe.plate_row import plate_row
-from ui.recipe.record_forms import half_filled
+from ui.recipe.record_forms import form_in_words, half_filled
 from ui.show import look
 from ui.show.literal import literal
+from ui.state.drafts import Draft
 from ui.state.next_step import NextStep, next_step
 from ui.state.open_studio import chosen_target, logged, the_studio
-from ui.state.places import FIRST_PLATES, LOG, RECORD, TARGET
+from ui.state.places import BENCH, COMMISSIONS, FIRST_PLATES, LOG, RECORD, TARGET, Place
+from ui.wall.bricks import newest_strip
 
-LATEST = 4
+if TYPE_CHECKING:
+    from matcher.bench.work import Piece
+    from matcher.commissions.commission import Commission
+    from matcher.storage.drafts import Kept
+    from matcher.studio import Studio
+
+NEWEST = 12
+LISTED = 4  # of each kind that waits, so that one kind does not hide the others
+DAY = "%-d %B"
+SOON_DAYS = 21
 PATH = (
     ("Target", "Read the colour of the finish that is wanted, from a photograph with a grey card in it."),
     ("Suggestions", "See which of the studio's plates come closest, how close, and with what recipe."),
@@ -29,23 +48,104 @@ def show() -> None:
     chosen = chosen_target(studio)
     targets = sorted(studio.targets(), key=lambda target: chosen is not None and target.id == chosen.id)
     trials = logged(studio)
-    step = next_step(targets, trials, studio.draft("target"), on_the_bench(studio), half_filled(studio))
-    with look.panel("next"):
-        look.title(step.heading, step.sentence)
-        with st.container(horizontal=True, vertical_alignment="center", key="next-actions"):
-            if st.button(literal(step.button), type="primary", key="start.next"):
-                st.switch_page(step.place.file, query_params=step.address)
-            if step.place is not TARGET and st.button("Start from another photograph", type="tertiary"):
-                st.switch_page(TARGET.file)
-            if not trials:
-                _without_plates(step)
-    st.html(_path(step.stage))
-    if trials:
-        st.subheader("Latest plates", anchor=False)
-        latest = "".join(plate_row(trial) for trial in reversed(trials[-LATEST:]))
-        st.html(f'<div class="pm-latest">{latest}</div>')
-        with st.container(key="onward"):
-            st.page_link(LOG.file, label=literal(f"All {counted(len(trials), 'plate')}"))
+    pieces, forms = on_the_bench(studio), half_filled(studio)
+    draft = Draft(studio, "target")
+    step = next_step(targets, trials, studio.draft("target"), pieces, forms)
+    with st.container(key="paper"):
+        next_side, photograph_side = st.columns([1.35, 1], gap="medium")
+        with next_side:
+            with look.panel("next"):
+                _next(step, bool(trials))
+            _today(studio, pieces, forms)
+        with photograph_side, look.panel("photograph"):
+            _photograph(studio, draft, step)
+        if trials:
+            _newest(studio, len(trials))
+        st.html(_path(step.stage))
+
+
+def _next(step: NextStep, plates: bool) -> None:
+    look.title(step.heading, step.sentence)
+    with st.container(horizontal=True, vertical_alignment="center", key="next-actions"):
+        if st.button(literal(step.button), type="primary", key="start.next"):
+            st.switch_page(step.place.file, query_params=step.address)
+        if not plates:
+            _without_plates(step)
+
+
+def _photograph(studio: Studio, draft: Draft, step: NextStep) -> None:
+    """Take a client's photograph straight in; one that was brought before is gone on with, and never replaced here."""
+    st.html('<h2 class="pm-part">A client’s photograph</h2>')
+    if draft.get("photo") is None:
+        upload(studio, draft, lambda: st.switch_page(TARGET.file))
+        label = "Start from the camera, an instrument or Munsell"
+    else:
+        st.html("<p>The one that you brought last is saved with its marks.</p>")
+        label = "Continue with it" if step.place is not TARGET else "Start from another photograph"
+    if st.button(label, type="tertiary", key="start.target"):
+        st.switch_page(TARGET.file)
+
+
+def _today(studio: Studio, pieces: Sequence[Piece], forms: Sequence[Kept]) -> None:
+    """List what waits: pieces on the bench, half-filled forms, commissions by the day on which they are due."""
+    commissions = by_due_day(studio.commissions.commissions())
+    if not (pieces or forms or commissions):
+        return
+    with look.panel("today"):
+        st.html('<h2 class="pm-part">Today</h2>')
+        names = {target.id: target.name for target in studio.targets()}
+        for piece in pieces[:LISTED]:
+            target = f"for {names[piece.target_id]}" if piece.target_id in names else ""
+            said = ", ".join(part for part in (standing(piece), target) if part)
+            _waits("On the bench", title_of(piece), said, BENCH, {"piece": piece.uid})
+        _more(len(pieces), "piece", "on the bench", BENCH)
+        for kept in forms[:LISTED]:
+            name, _, rest = form_in_words(studio, kept).partition(" · ")
+            _waits("Half recorded", name, rest, RECORD, {"form": kept.form})
+        _more(len(forms), "form", "half filled", RECORD)
+        for commission in commissions[:LISTED]:
+            state = state_in_words(state_of(all_known(studio.database, commission)))
+            _waits(_due(commission), commission.title, state, COMMISSIONS, {"commission": str(commission.id)})
+        _more(len(commissions), "commission", "taken on", COMMISSIONS)
+
+
+def _waits(when: str, name: str, said: str, place: Place, address: Mapping[str, str]) -> None:
+    words, action = st.columns([5, 1], vertical_alignment="center")
+    words.html(
+        f'<p class="pm-waits"><span>{html.escape(when)}</span><b>{html.escape(name)}</b> '
+        f"<small>{html.escape(said)}</small></p>"
+    )
+    key = f"start.{place.address}.{next(iter(address.values()))}"
+    with action:
+        if st.button("Open", key=key, width="stretch"):
+            st.switch_page(place.file, query_params=address)
+
+
+def _more(count: int, noun: str, how: str, place: Place) -> None:
+    left = count - LISTED
+    if left > 0:
+        with st.container(key=f"onward-{place.address}"):
+            st.page_link(place.file, label=literal(f"{counted(left, f'more {noun}')} {agreeing(left)} {how}"))
+
+
+def _due(commission: Commission) -> str:
+    """Say when a commission is due."""
+    if commission.due_on is None:
+        return "No day named"
+    days = (commission.due_on - date.today()).days
+    if days == 0:
+        return "Due today"
+    if abs(days) > SOON_DAYS:
+        day = commission.due_on.strftime(DAY if days > 0 else f"{DAY} %Y")
+        return f"Due {day}" if days > 0 else f"Was due {day}"
+    return f"Due in {counted(days, 'day')}" if days > 0 else f"Overdue by {counted(-days, 'day')}"
+
+
+def _newest(studio: Studio, count: int) -> None:
+    st.subheader("Newest plates", anchor=False)
+    st.html(newest_strip(logged(studio)[-NEWEST:][::-1]))
+    with st.container(key="onward"):
+        st.page_link(LOG.file, label=literal(f"All {counted(count, 'plate')} on the wall"))
 
 
 def _without_plates(step: NextStep) -> None:

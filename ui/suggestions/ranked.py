@@ -142,7 +142,7 @@ def _open(studio: Studio, target: Target, place: int, suggestion: Suggestion, an
             asked = suggestion.trial is not None and _asked_nearer(target, suggestion.trial)
         with st.container(horizontal=True, vertical_alignment="top", key="asides"):
             _figures(target, place, suggestion)
-            show_recipe_cautions(suggestion.recipe, "Cautions for these chemicals")
+            show_recipe_cautions(suggestion.recipe)
         if asked and suggestion.trial is not None:
             show_advice(studio, target, answers, suggestion.trial)
 
