@@ -23,6 +23,7 @@ PLACES = (
     "compare",
     "repeats",
 )
+NARROW_TOO = ("", "suggestions", "log")
 LEAST_PART_PX = 40  # for the small parts of ready-made fields; WCAG 2.2, 2.5.8 asks for 24 (from memory)
 LEAST_TOUCH_PX = 44
 
@@ -48,9 +49,32 @@ def test_every_screen_asks_only_its_own_server_fits_its_width_and_on_a_phone_the
         main = visitor.page.locator("[data-testid=stMain]").evaluate("e => e.scrollWidth - e.clientWidth")
         assert max(wide, main) <= 0, f"{place or 'start'} is wider than the screen"
         assert visitor.page.get_by_role("alert").count() == 0
+        if place in NARROW_TOO:
+            assert skipped_headings(visitor) == [], place or "start"
         if phone:
             assert too_small(visitor) == [], place
+            if place in NARROW_TOO:
+                fits_a_narrow_phone(visitor)
     assert visitor.foreign == []
+
+
+def skipped_headings(visitor: Visitor) -> list[str]:
+    """Return the headings that lie more than one level below the one before: WCAG 2.2, technique G141 (from memory)."""
+    found = visitor.page.evaluate(
+        "[...document.querySelectorAll('h1, h2, h3, h4')].map(e => [Number(e.tagName[1]), e.innerText])"
+    )
+    levels = [0, *(level for level, _ in found)]
+    return [text for (level, text), before in zip(found, levels, strict=False) if level > before + 1]
+
+
+def fits_a_narrow_phone(visitor: Visitor) -> None:
+    """320 px without scrolling sideways: WCAG 2.2, success criterion 1.4.10 (from memory)."""
+    before = visitor.page.viewport_size
+    visitor.page.set_viewport_size({"width": 320, "height": before["height"]})
+    visitor.settle()
+    main = visitor.page.locator("[data-testid=stMain]").evaluate("e => e.scrollWidth - e.clientWidth")
+    visitor.page.set_viewport_size(before)
+    assert main <= 0, "sideways at 320 px"
 
 
 def too_small(visitor: Visitor) -> list[str]:

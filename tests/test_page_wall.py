@@ -184,6 +184,8 @@ def test_a_plate_is_opened_and_left_by_hand_and_two_are_picked(read_demo: Served
     for number in (0, 7):
         plates.nth(number).click()
         visitor.settle()
-    assert visitor.page.locator(".st-key-panel-beside .pm-strip img").count() == 2
     assert plates.count() == count, "picked, not opened"
+    assert visitor.page.locator(".st-key-panel-picking .pm-strip img").count() == 2
+    visitor.press("Compare them")
+    assert visitor.page.locator(".st-key-panel-beside .pm-strip img").count() == 2
     visitor.shot("picked")

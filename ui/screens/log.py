@@ -31,7 +31,7 @@ from ui.state.cache_keys import log_key
 from ui.state.messages import tell, told
 from ui.state.open_studio import the_studio
 from ui.state.places import FIRST_PLATES
-from ui.wall.beside import show_beside
+from ui.wall.beside import picked_strip, show_beside
 from ui.wall.bricks import AT_ONCE, show_wall
 from ui.wall.filters import ask
 from ui.wall.hand import on_the_wall
@@ -43,6 +43,7 @@ if TYPE_CHECKING:
     from matcher.trials.trial import Trial
 
 A_PAGE = 15
+COMPARE = "Compare them"
 TAKEN_IN = (".zip", ".csv")
 
 
@@ -75,7 +76,7 @@ def _find(finder: Finder) -> None:
     if fault:
         tell(fault, "warning")
     total = len(finder.trials)
-    picking = _picked(finder, search, f"{len(found.trials)} of {counted(total, 'plate')}")
+    picking = _picked(finder, search, f"{len(found.trials):,} of {counted(total, 'plate')}")
     if not total:
         tell("Nothing is logged yet: record a plate, or import a studio's export below.", "warning")
     elif not found.trials:
@@ -91,23 +92,34 @@ def _find(finder: Finder) -> None:
 
 
 def _picked(finder: Finder, search: Search, tally: str) -> bool:
-    """Show the plates that were picked beside each other; return whether a tap picks instead of opening."""
+    """Show the plates that were picked beside each other; return whether a tap picks instead of opening.
+
+    While plates are being picked only their pictures stand there, in a place of their own, so that the wall does not
+    move from under a finger.
+    """
     with st.container(horizontal=True, vertical_alignment="center", horizontal_alignment="distribute", key="tally"):
         st.html(f'<p class="pm-soft pm-tally">{tally}</p>', width="content")
         picking = search.view == "wall" and st.toggle(
             "Pick plates to compare", key="log.picking", disabled=not finder.trials
         )
-    if not search.picked:
-        if picking:
-            st.html('<p class="pm-soft pm-tally">Tap two to four plates.</p>')
-        return picking
     plates = {trial.id: trial for trial in finder.trials}
-    with look.panel("beside"):
-        show_beside([plates[plate] for plate in search.picked])
-        if st.button("Put them back", type="tertiary", key="log.unpick"):
-            to_address(replace(search, picked=()))
-            st.rerun()
+    chosen = [plates[plate] for plate in search.picked]
+    if picking:
+        with look.panel("picking"), st.container(horizontal=True, vertical_alignment="center"):
+            st.html(picked_strip(chosen), width="stretch")
+            if len(chosen) > 1:
+                st.button(COMPARE, type="primary", key="log.compare", on_click=_stop_picking)
+    elif chosen:
+        with look.panel("beside"):
+            show_beside(chosen)
+            if st.button("Put them back", type="tertiary", key="log.unpick"):
+                to_address(replace(search, picked=()))
+                st.rerun()
     return picking
+
+
+def _stop_picking() -> None:
+    st.session_state["log.picking"] = False
 
 
 def _wall(finder: Finder, search: Search, found: Found, picking: bool) -> None:
@@ -231,7 +243,7 @@ def _aside(studio: Studio, trial: Trial) -> None:
 
 def _carry(studio: Studio) -> None:
     """Export, import and back up."""
-    st.subheader("Export and backup", anchor=False)
+    st.header("Export and backup", anchor=False)
     out, back = st.columns(2, gap="medium")
     with out, look.panel("out"):
         st.html("<p>A backup holds everything, photographs too. The table opens in a spreadsheet.</p>")

@@ -142,7 +142,7 @@ def _due(commission: Commission) -> str:
 
 
 def _newest(studio: Studio, count: int) -> None:
-    st.subheader("Newest plates", anchor=False)
+    st.header("Newest plates", anchor=False)
     st.html(newest_strip(logged(studio)[-NEWEST:][::-1]))
     with st.container(key="onward"):
         st.page_link(LOG.file, label=literal(f"All {counted(count, 'plate')} on the wall"))

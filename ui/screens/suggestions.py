@@ -120,7 +120,7 @@ def _explained(
         st.session_state["suggestions.new"] = new.id
         st.session_state[UNFOLDED] = CHANGED
     unfolded = st.session_state.get(UNFOLDED)
-    st.subheader("What explains it", anchor=False)
+    st.header("What explains it", anchor=False)
     chosen = st.pills(
         "What explains it",
         list(parts),

@@ -21,12 +21,21 @@ if TYPE_CHECKING:
 WIDE_PX = 270
 
 
+def picked_strip(trials: Sequence[Trial]) -> str:
+    """Return the plates picked so far as HTML, low, or what to do when there are none."""
+    if not trials:
+        return '<p class="pm-soft">Tap two to four plates.</p>'
+    return patch_strip([plate_patch(trial) for trial in trials], [f"Plate {trial.id}" for trial in trials])
+
+
 def show_beside(trials: Sequence[Trial]) -> None:
     """Show the plates; the first is what the others are held against."""
     strip = patch_strip([plate_patch(trial, LARGE) for trial in trials], [f"Plate {trial.id}" for trial in trials])
     st.html(f'<div style="max-width: {WIDE_PX * len(trials)}px">{strip}</div>')
     if len(trials) > 1:
-        st.html(_table(trials))
+        with st.spinner("Comparing them…"):
+            table = _table(trials)
+        st.html(table)
 
 
 def differences(recipes: Sequence[Recipe]) -> list[tuple[str, tuple[str, ...]]]:
