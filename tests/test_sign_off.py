@@ -70,6 +70,10 @@ def test_what_is_signed_is_kept_as_it_stood_and_becomes_what_the_next_cast_is_ai
     assert document["stands"] == "within" and document["bottles"][0]["grams_per_litre"] == 400.0
     with pytest.raises(StudioError, match="signed off"):
         studio.readings.replace(Owner("target", target.id or 0), reading(41, 14, 22), target.reading, "read anew")
+    with pytest.raises(StudioError, match="signed off"):
+        studio.readings.replace(
+            Owner("target", aim.id or 0), reading(41, 14, 22), aim.reading, "what casts are aimed at"
+        )
     with pytest.raises(StudioError, match="signed off already"):
         studio.sign_offs.sign(head.id or 0, trial.id or 0, SMITH, DAYLIGHT)
     with pytest.raises(StudioError, match="Withdraw the sign-off"):

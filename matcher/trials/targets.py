@@ -95,11 +95,16 @@ def save_in(session: Session, target: Target, who: str = "") -> Target:
 
 
 def check_unsigned(session: Session, target_id: int | None, name: str) -> None:
-    """Raise StudioError when a sign-off that stands was given against a target: what was signed stays as it was."""
-    stands = sa.select(SignOffRow.signed_by).where(SignOffRow.target_id == target_id, SignOffRow.withdrawn_at.is_(None))
-    signed_by = session.scalars(stands.limit(1)).first()
-    if signed_by is not None:
-        by = f" by {signed_by}" if signed_by else ""
+    """Raise StudioError when a sign-off that stands was given against a target, or made it of the approved plate.
+
+    What was signed stays as it was, and so does what further casts are aimed at.
+    """
+    uid = session.scalars(sa.select(TargetRow.uid).where(TargetRow.id == target_id)).first()
+    query = sa.select(SignOffRow.target_id, SignOffRow.signed_by, SignOffRow.body)
+    standing = session.execute(query.where(SignOffRow.withdrawn_at.is_(None)))
+    of_it = [row for row in standing if row.target_id == target_id or row.body.get("aim_uid") == uid]
+    if of_it:
+        by = f" by {of_it[0].signed_by}" if of_it[0].signed_by else ""
         raise StudioError(
             f"Keep another target beside it, or withdraw the sign-off first: {name} was signed off{by}, and "
             "stays as it was signed."
