@@ -435,9 +435,7 @@ def test_read_proposes_outlines_that_it_reads_when_they_are_given_back_and_reads
     for proposed, marked in zip(read["finishes"], by_hand["finishes"], strict=True):
         assert apart(proposed["lab"], marked["lab"]) < 0.5
     said = run("read", pictures["plate"], "--propose")[1]
-    assert (
-        f'--finish "{plate["finish"]}"' in said and "2 plates found. Nothing is read yet" in said and "L*" not in said
-    )
+    assert f'--finish "{plate["finish"]}"' in said and "2 plates found, nothing read yet" in said and "L*" not in said
 
 
 def test_where_no_plate_stands_out_none_is_proposed_and_propose_and_finish_exclude_each_other(

@@ -282,3 +282,44 @@ def test_by_finger_drawing_does_not_scroll_two_fingers_look_closer_and_an_outlin
     assert 8 <= len(region) <= 28
     radius = np.hypot((region[:, 0] - 480) / 130, (region[:, 1] - 615) / 100)
     assert np.abs(radius - 1).max() < 0.15
+
+
+def test_a_proposed_outline_is_read_only_once_it_is_confirmed_by_the_keyboard_too(demo: Served, visit: Visit) -> None:
+    """Of two plates the second is taken; drawn over, or cleared, the proposals go and come back."""
+    visitor = visit(demo)
+    start_from_photograph(visitor, picture("two_plates.jpg"))
+    visitor.press("Yes, that is the card")
+    visitor.sees("2 plates found, nothing read yet")
+    words = visitor.page.locator(".lines .proposed text")
+    assert words.all_text_contents() == ["Area 1?", "Area 2?"]
+    assert visitor.page.get_by_role("button", name="Save and rank the plates").count() == 0
+    visitor.shot("proposed")
+    visitor.bench().drag((300, 500), (400, 650))
+    assert words.count() == 0
+    visitor.press("Clear")
+    assert words.count() == 2
+    visitor.page.get_by_role("button", name="Read area 2").focus()
+    visitor.told(lambda: visitor.page.keyboard.press("Enter"), at_most_ms=600)
+    visitor.sees("1 finish marked.")
+    assert words.count() == 0
+    visitor.shot("proposed-read")
+    visitor.press("Save and rank the plates")
+    second = np.array(TRUTH["two_plates.jpg"]["finishes"][1]["polygon"])
+    with demo.studio() as studio:
+        region = np.array(studio.targets()[-1].reading.region)
+    assert second[:, 0].min() - 60 < region[:, 0].min() and region[:, 0].max() < second[:, 0].max() + 60
+
+
+def test_on_a_phone_a_proposal_and_its_button_stand_in_the_first_screen(demo: Served, visit: Visit) -> None:
+    visitor = visit(demo, phone=True)
+    start_from_photograph(visitor, picture("client_reference.jpg"))
+    visitor.press("Yes, that is the card")
+    visitor.sees("1 plate found, nothing read yet")
+    visitor.shot("proposed")
+    visitor.page.evaluate("document.querySelector('[data-testid=stMain]').scrollTop = 0")
+    button, stage = (
+        visitor.page.get_by_role("button", name="Read this area").bounding_box(),
+        visitor.page.locator(".stage").bounding_box(),
+    )
+    assert button["height"] >= 44 and button["y"] > 0
+    assert max(item["y"] + item["height"] for item in (button, stage)) <= 844

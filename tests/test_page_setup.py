@@ -279,7 +279,41 @@ def test_two_photographs_are_too_few_and_it_is_said(page: Open, studio: Studio) 
     assert "2 of 3 readings" in shown(page("repeats"))
 
 
+def test_a_proposed_outline_confirmed_on_one_photograph_serves_the_others_as_a_mark_does(
+    page: Open, studio: Studio
+) -> None:
+    draft = repeated(studio, list(one_plate()[:3]))
+    studio.save_draft("repeats", {**draft, "marks": {}})
+    app = page("repeats")
+    assert "1 plate found, nothing read yet" in shown(app) and "readings lie" not in shown(app)
+    press(app, "Read this area")
+    assert "3 readings lie ΔE00" in shown(app) and "Read this area" not in labels(app)
+
+
 # Two finishes side by side
+
+
+def test_two_proposed_outlines_are_confirmed_one_after_the_other_and_compared(page: Open, studio: Studio) -> None:
+    card = {"way": "card", "kind": "grey card", "own": None, "corners": None, "region": None}
+    studio.save_draft("compare", {"photo": studio.keep_photo(two_finishes()), "card": card})
+    app = page("compare")
+    assert {"Read area 1", "Read area 2"} <= set(labels(app)) and "with 95 %" not in shown(app)
+    press(app, "Read area 2")
+    assert "Read this area" in labels(app) and "Now mark the second finish" in shown(app)
+    press(app, "Read this area")
+    assert "with 95 %" in shown(app) and "Read this area" not in labels(app)
+    marks = (studio.draft("compare") or {})["finishes"]
+    (second, first), truth = (np.mean(mark["points"], axis=0) for mark in marks), TRUTH["two_plates.jpg"]["finishes"]
+    assert np.abs(first - np.mean(truth[0]["polygon"], axis=0)).max() < 40
+    assert np.abs(second - np.mean(truth[1]["polygon"], axis=0)).max() < 40
+
+
+def test_where_no_plate_stands_out_the_page_says_so_and_asks_for_a_mark(page: Open, studio: Studio) -> None:
+    card = {"way": "none", "kind": None, "own": None, "corners": None, "region": None}
+    studio.save_draft("target", {"photo": studio.keep_photo(DEMO / "chart_daylight.jpg"), "card": card})
+    app = page("target")
+    assert "It can't be told for certain where the finish is" in shown(app) and "Draw a box" in shown(app)
+    assert not [label for label in labels(app) if label.startswith("Read ")]
 
 
 def test_a_photograph_without_a_card_still_compares_two_finishes(page: Open, studio: Studio) -> None:

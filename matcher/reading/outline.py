@@ -6,13 +6,13 @@ another; what is not surely a plate is not proposed, so that a hand, a tool or a
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from matcher.card.reading import CardReading
 from matcher.card.search import Bytes3, project, quads_in, signed_area, unit_to
@@ -83,8 +83,8 @@ def propose_finishes(photo: Photo, card: CardReading | None = None) -> tuple[Pro
     photo : Photo
         The photograph, upright.
     card : CardReading, optional
-        The card in it, which is left out. Without one nothing that is neutral and smooth is proposed, since it may
-        be a card.
+        The card in it, which is left out. Without one, or with a neutral spot in its place, nothing that is neutral
+        and smooth is proposed, since it may be a card.
 
     Returns
     -------
@@ -104,7 +104,8 @@ def propose_finishes(photo: Photo, card: CardReading | None = None) -> tuple[Pro
     if min(picture.shape[:2]) < SIDE / 8:
         return ()
     scale = np.array([photo.width / picture.shape[1], photo.height / picture.shape[0]])
-    bench = _Bench.seen(picture, None if card is None else (card.corners + 0.5) / scale - 0.5)
+    known = card is not None and card.found_by != "neutral spot"
+    bench = _Bench.seen(picture, (card.corners + 0.5) / scale - 0.5 if card is not None and known else None)
     proposed = []
     for quad in _each_place_once(_quads(bench)):
         clear = _clear_of_glare(bench.picture, quad.corners)
@@ -114,6 +115,19 @@ def propose_finishes(photo: Photo, card: CardReading | None = None) -> tuple[Pro
     if len(proposed) > MOST_FINISHES:  # patches of a chart, tiles, a printed page
         return ()
     return tuple(sorted(proposed, key=lambda item: float(item.outline[:, 0].mean())))
+
+
+def not_marked_yet(proposed: Sequence[ProposedFinish], marked: Sequence[ArrayLike]) -> tuple[ProposedFinish, ...]:
+    """Return those proposals that share no pixel with an outline (n, 2) that a person has marked."""
+    left = []
+    for item in proposed:
+        size = np.ceil(item.outline.max(axis=0)).astype(int) + 1
+        own, others = np.zeros(size[::-1], np.uint8), np.zeros(size[::-1], np.uint8)
+        cv2.fillPoly(own, [np.rint(item.outline).astype(np.int32)], 1)
+        cv2.fillPoly(others, [np.rint(np.asarray(outline, float)).astype(np.int32) for outline in marked], 1)
+        if not (own & others).any():
+            left.append(item)
+    return tuple(left)
 
 
 @dataclass(frozen=True, eq=False)
@@ -363,7 +377,12 @@ def _like_a_finish(bench: _Bench, corners: Floats) -> bool:
     chroma = float(np.hypot(a, b))
     fine = lab[..., 0] - cv2.GaussianBlur(lab[..., 0], (0, 0), 2)
     coloured = chroma > (LAMPLIT if b > 2 * abs(a) else NEUTRAL)
-    return bool(bench.card.any() or coloured or np.std(fine[shown]) > SMOOTH)
+    return bool(bench.card.any() or coloured or _deviation(fine[shown]) > SMOOTH)
+
+
+def _deviation(values: NDArray[np.float32]) -> float:
+    """Return the standard deviation, whatever a few outliers are: an edge across a card is no grain."""
+    return 1.4826 * float(np.median(np.abs(values - np.median(values))))
 
 
 def _unevenness(lab: NDArray[np.float32], shown: Mask) -> float:

@@ -47,7 +47,8 @@ def proposals_in_words(proposed: Sequence[ProposedFinish]) -> str:
     where = f"{counted(len(proposed), 'plate')} found"
     if cut:
         where += ", cut by the picture's edge" if len(proposed) == 1 else f", {cut} of them cut by the picture's edge"
-    return f"{where}. Nothing is read yet: check that each outline lies on the finish alone, clear of edges and glare."
+    outline = "the outline lies" if len(proposed) == 1 else "each outline lies"
+    return f"{where}, nothing read yet. Check that {outline} on the finish alone, or mark your own."
 
 
 def lights_and_darks_in_words(reading: Reading) -> str:

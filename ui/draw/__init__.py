@@ -45,10 +45,11 @@ class Picture:
 
 @dataclass(frozen=True)
 class Fixed:
-    """An outline that is shown but cannot be moved, with its name."""
+    """An outline that is shown but cannot be moved, with its name; proposed: as one that a person is asked about."""
 
     points: tuple[Point, ...]
     label: str = ""
+    proposed: bool = False
 
 
 def draw(

@@ -509,7 +509,9 @@ class Bench {
 
   renderLines() {
     const parts = [];
-    for (const mark of this.data.fixed || []) parts.push(this.path(mark.points, true, "fixed", mark.label));
+    for (const mark of this.data.fixed || []) {
+      parts.push(this.path(mark.points, true, mark.proposed ? "fixed proposed" : "fixed", mark.label));
+    }
     this.shapes.forEach((shape, i) => {
       const closed = shape.kind !== "corners" || shape.points.length === 4;
       const label = this.shapes.length > 1 ? String(i + 1) : "";
@@ -535,7 +537,7 @@ class Bench {
       group.append(line);
     }
     if (label && points.length) {
-      const [x, y] = this.labelAt(points, name === "fixed");
+      const [x, y] = this.labelAt(points, name.startsWith("fixed"), name.endsWith("proposed"));
       const text = svgElement("text");
       text.setAttribute("x", String(x));
       text.setAttribute("y", String(y));
@@ -547,8 +549,9 @@ class Bench {
   }
 
   // A number stands clear of the corner rings: above its mark, or below it where the picture ends.
-  labelAt(points, fixed) {
+  labelAt(points, fixed, within) {
     const [left, top] = this.toStage([Math.min(...points.map((p) => p[0])), Math.min(...points.map((p) => p[1]))]);
+    if (within) return this.toStage(middleOf(points));
     if (fixed) return [Math.max(4, left + 4), Math.max(16, top - 7)];
     const [right, bottom] = this.toStage([Math.max(...points.map((p) => p[0])), Math.max(...points.map((p) => p[1]))]);
     return [(left + right) / 2, top - LABEL_ABOVE_PX >= 14 ? top - LABEL_ABOVE_PX : bottom + LABEL_BELOW_PX];
@@ -683,6 +686,19 @@ class Bench {
 
 function clamp(value, low, high) {
   return Math.min(Math.max(value, low), Math.max(low, high));
+}
+
+// The middle of an outline's area (the shoelace sums), where its word stands; of one with a notch too.
+function middleOf(points) {
+  let [area, x, y] = [0, 0, 0];
+  points.forEach(([x1, y1], i) => {
+    const [x2, y2] = points[(i + 1) % points.length];
+    const part = x1 * y2 - x2 * y1;
+    area += part;
+    x += part * (x1 + x2);
+    y += part * (y1 + y2);
+  });
+  return [x / (3 * area), y / (3 * area)];
 }
 
 function copy(shape) {

@@ -13,6 +13,7 @@ from matcher.errors import MatcherError
 from ui.draw import Fixed, Shape, draw
 from ui.photograph.card_step import SAID, card_reading
 from ui.photograph.photographs import bench_picture, photo_of
+from ui.photograph.proposed import DRAW, OR_DRAW, as_drawn, confirmed, proposals
 from ui.reading.improve_accuracy import bring_more, goes_on_without
 from ui.reading.pale_spots import ask_about_pale_spots
 from ui.reading.profile_line import choose_profile, profile_in_use, say_profile
@@ -43,16 +44,21 @@ def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name
     card, photo = card_reading(studio, sha256, choice), photo_of(studio, sha256)
     used = profile_in_use(studio, draft, photo, card)
     marked = tuple(Shape.from_dict(shape) for shape in draft.get("finishes") or ())
+    proposed = () if marked else proposals(studio, sha256, choice)
     st.subheader(literal(heading), anchor=False)
     picture_side, words_side = st.columns([1.75, 1], gap="medium")
     with picture_side:
+        chosen = None if marked else confirmed(draft, sha256, proposed)
+        if chosen is not None:
+            draft.set(finishes=[chosen.as_dict()])
+            st.rerun()
         now = draw(
             bench_picture(studio, sha256, "The photograph, to mark the finish on"),
             "regions",
             marked,
             key=f"{draft.form}.{sha256[:12]}.finish",
             most=MOST_FINISHES,
-            fixed=card_outline(card),
+            fixed=card_outline(card) + as_drawn(proposed),
         )
         change_card(draft, card, None)
         say_profile(draft, used)
@@ -61,11 +67,11 @@ def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name
             more, refusals = bring_more(studio, draft, sha256, choice, card_outline(card))
     if now != marked:
         draft.set(finishes=[shape.as_dict() for shape in now])
+        if proposed or not now:
+            st.rerun()  # what is proposed goes, or comes back
     with words_side:
         if not now:
-            st.html(
-                "<p>Draw a box over an even part of the finish, or an outline around it. Leave edges and glare out.</p>"
-            )
+            st.html(f"<p>{OR_DRAW if proposed else DRAW}</p>")
             return None, words_side
         kind = ask_light(draft, used.profile, photo, card)
         light = Light(choice, kind, used.profile, more, draft.shown("pale_spots", "unknown"))

@@ -12,6 +12,7 @@ from matcher.errors import MatcherError
 from ui.draw import Shape, draw
 from ui.photograph.card_step import card_reading
 from ui.photograph.photographs import bench_picture, photo_of, size_of
+from ui.photograph.proposed import as_drawn, confirmed, proposals
 from ui.reading.finish_step import card_outline
 from ui.reading.read_marks import finish_reading
 from ui.reading.which_light import ask_light, light_of
@@ -22,6 +23,7 @@ from ui.state.messages import tell
 
 if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
+    from matcher.reading.outline import ProposedFinish
     from matcher.reading.reading import Reading
     from matcher.studio import Studio
     from ui.photograph.plate_photographs import PlatePhotograph
@@ -67,20 +69,34 @@ def ask_for_marks(studio: Studio, draft: Draft, photographs: Sequence[PlatePhoto
         item = by_number[number]
         st.html(f"<p>{html.escape(MARK_FINISH if item.card is not None else MARK_CARD)}</p>")
         usable = [item for item in photographs if item.card is not None]
+        mark = marks_of(studio, draft, usable).get(item.sha256)
+        unmarked = item.card is not None and mark is None
+        proposed = proposals(studio, item.sha256, item.choice) if unmarked else ()
         if usable:
             ask_light(draft, _profile(studio, usable[0]), photo_of(studio, usable[0].sha256), usable[0].card)
     with picture_side:
         if item.card is None:
             _draw_card(studio, draft, item, number)
         else:
-            _draw_finish(studio, draft, item, number, marks_of(studio, draft, usable).get(item.sha256))
+            _draw_finish(studio, draft, item, number, mark, proposed)
 
 
-def _draw_finish(studio: Studio, draft: Draft, item: PlatePhotograph, number: int, mark: Shape | None) -> None:
+def _draw_finish(
+    studio: Studio,
+    draft: Draft,
+    item: PlatePhotograph,
+    number: int,
+    mark: Shape | None,
+    proposed: Sequence[ProposedFinish],
+) -> None:
     before = () if mark is None else (mark,)
+    chosen = confirmed(draft, item.sha256, proposed) if mark is None else None
+    if chosen is not None:
+        _keep(draft, "marks", item.sha256, (chosen,))
+        st.rerun()
     picture = bench_picture(studio, item.sha256, f"Photograph {number}, to mark the finish on")
     key = f"{draft.form}.{item.sha256[:12]}.finish"
-    now = draw(picture, "regions", before, key=key, fixed=card_outline(item.card))
+    now = draw(picture, "regions", before, key=key, fixed=card_outline(item.card) + as_drawn(proposed))
     if now != before:
         _keep(draft, "marks", item.sha256, now)
         st.rerun()

@@ -11,6 +11,7 @@ from matcher.errors import MatcherError
 from ui.draw import Shape, draw
 from ui.photograph.card_step import card_reading
 from ui.photograph.photographs import bench_picture, photo_of
+from ui.photograph.proposed import as_drawn, confirmed, proposals
 from ui.reading.finish_step import card_outline, change_card
 from ui.reading.read_marks import calibration_of, finish_reading
 from ui.reading.which_light import ask_light
@@ -40,19 +41,26 @@ def ask_for_two(studio: Studio, draft: Draft, sha256: str) -> tuple[TwoMarks | N
     card = card_reading(studio, sha256, choice)
     profile, _ = studio.profile_for(photo_of(studio, sha256), card)
     marked = tuple(Shape.from_dict(shape) for shape in draft.get("finishes") or ())
+    proposed = proposals(studio, sha256, choice, marked) if len(marked) < 2 else ()
     picture_side, words_side = st.columns([1.75, 1], gap="medium")
     with picture_side:
+        chosen = confirmed(draft, sha256, proposed, none_marked=not marked) if len(marked) < 2 else None
+        if chosen is not None:
+            draft.set(finishes=[shape.as_dict() for shape in (*marked, chosen)])
+            st.rerun()
         now = draw(
             bench_picture(studio, sha256, "The photograph, to mark two finishes on"),
             "regions",
             marked,
             key=f"{draft.form}.{sha256[:12]}.finish",
             most=2,
-            fixed=card_outline(card),
+            fixed=card_outline(card) + as_drawn(proposed),
         )
         change_card(draft, card, profile)
     if now != marked:
         draft.set(finishes=[shape.as_dict() for shape in now])
+        if proposed or len(now) < 2:
+            st.rerun()  # what is proposed goes, or comes back
     with words_side:
         if len(now) < 2:
             st.html(f"<p>{MARK_FIRST if not now else MARK_SECOND}</p>")
