@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.commissions.wording import compared_in_words, figures_in_words, step_in_words
+from matcher.words import counted
 from ui.commissions.approval import what_is_signed
 from ui.commissions.edition import begin_repair, next_cast_to_bench, show_edition, what_is_repaired
 from ui.show import look
@@ -100,8 +101,7 @@ def _words(known: Known, area: Area) -> str:
         return f"{said}Plate {signed.trial_id} was signed off{by}.</p>"
     if nearest is None:
         return f"{said}No plate was made for it yet.</p>"
-    plates = f"{tried} plates tried" if tried > 1 else "1 plate tried"
-    about = f"{plates}; plate {nearest.trial.id} {html.escape(compared_in_words(nearest))}."
+    about = f"{counted(tried, 'plate')} tried; plate {nearest.trial.id} {html.escape(compared_in_words(nearest))}."
     return f"{said}{about} <small>{figures_in_words(nearest)}</small></p>"
 
 

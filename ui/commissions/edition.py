@@ -66,7 +66,7 @@ def _which_cast(studio: Studio, known: Known, area: Area) -> None:
     for trial in loose:
         with st.container(horizontal=True, vertical_alignment="bottom", key=f"loose-{trial.id}"):
             number = st.number_input(
-                f"Plate {trial.id} is {area.name} of cast",
+                f"Plate {trial.id} is {literal(area.name)} of cast",
                 min_value=1,
                 value=following,
                 step=1,
