@@ -177,10 +177,13 @@ def _settle_on_patches(picture: Bytes3, centres: Floats) -> Floats | None:
     return project(rough if fine is None else fine, np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]]))
 
 
-def edges(picture: Bytes3) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Return a smoothed CIELAB (h, w, 3) of a picture, as coded, and how much it changes at each pixel (h, w)."""
+def edges(picture: Bytes3, blur: float = 1.0) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return a CIELAB (h, w, 3) of a picture, as coded, smoothed, and how much it changes at each pixel (h, w).
+
+    blur: standard deviation of the smoothing, in pixels.
+    """
     lab = np.asarray(cv2.cvtColor(picture.astype(np.float32) / 255, cv2.COLOR_RGB2Lab))
-    smooth = np.stack([cv2.GaussianBlur(cv2.medianBlur(lab[..., k], 5), (0, 0), 1.0) for k in range(3)], axis=-1)
+    smooth = np.stack([cv2.GaussianBlur(cv2.medianBlur(lab[..., k], 5), (0, 0), blur) for k in range(3)], axis=-1)
     kernel = np.ones((3, 3), np.uint8)
     return smooth, np.max([cv2.morphologyEx(smooth[..., k], cv2.MORPH_GRADIENT, kernel) for k in range(3)], axis=0)
 
@@ -331,12 +334,12 @@ def _plainness(lab: NDArray[np.float32], corners: Floats, sides: tuple[float, fl
 def _each_place_once(found: list[Candidate]) -> list[Candidate]:
     kept: list[Candidate] = []
     for item in sorted(found, key=lambda candidate: -candidate.confidence):
-        if all(_overlap(item.corners, other.corners) < 0.3 for other in kept):
+        if all(overlap(item.corners, other.corners) < 0.3 for other in kept):
             kept.append(item)
     return kept
 
 
-def _overlap(first: Floats, second: Floats) -> float:
+def overlap(first: Floats, second: Floats) -> float:
     """Return the shared area of two convex quadrilaterals over the smaller one's area."""
     one, two = first.astype(np.float32), second.astype(np.float32)
     shared, _ = cv2.intersectConvexConvex(cv2.convexHull(one), cv2.convexHull(two))
