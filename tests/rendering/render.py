@@ -120,12 +120,20 @@ def _lay(canvas: Pixels, item: Drawn, projection: Projection) -> None:
         steps = max(3, min(12, round(item.height_mm * projection.px_per_mm / 2)))
         for share in np.linspace(0.0, 1.0, steps):
             alpha = _warped(item.alpha, projection.plane(item.height_mm * share) @ item.to_bench, size)[:, :, None]
-            canvas *= 1 - alpha
-            canvas += alpha * (item.side * np.float32(0.45 + 0.4 * share))
+            box = _box(alpha)
+            canvas[box] *= 1 - alpha[box]
+            canvas[box] += alpha[box] * (item.side * np.float32(0.45 + 0.4 * share))
     matrix = item.in_picture(projection)
     alpha = _warped(item.alpha, matrix, size)[:, :, None]
-    canvas *= 1 - alpha
-    canvas += _warped(item.radiance * item.alpha[:, :, None], matrix, size)
+    box = _box(alpha)
+    canvas[box] *= 1 - alpha[box]
+    canvas[box] += _warped(item.radiance * item.alpha[:, :, None], matrix, size)[box]
+
+
+def _box(alpha: Pixels) -> tuple[slice, slice]:
+    """Return the rows and columns that an object covers: to mix the rest of the picture is most of the work."""
+    left, top, width, height = cv2.boundingRect((alpha > 0).astype(np.uint8))
+    return slice(top, top + height), slice(left, left + width)
 
 
 def _illumination(scene: Scene) -> Pixels:
