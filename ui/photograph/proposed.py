@@ -22,9 +22,6 @@ if TYPE_CHECKING:
     from matcher.studio import Studio
     from ui.state.drafts import Draft
 
-DRAW = "Draw a box over an even part of the finish, or an outline around it. Leave edges and glare out."
-OR_DRAW = "Or mark it yourself: draw a box over an even part of the finish, or an outline around it."
-
 
 def proposals(
     studio: Studio, sha256: str, choice: CardChoice, marked: Sequence[Shape] = ()

@@ -13,7 +13,7 @@ from matcher.errors import MatcherError
 from ui.draw import Fixed, Shape, draw
 from ui.photograph.card_step import SAID, card_reading
 from ui.photograph.photographs import bench_picture, photo_of
-from ui.photograph.proposed import DRAW, OR_DRAW, as_drawn, confirmed, proposals
+from ui.photograph.proposed import as_drawn, confirmed, proposals
 from ui.reading.improve_accuracy import bring_more, goes_on_without
 from ui.reading.pale_spots import ask_about_pale_spots
 from ui.reading.profile_line import choose_profile, profile_in_use, say_profile
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from matcher.studio import Studio
 
 MOST_FINISHES = 6
+DRAW = "Draw a box over an even part of the finish, or an outline around it. Leave edges and glare out."
 
 
 def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name: str) -> tuple[Reading | None, Any]:
@@ -71,7 +72,8 @@ def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name
             st.rerun()  # what is proposed goes, or comes back
     with words_side:
         if not now:
-            st.html(f"<p>{OR_DRAW if proposed else DRAW}</p>")
+            if not proposed:
+                st.html(f"<p>{DRAW}</p>")
             return None, words_side
         kind = ask_light(draft, used.profile, photo, card)
         light = Light(choice, kind, used.profile, more, draft.shown("pale_spots", "unknown"))
