@@ -64,16 +64,18 @@ def recipe_for_the_wall(
     return recipe_card(OnTheCard(title, recipe, shown), studio.title, paper)
 
 
+def planned(suggestion: Suggestion) -> PlannedPlate:
+    """Return a suggestion as a plate of a session."""
+    words = suggestion.difference[:1].upper() + suggestion.difference[1:]
+    return PlannedPlate(suggestion.recipe, Shown("", suggestion.lab), words)
+
+
 def planned_session(
-    studio: Studio, plates: Sequence[Suggestion], title: str, target: Target | None = None, paper: Paper = A4
+    studio: Studio, plates: Sequence[PlannedPlate], title: str, target: Target | None = None, paper: Paper = A4
 ) -> bytes:
     """Return the sheet of a planned session, as PDF. Raises StudioError for none, or too many."""
-    rows = [
-        PlannedPlate(plate.recipe, Shown("", plate.lab), plate.difference[:1].upper() + plate.difference[1:])
-        for plate in plates
-    ]
     wanted = None if target is None else shown_of(studio, target.name, target.reading)
-    return session_sheet(rows, title, studio.title, wanted, paper)
+    return session_sheet(plates, title, studio.title, wanted, paper)
 
 
 def first_plates_sheet(recipes: Sequence[Recipe], studio: str = "", paper: Paper = A4) -> bytes:

@@ -98,9 +98,11 @@ def next_plates(options: argparse.Namespace) -> Answer:
         reach = suggester.reach(colour.reading)
         said = [reach.sentence]
         if options.sheet is not None:
-            from matcher.printed import planned_session
+            from matcher.printed import planned, planned_session
 
-            pdf = planned_session(studio, chosen, "Session", None, values.paper(options.paper))
+            pdf = planned_session(
+                studio, [planned(one) for one in chosen], "Session", None, values.paper(options.paper)
+            )
             write(options.sheet, pdf, options.overwrite)
             said.append(f"Wrote {options.sheet}: the plates to make.")
     found = {"reach": reach.as_dict(), "plates": _ranked(chosen, colour), "sheet": options.sheet}

@@ -22,6 +22,7 @@ from ui.recipe.later_reading import add_later, show_stages
 from ui.recipe.mix_link import mix_button
 from ui.recipe.piece import OF_THE_FIRST, take_to_bench
 from ui.recipe.plate_row import plate_row
+from ui.recipe.print_card import print_plate
 from ui.recipe.read_again import offer_to_read_again, reading_again
 from ui.show import look
 from ui.show.patches import SMALL, plate_patch
@@ -186,6 +187,7 @@ def _one(studio: Studio, trial: Trial) -> None:
         if trial.recipe.coats and st.button("Take this recipe to the bench", key=f"log.bench.{trial.id}"):
             take_to_bench(studio, trial.recipe, f"Plate {trial.id}", trial.target_id)
         mix_button(studio, trial.recipe, f"log.mix.{trial.id}", f"Plate {trial.id}", trial.target_id)
+        print_plate(studio, trial)
         begin_button(studio, trial)
     with words:
         if st.button("Plates like this one", key=f"log.like.{trial.id}"):

@@ -132,7 +132,7 @@ def _plates(studio: Studio, target: Target, answers: Answers, planned: Sequence[
                     listed=_as_listed(plate),
                 )
     with st.container(horizontal=True, vertical_alignment="center"):
-        _take_along(target, planned, recipes)
+        _take_along(studio, target, planned, recipes)
         _to_bench(studio, target, planned, recipes)
     with st.expander("Cautions for this session"):
         show_cautions_for_all(recipes, first=ALL_OF_THEM)
@@ -162,7 +162,8 @@ def _to_bench(studio: Studio, target: Target, planned: Sequence[dict[str, Any]],
         take_run_to_bench(studio, f"the session for {target.name}", pieces)
 
 
-def _take_along(target: Target, planned: Sequence[dict[str, Any]], recipes: Sequence[Recipe]) -> None:
+def _take_along(studio: Studio, target: Target, planned: Sequence[dict[str, Any]], recipes: Sequence[Recipe]) -> None:
+    """Offer the session on paper, and as a table to fill in."""
     from matcher.trials.spreadsheet import planned_table
 
     notes = [
@@ -171,10 +172,37 @@ def _take_along(target: Target, planned: Sequence[dict[str, Any]], recipes: Sequ
         for plate in planned
     ]
     st.download_button(
+        "Print the session sheet",
+        lambda: _sheet(studio, target, planned, recipes),
+        "session.pdf",
+        "application/pdf",
+        on_click="ignore",
+        key=f"session.sheet.{target.id}",
+    )
+    st.download_button(
         "Table of this session",
         lambda: planned_table(recipes, notes),
         "session.csv",
         on_click="ignore",
         key=f"session.table.{target.id}",
-        help="To print, or to fill in with the colours and import on the Log page.",
+        help="To fill in with the colours and import on the Log page.",
     )
+
+
+def _sheet(studio: Studio, target: Target, planned: Sequence[dict[str, Any]], recipes: Sequence[Recipe]) -> bytes:
+    import numpy as np
+
+    from matcher.printed import planned_session
+    from matcher.sheets.drawn import Shown
+    from matcher.sheets.recipe_sheets import PlannedPlate
+
+    plates = [
+        PlannedPlate(
+            recipe,
+            Shown("", np.array(plate["lab"])),
+            f"ΔE00 {plate['interval'][0]:.1f} to {plate['interval'][1]:.1f}; within {target.tolerance:g}: "
+            f"{percent(plate['chance'])}",
+        )
+        for plate, recipe in zip(planned, recipes, strict=True)
+    ]
+    return planned_session(studio, plates, f"Session for {target.name}", target)
