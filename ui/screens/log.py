@@ -50,7 +50,8 @@ TAKEN_IN = (".zip", ".csv")
 
 def show() -> None:
     studio = the_studio()
-    finder = studio.finder()
+    with st.spinner("Reading the log…"):
+        finder = studio.finder()
     opened = _opened(finder)
     if opened is None:
         look.title("The log")

@@ -38,9 +38,11 @@ def show_ranked(studio: Studio, target: Target, answers: Answers, count: int) ->
     """
     said, place = st.empty(), st.empty()
     if not answers.at_once(count):
+        with said.container(), st.spinner("Comparing the plates with the target…"):
+            measured = answers.measured(count)
         with place.container():
-            _list(studio, target, answers.measured(count), None)
-        with said.container(key="working"), st.spinner("Measured plates. Working out the recipes between them…"):
+            _list(studio, target, measured, None)
+        with said.container(), st.spinner("Measured plates. Working out the recipes between them…"):
             _worked_out(answers, count)
     ranked, words = _worked_out(answers, count)
     said.html(f'<p class="pm-lead pm-tally">{words}</p>')
