@@ -17,13 +17,16 @@ import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from matcher.bench.work import Piece
 from matcher.calibration.profile_from_chart import profile_from_chart
 from matcher.card.detect import find_card
 from matcher.demo import walk_through
 from matcher.photo.photo import open_photo
+from matcher.recipe.recipe import Coat, Recipe
 from matcher.shipped import shipped
 from matcher.studio import Studio
 from matcher.trials.trial import Target
+from ui.recipe.recipe_form import fields_of
 
 APP = Path(__file__).parents[1] / "ui" / "app.py"
 DEMO = shipped("demo_images")
@@ -117,6 +120,38 @@ def test_without_a_card_the_list_still_comes_and_says_that_it_is_less_sure(folde
     assert "no-card" in {caveat.code for caveat in without.reading.caveats}
     lightness_alone = without.reading.covariance[0, 0], with_card.reading.covariance[0, 0]
     assert lightness_alone[0] > 2 * lightness_alone[1], "without a card the exposure is a guess"
+
+
+def test_a_photograph_chosen_on_the_front_page_is_gone_on_with_and_not_replaced_there(folder: Path) -> None:
+    app = AppTest.from_file(str(APP), default_timeout=120).run()
+    assert "Is the outline around it?" in said(upload(app, CLIENT.name, CLIENT.read_bytes()))
+    with Studio.open(folder) as studio:
+        kept = studio.draft("target")
+    assert kept is not None and kept["photo_name"] == CLIENT.name
+    front = AppTest.from_file(str(APP), default_timeout=120).run()
+    assert not front.get("file_uploader"), "what was begun is not overwritten from here"
+    assert "saved with its marks" in said(front)
+    front.button(key="start.target").click().run()
+    assert "Is the outline around it?" in said(front)
+
+
+def test_the_front_page_lists_what_waits_each_with_the_way_to_it(folder: Path) -> None:
+    recipe = Recipe("silicon bronze", None, (Coat("ferric nitrate", 0.5, 6, 105.0),))
+    with Studio.open(folder) as studio:
+        piece = studio.shelf.put(Piece("piece1", recipe, name="heron head"))
+        studio.save_draft("plate", {**fields_of(recipe), "piece": "H-9"})
+        commission = studio.commissions.commissions()[0]
+    app = AppTest.from_file(str(APP), default_timeout=120).run()
+    waiting = said(app)
+    for what in ("Today", "On the bench", "heron head", "Half recorded", "H-9", commission.title):
+        assert what in waiting, what
+    for key, shows in (
+        (f"start.bench.{piece.uid}", "heron head"),
+        ("start.record.plate", "Record a plate"),
+        (f"start.commissions.{commission.id}", commission.title),
+    ):
+        there = AppTest.from_file(str(APP), default_timeout=120).run()
+        assert shows in said(there.button(key=key).click().run()), key
 
 
 def test_the_studios_own_measured_card_is_kept_and_used(folder: Path) -> None:

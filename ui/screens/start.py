@@ -9,11 +9,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from matcher.bench.wording import standing, title_of
-from matcher.commissions.known import all_known
-from matcher.commissions.state import state_of
 from matcher.commissions.store import by_due_day
-from matcher.commissions.wording import state_in_words
 from matcher.words import agreeing, counted
 from ui.photograph.intake import upload
 from ui.recipe.piece import on_the_bench
@@ -93,20 +89,38 @@ def _today(studio: Studio, pieces: Sequence[Piece], forms: Sequence[Kept]) -> No
         return
     with look.panel("today"):
         st.html('<h2 class="pm-part">Today</h2>')
-        names = {target.id: target.name for target in studio.targets()}
-        for piece in pieces[:LISTED]:
-            target = f"for {names[piece.target_id]}" if piece.target_id in names else ""
-            said = ", ".join(part for part in (standing(piece), target) if part)
-            _waits("On the bench", title_of(piece), said, BENCH, {"piece": piece.uid})
-        _more(len(pieces), "piece", "on the bench", BENCH)
+        _pieces(studio, pieces)
         for kept in forms[:LISTED]:
             name, _, rest = form_in_words(studio, kept).partition(" · ")
             _waits("Half recorded", name, rest, RECORD, {"form": kept.form})
         _more(len(forms), "form", "half filled", RECORD)
-        for commission in commissions[:LISTED]:
-            state = state_in_words(state_of(all_known(studio.database, commission)))
-            _waits(_due(commission), commission.title, state, COMMISSIONS, {"commission": str(commission.id)})
-        _more(len(commissions), "commission", "taken on", COMMISSIONS)
+        _commissions(studio, commissions)
+
+
+def _pieces(studio: Studio, pieces: Sequence[Piece]) -> None:
+    if not pieces:
+        return
+    from matcher.bench.wording import standing, title_of  # only now: it brings what predicts
+
+    names = {target.id: target.name for target in studio.targets()}
+    for piece in pieces[:LISTED]:
+        target = f"for {names[piece.target_id]}" if piece.target_id in names else ""
+        said = ", ".join(part for part in (standing(piece), target) if part)
+        _waits("On the bench", title_of(piece), said, BENCH, {"piece": piece.uid})
+    _more(len(pieces), "piece", "on the bench", BENCH)
+
+
+def _commissions(studio: Studio, commissions: Sequence[Commission]) -> None:
+    if not commissions:
+        return
+    from matcher.commissions.known import all_known
+    from matcher.commissions.state import state_of
+    from matcher.commissions.wording import state_in_words
+
+    for commission in commissions[:LISTED]:
+        state = state_in_words(state_of(all_known(studio.database, commission)))
+        _waits(_due(commission), commission.title, state, COMMISSIONS, {"commission": str(commission.id)})
+    _more(len(commissions), "commission", "taken on", COMMISSIONS)
 
 
 def _waits(when: str, name: str, said: str, place: Place, address: Mapping[str, str]) -> None:
