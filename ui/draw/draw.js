@@ -8,6 +8,7 @@ const TAP_PX = 6; // less than this is a tap, not a drawing
 const REACH_PX = { touch: 26, pen: 18, mouse: 12 };
 const OUTLINE_POINTS_MOST = 28;
 const LABEL_ABOVE_PX = 18;
+const LETTER_PX = 8; // of a label, with some room
 const LABEL_BELOW_PX = 28;
 const SMALL_MARK_PX = 70;
 const EMIT_AFTER_MS = 120;
@@ -537,7 +538,7 @@ class Bench {
       group.append(line);
     }
     if (label && points.length) {
-      const [x, y] = this.labelAt(points, name.startsWith("fixed"), name.endsWith("proposed"));
+      const [x, y] = this.labelAt(points, name, label);
       const text = svgElement("text");
       text.setAttribute("x", String(x));
       text.setAttribute("y", String(y));
@@ -549,11 +550,15 @@ class Bench {
   }
 
   // A number stands clear of the corner rings: above its mark, or below it where the picture ends.
-  labelAt(points, fixed, within) {
+  // What is proposed has its word within, where there is room for it.
+  labelAt(points, name, label) {
     const [left, top] = this.toStage([Math.min(...points.map((p) => p[0])), Math.min(...points.map((p) => p[1]))]);
-    if (within) return this.toStage(middleOf(points));
-    if (fixed) return [Math.max(4, left + 4), Math.max(16, top - 7)];
+    if (name === "fixed") return [Math.max(4, left + 4), Math.max(16, top - 7)];
     const [right, bottom] = this.toStage([Math.max(...points.map((p) => p[0])), Math.max(...points.map((p) => p[1]))]);
+    if (name.endsWith("proposed")) {
+      const room = right - left > label.length * LETTER_PX;
+      return room ? this.toStage(middleOf(points)) : [(left + right) / 2, Math.max(16, top - 7)];
+    }
     return [(left + right) / 2, top - LABEL_ABOVE_PX >= 14 ? top - LABEL_ABOVE_PX : bottom + LABEL_BELOW_PX];
   }
 
