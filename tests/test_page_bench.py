@@ -392,7 +392,7 @@ def test_a_readings_form_opens_within_the_panel_of_the_readings(page: Open, stud
     with_piece(studio, 5)
     app = press(page("bench"), "bench-add-reading")
     panel = next(block for block in blocks(app.main) if block.proto.id.endswith("panel-bench-readings"))
-    assert "A reading of the piece" in [heading.value for heading in panel.subheader]
+    assert "A reading of the piece" in [heading.value for heading in panel.header]
 
 
 def blocks(block: Any) -> list[Any]:

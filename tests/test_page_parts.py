@@ -261,7 +261,7 @@ def test_an_empty_studio_has_no_dead_end(monkeypatch: pytest.MonkeyPatch, tmp_pa
     labelled(app.button, "Save and rank the plates").click().run()
     assert "No plate is logged yet" in said_on(app)
     labelled(app.button, "Plan your first plates").click().run()
-    assert any(heading.value.startswith("24 plates on silicon bronze") for heading in app.subheader)
+    assert any(heading.value.startswith("24 plates on silicon bronze") for heading in app.header)
     app.switch_page(SUGGESTIONS.file).run()
     labelled(app.button, "Record a plate").click().run()
     app.switch_page(RECORD.file).run()

@@ -73,7 +73,7 @@ def _one(studio: Studio, intake: Draft, piece: Piece, path: BenchPath | None, ta
 
 def _take(studio: Studio, intake: Draft, piece: Piece) -> None:
     """Let one colour come in, from a photograph or typed, and say after how many passes it was taken."""
-    st.subheader("A reading of the piece", anchor=False)
+    st.header("A reading of the piece", anchor=False)
     st.html('<p class="pm-soft">Torch out and set down before you reach for the camera. Read the piece unsealed.</p>')
     points = {_key(after): after for after in piece.on_its_way}
     tied = intake.field("after", _key(piece.after))

@@ -75,7 +75,7 @@ def _bottle(studio: Studio, stock: Stock, uses: Sequence[SolutionUse]) -> None:
     with st.container(key=f"flask-bottle-{_slug(stock.label)}"):
         notes = f"<p>{html.escape(stock.notes)}</p>" if stock.notes else ""
         st.html(
-            f"<h3>{html.escape(stock.label)}</h3>"
+            f"<h2>{html.escape(stock.label)}</h2>"
             f'<p class="pm-what">{html.escape(stock.chemical)}, {html.escape(strength_of(stock))}</p>'
             f'<p class="pm-soft">{html.escape(about_bottle(stock, uses, now))}</p>{notes}{hazards_html(hazards)}'
         )

@@ -121,7 +121,7 @@ def _layer(studio: Studio, draft: Draft, mix: LayerMix, stocks: Sequence[Stock],
     with st.container(key=f"flask-{mix.part.replace(' ', '-')}"):
         said = f"{mix.part.capitalize()}: {mix.layer.chemical}, {fraction(mix.layer.strength)}"
         own = f" of {mix.layer.stock}" if mix.layer.stock else ""
-        st.html(f"<h3>{html.escape(said + own)}</h3>")
+        st.html(f"<h2>{html.escape(said + own)}</h2>")
         left, right = st.columns([1.2, 1], gap="medium")
         with left:
             _pour(mix)

@@ -63,7 +63,7 @@ def make_profile(studio: Studio) -> None:
 
 
 def _step(number: int, heading: str) -> None:
-    st.html(f'<h3 class="pm-step"><small>Step {number} of {STEPS}</small> {html.escape(heading)}</h3>')
+    st.html(f'<h2 class="pm-step"><small>Step {number} of {STEPS}</small> {html.escape(heading)}</h2>')
 
 
 def _photograph(studio: Studio, draft: Draft) -> None:
@@ -129,7 +129,7 @@ def _learned(studio: Studio, draft: Draft) -> None:
     if profile is None:
         draft.drop()
         st.rerun()
-    st.html(f'<h3 class="pm-step">Profile made: {html.escape(profile.name)}</h3>')
+    st.html(f'<h2 class="pm-step">Profile made: {html.escape(profile.name)}</h2>')
     with look.panel("learned"):
         show_profile(profile)
         show_warnings(profile.caveats)

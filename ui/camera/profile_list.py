@@ -36,7 +36,7 @@ def show_profile(profile: CameraProfile) -> None:
 
 def list_profiles(studio: Studio) -> None:
     """List the profiles, those retired folded away, and take in one from a file."""
-    st.subheader("Profiles of cameras and lights", anchor=False)
+    st.header("Profiles of cameras and lights", anchor=False)
     known = _known(studio)
     draft = Draft(studio, "profiles")
     if said := draft.said():

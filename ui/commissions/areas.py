@@ -60,7 +60,7 @@ def pictures(known: Known, area: Area) -> str:
 
 def _show(studio: Studio, known: Known, area: Area, step: NextStep | None, first: bool) -> None:
     surface = f" <small>{area.area_cm2:g} cm²</small>" if area.area_cm2 is not None else ""
-    st.html(f'<h3 class="pm-area">{html.escape(area.name)}{surface}</h3>{pictures(known, area)}{_words(known, area)}')
+    st.html(f'<h2 class="pm-area">{html.escape(area.name)}{surface}</h2>{pictures(known, area)}{_words(known, area)}')
     if step is not None and step.step != "done":
         label = literal(step_in_words(step))
         if st.button(label, type="primary" if first else "secondary", key=f"area.next.{area.id}", width="stretch"):

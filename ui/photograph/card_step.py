@@ -59,7 +59,7 @@ def _looked_for(key: Key, _studio: Studio, _sha256: str, _choice: CardChoice) ->
 
 def ask_for_card(studio: Studio, draft: Draft, sha256: str) -> None:
     """Show the photograph and settle the card; the draft's "card" holds the answer afterwards."""
-    st.subheader("What in the picture is neutral grey?", anchor=False)
+    st.header("What in the picture is neutral grey?", anchor=False)
     picture_side, words_side = st.columns([1.75, 1], gap="medium")
     with words_side:
         way = st.segmented_control(

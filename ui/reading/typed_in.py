@@ -52,7 +52,7 @@ def typed_in(studio: Studio, draft: Draft, name: str) -> tuple[Reading | None, A
             tell(str(error))
     with words_side:
         if reading is not None or wanted:
-            st.subheader(literal(name), anchor=False)
+            st.header(literal(name), anchor=False)
         if reading is not None:
             show_reading(reading, name, said)
         elif wanted:

@@ -47,7 +47,7 @@ def correction_form(studio: Studio, trial: Trial, picture: str) -> None:
     """Show the form of a correction that is begun. picture: the plate's photograph as HTML, to look at beside it."""
     draft, logged_now = _draft(studio, trial), facts_of(trial)
     _meet_the_log(studio, draft, trial, logged_now)
-    st.subheader(f"Correct plate {trial.id}", anchor=False)
+    st.header(f"Correct plate {trial.id}", anchor=False)
     st.html(
         "<p>Correct this entry. The readings and photographs stay as they are, and the log keeps the earlier "
         "version.</p>"

@@ -58,7 +58,7 @@ def _compare(studio: Studio, draft: Draft, sha256: str) -> None:
     if draft.get("card") is None:
         ask_for_card(studio, draft, sha256)
         return
-    st.subheader("Mark both finishes", anchor=False)
+    st.header("Mark both finishes", anchor=False)
     marks, beside = ask_for_two(studio, draft, sha256)
     if marks is None:
         return
@@ -113,7 +113,7 @@ def _where(studio: Studio, draft: Draft, marks: TwoMarks) -> None:
     """Show where the two differ."""
     from matcher.reading.difference_map import COARSE, FINE, in_bands
 
-    st.subheader("Where they differ", anchor=False)
+    st.header("Where they differ", anchor=False)
     picture_side, words_side = st.columns([1.2, 1], gap="medium")
     details = {EVENED: COARSE, SPOTS: FINE}
     with words_side:

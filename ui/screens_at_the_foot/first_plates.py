@@ -60,7 +60,7 @@ def _table(studio: Studio, recipes: list[Recipe]) -> None:
     made = [made_as(studio, recipe) for recipe in recipes]
     done = sum(plate is not None for plate in made)
     plates = counted(len(recipes), "plate")
-    st.subheader(f"{literal(plates)} on {literal(recipes[0].alloy)}, in the order to make them", anchor=False)
+    st.header(f"{literal(plates)} on {literal(recipes[0].alloy)}, in the order to make them", anchor=False)
     progress = f" {done} of them {agreeing(done)} logged." if done else ""
     st.html(
         '<p class="pm-tally">Each is the plate whose colour is least known from those before it. '

@@ -57,7 +57,7 @@ def show() -> None:
     _examples()
     _more_accurate()
     _carrier_sheet()
-    st.subheader("Cautions", anchor=False)
+    st.header("Cautions", anchor=False)
     items = "".join(f"<li>{html.escape(text)}</li>" for text in CAUTIONS)
     st.html(f'<ul class="pm-warnings">{items}</ul>')
 
@@ -66,7 +66,7 @@ def _examples() -> None:
     """Show good and bad photographs of one plate, with what was read from each."""
     from matcher.demo_examples import read_examples
 
-    st.subheader("One plate, photographed well and badly", anchor=False)
+    st.header("One plate, photographed well and badly", anchor=False)
     st.html(
         "<p>The plate is invented and its true colour is known, so each reading can be held against it. ΔE00 2 is a "
         "close match.</p>"
@@ -77,7 +77,7 @@ def _examples() -> None:
 
 def _more_accurate() -> None:
     """Point to the pages that make readings surer."""
-    st.subheader("To improve accuracy", anchor=False)
+    st.header("To improve accuracy", anchor=False)
     for place, why in MORE_ACCURATE:
         with st.container(key=f"onward-{place.address}", gap=None):
             st.page_link(place.file, label=literal(place.title))
@@ -86,7 +86,7 @@ def _more_accurate() -> None:
 
 def _carrier_sheet() -> None:
     """Offer the printable sheet that makes a grey card easy to find."""
-    st.subheader("A sheet that holds the grey card", anchor=False)
+    st.header("A sheet that holds the grey card", anchor=False)
     st.html(
         "<p>Print it at true size, cut out the window, and fix your grey card behind it. The four printed corners let "
         "the card be found at any angle.</p>"
@@ -105,7 +105,7 @@ def _carrier_pdf() -> bytes:
 
 def _section(name: str, lines: tuple[str, ...]) -> str:
     items = "".join(f"<li>{html.escape(line)}</li>" for line in lines)
-    return f'<section><h3>{name}</h3><ul class="pm-steps">{items}</ul></section>'
+    return f'<section><h2>{name}</h2><ul class="pm-steps">{items}</ul></section>'
 
 
 show()

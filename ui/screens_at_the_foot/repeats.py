@@ -44,7 +44,7 @@ def show() -> None:
     with told():
         marks = {sha256: shape.points for sha256, shape in marks_of(studio, draft, usable).items()}
         show_photographs(studio, draft, photographs, marks)
-        st.subheader("Mark the finish", anchor=False)
+        st.header("Mark the finish", anchor=False)
     with told():
         ask_for_marks(studio, draft, photographs)
     with told():
@@ -58,7 +58,7 @@ def _result(studio: Studio, draft: Draft, usable: Sequence[PlatePhotograph], num
     readings = read_all(studio, draft, usable, numbers)
     if not readings:
         return
-    st.subheader("How much they vary", anchor=False)
+    st.header("How much they vary", anchor=False)
     if len(readings) < FEWEST:
         tell(
             f"{len(readings)} of {FEWEST} readings: take more photographs of the plate, each set up from scratch.",

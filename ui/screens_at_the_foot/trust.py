@@ -108,7 +108,7 @@ def _open(plate: int | None, where: str, more: str = "") -> None:
 
 
 def _part(heading: str, sentence: str) -> None:
-    st.subheader(literal(heading), anchor=False)
+    st.header(literal(heading), anchor=False)
     st.html(f'<p class="pm-words">{nonbreaking(sentence)}</p>')
 
 

@@ -1,0 +1,91 @@
+"""Whether everybody can use every page: by a screen reader, by the keyboard alone, in a narrow window.
+
+axe-core (4.12, which axe-playwright-python brings) judges labels, contrast, the order of headings, landmarks and what
+else a machine can judge of WCAG. What it calls minor is left to it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from tests.browser import WIDE, Served, Visitor
+from ui.state.places import ALL, START
+
+Visit = Callable[..., Visitor]
+PARTS = (
+    "commissions?commission=1",
+    "commissions?commission=1&sign=1",
+    "solutions?part=make",
+    "solutions?part=mix",
+    "solutions?part=used",
+    "log?plate=9",
+    "bench?piece=new",
+)
+PARTS_ONE_LEVEL_TOO_LOW = ("", "suggestions", "log", "log?plate=9")
+PLACES = ("", *(place.address for place in ALL if place is not START), *PARTS)
+PHONE_WIDTH, NARROWEST = 390, 320  # WCAG 2.2, 1.4.10: 320 px without scrolling sideways (from memory)
+UNFOLD_ALL = """() => {
+  const folded = [...document.querySelectorAll("[data-testid=stExpander] details:not([open]) > summary")];
+  folded.forEach((summary) => summary.click());
+  return folded.length;
+}"""
+WIDER = """() => {
+  const main = document.querySelector("[data-testid=stMain]");
+  const beside = [...document.querySelectorAll(".stHorizontalBlock:has(> .stColumn)")];
+  const cut = beside.filter((one) => one.scrollWidth > one.clientWidth + 1).map((one) => one.innerText.slice(0, 80));
+  const wide = Math.max(document.scrollingElement.scrollWidth, main.scrollWidth);
+  return wide > window.innerWidth ? [`${wide} px`, ...cut] : cut;
+}"""
+UNSEEN = """() => {
+  document.head.insertAdjacentHTML("beforeend", "<style>* { transition: none !important; }</style>");
+  const pressed = "a[href], button, summary, input[type=radio], input[type=checkbox]";
+  const drawing = document.querySelector(".stage")?.getRootNode();
+  const found = [...document.querySelectorAll(pressed), ...(drawing?.querySelectorAll(pressed) ?? [])];
+  const shown = found.filter((one) => one.checkVisibility() && !one.disabled && one.tabIndex >= 0);
+  const ringed = (one) => {
+    const {outlineStyle, outlineWidth} = getComputedStyle(one);
+    return outlineStyle === "solid" && parseFloat(outlineWidth) >= 2;
+  };
+  const unseen = shown.filter((one) => {
+    one.focus({focusVisible: true});
+    return !ringed(one) && !(one.closest("label") && ringed(one.closest("label")));
+  });
+  return [shown.length, unseen.map((one) => one.outerHTML.slice(0, 200))];
+}"""
+
+
+def findings(page: Any, headings: bool = True) -> list[str]:
+    """Return what axe-core finds moderate or worse, one line each."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    options = {"resultTypes": ["violations"], "rules": {"heading-order": {"enabled": headings}}}
+    broken = [rule for rule in Axe().run(page, options=options).response["violations"] if rule["impact"] != "minor"]
+    return [f"{rule['id']}: {node['html'][:200]}" for rule in broken for node in rule["nodes"]]
+
+
+@pytest.mark.parametrize("share", [0, 1], ids=["one half", "the other"])
+def test_every_page_can_be_read_out_gone_through_by_keyboard_and_fits_a_narrow_window(
+    read_demo: Served, visit: Visit, share: int
+) -> None:
+    visitor = visit(read_demo)
+    found: dict[str, Any] = {}
+    for place in PLACES[share::2]:
+        visitor.page.set_viewport_size({"width": WIDE[0], "height": WIDE[1]})
+        visitor.open(place)
+        while visitor.page.evaluate(UNFOLD_ALL):
+            visitor.settle()
+        found[f"{place} at a desk"] = findings(visitor.page, place not in PARTS_ONE_LEVEL_TOO_LOW)
+        visitor.page.keyboard.press("Tab")
+        number, unseen = visitor.page.evaluate(UNSEEN)
+        assert number >= 15, f"{place} shows only {number} links and buttons"
+        found[f"{place} by the keyboard"] = unseen
+        visitor.page.set_viewport_size({"width": PHONE_WIDTH, "height": WIDE[1]})
+        visitor.rest()
+        found[f"{place} on a phone"] = findings(visitor.page, place not in PARTS_ONE_LEVEL_TOO_LOW)
+        visitor.page.set_viewport_size({"width": NARROWEST, "height": WIDE[1]})
+        visitor.rest()
+        found[f"{place} in a narrow window"] = visitor.page.evaluate(WIDER)
+    assert {where: what for where, what in found.items() if what} == {}
