@@ -53,6 +53,11 @@ def moment_made(text: str) -> datetime:
     return made_at
 
 
+def made_on(text: str) -> datetime:
+    """Return when something was made, by the day as it is typed: now for today or nothing. Raises StudioError."""
+    return now() if text.strip() in ("", shown(now(), ISO)) else moment_made(text)
+
+
 def on_day(made_at: datetime, text: str) -> datetime:
     """Return a moment, in UTC, moved to the day given as 2025-03-31, which has been. Raises StudioError."""
     try:

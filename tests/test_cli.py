@@ -406,6 +406,19 @@ def test_a_slip_in_a_studios_name_makes_no_studio(what, refused, plate, tmp_path
     assert not (tmp_path / "studoi").exists()
 
 
+def test_a_studio_is_given_a_title_and_says_what_is_in_it(told, run, refused, studio, tmp_path):
+    assert told("studio", "--studio", studio)["title"] == ""
+    shown = told("studio", "--title", "Heron Yard", "--studio", studio)
+    assert (shown["title"], shown["is_demo"], shown["plates"]) == (
+        "Heron Yard",
+        False,
+        len(told("trials", "--studio", studio)["trials"]),
+    )
+    assert run("studio", "--studio", studio)[1].startswith("Heron Yard (")
+    assert "Shorten" in refused("studio", "--title", "x" * 1000, "--studio", studio)
+    assert "There is no studio" in refused("studio", "--studio", tmp_path / "slip")
+
+
 def test_cards_are_listed_without_making_a_studio(told, tmp_path):
     assert told("cards", "--studio", tmp_path / "nowhere")["own_cards"] == []
     assert not (tmp_path / "nowhere").exists()

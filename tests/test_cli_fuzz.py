@@ -78,6 +78,7 @@ ENOUGH: dict[str, tuple[str, ...]] = {
     "solutions use": ("Fe 1", "--ml", "5"),
     "solutions take-back-use": ("none",),
     "demo": ("demo",),
+    "studio": (),
     "app": (),
 }
 """What each command needs to run at all."""

@@ -44,7 +44,7 @@ UNSEEN = """() => {
   const pressed = "a[href], button, summary, input[type=radio], input[type=checkbox]";
   const drawing = document.querySelector(".stage")?.getRootNode();
   const found = [...document.querySelectorAll(pressed), ...(drawing?.querySelectorAll(pressed) ?? [])];
-  const shown = found.filter((one) => one.checkVisibility() && !one.disabled && one.tabIndex >= 0);
+  const shown = found.filter((one) => one.checkVisibility({visibilityProperty: true}) && !one.disabled && one.tabIndex >= 0);
   const ringed = (one) => {
     const {outlineStyle, outlineWidth} = getComputedStyle(one);
     return outlineStyle === "solid" && parseFloat(outlineWidth) >= 2;
@@ -71,7 +71,7 @@ def test_every_page_can_be_read_out_gone_through_by_keyboard_and_fits_a_narrow_w
     read_demo: Served, visit: Visit, share: int
 ) -> None:
     visitor = visit(read_demo)
-    found: dict[str, Any] = {}
+    found: dict[str, list[str]] = {}
     for place in PLACES[share::2]:
         visitor.page.set_viewport_size({"width": WIDE[0], "height": WIDE[1]})
         visitor.open(place)
@@ -80,7 +80,7 @@ def test_every_page_can_be_read_out_gone_through_by_keyboard_and_fits_a_narrow_w
         found[f"{place} at a desk"] = findings(visitor.page, place not in PARTS_ONE_LEVEL_TOO_LOW)
         visitor.page.keyboard.press("Tab")
         number, unseen = visitor.page.evaluate(UNSEEN)
-        assert number >= 15, f"{place} shows only {number} links and buttons"
+        assert number >= 12, f"{place} shows only {number} links and buttons"
         found[f"{place} by the keyboard"] = unseen
         visitor.page.set_viewport_size({"width": PHONE_WIDTH, "height": WIDE[1]})
         visitor.rest()
@@ -88,4 +88,4 @@ def test_every_page_can_be_read_out_gone_through_by_keyboard_and_fits_a_narrow_w
         visitor.page.set_viewport_size({"width": NARROWEST, "height": WIDE[1]})
         visitor.rest()
         found[f"{place} in a narrow window"] = visitor.page.evaluate(WIDER)
-    assert {where: what for where, what in found.items() if what} == {}
+    assert not any(found.values()), "\n".join(f"{where}: {each}" for where, what in found.items() for each in what)

@@ -106,7 +106,11 @@ def test_without_a_card_the_list_still_comes_and_says_that_it_is_less_sure(folde
     app = AppTest.from_file(str(APP), default_timeout=120).run()
     next(button for button in app.button if button.label.startswith("Start from")).click().run()
     labelled(app.get("button_group"), "Where does the colour come from?").set_value("upload").run()
-    assert "No card found for certain" in said(upload(app, picture.name, picture.read_bytes()))
+    shown = said(upload(app, picture.name, picture.read_bytes()))
+    assert "No card found for certain" in shown
+    for way_on in ("Tap its four corners", "“Neutral spot”", "“Nothing”", "another photograph"):
+        assert way_on in shown
+    assert "Use another photograph" in [button.label for button in app.button]
     with Studio.open(folder) as studio:
         studio.save_draft("target", {**(studio.draft("target") or {}), "finishes": marked(inside(picture.name))})
     app = opened("target")

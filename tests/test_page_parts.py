@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from matcher.dates import ISO, now, shown
 from matcher.errors import StudioError
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
@@ -271,6 +272,46 @@ def test_an_empty_studio_has_no_dead_end(monkeypatch: pytest.MonkeyPatch, tmp_pa
         app
     )
     assert "It is the first plate." in said_on(app)
+
+
+def test_the_studios_title_is_given_on_the_page_and_stands_in_the_bar(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("MATCHER_STUDIO", str(tmp_path / "new"))
+    app = AppTest.from_file(str(APP), default_timeout=60).run()
+    labelled(app.text_input, "Title of the studio").set_value("x" * 1000).run()
+    labelled(app.button, "Save this title").click().run()
+    assert "Shorten the studio" in said_on(app)
+    labelled(app.text_input, "Title of the studio").set_value("Heron <i>Yard</i>").run()
+    labelled(app.button, "Save this title").click().run()
+    assert "Heron &lt;i&gt;Yard&lt;/i&gt;" in said_on(app)
+    with Studio.open(tmp_path / "new") as studio:
+        assert studio.title == "Heron <i>Yard</i>"
+
+
+def test_a_plate_is_logged_with_the_day_on_which_it_was_made_and_not_with_one_to_come(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("MATCHER_STUDIO", str(tmp_path / "new"))
+    with Studio.open(tmp_path / "new") as studio:
+        studio.record(plate(1, (40, 10, 20)))
+    app = AppTest.from_file(str(APP), default_timeout=60).run()
+    app.switch_page(RECORD.file).run()
+    assert labelled(app.text_input, "Made on").value == shown(now(), ISO), "today is offered"
+    typed(app, 38.5, 14.0, 22.0)
+    labelled(app.text_input, "Made on").set_value("2999-01-01").run()
+    labelled(app.button, "Log this plate").click().run()
+    assert "Give a day that has been" in said_on(app) and "Everything you typed is saved" in said_on(app)
+    labelled(app.text_input, "Made on").set_value("2025-03-31").run()
+    labelled(app.button, "Log this plate").click().run()
+    app.switch_page(RECORD.file).run()
+    assert labelled(app.text_input, "Made on").value == shown(now(), ISO), "and for the next plate again"
+    typed(app, 39.5, 14.0, 22.0)
+    labelled(app.button, "Log this plate").click().run()
+    with Studio.open(tmp_path / "new") as studio:
+        _, earlier, today = studio.trials()
+    assert shown(earlier.made_at, ISO) == "2025-03-31"
+    assert abs(now() - today.made_at) < timedelta(hours=1)
 
 
 def typed(app: AppTest, *lab: float) -> None:

@@ -31,4 +31,4 @@ with guarded():
     save_as_typed(the_studio())
     with guarded():
         page.run()
-    look.foot()
+    look.foot(the_studio())

@@ -20,7 +20,7 @@ from pathlib import Path
 
 from matcher.cli import bench, commissions, log, reading, solutions, suggest, targets, values
 from matcher.cli.options import PROGRAM, Commands, Parser, command_line
-from matcher.cli.photographs import studio_is_there
+from matcher.cli.photographs import opened_studio, studio_is_there, studio_that_is_there
 from matcher.cli.values import TypingError
 from matcher.cli.words import Answer, say
 from matcher.errors import MatcherError, sentence_of
@@ -68,6 +68,9 @@ def whole_command_line() -> Parser:
 
 def add_opening_commands(commands: Commands) -> None:
     commands.add("demo", "Make an invented studio to try things on.", demo).add_argument("folder", metavar="FOLDER")
+    about = "Show the studio's title, where it lies and what is in it; or give it another title."
+    shown = commands.add("studio", about, about_studio)
+    shown.add_argument("--title", metavar="TEXT", help="its title from now on, on every page and sheet")
     opens = commands.add("app", "Open the web page on this machine.", app)
     opens.add_argument("--demo", action="store_true", help="on an invented studio, made when it is not there yet")
     opens.add_argument("--port", metavar="N", type=values.whole, help=f"port ({FIRST_PORT}, or the next free one)")
@@ -87,6 +90,23 @@ def demo(options: argparse.Namespace) -> Answer:
     )
     document = {"studio": name, "trials": count, "targets": targets}
     return Answer(document, [said, f"Open it with: {PROGRAM} app --studio {options.folder}"])
+
+
+def about_studio(options: argparse.Namespace) -> Answer:
+    """Give the studio a title where one is named, and tell what is in it."""
+    with (studio_that_is_there if options.title is None else opened_studio)(options) as studio:
+        if options.title is not None:
+            studio.title = options.title
+        title, demo = studio.title, studio.is_demo
+        counts = {
+            "plate": len(studio.trials()),
+            "target": len(studio.targets()),
+            "commission": len(studio.commissions.commissions()),
+        }
+        document = {"studio": studio.name, "title": title, "is_demo": demo}
+        document |= {f"{noun}s": count for noun, count in counts.items()}
+        said = [f"{title or 'A studio without a title'} ({studio.name})" + (": all of it is invented." if demo else "")]
+    return Answer(document, [*said, ", ".join(counted(count, noun) for noun, count in counts.items())])
 
 
 def app(options: argparse.Namespace) -> None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.bench.mixing_wording import order_of_work, weighed
-from matcher.dates import ISO, moment_made, now, shown
+from matcher.dates import ISO, made_on, now, shown
 from matcher.errors import MatcherError, RecipeError
 from matcher.recipe.hazards import hazards_of, keeping_of
 from matcher.recipe.names import each_once
@@ -138,14 +138,12 @@ def _keep(studio: Studio, draft: Draft, wanted: _Wanted | None) -> None:
     text: dict[str, Any] = {
         name: str(draft.shown(name, "") or "") for name in ("label", "lot", "notes", "made_by", "kept_where")
     }
-    made_on = str(draft.shown("made_on", "") or "")
     try:
-        today = made_on.strip() in ("", shown(now(), ISO))
         stock = studio.bottles.save(
             Stock(
                 chemical=wanted.chemical,
                 grams_per_litre=wanted.grams_per_litre,
-                made_at=now() if today else moment_made(made_on),
+                made_at=made_on(str(draft.shown("made_on") or "")),
                 formula=wanted.formula,
                 volume_ml=wanted.measured.volume_ml,
                 **text,

@@ -97,7 +97,10 @@ def _ask_card(studio: Studio, draft: Draft, sha256: str, picture_side: Any, word
             _settle_marked(studio, draft, sha256, CardChoice("card", kind, own, now[0].points))
         else:
             tell(trouble or "Mark the card's four corners.", "warning")
-            st.html("<p>Tap its four corners on the picture, one after another, in any order.</p>")
+            st.html(
+                "<p>Tap its four corners on the picture, one after another, in any order. No card in the picture? "
+                f"Choose “{WAYS['neutral']}” or “{WAYS['none']}” above, or use another photograph.</p>"
+            )
 
 
 def _settle_marked(studio: Studio, draft: Draft, sha256: str, choice: CardChoice) -> None:

@@ -6,12 +6,15 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from matcher.dates import ISO, shown
 from matcher.trials.fields import TYPED
 from ui.state.drafts import Draft
 from ui.state.open_studio import target_choices
 from ui.state.who import who
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from matcher.studio import Studio
     from matcher.trials.facts import TypedFacts
 
@@ -19,8 +22,8 @@ NO_TARGET = 0
 _FIELDS = {field.name: field.form for field in TYPED if field.form is not None and field.kind != "moment"}
 
 
-def ask_about(studio: Studio, draft: Draft, target_id: int) -> None:
-    """Ask what tells this plate from others. target_id: the target at first, NO_TARGET for none."""
+def ask_about(studio: Studio, draft: Draft, target_id: int, made_at: datetime) -> None:
+    """Ask what tells this plate from others. At first: target_id, NO_TARGET for none; made_at, when it was made."""
     targets = {**target_choices(studio, keep=target_id or None), NO_TARGET: "No target"}
     field = draft.field("target_id", target_id)
     if st.session_state[field["key"]] not in targets:
@@ -33,6 +36,7 @@ def ask_about(studio: Studio, draft: Draft, target_id: int) -> None:
         )
     with right:
         st.text_input("Made by", live=True, **draft.field("made_by", who()))
+        st.text_input("Made on", live=True, **draft.field("made_on", shown(made_at, ISO)))
         with st.container(horizontal=True, gap="small", wrap=False):
             st.number_input("Air, °C", value=None, step=None, format="%g", **draft.field("ambient_c"))
             st.number_input("Humidity, %", value=None, step=None, format="%g", **draft.field("humidity"))
@@ -41,9 +45,9 @@ def ask_about(studio: Studio, draft: Draft, target_id: int) -> None:
 
 def answered(draft: Draft) -> dict[str, Any]:
     """Return what the fields show, by the names of `Trial`."""
-    shown = {name: st.session_state.get(draft.key(field)) for name, field in _FIELDS.items()}
-    texts = {name: shown[name] or "" for name in ("made_by", "piece", "notes")}
-    return {**shown, **texts, "target_id": shown["target_id"] or None}
+    fields = {name: st.session_state.get(draft.key(field)) for name, field in _FIELDS.items()}
+    texts = {name: fields[name] or "" for name in ("made_by", "piece", "notes")}
+    return {**fields, **texts, "target_id": fields["target_id"] or None}
 
 
 def fields_about(facts: TypedFacts) -> dict[str, Any]:

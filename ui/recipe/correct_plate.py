@@ -58,8 +58,7 @@ def correction_form(studio: Studio, trial: Trial, picture: str) -> None:
     with left:
         form = RecipeForm(draft, logged(studio), bottles(studio), strict=True)
         recipe = form.show()
-        ask_about(studio, draft, logged_now.target_id or 0)
-        st.text_input("Made on", live=True, **draft.field("made_on", shown(logged_now.made_at, ISO)))
+        ask_about(studio, draft, logged_now.target_id or 0, logged_now.made_at)
         facts = _facts(draft, recipe, logged_now, form.faults)
     with right:
         st.html(picture)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from matcher.dates import made_on, now
 from matcher.errors import MatcherError
 from ui.bench.step_now import come_back_to_button
 from ui.reading.colour_in import colour_in
@@ -53,7 +54,7 @@ def show() -> None:
     st.header("The colour you got", anchor=False)
     reading, _ = colour_in(studio, draft, "Mark the finish", "Plate")
     st.header("About the plate", anchor=False)
-    ask_about(studio, draft, _default_target(studio))
+    ask_about(studio, draft, _default_target(studio), now())
     _say_other_alloy(studio, draft, recipe)
     _log_it(studio, draft, recipe, reading, form.faults)
     come_back_to_button()
@@ -190,6 +191,7 @@ def _trial(draft: Draft, recipe: Recipe, reading: Reading) -> Trial:
         reading=reading,
         stages=_stages(draft),
         photos=tuple(dict.fromkeys([*photographs, *on_the_way])) if photographs else (),
+        made_at=made_on(str(draft.shown("made_on") or "")),
         **answered(draft),
     )
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from ui.show.literal import literal
+from ui.state.messages import told
 from ui.state.places import AT_THE_FOOT, IN_THE_BAR, Place
 
 if TYPE_CHECKING:
@@ -40,16 +41,29 @@ def bar(studio: Studio, here: Place | None) -> None:
                     st.page_link(place.file, label=literal(place.title))
 
 
-def foot() -> None:
-    """Show what belongs at the end of every page."""
+def foot(studio: Studio) -> None:
+    """Show what belongs at the end of every page: further pages, the studio's title to change, what holds for all."""
     with st.container(key="foot", gap="xsmall"):
         with st.container(key="more", horizontal=True, gap="medium"):
             for place in AT_THE_FOOT:
                 st.page_link(place.file, label=literal(place.title), width="content")
+            _ask_for_title(studio)
         st.html(
             "<p>These are starting points for sample plates and do not replace training. Local codes, safety data "
             "sheets and licensed practice come first.</p>"
         )
+
+
+def _ask_for_title(studio: Studio) -> None:
+    """Let the studio's title, which stands on every page and sheet, be given or changed."""
+    label = "Change the studio's title" if studio.title else "Give the studio a title"
+    with st.popover(label, type="tertiary", key="studio-title"):
+        text = st.text_input("Title of the studio", value=studio.title, live=True, key="studio.title")
+        st.html('<p class="pm-soft">It stands at the top of every page and on whatever is printed.</p>')
+        if st.button("Save this title", key="studio.title.save"):
+            with told():
+                studio.title = text or ""
+                st.rerun()
 
 
 def title(text: str, below: str = "") -> None:
