@@ -158,6 +158,16 @@ def test_the_front_page_lists_what_waits_each_with_the_way_to_it(folder: Path) -
         assert shows in said(there.button(key=key).click().run()), key
 
 
+def test_a_file_that_is_no_photograph_is_answered_in_a_sentence_and_changes_nothing(folder: Path) -> None:
+    app = opened("target")
+    labelled(app.get("button_group"), "Where does the colour come from?").set_value("upload").run()
+    for name, content in (("list.csv", b"a,b\n1,2\n"), ("letter.pdf", b"%PDF-1.4 abc")):
+        app = upload(app, name, content)
+        assert any(name in said and "give a JPEG" in said for said in alerts(app))
+    with Studio.open(folder) as studio:
+        assert "photo" not in (studio.draft("target") or {})
+
+
 def test_the_studios_own_measured_card_is_kept_and_used(folder: Path) -> None:
     keep_draft(folder, "target", CLIENT, finishes=marked(FINISH))
     app = opened("target")

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.errors import MatcherError
-from matcher.photo.formats import FORMATS
 from ui.show import look
 from ui.show.literal import literal
 from ui.state.drafts import Draft
@@ -22,7 +21,6 @@ from ui.state.messages import tell
 if TYPE_CHECKING:
     from matcher.studio import Studio
 
-KINDS = [suffix[1:] for one in FORMATS for suffix in one.suffixes]
 Pictures = Sequence[tuple[Path, str]]
 """Files of the demo's photographs, with their titles."""
 PHOTOGRAPH_FIELDS = (
@@ -34,7 +32,7 @@ PHOTOGRAPH_FIELDS = (
 def upload(studio: Studio, draft: Draft, then: Callable[[], object] = st.rerun) -> None:
     """Take a photograph file. then: what comes once it is kept."""
     key = f"{draft.form}.upload.{st.session_state.get(f'{draft.form}.uploads', 0)}"
-    file = st.file_uploader("Photograph", type=KINDS, key=key, label_visibility="collapsed", max_upload_size=256)
+    file = st.file_uploader("Photograph", key=key, label_visibility="collapsed", max_upload_size=256)
     st.html(
         '<p class="pm-soft">The file as the camera wrote it: JPEG, HEIC, PNG, WebP, TIFF or camera raw. '
         "On most phones this button also offers the camera.</p>"

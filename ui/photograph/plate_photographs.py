@@ -15,7 +15,6 @@ import streamlit as st
 from matcher.errors import MatcherError
 from ui.draw import Shape
 from ui.photograph.card_step import card_reading
-from ui.photograph.intake import KINDS
 from ui.photograph.outlined import outlined
 from ui.show import look
 from ui.show.literal import literal
@@ -48,9 +47,7 @@ def bring_in_several(studio: Studio, draft: Draft) -> None:
     """Take photographs in, from files or from the demo, and keep them at once."""
     with look.panel(f"several-{draft.form}"):
         key = f"{draft.form}.files.{st.session_state.get(f'{draft.form}.rounds', 0)}"
-        files = st.file_uploader(
-            "Photographs of one plate", type=KINDS, key=key, accept_multiple_files=True, max_upload_size=256
-        )
+        files = st.file_uploader("Photographs of one plate", key=key, accept_multiple_files=True, max_upload_size=256)
         offered = studio.is_demo and not draft.get("photos")
         if offered and st.button("Use the demo's photographs of one plate", key=f"{draft.form}.demo"):
             from matcher.demo import one_plate

@@ -151,7 +151,7 @@ def _uploaded(studio: Studio, draft: Draft, label: str, several: bool) -> list[d
     count = len(draft.get("frames") or ())
     key = f"{draft.form}.more.{draft.get('more_way')}.{count}"
     files = st.file_uploader(
-        label, type=intake.KINDS, key=key, accept_multiple_files=several, label_visibility="collapsed",
+        label, key=key, accept_multiple_files=several, label_visibility="collapsed",
         max_upload_size=256,
     )  # fmt: skip
     kept, wrong = [], []
