@@ -245,7 +245,7 @@ def let_loose(master: Path, seed: int, pages: Sequence[str], count: int, told: C
             cwd=ROOT,
             env={**os.environ, **places},
             stdout=subprocess.PIPE,
-            stderr=None,
+            stderr=subprocess.DEVNULL,
             text=True,
         ) as child:
             for line in child.stdout or ():
