@@ -11,6 +11,7 @@ import threading
 import urllib.error
 import urllib.request
 import zipfile
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -192,7 +193,8 @@ def ask(path: str, method: str = "GET", **headers: str) -> tuple[int, dict[str, 
     async def send(message: Any) -> None:
         sent.append(message)
 
-    asyncio.run(Starlette(routes=picture_routes())(scope, receive, send))
+    with ThreadPoolExecutor(1) as apart:  # a browser test in the same process has left a loop running in this thread
+        apart.submit(asyncio.run, Starlette(routes=picture_routes())(scope, receive, send)).result()
     answered = {name.decode(): value.decode() for name, value in sent[0]["headers"]}
     return sent[0]["status"], answered, b"".join(message.get("body", b"") for message in sent[1:])
 
@@ -263,11 +265,13 @@ def test_a_page_holds_addresses_and_each_is_answered(
     photographs = [image for image in images if "/pictures/" in image or "/patches/" in image]
     assert photographs and not [image for image in images if "data:image/jpeg" in image]
     for image in photographs:
-        found = re.search(r'src="([^"]*)" width="(\d+)" height="(\d+)" loading="lazy"', image)
+        found = re.search(r'src="([^"]*)"(?: width="(\d+)" height="(\d+)")? loading="lazy"', image)
         assert found is not None
         status, _, body = ask(found[1])
         assert status == 200
-        assert Image.open(io.BytesIO(body)).size == (int(found[2]), int(found[3]))
+        width, height = Image.open(io.BytesIO(body)).size
+        on_the_wall = found[2] is None and width == height  # its places are square before any patch has come
+        assert on_the_wall or (width, height) == (int(found[2]), int(found[3]))
 
 
 def test_the_server_gives_pictures_and_still_finds_every_page(read_demo: Any) -> None:
