@@ -35,8 +35,9 @@ def ask_about(studio: Studio, draft: Draft, target_id: int, made_at: datetime) -
             "Mark on the plate", placeholder="what is stamped or written on it", live=True, **draft.field("piece", "")
         )
     with right:
-        st.text_input("Made by", live=True, **draft.field("made_by", who()))
-        st.text_input("Made on", live=True, **draft.field("made_on", shown(made_at, ISO)))
+        with st.container(horizontal=True, gap="small", wrap=False):
+            st.text_input("Made by", live=True, **draft.field("made_by", who()))
+            st.text_input("Made on", live=True, **draft.field("made_on", shown(made_at, ISO)))
         with st.container(horizontal=True, gap="small", wrap=False):
             st.number_input("Air, °C", value=None, step=None, format="%g", **draft.field("ambient_c"))
             st.number_input("Humidity, %", value=None, step=None, format="%g", **draft.field("humidity"))
