@@ -284,6 +284,8 @@ def test_the_server_gives_pictures_and_still_finds_every_page(read_demo: Any) ->
 
     kind, body = got(f"/pictures/{sha256}/480.jpg")
     assert kind == "image/jpeg" and body[:3] == b"\xff\xd8\xff"
+    with urllib.request.urlopen(f"{read_demo.address}/start", timeout=30) as answer:
+        assert answer.url == f"{read_demo.address}/", "the front page's own address leads to it"
     for page in ("/", "/log", "/suggestions?target=1"):
         kind, body = got(page)
         assert kind == "text/html" and b"<html" in body

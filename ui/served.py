@@ -8,8 +8,18 @@ from __future__ import annotations
 from pathlib import Path
 
 import streamlit as st
+from starlette.responses import RedirectResponse
+from starlette.routing import Route
 
 from ui.photograph.picture_routes import picture_routes
 from ui.state.opened_browser import opens_a_browser
+from ui.state.places import START
 
-app = st.App(Path(__file__).with_name("app.py"), routes=picture_routes(), lifespan=opens_a_browser)
+
+def to_the_front_page(_: object) -> RedirectResponse:
+    """Lead from the front page's own address, which Streamlit does not know, to where it lies."""
+    return RedirectResponse("/")
+
+
+FRONT_PAGE = Route(f"/{START.address}", to_the_front_page)
+app = st.App(Path(__file__).with_name("app.py"), routes=[FRONT_PAGE, *picture_routes()], lifespan=opens_a_browser)
