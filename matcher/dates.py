@@ -37,6 +37,15 @@ def shown(when: datetime, form: str = LONG) -> str:
     return local(when).strftime(form)
 
 
+def day_shown(day: date, with_year: bool = True) -> str:
+    """Say a day of the calendar, which is the same day on every clock.
+
+    >>> day_shown(date(2027, 5, 4)), day_shown(date(2027, 5, 4), with_year=False)
+    ('4 May 2027', '4 May')
+    """
+    return f"{day.day} {day.strftime('%B %Y' if with_year else '%B')}"
+
+
 def moment(text: str | datetime) -> datetime:
     """Return an ISO 8601 date or time as a UTC datetime; without a zone it is local. Raises StudioError."""
     try:

@@ -116,7 +116,7 @@ def test_a_change_is_kept_and_its_history_says_what_it_was(studio: Studio) -> No
     assert what_changed(COMMISSION, told["was"], told["now"], {}) == (
         "The piece: Heron, was Heron fountain",
         "Casts in the edition: 5, was 3",
-        "Due on: not noted, was 04 May 2026",
+        "Due on: not noted, was 4 May 2026",
     )
 
 

@@ -19,7 +19,7 @@ from matcher.studio import Studio
 from matcher.trials.log import CHANGED
 from tests.plates import a_target, a_trial
 from tests.test_commissions import a_commission, signed
-from tests.test_page_suggestions import page, said
+from tests.test_page_suggestions import page, said, unfold
 
 
 def test_a_target_gets_another_name_and_its_history_says_what_it_was(studio: Studio) -> None:
@@ -83,7 +83,7 @@ def test_the_command_line_changes_sets_aside_and_takes_back_a_target(told: Any, 
 def test_the_page_renames_a_target_sets_it_aside_and_takes_it_back(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    app = page(monkeypatch, tmp_path, [a_trial()], a_target("bird"))
+    app = unfold(page(monkeypatch, tmp_path, [a_trial()], a_target("bird")), "target")
     next(field for field in app.text_input if field.label == "Its name").set_value("heron").run()
     app.button(key="target.save.1").click().run()
     assert "Plates nearest to heron" in said(app)
@@ -100,7 +100,7 @@ def test_the_page_renames_a_target_sets_it_aside_and_takes_it_back(
 def test_of_two_screens_that_change_one_target_the_second_is_told(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    app = page(monkeypatch, tmp_path, [a_trial()], a_target("bird"))
+    app = unfold(page(monkeypatch, tmp_path, [a_trial()], a_target("bird")), "target")
     next(field for field in app.text_input if field.label == "Its name").set_value("heron").run()
     with Studio.open(tmp_path / "studio") as studio:
         target = studio.target(1)

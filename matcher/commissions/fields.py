@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, Literal
 
-from matcher.dates import LONG
+from matcher.dates import day_shown
 from matcher.errors import StudioError
 from matcher.storage import checked
 from matcher.typed import whole_number
@@ -64,7 +64,7 @@ class CommissionField:
         if value is None or value == "":
             return "none" if self.kind == "target" else "not noted"
         if isinstance(value, date):
-            return value.strftime(LONG)
+            return day_shown(value)
         if self.kind == "target":
             return targets.get(str(value), "a target that is not in this studio")
         return f"{value:g}{self.unit}" if isinstance(value, float) else f"{value}"

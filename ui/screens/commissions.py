@@ -12,6 +12,7 @@ from matcher.commissions.state import next_steps, state_of
 from matcher.commissions.store import by_due_day
 from matcher.commissions.timeline import what_happened
 from matcher.commissions.wording import state_in_words, step_in_words
+from matcher.dates import day_shown
 from matcher.errors import MatcherError
 from matcher.words import counted
 from ui.commissions.about_commission import change_one, take_one_on
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
     from matcher.studio import Studio
 
 NEW = "new"
-DUE = "%-d %B %Y"
 
 
 def show() -> None:
@@ -140,7 +140,7 @@ def _new(studio: Studio) -> None:
 
 def _about(commission: Commission) -> str:
     """Say in one line whose it is, what it is cast in, how many casts, when it is due."""
-    due = f"due {commission.due_on.strftime(DUE)}" if commission.due_on is not None else ""
+    due = f"due {day_shown(commission.due_on)}" if commission.due_on is not None else ""
     told = (commission.client, commission.alloy, commission.size, counted(commission.casts, "cast"), due)
     return " · ".join(part for part in told if part)
 

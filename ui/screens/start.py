@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.commissions.store import by_due_day
+from matcher.dates import day_shown
 from matcher.words import agreeing, counted
 from ui.photograph.intake import upload
 from ui.recipe.piece import on_the_bench
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
 
 NEWEST = 12
 LISTED = 4  # of each kind that waits, so that one kind does not hide the others
-DAY = "%-d %B"
 SOON_DAYS = 21
 PATH = (
     ("Target", "Read the colour of the finish that is wanted, from a photograph with a grey card in it."),
@@ -150,7 +150,7 @@ def _due(commission: Commission) -> str:
     if days == 0:
         return "Due today"
     if abs(days) > SOON_DAYS:
-        day = commission.due_on.strftime(DAY if days > 0 else f"{DAY} %Y")
+        day = day_shown(commission.due_on, with_year=days <= 0)
         return f"Due {day}" if days > 0 else f"Was due {day}"
     return f"Due in {counted(days, 'day')}" if days > 0 else f"Overdue by {counted(-days, 'day')}"
 
