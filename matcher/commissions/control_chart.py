@@ -41,6 +41,13 @@ RUNS: tuple[tuple[Rule, int, int, float], ...] = (
 """Each test for runs: how many of how many in a row lie farther than so many standard deviations on one side."""
 SURELY = 12
 """Casts: up to as many, chance alone makes a run on fewer than one chart in twenty; of longer charts it is said."""
+LEAST_SIGMA = 0.1  # CIELAB: so that limits can be drawn where nothing is known to scatter
+SOURCE = (
+    "Dashed: the approved plate ± three standard deviations of how two plates and their readings scatter. A ringed "
+    "cast lies beyond what chance explains on the three axes taken together. Tests for runs: Western Electric Company, "
+    "Statistical Quality Control Handbook, 1956."
+)
+"""What stands below a chart, on the page and on paper."""
 FEWEST_FOR_RUNS = 5
 """Casts: before there are as many, their own mean, about which runs are counted, is not known well enough."""
 
@@ -86,6 +93,12 @@ class ControlChart:
     signals: tuple[Signal, ...]
     centre: Floats | None
     sigma: Floats
+
+    def limits(self, axis: int) -> tuple[float, float]:
+        """Return the approved plate ± three standard deviations of how it and a cast scatter, for one axis to draw."""
+        approved = float(self.approved.lab[axis])
+        reach = 3 * float(np.sqrt(2) * max(self.sigma[axis], LEAST_SIGMA))
+        return approved - reach, approved + reach
 
     @property
     def drifts(self) -> bool:

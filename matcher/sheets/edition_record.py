@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
 from reportlab.platypus import Flowable, KeepTogether
 
 from matcher.commissions.commission import HANDOVER, Area, Commission, JournalLine
-from matcher.commissions.control_chart import ControlChart, in_words
+from matcher.commissions.control_chart import SOURCE, ControlChart, in_words
 from matcher.commissions.sign_off import SignOff
 from matcher.dates import SHORT
 from matcher.dates import shown as day_of
@@ -22,11 +21,6 @@ from matcher.words import counted
 STANDS = {"within": "matches", "likely": "probably matches", "untold": "can't be told", "outside": "outside"}
 AXES = ("L*", "a*", "b*")
 FOOT = "Local codes, safety data sheets and licensed practice come first."
-SOURCE = (
-    "Dashed: the approved plate ± three standard deviations of how two plates and their readings scatter. A ringed "
-    "cast lies beyond what chance explains on the three axes taken together. Tests for runs: Statistical Quality "
-    "Control Handbook, Western Electric Company, 1956."
-)
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,9 +126,9 @@ class Charts(Flowable):  # type: ignore[misc]  # reportlab has no types
     def _one(self, axis: int) -> None:
         page, chart = self.canv, self.chart
         approved = float(chart.approved.lab[axis])
-        reach = 3 * float(np.sqrt(2)) * max(float(chart.sigma[axis]), 0.1)
+        least, most = chart.limits(axis)
         values = [float(point.reading.lab[axis]) for point in chart.points]
-        low, high = min(approved - reach, *values) - 0.5, max(approved + reach, *values) + 0.5
+        low, high = min(least, *values) - 0.5, max(most, *values) + 0.5
         left, width = 22 * MM, self.width - 26 * MM
 
         def up(value: float) -> float:
@@ -144,7 +138,7 @@ class Charts(Flowable):  # type: ignore[misc]  # reportlab has no types
         page.setFillColor(SOFT)
         page.setStrokeColor(LINE)
         page.setLineWidth(0.5)
-        for value, dashed in ((approved - reach, True), (approved, False), (approved + reach, True)):
+        for value, dashed in ((least, True), (approved, False), (most, True)):
             page.setDash(2, 2) if dashed else page.setDash()
             page.line(left, up(value), left + width, up(value))
             page.drawRightString(left - 1.5 * MM, up(value) - 2, f"{value:.1f}")

@@ -40,17 +40,13 @@ def show_edition(studio: Studio, known: Known, area: Area) -> None:
         chart = studio.edition(area.id or 0)
     if chart is None:
         return
-    from matcher.commissions.control_chart import in_words
+    from matcher.commissions.control_chart import SOURCE, in_words
 
     st.html(f"<p>{html.escape(in_words(chart))}</p>")
     if chart.points:
         st.plotly_chart(_figure(chart), width="stretch", key=f"edition.{area.id}", config={"displayModeBar": False})
         st.html(_rows(known, area, chart))
-        st.html(
-            '<p class="pm-soft">Dashed: the approved plate ± three standard deviations of how two plates and their '
-            "readings scatter. A ringed cast lies beyond what chance explains on the three axes together. Tests for "
-            "runs: Western Electric Company, Statistical Quality Control Handbook, 1956.</p>"
-        )
+        st.html(f'<p class="pm-soft">{html.escape(SOURCE)}</p>')
 
 
 def _which_cast(studio: Studio, known: Known, area: Area) -> None:
@@ -83,14 +79,13 @@ def _which_cast(studio: Studio, known: Known, area: Area) -> None:
 
 def _figure(chart: ControlChart) -> Any:
     """Return the chart of L*, a* and b*, one above the other."""
-    import numpy as np
     from plotly.subplots import make_subplots
 
     labels = [point.label for point in chart.points]
     figure = make_subplots(rows=3, cols=1, shared_xaxes=True, vertical_spacing=0.06)
     for axis, name in enumerate(AXES):
         values = [float(point.reading.lab[axis]) for point in chart.points]
-        approved, reach = float(chart.approved.lab[axis]), 3 * float(np.sqrt(2) * max(chart.sigma[axis], 0.1))
+        limits = chart.limits(axis)
         figure.add_scatter(
             x=labels,
             y=values,
@@ -105,10 +100,10 @@ def _figure(chart: ControlChart) -> Any:
             row=axis + 1,
             col=1,
         )
-        figure.add_hline(y=approved, line={"color": "#1d4f80", "width": 1}, row=axis + 1, col=1)
-        for limit in (approved - reach, approved + reach):
+        figure.add_hline(y=float(chart.approved.lab[axis]), line={"color": "#1d4f80", "width": 1}, row=axis + 1, col=1)
+        for limit in limits:
             figure.add_hline(y=limit, line={"color": "#6b6b6b", "width": 1, "dash": "dash"}, row=axis + 1, col=1)
-        low, high = min(approved - reach, *values), max(approved + reach, *values)
+        low, high = min(*limits, *values), max(*limits, *values)
         figure.update_yaxes(title_text=name, range=[low - 0.5, high + 0.5], row=axis + 1, col=1)
     figure.update_layout(
         height=420,
