@@ -155,8 +155,8 @@ def add_by(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--by", default="", help="who does it")
 
 
-def add_paper(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--paper", metavar="SIZE", help="A4 or Letter (A4)")
+def add_paper(parser: argparse.ArgumentParser, default: Any = None) -> None:
+    parser.add_argument("--paper", metavar="SIZE", default=default, help="A4 or Letter (A4)")
 
 
 def add_photo_or_lab(parser: argparse.ArgumentParser) -> None:

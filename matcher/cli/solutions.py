@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from matcher.cli import values
 from matcher.cli.bench import named_piece
-from matcher.cli.options import Commands, Parser, add_overwrite, add_recipe
+from matcher.cli.options import Commands, Parser, add_overwrite, add_paper, add_recipe
 from matcher.cli.photographs import opened_studio, studio_that_is_there
 from matcher.cli.suggest import caution_lines
 from matcher.cli.words import Answer, write
@@ -59,14 +59,10 @@ def _add_list(parser: Parser, again: bool = False) -> None:
     parser.add_argument("--all", action="store_true", default=no, help="with those used up")
     parser.add_argument("--labels", metavar="FILE.pdf", default=none, help="write their labels, to print")
     parser.add_argument("--only", metavar="LABEL", action="append", default=none, help="only this; may be given again")
-    _add_paper(parser, none)
+    add_paper(parser, none)
     parser.add_argument(
         "--overwrite", action="store_true", default=no, help="replace the file when it is there already"
     )
-
-
-def _add_paper(parser: Parser, default: Any = None) -> None:
-    parser.add_argument("--paper", metavar="SIZE", default=default, help="A4 or Letter (A4)")
 
 
 def _of_bottle(parser: Parser) -> Parser:
@@ -125,7 +121,7 @@ def _add_mix(parser: Parser) -> None:
     parser.add_argument("--spare", metavar="SHARE", type=values.figure, default=0.2, help=about)
     _add_cylinder(parser)
     parser.add_argument("--labels", metavar="FILE.pdf", help="write labels for what is mixed, to print")
-    _add_paper(parser)
+    add_paper(parser)
     parser.add_argument("--by", default="", help="who mixes, for the labels")
     add_overwrite(parser)
 
@@ -423,7 +419,6 @@ def _hazard_lines(what: str, hazards: Hazards, defer: bool = True) -> list[str]:
 
 def _write_labels(options: argparse.Namespace, labels: Sequence[Label], studio: str) -> None:
     from matcher.sheets.bottle_labels import bottle_labels
-    from matcher.sheets.paper import A4, paper_named
 
-    paper = A4 if options.paper is None else paper_named(options.paper)
+    paper = values.paper(options.paper)
     write(options.labels, bottle_labels(labels, studio, paper), options.overwrite)
