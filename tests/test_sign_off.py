@@ -164,10 +164,10 @@ def test_the_next_cast_is_judged_against_the_approved_plate(studio: Studio) -> N
     assert chart.as_dict()["words"] == in_words(chart)
 
 
-def casts(labs: np.ndarray, sd: float = 0.3) -> list[tuple[str, datetime, Reading]]:
+def casts(labs: np.ndarray, sd: float = 0.3) -> list[tuple[int, datetime, Reading]]:
     start = datetime(2026, 1, 5, tzinfo=UTC)
     return [
-        (f"cast {n}", start + timedelta(days=90 * n), Reading(lab=lab, covariance=np.diag([sd**2] * 3)))
+        (n, start + timedelta(days=90 * n), Reading(lab=lab, covariance=np.diag([sd**2] * 3)))
         for n, lab in enumerate(labs, start=1)
     ]
 

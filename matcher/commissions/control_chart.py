@@ -56,12 +56,12 @@ FEWEST_FOR_RUNS = 5
 class Point:
     """One cast on the chart.
 
-    label: as it is called. made_at: when. reading: of the finished cast. delta_e00, interval: from the approved plate,
+    number: of the cast. made_at: when. reading: of the finished cast. delta_e00, interval: from the approved plate,
     95 %. stands: how surely it matches within the tolerance. t_squared: how far it lies from the approved plate for
     what plates and readings scatter. beyond: whether that is more than chance.
     """
 
-    label: str
+    number: int
     made_at: datetime
     reading: Reading
     delta_e00: float
@@ -69,6 +69,11 @@ class Point:
     stands: Standing
     t_squared: float
     beyond: bool
+
+    @property
+    def label(self) -> str:
+        """As it is called."""
+        return f"cast {self.number}"
 
 
 @dataclass(frozen=True)
@@ -114,7 +119,7 @@ class ControlChart:
             "sigma": self.sigma.tolist(),
             "points": [
                 {
-                    "label": point.label,
+                    "cast": point.number,
                     "made_at": point.made_at.isoformat(),
                     "lab": point.reading.lab.tolist(),
                     "delta_e00": point.delta_e00,
@@ -134,7 +139,7 @@ class ControlChart:
 
 
 def control_chart(
-    approved: Reading, casts: Sequence[tuple[str, datetime, Reading]], plate_covariance: Floats, tolerance: float
+    approved: Reading, casts: Sequence[tuple[int, datetime, Reading]], plate_covariance: Floats, tolerance: float
 ) -> ControlChart:
     """Judge the casts of an edition against the plate that was approved, and against each other.
 
@@ -142,8 +147,8 @@ def control_chart(
     ----------
     approved : Reading
         Of the approved plate, sealed where the casts are.
-    casts : sequence of (str, datetime, Reading)
-        What each is called, when it was made, and its finished reading, in the order in which they were made.
+    casts : sequence of (int, datetime, Reading)
+        The number of each, when it was made, and its finished reading, in the order in which they were made.
     plate_covariance : ndarray, shape (3, 3)
         How plates of one recipe scatter in CIELAB, readings apart (``ProcessModel.plate_covariance``).
     tolerance : float
@@ -156,13 +161,13 @@ def control_chart(
         about the casts' own mean, so that an error of the approved plate's reading is not taken for a drift.
     """
     points = []
-    for label, made_at, reading in casts:
+    for number, made_at, reading in casts:
         apart = difference_covariance(approved, reading) + 2 * plate_covariance
         distance = float(squared_distance(reading.lab - approved.lab, apart))
         interval = delta_e_interval(approved, reading)
         stands = standing(interval, chance_within(approved, reading, tolerance), tolerance)
         delta = float(delta_e_2000(approved.lab, reading.lab))
-        points.append(Point(label, made_at, reading, delta, interval, stands, distance, distance > BEYOND))
+        points.append(Point(number, made_at, reading, delta, interval, stands, distance, distance > BEYOND))
     readings = [reading for _, _, reading in casts]
     sigma = np.sqrt(np.diag(plate_covariance) + _own_variance(readings))
     enough = len(readings) >= FEWEST_FOR_RUNS
@@ -184,7 +189,7 @@ def chart_of_edition(
     by_id = {trial.id: trial for trial in trials if trial.set_aside is None}
     made = [(cast.number, by_id[cast.trial_id]) for cast in casts if cast.trial_id in by_id]
     made.sort(key=lambda one: (one[1].made_at, one[0]))
-    readings = [(f"cast {number}", trial.made_at, approved_reading(trial)[1]) for number, trial in made]
+    readings = [(number, trial.made_at, approved_reading(trial)[1]) for number, trial in made]
     usual = np.diag(np.exp(2 * PRIOR_LOG_PLATE_SD))
     scatter = usual if plate_covariance is None else plate_covariance
     return control_chart(sign_off.plate, readings, scatter, sign_off.tolerance)

@@ -15,10 +15,10 @@ from matcher.dates import shown as day_of
 from matcher.recipe.recipe import steps_in_words
 from matcher.sheets.drawn import Finishes, Shown
 from matcher.sheets.paper import A4, INK, LINE, MM, PLAIN, SOFT, Paper, fitted, gap, said, sheet, table, use_type
+from matcher.suggest.wording import NEARNESS
 from matcher.trials.trial import Trial
 from matcher.words import counted
 
-STANDS = {"within": "matches", "likely": "probably matches", "untold": "can't be told", "outside": "outside"}
 AXES = ("L*", "a*", "b*")
 FOOT = "Local codes, safety data sheets and licensed practice come first."
 
@@ -85,10 +85,10 @@ def _area(record: AreaRecord, with_recipe: bool, paper: Paper) -> list[Flowable]
 
 
 def _casts(record: AreaRecord, paper: Paper) -> Flowable:
-    by_label = {f"cast {number}": trial for number, trial in record.plates}
+    by_number = dict(record.plates)
     rows = []
     for point in record.chart.points if record.chart else ():
-        trial = by_label.get(point.label)
+        trial = by_number.get(point.number)
         low, high = point.interval
         rows.append(
             (
@@ -97,10 +97,10 @@ def _casts(record: AreaRecord, paper: Paper) -> Flowable:
                 day_of(point.made_at, SHORT),
                 "" if trial is None else trial.made_by,
                 f"{point.delta_e00:.1f} ({low:.1f} to {high:.1f})",
-                STANDS[point.stands] + (", more than chance" if point.beyond else ""),
+                NEARNESS[point.stands] + (", more than chance" if point.beyond else ""),
             )
         )
-    heads = ("Cast", "Log", "Made", "By", "∆E00 from the approved plate, 95 %", "Within the tolerance")
+    heads = ("Cast", "Log", "Made", "By", "∆E00 from the approved plate, 95 %", "How near")
     return table(heads, rows, (1.1, 1.2, 1.6, 2.2, 2.4, 2.4), paper)
 
 

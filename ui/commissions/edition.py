@@ -116,14 +116,16 @@ def _figure(chart: ControlChart) -> Any:
 
 
 def _rows(known: Known, area: Area, chart: ControlChart) -> str:
-    plates = {f"cast {cast.number}": cast.trial_id for cast in known.casts if cast.area_id == area.id}
+    from matcher.suggest.wording import NEARNESS
+
+    plates = {cast.number: cast.trial_id for cast in known.casts if cast.area_id == area.id}
     rows = "".join(
-        f"<tr><td>{html.escape(point.label)}</td><td>{_link(plates.get(point.label))}</td>"
+        f"<tr><td>{html.escape(point.label)}</td><td>{_link(plates.get(point.number))}</td>"
         f"<td>ΔE00 {point.delta_e00:.1f} <small>({point.interval[0]:.1f} to {point.interval[1]:.1f})</small></td>"
-        f"<td>{'more than chance' if point.beyond else ''}</td></tr>"
+        f"<td>{NEARNESS[point.stands]}{', more than chance' if point.beyond else ''}</td></tr>"
         for point in chart.points
     )
-    head = "<tr><th>Cast</th><th>Plate</th><th>From the approved plate, 95 %</th><th></th></tr>"
+    head = "<tr><th>Cast</th><th>Plate</th><th>From the approved plate, 95 %</th><th>How near</th></tr>"
     return f'<table class="pm-table"><thead>{head}</thead><tbody>{rows}</tbody></table>'
 
 
