@@ -291,9 +291,9 @@ def _shown(studio: Studio, commission: Commission) -> Answer:
 def _about_lines(commission: Commission) -> list[str]:
     from matcher.commissions.fields import COMMISSION
 
-    told = [field for field in COMMISSION if field.name not in ("title", "alloy")]
-    said = [(field.title, field.said(getattr(commission, field.name), {})) for field in told]
-    return [f"    {title}: {' '.join(value.split())}" for title, value in said if value != "not noted"]
+    told = [(field, getattr(commission, field.name)) for field in COMMISSION if field.name not in ("title", "alloy")]
+    noted = [(field, value) for field, value in told if value not in (None, "")]
+    return [f"    {field.title}: {' '.join(field.said(value, {}).split())}" for field, value in noted]
 
 
 def _area_line(area: Area, known: Known) -> str:

@@ -19,7 +19,11 @@ GREYISH_CHROMA = 14.0
 BLACK_LIGHTNESS = 22.0
 _VERY_DARK = 14.0
 
-_GREYS = ((BLACK_LIGHTNESS, "black"), (44.0, "dark grey"), (62.0, "grey"), (85.0, "light grey"), (999.0, "white"))
+_GREYS = (
+    (BLACK_LIGHTNESS, "", "black"), (44.0, "dark", "grey"), (62.0, "", "grey"), (85.0, "light", "grey"),
+    (999.0, "", "white"),
+)  # fmt: skip
+"""Up to which lightness, its word, and the colour's."""
 _TINGES = (
     (18.0, "reddish"),
     (78.0, "brownish"),
@@ -87,7 +91,7 @@ SHADES = (
 
 COLOUR_WORDS = frozenset(
     word
-    for said in (*FAMILIES, *SHADES, *(name for _, name in (*_GREYS, *_TINGES)), "dark light pale greyish strong")
+    for said in (*FAMILIES, *SHADES, *(name for _, name in _TINGES), "dark light pale greyish strong")
     for word in said.split()
 )
 """Every word that a colour is ever called by."""
@@ -103,9 +107,10 @@ def colour_in_words(lab: ArrayLike) -> str:
     """
     lightness, chroma, hue = (float(value) for value in lab_to_lch(lab))
     if chroma < (NEUTRAL_BLACK_CHROMA if lightness < BLACK_LIGHTNESS else NEUTRAL_CHROMA):
-        return _grey(lightness)
+        return " ".join(filter(None, _grey(lightness)))
     if _is_nearly_neutral(lightness, chroma):
-        return _tinged(_grey(lightness), hue)
+        word, name = _grey(lightness)
+        return " ".join(filter(None, (word, _tinge(hue), name)))
     found = _hue(lightness, chroma, hue)
     words = [_lightness_word(found, lightness), _chroma_word(found, chroma, lightness), found.name]
     return " ".join(word for word in words if word)
@@ -115,7 +120,7 @@ def colour_family(lab: ArrayLike) -> str:
     """Return which of FAMILIES one CIELAB colour (3,) belongs to; nearly neutral colours are black, grey or white."""
     lightness, chroma, hue = (float(value) for value in lab_to_lch(lab))
     if _is_nearly_neutral(lightness, chroma):
-        return _grey(lightness).split()[-1]
+        return _grey(lightness)[1]
     return _hue(lightness, chroma, hue).family
 
 
@@ -123,7 +128,7 @@ def colour_shade(lab: ArrayLike) -> str:
     """Return which of SHADES one CIELAB colour (3,) is: "warm brown", "olive green", "black"."""
     lightness, chroma, hue = (float(value) for value in lab_to_lch(lab))
     if _is_nearly_neutral(lightness, chroma):
-        return _grey(lightness).split()[-1]
+        return _grey(lightness)[1]
     return _hue(lightness, chroma, hue).name
 
 
@@ -132,15 +137,14 @@ def _is_nearly_neutral(lightness: float, chroma: float) -> bool:
     return chroma < (GREYISH_CHROMA if lightness < _VERY_DARK else NEARLY_NEUTRAL_CHROMA)
 
 
-def _grey(lightness: float) -> str:
-    return next(name for up_to, name in _GREYS if lightness < up_to)
+def _grey(lightness: float) -> tuple[str, str]:
+    """Return the word for a grey's lightness, "" where it needs none, and the grey's own."""
+    return next((word, name) for up_to, word, name in _GREYS if lightness < up_to)
 
 
-def _tinged(grey: str, hue: float) -> str:
-    """Return a grey with the hue that it leans to: "dark brownish grey"."""
-    tinge = next(name for up_to, name in _TINGES if hue <= up_to)
-    *lightness, noun = grey.split()
-    return " ".join([*lightness, tinge, noun])
+def _tinge(hue: float) -> str:
+    """Return the hue that a grey leans to: "brownish"."""
+    return next(name for up_to, name in _TINGES if hue <= up_to)
 
 
 def _hue(lightness: float, chroma: float, hue: float) -> _Hue:

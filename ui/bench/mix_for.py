@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
@@ -26,7 +27,7 @@ from matcher.recipe.quantities import measurable_blend, use_leftover
 from matcher.recipe.recipe import Recipe, describe
 from ui.bench.bottle_shelf import hazards_html, paper_choice, precautions_html
 from ui.bench.solution_used import note_for
-from ui.recipe.mix_link import FORM
+from ui.recipe.mix_link import FORM, mix_for
 from ui.recipe.piece import take_to_bench
 from ui.show.cautions import show_these
 from ui.show.literal import literal
@@ -41,7 +42,21 @@ if TYPE_CHECKING:
 AREA_CM2 = 100.0
 PLATES_OFFERED = 40
 FIRST = 2
-ON_THE_BENCH = "On the bench"
+
+
+@dataclass(frozen=True)
+class _Offered:
+    """A recipe to choose. source: where it is from, in words; about: what more is said of it in the list."""
+
+    source: str
+    about: str
+    recipe: Recipe
+    target_id: int | None = None
+    at_bench: bool = False
+
+    @property
+    def label(self) -> str:
+        return f"{self.source}: {self.about}" if self.about else self.source
 
 
 def show_mixing(studio: Studio) -> None:
@@ -83,10 +98,11 @@ def show_mixing(studio: Studio) -> None:
 def _choose(studio: Studio, draft: Draft) -> None:
     """Let the recipe be that of a piece on the bench or of a logged plate."""
     pieces = {
-        f"piece {piece.uid}": (f"{ON_THE_BENCH}: {title_of(piece)}", piece.recipe) for piece in studio.shelf.pieces()
+        f"piece {piece.uid}": _Offered(f"On the bench: {title_of(piece)}", "", piece.recipe, piece.target_id, True)
+        for piece in studio.shelf.pieces()
     }
     plates = {
-        f"plate {trial.id}": (f"Plate {trial.id}: {describe(trial.recipe)}", trial.recipe)
+        f"plate {trial.id}": _Offered(f"Plate {trial.id}", describe(trial.recipe), trial.recipe, trial.target_id)
         for trial in list(reversed(logged(studio)))[:PLATES_OFFERED]
         if trial.recipe.coats or trial.recipe.undercoat
     }
@@ -98,15 +114,13 @@ def _choose(studio: Studio, draft: Draft) -> None:
         "Another recipe" if _recipe(draft) is not None else "Recipe",
         list(offered),
         index=None,
-        format_func=lambda key: offered[key][0],
+        format_func=lambda key: offered[key].label,
         placeholder=source or "of a piece on the bench, or of a plate",
         key=f"mixing.pick.{source}",
     )
     if picked is not None:
-        said, recipe = offered[picked]
-        kept = {name: draft.get(name) for name in ("area", "spare") if draft.get(name) is not None}
-        about = said.partition(": ")[0] if picked.startswith("plate") else said
-        draft.fill({**kept, "recipe": recipe.as_dict(), "source": about})
+        one = offered[picked]
+        mix_for(studio, one.recipe, one.source, one.target_id, one.at_bench)
         st.rerun()
 
 
@@ -204,7 +218,7 @@ def _onward(studio: Studio, draft: Draft, plan: MixPlan, source: str) -> None:
         if ready:
             paper = paper_choice("mixing.paper")
             st.download_button("Print labels", lambda: _printed(studio, ready, paper), "labels.pdf", on_click="ignore")
-        whole = len(ready) == len(plan.layers) and plan.recipe.coats and not source.startswith(ON_THE_BENCH)
+        whole = len(ready) == len(plan.layers) and plan.recipe.coats and not draft.get("at_bench")
         if whole and st.button("Take it to the bench with these bottles", type="primary", key="mixing.bench"):
             take_to_bench(studio, plan.mixed_recipe, source, int(draft.get("target_id") or 0) or None)
     if ready:

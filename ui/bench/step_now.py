@@ -249,7 +249,7 @@ def show_beside(studio: Studio, piece: Piece) -> None:
         )
         st.html(f"<strong>Cautions at this step: {html.escape(step_name(piece.recipe, step))}</strong>")
         show_these(cautions_at(piece.recipe, step), FIRST)
-        mix_button(studio, piece.recipe, "bench-mix", f"On the bench: {title_of(piece)}", piece.target_id)
+        mix_button(studio, piece.recipe, "bench-mix", f"On the bench: {title_of(piece)}", piece.target_id, True)
 
 
 def come_back_to_button() -> None:

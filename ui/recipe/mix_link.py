@@ -18,15 +18,21 @@ LABEL = "What to mix"
 MIX = "mix"
 
 
-def mix_button(studio: Studio, recipe: Recipe, key: str, source: str, target_id: int | None = None) -> None:
-    """Show the way to the solutions for a recipe; nothing for one of bare metal. source: where the recipe is from."""
+def mix_button(
+    studio: Studio, recipe: Recipe, key: str, source: str, target_id: int | None = None, at_bench: bool = False
+) -> None:
+    """Show the way to the solutions for a recipe; nothing for one of bare metal.
+
+    source: where the recipe is from, in words. at_bench: whether it is that of a piece on the bench.
+    """
     if (recipe.coats or recipe.undercoat) and st.button(LABEL, type="tertiary", key=key):
-        go_to_mix(studio, recipe, source, target_id)
+        mix_for(studio, recipe, source, target_id, at_bench)
+        st.switch_page(SOLUTIONS.file, query_params={"part": MIX})
 
 
-def go_to_mix(studio: Studio, recipe: Recipe, source: str, target_id: int | None = None) -> None:
-    """Show what to mix for a recipe; area and what is to spare stay as they were."""
+def mix_for(studio: Studio, recipe: Recipe, source: str, target_id: int | None = None, at_bench: bool = False) -> None:
+    """Choose the recipe that is mixed for; area and what is to spare stay as they were."""
     draft = Draft(studio, FORM)
     kept = {name: draft.get(name) for name in ("area", "spare") if draft.get(name) is not None}
-    draft.fill({**kept, "recipe": recipe.as_dict(), "source": source, "target_id": target_id or 0})
-    st.switch_page(SOLUTIONS.file, query_params={"part": MIX})
+    chosen = {"recipe": recipe.as_dict(), "source": source, "target_id": target_id or 0, "at_bench": at_bench}
+    draft.fill({**kept, **chosen})
