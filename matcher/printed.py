@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from matcher.commissions.sign_off import approved_reading
@@ -27,14 +28,13 @@ PATCH_SIDE = 480
 
 
 def shown_of(studio: Studio, name: str, reading: Reading) -> Shown:
-    """Return a finish as a sheet draws it: its patch, else its plain colour where its photograph is not to be had."""
+    """Return a finish as a sheet draws it: its patch, else its plain colour, which its name then says."""
     from matcher.photo.small import patch_key
 
-    try:
-        patch = studio.patch(patch_key(reading), PATCH_SIDE, lambda: reading)
-    except MatcherError:
-        patch = None
-    return Shown(name, reading.lab, patch)
+    if reading.photo is not None and reading.region is not None:
+        with suppress(MatcherError):  # its photograph is not to be had any more: its colour is
+            return Shown(name, reading.lab, studio.patch(patch_key(reading), PATCH_SIDE, lambda: reading))
+    return Shown(f"{name} (plain colour)", reading.lab)
 
 
 def plate_card(studio: Studio, trial_id: int, paper: Paper = A4) -> bytes:

@@ -20,6 +20,7 @@ from matcher.commissions.control_chart import control_chart
 from matcher.commissions.sign_off import SignOff
 from matcher.errors import StudioError
 from matcher.photo.small import jpeg_of
+from matcher.printed import shown_of
 from matcher.reading.reading import Reading
 from matcher.recipe.cautions import cautions_for
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
@@ -28,6 +29,7 @@ from matcher.sheets.edition_record import AreaRecord, edition_record
 from matcher.sheets.paper import A4, LETTER, MARGIN_MM, MM, Paper
 from matcher.sheets.recipe_sheets import OnTheCard, PlannedPlate, recipe_card, session_sheet
 from matcher.sheets.sign_off_sheet import sign_off_sheet
+from matcher.studio import Studio
 
 needs_poppler = pytest.mark.skipif(
     shutil.which("pdftotext") is None and "CI" not in os.environ, reason="pdftotext (poppler-utils) is not installed"
@@ -151,9 +153,9 @@ def test_a_sign_off_says_how_near_the_plate_is_and_who_approved_it_in_what_light
         sign_off_sheet(job, job.areas[0], far, (TARGET, PLATE)), tmp_path
     )
     gone = signed(withdrawn_at=datetime(2027, 1, 2, tzinfo=UTC), withdrawn_reason="seen outdoors")
-    assert "Withdrawn 02 January 2027: seen outdoors" in text_of(
-        sign_off_sheet(job, job.areas[0], gone, (TARGET, PLATE)), tmp_path
-    )
+    withdrawn = text_of(sign_off_sheet(job, job.areas[0], gone, (TARGET, PLATE)), tmp_path)
+    assert "Withdrawn 02 January 2027: seen outdoors" in withdrawn and "holds no longer" in withdrawn
+    assert "frozen" in text and "frozen" not in withdrawn
 
 
 @needs_poppler
@@ -194,3 +196,10 @@ def test_the_command_line_prints_plates_sessions_and_first_plates(
         assert says in text_of((tmp_path / name).read_bytes(), tmp_path)
     assert "card.pdf" in refused("trials", "card", "3", tmp_path / "card.pdf", *demo)
     assert "A4, Letter" in refused("trials", "card", "3", tmp_path / "new.pdf", "--paper", "A3", *demo)
+
+
+def test_a_finish_without_its_photograph_is_said_to_be_a_plain_colour(studio: Studio) -> None:
+    typed = shown_of(studio, "Target", Reading(TARGET.lab))
+    assert (typed.name, typed.patch) == ("Target (plain colour)", None)
+    gone = replace(Reading(TARGET.lab), photo="ab" * 32, region=np.array([[0.0, 0.0], [9.0, 0.0], [9.0, 9.0]]))
+    assert shown_of(studio, "Plate 3", gone).name == "Plate 3 (plain colour)"

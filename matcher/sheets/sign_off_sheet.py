@@ -119,4 +119,6 @@ def _lab(lab: Floats) -> str:
 
 def _kept(sign_off: SignOff) -> str:
     number = "" if sign_off.id is None else f"Sign-off {sign_off.id}. "
+    if sign_off.withdrawn_at is not None:
+        return f"{number}It was withdrawn, and holds no longer."
     return f"{number}The target is frozen by this sign-off; the next cast is aimed at the approved plate."
