@@ -12,14 +12,15 @@ from starlette.responses import RedirectResponse
 from starlette.routing import Route
 
 from ui.photograph.picture_routes import picture_routes
+from ui.state.addresses import below_the_base
 from ui.state.opened_browser import opens_a_browser
 from ui.state.places import START
 
 
 def to_the_front_page(_: object) -> RedirectResponse:
     """Lead from the front page's own address, which Streamlit does not know, to where it lies."""
-    return RedirectResponse("/")
+    return RedirectResponse(below_the_base(""))
 
 
-FRONT_PAGE = Route(f"/{START.address}", to_the_front_page)
+FRONT_PAGE = Route(below_the_base(START.address), to_the_front_page)
 app = st.App(Path(__file__).with_name("app.py"), routes=[FRONT_PAGE, *picture_routes()], lifespan=opens_a_browser)
