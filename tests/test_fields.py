@@ -184,7 +184,7 @@ def test_the_command_line_takes_every_field_of_a_plate_and_of_a_recipe() -> None
 )
 def test_a_whole_number_keeps_its_range(field: Any) -> None:
     assert field.checked(field.least) == field.least and field.checked(str(int(field.most))) == field.most
-    for wrong in (field.least - 1, field.most + 1, field.least + 0.5, True, "many", None, float("nan")):
+    for wrong in (field.least - 1, field.most + 1, field.least + 0.5, True, "many", float("nan")):
         with pytest.raises(RecipeError, match=field.asked):
             field.checked(wrong)
 

@@ -53,7 +53,7 @@ def test_an_empty_stock_label_is_no_stock() -> None:
     assert Coat("ferric nitrate", 0.5, 1, 100, stock="").stock is None
 
 
-@pytest.mark.parametrize("strength", [0, -0.1, 1.01, float("nan"), float("inf"), "strong", None, True, 10**400])
+@pytest.mark.parametrize("strength", [0, -0.1, 1.01, float("nan"), float("inf"), "strong", True, 10**400])
 def test_a_strength_is_above_0_and_at_most_1(strength: object) -> None:
     with pytest.raises(RecipeError, match="coat's strength"):
         Coat("ferric nitrate", strength, 1, 100)  # type: ignore[arg-type]

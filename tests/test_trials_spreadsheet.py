@@ -232,7 +232,6 @@ def row(**cells: str) -> str:
         ({"lab_l": "nan"}, "as a number"),
         ({"sigma_l": "1"}, "Fill in 'sigma_a'"),
         ({"sigma_l": "1", "sigma_a": "-1", "sigma_b": "1"}, "sigma_a"),
-        ({"coat_1_chemical": "ferric nitrate"}, "Fill in 'coat_1_strength_of_stock'"),
         ({"coat_1_strength_of_stock": "0.5", "coat_1_passes": "3", "coat_1_surface_temp_c": "104"}, "coat's chemical"),
         ({"coat_2_chemical": "ferric nitrate"}, "Number the coats from 1"),
         ({"undercoat": "liver of sulphur", "undercoat_strength_of_stock": "50"}, "undercoat's strength"),

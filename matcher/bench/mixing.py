@@ -15,7 +15,7 @@ from matcher.recipe.cautions import Caution, what_must_not_meet
 from matcher.recipe.hazards import Hazards, age_caution, hazards_of
 from matcher.recipe.names import same
 from matcher.recipe.quantities import Dilution, dilute, measurable_dilution, solution_for_area
-from matcher.recipe.recipe import Coat, Recipe, Undercoat
+from matcher.recipe.recipe import Coat, Recipe, Undercoat, need_all_noted
 from matcher.recipe.usage import PassRate, Used, pass_rate
 from matcher.trials.stocks import Converted, SolutionUse, Stock, converted, left_ml
 
@@ -166,8 +166,10 @@ def mix_recipe(
     Raises
     ------
     RecipeError
-        For an area or a step that cannot be. What stands in the way of one layer is among its troubles.
+        For an area or a step that cannot be, and a strength or passes that nobody noted.
+        What stands in the way of one layer is among its troubles.
     """
+    need_all_noted(recipe, "it is mixed", ("strength", "passes"))
     used = noted_uses(uses)
     layers = []
     for part, layer in layers_of(recipe):

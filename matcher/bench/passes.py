@@ -12,7 +12,7 @@ from matcher.bench.steps import BURNISH, COAT, UNDERCOAT
 from matcher.bench.work import GROUND, After, Piece
 from matcher.errors import SuggestionError
 from matcher.reading.reading import Reading
-from matcher.recipe.recipe import MAX_PASSES, Coat, Recipe, Seal
+from matcher.recipe.recipe import MAX_PASSES, Coat, Recipe, Seal, need_all_noted
 
 USUAL_SEAL_COATS = {"wax": 3, "lacquer": 1}
 """Three thin coats of wax are usual: common practice, no source."""
@@ -46,10 +46,11 @@ def course_of_last_coat(
     """Return the course of a recipe's last coat, with readings by its passes; 0 is before the coat.
 
     done: passes laid so far, by default the count of the last reading. Raises SuggestionError when the recipe has no
-    coat, or a count is not one.
+    coat, or a count is not one; RecipeError when a figure of it was not noted.
     """
     if not recipe.coats:
         raise SuggestionError("Choose a recipe with a coat: bare metal or an undercoat alone has no passes to follow.")
+    need_all_noted(recipe, "the bench starts")
     readings = dict(readings or {})
     laid, coat = _passes_laid(readings, done), len(recipe.coats) - 1
     before = After(coat - 1, recipe.coats[coat - 1].passes) if coat else GROUND

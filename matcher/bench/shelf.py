@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 
 from matcher.bench.work import Piece
 from matcher.errors import StudioError
+from matcher.recipe.recipe import need_all_noted
 from matcher.storage import checked
 from matcher.storage.database import Database
 from matcher.storage.drafts import Drafts, load_kept
@@ -50,7 +51,8 @@ class Shelf:
         return found
 
     def put(self, piece: Piece) -> Piece:
-        """Put a piece on the bench; return it as it is kept."""
+        """Put a piece on the bench; return it as it is kept. Raises RecipeError while its recipe is not all known."""
+        need_all_noted(piece.recipe, "the bench starts")
         others = [other.number for other in self.pieces() if other.uid != piece.uid]
         number = piece.number or max(others, default=0) + 1
         self._drafts.save(

@@ -30,7 +30,7 @@ class Step:
 
 
 def steps_of(recipe: Recipe) -> tuple[Step, ...]:
-    """Return the steps of a recipe in the order of the bench.
+    """Return the steps of a recipe in the order of the bench; one that nobody counted has a count of 0.
 
     >>> from matcher.recipe.recipe import Coat, Seal, Undercoat
     >>> under, coat = Undercoat("liver of sulphur", 0.5, burnish=0.25), Coat("ferric nitrate", 0.5, 6, 105.0)
@@ -40,11 +40,11 @@ def steps_of(recipe: Recipe) -> tuple[Step, ...]:
     steps = []
     if recipe.undercoat is not None:
         steps += [Step(UNDERCOAT), Step(WASH)]
-        if recipe.undercoat.burnish:
+        if recipe.undercoat.burnish != 0:
             steps.append(Step(BURNISH))
-    steps += [Step(COAT, coat.passes, place) for place, coat in enumerate(recipe.coats)]
+    steps += [Step(COAT, coat.passes or 0, place) for place, coat in enumerate(recipe.coats)]
     if recipe.seal is not None:
-        steps.append(Step(SEAL, recipe.seal.coats))
+        steps.append(Step(SEAL, recipe.seal.coats or 0))
     return tuple(steps)
 
 

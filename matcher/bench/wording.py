@@ -45,14 +45,15 @@ def what_goes_on(recipe: Recipe, step: Step, done: int = 0) -> str:
         words = (
             coat.chemical,
             strength_in_words(coat.strength),
-            in_both_degrees(coat.surface_temp_c),
+            "temperature not noted" if coat.surface_temp_c is None else in_both_degrees(coat.surface_temp_c),
             coat.application,
         )
         said = ", ".join(words)
     elif step.kind == UNDERCOAT and under is not None:
         said = f"{under.chemical}, {strength_in_words(under.strength)}, as undercoat"
     elif step.kind == BURNISH and under is not None:
-        said = f"burnish back {percent(under.burnish)}"
+        back = "how far was not noted" if under.burnish is None else percent(under.burnish)
+        said = f"burnish back {back}"
     elif step.kind == SEAL and seal is not None:
         said = f"{seal.kind}, on {'warm' if seal.hot and not done else 'cool'} metal"
     else:
@@ -157,6 +158,8 @@ def look_and_sound(recipe: Recipe, step: Step) -> tuple[str, ...]:
 def _of_coat(recipe: Recipe, place: int) -> tuple[str, ...]:
     coat = recipe.coats[place]
     heat = "A light hiss, and the water flashes off. Drops that skate: too hot. A surface that stays wet: too cool."
+    if coat.surface_temp_c is None:
+        return ()
     if coat.surface_temp_c > SKATES_OFF_ABOVE_C:
         heat = "At this heat drops may skate off without wetting: a finer mist, and a moment off the flame, help."
     elif coat.surface_temp_c < TOO_COOL_BELOW_C:

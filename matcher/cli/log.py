@@ -26,7 +26,7 @@ from matcher.cli.options import (
 from matcher.cli.photographs import given, opened_studio, readings_after, studio_that_is_there
 from matcher.cli.words import Answer
 from matcher.recipe.names import same
-from matcher.recipe.recipe import Coat, Recipe, Undercoat
+from matcher.recipe.recipe import MAX_PASSES, Coat, Recipe, Undercoat
 from matcher.suggest.finding import FACETS, ORDERS, SEASONS, Finder, Found, Wanted
 from matcher.words import agreeing, counted
 
@@ -187,6 +187,8 @@ def _stages(options: argparse.Namespace, recipe: Recipe) -> tuple[StageReading, 
     if not options.after:
         return ()  # without them the suggester need not be loaded
     most = recipe.coats[-1].passes if recipe.coats else 0
+    if most is None:  # nobody counted them
+        most = MAX_PASSES
     readings = readings_after(options)
     if max(readings) > most:
         raise values.TypingError(f"Check --after: there is a reading after {counted(max(readings), 'pass')} of {most}.")

@@ -240,5 +240,6 @@ def add_recipe(parser: argparse.ArgumentParser, corrects: bool = False) -> None:
     about = f'"chemical,strength,burnish": liver of sulphur,0.5,0.25{or_none}'
     parser.add_argument("--undercoat", metavar="STEP", help=about)
     about = f'"chemical,strength,passes,°C,application": ferric nitrate,0.5,6,105,fine mist{again}{or_none}'
+    about += "; ? for a figure that nobody noted"
     parser.add_argument("--coat", metavar="STEP", action="append", default=[], help=about)
     parser.add_argument("--seal", metavar="STEP", help=f'"kind,coats,hot|cold": wax,3,hot{or_none}')

@@ -24,7 +24,15 @@ from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
 from matcher.reading.comparison import chance_within, delta_e_interval, difference_covariance
 from matcher.reading.reading import Reading
-from matcher.recipe.recipe import Coat, Recipe, Undercoat, in_one_spelling, strength_in_words
+from matcher.recipe.recipe import (
+    Coat,
+    Recipe,
+    Undercoat,
+    in_one_spelling,
+    not_noted,
+    not_noted_in_words,
+    strength_in_words,
+)
 from matcher.words import counted, percent, plural
 
 WORTH_DOING = 0.3
@@ -93,6 +101,8 @@ def advise(
     there = tuple(change for change in helpful if not change.same_piece)[:3]
     ruled_out = thought_of and not options
     within = f"; today's limits ({allowed.in_words()}) rule out every change of it" if ruled_out else ""
+    if lacking := not_noted_in_words(trial.recipe):
+        within += f"; what to change can't be worked out while nobody noted {lacking}"
     interval, chance = delta_e_interval(target, trial.reading), chance_within(target, trial.reading, tolerance)
     interval = min(interval[0], now), max(interval[1], now)
     stands = standing(interval, chance, tolerance)
@@ -135,7 +145,9 @@ def _passes_between(recipe: Recipe, changed: Recipe) -> int:
 
 
 def _options(recipe: Recipe) -> list[tuple[str, Recipe, bool]]:
-    """Return (words, recipe, can be done to the same piece) for changes of one thing."""
+    """Return (words, recipe, can be done to the same piece) for changes of one thing; none of a recipe half known."""
+    if not_noted(recipe):
+        return []
     coats = [
         (what, replace(recipe, coats=(*recipe.coats[:-1], coat)), more and recipe.seal is None)
         for what, coat, more in (_coat_changes(recipe.coats[-1]) if recipe.coats else ())

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 from matcher.recipe.names import canonical, each_once
 from matcher.recipe.recipe import Recipe
@@ -35,7 +36,10 @@ class Means:
 def means_of(recipes: Iterable[Recipe]) -> Means:
     """Return what the recipes show that there is."""
     alloys, chemicals, undercoats = _Used(), _Used(), _Used()
-    strengths, undercoat_strengths, temps, passes = set(), set(), set(), {0}
+    strengths: set[Any] = set()
+    undercoat_strengths: set[Any] = set()
+    temps: set[Any] = set()
+    passes: set[Any] = {0}
     for recipe in recipes:
         alloys.add(recipe.alloy)
         if recipe.undercoat is not None:
@@ -46,6 +50,8 @@ def means_of(recipes: Iterable[Recipe]) -> Means:
             strengths.add(coat.strength)
             temps.add(coat.surface_temp_c)
             passes.add(coat.passes)
+    for noted in (undercoat_strengths, strengths, temps, passes):
+        noted.discard(None)  # of a plate that nobody noted it of
     return Means(
         alloys.by_use(),
         chemicals.by_use(),

@@ -58,7 +58,7 @@ class Limits:
     strengths: tuple[float, ...] | None = None
 
     def allow(self, recipe: Recipe) -> bool:
-        """Tell whether a recipe keeps within the limits."""
+        """Tell whether a recipe is known to keep within the limits: what nobody noted is within none."""
         chemicals = {canonical(coat.chemical) for coat in recipe.coats}
         if recipe.undercoat is not None:
             chemicals.add(canonical(recipe.undercoat.chemical))
@@ -88,14 +88,18 @@ class Limits:
             said.append(f"without {listed(sorted(self.excluded), 'or')}")
         return "; ".join(said) or "everything in the log"
 
-    def _allows_passes(self, passes: int) -> bool:
-        return self.max_passes is None or passes <= self.max_passes
+    def _allows_passes(self, passes: int | None) -> bool:
+        return self.max_passes is None or (passes is not None and passes <= self.max_passes)
 
-    def _allows_temp(self, temp_c: float) -> bool:
-        return self.surface_temp_c is None or self.surface_temp_c[0] <= temp_c <= self.surface_temp_c[1]
+    def _allows_temp(self, temp_c: float | None) -> bool:
+        if self.surface_temp_c is None:
+            return True
+        return temp_c is not None and self.surface_temp_c[0] <= temp_c <= self.surface_temp_c[1]
 
-    def _allows(self, strength: float) -> bool:
-        return self.strengths is None or any(abs(strength - known) < 1e-6 for known in self.strengths)
+    def _allows(self, strength: float | None) -> bool:
+        if self.strengths is None:
+            return True
+        return strength is not None and any(abs(strength - known) < 1e-6 for known in self.strengths)
 
 
 def _heat_in_words(low: float, high: float) -> str:

@@ -30,6 +30,7 @@ from matcher.process.fit import Curve, Seen, by_output, systematic_sample
 from matcher.process.flat import FlatMean
 from matcher.process.logged import LoggedTrial
 from matcher.process.residual import Features, Hyperparameters, features_of, inverse_of, kernel
+from matcher.process.unknowns import Usual, fully_known
 from matcher.recipe.recipe import Recipe
 
 MOST_AT_ONCE = 1000
@@ -115,8 +116,11 @@ class ProcessModel:
     _weights: Floats
 
     def columns(self, recipes: Sequence[Recipe]) -> Columns:
-        """Lay out recipes for this model's categories, with as many coats as its own trials have."""
-        return columns_of(recipes, self.curve.categories)
+        """Lay out recipes for this model's categories, with as many coats as its own trials have.
+
+        What nobody noted of one stands at what its trials' recipes mostly say.
+        """
+        return columns_of(Usual.of(self.trials).filled(recipes), self.curve.categories)
 
     @one_thread()
     def mean_lab(self, columns: Columns) -> Floats:
@@ -264,7 +268,7 @@ def fit_process(trials: Sequence[LoggedTrial], start: ProcessModel | None = None
     """
     if not trials:
         raise SuggestionError("No plate is logged yet: log a plate first.")
-    trials = [trials[row] for row in systematic_sample(len(trials), MOST_AT_ONCE)]
+    trials = fully_known([trials[row] for row in systematic_sample(len(trials), MOST_AT_ONCE)])
     categories = Categories.of(trial.recipe for trial in trials)
     few = systematic_sample(len(trials), MOST_FOR_HYPERPARAMETERS)
     if start is not None and len(trials) > FITTED_AFRESH and start.curve.categories.same_names(categories):

@@ -172,7 +172,9 @@ def _of_steps(recipe: Recipe, book: CautionBook) -> Iterator[Caution]:
     chemicals = [book.chemical(name) for name in _used(recipe)]
     if any(known is None or book.family_of[known].acidic for known in chemicals):
         yield book.steps["dilution"]
-    heated = [coat for coat in recipe.coats if coat.surface_temp_c >= WARM_FROM_C]
+    heated = [
+        coat for coat in recipe.coats if coat.surface_temp_c is None or coat.surface_temp_c >= WARM_FROM_C
+    ]  # not noted: as if hot
     if heated or (recipe.seal is not None and recipe.seal.hot):
         yield book.steps["torch"]
     yield from _of_great_heat(recipe.coats, book)
@@ -183,7 +185,7 @@ def _of_steps(recipe: Recipe, book: CautionBook) -> Iterator[Caution]:
 
 
 def _of_great_heat(coats: tuple[Coat, ...], book: CautionBook) -> Iterator[Caution]:
-    hottest = max((coat.surface_temp_c for coat in coats), default=0.0)
+    hottest = max((coat.surface_temp_c for coat in coats if coat.surface_temp_c is not None), default=0.0)
     if hottest > SKATES_OFF_ABOVE_C:
         yield _filled(book.steps["over_hot"], temp=hottest)
 

@@ -17,6 +17,9 @@ MAX_PASSES = 200
 MAX_NAME = 200
 SURFACE_TEMP_RANGE_C = (0.0, 400.0)
 
+NOT_NOTED = "?"
+"""What is typed, and stands in a spreadsheet, for a figure that nobody noted."""
+
 Kind = Literal["name", "label", "strength", "number", "whole", "yes or no"]
 """A name is text; a label too, and may be None; a strength is a fraction of stock above 0 up to 1."""
 
@@ -27,7 +30,8 @@ class Field:
 
     name: of the value in `recipe`. title: in words. asked: how an error calls it. column: in the database. cell: in
     a spreadsheet. least, most, unit: of a number. optional: may be left out, and is then as the value's own default
-    says. word: what stands for it on the command line, None where it is not typed there.
+    says. unknown: may be None where nobody noted it. word: what stands for it on the command line, None where it is
+    not typed there.
     """
 
     name: str
@@ -41,9 +45,12 @@ class Field:
     most: float = 1.0
     unit: str = ""
     optional: bool = False
+    unknown: bool = False
 
     def checked(self, value: object) -> object:
-        """Return a value as a recipe holds it. Raises RecipeError for what cannot be."""
+        """Return a value as a recipe holds it, None where nobody noted it. Raises RecipeError for what cannot be."""
+        if self.unknown and (value is None or (isinstance(value, str) and value.strip() == NOT_NOTED)):
+            return None
         if self.kind == "yes or no":
             if value not in (True, False):
                 raise RecipeError(f"Say with True or False if {self.asked}: {value!r} is neither.")
@@ -97,10 +104,11 @@ UNDERCOAT = Part(
         Field(
             "strength", "strength", "undercoat's strength", "strength",
             "undercoat_strength_of_stock", "undercoat_strength_of_stock", "strength", unit=" of stock",
+            unknown=True,
         ),
         Field(
             "burnish", "burnish", "burnish", "number", "undercoat_burnish", "undercoat_burnish", "burnish",
-            optional=True,
+            optional=True, unknown=True,
         ),
         Field("stock", "bottle", "stock's label", "label", "undercoat_stock", "undercoat_stock", optional=True),
     ),
@@ -112,12 +120,14 @@ COAT = Part(
         Field("chemical", "chemical", "coat's chemical", "name", "chemical", "chemical", "chemical"),
         Field(
             "strength", "strength", "coat's strength", "strength", "strength_of_stock", "strength_of_stock", "strength",
-            unit=" of stock",
+            unit=" of stock", unknown=True,
         ),
-        Field("passes", "passes", "number of passes", "whole", "passes", "passes", "passes", 1, MAX_PASSES),
+        Field("passes", "passes", "number of passes", "whole", "passes", "passes", "passes", 1, MAX_PASSES,
+              unknown=True),
         Field(
             "surface_temp_c", "surface temperature", "surface temperature", "number",
             "surface_temp_c", "surface_temp_c", "°C", *SURFACE_TEMP_RANGE_C, " °C",
+            unknown=True,
         ),
         Field(
             "application", "laid on as", "way of application", "name", "application", "application", "application",
@@ -132,7 +142,7 @@ SEAL = Part(
     (
         Field("kind", "kind", "seal", "name", "seal_kind", "seal", "kind"),
         Field("coats", "coats", "number of seal coats", "whole", "seal_coats", "seal_coats", "coats", 1, 20,
-              optional=True),
+              optional=True, unknown=True),
         Field("hot", "first coat", "the first seal coat went on hot", "yes or no",
               "seal_first_coat_hot", "seal_first_coat_hot", "hot or cold", optional=True),
     ),

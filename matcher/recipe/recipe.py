@@ -1,24 +1,28 @@
 """What a patineur records of a finish: undercoat, coats, seal; and what makes a recipe valid.
 
-Strength is always a fraction of the studio's stock solution (0.5 = half strength).
+Strength is always a fraction of the studio's stock solution (0.5 = half strength). A figure that nobody noted is None,
+and is kept so: a plate's colour is known all the same. Whoever needs the figure asks for it (`need_all_noted`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, TypeAlias
 
 from matcher.errors import RecipeError
 from matcher.recipe.fields import COAT, MAX_NAME, MAX_PASSES, METAL, SEAL, SURFACE_TEMP_RANGE_C, UNDERCOAT, Field
 from matcher.recipe.names import canonical
-from matcher.words import counted, percent
+from matcher.words import counted, listed, percent
 
 __all__ = [
     "MAX_NAME", "MAX_PASSES", "SURFACE_TEMP_RANGE_C", "Coat", "Recipe", "Seal", "Undercoat", "as_compared",
-    "coat_in_words", "describe", "in_one_spelling", "seal_in_words", "steps_in_words", "strength_in_words",
-    "undercoat_in_words",
+    "coat_in_words", "describe", "in_one_spelling", "need_all_noted", "not_noted", "not_noted_in_words",
+    "passes_in_words", "seal_in_words", "steps_in_words", "strength_in_words", "undercoat_in_words",
 ]  # fmt: skip
+
+MaybeNone: TypeAlias = Any
+"""None where nobody noted it. The few who meet such recipes ask with `not_noted`; all others are given whole ones."""
 
 
 def _check(value: object, fields: Iterable[Field]) -> None:
@@ -35,9 +39,9 @@ class Undercoat:
     ----------
     chemical : str
         As typed; names that say the same are told by `matcher.recipe.names`.
-    strength : float
+    strength : float or None
         Fraction of the stock solution, above 0 up to 1.
-    burnish : float
+    burnish : float or None
         How far it was rubbed back, from 0 (not) to 1 (bare high points).
     stock : str or None
         Label of the stock solution's lot, where the studio keeps one.
@@ -54,8 +58,8 @@ class Undercoat:
     """
 
     chemical: str
-    strength: float
-    burnish: float = 0.0
+    strength: float | MaybeNone
+    burnish: float | MaybeNone = 0.0
     stock: str | None = None
 
     def __post_init__(self) -> None:
@@ -70,11 +74,11 @@ class Coat:
     ----------
     chemical : str
         As typed.
-    strength : float
+    strength : float or None
         Fraction of the stock solution, above 0 up to 1.
-    passes : int
+    passes : int or None
         How often it went over the whole piece, 1 to 200.
-    surface_temp_c : float
+    surface_temp_c : float or None
         Temperature of the metal's surface in °C, 0 to 400.
     application : str
         How it was put on: "fine mist", "brush", "stipple".
@@ -94,9 +98,9 @@ class Coat:
     """
 
     chemical: str
-    strength: float
-    passes: int
-    surface_temp_c: float
+    strength: float | MaybeNone
+    passes: int | MaybeNone
+    surface_temp_c: float | MaybeNone
     application: str = "fine mist"
     stock: str | None = None
 
@@ -104,9 +108,9 @@ class Coat:
         _check(self, COAT)
 
     @property
-    def dose(self) -> float:
-        """Strength × passes: how much of the stock went on."""
-        return self.strength * self.passes
+    def dose(self) -> float | MaybeNone:
+        """Strength × passes: how much of the stock went on. None where one of them was not noted."""
+        return None if self.strength is None or self.passes is None else self.strength * self.passes
 
 
 @dataclass(frozen=True)
@@ -117,7 +121,7 @@ class Seal:
     ----------
     kind : str
         "wax", "lacquer" or another, as typed.
-    coats : int
+    coats : int or None
         How many coats of it, 1 to 20.
     hot : bool
         Whether the first went on warm metal.
@@ -134,7 +138,7 @@ class Seal:
     """
 
     kind: str
-    coats: int = 1
+    coats: int | MaybeNone = 1
     hot: bool = False
 
     def __post_init__(self) -> None:
@@ -218,6 +222,49 @@ class Recipe:
             raise RecipeError(f"Check the recipe's fields against an exported recipe: {error}.") from error
 
 
+def not_noted(recipe: Recipe) -> tuple[tuple[str, Field], ...]:
+    """Return the figures of a recipe that nobody noted: the part ("Coat 2") and the field, in the order of the bench.
+
+    >>> recipe = Recipe("silicon bronze", coats=(Coat("ferric nitrate", 0.5, 6, None),))
+    >>> [(part, field.name) for part, field in not_noted(recipe)]
+    [('Coat', 'surface_temp_c')]
+    """
+    many = len(recipe.coats) > 1
+    parts: list[tuple[str, object, Iterable[Field]]] = [
+        (UNDERCOAT.title, recipe.undercoat, UNDERCOAT),
+        *((f"{COAT.title} {at}" if many else COAT.title, coat, COAT) for at, coat in enumerate(recipe.coats, start=1)),
+        (SEAL.title, recipe.seal, SEAL),
+    ]
+    return tuple(
+        (title, field)
+        for title, part, fields in parts
+        if part is not None
+        for field in fields
+        if field.unknown and getattr(part, field.name) is None
+    )
+
+
+def not_noted_in_words(recipe: Recipe, among: Collection[str] | None = None) -> str:
+    """Say what nobody noted: "the passes and the surface temperature of coat 1"; empty when all is noted.
+
+    among: the names of the fields that are asked about, None for all.
+    """
+    of: dict[str, list[str]] = {}
+    for part, field in not_noted(recipe):
+        if among is None or field.name in among:
+            of.setdefault(part.lower(), []).append(f"the {field.title}")
+    return listed([f"{listed(names)} of {'the ' if part[-1].isalpha() else ''}{part}" for part, names in of.items()])
+
+
+def need_all_noted(recipe: Recipe, before: str, among: Collection[str] | None = None) -> None:
+    """Raise RecipeError where a figure was not noted that is needed ``before`` ("the bench starts").
+
+    among: the names of the fields that are needed, None for all.
+    """
+    if lacking := not_noted_in_words(recipe, among):
+        raise RecipeError(f"Fill in {lacking} before {before}: nobody noted it.")
+
+
 def as_compared(recipe: Recipe) -> Recipe:
     """Return a recipe by its names' canonical forms and without bottles: equal for recipes of the same work."""
     under = None if recipe.undercoat is None else replace(recipe.undercoat, stock=None)
@@ -244,8 +291,10 @@ def _spelt(recipe: Recipe, spell: Callable[[str], str]) -> Recipe:
     )
 
 
-def strength_in_words(strength: float) -> str:
-    """Say a fraction of stock as the bench does: "half strength", else "0.35 of stock"."""
+def strength_in_words(strength: float | MaybeNone) -> str:
+    """Say a fraction of stock as the bench does: "half strength", else "0.35 of stock", or that nobody noted it."""
+    if strength is None:
+        return "a strength not noted"
     words = {
         1.0: "full strength",
         0.75: "three-quarter strength",
@@ -277,20 +326,25 @@ def steps_in_words(recipe: Recipe) -> tuple[str, ...]:
 
 def undercoat_in_words(under: Undercoat) -> str:
     """Say an undercoat as `describe` does."""
+    if under.burnish is None:
+        return f"{under.chemical} undercoat at {strength_in_words(under.strength)}, burnish not noted"
     back = f", burnished back {percent(under.burnish)}" if under.burnish else ", not burnished"
     return f"{under.chemical} undercoat at {strength_in_words(under.strength)}{back}"
 
 
+def passes_in_words(coat: Coat) -> str:
+    """Say how often a coat went on: "6 passes", or that nobody noted it."""
+    return "passes not noted" if coat.passes is None else counted(coat.passes, "pass")
+
+
 def coat_in_words(coat: Coat) -> str:
     """Say a coat as `describe` does."""
-    passes = counted(coat.passes, "pass")
-    return (
-        f"{coat.chemical} at {strength_in_words(coat.strength)}, {passes} as {coat.application} "
-        f"at {coat.surface_temp_c:.0f} °C"
-    )
+    passes = passes_in_words(coat) + ("," if coat.passes is None else "")
+    heat = "a temperature not noted" if coat.surface_temp_c is None else f"{coat.surface_temp_c:.0f} °C"
+    return f"{coat.chemical} at {strength_in_words(coat.strength)}, {passes} as {coat.application} at {heat}"
 
 
 def seal_in_words(seal: Seal) -> str:
     """Say a seal as `describe` does."""
-    times = counted(seal.coats, "coat")
+    times = "coats (how many not noted)" if seal.coats is None else counted(seal.coats, "coat")
     return f"{times} of {seal.kind}, the first {'hot' if seal.hot else 'cold'}"

@@ -35,12 +35,14 @@ def stage_at(recipe: Recipe, coat: int, passes: int) -> str:
     if coat >= len(recipe.coats) - 1:
         return f"{_PASS} {passes}"
     whole = f"{_COAT} {coat + 1}"
-    return whole if passes >= recipe.coats[coat].passes else f"{whole}, {_PASS} {passes}"
+    whole_coat = recipe.coats[coat].passes
+    return whole if whole_coat is not None and passes >= whole_coat else f"{whole}, {_PASS} {passes}"
 
 
 def last_stage(recipe: Recipe) -> str | None:
-    """Return the stage after the last pass of all; None where there is no coat."""
-    return stage_after(recipe, recipe.coats[-1].passes) if recipe.coats else None
+    """Return the stage after the last pass of all; None where there is no coat, or nobody counted its passes."""
+    passes = recipe.coats[-1].passes if recipe.coats else None
+    return None if passes is None else stage_after(recipe, passes)
 
 
 def passes_at(stage: str) -> int | None:

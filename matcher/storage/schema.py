@@ -28,7 +28,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 from matcher.errors import StudioError
 
-HEAD = "r0004"
+HEAD = "r0005"
 
 _NAMES = {
     "ix": "ix_%(column_0_label)s",
@@ -176,9 +176,9 @@ class CoatRow(Table):
     trial_id: Mapped[int] = mapped_column(ForeignKey("trials.id"), primary_key=True)
     position: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     chemical: Mapped[str]
-    strength_of_stock: Mapped[float]
-    passes: Mapped[int]
-    surface_temp_c: Mapped[float]
+    strength_of_stock: Mapped[float | None]
+    passes: Mapped[int | None]
+    surface_temp_c: Mapped[float | None]
     application: Mapped[str]
     stock: Mapped[str | None] = mapped_column(ForeignKey("stocks.label"))
 

@@ -16,7 +16,7 @@ from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
 from matcher.process.residual import PRIOR_LOG_PLATE_SD
 from matcher.reading.comparison import difference_covariance
-from matcher.recipe.recipe import Recipe, as_compared
+from matcher.recipe.recipe import Recipe, as_compared, not_noted
 
 SURPRISING_CHI2 = 16.27
 """99.9 % point of chi-square with 3 degrees of freedom: by chance one plate in a thousand."""
@@ -86,6 +86,8 @@ def at_odds(trials: Sequence[LoggedTrial]) -> list[Contradiction]:
     """
     alike: dict[Recipe, list[LoggedTrial]] = {}
     for trial in trials:
+        if not_noted(trial.recipe):  # two such plates need not be of one recipe
+            continue
         alike.setdefault(as_compared(trial.recipe), []).append(trial)
     found = [_farthest_out(plates) for plates in alike.values() if len(plates) > 1]
     return sorted((one for one in found if one is not None), key=lambda one: -one.surprise)

@@ -39,6 +39,7 @@ from matcher.suggest.palettes import MottledRecipe, PaletteMatch, mottled_recipe
 from matcher.suggest.plates import Plates
 from matcher.suggest.predictor import Predictor
 from matcher.suggest.suggestion import Suggestion
+from matcher.suggest.wording import lacking
 
 DEFAULT_TOLERANCE = 2.0
 MAX_COUNT = 1000
@@ -333,7 +334,7 @@ class Suggester:
                     difference=difference_in_words(target.lab, plate.lab, interval=interval),
                     draws=own,
                     tied_with=others,
-                    caveat=doubt_of(item.recipe, (), at_odds) if item.basis == "logged" else "",
+                    caveat=lacking(item.recipe) + doubt_of(item.recipe, (), at_odds) if item.basis == "logged" else "",
                 )
             )
         return filled

@@ -16,7 +16,7 @@ from matcher.process.design import MOST_NAMES
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
 from matcher.recipe.names import canonical, each_once
-from matcher.recipe.recipe import Recipe
+from matcher.recipe.recipe import Recipe, not_noted, not_noted_in_words
 from matcher.words import agreeing, counted, listed, plural
 
 NEARNESS: dict[Standing, str] = {
@@ -48,6 +48,13 @@ def nearness_in_words(
 def why_predicted(delta: float, interval: tuple[float, float], grounds: str) -> str:
     """Say what is expected and on what grounds."""
     return f"The colour expected lies at ΔE00 {_with(delta, interval)}, {grounds[:1].lower()}{grounds[1:]}"
+
+
+def lacking(recipe: Recipe) -> str:
+    """Say what nobody noted of a logged recipe; "" when nothing is lacking."""
+    what = not_noted_in_words(recipe)
+    many = len(not_noted(recipe))
+    return f" {what[:1].upper()}{what[1:]} {agreeing(many, 'was', 'were')} not noted." if what else ""
 
 
 def why_logged(

@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from matcher.errors import MatcherError, StudioError
-from matcher.recipe.recipe import Recipe
+from matcher.recipe.recipe import MAX_PASSES, Recipe
 from matcher.recipe.stages import passes_at
 from matcher.storage.database import Database
 from matcher.storage.schema import CoatRow, TargetRow, TrialRow
@@ -94,7 +94,11 @@ def _check(session: Session, before: Trial, after: Trial) -> None:
 
 
 def _last_passes(trial: Trial) -> int:
-    return trial.recipe.coats[-1].passes if trial.recipe.coats else 0
+    """Return the passes of the last coat; as many as may be where nobody counted them."""
+    if not trial.recipe.coats:
+        return 0
+    passes = trial.recipe.coats[-1].passes
+    return MAX_PASSES if passes is None else int(passes)
 
 
 def _write(session: Session, trial_id: int, values: Mapping[str, Any], recipe: Recipe) -> None:

@@ -14,6 +14,8 @@ others may be empty or left out:
     coat_1_chemical, coat_1_strength_of_stock, coat_1_passes, coat_1_surface_temp_c, coat_1_application, coat_1_stock
                                    the first coat; coat_2_… the second, and so on
     seal, seal_coats, seal_first_coat_hot          "wax"; 3; yes or no
+    A figure of an undercoat, a coat or a seal that nobody noted is "?"; a strength, passes or a surface temperature
+    may be empty too. An empty burnish is none, and an empty number of seal coats is one.
     lab_l, lab_a, lab_b            CIELAB of the finish, D50, 2 degrees
     sigma_l, sigma_a, sigma_b      their standard uncertainties; empty: an instrument's
     source                         "instrument", "photograph" or "typed"
@@ -49,7 +51,7 @@ from matcher.dates import local, moment
 from matcher.errors import MatcherError, Misfit, StudioError
 from matcher.files import opened, whole_file
 from matcher.reading.reading import Reading
-from matcher.recipe.fields import COAT, METAL, SEAL, UNDERCOAT, Field, Part
+from matcher.recipe.fields import COAT, METAL, NOT_NOTED, SEAL, UNDERCOAT, Field, Part
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.storage import checked
 from matcher.storage.database import Database
@@ -277,6 +279,8 @@ def _part_cells(part: Part, value: object | None, prefix: str = "") -> dict[str,
 
 
 def _cell(field: Field, value: Any) -> Any:
+    if field.unknown and value is None:
+        return NOT_NOTED
     return ("yes" if value else "no") if field.kind == "yes or no" else value
 
 
@@ -407,13 +411,18 @@ def _coats(cells: Mapping[str, str], number: Callable[..., float]) -> tuple[Coat
 
 
 def _values(part: Part, cells: Mapping[str, str], number: Callable[..., float], prefix: str = "") -> dict[str, Any]:
-    """Return the fields of a part of a recipe from its cells; one that may be left out is, where its cell is empty."""
+    """Return the fields of a part of a recipe from its cells; one that may be left out is, where its cell is empty.
+
+    Of the others, a figure with an empty cell was not noted.
+    """
     values: dict[str, Any] = {}
     for field in part:
         cell = prefix + field.cell
         if cell not in cells and field.optional:
             continue
-        if field.kind in ("name", "label"):
+        if field.unknown and cells.get(cell, NOT_NOTED) == NOT_NOTED:
+            values[field.name] = None
+        elif field.kind in ("name", "label"):
             values[field.name] = cells.get(cell, "")
         else:
             values[field.name] = _yes(cells[cell]) if field.kind == "yes or no" else number(cell)

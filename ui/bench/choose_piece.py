@@ -10,8 +10,7 @@ import streamlit as st
 
 from matcher.bench.work import UNSEALED
 from matcher.errors import SuggestionError
-from matcher.recipe.recipe import Recipe
-from matcher.words import counted
+from matcher.recipe.recipe import Recipe, not_noted, passes_in_words
 from ui.bench.step_now import TO_BUTTON
 from ui.recipe.piece import FORM, as_listed, begin
 from ui.recipe.recipe_form import recipe_of
@@ -103,7 +102,9 @@ def _offer(studio: Studio, draft: Draft, target: Target) -> Offer | None:
 
 
 def offers_for(studio: Studio, draft: Draft, target: Target) -> dict[str, Offer]:
-    """Return the recipes to choose from, the likeliest first, within today's limits. Raises SuggestionError."""
+    """Return the recipes to choose from, the likeliest first, within today's limits.
+
+    Not those of old plates of which a figure was not noted: they are filled in first. Raises SuggestionError."""
     offers: dict[str, Offer] = {}
     if draft.get("offered") is not None:
         source = draft.get("source") or "another page"
@@ -127,12 +128,12 @@ def offers_for(studio: Studio, draft: Draft, target: Target) -> dict[str, Offer]
     for place, item in enumerate(ranked, start=1):
         listed = as_listed(item, target.tolerance)
         offers[f"place{place}"] = Offer(_label(item), item.recipe, _source(place, item), listed=listed)
-    return {key: offer for key, offer in offers.items() if offer.recipe.coats}
+    return {key: offer for key, offer in offers.items() if offer.recipe.coats and not not_noted(offer.recipe)}
 
 
 def _label(item: Suggestion) -> str:
     name = "Predicted" if item.trial is None else f"Plate {item.trial.id}"
-    coats = ", then ".join(f"{coat.chemical}, {counted(coat.passes, 'pass')}" for coat in item.recipe.coats)
+    coats = ", then ".join(f"{coat.chemical}, {passes_in_words(coat)}" for coat in item.recipe.coats)
     return f"{name}, ΔE00 {item.delta_e00:.1f}: {coats}"
 
 

@@ -13,10 +13,13 @@ import streamlit as st
 
 from matcher.bench.shelf import READING, new_uid
 from matcher.bench.work import UNSEALED, Piece
+from matcher.errors import RecipeError
+from matcher.recipe.recipe import need_all_noted
 from ui.recipe.later_reading import photographs_in
 from ui.recipe.recipe_form import fields_of
 from ui.recipe.record_forms import go_to_form, half_filled, new_form
 from ui.state.drafts import Draft
+from ui.state.messages import tell
 from ui.state.places import BENCH
 
 if TYPE_CHECKING:
@@ -39,7 +42,15 @@ def half_reading(studio: Studio, piece: Piece) -> Draft:
 def take_to_bench(
     studio: Studio, recipe: Recipe, source: str, target_id: int | None, listed: Mapping[str, Any] | None = None
 ) -> None:
-    """Open the bench with a recipe chosen, beside the pieces that are there. listed: see ``Piece``."""
+    """Open the bench with a recipe chosen, beside the pieces that are there; not with one half known.
+
+    listed: see ``Piece``.
+    """
+    try:
+        need_all_noted(recipe, "the bench starts")
+    except RecipeError as error:
+        tell(f"{error} Correct the plate, or record one with the figures that you mean to use.", "warning")
+        return
     offered = {"offered": recipe.as_dict(), "source": source, "listed": None if listed is None else dict(listed)}
     Draft(studio, FORM).fill(offered)
     address = {"piece": CHOOSE} if target_id is None else {"piece": CHOOSE, "target": str(target_id)}

@@ -10,7 +10,7 @@ import streamlit as st
 from matcher.errors import RecipeError
 from matcher.recipe.fields import COAT, METAL, SEAL, UNDERCOAT, Part
 from matcher.recipe.names import canonical, each_once
-from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
+from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat, not_noted
 from ui.show import look
 from ui.show.literal import literal
 from ui.state.drafts import Draft
@@ -29,6 +29,8 @@ COMMON = {  # what a studio that has logged nothing is offered; common practice,
     "application": ("fine mist", "brush", "stipple"),
 }
 NO_SEAL = "none"
+OLD_NOTES = "old_notes"
+"""Whether an empty figure is one that nobody noted, rather than one that is still to be filled in."""
 SEALS = {NO_SEAL: "None", "wax": "Wax", "lacquer": "Lacquer"}
 
 
@@ -38,19 +40,20 @@ def fields_of(recipe: Recipe) -> dict[str, Any]:
     fields |= {"under_on": recipe.undercoat is not None, "coats": len(recipe.coats)}
     for number, coat in enumerate(recipe.coats):
         fields |= _of_part(COAT, coat, number)
-    return {"seal_kind": NO_SEAL, **fields}
+    return {"seal_kind": NO_SEAL, OLD_NOTES: bool(not_noted(recipe)), **fields}
 
 
 def recipe_of(fields: Mapping[str, Any]) -> Recipe | None:
     """Return the recipe that a form's kept fields make, or None while something is missing or cannot be."""
     try:
         sealed = fields.get("seal_kind", NO_SEAL) != NO_SEAL
-        return Recipe(
+        recipe = Recipe(
             **_part_of(METAL, fields),
             undercoat=Undercoat(**_part_of(UNDERCOAT, fields)) if fields.get("under_on") else None,
             coats=tuple(Coat(**_part_of(COAT, fields, number)) for number in range(fields["coats"])),
             seal=Seal(**_part_of(SEAL, fields)) if sealed else None,
         )
+        return recipe if fields.get(OLD_NOTES) or not not_noted(recipe) else None
     except (KeyError, TypeError, RecipeError):
         return None
 
@@ -98,6 +101,7 @@ class RecipeForm:
         self.offered = _in_use(trials)
         self.stocks = stocks
         self.strict = strict
+        self.unknown = False
         self.faults: list[str] = []
 
     def show(self) -> Recipe | None:
@@ -127,6 +131,11 @@ class RecipeForm:
             alloy = self._choice("Alloy", "alloy", "alloy")
         with right:
             surface = self._choice("Surface before you started", "surface", "surface")
+        self.unknown = st.toggle(
+            "Some figures were never noted",
+            help="For a plate from an old notebook: leave empty what nobody noted. It is kept as not noted.",
+            **self.draft.field(OLD_NOTES, False),
+        )
         return alloy, surface
 
     def _undercoat(self) -> Undercoat | None:
@@ -260,12 +269,12 @@ class RecipeForm:
         st.session_state[f"{self.draft.form}.{name}.said"] = said
 
     def _filled(self, part: str, **figures: Any) -> bool:
-        missing = [name for name, value in figures.items() if value is None]
+        missing = [] if self.unknown else [name for name, value in figures.items() if value is None]
         if not missing:
             return True
         self.faults.append(f"{part}: fill in the {' and the '.join(missing)}.")
         if self.strict:
-            tell(f"Fill in the {' and the '.join(missing)}.")
+            tell(f"Fill in the {' and the '.join(missing)}, or say above that some figures were never noted.")
         return False
 
     def _standing(self) -> dict[str, Any]:

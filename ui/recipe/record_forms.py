@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.dates import shown
+from matcher.recipe.recipe import passes_in_words
 from matcher.words import agreeing, counted
 from ui.recipe.recipe_form import recipe_of
 from ui.show.literal import literal
@@ -93,7 +94,7 @@ def form_in_words(studio: Studio, kept: Kept) -> str:
     if body.get("target_id") in names:
         said.append(f"for {names[body['target_id']]}")
     if recipe is not None:
-        said += [f"{coat.chemical}, {counted(coat.passes, 'pass')}" for coat in recipe.coats]
+        said += [f"{coat.chemical}, {passes_in_words(coat)}" for coat in recipe.coats]
     said.append(f"saved {shown(kept.saved_at)}")
     return f"{said[0][:1].upper()}{said[0][1:]} · {' · '.join(said[1:])}"
 
