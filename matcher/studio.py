@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
     from matcher.card.reading import CardReading
     from matcher.commissions.control_chart import ControlChart
+    from matcher.notebook import OwnTable
+    from matcher.notebook_columns import Meanings
     from matcher.photo.photo import Photo
     from matcher.reading.reading import Reading
     from matcher.storage.damaged import Damaged
@@ -88,6 +90,7 @@ class Studio:
         from matcher.commissions.read_again import Readings
         from matcher.commissions.sign_off import SignOffs
         from matcher.commissions.store import Commissions
+        from matcher.notebook import Notebooks
         from matcher.storage.drafts import Drafts
         from matcher.storage.made_pictures import FOLDER, MadePictures
         from matcher.storage.photos import PhotoStore
@@ -114,6 +117,7 @@ class Studio:
         self._own_cards = OwnCards(database)
         self._profiles = ProfileShelf(database)
         self.bottles = StockShelf(database)
+        self.notebooks = Notebooks(database)
         self._settings = Settings(database)
         self._lock = threading.Lock()
         self._suggesters: dict[str, Suggester] = {}
@@ -550,6 +554,8 @@ class Studio:
     def import_file(self, path: str | Path, skip_bad: bool = False, who: str = "") -> Imported:
         """Take in an export or a backup of a studio, or a table of trials (CSV); what is here already stays as it is.
 
+        A table with columns of the studio's own is taken in where it was said before what they mean (``notebooks``).
+
         Raises StudioError (RowProblems for a table's rows); then nothing is taken in. skip_bad: take in a table's
         good rows and report the others.
         """
@@ -560,7 +566,24 @@ class Studio:
         path = Path(path)
         if path.suffix.lower() == ".zip" or portable.is_archive(path):
             return portable.import_studio(self.database, self.photos, path, who, CARRIED)
+        known = self._known_table(path)
+        if known is not None:
+            return self.notebooks.take_in(*known, self.stocks(), skip_bad, who)
         return spreadsheet.import_table(self.database, path, skip_bad, who)
+
+    def _known_table(self, path: Path) -> tuple[OwnTable, Meanings] | None:
+        """Return a table of the studio's own whose columns were mapped before, None for any other file."""
+        from matcher.notebook import read_own_table
+        from matcher.trials.spreadsheet import is_own_table
+
+        try:
+            if is_own_table(path):
+                return None
+            table = read_own_table(path)
+        except StudioError:
+            return None  # as a table of the tool's own it says better what is wrong
+        meanings = self.notebooks.remembered(table)
+        return None if meanings is None else (table, meanings)
 
     def backup(self, path: str | Path, overwrite: bool = False) -> Exported:
         """Write a consistent copy of everything, database and photographs, to one zip, while work goes on.

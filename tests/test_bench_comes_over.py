@@ -36,7 +36,16 @@ def stood(place: str, drafts: dict[str, Any]) -> None:
 
 def back_to_r0002(session: Session) -> None:
     """Undo what the later revisions add."""
-    for table in ("solution_uses", "earlier_readings", "sign_offs", "casts", "journal", "areas", "commissions"):
+    for table in (
+        "table_columns",
+        "solution_uses",
+        "earlier_readings",
+        "sign_offs",
+        "casts",
+        "journal",
+        "areas",
+        "commissions",
+    ):
         session.execute(sa.text(f"DROP TABLE {table}"))
     for column in ("formula", "made_by", "kept_where", "volume_ml", "opened_at", "used_up_at"):
         session.execute(sa.text(f"ALTER TABLE stocks DROP COLUMN {column}"))

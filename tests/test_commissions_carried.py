@@ -31,6 +31,7 @@ from matcher.storage.schema import (
     SolutionUseRow,
     StockRow,
     Table,
+    TableColumnsRow,
 )
 from matcher.studio import Studio
 from tests.plates import MADE_AT, a_photograph, a_reading, a_recipe, a_target, a_trial
@@ -128,6 +129,7 @@ def test_all_that_hangs_on_a_commission_arrives_and_links_hold(filled: Studio, s
         "journal line": 1,
         "earlier reading": 1,
         "solution use": 1,
+        "table's columns": 0,
     }
     for name, arrived in rows(studio).items():
         assert [row for row in arrived if row not in before[name]] == rows(filled)[name]
@@ -268,6 +270,7 @@ def test_a_damaged_row_is_carried_as_it_stands_and_keeps_no_other(filled: Studio
 def test_every_table_of_the_whole_job_is_carried() -> None:
     carried = {table.row for table in CARRIED} | {EarlierReadingRow, SolutionUseRow}
     assert carried == set(TABLES)
+    carried |= {TableColumnsRow}  # of the log, whatever it is for
     uncarried = {"drafts", "studio", "coats", "readings", "trial_photos", "own_card_patches"}  # with what they are of
     plain = {"photos", "stocks", "targets", "trials", "history", "own_cards", "camera_profiles"}
     assert {table.__tablename__ for table in carried} | uncarried | plain == set(Table.metadata.tables)

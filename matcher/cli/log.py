@@ -6,6 +6,7 @@ import argparse
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from itertools import starmap, zip_longest
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from matcher.cli import values, words
@@ -25,6 +26,7 @@ from matcher.cli.options import (
 )
 from matcher.cli.photographs import given, opened_studio, readings_after, studio_that_is_there
 from matcher.cli.words import Answer
+from matcher.errors import StudioError
 from matcher.recipe.names import same
 from matcher.recipe.recipe import MAX_PASSES, Coat, Recipe, Undercoat
 from matcher.suggest.finding import FACETS, ORDERS, SEASONS, Finder, Found, Wanted
@@ -32,6 +34,8 @@ from matcher.words import agreeing, counted
 
 if TYPE_CHECKING:
     from matcher.bench.work import Piece
+    from matcher.notebook import OwnTable
+    from matcher.notebook_columns import Meanings
     from matcher.studio import Studio
     from matcher.suggest.finding import Facet
     from matcher.trials.facts import TypedFacts
@@ -74,7 +78,21 @@ def _add_trials(parser: Parser) -> None:
     into.add_argument("--skip-bad", action="store_true", help="leave out rows of a table that cannot be used")
     into.add_argument("file", metavar="FILE")
     add_by(into)
+    _add_columns(into)
+    about = "Show what the columns of your own table of plates mean, and its rows as plates; nothing is taken in."
+    shown = parts.add("columns", about, columns)
+    shown.add_argument("file", metavar="FILE")
+    _add_columns(shown)
     _add_on_one_plate(parts)
+
+
+def _add_columns(parser: Parser) -> None:
+    """Add what a person says of the columns of a table of the studio's own."""
+    about = 'what a column means, such as "Torch heat=coat_1_surface_temp_c:°F"; none: nothing'
+    parser.add_argument("--column", metavar="NAME=MEANING[:UNIT]", action="append", default=[], help=about)
+    parser.add_argument("--alloy", default="", help="of all plates, where no column says it")
+    about = "for all other columns what the tool proposes, whatever was said before"
+    parser.add_argument("--as-proposed", action="store_true", help=about)
 
 
 def _add_finding(parser: Parser) -> None:
@@ -287,7 +305,11 @@ def take_in(options: argparse.Namespace) -> Answer:
     from matcher.trials.spreadsheet import waiting_in_words
 
     with opened_studio(options) as studio:
-        brought = studio.import_file(options.file, skip_bad=options.skip_bad, who=options.by)
+        if options.column or options.alloy or options.as_proposed:
+            table, meanings = _own_table(studio, options)
+            brought = studio.notebooks.take_in(table, meanings, studio.stocks(), options.skip_bad, options.by)
+        else:
+            brought = studio.import_file(options.file, skip_bad=options.skip_bad, who=options.by)
     new, before = brought.trials, brought.trials_here_before
     said = f"{counted(new, 'plate')} {agreeing(new)} new, {before} {agreeing(before, 'was', 'were')} here before."
     differing = [
@@ -296,6 +318,58 @@ def take_in(options: argparse.Namespace) -> Answer:
     waiting = [waiting_in_words(brought.unfilled)] if brought.unfilled else []
     besides = [line for one in brought.besides for line in besides_in_words(one)]
     return Answer(asdict(brought), [said, *besides, *waiting, *differing, *brought.problems])
+
+
+def columns(options: argparse.Namespace) -> Answer:
+    """Show what the columns of a table of the studio's own mean, and its rows as plates."""
+    from matcher.notebook import plates_of
+    from matcher.notebook_columns import titles
+    from matcher.recipe.recipe import describe
+    from matcher.trials.spreadsheet import waiting_in_words
+
+    with opened_studio(options) as studio:
+        table, meanings = _own_table(studio, options)
+        stocks = studio.stocks()
+    means, lines, shown = titles(), [], []
+    for at, (name, use) in enumerate(zip(table.heading, meanings.uses, strict=True)):
+        said = f"{means.get(use.cell)} ({use.cell}{':' if use.unit else ''}{use.unit})" if use.cell else "passed over"
+        lines.append(f"{name}: {said}; {', '.join(table.examples(at)) or 'empty'}")
+        shown.append({"name": name, "means": use.cell, "unit": use.unit, "examples": table.examples(at)})
+    document: dict[str, Any] = {"columns": shown, "alloy": meanings.alloy, "rows": [], "problems": [], "waiting": 0}
+    try:
+        found = list(plates_of(table, meanings, stocks))
+    except StudioError as error:
+        return Answer({**document, "problems": [str(error)]}, [*lines, str(error)])
+    for row, plate in found:
+        if isinstance(plate, str):
+            document["problems"].append(f"Row {row}: {plate}")
+        elif plate is not None:
+            lab = [round(float(value), 2) for value in plate.reading.lab]
+            document["rows"].append({"row": row, "recipe": plate.recipe.as_dict(), "lab": lab})
+            lines.append(f"Row {row}: {describe(plate.recipe)}; L*a*b* {lab[0]:g}, {lab[1]:g}, {lab[2]:g}")
+    waiting = sum(plate is None for _, plate in found)
+    document["waiting"] = waiting
+    return Answer(document, [*lines, *([waiting_in_words(waiting)] if waiting else []), *document["problems"]])
+
+
+def _own_table(studio: Studio, options: argparse.Namespace) -> tuple[OwnTable, Meanings]:
+    """Return a table with what its columns mean: as said now, else as said before, else as proposed."""
+    from matcher.notebook import read_own_table
+    from matcher.notebook_columns import Meanings, Use
+
+    table = read_own_table(Path(options.file))
+    before = None if options.as_proposed else studio.notebooks.remembered(table)
+    start = before or table.proposed()
+    uses = list(start.uses)
+    for said in options.column:
+        name, _, meaning = said.rpartition("=")
+        if name not in table.heading:
+            raise values.TypingError(f"Name a column of {table.name}: {name!r} is none of {', '.join(table.heading)}.")
+        cell, _, unit = meaning.partition(":")
+        cell = "" if cell == "none" else cell
+        uses = [Use() if cell and use.cell == cell else use for use in uses]
+        uses[table.heading.index(name)] = Use(cell, unit)
+    return table, Meanings(tuple(uses), options.alloy or start.alloy)
 
 
 def set_aside(options: argparse.Namespace) -> Answer:

@@ -28,7 +28,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 from matcher.errors import StudioError
 
-HEAD = "r0005"
+HEAD = "r0006"
 
 _NAMES = {
     "ix": "ix_%(column_0_label)s",
@@ -122,6 +122,15 @@ class SolutionUseRow(Table):
     application: Mapped[str]
     trial_id: Mapped[int | None] = mapped_column(ForeignKey("trials.id"))
     notes: Mapped[str]
+
+
+class TableColumnsRow(Table):
+    """What the columns of a studio's own table mean, as a person said it once; found again by the heading."""
+
+    __tablename__ = "table_columns"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    uid: Mapped[str] = mapped_column(String(64), unique=True)
+    body: Mapped[dict[str, Any]]
 
 
 class TargetRow(Table):

@@ -140,8 +140,19 @@ def import_table(database: Database, path: Path, skip_bad: bool = False, who: st
     Raises RowProblems when a row cannot be taken in, and then takes in none; with ``skip_bad`` the good rows are
     taken in and the bad ones reported. Raises StudioError when the table as a whole cannot be read.
     """
+    with opened_table(path) as found:
+        return take_rows(database, found, skip_bad, who)
+
+
+def take_rows(
+    database: Database, found: Iterable[tuple[int, Trial | str | None]], skip_bad: bool = False, who: str = ""
+) -> Imported:
+    """Take in numbered rows, each a trial, what is wrong with it, or None for one that has no colour yet.
+
+    Raises as ``import_table`` does.
+    """
     table = _Taken(skip_bad)
-    with database.writing() as session, opened_table(path) as found:
+    with database.writing() as session:
         for portion in _portions(found):
             table.take(session, portion, who)
         if table.problems and not skip_bad:
@@ -211,7 +222,7 @@ def opened_table(path: Path) -> Iterator[Iterator[tuple[int, Trial | str | None]
 
 
 def _trials(heading: _Heading, body: Iterable[list[str]], name: str) -> Iterator[tuple[int, Trial | str | None]]:
-    names = [cell.strip().casefold().replace(" ", "_") for cell in heading.cells]
+    names = [_as_named(cell) for cell in heading.cells]
     _check_heading(names, name)
     decimal_comma = heading.delimiter != ","
     alike = Counter[bytes]()
@@ -223,6 +234,30 @@ def _trials(heading: _Heading, body: Iterable[list[str]], name: str) -> Iterator
             yield at, None if _is_planned(named) else _trial(named, decimal_comma, alike)
         except MatcherError as error:
             yield at, str(error)
+
+
+def row_of_cells(cells: Mapping[str, str]) -> Trial | None:
+    """Return the trial that named cells say, numbers with a point; None for one that has no colour yet.
+
+    Raises MatcherError for what cannot be.
+    """
+    filled = {name: value for name, value in cells.items() if value}
+    return None if _is_planned(filled) else _trial(filled, False, Counter())
+
+
+def is_own_table(path: Path) -> bool:
+    """Tell whether a table's columns are those of this module. Raises StudioError where it cannot be read at all."""
+    with _rows_of(path) as (heading, _):
+        names = [_as_named(cell) for cell in heading.cells]
+    return set(NEEDED) <= set(names) and all(_is_known(name) for name in names)
+
+
+def _as_named(cell: str) -> str:
+    return cell.strip().casefold().replace(" ", "_")
+
+
+def _is_known(name: str) -> bool:
+    return not name or name in _BEFORE_COATS or name in _AFTER_COATS or bool(_COAT_COLUMN.fullmatch(name))
 
 
 def _portions(found: Iterable[T]) -> Iterator[list[T]]:
@@ -333,11 +368,10 @@ def _lines(stream: io.TextIOWrapper, name: str) -> Iterator[str]:
 
 
 def _check_heading(names: Sequence[str], name: str) -> None:
-    known = {*_BEFORE_COATS, *_AFTER_COATS}
     twice = [column for column, count in Counter(names).items() if count > 1 and column]
     if twice:
         raise StudioError(f"Name each column of {name} once: {twice[0]!r} is there twice.")
-    strange = [column for column in names if column and column not in known and not _COAT_COLUMN.fullmatch(column)]
+    strange = [column for column in names if not _is_known(column)]
     if strange:
         raise TableProblem(
             f"Rename or remove the column {strange[0]!r} of {name}: the columns are {', '.join(columns(1))} "
