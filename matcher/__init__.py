@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
     from matcher.studio import Studio
     from matcher.suggest.suggester import Suggester
-    from matcher.suggest.suggestion import Suggestion
+    from matcher.suggest.suggestion import Foreseen, Suggestion
     from matcher.trials.trial import StageReading, Target, Trial
 
 _ROOMS = {
@@ -76,7 +76,10 @@ _ROOMS = {
     ),
     "matcher.studio": ("Studio",),
     "matcher.suggest.suggester": ("Suggester",),
-    "matcher.suggest.suggestion": ("Suggestion",),
+    "matcher.suggest.suggestion": (
+        "Foreseen",
+        "Suggestion",
+    ),
     "matcher.trials.trial": (
         "StageReading",
         "Target",
@@ -87,6 +90,7 @@ _ROOMS = {
 __all__ = [
     "CameraProfile",
     "Coat",
+    "Foreseen",
     "LightField",
     "Limits",
     "MatcherError",

@@ -35,6 +35,7 @@ ENOUGH: dict[str, tuple[str, ...]] = {
     "camera": (),
     "read-again": ("--plate", "1"),
     "suggest": ("--lab", "38,14,22"),
+    "predict": ("--trial", "1", "--lab", "38,14,22"),
     "next": ("--lab", "38,14,22"),
     "first-plates": ("--chemical", "ferric nitrate", "--plates", "4", "--max-passes", "2"),
     "mottled": ("--lab", "38,14,22"),

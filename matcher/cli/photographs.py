@@ -384,12 +384,12 @@ def wanted(options: argparse.Namespace, studio: Studio) -> Given:
     """Return the colour to match, with its tolerance: what is typed, else what a kept target says, else 2."""
     if options.target is None:
         colour = given(options)
-        return Given(colour.reading, colour.found, _tolerance(options, values.TOLERANCE))
+        return Given(colour.reading, colour.found, tolerance_given(options, values.TOLERANCE))
     if (options.photo, options.lab) != (None, None):
         raise values.TypingError("Give one target: a photograph, a colour with --lab, or a kept one with --target.")
     refuse_for_photo_only(options)
     kept = studio.target(options.target)
-    return Given(kept.reading, None, _tolerance(options, kept.tolerance))
+    return Given(kept.reading, None, tolerance_given(options, kept.tolerance))
 
 
 def refuse_for_photo_only(options: argparse.Namespace) -> None:
@@ -401,7 +401,7 @@ def refuse_for_photo_only(options: argparse.Namespace) -> None:
         raise values.TypingError("Leave out --camera: it goes with a photograph.")
 
 
-def _tolerance(options: argparse.Namespace, otherwise: float) -> float:
+def tolerance_given(options: argparse.Namespace, otherwise: float) -> float:
     """Return ΔE00 that counts as a match. Raises TypingError for one that any two colours are within."""
     if options.tolerance is not None and options.tolerance > MOST_TOLERANCE:
         raise values.TypingError(

@@ -1,4 +1,7 @@
-"""The commands that say what to make: suggest, next, first-plates, mottled. Each thin over ``matcher.suggest``."""
+"""The commands that say what to make: suggest, predict, next, first-plates, mottled.
+
+Each thin over ``matcher.suggest``.
+"""
 
 from __future__ import annotations
 
@@ -7,8 +10,8 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from matcher.cli import values, words
-from matcher.cli.options import Commands, Parser, add_limits, add_overwrite, add_paper, add_target
-from matcher.cli.photographs import Given, studio_that_is_there, wanted
+from matcher.cli.options import Commands, Parser, add_limits, add_overwrite, add_paper, add_recipe, add_target
+from matcher.cli.photographs import Given, refuse_for_photo_only, studio_that_is_there, tolerance_given, wanted
 from matcher.cli.words import Answer, write
 from matcher.recipe.recipe import Recipe, describe
 
@@ -21,6 +24,8 @@ if TYPE_CHECKING:
 
 def add_commands(commands: Commands) -> None:
     _add_suggest(commands.add("suggest", "Rank the studio's recipes against a finish.", suggest))
+    about = "Say what a recipe would give, before anyone makes it; beside a target, or another recipe."
+    _add_predict(commands.add("predict", about, predict))
     about = "Name the plate most worth making next, or several for a session; tell if it is in reach."
     _add_next(commands.add("next", about, next_plates))
     about = "Choose the first plates of a studio that has none, over what it owns."
@@ -33,6 +38,16 @@ def _add_suggest(parser: Parser) -> None:
     add_target(parser)
     parser.add_argument("--count", metavar="N", type=values.whole, default=5, help="how many (5)")
     add_limits(parser)
+
+
+def _add_predict(parser: Parser) -> None:
+    add_target(parser)
+    parser.add_argument("--trial", metavar="ID", type=values.whole, help="the recipe of a logged plate")
+    add_recipe(parser)
+    beside = parser.add_mutually_exclusive_group()
+    beside.add_argument("--beside", metavar="FILE", help="a second recipe as JSON, to compare with the first")
+    about = "the recipe of a logged plate as the second"
+    beside.add_argument("--beside-trial", metavar="ID", type=values.whole, help=about)
 
 
 def _add_next(parser: Parser) -> None:
@@ -84,6 +99,58 @@ def suggest(options: argparse.Namespace) -> Answer:
         suggester = studio.suggester(tolerance=colour.tolerance, limits=limits)
         ranked = suggester.suggest(colour.reading, count=options.count)
     return _answer(colour, limits, {"suggestions": _ranked(ranked, colour)}, ranked)
+
+
+def predict(options: argparse.Namespace) -> Answer:
+    """Say what a recipe would give, how far that is from a target, and how another recipe would differ."""
+    from matcher.recipe.cautions import cautions_for_all
+
+    with studio_that_is_there(options) as studio:
+        given = options.recipe is not None or values.is_stepwise(options)
+        if given == (options.trial is not None):
+            raise values.TypingError("Give one recipe: that of a plate with --trial, or one of your own.")
+        recipe = values.recipe_given(options) if given else studio.trial(options.trial).recipe
+        second = _beside(options, studio)
+        colour = _target_if_any(options, studio)
+        tolerance = tolerance_given(options, values.TOLERANCE) if colour is None else colour.tolerance
+        foresight = studio.suggester(tolerance=tolerance).foresight(recipe)
+        first = foresight.of(recipe)
+        other = None if second is None else (foresight.of(second), foresight.apart(recipe, second))
+    shown = [first] if other is None else [first, other[0]]
+    cautions = cautions_for_all([one.recipe for one in shown])
+    apart = [None if colour is None else one.apart_from(colour.reading) for one in shown]
+    found = [
+        {**one.as_dict(), "to_target": None if far is None else far.as_dict(tolerance)}
+        for one, far in zip(shown, apart, strict=True)
+    ]
+    document = {
+        **({} if colour is None else colour.document),
+        **found[0],
+        "beside": None if other is None else {**found[1], "to_first": other[1].as_dict(tolerance)},
+        "cautions": [caution.as_dict() for caution in cautions],
+        "warnings": [] if colour is None else colour.warnings,
+    }
+    lines = [] if colour is None else [*colour.lines, ""]
+    for one, far in zip(shown, apart, strict=True):
+        lines += [*words.foreseen_lines(one, far, tolerance), ""]
+    if other is not None:
+        lines += [words.apart_line("The second against the first", other[1], tolerance), ""]
+    return Answer(document, [*lines, *caution_lines(cautions)])
+
+
+def _beside(options: argparse.Namespace, studio: Studio) -> Recipe | None:
+    """Return the second recipe, if one is named."""
+    if options.beside_trial is not None:
+        return studio.trial(options.beside_trial).recipe
+    return None if options.beside is None else values.recipe_file(options.beside)
+
+
+def _target_if_any(options: argparse.Namespace, studio: Studio) -> Given | None:
+    """Return the colour to compare with, or None when the options name none."""
+    if (options.photo, options.lab, options.target) != (None, None, None) or options.finish:
+        return wanted(options, studio)
+    refuse_for_photo_only(options)
+    return None
 
 
 def next_plates(options: argparse.Namespace) -> Answer:

@@ -16,7 +16,7 @@ from matcher.dates import ISO, shown
 from matcher.files import whole_file
 from matcher.recipe.recipe import describe
 from matcher.suggest.wording import NEARNESS
-from matcher.words import percent
+from matcher.words import listed, percent, plural
 
 if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from matcher.instrument.choices import Question
     from matcher.reading.reading import Reading
     from matcher.reading.texture import Texture
-    from matcher.suggest.suggestion import Suggestion
+    from matcher.suggest.suggestion import Apart, Foreseen, Suggestion
     from matcher.trials.trial import Trial
 
 AXES = ("L*", "a*", "b*")
@@ -122,6 +122,27 @@ def suggestion_lines(rank: int, item: Suggestion, tolerance: float) -> list[str]
         f"    {describe(item.recipe)}",
         f"    {nearness[:1].upper()}{nearness[1:]}. {item.because}{tied}",
     ]
+
+
+def foreseen_lines(foreseen: Foreseen, to_target: Apart | None, tolerance: float) -> list[str]:
+    """Say what a recipe would give: colour, how far to trust it, distance from a target if any, plates, doubts."""
+    numbers = [str(trial.id) for trial in foreseen.nearest if trial.id is not None]
+    one = " ".join(f"{value:.1f}" for value in plus_minus_95(foreseen.one_plate_covariance))
+    return [
+        describe(foreseen.recipe),
+        f"    {reading_line('Would give', foreseen.reading)}; one plate of it ± {one}",
+        f"    How far to trust it: {foreseen.sureness}.",
+        *([] if to_target is None else [f"    {apart_line('Against the target', to_target, tolerance)}"]),
+        *([f"    Most from {plural('plate', len(numbers))} {listed(numbers)}."] if numbers else []),
+        *(f"    {doubt}" for doubt in foreseen.doubts),
+    ]
+
+
+def apart_line(what: str, apart: Apart, tolerance: float) -> str:
+    """Say how far an expected colour is from another, and the chance that it lies within a tolerance."""
+    low, high = apart.delta_e00_interval
+    chance = f"{percent(apart.chance_within(tolerance))} chance within {tolerance:g}"
+    return f"{what}: {apart.difference}, ΔE00 {apart.delta_e00:.1f} ({low:.1f} to {high:.1f}), {chance}"
 
 
 def trial_lines(trial: Trial) -> list[str]:

@@ -108,14 +108,21 @@ def _farthest_out(plates: Sequence[LoggedTrial]) -> Contradiction | None:
     return Contradiction(plates[row], labs[midst], delta, surprise, plates[midst], True)
 
 
+def contradiction_behind(
+    recipe: Recipe, learned: Sequence[LoggedTrial], found: Sequence[Contradiction]
+) -> Contradiction | None:
+    """Return the first contradiction among the plates of ``recipe``, or those that it was predicted from; or None."""
+    leaned_on = {as_compared(recipe), *(as_compared(trial.recipe) for trial in learned)}
+    return next((one for one in found if as_compared(one.trial.recipe) in leaned_on), None)
+
+
 def doubt_of(recipe: Recipe, learned: Sequence[LoggedTrial], found: Sequence[Contradiction]) -> str:
     """Say that the plates of ``recipe``, or those that it was predicted from, contradict each other; "" when not so."""
-    leaned_on = {as_compared(recipe), *(as_compared(trial.recipe) for trial in learned)}
-    for one in found:
-        if as_compared(one.trial.recipe) in leaned_on:
-            same = "" if as_compared(one.trial.recipe) == as_compared(recipe) else " that this leans on"
-            return f" Plates of one recipe{same} differ by ΔE00 {one.delta_e00:.1f}: check them before you trust this."
-    return ""
+    one = contradiction_behind(recipe, learned, found)
+    if one is None:
+        return ""
+    same = "" if as_compared(one.trial.recipe) == as_compared(recipe) else " that this leans on"
+    return f" Plates of one recipe{same} differ by ΔE00 {one.delta_e00:.1f}: check them before you trust this."
 
 
 def nothing_varied(trials: Sequence[LoggedTrial]) -> str:

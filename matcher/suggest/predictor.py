@@ -78,6 +78,11 @@ class Predictor:
             self._fits[key] = _Fit(fit_process(chosen, self._before), self.limits, self.seed)
         return self._fits[key]
 
+    def fit_for(self, recipe: Recipe) -> _Fit:
+        """Return the fit near a recipe's own expected colour, as a fit amid all colours expects it."""
+        fit = self.fit(np.median([trial.reading.lab for trial in self.known.trials], axis=0))
+        return self.fit(readable(fit.model.mean_lab(fit.model.columns([recipe]))[0]))
+
     def at_odds(self, target_lab: Floats) -> list[Contradiction]:
         """Return recipes whose plates contradict each other, among those that a fit for a target would learn from."""
         return at_odds([self.known.trials[row] for row in self._rows(target_lab)])

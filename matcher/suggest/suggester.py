@@ -38,14 +38,12 @@ from matcher.suggest.outliers import Contradiction, contradictions, doubt_of
 from matcher.suggest.palettes import MottledRecipe, PaletteMatch, mottled_recipes, rank_by_palette
 from matcher.suggest.plates import Plates
 from matcher.suggest.predictor import Predictor
-from matcher.suggest.suggestion import Suggestion
+from matcher.suggest.suggestion import FEWEST_TO_PREDICT, Foreseen, Foresight, Suggestion
 from matcher.suggest.wording import lacking
 
 DEFAULT_TOLERANCE = 2.0
 MAX_COUNT = 1000
 PALETTES_COMPARED = 200
-FEWEST_TO_PREDICT = 6
-"""Trials below which a list holds only what was logged; ``next_trial`` answers from one trial on."""
 
 
 class Suggester:
@@ -176,6 +174,51 @@ class Suggester:
         wanted = as_target(target)
         self._need_a_trial()
         return self._with_draws(wanted, [self._predictor.next_plate(wanted, self.tolerance)])[0]
+
+    @one_thread()
+    def predict(self, recipe: Recipe) -> Foreseen:
+        """Return what a recipe would give, before anyone makes it: within the limits or not, coats or none.
+
+        Parameters
+        ----------
+        recipe
+            Any recipe; what no plate has of it is named in the answer.
+
+        Returns
+        -------
+        Foreseen
+            Its expected CIELAB (3,) with the covariance (3, 3) of its own colour, and that of one plate; the logged
+            plates that it leans on, and what speaks against it. From a long log, as the model has it that is fitted
+            near the colour expected.
+
+        Raises
+        ------
+        SuggestionError
+            When nothing is logged, or it is no recipe.
+
+        Examples
+        --------
+        >>> from matcher import Coat, Reading, Recipe, Suggester, Trial
+        >>> recipe = Recipe("tin bronze", coats=(Coat("ferric nitrate", 0.5, 4, 105.0),))
+        >>> foreseen = Suggester([Trial(recipe, Reading((48, 16, 23)), id=7)]).predict(recipe)
+        >>> foreseen.lab.shape, foreseen.covariance.shape, foreseen.few_plates
+        ((3,), (3, 3), True)
+        """
+        return self.foresight(recipe).of(recipe)
+
+    @one_thread()
+    def foresight(self, recipe: Recipe) -> Foresight:
+        """Return what answers for ``recipe``, and for others as it is varied, from one fit.
+
+        Raises SuggestionError when nothing is logged, or it is no recipe.
+        """
+        if not isinstance(recipe, Recipe):
+            raise SuggestionError(f"Give a Recipe: {recipe!r} is none.")
+        known = self._predictor.known
+        if not known.trials:
+            raise SuggestionError(self._why_none())
+        fit = self._predictor.fit_for(recipe)
+        return Foresight(fit.model, known.trials, fit.at_odds, self._as_read)
 
     @one_thread()
     def batch(self, target: Reading | ArrayLike, count: int) -> list[Suggestion]:

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import ArrayLike
 
+from matcher.bench.wording import in_both_degrees
 from matcher.colour.verdict import Standing
 from matcher.colour.wording import difference_in_words
 from matcher.process.design import MOST_NAMES
@@ -27,6 +28,26 @@ NEARNESS: dict[Standing, str] = {
 }
 NAMED = 3
 SEEN_SELDOM = 2
+NEW: dict[str, str] = {
+    "alloy": "{} was never logged: what it does is guessed from the other metals.",
+    "surface": "A surface {} was never logged: it is taken to be like the others.",
+    "undercoat": "{} was never logged as an undercoat: what it does is guessed from the others.",
+    "chemical": "{} was never logged: what it does is guessed from the other chemicals.",
+    "application": "Nothing logged was laid on as {}: it is taken to be like the others.",
+    "seal": "A seal of {} was never logged: what it does is guessed from the others.",
+}
+"""What is said of a name in a recipe that no plate has, by what it names."""
+READ_ALIKE = (
+    "Most of the ± is how all plates here were read (one camera, one card): "
+    "it cancels against a target read the same way."
+)
+SURENESS = (
+    (2.0, "well known: expect it within a shade"),
+    (4.0, "fairly sure: expect it a little to one side or the other"),
+    (8.0, "rough: the direction is right, the shade is open"),
+    (float("inf"), "a guess: it may come out quite another colour"),
+)
+"""ΔE00 within which the colour lies in 95 % of cases, and what may be said of it then."""
 
 
 def learned_from(model: ProcessModel, recipe: Recipe) -> list[LoggedTrial]:
@@ -115,3 +136,43 @@ def _pooled(recipe: Recipe, model: ProcessModel) -> str:
         return ""
     are = "is one" if len(pooled) == 1 else "are some"
     return f" {listed(pooled)} {are} of very many names in this log, of which the seldom used are taken together."
+
+
+def assumed_in_words(recipe: Recipe) -> list[str]:
+    """Say what of a recipe was not noted and is taken as the plates mostly have it; nothing when all is noted."""
+    what = not_noted_in_words(recipe)
+    if not what:
+        return []
+    were = agreeing(len(not_noted(recipe)), "was", "were")
+    return [f"{_with_capital(what)} {were} not noted: taken as most plates have it."]
+
+
+def doubts_in_words(
+    never_logged: Sequence[tuple[str, str]], hotter_than_c: float | None, plates: int, too_few: bool, read_alike: bool
+) -> list[str]:
+    """Say why a prediction is to be trusted less, a sentence each.
+
+    never_logged: what is named and its name. hotter_than_c: the hottest plate, when the recipe is hotter. plates:
+    how many are logged; too_few: whether that is too few to go by. read_alike: whether how all were read is most of it.
+    """
+    said = [_with_capital(NEW[what].format(name)) for what, name in never_logged]
+    if hotter_than_c is not None:
+        said.append(f"No plate was as hot: the hottest had {in_both_degrees(hotter_than_c)}.")
+    if too_few:
+        said.append(f"Only {counted(plates, 'plate')} {agreeing(plates)} logged: this is little more than a guess.")
+    if read_alike:
+        said.append(READ_ALIKE)
+    return said
+
+
+def sureness_in_words(reach: float) -> str:
+    """Say how far to trust a colour whose true place lies within this ΔE00 in 95 % of cases.
+
+    >>> sureness_in_words(1.6), sureness_in_words(11.0)
+    ('well known: expect it within a shade', 'a guess: it may come out quite another colour')
+    """
+    return next(words for most, words in SURENESS if reach <= most)
+
+
+def _with_capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
