@@ -68,7 +68,7 @@ class OwnTable:
 
     @property
     def key(self) -> str:
-        """What the table's columns are remembered by."""
+        """What the meaning of its columns is remembered by."""
         said = "\n".join(" ".join(name.casefold().split()) for name in self.heading)
         return hashlib.sha256(said.encode()).hexdigest()
 

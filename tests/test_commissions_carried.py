@@ -129,7 +129,7 @@ def test_all_that_hangs_on_a_commission_arrives_and_links_hold(filled: Studio, s
         "journal line": 1,
         "earlier reading": 1,
         "solution use": 1,
-        "table's columns": 0,
+        "column mapping": 0,
     }
     for name, arrived in rows(studio).items():
         assert [row for row in arrived if row not in before[name]] == rows(filled)[name]

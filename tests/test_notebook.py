@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import html
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
+from streamlit.testing.v1 import AppTest
 
 from matcher.errors import StudioError
 from matcher.notebook import OwnTable, plates_of, read_own_table
@@ -17,7 +20,9 @@ from matcher.studio import Studio
 from matcher.trials.spreadsheet import RowProblems, is_own_table
 from matcher.trials.stocks import Stock
 from matcher.trials.trial import Trial
-from tests.plates import MADE_AT
+from tests.plates import MADE_AT, a_trial
+
+APP = Path(__file__).parents[1] / "ui" / "app.py"
 
 # Invented, as a workshop's spreadsheet might be: semicolons, decimal commas, a title above, °F, parts, gaps.
 OLD = """Patina tests, shop book 3;;;;;;;;;;
@@ -173,3 +178,42 @@ def test_the_command_line_shows_the_columns_and_takes_the_rows_in(told, refused,
     first = told("trials", "list")["trials"][0]
     assert first["notes"] == "" and first["recipe"]["coats"][0]["strength"] == pytest.approx(1 / 3)
     assert "none of" in refused("trials", "columns", book, "--column", "Nowhere=notes")
+
+
+def test_on_the_page_the_columns_are_said_once_and_one_tap_imports(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("MATCHER_STUDIO", str(tmp_path / "studio"))
+    with Studio.open(tmp_path / "studio") as studio:
+        studio.record(a_trial())
+
+    def uploaded() -> AppTest:
+        app = AppTest.from_file(str(APP), default_timeout=60).run().switch_page("screens/log.py").run()
+        files: list[Any] = list(app.get("file_uploader"))
+        return files[0].set_value(("book.csv", OLD.encode(), "text/csv")).run()  # type: ignore[no-any-return]
+
+    def said(app: AppTest) -> str:
+        return " ".join(html.unescape(str(element.proto.body)) for element in app.get("html"))
+
+    app = uploaded()
+    assert not app.exception
+    assert "Proposed by name and content" in said(app) and "220 · 210 · 215" in said(app)
+    assert "104 °C; unsealed" in said(app) and "a temperature not noted" in said(app)
+    assert "Row 7: Write the coat, passes as one number: 'many' is not one." in said(app)
+    assert "1 row has no colour yet" in said(app)
+    app.text_input(key=next(each.key for each in app.text_input if str(each.key).endswith(".alloy"))).set_value(
+        "tin bronze"
+    ).run()
+    app.button(key="own-table.take").click().run()
+    assert "Imported: 2 new plates" in said(app)
+    with Studio.open(tmp_path / "studio") as studio:
+        assert [trial.recipe.alloy for trial in studio.trials()][1:] == ["tin bronze", "tin bronze"]
+    again = uploaded()
+    assert "Remembered from the last table" in said(again)
+    again.button(key="own-table.take").click().run()
+    assert "0 new plates" in said(again) and "2 plates were here before" in said(again)
+    # a column that is passed over, and one that two are
+    again.selectbox(key=next(str(each.key) for each in again.selectbox if str(each.key).endswith(".10"))).set_value(
+        "piece"
+    ).run()
+    assert "Let one column alone be the mark on the plate" in said(again)

@@ -53,7 +53,7 @@ _KEYS: Mapping[str, Sequence[InstrumentedAttribute[Any]]] = {
     "cast plate": (CastRow.trial_id,),
     "earlier reading": (EarlierReadingRow.id,),
     "solution use": (SolutionUseRow.id,),
-    "table's columns": (TableColumnsRow.id,),
+    "column mapping": (TableColumnsRow.id,),
     "half-typed form": (DraftRow.form,),
     "piece on the bench": (DraftRow.form,),
 }

@@ -87,7 +87,7 @@ _OF_THE_LOG = (
         "earlier_readings", "earlier reading", EarlierReadingRow, _a_reading, one_of=("trial_id", "target_id")
     ),
     CarriedTable("solution_uses", "solution use", SolutionUseRow),
-    CarriedTable("table_columns", "table's columns", TableColumnsRow),
+    CarriedTable("table_columns", "column mapping", TableColumnsRow),
 )
 """Tables of the log itself that are carried row by row; those of higher rooms are handed in."""
 Tables = Sequence[CarriedTable]

@@ -246,7 +246,7 @@ def row_of_cells(cells: Mapping[str, str]) -> Trial | None:
 
 
 def is_own_table(path: Path) -> bool:
-    """Tell whether a table's columns are those of this module. Raises StudioError where it cannot be read at all."""
+    """Tell whether a table has the columns of this module. Raises StudioError where it cannot be read at all."""
     with _rows_of(path) as (heading, _):
         names = [_as_named(cell) for cell in heading.cells]
     return set(NEEDED) <= set(names) and all(_is_known(name) for name in names)

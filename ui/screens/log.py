@@ -14,6 +14,7 @@ import streamlit as st
 from matcher.colour.words_for_colours import colour_in_words
 from matcher.commissions.read_again import Owner
 from matcher.dates import shown
+from matcher.errors import StudioError
 from matcher.storage.damaged import in_words
 from matcher.words import counted
 from ui.photograph.photographs import figure
@@ -36,11 +37,14 @@ from ui.wall.beside import picked_strip, show_beside
 from ui.wall.bricks import AT_ONCE, show_wall
 from ui.wall.filters import ask
 from ui.wall.hand import on_the_wall
+from ui.wall.own_table import map_columns
 from ui.wall.search import Search, found_by, in_address, to_address
 
 if TYPE_CHECKING:
+    from matcher.notebook import OwnTable
     from matcher.studio import Studio
     from matcher.suggest.finding import Finder, Found
+    from matcher.trials.archive import Imported
     from matcher.trials.trial import Trial
 
 A_PAGE = 15
@@ -267,7 +271,12 @@ def _carry(studio: Studio) -> None:
                 "Table of plates", lambda: _written(studio, "plates.csv"), "plates.csv", on_click="ignore"
             )
     with back, look.panel("back"):
-        _take_in(studio)
+        table = _take_in(studio)
+    if table is not None:
+        with told():
+            brought = map_columns(studio, table)
+            if brought is not None:
+                _say_what_came(brought)
 
 
 def _written(studio: Studio, name: str) -> bytes:
@@ -277,34 +286,58 @@ def _written(studio: Studio, name: str) -> bytes:
         return path.read_bytes()
 
 
-def _take_in(studio: Studio) -> None:
+def _take_in(studio: Studio) -> OwnTable | None:
+    """Import a file; return a table whose columns are the studio's own, for a person to say what they mean."""
     file = st.file_uploader("Import an export, a backup or a table of plates", key="log.import")
     skip = st.toggle("Skip bad rows in a table", key="log.skip")
     if file is None:
-        return
+        return None
     if Path(file.name).suffix.lower() not in TAKEN_IN:
         tell(f"{file.name} is not an export, a backup (.zip) or a table of plates (.csv): choose another file.")
-        return
-    if not st.button("Import", key="log.take"):
-        return
+        return None
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / Path(file.name).name
+        path.write_bytes(file.getvalue())
+        table = _own_table(path)
+        if table is None and st.button("Import", key="log.take"):
+            with told(), st.spinner("Importing…"):
+                _say_what_came(studio.import_file(path, skip_bad=skip))
+    return table
+
+
+def _own_table(path: Path) -> OwnTable | None:
+    """Return a table with columns of the studio's own, None for any other file, also one that is no table."""
+    from matcher.notebook import read_own_table
+    from matcher.trials.spreadsheet import is_own_table
+
+    if path.suffix.lower() != ".csv":
+        return None
+    try:
+        if is_own_table(path):
+            return None
+    except StudioError:
+        pass  # such as one in another encoding: as a table of the studio's own it may still be read
+    try:
+        return read_own_table(path)
+    except StudioError:
+        return None
+
+
+def _say_what_came(brought: Imported) -> None:
     from matcher.trials.archive import besides_in_words
     from matcher.trials.spreadsheet import waiting_in_words
 
-    with told(), TemporaryDirectory() as folder, st.spinner("Importing…"):
-        path = Path(folder) / Path(file.name).name
-        path.write_bytes(file.getvalue())
-        brought = studio.import_file(path, skip_bad=skip)
-        tell(_brought(brought), "done")
-        if brought.unfilled:
-            tell(waiting_in_words(brought.unfilled), "warning")
-        for number in brought.differing:
-            differs = f"Plate {number} differs from the file's copy and stays as it is here"
-            tell(f"{differs}: correct it if the file is right.", "warning")
-        for one in brought.besides:
-            for line in besides_in_words(one):
-                tell(line, "warning" if one.differing else "done")
-        for problem in brought.problems:
-            tell(problem, "warning")
+    tell(_brought(brought), "done")
+    if brought.unfilled:
+        tell(waiting_in_words(brought.unfilled), "warning")
+    for number in brought.differing:
+        differs = f"Plate {number} differs from the file's copy and stays as it is here"
+        tell(f"{differs}: correct it if the file is right.", "warning")
+    for one in brought.besides:
+        for line in besides_in_words(one):
+            tell(line, "warning" if one.differing else "done")
+    for problem in brought.problems:
+        tell(problem, "warning")
 
 
 def _brought(brought: Any) -> str:
