@@ -45,7 +45,7 @@ from matcher.trials.spreadsheet import opened_table
 from matcher.trials.trial import Trial
 from tests.benchmarks.invented_processes import TEMPS_C, film, recipe_space
 from tests.plates import a_trial
-from ui.recipe.recipe_form import OLD_NOTES, fields_of, recipe_of
+from ui.recipe.recipe_form import OLD_NOTES, fields_of, new_plate_of, recipe_of
 
 NOTHING = Recipe(
     "silicon bronze",
@@ -142,6 +142,7 @@ def test_the_form_takes_an_empty_figure_only_where_it_was_never_noted() -> None:
     assert fields[OLD_NOTES] and recipe_of(fields) == NO_HEAT
     assert recipe_of({**fields, OLD_NOTES: False}) is None  # still to be filled in
     assert not fields_of(with_passes(6, 105.0))[OLD_NOTES]
+    assert recipe_of(new_plate_of(NO_HEAT)) is None, "a plate made now is asked for all of it"
 
 
 def test_the_bench_and_the_mixing_ask_for_it_before_they_begin(tmp_path: Path) -> None:

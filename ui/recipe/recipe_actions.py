@@ -9,7 +9,7 @@ import streamlit as st
 
 from ui.recipe.mix_link import mix_button
 from ui.recipe.piece import take_to_bench
-from ui.recipe.recipe_form import fields_of
+from ui.recipe.recipe_form import new_plate_of
 from ui.recipe.record_forms import go_to_form, new_form
 from ui.show.cautions import show_cautions
 from ui.state.cache_keys import Key, log_key
@@ -105,4 +105,4 @@ def _made(key: Key, _studio: Studio) -> dict[Recipe, int | None]:
 
 def _record(studio: Studio, recipe: Recipe, beside: dict[str, Any]) -> None:
     """Fill a record form with this recipe, beside those that are half filled."""
-    go_to_form(new_form(studio, {**fields_of(recipe), **beside}))
+    go_to_form(new_form(studio, {**new_plate_of(recipe), **beside}))

@@ -43,6 +43,11 @@ def fields_of(recipe: Recipe) -> dict[str, Any]:
     return {"seal_kind": NO_SEAL, OLD_NOTES: bool(not_noted(recipe)), **fields}
 
 
+def new_plate_of(recipe: Recipe) -> dict[str, Any]:
+    """Return a recipe as the fields of a plate that is made now: what an old plate's notes lack is asked for."""
+    return {**fields_of(recipe), OLD_NOTES: False}
+
+
 def recipe_of(fields: Mapping[str, Any]) -> Recipe | None:
     """Return the recipe that a form's kept fields make, or None while something is missing or cannot be."""
     try:

@@ -16,7 +16,7 @@ from ui.recipe.about_plate import NO_TARGET, answered, ask_about
 from ui.recipe.later_reading import photographs_in, show_stages
 from ui.recipe.mix_link import mix_button
 from ui.recipe.piece import OF_THE_FIRST, take_to_bench
-from ui.recipe.recipe_form import RecipeForm, bottles, fields_of, recipe_of
+from ui.recipe.recipe_form import RecipeForm, bottles, new_plate_of, recipe_of
 from ui.recipe.record_forms import OPEN, open_form, show_half_filled
 from ui.show import look
 from ui.show.cautions import show_cautions
@@ -70,7 +70,7 @@ def _prefill(studio: Studio, draft: Draft, trials: list[Trial]) -> None:
         alloy = alloy_for(studio, _default_target(studio) or None)
         of_alloy = {} if alloy is None else {"alloy": alloy}
         by = {"made_by": who() or last.made_by}
-        draft.start({**fields_of(last.recipe), **of_alloy, **by, "from_plate": f"Plate {last.id}", "as_last": True})
+        draft.start({**new_plate_of(last.recipe), **of_alloy, **by, "from_plate": f"Plate {last.id}", "as_last": True})
 
 
 def _origin(studio: Studio, draft: Draft) -> None:

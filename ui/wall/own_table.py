@@ -14,8 +14,7 @@ from matcher.errors import StudioError
 from matcher.notebook import OwnTable, plates_of
 from matcher.notebook_columns import Meanings, Use, titles, units_of
 from matcher.recipe.recipe import describe
-from matcher.trials.spreadsheet import waiting_in_words
-from matcher.words import agreeing, counted
+from matcher.words import agreeing, counted, listed, plural
 from ui.show import look
 from ui.show.literal import literal
 from ui.show.swatches import figures, swatch
@@ -28,7 +27,7 @@ if TYPE_CHECKING:
     from matcher.trials.trial import Trial
 
 NOTHING = "passed over"
-PLATES_SHOWN, PROBLEMS_SHOWN = 6, 12
+PLATES_SHOWN, PROBLEMS_SHOWN, ROWS_NAMED = 6, 12, 10
 
 
 def map_columns(studio: Studio, table: OwnTable) -> Imported | None:
@@ -47,9 +46,12 @@ def map_columns(studio: Studio, table: OwnTable) -> Imported | None:
     plates = [(row, plate) for row, plate in found if plate is not None and not isinstance(plate, str)]
     st.subheader("Your rows as plates", anchor=False)
     _show_plates(plates)
-    waiting = sum(plate is None for _, plate in found)
+    waiting = [row for row, plate in found if plate is None]
     if waiting:
-        tell(waiting_in_words(waiting), "warning")
+        which = f"{plural('Row', len(waiting))} {listed([str(row) for row in waiting[:ROWS_NAMED]])}"
+        which += f" and {len(waiting) - ROWS_NAMED} more" if len(waiting) > ROWS_NAMED else ""
+        has, stays = agreeing(len(waiting), "has", "have"), agreeing(len(waiting), "stays", "stay")
+        tell(f"{which} {has} no colour and {stays} in your file: import it again once the plate is read.", "warning")
     _show_problems([(row, said) for row, said in found if isinstance(said, str)])
     if not plates:
         return None
