@@ -24,6 +24,8 @@ from matcher.notebook_columns import (
     DAY_FIRST,
     FAHRENHEIT,
     GRAMS,
+    KEPT,
+    LAB,
     MONTH_FIRST,
     ONE_IN,
     PARTS,
@@ -31,6 +33,7 @@ from matcher.notebook_columns import (
     Meanings,
     by_name,
     proposed,
+    three,
     titles,
 )
 from matcher.recipe.fields import NOT_NOTED
@@ -38,6 +41,7 @@ from matcher.recipe.names import canonical
 from matcher.storage.database import Database
 from matcher.storage.schema import TableColumnsRow
 from matcher.trials.archive import Imported
+from matcher.trials.log import logged_uids
 from matcher.trials.spreadsheet import row_of_cells, take_rows
 from matcher.trials.stocks import Stock
 from matcher.trials.trial import Trial
@@ -49,8 +53,8 @@ MOST_COLUMNS = 200
 EXAMPLES = 3
 _NONE = frozenset({"", "?", "-", "–", "—", "n/a", "na", "unknown", "not noted", "none noted"})
 _WORDS = {
-    "full": 1.0, "full strength": 1.0, "neat": 1.0, "half": 0.5, "half strength": 0.5,
-    "quarter": 0.25, "quarter strength": 0.25, "three quarter": 0.75, "three-quarter strength": 0.75,
+    "full": 1.0, "neat": 1.0, "undiluted": 1.0, "half": 0.5, "quarter": 0.25, "three quarter": 0.75,
+    "three-quarter": 0.75, "third": 1 / 3, "½": 0.5, "¼": 0.25, "¾": 0.75, "⅓": 1 / 3, "⅔": 2 / 3,
 }  # fmt: skip
 _RATIO = re.compile(r"(\d+(?:[.,]\d+)?)\s*[:/]\s*(\d+(?:[.,]\d+)?)")
 _DATE = re.compile(r"(\d{1,2})[./-](\d{1,2})[./-](\d{2}|\d{4})")
@@ -159,19 +163,24 @@ def plates_of(table: OwnTable, meanings: Meanings, stocks: Sequence[Stock]) -> I
         raise StudioError(f"Say what each of the {len(table.heading)} columns of {table.name} means.")
     alike = Counter[str]()
     for number, cells in table.rows:
-        said = "\n".join(f"{name}={cell.strip()}" for name, cell in zip(table.heading, cells, strict=False))
+        filled = [(name, cell.strip()) for name, cell in zip(table.heading, cells, strict=False) if cell.strip()]
+        said = "\n".join(f"{name}={cell}" for name, cell in sorted(filled))  # an empty column more makes no other row
         alike[said] += 1
         uid = hashlib.sha256(f"{said}\n{alike[said]}".encode()).hexdigest()
         try:
-            yield number, row_of_cells({**_cells(cells, meanings, stocks), "uid": uid})
+            yield number, row_of_cells({**_cells(table.heading, cells, meanings, stocks), "uid": uid})
         except MatcherError as error:
             yield number, str(error)
 
 
-def _cells(cells: Sequence[str], meanings: Meanings, stocks: Sequence[Stock]) -> dict[str, str]:
+def _cells(heading: Sequence[str], cells: Sequence[str], meanings: Meanings, stocks: Sequence[Stock]) -> dict[str, str]:
     """Return a row as the cells of the table of trials."""
     raw = {use.cell: (cell.strip(), use.unit) for use, cell in zip(meanings.uses, cells, strict=False) if use.cell}
     found: dict[str, str] = {}
+    notes = _notes(heading, cells, meanings)
+    raw = {cell: said for cell, said in raw.items() if cell not in (KEPT, "notes")}
+    if (one := raw.pop(LAB, ("", ""))[0]).casefold() not in _NONE:
+        raw |= {cell: (text, "") for cell, text in zip(("lab_l", "lab_a", "lab_b"), _colour(one), strict=True)}
     for cell, (text, unit) in raw.items():
         if text.casefold() not in _NONE:
             found[cell] = _value(cell, text, unit, raw, stocks, found)
@@ -185,6 +194,24 @@ def _cells(cells: Sequence[str], meanings: Meanings, stocks: Sequence[Stock]) ->
         for figure in figures:
             if part in found:
                 found.setdefault(figure, NOT_NOTED)
+    return {**found, "notes": notes} if notes else found
+
+
+def _notes(heading: Sequence[str], cells: Sequence[str], meanings: Meanings) -> str:
+    """Return a row's notes, and after them what is kept of other columns, each under its name."""
+    filled = [
+        (use.cell, name, cell.strip())
+        for use, name, cell in zip(meanings.uses, heading, cells, strict=False)
+        if cell.strip()
+    ]
+    own = [text for cell, _, text in filled if cell == "notes"]
+    return "\n".join([*own, *(f"{name}: {text}" for cell, name, text in filled if cell == KEPT)])
+
+
+def _colour(text: str) -> tuple[str, str, str]:
+    found = three(text)
+    if found is None:
+        raise StudioError(f"Write L*, a* and b* as three numbers: {text!r} is not that.")
     return found
 
 
@@ -200,25 +227,26 @@ def _value(
     if cell.endswith("strength_of_stock"):
         return _strength(cell, text, unit, raw, stocks, found)
     if cell.endswith("temp_c"):
-        value, own = _figure(cell, text, "°cCfF ")
-        fahrenheit = own in "fF" if own in tuple("cCfF") else unit == FAHRENHEIT
+        value, own = _figure(cell, text, r"(?:°|deg\w*\.?)?\s*[cf]?")
+        fahrenheit = own[-1] == "f" if own[-1:] in ("c", "f") else unit == FAHRENHEIT
         return repr(round((value - 32) * 5 / 9, 2) if fahrenheit else value)
     if cell == "undercoat_burnish":
-        value, own = _figure(cell, text, "% ")
+        value, own = _figure(cell, text, "%?")
         return repr(value / 100 if own == "%" or unit == PERCENT else value)
     if cell == "made_at":
         return _day(text, unit)
     if cell.startswith(("lab_", "sigma_")) or cell.endswith(("_passes", "seal_coats", "humidity_percent")):
-        return repr(_figure(cell, text, "x×% ")[0])
+        return repr(_figure(cell, text, r"(?:x|×|pass(?:es)?|coats?|layers?|times|sprays?|mists?|%(?: ?rh)?)?")[0])
     return text
 
 
-def _figure(cell: str, text: str, signs: str) -> tuple[float, str]:
-    """Return a number and the sign after it."""
-    value = typed.number(text.rstrip(signs))
-    if value is None:
+def _figure(cell: str, text: str, unit: str) -> tuple[float, str]:
+    """Return a number and the unit written after it, in small letters, one that ``unit`` (a pattern) allows."""
+    found = re.fullmatch(rf"(?:[~≈]|ca\.?|about)?\s*([^\s%°a-z]+)\s*({unit})", text.casefold())
+    value = None if found is None else typed.number(found[1])
+    if found is None or value is None:
         raise StudioError(f"Write the {titles()[cell]} as one number: {text!r} is not one.")
-    return value, text.strip()[-1]
+    return value, found[2]
 
 
 def _strength(
@@ -229,8 +257,9 @@ def _strength(
     stocks: Sequence[Stock],
     found: dict[str, str],
 ) -> str:
-    if text.casefold() in _WORDS:
-        return repr(_WORDS[text.casefold()])
+    text = text.casefold().removesuffix("of stock").removesuffix("strength").strip(" -")
+    if text in _WORDS:
+        return repr(_WORDS[text])
     ratio = _RATIO.fullmatch(text)
     if ratio:
         one, other = (float(part.replace(",", ".")) for part in ratio.groups())
@@ -239,10 +268,12 @@ def _strength(
                 f"Say how the {titles()[cell]} {text!r} is meant: parts to parts of water, or one in so many."
             )
         return repr(one / (one + other) if unit == PARTS else one / other)
-    value, own = _figure(cell, text, "%gG/lL ")
+    if share := re.fullmatch(r"1 in (\d+)", text):
+        return repr(1 / max(int(share[1]), 1))
+    value, own = _figure(cell, text, r"%|(?:g ?/ ?l)?")
     if own == "%" or unit == PERCENT:
         return repr(value / 100)
-    if unit == GRAMS or own in "lL":
+    if unit == GRAMS or own:
         prefix = cell.removesuffix("strength_of_stock")
         chemical = raw.get("undercoat" if prefix == "undercoat_" else f"{prefix}chemical", ("", ""))[0]
         known = [stock for stock in stocks if canonical(stock.chemical) == canonical(chemical or "?")]
@@ -281,6 +312,11 @@ class Notebooks:
             return None
         meanings = Meanings.from_dict(body)
         return meanings if len(meanings.uses) == len(table.heading) else None
+
+    def here_before(self, plates: Sequence[Trial]) -> int:
+        """Return how many of a table's plates are in the log already."""
+        with self._database.reading() as session:
+            return len(logged_uids(session, [str(plate.uid) for plate in plates]))
 
     def take_in(
         self,

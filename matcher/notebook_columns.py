@@ -6,7 +6,7 @@ A column means a cell of `matcher.trials.spreadsheet`, in one of the units of th
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -20,32 +20,39 @@ CELSIUS, FAHRENHEIT = "°C", "°F"
 SHARE = "0 to 1"
 ISO, DAY_FIRST, MONTH_FIRST = "year-month-day", "day first", "month first"
 MOST_COATS = 4
+KEPT, LAB = "keep", "lab"
+"""A column whose text goes into the notes under its own name, and one that holds L*, a*, b* in one cell."""
+_IN_NOTES = (KEPT, "notes")
+_AXES = ("lab_l", "lab_a", "lab_b")
 
+_TEMP = r"(?:temp\w*|heat|deg\w*|[cf])"
 _BY_NAME = (  # the first that fits; in a heading without case, signs and what stands in brackets
     (r"(l|lab l|cie ?l|l star|lightness|l value)", "lab_l"),
     (r"(a|lab a|cie ?a|a star|a value)", "lab_a"),
     (r"(b|lab b|cie ?b|b star|b value)", "lab_b"),
+    (r"(cie ?)?l ?a ?b( values?)?|colou?r( lab| reading)?", LAB),
     (r"(sigma|sd|u) ([lab])", "sigma_"),
-    (r".*(alloy|metal).*", "alloy"),
+    (rf"(.* )?(air|ambient|room|shop|workshop)( .*)?( {_TEMP})?", "ambient_temp_c"),
+    (r"(.* )?(humid\w*|rh)( .*)?", "ambient_humidity_percent"),
+    (rf"(.* )?{_TEMP}( .*)?|(surface|metal|torch) hot", "surface_temp_c"),
+    (r"(.* )?(alloy|metal|bronze|substrate)( .*)?", "alloy"),
     (r"(surface|surface prep.*|prep.*|clean.*|.*blast.*)", "surface"),
-    (r".*(under ?coat|base|ground).*(strength|conc.*|dilut.*|percent)", "undercoat_strength_of_stock"),
-    (r".*(burnish|rub).*", "undercoat_burnish"),
-    (r".*(under ?coat|base coat|^base$|ground).*", "undercoat"),
-    (r".*(air|ambient|room|shop).*(temp.*|deg.*)?", "ambient_temp_c"),
-    (r".*humid.*", "ambient_humidity_percent"),
-    (r".*(seal|wax|lacquer).*(coats|layers|number|times)", "seal_coats"),
-    (r".*(seal|wax|lacquer).*(hot|warm).*", "seal_first_coat_hot"),
-    (r".*(seal|wax|lacquer|finish coat).*", "seal"),
-    (r".*(strength|conc|concentration|dilut\w*|mix|percent of stock|stock)", "strength_of_stock"),
-    (r".*(pass|passes|applications|times|nr of coats)", "passes"),
-    (r".*(temp\w*|heat|hot|deg\w*)", "surface_temp_c"),
-    (r".*(applied|application|laid on|method|how|tool)", "application"),
-    (r".*(chemical|chem|solution|patina|salt|nitrate|colou?rant)", "chemical"),
-    (r".*(date|day|made on|when)", "made_at"),
-    (r".*(made by|who|maker|hand|by)", "made_by"),
-    (r".*(piece|plate|mark|sample|test|label|id|nr|no|number)", "piece"),
-    (r".*(note|notes|remark\w*|comment\w*)", "notes"),
+    (r"(.* )?(under ?coat|base|ground)( .*)? (strength|conc\w*|dilut\w*|percent)", "undercoat_strength_of_stock"),
+    (r"(.* )?(burnish\w*|rub\w*)( .*)?", "undercoat_burnish"),
+    (r"(.* )?(under ?coat|base coat|base|ground)( .*)?", "undercoat"),
+    (r"(.* )?(seal\w*|wax|lacquer)( .*)? (coats|layers|number|times)|coats of (wax|lacquer)", "seal_coats"),
+    (r"(.* )?(seal\w*|wax|lacquer)( .*)? (hot|warm)( .*)?|(hot|warm) (seal|wax)", "seal_first_coat_hot"),
+    (r"(.* )?(seal\w*|wax|lacquer|finish coat)( .*)?", "seal"),
+    (r"(.* )?(strength|conc|concentration|dilut\w*|mix|percent of stock|of stock|stock|ratio)", "strength_of_stock"),
+    (r"(.* )?(pass|passes|applications|times|sprays|mists|nr of coats)", "passes"),
+    (r"(.* )?(applied|application|laid on|laid on as|method|how|tool|technique)", "application"),
+    (r"(.* )?(chemical|chem|solution|patina|salt|\w*nitrate|colou?rant|acid|reagent)", "chemical"),
+    (r"(.* )?(date|day|made on|when)", "made_at"),
+    (r"(.* )?(made by|who|maker|hand|by|operator|initials)", "made_by"),
+    (r"(.* )?(piece|plate|mark|sample|test|label|id|nr|no|number|swatch)", "piece"),
+    (r"(.* )?(note|notes|remark\w*|comment\w*|observation\w*)", "notes"),
 )  # fmt: skip
+"""What workshops call a column: common practice, no source."""
 _IN_BRACKETS = re.compile(r"[(\[].*?[)\]]")
 _COAT_NUMBER = re.compile(r"\b(?:coat|chem(?:ical)?|layer)?\s*([1-4])(?:st|nd|rd|th)?\b")
 _RATIO = re.compile(r"\s*\d+(?:[.,]\d+)?\s*[:/]\s*\d+(?:[.,]\d+)?\s*")
@@ -55,7 +62,7 @@ _OF_COAT = frozenset(field.cell for field in COAT)
 
 @dataclass(frozen=True)
 class Use:
-    """What a column means: a cell of the table of trials, "" for none, and its unit, "" where there is none."""
+    """What a column means: a cell of the table of trials, KEPT or LAB, "" for nothing; its unit, "" for none."""
 
     cell: str = ""
     unit: str = ""
@@ -81,7 +88,9 @@ class Meanings:
 
     def checked(self) -> Meanings:
         """Return these. Raises StudioError where two columns mean one thing, or the colour or the alloy is nowhere."""
-        cells = [use.cell for use in self.uses if use.cell]
+        cells = [use.cell for use in self.uses if use.cell and use.cell not in _IN_NOTES]
+        if LAB in cells:
+            cells += _AXES
         known = titles()
         for use in self.uses:
             if use.cell and (use.cell not in known or (use.unit and use.unit not in units_of(use.cell))):
@@ -105,11 +114,12 @@ def titles() -> dict[str, str]:
     for number in range(1, MOST_COATS + 1):
         coat = COAT.title.lower() if number == 1 else f"{COAT.title.lower()} {number}"
         found |= {f"coat_{number}_{field.cell}": f"{coat}, {field.title}" for field in COAT if field.kind != "label"}
-    found |= {"lab_l": "L*", "lab_a": "a*", "lab_b": "b*"}
+    found |= {"lab_l": "L*", "lab_a": "a*", "lab_b": "b*", LAB: "L*, a*, b* in one cell"}
     found |= {
         f"sigma_{axis}": f"standard uncertainty of {name}" for axis, name in zip("lab", ("L*", "a*", "b*"), strict=True)
     }
-    return found | {field.cell: field.title.lower() for field in TYPED if field.kind != "target"}
+    found |= {field.cell: field.title.lower() for field in TYPED if field.kind != "target"}
+    return found | {KEPT: "kept in the notes, under its name"}
 
 
 def units_of(cell: str) -> tuple[str, ...]:
@@ -124,7 +134,10 @@ def units_of(cell: str) -> tuple[str, ...]:
 
 
 def proposed(heading: Sequence[str], rows: Sequence[Sequence[str]]) -> Meanings:
-    """Return what the columns are likely to mean, by their names and by what stands in them; each meaning once."""
+    """Return what the columns are likely to mean, by their names and by what stands in them; each meaning once.
+
+    What cannot be told is kept in the notes, so that nothing is lost.
+    """
     taken: set[str] = set()
     uses = []
     for at, name in enumerate(heading):
@@ -132,11 +145,46 @@ def proposed(heading: Sequence[str], rows: Sequence[Sequence[str]]) -> Meanings:
         cell = by_name(name)
         if cell.removeprefix("coat_1_") in _OF_COAT:  # the same again is of the next coat
             cell = next((next_one for next_one in _coats_from(cell) if next_one not in taken), "")
-        if cell in taken:
+        if (cell in taken and cell not in _IN_NOTES) or not _fits(cell, filled):
             cell = ""
-        taken.add(cell)
+        if not cell and filled:
+            cell = next((one for one, holds in _BY_CONTENT if one not in taken and holds(filled)), KEPT)
+        taken.update(_AXES if cell == LAB else (cell,))
         uses.append(Use(cell, _unit(cell, name, filled)))
     return Meanings(tuple(uses))
+
+
+def three(text: str) -> tuple[str, str, str] | None:
+    """Return three numbers written in one cell ("38.1 / 14.2 / 22", "L 38,1; a 14,2; b 22"), None for anything else."""
+    comma = "," if re.search(r"[;/]|\d\s+\d", text) else ""
+    number = rf"[+−-]?\d+(?:[.{comma}]\d+)?"
+    found = re.findall(number, text)
+    if len(found) != 3 or re.sub(r"[lab*=:;,/\s()]", "", re.sub(number, "", text).casefold()):
+        return None
+    return found[0], found[1], found[2]
+
+
+def _fits(cell: str, filled: Sequence[str]) -> bool:
+    """Tell whether a column can hold what its name says: figures where there have to be some."""
+    if cell == LAB:
+        return not filled or any(three(text) for text in filled)
+    of_figures = cell.startswith(("lab_", "sigma_")) or cell.endswith(("temp_c", "_passes", "_coats", "_percent"))
+    return not of_figures or not filled or any(character.isdigit() for text in filled for character in text)
+
+
+def _all(pattern: str) -> Callable[[Sequence[str]], bool]:
+    return lambda filled: all(re.fullmatch(pattern, text.casefold()) for text in filled if text not in ("?", "-"))
+
+
+_BY_CONTENT: tuple[tuple[str, Callable[[Sequence[str]], bool]], ...] = (
+    ("made_at", _all(r"\d{1,2}[./-]\d{1,2}[./-]\d{2,4}|\d{4}-\d{2}-\d{2}")),
+    (LAB, lambda filled: all(three(text) for text in filled)),
+    ("coat_1_surface_temp_c", _all(r"\d{2,3} ?(?:°|° ?[cf]|[cf])")),
+    ("coat_1_strength_of_stock", _all(r"\d+ ?: ?\d+|[\w-]+ strength")),
+    ("alloy", _all(r"(?:.* )?(?:bronze|brass|copper)")),
+    ("coat_1_chemical", _all(r".*(?:nitrate|chloride|sulph|sulf|permanganate|patina).*")),
+)
+"""What a column without a telling name is taken for by what stands in it, the first that fits."""
 
 
 def by_name(name: str) -> str:
@@ -166,7 +214,7 @@ def _unit(cell: str, name: str, filled: Sequence[str]) -> str:
     offered, said = units_of(cell), name.casefold()
     if not offered:
         return ""
-    numbers = [value for text in filled if (value := typed.number(text.rstrip("%°CFcf "))) is not None]
+    numbers = [value for text in filled if (value := typed.number(text.strip("~≈%°CFcf "))) is not None]
     if cell.endswith("temp_c"):
         hot = 150.0 if "ambient" not in cell else 45.0
         told = re.search(r"°\s*f|\bf\b|fahrenheit", said)

@@ -210,10 +210,94 @@ def test_on_the_page_the_columns_are_said_once_and_one_tap_imports(
         assert [trial.recipe.alloy for trial in studio.trials()][1:] == ["tin bronze", "tin bronze"]
     again = uploaded()
     assert "Remembered from the last table" in said(again)
-    again.button(key="own-table.take").click().run()
-    assert "0 new plates" in said(again) and "2 plates were here before" in said(again)
+    assert "All of these plates are in the log" in said(again)
+    assert "own-table.take" not in [button.key for button in again.button]
     # a column that is passed over, and one that two are
     again.selectbox(key=next(str(each.key) for each in again.selectbox if str(each.key).endswith(".10"))).set_value(
         "piece"
     ).run()
     assert "Let one column alone be the mark on the plate" in said(again)
+
+
+# Whatever a workshop wrote: nothing is lost, nothing is guessed
+
+
+def plates(folder: Path, text: str) -> list[Trial | str | None]:
+    table = a_table(folder, text)
+    return [plate for _, plate in plates_of(table, meant(table), [])]
+
+
+def test_what_the_tool_has_no_place_for_is_kept_in_the_notes(tmp_path: Path) -> None:
+    text = "Metal;L;a;b;Weather;Remarks;Comments;Old code\nbrass;40;10;20;rain;even;dull;\nbrass;41;10;20;;;;X7\n"
+    table = a_table(tmp_path, text)
+    assert [use.cell for use in table.proposed().uses][4:] == ["keep", "notes", "notes", "keep"]
+    first, second = plates(tmp_path, text)
+    assert isinstance(first, Trial) and first.notes == "even\ndull\nWeather: rain"
+    assert isinstance(second, Trial) and second.notes == "Old code: X7"
+
+
+def test_a_column_that_comes_in_empty_makes_no_new_plates(studio: Studio, tmp_path: Path) -> None:
+    for text, new in (("Metal;L;a;b\nbrass;40;10;20\n", 1), ("Metal;L;a;b;Weather\nbrass;40;10;20;\n", 0)):
+        table = a_table(tmp_path, text)
+        assert studio.notebooks.take_in(table, meant(table), []).trials == new
+
+
+@pytest.mark.parametrize(
+    ("heading", "cell"),
+    [
+        ("Metal temp (°F)", "coat_1_surface_temp_c"),
+        ("Metal", "alloy"),
+        ("Surface temperature", "coat_1_surface_temp_c"),
+        ("Surface", "surface"),
+        ("Air temp", "ambient_temp_c"),
+        ("RH %", "ambient_humidity_percent"),
+        ("% of stock", "coat_1_strength_of_stock"),
+        ("No. of passes", "coat_1_passes"),
+        ("2nd coat chemical", "coat_2_chemical"),
+        ("Acid", "coat_1_chemical"),
+        ("Burnished back", "undercoat_burnish"),
+        ("Sample #", "piece"),
+        ("CIE Lab", "lab"),
+        ("Wax coats", "seal_coats"),
+        ("Weather", ""),
+        ("Nearby", ""),
+    ],
+)
+def test_what_workshops_call_their_columns(heading: str, cell: str) -> None:
+    assert by_name(heading) == cell  # common practice, no source
+
+
+def test_columns_without_a_telling_name_are_told_by_what_stands_in_them(tmp_path: Path) -> None:
+    rows = "x;y;z;Heat;w;v\n220F;1:2;31/3/2025;hot;brass;38.1, 14.2, 22\n221F;?;1/4/2025;very;brass;40, 1, 2\n"
+    assert a_table(tmp_path, rows).proposed().uses == (
+        Use("coat_1_surface_temp_c", FAHRENHEIT), Use("coat_1_strength_of_stock", PARTS), Use("made_at", "day first"),
+        Use("keep"), Use("alloy"), Use("lab"),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("strength", "passes", "temp", "coat"),
+    [
+        ("half strength", "6 passes", "105 °C", (0.5, 6, 105.0)),
+        ("½", "6x", "~212 F", (0.5, 6, 100.0)),  # water boils: 212 °F is 100 °C (from memory)
+        ("1 in 4", "6", "105,5", (0.25, 6, 105.5)),
+        ("50 % of stock", "6", "105 deg C", (0.5, 6, 105.0)),
+    ],
+)
+def test_values_as_workshops_write_them(
+    tmp_path: Path, strength: str, passes: str, temp: str, coat: tuple[float, int, float]
+) -> None:
+    heading = "Chem;Strength;Passes;Temp °C;Lab\n"
+    (plate,) = plates(tmp_path, f"{heading}ferric nitrate;{strength};{passes};{temp};38,1 / -14,2 / 22\n")
+    assert isinstance(plate, Trial) and plate.recipe.coats == (Coat("ferric nitrate", *coat),)
+    assert np.allclose(plate.reading.lab, (38.1, -14.2, 22.0))
+
+
+@pytest.mark.parametrize(
+    "row", ["1:2;6;105;40 1 2", "0.5;5-6;105;40 1 2", "0.5;6;hot;40 1 2", "0.5;6;105;40 1", "0,5 ml;6;105;40 1 2"]
+)
+def test_what_cannot_be_read_is_not_guessed(tmp_path: Path, row: str) -> None:
+    table = a_table(tmp_path, f"Chem;Strength;Passes;Temp;Lab\nferric nitrate;{row}\nferric nitrate;0.5;6;100;40 1 2\n")
+    uses = ("coat_1_chemical", "coat_1_strength_of_stock", "coat_1_passes", "coat_1_surface_temp_c", "lab")
+    found = [plate for _, plate in plates_of(table, Meanings(tuple(map(Use, uses)), "brass"), [])]
+    assert isinstance(found[0], str) and isinstance(found[1], Trial)

@@ -88,7 +88,7 @@ def _add_trials(parser: Parser) -> None:
 
 def _add_columns(parser: Parser) -> None:
     """Add what a person says of the columns of a table of the studio's own."""
-    about = 'what a column means, such as "Torch heat=coat_1_surface_temp_c:°F"; none: nothing'
+    about = 'what a column means, such as "Torch heat=coat_1_surface_temp_c:°F"; keep: kept in the notes; none: nothing'
     parser.add_argument("--column", metavar="NAME=MEANING[:UNIT]", action="append", default=[], help=about)
     parser.add_argument("--alloy", default="", help="of all plates, where no column says it")
     about = "for all other columns what the tool proposes, whatever was said before"
@@ -322,14 +322,18 @@ def take_in(options: argparse.Namespace) -> Answer:
 
 def columns(options: argparse.Namespace) -> Answer:
     """Show what the columns of a table of the studio's own mean, and its rows as plates."""
+    with opened_studio(options) as studio:
+        table, meanings = _own_table(studio, options)
+        return _shown(studio, table, meanings)
+
+
+def _shown(studio: Studio, table: OwnTable, meanings: Meanings) -> Answer:
+    """Say what the columns of a table mean, and its rows as plates."""
     from matcher.notebook import plates_of
     from matcher.notebook_columns import titles
     from matcher.recipe.recipe import describe
     from matcher.trials.spreadsheet import waiting_in_words
 
-    with opened_studio(options) as studio:
-        table, meanings = _own_table(studio, options)
-        stocks = studio.stocks()
     means, lines, shown = titles(), [], []
     for at, (name, use) in enumerate(zip(table.heading, meanings.uses, strict=True)):
         said = f"{means.get(use.cell)} ({use.cell}{':' if use.unit else ''}{use.unit})" if use.cell else "passed over"
@@ -337,7 +341,7 @@ def columns(options: argparse.Namespace) -> Answer:
         shown.append({"name": name, "means": use.cell, "unit": use.unit, "examples": table.examples(at)})
     document: dict[str, Any] = {"columns": shown, "alloy": meanings.alloy, "rows": [], "problems": [], "waiting": 0}
     try:
-        found = list(plates_of(table, meanings, stocks))
+        found = list(plates_of(table, meanings, studio.stocks()))
     except StudioError as error:
         return Answer({**document, "problems": [str(error)]}, [*lines, str(error)])
     for row, plate in found:
@@ -349,13 +353,17 @@ def columns(options: argparse.Namespace) -> Answer:
             lines.append(f"Row {row}: {describe(plate.recipe)}; L*a*b* {lab[0]:g}, {lab[1]:g}, {lab[2]:g}")
     waiting = sum(plate is None for _, plate in found)
     document["waiting"] = waiting
+    plates = [plate for _, plate in found if plate is not None and not isinstance(plate, str)]
+    document["here_before"] = before = studio.notebooks.here_before(plates)
+    if before:
+        lines.append(f"{counted(before, 'plate')} of them {agreeing(before)} in the log already.")
     return Answer(document, [*lines, *([waiting_in_words(waiting)] if waiting else []), *document["problems"]])
 
 
 def _own_table(studio: Studio, options: argparse.Namespace) -> tuple[OwnTable, Meanings]:
     """Return a table with what its columns mean: as said now, else as said before, else as proposed."""
     from matcher.notebook import read_own_table
-    from matcher.notebook_columns import Meanings, Use
+    from matcher.notebook_columns import KEPT, Meanings, Use
 
     table = read_own_table(Path(options.file))
     before = None if options.as_proposed else studio.notebooks.remembered(table)
@@ -367,7 +375,7 @@ def _own_table(studio: Studio, options: argparse.Namespace) -> tuple[OwnTable, M
             raise values.TypingError(f"Name a column of {table.name}: {name!r} is none of {', '.join(table.heading)}.")
         cell, _, unit = meaning.partition(":")
         cell = "" if cell == "none" else cell
-        uses = [Use() if cell and use.cell == cell else use for use in uses]
+        uses = [Use() if cell not in ("", KEPT, "notes") and use.cell == cell else use for use in uses]
         uses[table.heading.index(name)] = Use(cell, unit)
     return table, Meanings(tuple(uses), options.alloy or start.alloy)
 
