@@ -20,6 +20,7 @@ from ui.show.literal import literal
 from ui.show.swatches import figures, swatch
 from ui.state.messages import tell
 from ui.state.open_studio import logged
+from ui.state.who import who
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 
 NOTHING = "passed over"
 PLATES_SHOWN, PROBLEMS_SHOWN, ROWS_NAMED = 6, 12, 10
+TAKE = "own-table.take"
 
 
 def map_columns(studio: Studio, table: OwnTable) -> Imported | None:
@@ -55,8 +57,14 @@ def map_columns(studio: Studio, table: OwnTable) -> Imported | None:
     _show_problems([(row, said) for row, said in found if isinstance(said, str)])
     if not plates:
         return None
-    if st.button(f"Import {counted(len(plates), 'plate')}", type="primary", key="own-table.take"):
-        return studio.notebooks.take_in(table, meanings, studio.stocks(), skip_bad=True)
+    here = studio.notebooks.here_before([plate for _, plate in plates])
+    if here == len(plates):
+        tell("All of these plates are in the log, and stay there as they are.", "done")
+        return None
+    if here:
+        st.html(f'<p class="pm-soft">{counted(here, "plate")} of them {agreeing(here)} in the log already.</p>')
+    if st.button(f"Import {counted(len(plates) - here, 'new plate' if here else 'plate')}", type="primary", key=TAKE):
+        return studio.notebooks.take_in(table, meanings, studio.stocks(), skip_bad=True, who=who())
     return None
 
 
