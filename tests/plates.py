@@ -113,12 +113,21 @@ def a_photograph(seed: int = 1, kind: str = "JPEG") -> bytes:
 
 names = st.text(st.characters(codec="utf-8", exclude_categories=("C", "Z")), min_size=1, max_size=30)
 strengths = st.floats(0.0, 1.0, exclude_min=True)
-undercoats = st.builds(Undercoat, names, strengths, st.floats(0.0, 1.0), st.none() | names)
-coats = st.builds(Coat, names, strengths, st.integers(1, MAX_PASSES), st.floats(0.0, 400.0), names, st.none() | names)
-seals = st.builds(Seal, names, st.integers(1, 20), st.booleans())
+undercoats = st.builds(Undercoat, names, st.none() | strengths, st.none() | st.floats(0.0, 1.0), st.none() | names)
+coats = st.builds(
+    Coat,
+    names,
+    st.none() | strengths,
+    st.none() | st.integers(1, MAX_PASSES),
+    st.none() | st.floats(0.0, 400.0),
+    names,
+    st.none() | names,
+)
+seals = st.builds(Seal, names, st.none() | st.integers(1, 20), st.booleans())
 recipes = st.builds(
     Recipe, names, st.none() | undercoats, st.lists(coats, max_size=4).map(tuple), st.none() | seals, names
 )
+"""Some of their figures are not noted."""
 
 
 def a_sign_off_body(**changed: Any) -> dict[str, Any]:
