@@ -36,7 +36,7 @@ PAGE_FLOORS = (
     ("reading",),
     ("recipe", "camera"),
     ("suggestions",),
-    ("bench", "commissions", "wall"),
+    ("bench", "commissions", "wall", "foresee"),
     ("screens", "screens_at_the_foot"),
     ("app", "served"),
 )

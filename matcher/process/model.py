@@ -31,7 +31,7 @@ from matcher.process.flat import FlatMean
 from matcher.process.logged import LoggedTrial
 from matcher.process.residual import Features, Hyperparameters, features_of, inverse_of, kernel
 from matcher.process.unknowns import Usual, fully_known
-from matcher.recipe.recipe import Recipe
+from matcher.recipe.recipe import Recipe, not_noted
 
 MOST_AT_ONCE = 1000
 """Trials that one fit learns from: its time grows with their cube, and more would move its figures little."""
@@ -120,7 +120,9 @@ class ProcessModel:
 
         What nobody noted of one stands at what its trials' recipes mostly say.
         """
-        return columns_of(Usual.of(self.trials).filled(recipes), self.curve.categories)
+        if any(not_noted(recipe) for recipe in recipes):
+            recipes = Usual.of(self.trials).filled(recipes)
+        return columns_of(recipes, self.curve.categories)
 
     @one_thread()
     def mean_lab(self, columns: Columns) -> Floats:

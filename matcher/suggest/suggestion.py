@@ -306,8 +306,8 @@ class Foresight:
             contradiction_behind(recipe, nearest, self._found),
         )
 
-    def apart(self, first: Recipe, second: Recipe) -> Apart:
-        """Return how far the second recipe's own colour is expected from the first's, in words "than the first".
+    def apart(self, first: Recipe, second: Recipe, than: str = "than the first") -> Apart:
+        """Return how far the second recipe's own colour is expected from the first's; than: ends the words of it.
 
         What the log does not tell of either they mostly share, and that cancels: the interval is narrower than two
         colours apart would give.
@@ -319,7 +319,7 @@ class Foresight:
         low, high = interval_of(one, other, between)
         interval = min(float(low), delta), max(float(high), delta)
         draws = delta_e_draws(one, other, between)
-        return Apart(delta, interval, difference_in_words(one, other, "than the first", interval), draws)
+        return Apart(delta, interval, difference_in_words(one, other, than, interval), draws)
 
     @cached_property
     def _names(self) -> set[tuple[str, str]]:

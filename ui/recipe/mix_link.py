@@ -1,4 +1,4 @@
-"""The way from a recipe to what is mixed for it, wherever a recipe stands on the page."""
+"""The ways from a recipe to what is mixed for it and to what it would give, wherever one stands on the page."""
 
 from __future__ import annotations
 
@@ -6,14 +6,19 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from ui.recipe.recipe_form import fields_of
 from ui.state.drafts import Draft
-from ui.state.places import SOLUTIONS
+from ui.state.open_studio import logged
+from ui.state.places import FORESEE, SOLUTIONS
 
 if TYPE_CHECKING:
     from matcher.recipe.recipe import Recipe
     from matcher.studio import Studio
 
 FORM = "mixing"
+FORESEEN = "foreseen"
+"""The form of the recipe that is varied to see what it would give."""
+KEPT = ("kept",)
 LABEL = "What to mix"
 MIX = "mix"
 
@@ -36,3 +41,22 @@ def mix_for(studio: Studio, recipe: Recipe, source: str, target_id: int | None =
     kept = {name: draft.get(name) for name in ("area", "spare") if draft.get(name) is not None}
     chosen = {"recipe": recipe.as_dict(), "source": source, "target_id": target_id or 0, "at_bench": at_bench}
     draft.fill({**kept, **chosen})
+
+
+def foresee_button(studio: Studio, recipe: Recipe, key: str, source: str, target_id: int | None = None) -> None:
+    """Show the way to what a recipe would give, and would as it is varied. source: where it is from, in words."""
+    if st.button(FORESEE.title, type="tertiary", key=key):
+        foresee(studio, recipe, source, target_id)
+        st.switch_page(FORESEE.file)
+
+
+def foresee(studio: Studio, recipe: Recipe, source: str, target_id: int | None) -> None:
+    """Choose the recipe that is varied, what was not noted as most plates have it; one kept to compare with stays."""
+    from matcher.process.unknowns import Usual
+    from matcher.recipe.recipe import not_noted_in_words
+
+    whole = Usual.of(logged(studio)).filled([recipe])[0]
+    draft = Draft(studio, FORESEEN)
+    kept = {name: draft.get(name) for name in KEPT if draft.get(name) is not None}
+    about = {"source": source, "assumed": not_noted_in_words(recipe), "base": whole.as_dict()}
+    draft.fill({**fields_of(whole), **about, **kept, "target_id": target_id or 0})

@@ -167,7 +167,7 @@ class RecipeForm:
                 if coat is not None:
                     coats.append(coat)
         if st.button("Add a coat", key=f"{self.draft.form}.addcoat", icon=":material/add:"):
-            self.draft.fill({**self._standing(), "coats": count + 1})
+            self.draft.fill({**standing(self.draft), "coats": count + 1})
             st.rerun()
         return coats
 
@@ -176,7 +176,7 @@ class RecipeForm:
         with st.container(horizontal=True, horizontal_alignment="distribute", vertical_alignment="center"):
             st.html(f"<strong>{name}</strong>", width="content")
             if st.button("Remove", type="tertiary", key=f"{self.draft.form}.dropcoat{number}"):
-                self.draft.fill(_without_coat(self._standing(), number, count))
+                self.draft.fill(_without_coat(standing(self.draft), number, count))
                 st.rerun()
         chemical = self._choice("Chemical", f"coat{number}_chemical", "coat")
         left, right = st.columns(2, wrap=False, vertical_alignment="bottom")
@@ -261,7 +261,7 @@ class RecipeForm:
         before, label = self.draft.get(name), st.session_state.get(key)
         strength_of = f"{name.removesuffix('stock')}strength"
         strength = self.draft.shown(strength_of)
-        fields = {**self._standing(), name: label}
+        fields = {**standing(self.draft), name: label}
         said: tuple[str, str, str | None] | None = None
         if before in there and label in there and before != label and strength:
             try:
@@ -282,14 +282,11 @@ class RecipeForm:
             tell(f"Fill in the {' and the '.join(missing)}, or say above that some figures were never noted.")
         return False
 
-    def _standing(self) -> dict[str, Any]:
-        """Return all fields as they stand on the page, those left at their default too."""
-        shown = {
-            name: st.session_state[key]
-            for name in _names(self.draft)
-            if (key := self.draft.key(name)) in st.session_state
-        }
-        return {**self.draft.values, **shown}
+
+def standing(draft: Draft) -> dict[str, Any]:
+    """Return all fields of a form as they stand on the page, those left at their default too."""
+    shown = {name: st.session_state[key] for name in _names(draft) if (key := draft.key(name)) in st.session_state}
+    return {**draft.values, **shown}
 
 
 def _on_the_shelf(stock: Stock) -> str:
