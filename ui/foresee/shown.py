@@ -62,11 +62,10 @@ def said(now: Foreseen, target: Target | None, to_target: Apart | None) -> str:
 def against_kept(apart: Apart) -> str:
     """Return how this recipe differs from the one kept, as HTML: words, then its own interval."""
     low, high = apart.delta_e00_interval
-    words = apart.difference[:1].upper() + apart.difference[1:]
     return (
-        f'<p class="pm-expected">{html.escape(words)}.</p><p class="pm-chance">ΔE00 {apart.delta_e00:.1f} '
-        f"<small>95 %: {low:.1f} to {high:.1f}; surer than either colour alone, since both lean on the same plates."
-        "</small></p>"
+        f'<p class="pm-expected">Against the one kept: {html.escape(apart.difference.rstrip())}</p>'
+        f'<p class="pm-chance">ΔE00 {apart.delta_e00:.1f} <small>95 %: {low:.1f} to {high:.1f}; what both have in '
+        "common from the plates is taken out.</small></p>"
     )
 
 

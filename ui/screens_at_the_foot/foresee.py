@@ -142,7 +142,7 @@ def _shown(studio: Studio, draft: Draft, foresight: Foresight, target: Target | 
     with words:
         st.html(said(now, target, to_target))
         if kept is not None:
-            st.html(against_kept(foresight.apart(kept, recipe, "than the one kept")))
+            st.html(against_kept(foresight.apart(kept, recipe, "")))
     source = f"what was foreseen from {draft.get('source')}"
     with st.container(horizontal=True, vertical_alignment="center", key="go-on"):
         number = None if target is None else target.id
