@@ -99,7 +99,7 @@ def test_overshoot_is_told_before_and_after(studio):
 
 
 def test_a_sealed_target_is_compared_through_the_seals_shift(studio):
-    """Wax that darkens by 4: the unsealed piece must stop 4 lighter, so earlier."""
+    """Wax that darkens such a brown by 4: the unsealed piece must stop so much lighter, so earlier."""
     process, suggester = studio
     target = process.true(ferric(6))
     waxed = [
@@ -111,18 +111,21 @@ def test_a_sealed_target_is_compared_through_the_seals_shift(studio):
     ] * 6
     shift = learn_seal_shift(waxed)
     assert shift.pairs == 6
-    assert shift.shift == pytest.approx([-4.0, 1.0, 1.0], abs=0.4)
+    assert shift.at([50.0, 13, 24]).shift == pytest.approx([-4.0, 1.0, 1.0], abs=0.4)
     plain = suggester.bench_path(target, ferric(12))
     sealed = suggester.bench_path(target, ferric(12), seal=shift)
     assert sealed.stop_at < plain.stop_at
 
 
-def test_an_unread_seal_is_a_guess_with_its_doubt():
+@pytest.mark.parametrize("lab", [[20.0, 4, 6], [40.0, 14, 22], [70.0, 5, 20]])
+def test_an_unread_seal_is_a_guess_with_its_doubt(lab):
     guess = learn_seal_shift([])
-    assert "a guess" in guess.sentence
-    assert guess.shift[0] < 0  # wax darkens: common practice, no source
-    wide, target = np.trace(guess.covariance), Reading([40.0, 14, 22])
-    assert np.trace(guess.before_sealing(target).covariance) == pytest.approx(wide + np.trace(target.covariance))
+    here = guess.at(lab)
+    assert "a guess: no plate was read before and after" in here.sentence
+    assert here.shift[0] < 0  # wax darkens: common practice, no source
+    assert np.sqrt(here.covariance[0, 0]) > 1.0
+    target = Reading(lab)
+    assert np.trace(guess.before_sealing(target).covariance) > np.trace(target.covariance) + 1.0
 
 
 def test_pairs_narrow_the_seals_shift():
@@ -135,7 +138,7 @@ def test_pairs_narrow_the_seals_shift():
             ferric(4, seal=Seal("wax")), Reading(after, EXACT), stages=(StageReading("pass 4", Reading(before, EXACT)),)
         )
 
-    spreads = [np.trace(learn_seal_shift([pair() for _ in range(n)]).covariance) for n in (0, 2, 20)]
+    spreads = [np.trace(learn_seal_shift([pair() for _ in range(n)]).at([50.0, 13, 24]).covariance) for n in (0, 2, 20)]
     assert spreads[0] > spreads[1] > spreads[2]
 
 
@@ -157,7 +160,7 @@ def test_a_plate_waxed_after_it_was_logged_teaches_the_seal(studio):
     )
     shift = learn_seal_shift([later] * 6)
     assert shift.pairs == 6
-    assert shift.shift == pytest.approx([-4.0, 1.0, 1.0], abs=0.4)
+    assert shift.at([50.0, 13, 24]).shift == pytest.approx([-4.0, 1.0, 1.0], abs=0.4)
     assert learn_seal_shift([later] * 6, "lacquer").pairs == 0
 
 

@@ -278,7 +278,10 @@ def test_a_waxed_recipe_is_said_alike_in_list_and_at_the_bench(two_coats: Any) -
     assert path.expected[passes] == pytest.approx(listed.delta_e00, abs=0.05)
     assert path.chance_of_recipe(2.0, passes) == pytest.approx(listed.chance_within(2.0), abs=0.04)
     assert path.chance_within(2.0, passes) <= path.chance_of_recipe(2.0, passes) + 0.02, "one piece scatters"
-    assert path.seal is not None and path.goal.lab == pytest.approx(target.lab - path.seal.shift)
+    assert path.seal is not None
+    here = path.seal.before_sealing(replace(target, lab=path.seal.lab + path.seal.shift))
+    assert here.lab == pytest.approx(path.seal.lab, abs=1e-6), "what it does to this piece, taken back"
+    assert path.goal.lab == pytest.approx(target.lab - path.seal.shift, abs=0.2), "the target is near that"
 
 
 def test_left_out_coats_and_grounds_are_not_in_the_course() -> None:

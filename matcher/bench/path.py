@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from matcher.bench.passes import Course
 from matcher.bench.piece import PredictedPath, corrected
-from matcher.bench.seal import SealShift
+from matcher.bench.seal import SealEffect, SealShift
 from matcher.bench.work import After
 from matcher.colour.difference import delta_e_2000, reach_delta_e00
 from matcher.colour.types import Floats
@@ -40,6 +40,8 @@ WIDE_APART = 3.0
 """ΔE00 from which it is worth saying that target and reading were not taken alike."""
 WORTH_LEAVING_THE_PLAN = 0.5
 """A coat below others is stopped at its planned passes unless another count is expected to end nearer by this ΔE00."""
+LEAST_DOUBT = 0.05
+"""Standard deviation of a sealed colour of which nothing is told by the piece's other colours."""
 READ_FIRST = 0.25
 """When the next pass may take the piece away from the target with at least this chance, it is to be read first."""
 
@@ -194,7 +196,7 @@ def bench_path(
     model: ProcessModel,
     course: Course,
     target: Reading,
-    seal: SealShift | None = None,
+    seal: SealEffect | None = None,
     as_read: Callable[[Floats, Floats], Reading] = with_errors,
     tolerance: float = 0.0,
 ) -> BenchPath:
@@ -208,7 +210,7 @@ def bench_path(
     passes = np.arange(last + 1)
     ferric = is_ferric(course.recipe.coats[course.coat].chemical)
     rows = _Rows.of(course, last, seal)
-    predicted = _predicted(model, course, rows, seal, target.lab)
+    predicted = _predicted(model, course, rows, seal)
     seen = {rows.row_of(after): reading for after, reading in course.readings.items()}
     colours, covariance, unlike = corrected(predicted, model.plate_covariance, seen)
     if ferric:
@@ -277,7 +279,7 @@ class _Rows:
     points: Mapping[After, int]
 
     @classmethod
-    def of(cls, course: Course, last: int, seal: SealShift | None) -> _Rows:
+    def of(cls, course: Course, last: int, seal: SealEffect | None) -> _Rows:
         coats = [coat.passes for coat in course.recipe.coats]
         below, after = coats[: course.coat], coats[course.coat + 1 :]
         counts = range(last + 1)
@@ -313,16 +315,14 @@ class _Rows:
         return replace(course.recipe, coats=laid, seal=sealed)
 
 
-def _predicted(
-    model: ProcessModel, course: Course, rows: _Rows, seal: SealShift | None, target_lab: Floats
-) -> PredictedPath:
+def _predicted(model: ProcessModel, course: Course, rows: _Rows, seal: SealEffect | None) -> PredictedPath:
     """Return what is expected of the recipe itself on every row, with what sealing did to other plates."""
     kind = "" if seal is None else seal.kind
     every = range(len(rows.passes))
     recipes = [rows.recipe(course, row, kind) for row in every]
     labs, covariance = model.predict_together(model.columns(recipes))
     if seal is not None and seal.pairs:
-        labs, covariance = _as_pairs_show(labs, covariance, rows, seal, target_lab)
+        labs, covariance = _as_pairs_show(labs, covariance, rows, seal)
     simple = len(course.recipe.coats) == 1 and seal is None
     along = None if simple else np.array([_along(model, course, rows, kind, coat) for coat in _laid_coats(rows)])
     return PredictedPath(labs, covariance, along)
@@ -346,25 +346,27 @@ def _along(model: ProcessModel, course: Course, rows: _Rows, kind: str, coat: in
     return each.ravel()
 
 
-def _as_pairs_show(
-    labs: Floats, covariance: Floats, rows: _Rows, seal: SealShift, target_lab: Floats
-) -> tuple[Floats, Floats]:
+def _as_pairs_show(labs: Floats, covariance: Floats, rows: _Rows, seal: SealEffect) -> tuple[Floats, Floats]:
     """Return colours and covariance once it is taken in how plates changed that were read before and after sealing.
 
-    They were finished plates, so what they show is taken to hold where the piece comes nearest to the target; how a
-    seal changes lighter and darker colours is left to the model.
+    What they show holds for one piece, so for all of its colours together.
     """
-    place = int(np.argmin(delta_e_2000(target_lab, labs[rows.finished] + seal.shift)))
-    difference = np.zeros((3, covariance.shape[0]))
-    for row, sign in ((rows.ends[place], 1.0), (rows.finished[place], -1.0)):
-        difference[:, 3 * row : 3 * row + 3] = sign * np.eye(3)
-    gain = np.linalg.solve(difference @ covariance @ difference.T + seal.covariance, difference @ covariance).T
-    miss = seal.shift - difference @ labs.ravel()
-    return (labs.ravel() + gain @ miss).reshape(-1, 3), covariance - gain @ difference @ covariance
+    unsealed = labs[rows.finished]
+    slopes, doubt = seal.over(unsealed)
+    count = len(unsealed)
+    blocks = np.zeros((count, 3, len(labs), 3))
+    each = np.arange(count)
+    blocks[each, :, rows.ends] = np.eye(3)
+    blocks[each, :, rows.finished] = -slopes
+    follows = blocks.reshape(3 * count, -1)
+    miss = (seal.sealed(unsealed) - labs[rows.ends]).ravel()
+    seen = follows @ covariance @ follows.T + doubt + LEAST_DOUBT**2 * np.eye(3 * count)
+    gain = np.linalg.solve(seen, follows @ covariance).T
+    return (labs.ravel() + gain @ miss).reshape(-1, 3), covariance - gain @ follows @ covariance
 
 
 def _seal_step(
-    colours: Floats, covariance: Floats, rows: _Rows, stop_at: int, seal: SealShift | None
+    colours: Floats, covariance: Floats, rows: _Rows, stop_at: int, seal: SealEffect | None
 ) -> SealShift | None:
     """Return what sealing is expected to do to this piece where to stop."""
     if seal is None:
@@ -372,7 +374,8 @@ def _seal_step(
     pair = [rows.finished[stop_at], rows.ends[stop_at]]
     joint = _joint(covariance, pair)
     between = np.hstack([-np.eye(3), np.eye(3)])
-    return replace(seal, shift=colours[pair[1]] - colours[pair[0]], covariance=between @ joint @ between.T)
+    unsealed, sealed = colours[pair]
+    return replace(seal.at(unsealed), shift=sealed - unsealed, covariance=between @ joint @ between.T)
 
 
 def _draws_of_recipe(

@@ -16,7 +16,7 @@ from matcher.words import percent
 
 if TYPE_CHECKING:
     from matcher.bench.path import BenchPath
-    from matcher.bench.seal import SealShift
+    from matcher.bench.seal import SealEffect
     from matcher.bench.work import Piece
     from matcher.studio import Studio
 
@@ -276,7 +276,7 @@ def _recipe(options: argparse.Namespace, studio: Studio, colour: Given) -> Recip
     return next((item.recipe for item in ranked if item.recipe.coats), ranked[0].recipe)
 
 
-def _seal_shift(options: argparse.Namespace, studio: Studio, recipe: Recipe) -> SealShift | None:
+def _seal_shift(options: argparse.Namespace, studio: Studio, recipe: Recipe) -> SealEffect | None:
     """Return what sealing will do, None when the target is not sealed."""
     from matcher.bench.seal import learn_seal_shift
 

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 
 from matcher.bench.passes import Course, course_of_last_coat
 from matcher.bench.path import BenchPath, bench_path
-from matcher.bench.seal import SealShift
+from matcher.bench.seal import SealEffect
 from matcher.colour.cielab import checked_lab
 from matcher.colour.difference import alike
 from matcher.colour.types import Floats
@@ -252,7 +252,7 @@ class Suggester:
         target: Reading | ArrayLike,
         recipe: Recipe,
         readings: Mapping[int, Reading] | None = None,
-        seal: SealShift | None = None,
+        seal: SealEffect | None = None,
         done: int | None = None,
     ) -> BenchPath:
         """Return where a piece stands that was laid as its recipe says up to its last coat; see ``piece_path``.
@@ -267,7 +267,7 @@ class Suggester:
         self,
         target: Reading | ArrayLike,
         course: Course,
-        seal: SealShift | None = None,
+        seal: SealEffect | None = None,
         tolerance: float | None = None,
     ) -> BenchPath:
         """Return where a piece on the bench stands in the course of one of its coats; see ``matcher.bench.path``.

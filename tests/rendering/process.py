@@ -60,6 +60,7 @@ class PlateVariation:
     burnish_shift: float = 0.0
     dose: float = 1.0
     temp_shift_c: float = 0.0
+    seal: float = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,13 +82,19 @@ class Layers:
 
 @dataclass(frozen=True, eq=False)
 class DemoProcess:
-    """One invented patina process: what each alloy reflects and what each chemical's film does to it."""
+    """One invented patina process: what each alloy reflects and what each chemical's film does to it.
+
+    surface_reflection: what the bare surface throws back. haze_filled, held_inside: the share of that which a deep seal
+    takes away, and the share of the light that it turns back inside.
+    """
 
     alloys: Mapping[str, Floats]
     takes: Mapping[str, float]
     undercoats: Mapping[str, Film]
     coats: Mapping[str, Film]
     surface_reflection: float = 0.019
+    haze_filled: float = 0.5
+    held_inside: float = 0.16
 
     def laid_down(self, coat: Coat, variation: PlateVariation | None = None) -> tuple[float, float]:
         """Return (thickness, unevenness) of one coat's film; unevenness is the standard deviation of its log.
@@ -123,7 +130,18 @@ class DemoProcess:
             spread = np.exp(unevenness * MOTTLE_NODES - unevenness**2 / 2)[:, None]
             baked = film.absorption + film.heat_absorption * _baked_share(coat.surface_temp_c + plate.temp_shift_c)
             ground = film_over(ground, baked, film.scattering, take * thickness * spread)
-        return Layers(_sealed(ground, recipe.seal, self.surface_reflection), bare_share)
+        return Layers(self._sealed(ground, recipe.seal, plate.seal), bare_share)
+
+    def _sealed(self, body: Floats, seal: Seal | None, thickness: float) -> Floats:
+        """Add what the surface itself throws back; a seal wets it out: less white haze, more light held inside."""
+        depth = 0.0
+        if seal is not None:
+            kind = {"wax": 1.0, "lacquer": 0.5}.get(seal.kind, 0.7)
+            depth = min(1.0, thickness * kind * (1 - np.exp(-(seal.coats + 0.3 * seal.hot) / 1.2)))
+        held_inside = self.held_inside * depth
+        wetted = body * (1 - held_inside) / (1 - held_inside * body)
+        haze = self.surface_reflection * (1 - self.haze_filled * depth)
+        return np.asarray(haze + (1 - haze) * wetted)
 
     def _base(self, undercoat: Undercoat, metal: Floats, take: float, hottest_c: float) -> Floats:
         film = _known(self.undercoats, undercoat.chemical, "undercoat")
@@ -211,18 +229,6 @@ def _kept_share(temp_c: float) -> float:
 
 def _baked_share(temp_c: float) -> float:
     return float(1 / (1 + np.exp((112.0 - temp_c) / 12.0)))
-
-
-def _sealed(body: Floats, seal: Seal | None, surface_reflection: float) -> Floats:
-    """Add what the surface itself throws back; a seal wets it out: less white haze, more light held inside."""
-    depth = 0.0
-    if seal is not None:
-        kind = {"wax": 1.0, "lacquer": 0.5}.get(seal.kind, 0.7)
-        depth = kind * (1 - np.exp(-(seal.coats + 0.3 * seal.hot) / 1.2))
-    held_inside = 0.16 * depth
-    wetted = body * (1 - held_inside) / (1 - held_inside * body)
-    haze = surface_reflection * (1 - 0.5 * depth)
-    return np.asarray(haze + (1 - haze) * wetted)
 
 
 def _known(table: Mapping[str, T], name: str, what: str) -> T:

@@ -26,7 +26,7 @@ from ui.state.open_studio import logged, the_studio
 
 if TYPE_CHECKING:
     from matcher.bench.path import BenchPath
-    from matcher.bench.seal import SealShift
+    from matcher.bench.seal import SealEffect
     from matcher.bench.work import Piece
     from matcher.studio import Studio
     from matcher.trials.trial import Target
@@ -108,7 +108,7 @@ def _path(studio: Studio, piece: Piece, target: Target) -> BenchPath | None:
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
-def _shift(key: Key, sealed: str, _studio: Studio) -> SealShift:
+def _shift(key: Key, sealed: str, _studio: Studio) -> SealEffect:
     """Return what a seal did to other plates; learned anew only when the log has changed."""
     from matcher.bench.seal import learn_seal_shift
 
