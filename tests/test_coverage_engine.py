@@ -29,7 +29,8 @@ from matcher.colour.difference import delta_e_2000
 from matcher.colour.uncertainty import CHI2_95, BudgetTerm, squared_distance, sum_of
 from matcher.plan.outlook import draws_of
 from matcher.plan.prediction import expected_interval, readable, with_errors
-from matcher.process.model import OPTIMISM, PRIOR_RESIDUALS, fit_process
+from matcher.process.learn import fit_process
+from matcher.process.model import OPTIMISM, PRIOR_RESIDUALS
 from matcher.reading.comparison import chance_within
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Seal

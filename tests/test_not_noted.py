@@ -24,7 +24,7 @@ from matcher.colour.types import Floats
 from matcher.errors import RecipeError
 from matcher.plan.inventory import means_of
 from matcher.plan.limits import Limits
-from matcher.process.model import fit_process
+from matcher.process.learn import fit_process
 from matcher.process.unknowns import Usual, fully_known
 from matcher.reading.reading import Reading
 from matcher.recipe.cautions import cautions_for

@@ -11,10 +11,9 @@ from matcher.errors import SuggestionError
 from matcher.plan.outlook import NEAREST, OF_EACH_KIND
 from matcher.process.constraints import never_lighter
 from matcher.process.design import MOST_NAMES, Categories, columns_of
-from matcher.process.film import FilmMean
+from matcher.process.film import FilmMean, FlatMean
 from matcher.process.fit import Seen
-from matcher.process.flat import FlatMean
-from matcher.process.model import CLEARLY, fit_process
+from matcher.process.learn import CLEARLY, fit_process
 from matcher.process.residual import Features, Hyperparameters, fit_hyperparameters, kernel
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
@@ -292,7 +291,7 @@ def test_leaving_one_out_in_closed_form_is_leaving_it_out(space):
         pytest.skip("facts of the trade were added; they are not plates")
     kept = trials[1:]
     seen = Seen.of(model.curve, kept)
-    without = own._posterior(seen, model.parameters, model.hyperparameters, tuple(kept), [])
+    without = own.posterior(seen, model.parameters, model.hyperparameters, tuple(kept), np.zeros(len(kept)), [])
     lab, covariance = without.predict(without.columns([trials[0].recipe]))
     misses, covariances = model.leave_one_out
     assert np.allclose(trials[0].reading.lab - lab[0], misses[0], atol=1e-3)
@@ -327,7 +326,7 @@ def test_a_log_of_very_many_names_is_answered_in_bounded_time_and_says_what_it_t
 
 
 def test_a_fit_learns_from_a_bounded_number_of_plates_first_and_last_among_them(space, monkeypatch):
-    monkeypatch.setattr("matcher.process.model.MOST_AT_ONCE", 40)
+    monkeypatch.setattr("matcher.process.learn.MOST_AT_ONCE", 40)
     trials = logged(threshold(530), 100, 7, space)
     learned = fit_process(trials).trials
     assert len(learned) == 40 and learned[0] is trials[0] and learned[-1] is trials[-1]
@@ -371,7 +370,7 @@ def test_a_process_unlike_any_film_is_learned_without_the_curve(space, monkeypat
         process = network(seed)
         trials, truth = logged(process, 24, seed, space), np.array([process.true(recipe) for recipe in unseen])
         for clearly in (CLEARLY, np.inf):
-            monkeypatch.setattr("matcher.process.model.CLEARLY", clearly)
+            monkeypatch.setattr("matcher.process.learn.CLEARLY", clearly)
             model = fit_process(trials)
             assert isinstance(model.curve, FlatMean) == (clearly == CLEARLY)
             errors.append(np.median(delta_e_2000(model.mean_lab(model.columns(unseen)), truth)))

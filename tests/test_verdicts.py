@@ -19,7 +19,7 @@ from matcher.colour.verdict import standing, telling
 from matcher.colour.wording import UNSEEN, difference_in_words
 from matcher.plan.advice import advise
 from matcher.plan.reach import Reach
-from matcher.process.model import fit_process
+from matcher.process.learn import fit_process
 from matcher.reading.comparison import side_by_side
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe
@@ -141,7 +141,7 @@ def test_a_target_is_out_of_reach_only_when_the_whole_interval_of_the_nearest_re
     interval = float(low), float(high)
     words = difference_in_words(TARGET, lab, interval=interval)
     holds_of_difference(words, interval)
-    found = Reach(chance, RECIPE, lab, float(delta_e_2000(TARGET, lab)), interval, words, (), tolerance, "…")
+    found = Reach(chance, RECIPE, lab, float(delta_e_2000(TARGET, lab)), interval, words, (), tolerance, "…", 24)
     assert found.standing != "out of reach" or (low > tolerance and chance <= 0.05)
     assert found.standing != "within reach" or chance >= 0.5
 

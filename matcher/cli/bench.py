@@ -331,5 +331,5 @@ def trust(options: argparse.Namespace) -> Answer:
     }
     regions = [f"    {region_in_words(region)}" for region in figures.regions[:5]]
     odd = [f"    {item.sentence}" for item in figures.contradictions]
-    lines = [said[name] for name in ("learned_from", "left_out", "coverage", "groups", "growth", "regions")]
+    lines = [said[name] for name in ("learned_from", "left_out", "coverage", "groups", "growth", "drift", "regions")]
     return Answer(document, [*([] if colour is None else colour.lines), *lines, *regions, said["contradictions"], *odd])

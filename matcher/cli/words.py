@@ -116,9 +116,10 @@ def suggestion_lines(rank: int, item: Suggestion, tolerance: float) -> list[str]
     tied = f" Not to be told apart from {', '.join(map(str, item.tied_with))}." if item.tied_with else ""
     chance = f"{percent(item.chance_within(tolerance))} chance within {tolerance:g}"
     nearness = NEARNESS[item.standing(tolerance)]
+    following = ", the next plate to make" if item.is_next else ""
     return [
         "",
-        f"{rank}.  ΔE00 {item.delta_e00:.1f} ({low:.1f} to {high:.1f}), {chance}, {item.basis}{plate}",
+        f"{rank}.  ΔE00 {item.delta_e00:.1f} ({low:.1f} to {high:.1f}), {chance}, {item.basis}{plate}{following}",
         f"    {describe(item.recipe)}",
         f"    {nearness[:1].upper()}{nearness[1:]}. {item.because}{tied}",
     ]

@@ -11,6 +11,7 @@ from collections.abc import Callable, Container
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from matcher.colour.types import Floats
 from matcher.plan.outlook import Outlook, outlook_on
@@ -23,6 +24,10 @@ IMPROVEMENT_WEIGHT = 1e-3
 WORTH_A_NEW_STEP = 0.1
 """A step between those in use (a new dilution, another burnish) must add this much ΔE00 to be worth its trouble."""
 FARTHEST = 25.0
+READ_AGAIN = 0.3
+"""The variance, summed over L*, a*, b*, with which one more plate is read: a guess for a good photograph."""
+WORTH_A_CHANCE = 0.05
+"""The chance of a match that makes even a recipe worth a plate that is expected far off."""
 DOUBT_PER_STALL, PATIENCE, MOST_DOUBT = 0.3, 2, 2.5
 
 
@@ -53,11 +58,31 @@ def kind_of(recipe: Recipe) -> tuple[str | None, ...]:
     return (under, *(canonical(coat.chemical) for coat in recipe.coats))
 
 
-def next_row(outlook: Outlook, best: float, tolerance: float, made: Container[Recipe]) -> int:
-    """Return the row of the trial most worth making; recipes already made come only when there is no other."""
+def next_row(model: ProcessModel, outlook: Outlook, best: float, tolerance: float, made: Container[Recipe]) -> int:
+    """Return the row of the trial most worth making."""
+    return int(np.argmax(_worth(model, outlook, best, tolerance, made)))
+
+
+def _worth(model: ProcessModel, outlook: Outlook, best: float, tolerance: float, made: Container[Recipe]) -> Floats:
+    """Return how much each recipe (m,) is worth making, one made already by what another plate of it would tell.
+
+    Another plate of a recipe made takes off the share of its variance that the recipe's own has in that of one plate:
+    next to nothing where plates hardly differ.
+    """
     value = expected_gain(outlook.draws, best, tolerance)
-    value = value - 10.0 * np.array([recipe in made for recipe in outlook.recipes])
-    return int(np.argmax(value))
+    again = np.array([recipe in made for recipe in outlook.recipes])
+    if again.any():
+        own = np.trace(outlook.covariances[again], axis1=1, axis2=2)
+        value[again] *= own / (own + np.trace(model.plate_covariance) + READ_AGAIN)
+    return value
+
+
+def hopeful(outlook: Outlook, best: float, tolerance: float) -> NDArray[np.bool_]:
+    """Return which recipes (m,) may be worth a plate: not far off for sure, by the best ΔE00 so far."""
+    return np.asarray(
+        (outlook.draws.mean(axis=1) <= best + 2 * tolerance)
+        | (np.mean(outlook.draws <= tolerance, axis=1) >= WORTH_A_CHANCE)
+    )
 
 
 def next_plate(
@@ -71,13 +96,15 @@ def next_plate(
     doubt: float = 1.0,
 ) -> tuple[Outlook, int]:
     """Return the outlook and row of the next plate, steps between those in use included where they clearly help."""
-    row = next_row(outlook, best, tolerance, made)
+    value = _worth(model, outlook, best, tolerance, made)
+    row = int(np.argmax(value))
     between = [recipe for recipe in steps_between(outlook.recipes[row]) if recipe not in made and allow(recipe)]
     if not between:
         return outlook, row
     finer = outlook_on(model, between, target_lab, doubt)
-    finer_row = next_row(finer, best, tolerance, made)
-    gain = expected_gain(finer.draws, best, tolerance)[finer_row] - expected_gain(outlook.draws, best, tolerance)[row]
+    finer_value = _worth(model, finer, best, tolerance, made)
+    finer_row = int(np.argmax(finer_value))
+    gain = finer_value[finer_row] - value[row]
     return (finer, finer_row) if gain > WORTH_A_NEW_STEP else (outlook, row)
 
 

@@ -25,11 +25,13 @@ from matcher.process.model import ProcessModel
 from matcher.reading.comparison import chance_within, difference_covariance, draws_to_target
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import MAX_PASSES, Coat, Recipe, describe
-from matcher.words import counted, percent
+from matcher.words import agreeing, counted, percent
 
 JOINTLY_DRAWN = 120
 JOINT_DRAWS = 256
 WORTH_SAYING = 0.5
+FEWEST_TO_TELL = 6
+"""Trials below which nothing is foretold: the curve's prior would speak, and not the log."""
 SURE_ENOUGH = 0.8
 """A change is pointed to when its chance to come nearer is at least this; otherwise the log can't tell."""
 
@@ -40,7 +42,7 @@ class Reach:
 
     nearest: the recipe expected nearest; lab: (3,) CIELAB expected of it; delta_e00, interval: of that, 95 %.
     difference: how it misses, in words. changes: what the log points to. explanation: why it stands where it does, from
-    a small letter.
+    a small letter. plates: how many it was learned from.
     """
 
     chance: float
@@ -52,18 +54,19 @@ class Reach:
     changes: tuple[str, ...]
     tolerance: float
     explanation: str
+    plates: int
 
     @property
     def out_of_reach(self) -> bool:
         """Tell whether no recipe in range is likely to come within the tolerance, however well the target is read."""
-        return standing_of(self.interval, self.chance, self.tolerance) == "outside"
+        return self.plates >= FEWEST_TO_TELL and standing_of(self.interval, self.chance, self.tolerance) == "outside"
 
     @property
-    def standing(self) -> Literal["within reach", "doubtful", "out of reach"]:
-        """Where the target stands, in a word."""
+    def standing(self) -> Literal["within reach", "can't tell yet", "out of reach"]:
+        """Where the target stands, in a word: nothing is said that the log can't tell."""
         if self.out_of_reach:
             return "out of reach"
-        return "within reach" if self.chance >= LIKELY else "doubtful"
+        return "within reach" if self.chance >= LIKELY else "can't tell yet"
 
     @property
     def sentence(self) -> str:
@@ -75,6 +78,7 @@ class Reach:
         return {
             "chance": self.chance,
             "out_of_reach": self.out_of_reach,
+            "standing": self.standing,
             "nearest": self.nearest.as_dict(),
             "nearest_in_words": describe(self.nearest),
             "lab": self.lab.tolist(),
@@ -115,8 +119,12 @@ def reach(
     if chance < LIKELY and delta > tolerance:
         changes = _changes(model, outlook.recipes[row], target.lab, float(expected[row]))
         said = lifted(delta)
-    why = _explanation((chance, best), delta, interval, words, tolerance, changes, said)
-    return Reach(chance, outlook.recipes[row], outlook.labs[row], delta, interval, words, changes, tolerance, why)
+    plates = len(model.trials)
+    if plates < FEWEST_TO_TELL:  # what so few plates foretell is a guess; what was measured is not
+        chance = best = measured
+    why = _explanation((chance, best), delta, interval, words, tolerance, changes, said, plates)
+    recipe, lab = outlook.recipes[row], outlook.labs[row]
+    return Reach(chance, recipe, lab, delta, interval, words, changes, tolerance, why, plates)
 
 
 def expected_delta(model: ProcessModel, outlook: Outlook, target_lab: Floats) -> Floats:
@@ -202,8 +210,15 @@ def _explanation(
     tolerance: float,
     changes: tuple[str, ...],
     lifted: str | None,
+    plates: int,
 ) -> str:
     chance, best = chances
+    if chance < LIKELY and plates < FEWEST_TO_TELL:
+        return (
+            f"{counted(plates, 'plate')} {agreeing(plates, 'is', 'are')} too few to foretell colours from, "
+            f"{FEWEST_TO_TELL} are the least. The nearest recipe may lie at ΔE00 {interval[0]:.1f} to "
+            f"{interval[1]:.1f}: make a few plates that differ widely."
+        )
     if chance >= LIKELY:
         return (
             f"the chance that some recipe in range comes within ΔE00 {tolerance:g} is "

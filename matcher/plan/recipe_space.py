@@ -35,6 +35,10 @@ MOST_RECIPES = 60_000
 MOST_WORKPIECES = 6
 MOST_STEPS = 8
 MOST_NEAR, MOST_MOVED = 400, 3
+FEWEST_STEPS = 4
+"""Strengths, burnishes or temperatures in use below which the usual ones are thought of too."""
+DILUTIONS, BURNISHES, HEAT_STEP_C = (0.25, 0.5, 0.75, 1.0), (0.0, 0.25, 0.5, 0.75), 10.0
+"""Anyone can dilute to these, burnish back to these, and heat by so much more or less: common practice, no source."""
 FEWEST_PASSES_TOP = 12
 """A coat may be laid on up to this many times even when no trial went so far: common practice, no source."""
 
@@ -78,7 +82,7 @@ class RecipeSpace:
             workpieces.alloy[i], workpieces.surface[i],
             grounds.undercoat[j], grounds.base_strength[j], grounds.burnish[j],
             stacks.chemical[k], stacks.application[k], stacks.strength[k], stacks.passes[k], stacks.temp_c[k],
-            workpieces.seal[i], workpieces.seal_coats[i],
+            workpieces.seal[i], workpieces.seal_coats[i], workpieces.when[i],
         )  # fmt: skip
 
     @cached_property
@@ -124,9 +128,9 @@ def _grounds(recipes: Sequence[Recipe], limits: Limits) -> list[Undercoat | None
     grounds: list[Undercoat | None] = []
     if len(known) < len(recipes) or not known:
         grounds.append(None)
-    burnishes = _steps(under.burnish for under in known)
+    burnishes = _steps((under.burnish for under in known), BURNISHES)
     chemicals = dict.fromkeys(under.chemical for under in known)
-    strengths = _steps(under.strength for under in known)
+    strengths = _steps((under.strength for under in known), DILUTIONS)
     for chemical, strength, burnish in itertools.product(chemicals, strengths, burnishes):
         grounds.append(Undercoat(chemical, strength, burnish))
     return grounds
@@ -139,7 +143,7 @@ def _stacks(recipes: Sequence[Recipe], limits: Limits) -> list[tuple[Coat, ...]]
     if any(not recipe.coats for recipe in recipes):
         stacks[()] = None
     ways = Counter((coat.chemical, coat.application) for coat in coats)
-    strengths = list(limits.strengths) if limits.strengths else _steps(coat.strength for coat in coats)
+    strengths = list(limits.strengths) if limits.strengths else _steps((coat.strength for coat in coats), DILUTIONS)
     temps = _temps(coats, limits)
     top = max([coat.passes for coat in coats], default=1)
     top = min(max(top, FEWEST_PASSES_TOP), limits.max_passes or MAX_PASSES)
@@ -158,7 +162,10 @@ def _stacks(recipes: Sequence[Recipe], limits: Limits) -> list[tuple[Coat, ...]]
 
 def _temps(coats: Sequence[Coat], limits: Limits) -> list[float]:
     """Return the temperatures in use within the limits, or the limits' own when none in use lies there."""
-    used = _steps(coat.surface_temp_c for coat in coats)
+    used = _steps((coat.surface_temp_c for coat in coats), ())
+    if coats and len(used) < FEWEST_STEPS:
+        low, high = SURFACE_TEMP_RANGE_C
+        used = _steps(used, (max(low, used[0] - HEAT_STEP_C), min(high, used[-1] + HEAT_STEP_C)))
     if limits.surface_temp_c is None:
         return used
     coldest, hottest = SURFACE_TEMP_RANGE_C
@@ -210,9 +217,14 @@ def _with_passes(coat: Coat, passes: int) -> Coat:
     return Coat(coat.chemical, coat.strength, passes, coat.surface_temp_c, coat.application)
 
 
-def _steps(values: Iterable[float]) -> list[float]:
-    """Return the values in use, thinned to their quantiles when there are very many."""
+def _steps(values: Iterable[float], usual: Sequence[float]) -> list[float]:
+    """Return the values in use, with the usual ones where few are, thinned to their quantiles when there are very many.
+
+    No log shows by itself what it could be diluted to: of ``FEWEST_STEPS`` values or more none is added.
+    """
     seen = sorted({round(float(value), 4) or float(value) for value in values})  # a weak strength never becomes none
+    if seen and len(seen) < FEWEST_STEPS:
+        seen = sorted({*seen, *usual})
     if len(seen) <= MOST_STEPS:
         return seen
     return [seen[k] for k in np.unique(np.linspace(0, len(seen) - 1, MOST_STEPS).round().astype(int))]

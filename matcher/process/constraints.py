@@ -19,27 +19,34 @@ STRENGTHS = (0.125, 0.25, 0.5, 1.0)
 HEAT_STEP_C = 10.0
 
 
-def never_lighter(recipes: Iterable[Recipe]) -> list[tuple[Recipe, Recipe]]:
-    """Return pairs (first, second) along paths through the recipes: the second is not lighter than the first."""
-    pairs: dict[tuple[Recipe, Recipe], None] = {}
-    for place, recipe in enumerate(_unalike(recipes)):
-        if place >= MOST_PATHS:
-            break
-        for path in (*_coat_paths(recipe), *_undercoat_paths(recipe)):
-            pairs.update(dict.fromkeys(pairwise(path)))
-    return list(pairs)
+def never_lighter(recipes: Iterable[Recipe]) -> dict[tuple[Recipe, Recipe], int]:
+    """Return pairs (first, second) along paths through the recipes: the second is not lighter than the first.
+
+    Each with the number of its family: the paths of one fact over one ground and chemicals, which hold together or not
+    at all.
+    """
+    pairs: dict[tuple[Recipe, Recipe], int] = {}
+    family = 0
+    for recipe in _unalike(recipes)[:MOST_PATHS]:
+        for paths in (*_coat_paths(recipe), _undercoat_paths(recipe)):
+            for path in paths:
+                for pair in pairwise(path):
+                    pairs.setdefault(pair, family)
+            family += 1
+    return pairs
 
 
 def _unalike(recipes: Iterable[Recipe]) -> list[Recipe]:
-    """Return one recipe of each ground and chemicals: its paths serve for all of them."""
+    """Return one recipe of each ground and chemicals, whatever their order: its paths serve for all of them."""
     kept: dict[tuple[object, ...], Recipe] = {}
-    for recipe in recipes:
+    for recipe in sorted(recipes, key=repr):
         coats = tuple(canonical(coat.chemical) for coat in recipe.coats)
         kept.setdefault((canonical(recipe.alloy), as_compared(recipe).undercoat, coats), recipe)
     return list(kept.values())
 
 
-def _coat_paths(recipe: Recipe) -> list[list[Recipe]]:
+def _coat_paths(recipe: Recipe) -> list[list[list[Recipe]]]:
+    """Return the paths of more passes, and those of more heat."""
     if not recipe.coats or not is_ferric(recipe.coats[-1].chemical):
         return []
     coat, rest = recipe.coats[-1], recipe.coats[:-1]
@@ -49,8 +56,8 @@ def _coat_paths(recipe: Recipe) -> list[list[Recipe]]:
         return Recipe(recipe.alloy, recipe.undercoat, (*rest, last), recipe.seal, recipe.surface)
 
     return [
-        *([moved(passes, temp) for passes in PASSES] for temp in _warmer(coat.surface_temp_c, 1)),
-        *([moved(passes, temp) for temp in _warmer(coat.surface_temp_c, 2)] for passes in (PASSES[1], PASSES[-1])),
+        [[moved(passes, temp) for passes in PASSES] for temp in _warmer(coat.surface_temp_c, 1)],
+        [[moved(passes, temp) for temp in _warmer(coat.surface_temp_c, 2)] for passes in PASSES],
     ]
 
 

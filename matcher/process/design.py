@@ -62,7 +62,8 @@ class Columns:
     """n recipes with at most m coats each, m ≥ 1. Places are −1 where there is none.
 
     alloy, surface, undercoat, seal: (n,) places. base_strength, burnish, seal_coats: (n,). chemical, application:
-    (n, m) places. strength, passes, temp_c: (n, m).
+    (n, m) places. strength, passes, temp_c: (n, m). when: (n, k) of a drift (``drift``) at the day of making, or (n, 0)
+    for today.
     """
 
     alloy: Places
@@ -77,6 +78,7 @@ class Columns:
     temp_c: Floats
     seal: Places
     seal_coats: Floats
+    when: Floats
 
     def __len__(self) -> int:
         return len(self.alloy)
@@ -88,15 +90,17 @@ class Columns:
     def followed_by(self, other: Columns) -> Columns:
         """Return these recipes and then others, with room for the most coats of either."""
         most = max(self.chemical.shape[1], other.chemical.shape[1])
-        ours, theirs = vars(self._with_room(most)), vars(other._with_room(most))
+        times = max(self.when.shape[1], other.when.shape[1])
+        ours, theirs = vars(self._with_room(most, times)), vars(other._with_room(most, times))
         return Columns(*(np.concatenate([ours[name], theirs[name]]) for name in ours))
 
-    def _with_room(self, most: int) -> Columns:
+    def _with_room(self, most: int, times: int) -> Columns:
         wide = {}
         for name, column in vars(self).items():
-            if column.ndim == 2 and column.shape[1] < most:
+            room = times if name == "when" else most
+            if column.ndim == 2 and column.shape[1] < room:
                 fill = {"chemical": -1, "application": -1, "temp_c": 100.0}.get(name, 0)
-                column = np.pad(column, ((0, 0), (0, most - column.shape[1])), constant_values=fill)
+                column = np.pad(column, ((0, 0), (0, room - column.shape[1])), constant_values=fill)
             wide[name] = column
         return Columns(**wide)
 
@@ -160,6 +164,7 @@ def columns_of(recipes: Sequence[Recipe], categories: Categories) -> Columns:
         **vars(coats),
         seal=np.array([-1 if seal is None else kinds.get(canonical(seal.kind), len(kinds)) for seal in seals]),
         seal_coats=np.array([0.0 if seal is None else float(seal.coats) for seal in seals]),
+        when=np.zeros((len(recipes), 0)),
     )
 
 

@@ -16,6 +16,7 @@ import numpy as np
 from matcher.colour.cielab import BRADFORD, D50_WHITE, xyz_to_lab
 from matcher.colour.types import Floats
 from matcher.process.design import Categories, Columns
+from matcher.process.drift import Drift
 from matcher.process.parameters import STEP, Block, Derivatives, Reader
 from matcher.recipe.names import is_ferric
 
@@ -30,11 +31,12 @@ class FilmMean:
     """The curve and the prior of its parameters; every parameter is normal, most are logarithms.
 
     Categories share: each chemical's value is a shared parameter plus a departure of its own, so that one seen in few
-    trials (or none) stays near what all have in common. prior_mean, prior_sd: (p,).
+    trials (or none) stays near what all have in common. prior_mean, prior_sd: (p,). drift: how the hand changes over
+    the days, None when it does not.
     """
 
-    def __init__(self, categories: Categories) -> None:
-        self.categories = categories
+    def __init__(self, categories: Categories, drift: Drift | None = None) -> None:
+        self.categories, self.drift = categories, drift
         self._blocks: dict[str, Block] = {}
         self._means: list[Floats] = []
         self._sds: list[Floats] = []
@@ -69,6 +71,13 @@ class FilmMean:
         self._add("colour_own", np.zeros((coats, 3)), 0.6)
         self._add("heat", np.log(0.1), 0.7)
         self._add("heat_own", np.zeros(coats), 0.4)
+        self._add("hold_c", 80.0, 8.0)
+        self._add("hold_c_own", np.zeros(coats), 4.0)
+        self._add("hold_span", np.log(3.0), 0.4)
+        self._add("burn_c", 135.0, 12.0)
+        self._add("burn_c_own", np.zeros(coats), 4.0)
+        self._add("burn_span", np.log(3.0), 0.4)
+        self._add("burnt", np.log([0.4, 0.4, 0.4]), 0.8)
         self._add("bake", np.log([0.06, 0.06, 0.06]), 0.6)
         self._add("bake_own", np.zeros((coats, 3)), 0.5)
         self._add("powers", np.zeros(2), 0.2)
@@ -78,6 +87,16 @@ class FilmMean:
         self._add("application_own", np.zeros(len(many.applications) + 1), 0.25)
         self._add("seal", np.array([-0.12, -0.12, -0.12]), 0.12)
         self._add("seal_own", np.zeros((len(many.seals) + 1, 3)), 0.08)
+        if self.drift is not None:  # the last, so that the others stand where they do without it
+            self._add("drift", np.zeros(len(self.drift.knots)), 1.0)
+
+    def starts(self) -> list[Floats]:
+        """Return parameters to look for the best ones from: of heat that shows no threshold, and of heat that does."""
+        found = [self.prior_mean]
+        narrow = self.prior_mean.copy()
+        narrow[self._blocks["hold_c"].place] = 93.0
+        narrow[self._blocks["burn_c"].place] = 117.0
+        return [*found, narrow]
 
     def _add(self, name: str, mean: Floats | float, sd: Floats | float) -> None:
         values = np.asarray(mean, float)
@@ -127,13 +146,20 @@ class FilmMean:
             * np.exp(np.minimum(np.exp(read("heat", "heat_own", at)) * warmer, MOST_HEAT))
             * np.exp(read(None, "application_own", columns.application[:, j]))
         )
+        takes_hold = _share((columns.temp_c[:, j] - read("hold_c", "hold_c_own", at)) / np.exp(read("hold_span")))
+        dose = dose * takes_hold
+        if columns.when.shape[1]:
+            dose = dose * np.exp((read("drift") * columns.when).sum(axis=-1))
         # what the first touch of a solution spends before it takes hold; nothing for most
         dose = dose**2 / (dose + np.exp(read("onset", "onset_own", at)))
         uptake = (1 - np.exp(-dose / np.exp(read("rate", "rate_own", at)))) * there
         bake = np.exp(np.minimum(np.exp(read("bake", "bake_own", at)) * warmer[:, None], MOST_HEAT))
         passed = np.exp(-2 * np.exp(read("depth", "depth_own", at)) * bake * uptake[..., None])
         cover = np.exp(read("cover", "cover_own", at)) * ~self.ferric[at]
-        return passed, np.exp(read("colour", "colour_own", at)) * -np.expm1(-2 * cover * uptake)[..., None]
+        added = np.exp(read("colour", "colour_own", at)) * -np.expm1(-2 * cover * uptake)[..., None]
+        burns = _share((columns.temp_c[:, j] - read("burn_c", "burn_c_own", at)) / np.exp(read("burn_span")))
+        burnt = np.exp(-2 * np.exp(read("burnt")) * (burns * uptake)[..., None])
+        return passed * burnt, added * burnt
 
     def _sealed(self, read: Reader, columns: Columns) -> Floats:
         depth = 1 - np.exp(-columns.seal_coats / 1.2)
@@ -169,6 +195,30 @@ class FilmMean:
         return lab, derivatives.by_parameter(bend)
 
 
+class FlatMean:
+    """The same CIELAB for all recipes, for a process unlike any film; its three numbers are the parameters.
+
+    The chemistry is then learned from the kernel alone, as by a plain Gaussian process. prior_mean, prior_sd: (3,).
+    """
+
+    def __init__(self, categories: Categories) -> None:
+        self.categories, self.drift = categories, None
+        self.prior_mean: Floats = np.array([40.0, 8.0, 15.0])
+        self.prior_sd: Floats = np.array([20.0, 10.0, 15.0])
+
+    def starts(self) -> list[Floats]:
+        """Return parameters to look for the best ones from."""
+        return [self.prior_mean]
+
+    def lab(self, parameters: Floats, columns: Columns) -> Floats:
+        """Return CIELAB (..., n, 3) of n recipes for parameters (..., 3)."""
+        return np.repeat(parameters[..., None, :], len(columns), axis=-2)
+
+    def linearised(self, parameters: Floats, columns: Columns) -> tuple[Floats, Floats]:
+        """Return CIELAB (n, 3) and its derivatives (n, 3, 3) to the parameters."""
+        return self.lab(parameters, columns), np.repeat(np.eye(3)[None], len(columns), axis=0)
+
+
 def _coats(columns: Columns) -> list[int]:
     """Return the places of coats that any recipe has."""
     return [int(j) for j in np.flatnonzero((columns.chemical >= 0).any(axis=0))]
@@ -179,7 +229,7 @@ def _lab(bands: Floats) -> Floats:
 
 
 def _share(value: Floats) -> Floats:
-    return np.asarray(1 / (1 + np.exp(-value)))
+    return np.asarray(1 / (1 + np.exp(np.minimum(-value, 700.0))))
 
 
 _BANDS_TO_XYZ: Floats = np.linalg.inv(BRADFORD) * (BRADFORD @ D50_WHITE)

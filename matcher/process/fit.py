@@ -7,16 +7,17 @@ marginal likelihood with the curve linearised there; the one and the other in tu
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matcher.colour.types import Floats
 from matcher.process.design import Columns, columns_of
-from matcher.process.film import FilmMean
-from matcher.process.flat import FlatMean
+from matcher.process.drift import days_of
+from matcher.process.film import FilmMean, FlatMean
 from matcher.process.logged import LoggedTrial
+from matcher.process.mistakes import doubts
 from matcher.process.residual import (
     AFTER_FILM,
     AFTER_NONE,
@@ -49,25 +50,36 @@ def systematic_sample(many: int, most: int) -> NDArray[np.intp]:
 
 @dataclass(frozen=True, eq=False)
 class Seen:
-    """n trials as the fit sees them. lab: (n, 3). covariances: (n, 3, 3) of the readings."""
+    """n trials as the fit sees them. lab: (n, 3). covariances: (n, 3, 3) of the readings.
+
+    doubt: (n, 3, 3) added to those of plates that may be mistakes.
+    """
 
     curve: Curve
     columns: Columns
     lab: Floats
     covariances: Floats
+    doubt: Floats
 
     @classmethod
     def of(cls, curve: Curve, trials: Sequence[LoggedTrial]) -> Seen:
         """Lay out trials for a curve."""
         columns = columns_of([trial.recipe for trial in trials], curve.categories)
+        if curve.drift is not None:
+            columns = replace(columns, when=curve.drift.features(days_of(trials)))
         labs = np.array([trial.reading.lab for trial in trials])
         covariances = np.array([trial.reading.covariance for trial in trials])
         lift = ROUNDING * np.trace(covariances, axis1=1, axis2=2)
-        return cls(curve, columns, labs, covariances + lift[:, None, None] * np.eye(3))
+        return cls(curve, columns, labs, covariances + lift[:, None, None] * np.eye(3), np.zeros((len(labs), 3, 3)))
 
     def rows(self, keep: NDArray[np.intp]) -> Seen:
         """Return some of the trials."""
-        return Seen(self.curve, self.columns.rows(keep), self.lab[keep], self.covariances[keep])
+        return Seen(self.curve, self.columns.rows(keep), self.lab[keep], self.covariances[keep], self.doubt[keep])
+
+    def doubted(self, mistaken: Floats, hyperparameters: Hyperparameters) -> Seen:
+        """Return the same trials, each counting by how likely it is sound; mistaken: (n,) the chance that it is not."""
+        plate = np.diag(np.square(hyperparameters.plate_sd))
+        return replace(self, doubt=doubts(mistaken, self.covariances + plate))
 
     @property
     def _prior(self) -> HyperPrior:
@@ -79,19 +91,22 @@ class Seen:
         residual_sd, plate_sd = np.exp(self._prior.log_residual_sd), np.exp(PRIOR_LOG_PLATE_SD)
         return Hyperparameters(residual_sd, plate_sd, prior_log_weights(features))
 
-    def afresh(self, start: Floats, rounds: int) -> tuple[Floats, Hyperparameters]:
-        """Return parameters and hyperparameters learned together; the parameters are looked for from ``start``."""
-        parameters, hyperparameters = start, self.first_hyperparameters()
-        for _ in range(rounds):
-            parameters = self.best_parameters(parameters, hyperparameters, ROUGHLY)
+    def afresh(self, starts: Sequence[Floats], rounds: int) -> tuple[Floats, Hyperparameters]:
+        """Return parameters and hyperparameters learned together; the parameters are looked for from each start."""
+        hyperparameters = self.first_hyperparameters()
+        found = [self.best_parameters(start, hyperparameters, ROUGHLY) for start in starts]
+        parameters = min(found, key=lambda one: self.misfit(one, hyperparameters)) if len(found) > 1 else found[0]
+        for k in range(rounds):
+            if k:
+                parameters = self.best_parameters(parameters, hyperparameters, ROUGHLY)
             hyperparameters = self.fitted_hyperparameters(parameters, hyperparameters, 30)
         return parameters, hyperparameters
 
     def noise(self) -> Floats:
-        """Return the readings' covariance (3n, 3n), output by output."""
+        """Return the covariance (3n, 3n) of the readings and of what is doubted of them, output by output."""
         n = len(self.lab)
         whole = np.zeros((3, n, 3, n))
-        whole[:, np.arange(n), :, np.arange(n)] = self.covariances
+        whole[:, np.arange(n), :, np.arange(n)] = self.covariances + self.doubt
         return whole.reshape(3 * n, 3 * n)
 
     def fitted_hyperparameters(self, parameters: Floats, start: Hyperparameters, rounds: int) -> Hyperparameters:
@@ -112,6 +127,16 @@ class Seen:
         known = self.noise() + (stacked * np.square(self.curve.prior_sd)) @ stacked.T
         aims = self.lab - mean + (stacked @ (parameters - self.curve.prior_mean)).reshape(3, -1).T
         return features_of(self.columns, mean, self.curve.categories), aims, known
+
+    def misfit(self, parameters: Floats, hyperparameters: Hyperparameters) -> float:
+        """Return minus the log density of parameters (p,) after the trials, but for a constant."""
+        from scipy.linalg import solve_triangular
+
+        features = features_of(self.columns, self.curve.lab(parameters, self.columns), self.curve.categories)
+        root = np.linalg.cholesky(_residual_covariance(features, hyperparameters) + self.noise())
+        off = solve_triangular(root, (self.lab - self.curve.lab(parameters, self.columns)).T.ravel(), lower=True)
+        departed = (parameters - self.curve.prior_mean) / self.curve.prior_sd
+        return float(0.5 * off @ off + np.log(np.diag(root)).sum() + 0.5 * departed @ departed)
 
     def best_parameters(
         self, start: Floats, hyperparameters: Hyperparameters, worth_a_step: float = WORTH_A_STEP

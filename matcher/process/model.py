@@ -13,44 +13,41 @@ own (``tests/test_process_model.py``).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from zlib import crc32
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.colour.types import Floats
-from matcher.errors import SuggestionError
+from matcher.colour.uncertainty import NORMAL_95
 from matcher.one_thread import one_thread
 from matcher.process.constraints import never_lighter
-from matcher.process.design import Categories, Columns, columns_of
-from matcher.process.film import FilmMean
-from matcher.process.fit import Curve, Seen, by_output, systematic_sample
-from matcher.process.flat import FlatMean
+from matcher.process.design import Columns, columns_of
+from matcher.process.drift import DriftPoint, day_of
+from matcher.process.film import FlatMean
+from matcher.process.fit import Curve, Seen, by_output
 from matcher.process.logged import LoggedTrial
 from matcher.process.residual import Features, Hyperparameters, features_of, inverse_of, kernel
-from matcher.process.unknowns import Usual, fully_known
+from matcher.process.unknowns import Usual
 from matcher.recipe.recipe import Recipe, not_noted
 
-MOST_AT_ONCE = 1000
-"""Trials that one fit learns from: its time grows with their cube, and more would move its figures little."""
 MOST_CORRELATED = 4_000_000
 """Pairs of recipe and trial up to which a first look compares them all: a tenth of a second."""
-MOST_FOR_HYPERPARAMETERS = 100
-"""Trials from which the noise and the weights are learned; beyond it their figures hardly move."""
-ROUNDS = 2
 FITTED_AFRESH = 60
-MOST_TO_HOLD = 150
+MOST_TO_HOLD = 400
 """With more trials than this the trials speak for themselves, facts of the trade or not."""
 FACT_ROUNDS, FACTS_AT_ONCE = 3, 24
-FACT_SD, UNSEEN_RISE, OVERRULED_AT = 0.05, 0.02, 2.5
-"""In L*: how exactly a fact is held to; a rise too small to matter; standard deviations of rise that overrule it."""
-FEWEST_TO_DOUBT, CLEARLY = 16, 18.0
-"""Trials before which no process is held to be unlike a film, and the log odds that it takes."""
+FACT_SD, UNSEEN_RISE, OVERRULED_AT, FALSE_AT = 0.05, 0.02, 2.5, 5.0
+"""In L*: how exactly a fact is held to; a rise too small to matter; standard deviations of rise that overrule it for
+one pair of recipes, and for all like it."""
 FOLDS, FEWEST_FOLDS = 6, 3
 OPTIMISM = 1.1
 PRIOR_RESIDUALS = 20.0
+LEAST_CAUTION = 0.95
+"""Plates that happen to lie close make no region much narrower: those left out are of the kinds already logged."""
+
+Pair = tuple[Recipe, Recipe]
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,15 +98,18 @@ class _Known:
 
 @dataclass(frozen=True, eq=False)
 class ProcessModel:
-    """A fitted process; made by ``fit_process``. Predicts any recipe.
+    """A fitted process; made by ``learn.fit_process``. Predicts any recipe.
 
-    parameters: (p,) of the curve. hyperparameters: learned noise and weights.
+    parameters: (p,) of the curve. hyperparameters: learned noise and weights. mistaken: (m,) the chance that each trial
+    was written down or read wrongly; it counts the less.
     """
 
     curve: Curve
     parameters: Floats
     hyperparameters: Hyperparameters
     trials: tuple[LoggedTrial, ...]
+    mistaken: Floats
+    _doubt: Floats
     _points: _Points
     _factor: tuple[Floats, bool]
     _residual_weights: Floats
@@ -196,13 +196,14 @@ class ProcessModel:
     def leave_one_out(self) -> tuple[Floats, Floats]:
         """Return each trial's residual (m, 3) and its covariance (m, 3, 3) when predicted without it, noise included.
 
-        In closed form, with the noise and weights held (Rasmussen and Williams 2006, section 5.4.2, by blocks).
+        The covariance is that of a sound plate, however much it is doubted. In closed form, with the noise and weights
+        held (Rasmussen and Williams 2006, section 5.4.2, by blocks).
         """
-        m = len(self.trials)
+        m = len(self._doubt)
         inverse = inverse_of(self._factor)
         blocks = inverse[: 3 * m, : 3 * m].reshape(3, m, 3, m)
         own = np.asarray(np.linalg.inv(blocks[:, np.arange(m), :, np.arange(m)]), np.float64)
-        return np.einsum("mij,jm->mi", own, self._weights[: 3 * m].reshape(3, m)), own
+        return np.einsum("mij,jm->mi", own, self._weights[: 3 * m].reshape(3, m)), own - self._doubt
 
     @cached_property
     @one_thread()
@@ -213,7 +214,7 @@ class ProcessModel:
         Few trials are therefore fitted again without each fold in turn; ``OPTIMISM``, as measured on invented
         processes, stands for the rest.
         """
-        return _inflation(*self.cross_validated)
+        return inflation_of(*self.cross_validated, 1 - self.mistaken)
 
     @cached_property
     @one_thread()
@@ -226,19 +227,41 @@ class ProcessModel:
         if len(self.trials) > FITTED_AFRESH or len(np.unique(fold)) < FEWEST_FOLDS:
             return self.leave_one_out
         residuals, covariances = np.zeros((len(fold), 3)), np.zeros((len(fold), 3, 3))
-        seen = Seen.of(self.curve, self.trials)
+        seen = replace(Seen.of(self.curve, self.trials), doubt=self._doubt)
         for out in np.unique(fold):
             kept, left = np.flatnonzero(fold != out), np.flatnonzero(fold == out)
-            others = self._from_these(seen.rows(kept), tuple(self.trials[row] for row in kept))
+            others = self._from_these(seen.rows(kept), tuple(self.trials[row] for row in kept), self.mistaken[kept])
             lab, covariance = others.predict(others.columns([self.trials[row].recipe for row in left]), inflation=1.0)
             residuals[left] = seen.lab[left] - lab
             covariances[left] = covariance + others.plate_covariance + seen.covariances[left]
         return residuals, covariances
 
-    def _from_these(self, seen: Seen, trials: tuple[LoggedTrial, ...]) -> ProcessModel:
+    def _from_these(self, seen: Seen, trials: tuple[LoggedTrial, ...], mistaken: Floats) -> ProcessModel:
         """Return the model of some of the trials; what is learned from all of them is where the search begins."""
-        parameters, hyperparameters = seen.afresh(self.parameters, 1)
-        return _holding_to_facts(seen, seen.best_parameters(parameters, hyperparameters), hyperparameters, trials)
+        parameters, hyperparameters = seen.afresh([self.parameters], 1)
+        parameters = seen.best_parameters(parameters, hyperparameters)
+        return holding_to_facts(seen, parameters, hyperparameters, trials, mistaken)
+
+    @cached_property
+    @one_thread()
+    def drifted(self) -> tuple[DriftPoint, ...]:
+        """Return how coats came out on some days of the log, as a share of today's; empty where no drift was found."""
+        from scipy.linalg import solve_triangular
+
+        drift = self.curve.drift
+        if drift is None:
+            return ()
+        own = slice(len(self.parameters) - len(drift.knots), None)
+        seen = self._points.folded(self._points.jacobian.T)[own] * np.square(self.curve.prior_sd[own])[:, None]
+        told = solve_triangular(self._factor[0], seen.T, lower=True, check_finite=False)
+        covariance = self.inflation**2 * (np.diag(np.square(self.curve.prior_sd[own])) - told.T @ told)
+        each = drift.features(drift.knots[:-1])
+        logs = each @ (self.curve.prior_mean[own] + seen @ self._weights)
+        half = NORMAL_95 * np.sqrt(np.maximum(np.einsum("nk,kl,nl->n", each, covariance, each), 0.0))
+        return tuple(
+            DriftPoint(day_of(day), float(np.exp(log)), (float(np.exp(log - off)), float(np.exp(log + off))))
+            for day, log, off in zip(drift.knots[:-1], logs, half, strict=True)
+        )
 
     @one_thread()
     def prior_correlation(self, columns: Columns) -> Floats:
@@ -260,99 +283,80 @@ class ProcessModel:
         return np.diag(np.square(self.hyperparameters.plate_sd))
 
 
-@one_thread()
-def fit_process(trials: Sequence[LoggedTrial], start: ProcessModel | None = None) -> ProcessModel:
-    """Fit the process to trials (n ≥ 1).
+def inflation_of(residuals: Floats, covariances: Floats, sound: Floats) -> float:
+    """Return how many times too small predicted standard deviations are, by residuals (m, 3) of plates left out.
 
-    ``start`` is an earlier fit that makes this one quicker; few trials are fitted afresh all the same, so that the
-    answer does not depend on the order of logging. Of more than ``MOST_AT_ONCE`` as many are learned from, evenly
-    taken from first to last; the model's ``trials`` are those. Raises SuggestionError when there is no trial.
+    sound: (m,) how much each plate counts.
     """
-    if not trials:
-        raise SuggestionError("No plate is logged yet: log a plate first.")
-    trials = fully_known([trials[row] for row in systematic_sample(len(trials), MOST_AT_ONCE)])
-    categories = Categories.of(trial.recipe for trial in trials)
-    few = systematic_sample(len(trials), MOST_FOR_HYPERPARAMETERS)
-    if start is not None and len(trials) > FITTED_AFRESH and start.curve.categories.same_names(categories):
-        seen, parameters = Seen.of(start.curve, trials), start.parameters
-        hyperparameters = seen.rows(few).fitted_hyperparameters(parameters, start.hyperparameters, 8)
-    else:
-        seen, parameters, hyperparameters = _likeliest(categories, trials, few)
-    return _holding_to_facts(seen, seen.best_parameters(parameters, hyperparameters), hyperparameters, tuple(trials))
+    square = sound @ np.einsum("mi,mij,mj->m", residuals, np.linalg.inv(covariances), residuals)
+    asked = OPTIMISM * float(np.sqrt((square + PRIOR_RESIDUALS) / (3 * sound.sum() + PRIOR_RESIDUALS)))
+    return max(asked, LEAST_CAUTION)
 
 
-def _likeliest(
-    categories: Categories, trials: Sequence[LoggedTrial], few: NDArray[np.intp]
-) -> tuple[Seen, Floats, Hyperparameters]:
-    """Return the trials laid out for the curve that foretells them best, with its parameters and hyperparameters.
-
-    A film, as the trade knows patinas, unless enough trials say clearly that this process is none.
-    """
-    film = Seen.of(FilmMean(categories), trials)
-    parameters, hyperparameters = film.rows(few).afresh(film.curve.prior_mean, ROUNDS)
-    if len(few) >= FEWEST_TO_DOUBT:
-        flat = Seen.of(FlatMean(categories), trials)
-        level, learned = flat.rows(few).afresh(flat.curve.prior_mean, ROUNDS)
-        gain = flat.rows(few).log_evidence(level, learned) - film.rows(few).log_evidence(parameters, hyperparameters)
-        if gain > CLEARLY:
-            return flat, level, learned
-    return film, parameters, hyperparameters
-
-
-def _inflation(residuals: Floats, covariances: Floats) -> float:
-    """Return how many times too small predicted standard deviations are, by residuals (m, 3) of plates left out."""
-    square = np.einsum("mi,mij,mj->m", residuals, np.linalg.inv(covariances), residuals).sum()
-    return OPTIMISM * float(np.sqrt((square + PRIOR_RESIDUALS) / (3 * len(residuals) + PRIOR_RESIDUALS)))
-
-
-def _holding_to_facts(
-    seen: Seen, parameters: Floats, hyperparameters: Hyperparameters, trials: tuple[LoggedTrial, ...]
+def holding_to_facts(
+    seen: Seen,
+    parameters: Floats,
+    hyperparameters: Hyperparameters,
+    trials: tuple[LoggedTrial, ...],
+    mistaken: Floats,
 ) -> ProcessModel:
     """Return the posterior in which facts of the trade hold wherever the trials do not clearly speak against them.
 
     Where the residual would lighten what the trade says is never lightened, its change there is observed to be none,
     as if by a plate, and the curve's own darkening stays.
     """
-    model = _posterior(seen, parameters, hyperparameters, trials, [])
+    model = posterior(seen, parameters, hyperparameters, trials, mistaken, [])
     if len(trials) > MOST_TO_HOLD:
         return model
     pairs = never_lighter(trial.recipe for trial in trials)
-    broken: list[tuple[Recipe, Recipe]] = []
+    broken: list[Pair] = []
     for _ in range(FACT_ROUNDS):
-        more = [pair for pair in _broken(model, pairs) if pair not in broken]
-        if not more:
+        found, overruled = _broken(model, list(pairs))
+        false = {pairs[pair] for pair in overruled}
+        pairs = {pair: family for pair, family in pairs.items() if family not in false}
+        held = [pair for pair in broken if pair in pairs]
+        more = [pair for pair in found if pair in pairs and pair not in held]
+        if not more and len(held) == len(broken):
             break
-        broken += more
-        model = _posterior(seen, parameters, hyperparameters, trials, broken)
+        broken = held + more
+        model = posterior(seen, parameters, hyperparameters, trials, mistaken, broken)
     return model
 
 
-def _broken(model: ProcessModel, pairs: Sequence[tuple[Recipe, Recipe]]) -> list[tuple[Recipe, Recipe]]:
-    """Return the pairs whose second recipe is predicted lighter, unless the trials clearly say so; worst first."""
+def _broken(model: ProcessModel, pairs: Sequence[Pair]) -> tuple[list[Pair], list[Pair]]:
+    """Return the pairs to hold of those whose second recipe is predicted lighter, worst first, and those surely false.
+
+    Between the two are pairs that the trials speak against, each for itself.
+    """
     if not pairs:
-        return []
+        return [], []
     flat = [recipe for pair in pairs for recipe in pair]
     lightness = model.mean_lab(model.columns(flat))[:, 0].reshape(-1, 2)
     rise = lightness[:, 1] - lightness[:, 0]
     worst = [int(k) for k in np.argsort(-rise, kind="stable")[:FACTS_AT_ONCE] if rise[k] > UNSEEN_RISE]
     if not worst:
-        return []
+        return [], []
     _, covariance = model._together_by_the_algebra(model.columns([recipe for k in worst for recipe in pairs[k]]))
-    covariance = _inflation(*model.leave_one_out) ** 2 * covariance  # of this fit alone: that of the whole fits anew
+    covariance = inflation_of(*model.leave_one_out, 1 - model.mistaken) ** 2 * covariance
     blocks = covariance.reshape(len(worst), 2, 3, len(worst), 2, 3)
-    kept = []
+    broken: list[Pair] = []
+    overruled: list[Pair] = []
     for place, k in enumerate(worst):
         own = blocks[place, :, 0, place, :, 0]
-        if rise[k] < OVERRULED_AT * np.sqrt(max(own[0, 0] + own[1, 1] - 2 * own[0, 1], 0.0)):
-            kept.append(pairs[k])
-    return kept
+        sd = np.sqrt(max(own[0, 0] + own[1, 1] - 2 * own[0, 1], 0.0))
+        if rise[k] < OVERRULED_AT * sd:
+            broken.append(pairs[k])
+        elif rise[k] > FALSE_AT * sd:
+            overruled.append(pairs[k])
+    return broken, overruled
 
 
-def _posterior(
+def posterior(
     seen: Seen,
     parameters: Floats,
     hyperparameters: Hyperparameters,
     trials: tuple[LoggedTrial, ...],
+    mistaken: Floats,
     facts: Sequence[tuple[Recipe, Recipe]],
 ) -> ProcessModel:
     from scipy.linalg import cho_factor, cho_solve
@@ -363,7 +367,7 @@ def _posterior(
         ends = [first for first, _ in facts] + [second for _, second in facts]
         columns = columns.followed_by(columns_of(ends, curve.categories))
     mean, jacobian = curve.linearised(parameters, columns)
-    n, v = len(trials), len(facts)
+    n, v = len(seen.lab), len(facts)
     points = _Points(features_of(columns, mean, curve.categories), by_output(jacobian), n, v)
     stacked = points.folded(points.jacobian.T).T
     noise = np.zeros((3 * n + v, 3 * n + v))
@@ -379,4 +383,6 @@ def _posterior(
     off = np.concatenate([(seen.lab - mean[:n]).T.ravel(), np.zeros(v)])
     solved = cho_solve(cho_factor(left, lower=True, check_finite=False), off, check_finite=False)
     shared = cho_solve(factor, off + stacked @ (parameters - curve.prior_mean), check_finite=False)
-    return ProcessModel(curve, parameters, hyperparameters, trials, points, factor, solved, shared)
+    return ProcessModel(
+        curve, parameters, hyperparameters, trials, mistaken, seen.doubt, points, factor, solved, shared
+    )

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from statistics import median_low
 from typing import Any, TypeVar
 
@@ -50,6 +51,7 @@ class Filled:
     id: int | None
     set_aside: str | None
     logged: LoggedTrial
+    made_at: datetime | None
 
 
 class Usual:
@@ -124,7 +126,7 @@ def fully_known(trials: Sequence[LoggedTrial]) -> list[LoggedTrial]:
         recipe = usual.filled([trial.recipe])[0]
         spread = _spread(curve, parameters, trial.recipe, recipe, usual)
         reading = Reading(trial.reading.lab, trial.reading.covariance + spread, source=trial.reading.source)
-        found[row] = Filled(recipe, reading, trial.id, trial.set_aside, trial)
+        found[row] = Filled(recipe, reading, trial.id, trial.set_aside, trial, getattr(trial, "made_at", None))
     return found
 
 

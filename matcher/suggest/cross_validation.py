@@ -20,8 +20,10 @@ from matcher.errors import SuggestionError
 from matcher.plan.next_plate import kind_of
 from matcher.plan.outlook import draws_of
 from matcher.plan.recipe_space import RecipeSpace
+from matcher.process.drift import DriftPoint
+from matcher.process.learn import fit_process
 from matcher.process.logged import LoggedTrial
-from matcher.process.model import ProcessModel, fit_process
+from matcher.process.model import ProcessModel
 from matcher.recipe.recipe import Recipe
 from matcher.suggest.outliers import Contradiction, contradictions
 
@@ -94,7 +96,7 @@ class CrossValidation:
     """left_out: each plate without itself. groups: by kind, plates without any of their kind. growth: (plates, error).
 
     regions: by expected gain of one more plate, greatest first. trials: those learned from, in the order of left_out's
-    errors; logged: how many there are in all.
+    errors; logged: how many there are in all. drift: how coats came out on some days, empty where no drift shows.
     """
 
     left_out: LeftOut
@@ -104,6 +106,7 @@ class CrossValidation:
     contradictions: tuple[Contradiction, ...]
     trials: tuple[LoggedTrial, ...] = ()
     logged: int = 0
+    drift: tuple[DriftPoint, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""
@@ -118,6 +121,7 @@ class CrossValidation:
             "groups": [{"left_out": kind.name, **figures.as_dict()} for kind, figures in self.groups],
             "growth": [{"plates": plates, "median_delta_e00": error} for plates, error in self.growth],
             "regions": [region.as_dict() for region in self.regions],
+            "drift": [point.as_dict() for point in self.drift],
             "contradictions": [item.as_dict() for item in self.contradictions],
         }
 

@@ -1,9 +1,12 @@
-"""Trials that disagree with everything near them: pointed out to a person, never dropped. After the process model."""
+"""Trials that disagree with everything near them: pointed out with what may explain them, never dropped.
+
+After the process model, in which they count the less.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -17,6 +20,8 @@ from matcher.process.model import ProcessModel
 from matcher.process.residual import PRIOR_LOG_PLATE_SD
 from matcher.reading.comparison import difference_covariance
 from matcher.recipe.recipe import Recipe, as_compared, not_noted
+from matcher.suggest.slips import Slip, slip_in_words, slip_of
+from matcher.words import listed
 
 SURPRISING_CHI2 = 16.27
 """99.9 % point of chi-square with 3 degrees of freedom: by chance one plate in a thousand."""
@@ -25,6 +30,8 @@ FAR_APART = 5.0
 """Plates of one recipe nearer than this in ΔE00 are not called contradictory, however well they were read."""
 MEND_IT = "correct what was typed wrong, make it again, or set it aside with the reason."
 SAME_COLOUR = 0.5
+COUNTS_LITTLE = 0.5
+"""The share of its weight below which a plate is said to count little."""
 NEAR = 0.6
 """Prior correlation above which another plate counts as near: with none so near there is nothing to contradict."""
 
@@ -34,7 +41,8 @@ class Contradiction:
     """A trial whose colour the others do not lead one to expect.
 
     expected: (3,) CIELAB. surprise: chi-square, 3. against: the plate to compare it with. same_recipe: that plate is of
-    the same recipe, else the one most like it.
+    the same recipe, else the one most like it. counts: how much of its weight the plate keeps in predictions, 0 to 1.
+    slip: what would explain it, None where the log can't tell.
     """
 
     trial: LoggedTrial
@@ -43,21 +51,25 @@ class Contradiction:
     surprise: float
     against: LoggedTrial
     same_recipe: bool
+    counts: float = 1.0
+    slip: Slip | None = None
 
     @property
     def sentence(self) -> str:
         """Say what is odd about it and what to do."""
         this = "A plate" if self.trial.id is None else f"Plate {self.trial.id}"
+        little = " Until then it counts little in predictions." if self.counts < COUNTS_LITTLE else ""
         if self.same_recipe:
             other = "another plate" if self.against.id is None else f"plate {self.against.id}"
             return (
                 f"{this} differs by ΔE00 {self.delta_e00:.1f} from {other} of the same recipe, far more than plates of "
-                f"one recipe usually do: check both recipes and readings; {MEND_IT}"
+                f"one recipe usually do{slip_in_words(self.slip)}: check both recipes and readings; {MEND_IT}{little}"
             )
         than = "than the plates near it lead one to expect"
         words = difference_in_words(self.expected, self.trial.reading.lab, than=than)
         compare = "" if self.against.id is None else f" against those of plate {self.against.id}, the one most like it"
-        return f"{this} is {words} (ΔE00 {self.delta_e00:.1f}): check its recipe and reading{compare}; {MEND_IT}"
+        odd = f"{this} is {words} (ΔE00 {self.delta_e00:.1f}){slip_in_words(self.slip)}"
+        return f"{odd}: check its recipe and reading{compare}; {MEND_IT}{little}"
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""
@@ -65,6 +77,8 @@ class Contradiction:
             "trial": self.trial.id,
             "expected_lab": self.expected.tolist(),
             "delta_e00": self.delta_e00,
+            "counts": self.counts,
+            "slip": None if self.slip is None else self.slip.as_dict(),
             "sentence": self.sentence,
         }
 
@@ -76,7 +90,20 @@ def contradictions(model: ProcessModel) -> list[Contradiction]:
     """
     apart = at_odds(model.trials)
     named = {id(found.trial) for found in apart}
-    return [*apart, *(found for found in _unlike_their_neighbours(model) if id(found.trial) not in named)]
+    found = [*apart, *(found for found in _unlike_their_neighbours(model) if id(found.trial) not in named)]
+    rows = {id(trial): row for row, trial in enumerate(model.trials)}
+    return [_explained(model, rows[id(one.trial)], one) for one in found]
+
+
+def _explained(model: ProcessModel, row: int, found: Contradiction) -> Contradiction:
+    counts = 1.0 - float(model.mistaken[row])
+    return replace(found, counts=counts, slip=slip_of(model, row) if counts < COUNTS_LITTLE else None)
+
+
+def counting_little(model: ProcessModel, trials: Sequence[LoggedTrial]) -> list[LoggedTrial]:
+    """Return those of some trials that count little in the model's predictions."""
+    doubted = {id(one) for one, chance in zip(model.trials, model.mistaken, strict=True) if 1 - chance < COUNTS_LITTLE}
+    return [trial for trial in trials if id(trial) in doubted]
 
 
 def at_odds(trials: Sequence[LoggedTrial]) -> list[Contradiction]:
@@ -125,6 +152,15 @@ def doubt_of(recipe: Recipe, learned: Sequence[LoggedTrial], found: Sequence[Con
     return f" Plates of one recipe{same} differ by ΔE00 {one.delta_e00:.1f}: check them before you trust this."
 
 
+def little_said(plates: Sequence[LoggedTrial]) -> str:
+    """Say which plates near a recipe count little in its prediction; "" when none does."""
+    numbers = [str(trial.id) for trial in plates if trial.id is not None]
+    if not numbers:
+        return ""
+    this, counts = ("Plate", "counts") if len(numbers) == 1 else ("Plates", "count")
+    return f" {this} {listed(numbers)} {counts} little: far off what the others lead one to expect."
+
+
 def nothing_varied(trials: Sequence[LoggedTrial]) -> str:
     """Say that all plates are of one recipe, or of one colour, so that what changes the colour is not known yet."""
     if len(trials) < 2:
@@ -146,9 +182,8 @@ def _unlike_their_neighbours(model: ProcessModel) -> list[Contradiction]:
     np.fill_diagonal(near, 0.0)
     found = []
     for row in np.argsort(-surprise, kind="stable"):
-        if surprise[row] <= SURPRISING_CHI2:
-            break
-        if near[row].max() < NEAR:
+        doubted = 1 - model.mistaken[row] < COUNTS_LITTLE
+        if not doubted and (surprise[row] <= SURPRISING_CHI2 or near[row].max() < NEAR):
             continue
         trial = model.trials[row]
         expected = trial.reading.lab - residuals[row]

@@ -7,6 +7,7 @@ rest, and says so.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -15,18 +16,26 @@ from matcher.colour.difference import delta_e_2000
 from matcher.colour.types import Floats, Indices
 from matcher.colour.wording import difference_in_words
 from matcher.plan.limits import Limits, each_lifted
-from matcher.plan.next_plate import PATIENCE, doubt_after, kind_of, next_plate, stalled_trials
-from matcher.plan.outlook import Outlook, draws_of, first_places, look_ahead
+from matcher.plan.next_plate import PATIENCE, doubt_after, hopeful, kind_of, next_plate, stalled_trials
+from matcher.plan.outlook import Outlook, draws_of, first_places, look_ahead, outlook_on
 from matcher.plan.prediction import readable
 from matcher.plan.reach import Reach, expected_delta, reach
 from matcher.plan.recipe_space import Made, RecipeSpace, space_from
 from matcher.plan.session import session_rows
 from matcher.process.design import Columns
+from matcher.process.learn import fit_process
 from matcher.process.logged import LoggedTrial
-from matcher.process.model import ProcessModel, fit_process
+from matcher.process.model import ProcessModel
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe, as_compared
-from matcher.suggest.outliers import Contradiction, at_odds, doubt_of, nothing_varied
+from matcher.suggest.outliers import (
+    Contradiction,
+    at_odds,
+    counting_little,
+    doubt_of,
+    little_said,
+    nothing_varied,
+)
 from matcher.suggest.plates import Plates
 from matcher.suggest.suggestion import Suggestion
 from matcher.suggest.wording import grounds_of, learned_from
@@ -35,6 +44,8 @@ MOST_LEARNED_FROM = 320
 NEAR_SHARE = 220
 MADE_LOOKED_AT = 12
 OUTLOOKS_KEPT = 3
+TOO_NEAR = 0.5
+"""Two predicted colours of one kind of recipe that are nearer in ΔE00 than this are no choice."""
 WORTH_LIFTING = 0.5
 """A limit is to blame when lifting it brings the nearest recipe this much nearer in ΔE00."""
 
@@ -93,44 +104,51 @@ class Predictor:
         return fit, fit.outlook(target_lab)
 
     def predicted(self, target: Reading, most: int, tolerance: float) -> list[Suggestion]:
-        """Return up to ``most`` recipes not made yet, by expected ΔE00, no two alike at the bench.
+        """Return up to ``most`` recipes not made yet, by expected ΔE00, and the next plate among them.
 
-        The next plate is looked for more finely, and is among them where it is expected nearer.
+        First the best of each kind of undercoat and chemical that comes within the tolerance of the best of all, then
+        others; of one kind no two of equal dose, or nearer in colour than is to be seen.
         """
         fit, outlook = self.outlook(target.lab)
         made = fit.made
         expected = expected_delta(fit.model, outlook, target.lab)
-        per_kind = max(1, -(-most // 2))
-        of_kind: dict[int, int] = {}
+        order = [int(row) for row in np.argsort(expected, kind="stable") if outlook.recipes[row] not in made]
+        near = [row for row in order if expected[row] <= expected[order[0]] + tolerance]
+        of_each = list({int(outlook.kinds[row]): row for row in reversed(near)}.values())[::-1]
         chosen: list[int] = []
-        for row in np.argsort(expected, kind="stable"):
-            kind = int(outlook.kinds[row])
-            if outlook.recipes[row] in made or of_kind.get(kind, 0) >= per_kind:
+        for row in (*of_each, *order):
+            alike = [one for one in chosen if outlook.kinds[one] == outlook.kinds[row]]
+            full = row in chosen or len(alike) >= max(1, -(-most // 2))
+            if full or any(_much_alike(outlook, row, one) for one in alike):
                 continue
-            if any(_alike_at_the_bench(outlook.recipes[row], outlook.recipes[other]) for other in chosen):
-                continue
-            of_kind[kind] = of_kind.get(kind, 0) + 1
-            chosen.append(int(row))
+            chosen.append(row)
             if len(chosen) == most:
                 break
         found = [self._suggestion(target, fit, outlook, row) for row in chosen]
-        finer = self.next_plate(target, tolerance)
-        if finer.recipe in made or any(_alike_at_the_bench(finer.recipe, item.recipe) for item in found):
-            return found
-        return sorted([*found, finer], key=lambda item: float(item.draws.mean()))[:most]
+        following = replace(self.next_plate(target, tolerance), is_next=True)
+        if most == 1:
+            return [min(found[0], following, key=lambda item: float(item.draws.mean()))]
+        if following.recipe not in made:
+            kind = kind_of(following.recipe)
+            same = [k for k, item in enumerate(found) if kind_of(item.recipe) == kind and _much_as(item, following)]
+            for k in reversed(same):
+                found.pop(k)
+            found = [*found[: most - 1], following]
+        return sorted(found, key=lambda item: float(item.draws.mean()))
 
     def next_plate(self, target: Reading, tolerance: float) -> Suggestion:
         """Return the trial most worth making next."""
         fit = self.fit(target.lab)
         tried = [trial for trial in fit.model.trials if self.limits.allow(trial.recipe)]
         deltas = delta_e_2000(target.lab, [trial.reading.lab for trial in tried])
+        best, made = self._best_so_far(fit, target.lab)[2], fit.made
         stalled = stalled_trials(deltas, tolerance)
         doubt = doubt_after(stalled)
         outlook = fit.outlook(target.lab, doubt)
         if stalled > PATIENCE and stalled % 2 == 1:
             tired = {kind_of(trial.recipe) for trial in tried[-stalled - 1 :]}
-            outlook = outlook.without([kind_of(recipe) in tired for recipe in outlook.recipes])
-        best, made = self._best_so_far(fit, target.lab), fit.made
+            fresh = np.array([kind_of(recipe) not in tired for recipe in outlook.recipes])
+            outlook = outlook.without((~(fresh & hopeful(outlook, best, tolerance))).tolist())
         wide, row = next_plate(fit.model, outlook, target.lab, best, tolerance, made, self.limits.allow, doubt)
         return self._suggestion(target, fit, wide, row)
 
@@ -139,7 +157,7 @@ class Predictor:
         fit, outlook = self.outlook(target.lab)
         made = fit.made
         outlook = outlook.without([recipe in made for recipe in outlook.recipes])
-        best = self._best_so_far(fit, target.lab)
+        best = self._best_so_far(fit, target.lab)[2]
         draw = np.random.default_rng(self.seed)
         rows = session_rows(fit.model, outlook, target.lab, best, tolerance, count, draw)
         return [self._suggestion(target, fit, outlook, row) for row in rows]
@@ -170,11 +188,22 @@ class Predictor:
             return f"{said}Lifting one of them is not enough: lift several."
         return f"{said}{words} would by itself bring it to ΔE00 {nearest:.1f}."
 
-    def _best_so_far(self, fit: _Fit, target_lab: Floats) -> float:
-        """Return the least expected ΔE00 of the recipes made: a lucky reading alone does not count as a match."""
-        near, _ = self.usable.nearest(target_lab, MADE_LOOKED_AT)
-        labs, covariances = fit.model.predict(fit.model.columns([self.usable.trials[k].recipe for k in near]))
-        return float(draws_of(target_lab, labs, covariances).mean(axis=1).min())
+    def best_plate(self, target: Reading) -> Suggestion:
+        """Return the plate whose recipe is expected to be nearest in truth, with the colour that is expected of it."""
+        fit = self.fit(target.lab)
+        trial, outlook, _ = self._best_so_far(fit, target.lab)
+        return replace(self._suggestion(target, fit, outlook, 0), basis="logged", trial=trial, grounds="")
+
+    def _best_so_far(self, fit: _Fit, target_lab: Floats) -> tuple[LoggedTrial, Outlook, float]:
+        """Return the plate whose recipe is expected nearest, what is expected of it, and its mean ΔE00.
+
+        A lucky reading alone does not count as a match, nor an unlucky one against it.
+        """
+        near = [self.usable.trials[k] for k in self.usable.nearest(target_lab, MADE_LOOKED_AT)[0]]
+        outlook = outlook_on(fit.model, [trial.recipe for trial in near], target_lab)
+        expected = draws_of(target_lab, outlook.labs, outlook.covariances).mean(axis=1)
+        row = int(np.argmin(expected))
+        return near[row], outlook.without([k != row for k in range(len(near))]), float(expected[row])
 
     def _rows(self, target_lab: Floats) -> Indices:
         """Return the plates to learn from: all of few; else those near a target and a spread of the rest.
@@ -200,7 +229,8 @@ class Predictor:
         delta = float(delta_e_2000(target.lab, lab))
         nearest = learned_from(fit.model, recipe)
         grounds = grounds_of(recipe, nearest, fit.model, len(self.known.trials), outlook.considered)
-        grounds += doubt_of(recipe, nearest, fit.at_odds) + nothing_varied(fit.model.trials)
+        grounds += little_said(counting_little(fit.model, nearest)) + doubt_of(recipe, nearest, fit.at_odds)
+        grounds += nothing_varied(fit.model.trials)
         return Suggestion(
             recipe=recipe,
             basis="predicted",
@@ -262,25 +292,28 @@ class _Fit:
         return self.space.columns(self.model.curve.categories)
 
 
-def _alike_at_the_bench(first: Recipe, second: Recipe) -> bool:
-    """Tell whether two recipes differ by less than can be set: 0.05 of stock, 0.05 of burnish, 3 °C, no pass."""
+def _much_alike(outlook: Outlook, row: int, other: int) -> bool:
+    """Tell whether two recipes of one kind are no choice: as much laid at as much heat, or no difference to be seen."""
+    delta = float(delta_e_2000(outlook.labs[row], outlook.labs[other]))
+    return delta < TOO_NEAR or _as_much_laid(outlook.recipes[row], outlook.recipes[other])
+
+
+def _much_as(item: Suggestion, other: Suggestion) -> bool:
+    return float(delta_e_2000(item.lab, other.lab)) < TOO_NEAR or _as_much_laid(item.recipe, other.recipe)
+
+
+def _as_much_laid(first: Recipe, second: Recipe) -> bool:
+    """Tell whether two recipes of one kind differ by less than can be set: 0.05 of dose, of stock, of burnish, 3 °C."""
     first, second = as_compared(first), as_compared(second)
     if (first.alloy, first.surface, first.seal) != (second.alloy, second.surface, second.seal):
         return False
     one, other = first.undercoat, second.undercoat
-    if (one is None) != (other is None) or len(first.coats) != len(second.coats):
-        return False
-    if one is not None and other is not None and one.chemical != other.chemical:
-        return False
-    if (
-        one is not None
-        and other is not None
-        and _any_over(0.05, (one.strength, other.strength), (one.burnish, other.burnish))
-    ):
+    grounds = () if one is None or other is None else ((one.strength, other.strength), (one.burnish, other.burnish))
+    if _any_over(0.05, *grounds):
         return False
     return all(
-        (a.chemical, a.passes, a.application) == (b.chemical, b.passes, b.application)
-        and not _any_over(0.05, (a.strength, b.strength))
+        a.application == b.application
+        and abs(a.dose - b.dose) < 0.05 * max(a.dose, b.dose)
         and abs(a.surface_temp_c - b.surface_temp_c) < 3.0
         for a, b in zip(first.coats, second.coats, strict=True)
     )

@@ -32,11 +32,10 @@ from matcher.process.model import ProcessModel
 from matcher.reading.comparison import difference_covariance, draws_to_target, ties
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe
-from matcher.suggest.as_read import AsRead
 from matcher.suggest.cross_validation import CrossValidation, cross_validate
 from matcher.suggest.outliers import Contradiction, contradictions, doubt_of
 from matcher.suggest.palettes import MottledRecipe, PaletteMatch, mottled_recipes, rank_by_palette
-from matcher.suggest.plates import Plates
+from matcher.suggest.plates import AsRead, Plates
 from matcher.suggest.predictor import Predictor
 from matcher.suggest.suggestion import FEWEST_TO_PREDICT, Foreseen, Foresight, Suggestion
 from matcher.suggest.wording import lacking
@@ -138,7 +137,7 @@ class Suggester:
         rows, delta = self._usable.nearest(wanted.lab, count)
         found = [self._logged(wanted, self.trials[row], float(d)) for row, d in zip(rows, delta, strict=True)]
         if predict and len(self.trials) >= FEWEST_TO_PREDICT:
-            found = _merged(found, self._predictor.predicted(wanted, max(1, count // 2), self.tolerance))[:count]
+            found = _merged(found, self._predictor.predicted(wanted, max(1, count // 2), self.tolerance), count)
         return self._with_draws(wanted, found, self._predictor.at_odds(wanted.lab) if predict else [])
 
     @one_thread()
@@ -173,7 +172,19 @@ class Suggester:
         """
         wanted = as_target(target)
         self._need_a_trial()
-        return self._with_draws(wanted, [self._predictor.next_plate(wanted, self.tolerance)])[0]
+        following = replace(self._predictor.next_plate(wanted, self.tolerance), is_next=True)
+        return self._with_draws(wanted, [following])[0]
+
+    @one_thread()
+    def best_plate(self, target: Reading | ArrayLike) -> Suggestion:
+        """Return the plate whose recipe is expected to be nearest to a target in truth: not the luckiest reading.
+
+        Its colour and covariance are those that its own and all other plates lead one to expect of the recipe, and its
+        ΔE00 follows from them. Raises SuggestionError when nothing is logged within the limits.
+        """
+        wanted = as_target(target)
+        self._need_a_trial()
+        return self._with_draws(wanted, [self._predictor.best_plate(wanted)])[0]
 
     @one_thread()
     def predict(self, recipe: Recipe) -> Foreseen:
@@ -384,7 +395,9 @@ class Suggester:
 
     def _plate_reading(self, item: Suggestion) -> Reading:
         """Return the reading that a suggestion stands on: the plate's, or that which a predicted colour would give."""
-        return self._as_read(item.lab, item.covariance) if item.trial is None else item.trial.reading
+        if item.trial is None or item.lab is not item.trial.reading.lab:
+            return self._as_read(item.lab, item.covariance)
+        return item.trial.reading
 
     @cached_property
     def _as_read(self) -> AsRead:
@@ -436,8 +449,10 @@ def _interval(target: Reading, plate: Reading, item: Suggestion, draws: Floats) 
     return min(float(low), item.delta_e00), max(float(high), item.delta_e00)
 
 
-def _merged(logged: list[Suggestion], predicted: list[Suggestion]) -> list[Suggestion]:
-    """Put predicted recipes between logged ones by the ΔE00 that a plate is expected to read at, the logged in order.
+def _merged(logged: list[Suggestion], predicted: list[Suggestion], count: int) -> list[Suggestion]:
+    """Return ``count`` of both, the next plate among them wherever there is room for two.
+
+    Put predicted recipes between logged ones by the ΔE00 that a plate is expected to read at, the logged in order.
 
     What is not known of the target itself holds for all alike, and is left out of both.
     """
@@ -447,7 +462,9 @@ def _merged(logged: list[Suggestion], predicted: list[Suggestion]) -> list[Sugge
         while waiting and float(waiting[0].draws.mean()) < item.delta_e00:
             merged.append(waiting.pop(0))
         merged.append(item)
-    return merged + waiting
+    merged += waiting
+    following = [item for item in merged[count:] if item.is_next]
+    return merged[:count] if count < 2 else [*merged[: count - len(following)], *following]
 
 
 def _checked_tolerance(tolerance: float) -> float:

@@ -18,14 +18,15 @@ from matcher.colour.uncertainty import plus_minus_95, sum_of
 from matcher.colour.verdict import Standing, standing
 from matcher.colour.wording import difference_in_words
 from matcher.plan.prediction import expected_interval, readable
+from matcher.plan.reach import FEWEST_TO_TELL
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
 from matcher.reading.comparison import draws_to_target
 from matcher.reading.reading import Reading
 from matcher.recipe.names import canonical
 from matcher.recipe.recipe import Recipe, describe, not_noted
-from matcher.suggest.as_read import AsRead
 from matcher.suggest.outliers import Contradiction, contradiction_behind, doubt_of
+from matcher.suggest.plates import AsRead
 from matcher.suggest.wording import (
     assumed_in_words,
     doubts_in_words,
@@ -35,7 +36,7 @@ from matcher.suggest.wording import (
     why_predicted,
 )
 
-FEWEST_TO_PREDICT = 6
+FEWEST_TO_PREDICT = FEWEST_TO_TELL
 """Trials below which a list holds only what was logged, and what is foreseen is little more than a guess."""
 
 
@@ -66,6 +67,8 @@ class Suggestion:
         Of a prediction, the plates that it was made from, without the figures that ``because`` gives too.
     caveat
         Of a logged plate, what speaks against it; empty when nothing does.
+    is_next
+        Whether it is the plate most worth making next.
 
     Examples
     --------
@@ -90,6 +93,7 @@ class Suggestion:
     trial: LoggedTrial | None = None
     grounds: str = ""
     caveat: str = ""
+    is_next: bool = False
 
     @property
     def because(self) -> str:
@@ -121,6 +125,7 @@ class Suggestion:
             "difference": self.difference,
             "because": self.because,
             "tied_with": list(self.tied_with),
+            "next_plate": self.is_next,
         }
 
 

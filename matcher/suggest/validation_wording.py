@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from matcher.dates import day_shown
 from matcher.suggest.cross_validation import CrossValidation, Region
 from matcher.words import counted, percent
 
@@ -97,14 +98,32 @@ def region_in_words(region: Region) -> str:
     return f"{region.kind.name}: {made}; predictions there may be off by ΔE00 {region.doubt:.1f}"
 
 
+def drift_in_words(figures: CrossValidation) -> str:
+    """Say whether the hand changed over the days, and by how much at most."""
+    clear = [point for point in figures.drift if not point.interval[0] <= 1.0 <= point.interval[1]]
+    if not figures.drift:
+        return "No change over the days shows in the log: coats come out as they always did, as far as it tells."
+    if not clear:
+        return "What a coat lays down has changed a little over the days; suggestions are for how it comes out today."
+    most = max(clear, key=lambda point: abs(np.log(point.share)))
+    low, high = (1 / end - 1 for end in most.interval[::-1])
+    less = most.share > 1
+    least, greatest = sorted((abs(low), abs(high)))
+    by = f"{percent(abs(1 / most.share - 1))} ({percent(least)} to {percent(greatest)})"
+    return (
+        f"A coat lays down {by} {'less' if less else 'more'} today than around {day_shown(most.day)}: the hand, the "
+        "torch, the bottle or the weather has changed since. Suggestions are for today."
+    )
+
+
 def contradictions_in_words(figures: CrossValidation) -> str:
     """Say how many plates disagree with those near them."""
     many = len(figures.contradictions)
     if not many:
         return "No plate disagrees with those near it more than plates do by chance."
     if many == 1:
-        return "One plate disagrees with those near it. It stays in the log and counts until you decide."
-    return f"{counted(many, 'plate')} disagree with those near them. They stay in the log and count until you decide."
+        return "One plate disagrees with those near it. It stays in the log until you decide."
+    return f"{counted(many, 'plate')} disagree with those near them. They stay in the log until you decide."
 
 
 def in_words(figures: CrossValidation) -> dict[str, str]:
@@ -116,6 +135,7 @@ def in_words(figures: CrossValidation) -> dict[str, str]:
         "groups": groups_in_words(figures),
         "growth": growth_in_words(figures),
         "regions": regions_in_words(figures),
+        "drift": drift_in_words(figures),
         "contradictions": contradictions_in_words(figures),
     }
 

@@ -14,9 +14,9 @@ import time
 import numpy as np
 
 from matcher.colour.difference import delta_e_2000
-from matcher.process.model import fit_process
+from matcher.process.learn import fit_process
 from matcher.suggest.suggester import Suggester
-from tests.benchmarks.bench_closed_loop import _plain_columns
+from tests.benchmarks.bench_closed_loop import plain_columns
 from tests.benchmarks.invented_processes import PROCESSES, recipe_space
 
 CHI2_95 = 7.815
@@ -55,16 +55,14 @@ def _one(name: str, seed: int, space: list) -> None:
         miss = made - lab
         inside = np.einsum("ni,nij,nj->n", miss, np.linalg.inv(whole), miss) <= CHI2_95
         error = delta_e_2000(lab, truth)
-        columns, labs = (
-            [_plain_columns(trial.recipe) for trial in trials[:size]],
-            [t.reading.lab for t in trials[:size]],
-        )
+        both = plain_columns([*(trial.recipe for trial in trials[:size]), *unseen])
+        columns, labs = both[:size], [t.reading.lab for t in trials[:size]]
         kernel = ConstantKernel(1.0) * RBF(np.ones(len(columns[0])), (0.05, 100)) + WhiteKernel(0.05)
         plain = np.stack(
             [
                 GaussianProcessRegressor(kernel, normalize_y=True)
                 .fit(columns, np.array(labs)[:, k])
-                .predict([_plain_columns(recipe) for recipe in unseen])
+                .predict(both[size:])
                 for k in range(3)
             ],
             axis=1,

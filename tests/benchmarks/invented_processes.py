@@ -18,7 +18,7 @@ from matcher.colour.types import Floats
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.trials.trial import Trial
-from tests.rendering.process import invented_process, plate_variation
+from tests.rendering.process import PlateVariation, invented_process, plate_variation
 
 UNDERCOATS = ("liver of sulphur", "ammonium sulphide", "cupric sulphate")
 CHEMICALS = ("ferric nitrate", "cupric nitrate", "bismuth nitrate", "silver nitrate")
@@ -30,11 +30,15 @@ PASSES = tuple(range(1, 13))
 
 @dataclass(frozen=True)
 class Process:
-    """true: recipe to its own CIELAB (3,). plate: the same for one plate, drawn. reading_sigma: per axis."""
+    """true: recipe to its own CIELAB (3,). plate: the same for one plate, drawn. reading_sigma: per axis.
+
+    physics: of a recipe and one plate's departure from it, where the process knows of such.
+    """
 
     true: Callable[[Recipe], Floats]
     plate: Callable[[Recipe, np.random.Generator], Floats]
     reading_sigma: float
+    physics: Callable[[Recipe, PlateVariation], Floats] | None = None
 
     def trial(self, recipe: Recipe, rng: np.random.Generator) -> Trial:
         """Return one plate made and read."""
@@ -65,7 +69,7 @@ def film(seed: int) -> Process:
     def plate(recipe: Recipe, rng: np.random.Generator) -> Floats:
         return invented.true_lab(recipe, plate_variation(rng, 0.2))
 
-    return Process(invented.true_lab, plate, 0.3)
+    return Process(invented.true_lab, plate, 0.3, invented.true_lab)
 
 
 def noisy(seed: int) -> Process:
@@ -75,7 +79,7 @@ def noisy(seed: int) -> Process:
     def plate(recipe: Recipe, rng: np.random.Generator) -> Floats:
         return invented.true_lab(recipe, plate_variation(rng, 2.0))
 
-    return Process(invented.true_lab, plate, 0.8)
+    return Process(invented.true_lab, plate, 0.8, invented.true_lab)
 
 
 def threshold(seed: int) -> Process:

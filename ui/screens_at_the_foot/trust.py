@@ -82,6 +82,7 @@ def _show(figures: CrossValidation) -> None:
     _part("As plates are added", words.growth_in_words(figures))
     if len(figures.growth) > 1:
         _plot(plots.growth_plot(figures), "growth", "Error against plates learned from")
+    _part("Over the days", words.drift_in_words(figures))
     _part("Where one more plate would help most", words.regions_in_words(figures))
     if figures.regions:
         _plot(plots.expected_gain_plot(figures), "worth", "What one more plate is worth, by kind of recipe")

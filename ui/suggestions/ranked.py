@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 
 FIGURES = "figures"
 
+NEXT = "the next plate"
+
 
 def show_ranked(studio: Studio, target: Target, answers: Answers, count: int) -> list[Suggestion]:
     """Show the list and return it. Measured plates come at once; where predictions need a wait, they join after it.
@@ -101,7 +103,8 @@ def _list(studio: Studio, target: Target, ranked: Sequence[Suggestion], answers:
 def _line(target: Target, place: int, suggestion: Suggestion, early: bool) -> bool:
     """Show a suggestion as one line, and tell whether it was pressed."""
     words = [literal(part) for part in _said(target, suggestion)]
-    label = f"{place}\\. **{name_of(suggestion)}** · {' · '.join(words)}"
+    name = f"{name_of(suggestion)}, {NEXT}" if suggestion.is_next else name_of(suggestion)
+    label = f"{place}\\. **{name}** · {' · '.join(words)}"
     key = f"early{place}" if early else f"open{place}"
     return st.button(
         label,
@@ -125,6 +128,8 @@ def _open(studio: Studio, target: Target, place: int, suggestion: Suggestion, an
     """Show the suggestion that is open: how near it is, what was done, the way on, the rest a tap away."""
     near, chance = _said(target, suggestion)
     said = [f"<b>{chance}</b> to come within the target’s ΔE00 {target.tolerance:g}"]
+    if suggestion.is_next:
+        said.append("the plate most worth making next")
     if suggestion.tied_with:
         said.append(f"can’t be told apart from {listed([str(other) for other in suggestion.tied_with])}")
     doubt = f'<p class="pm-soft">{html.escape(suggestion.caveat.strip())}</p>' if suggestion.caveat else ""

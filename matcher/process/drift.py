@@ -1,0 +1,81 @@
+"""How a studio's hand changes over the days: a slow change of what a coat lays down, with a size of its own.
+
+Part of the process model. The logarithm of a coat's dose departs from today's by a Gaussian process in time, laid out
+as a few functions of the day whose weights are parameters of the curve: sources of it are a bottle that ages, another
+torch, another hand. Nothing is held to drift unless the log says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from typing import Any
+
+import numpy as np
+
+from matcher.colour.types import Floats
+from matcher.process.logged import LoggedTrial
+
+KNOTS = 7
+SIZES = (0.1, 0.25)
+"""Standard deviations of the logarithm of dose that are tried: a tenth, a quarter."""
+LENGTHS_DAYS = (15.0, 60.0, 240.0)
+"""Over how many days it changes."""
+FEWEST_DAYS = 5
+"""Days on which plates were made before a drift is looked for."""
+SECONDS_A_DAY = 86400.0
+
+
+@dataclass(frozen=True, eq=False)
+class Drift:
+    """A change over time, by its size and length, about plates made on ``knots`` (k,) days; today is the last."""
+
+    size: float
+    length_days: float
+    knots: Floats
+
+    def features(self, days: Floats) -> Floats:
+        """Return (n, k) functions of the day (n,), all 0 today, of standard normal weights."""
+        root = np.linalg.cholesky(self._kernel(self.knots, self.knots) + 1e-6 * np.eye(len(self.knots)))
+        ends = np.append(np.clip(days, self.knots[0], self.knots[-1]), self.knots[-1])
+        each = np.linalg.solve(root, self._kernel(self.knots, ends)).T
+        return np.asarray(self.size * (each[:-1] - each[-1]))
+
+    def _kernel(self, first: Floats, second: Floats) -> Floats:
+        return np.asarray(np.exp(-0.5 * np.square((first[:, None] - second[None]) / self.length_days)))
+
+
+@dataclass(frozen=True)
+class DriftPoint:
+    """How much a coat laid down on a day, as a share of what it lays down today; interval: 95 %."""
+
+    day: date
+    share: float
+    interval: tuple[float, float]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain JSON types."""
+        return {"day": self.day.isoformat(), "share": self.share, "interval": list(self.interval)}
+
+
+def day_of(number: float) -> date:
+    """Return the day of a number as ``days_of`` gives it."""
+    return datetime.fromtimestamp(number * SECONDS_A_DAY, UTC).date()
+
+
+def days_of(trials: Sequence[LoggedTrial]) -> Floats:
+    """Return (n,) the day that each trial was made, as a number; a trial that does not say counts as made last."""
+    made = [getattr(trial, "made_at", None) for trial in trials]
+    days = np.array([one.timestamp() / SECONDS_A_DAY if isinstance(one, datetime) else np.nan for one in made])
+    latest = np.nanmax(days) if np.isfinite(days).any() else 0.0
+    return np.where(np.isfinite(days), days, latest)
+
+
+def drifts_to_try(days: Floats) -> list[Drift]:
+    """Return the drifts that a log of plates made on these days (n,) could show; none when it spans too few."""
+    if len(np.unique(np.floor(days))) < FEWEST_DAYS:
+        return []
+    span = float(days.max() - days.min())
+    knots = np.linspace(days.min(), days.max(), KNOTS)
+    return [Drift(size, length, knots) for length in LENGTHS_DAYS if length <= 2 * span for size in SIZES]

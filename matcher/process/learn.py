@@ -1,0 +1,138 @@
+"""What a log teaches: which curve its trials speak for, which of them are mistakes, whether the hand drifts.
+
+Last of the process model: fits one to trials. Each step beyond a plain film, no mistake and no drift is taken only
+where the log's evidence (Rasmussen and Williams 2006, section 5.4.1) is clearly for it, so that a clean log is learned
+from as it stands.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matcher.colour.types import Floats
+from matcher.errors import SuggestionError
+from matcher.one_thread import one_thread
+from matcher.process.design import Categories
+from matcher.process.drift import days_of, drifts_to_try
+from matcher.process.film import FilmMean, FlatMean
+from matcher.process.fit import ROUGHLY, Curve, Seen, systematic_sample
+from matcher.process.logged import LoggedTrial
+from matcher.process.mistakes import chances_of_mistake, log_prior
+from matcher.process.model import FITTED_AFRESH, ProcessModel, holding_to_facts, inflation_of, posterior
+from matcher.process.residual import Hyperparameters
+from matcher.process.unknowns import fully_known
+
+MOST_AT_ONCE = 1000
+"""Trials that one fit learns from: its time grows with their cube, and more would move its figures little."""
+MOST_FOR_HYPERPARAMETERS = 100
+"""Trials from which the noise and the weights are learned; beyond it their figures hardly move."""
+ROUNDS = 2
+FEWEST_TO_DOUBT, CLEARLY = 16, 10.0
+"""Trials before which no process is held to be unlike a film, and the log odds that it takes."""
+MUCH_LEFT_OVER = 3.0
+"""What a film leaves over, in L*, a* or b*, below which it is kept: of few kinds of plates any curve gives account."""
+FEWEST_TO_DOUBT_A_PLATE, DOUBT_ROUNDS, CLEARLY_MISTAKEN, CLEARLY_DRIFTS = 8, 4, 3.0, 3.0
+"""Trials before which none is held to be a mistake; rounds of the search; log odds for mistakes and for a drift."""
+
+
+@one_thread()
+def fit_process(trials: Sequence[LoggedTrial], start: ProcessModel | None = None) -> ProcessModel:
+    """Fit the process to trials (n ≥ 1).
+
+    ``start`` is an earlier fit that makes this one quicker; few trials are fitted afresh all the same, so that the
+    answer does not depend on the order of logging. Of more than ``MOST_AT_ONCE`` as many are learned from, evenly
+    taken from first to last; the model's ``trials`` are those. Raises SuggestionError when there is no trial.
+    """
+    if not trials:
+        raise SuggestionError("No plate is logged yet: log a plate first.")
+    trials = fully_known([trials[row] for row in systematic_sample(len(trials), MOST_AT_ONCE)])
+    categories = Categories.of(trial.recipe for trial in trials)
+    few = systematic_sample(len(trials), MOST_FOR_HYPERPARAMETERS)
+    if start is not None and len(trials) > FITTED_AFRESH and start.curve.categories.same_names(categories):
+        seen, parameters = Seen.of(start.curve, trials), start.parameters
+        hyperparameters = seen.rows(few).fitted_hyperparameters(parameters, start.hyperparameters, 8)
+        learned = _allowing_for_mistakes(_Learned(seen, parameters, hyperparameters, np.zeros(len(trials))), few)
+    else:
+        learned = _likeliest(categories, trials, few)
+    seen, parameters, hyperparameters, mistaken = learned
+    parameters = seen.best_parameters(parameters, hyperparameters)
+    return holding_to_facts(seen, parameters, hyperparameters, tuple(trials), mistaken)
+
+
+class _Learned(NamedTuple):
+    """What a curve's trials say. mistaken: (n,) the chance that each plate is a mistake."""
+
+    seen: Seen
+    parameters: Floats
+    hyperparameters: Hyperparameters
+    mistaken: Floats
+
+    def log_evidence(self, few: NDArray[np.intp]) -> float:
+        """Return how well this foretells a few of the trials, mistakes and all, but for a constant."""
+        density = self.seen.rows(few).log_evidence(self.parameters, self.hyperparameters)
+        return density + log_prior(int((self.mistaken[few] > 0.5).sum()), len(few))
+
+
+def _likeliest(categories: Categories, trials: Sequence[LoggedTrial], few: NDArray[np.intp]) -> _Learned:
+    """Return what the trials say of the curve that foretells them best.
+
+    A film, as the trade knows patinas, unless enough trials say clearly that this process is none.
+    """
+
+    def learned(curve: Curve) -> _Learned:
+        seen = Seen.of(curve, trials)
+        parameters, hyperparameters = seen.rows(few).afresh(curve.starts(), ROUNDS)
+        return _Learned(seen, parameters, hyperparameters, np.zeros(len(trials)))
+
+    film = _allowing_for_drift(_allowing_for_mistakes(learned(FilmMean(categories)), few), trials, few)
+    if len(few) >= FEWEST_TO_DOUBT and film.hyperparameters.residual_sd.max() > MUCH_LEFT_OVER:
+        flat = learned(FlatMean(categories))
+        if flat.log_evidence(few) - film.log_evidence(few) > CLEARLY:
+            return _allowing_for_mistakes(flat, few)
+    return film
+
+
+def _allowing_for_drift(still: _Learned, trials: Sequence[LoggedTrial], few: NDArray[np.intp]) -> _Learned:
+    """Return what was learned with a slow change over the days, where that foretells the log clearly better."""
+    found, gain = None, CLEARLY_DRIFTS
+    for drift in drifts_to_try(days_of(trials)):
+        seen = replace(Seen.of(FilmMean(still.seen.curve.categories, drift), trials), doubt=still.seen.doubt)
+        moving = still._replace(seen=seen, parameters=np.append(still.parameters, np.zeros(len(drift.knots))))
+        more = moving.log_evidence(few) - still.log_evidence(few)
+        if more > gain:
+            found, gain = moving, more
+    if found is None:
+        return still
+    seen = replace(found.seen, doubt=np.zeros_like(found.seen.doubt))
+    parameters = found.seen.rows(few).best_parameters(found.parameters, found.hyperparameters, ROUGHLY)
+    hyperparameters = found.seen.rows(few).fitted_hyperparameters(parameters, found.hyperparameters, 30)
+    again = _allowing_for_mistakes(_Learned(seen, parameters, hyperparameters, np.zeros(len(trials))), few)
+    return again if again.log_evidence(few) > still.log_evidence(few) else still
+
+
+def _allowing_for_mistakes(plain: _Learned, few: NDArray[np.intp]) -> _Learned:
+    """Return what was learned with plates counting by how likely they are sound, where that foretells the log better.
+
+    From a fit that doubts at the noise thought of beforehand, since a log with mistakes has made its noise fit them.
+    """
+    seen, parameters, mistaken = plain.seen, plain.parameters, plain.mistaken
+    if len(mistaken) < FEWEST_TO_DOUBT_A_PLATE:
+        return plain
+    doubting, hyperparameters = seen, seen.first_hyperparameters()
+    for k in range(DOUBT_ROUNDS):
+        parameters = doubting.best_parameters(parameters, hyperparameters, ROUGHLY)
+        residuals, covariances = posterior(doubting, parameters, hyperparameters, (), mistaken, []).leave_one_out
+        caution = 1.0 if k == 0 else max(1.0, inflation_of(residuals, covariances, 1 - mistaken))
+        mistaken = chances_of_mistake(residuals, covariances * caution**2, mistaken)
+        if not mistaken.any():
+            return plain
+        doubting = seen.doubted(mistaken, hyperparameters)
+        if k:
+            hyperparameters = doubting.rows(few).fitted_hyperparameters(parameters, hyperparameters, 30)
+    found = _Learned(doubting, parameters, hyperparameters, mistaken)
+    return found if found.log_evidence(few) - plain.log_evidence(few) > CLEARLY_MISTAKEN else plain
