@@ -56,7 +56,7 @@ NOTHING = Recipe(
 NO_HEAT = Recipe("silicon bronze", coats=(Coat("ferric nitrate", 0.5, 6, None),))
 
 
-def with_passes(passes: int, temp: float | None) -> Recipe:
+def with_passes(passes: int | None, temp: float | None) -> Recipe:
     return Recipe("silicon bronze", coats=(Coat("ferric nitrate", 0.5, passes, temp),))
 
 
@@ -204,14 +204,16 @@ def a_notebook(seed: int, plates: int, unknown: float) -> tuple[list[Trial], lis
     recipes = [space[row] for row in rng.choice(len(space), plates + 60, replace=False)]
     trials = [process.trial(recipe, rng) for recipe in recipes[:plates]]
     lost = set(rng.choice(plates, round(plates * unknown), replace=False).tolist())
-    old = [_without_heat(trial) if row in lost else trial for row, trial in enumerate(trials)]
+    old = [
+        replace(trial, recipe=_without_heat(trial.recipe)) if row in lost else trial for row, trial in enumerate(trials)
+    ]
     known = [trial for row, trial in enumerate(trials) if row not in lost]
     unseen = recipes[plates:]
     return old, known, unseen, np.array([process.true(recipe) for recipe in unseen])
 
 
-def _without_heat(trial: Trial) -> Trial:
-    return replace(trial, recipe=replace(trial.recipe, coats=(replace(trial.recipe.coats[0], surface_temp_c=None),)))
+def _without_heat(recipe: Recipe) -> Recipe:
+    return replace(recipe, coats=(replace(recipe.coats[0], surface_temp_c=None),))
 
 
 def predicted(log: Sequence[Trial], unseen: list[Recipe], truth: Floats) -> tuple[float, Any]:
@@ -234,3 +236,33 @@ def test_a_log_with_unknown_heats_predicts_better_than_without_those_plates_and_
         held.append(within)
     assert np.mean(better) > 0.0
     assert 0.9 <= np.mean(held) <= 0.99
+
+
+def test_what_a_recipe_half_noted_would_give_is_as_unsure_as_what_is_not_known_of_it() -> None:
+    held = []
+    for seed in range(900, 904):
+        _, known, unseen, truth = a_notebook(seed, 36, 1 / 3)
+        foresight = Suggester(known).foresight(unseen[0])
+        for recipe, colour in zip(unseen, truth, strict=True):
+            foreseen = foresight.of(_without_heat(recipe))
+            off = colour - foreseen.lab
+            held.append(off @ np.linalg.solve(foreseen.covariance, off) < 7.815)  # chi-square, 3 degrees, 95 %
+    assert 0.9 <= np.mean(held) <= 0.99
+
+
+def test_passes_that_nobody_counted_make_the_colour_less_sure_and_two_such_recipes_too() -> None:
+    log = old_log()
+    foresight = Suggester(log).foresight(NO_HEAT)
+    whole, uncounted = with_passes(4, 104.0), with_passes(None, 104.0)
+    sure, unsure = (np.sqrt(foresight.of(recipe).covariance[0, 0]) for recipe in (whole, uncounted))
+    assert unsure > 3 * sure and unsure > 6.0  # the log's own plates lie up to 21 apart in L*
+    assert np.ptp(foresight.apart(whole, uncounted).delta_e00_interval) > 2 * np.ptp(
+        foresight.apart(whole, with_passes(5, 104)).delta_e00_interval
+    )
+
+
+def test_what_stands_in_for_an_unknown_figure_is_never_handed_out() -> None:
+    log = old_log()
+    foreseen = Suggester(log).predict(with_passes(3, 103.0))
+    assert any(not_noted(plate.recipe) for plate in foreseen.nearest)
+    assert all(plate.recipe == log[(plate.id or 0) - 1].recipe for plate in foreseen.nearest)

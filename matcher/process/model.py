@@ -29,7 +29,7 @@ from matcher.process.film import FlatMean
 from matcher.process.fit import Curve, Seen, by_output
 from matcher.process.logged import LoggedTrial
 from matcher.process.residual import Features, Hyperparameters, features_of, inverse_of, kernel
-from matcher.process.unknowns import Usual
+from matcher.process.unknowns import Usual, spread_of
 from matcher.recipe.recipe import Recipe, not_noted
 
 MOST_CORRELATED = 4_000_000
@@ -123,6 +123,19 @@ class ProcessModel:
         if any(not_noted(recipe) for recipe in recipes):
             recipes = Usual.of(self.trials).filled(recipes)
         return columns_of(recipes, self.curve.categories)
+
+    def doubt(self, recipe: Recipe) -> Floats:
+        """Return the covariance (3, 3) of a recipe's colour that comes of what nobody noted of it."""
+        if not not_noted(recipe):
+            return np.zeros((3, 3))
+        usual = Usual.of(self.trials)
+        return usual.few(recipe) * spread_of(self.mean_lab(self.columns(usual.about(recipe))))
+
+    def predict_one(self, recipe: Recipe) -> tuple[Floats, Floats]:
+        """Return CIELAB (3,) and covariance (3, 3) as ``predict`` does, with the doubt of what nobody noted."""
+        known = not not_noted(recipe)
+        labs, covariances = self.predict(self.columns([recipe] if known else Usual.of(self.trials).about(recipe)))
+        return labs[0], covariances[0] if known else covariances[1:].mean(axis=0) + self.doubt(recipe)
 
     @one_thread()
     def mean_lab(self, columns: Columns) -> Floats:

@@ -54,6 +54,11 @@ class Filled:
     made_at: datetime | None
 
 
+def as_logged(trial: LoggedTrial) -> LoggedTrial:
+    """Return a trial as the log has it, of one that was filled in too."""
+    return trial.logged if isinstance(trial, Filled) else trial
+
+
 class Usual:
     """The values that recipes note of each figure, of one chemical and of all."""
 
@@ -64,7 +69,7 @@ class Usual:
     def of(cls, trials: Iterable[LoggedTrial]) -> Usual:
         """Collect what trials note."""
         values: dict[tuple[str, str, str | None], list[float]] = {}
-        for trial in trials:
+        for trial in map(as_logged, trials):
             for layer in _layers(trial.recipe):
                 kind, name = type(layer).__name__, _name(layer)
                 for of, field in TRADE:
@@ -86,6 +91,33 @@ class Usual:
     def filled(self, recipes: Sequence[Recipe]) -> list[Recipe]:
         """Return recipes with what was not noted at the middle of the usual values, one that was used."""
         return [self._with(recipe, None) if not_noted(recipe) else recipe for recipe in recipes]
+
+    def about(self, recipe: Recipe) -> list[Recipe]:
+        """Return a recipe with what was not noted filled in, and after it with values drawn from the usual ones."""
+        rng = np.random.default_rng(0)  # the same plates give the same answer
+        return [*self.filled([recipe]), *(self.drawn(recipe, rng) for _ in range(DRAWS))]
+
+    def few(self, recipe: Recipe) -> float:
+        """Return what the spread of drawn values is multiplied with, because they stand for values that nobody has.
+
+        That of the prediction interval of one more value by Student's t, from as few as are noted (textbook, from
+        memory); the trade's own values are no sample.
+        """
+        from scipy.stats import t
+
+        lacking = [
+            (layer, field)
+            for layer in _layers(recipe)
+            for of, field in TRADE
+            if of == type(layer).__name__ and getattr(layer, field) is None
+        ]
+        counts = [
+            len(found)
+            for layer, field in lacking
+            if (found := self.values(layer, field)) is not TRADE[type(layer).__name__, field]
+        ]
+        n = min(counts, default=0)
+        return float((1 + 1 / n) * (t.ppf(0.975, n - 1) / t.ppf(0.975, np.inf)) ** 2) if n else 1.0
 
     def drawn(self, recipe: Recipe, rng: np.random.Generator) -> Recipe:
         """Return a recipe with what was not noted drawn from the usual values."""
@@ -109,6 +141,12 @@ class Usual:
         )
 
 
+def spread_of(labs: Floats) -> Floats:
+    """Return the mean square (3, 3) of how colours (1 + n, 3), of drawn values, differ from the first."""
+    off = labs[1:] - labs[0]
+    return np.asarray(off.T @ off / len(off))
+
+
 def fully_known(trials: Sequence[LoggedTrial]) -> list[LoggedTrial]:
     """Return trials with nothing unknown: those of which not all was noted are filled in, and count less.
 
@@ -120,11 +158,12 @@ def fully_known(trials: Sequence[LoggedTrial]) -> list[LoggedTrial]:
         return list(trials)
     usual = Usual.of(trials)
     curve, parameters = _rough_curve(trials)
+
     found = list(trials)
     for row in lacking:
         trial = trials[row]
         recipe = usual.filled([trial.recipe])[0]
-        spread = _spread(curve, parameters, trial.recipe, recipe, usual)
+        spread = spread_of(curve.lab(parameters, columns_of(usual.about(trial.recipe), curve.categories)))
         reading = Reading(trial.reading.lab, trial.reading.covariance + spread, source=trial.reading.source)
         found[row] = Filled(recipe, reading, trial.id, trial.set_aside, trial, getattr(trial, "made_at", None))
     return found
@@ -138,15 +177,6 @@ def _rough_curve(trials: Sequence[LoggedTrial]) -> tuple[FilmMean, Floats]:
         return curve, curve.prior_mean
     seen = Seen.of(curve, [whole[row] for row in systematic_sample(len(whole), MOST_TO_FIT)])
     return curve, seen.best_parameters(curve.prior_mean, seen.first_hyperparameters(), 0.1)
-
-
-def _spread(curve: FilmMean, parameters: Floats, recipe: Recipe, filled: Recipe, usual: Usual) -> Floats:
-    """Return the mean square (3, 3) of how the colours of drawn values differ from that of those filled in."""
-    rng = np.random.default_rng(0)  # the same plates give the same answer
-    drawn = [filled, *(usual.drawn(recipe, rng) for _ in range(DRAWS))]
-    labs = curve.lab(parameters, columns_of(drawn, curve.categories))
-    off = labs[1:] - labs[0]
-    return np.asarray(off.T @ off / DRAWS)
 
 
 def _layers(recipe: Recipe) -> list[Undercoat | Coat | Seal]:

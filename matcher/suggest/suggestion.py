@@ -298,11 +298,11 @@ class Foresight:
 
     def of(self, recipe: Recipe) -> Foreseen:
         """Return what a recipe would give; one without coats too."""
-        labs, covariances = self.model.predict(self.model.columns([recipe]))
+        lab, covariance = self.model.predict_one(recipe)
         nearest = tuple(learned_from(self.model, recipe))
         return Foreseen(
             recipe,
-            self._as_read(readable(labs[0]), covariances[0]),
+            self._as_read(readable(lab), covariance),
             self.model.plate_covariance,
             nearest,
             len(self._known),
@@ -319,6 +319,7 @@ class Foresight:
         """
         labs, joint = self.model.predict_together(self.model.columns([first, second]))
         between = joint[:3, :3] + joint[3:, 3:] - joint[:3, 3:] - joint[3:, :3]
+        between = between + self.model.doubt(first) + self.model.doubt(second)
         one, other = readable(labs)
         delta = float(delta_e_2000(one, other))
         low, high = interval_of(one, other, between)

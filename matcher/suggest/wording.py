@@ -16,6 +16,7 @@ from matcher.colour.wording import difference_in_words
 from matcher.process.design import MOST_NAMES
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
+from matcher.process.unknowns import as_logged
 from matcher.recipe.names import canonical, each_once
 from matcher.recipe.recipe import Recipe, not_noted, not_noted_in_words
 from matcher.words import agreeing, counted, listed, plural
@@ -53,7 +54,7 @@ SURENESS = (
 def learned_from(model: ProcessModel, recipe: Recipe) -> list[LoggedTrial]:
     """Return the trials that a prediction leans on most, most first, at most three."""
     weight = model.prior_correlation(model.columns([recipe]))[0]
-    return [model.trials[k] for k in np.argsort(-weight, kind="stable")[:NAMED]]
+    return [as_logged(model.trials[k]) for k in np.argsort(-weight, kind="stable")[:NAMED]]
 
 
 def nearness_in_words(
