@@ -43,10 +43,10 @@ READ_ALIKE = (
     "it cancels against a target read the same way."
 )
 SURENESS = (
-    (2.0, "well known: expect it within a shade"),
-    (4.0, "fairly sure: expect it a little to one side or the other"),
-    (8.0, "rough: the direction is right, the shade is open"),
-    (float("inf"), "a guess: it may come out quite another colour"),
+    (2.0, "well known, expect it within a shade"),
+    (4.0, "fairly sure, expect it a little to one side or the other"),
+    (8.0, "rough, the direction is right, the shade is open"),
+    (float("inf"), "a guess, it may come out quite another colour"),
 )
 """ΔE00 within which the colour lies in 95 % of cases, and what may be said of it then."""
 
@@ -170,7 +170,7 @@ def sureness_in_words(reach: float) -> str:
     """Say how far to trust a colour whose true place lies within this ΔE00 in 95 % of cases.
 
     >>> sureness_in_words(1.6), sureness_in_words(11.0)
-    ('well known: expect it within a shade', 'a guess: it may come out quite another colour')
+    ('well known, expect it within a shade', 'a guess, it may come out quite another colour')
     """
     return next(words for most, words in SURENESS if reach <= most)
 

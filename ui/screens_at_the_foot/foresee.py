@@ -16,7 +16,6 @@ from ui.foresee.vary import ask_to_vary
 from ui.recipe.mix_link import FORESEEN, KEPT, foresee
 from ui.recipe.recipe_actions import go_on_buttons, show_recipe_cautions
 from ui.show import look
-from ui.show.literal import literal
 from ui.state.cache_keys import Key, target_key
 from ui.state.drafts import Draft
 from ui.state.messages import guarded, tell
@@ -75,7 +74,7 @@ def _start(studio: Studio, draft: Draft, trials: list[Trial]) -> Target | None:
     start, beside = st.columns([1, 1], gap="medium", vertical_alignment="bottom")
     with start, st.container(horizontal=True, vertical_alignment="bottom"):
         number = st.number_input(
-            f"From {literal(str(draft.get('source')))}; start from another plate",
+            "Start from another plate",
             min_value=1,
             value=None,
             step=1,
@@ -96,6 +95,7 @@ def _start(studio: Studio, draft: Draft, trials: list[Trial]) -> Target | None:
             format_func=choices.__getitem__,
             **draft.field("target_id", NO_TARGET),
         )
+    st.html(f'<p class="pm-soft">Started from {html.escape(str(draft.get("source")))}.</p>')
     return None if not chosen else studio.target(chosen)
 
 
