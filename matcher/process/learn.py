@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matcher.colour.types import Floats
+from matcher.colour.uncertainty import squared_distance
 from matcher.errors import SuggestionError
 from matcher.one_thread import one_thread
 from matcher.process.design import Categories
@@ -36,8 +37,13 @@ FEWEST_TO_DOUBT, CLEARLY = 16, 10.0
 """Trials before which no process is held to be unlike a film, and the log odds that it takes."""
 MUCH_LEFT_OVER = 3.0
 """What a film leaves over, in L*, a* or b*, below which it is kept: of few kinds of plates any curve gives account."""
-FEWEST_TO_DOUBT_A_PLATE, DOUBT_ROUNDS, CLEARLY_MISTAKEN, CLEARLY_DRIFTS = 8, 4, 3.0, 3.0
+FEWEST_TO_DOUBT_A_PLATE, DOUBT_ROUNDS, CLEARLY_MISTAKEN, CLEARLY_DRIFTS = 8, 3, 3.0, 3.0
 """Trials before which none is held to be a mistake; rounds of the search; log odds for mistakes and for a drift."""
+SEARCHED_ANYWAY, FAR_OFF_CHI2 = 120, 25.0
+"""Trials up to which mistakes are always looked for; beyond, the squared distance of a plate left out that asks for it:
+by chance one plate in 65,000."""
+CHI2_MEDIAN = 2.366
+"""The median of chi-square with 3 degrees of freedom."""
 
 
 @one_thread()
@@ -115,13 +121,27 @@ def _allowing_for_drift(still: _Learned, trials: Sequence[LoggedTrial], few: NDA
     return again if again.log_evidence(few) > still.log_evidence(few) else still
 
 
+def _any_suspect(plain: _Learned) -> bool:
+    """Tell whether it is worth searching for mistakes: always in a short log, which mistakes may have bent to fit them.
+
+    In a long one, only where a plate lies far off what the others lead one to expect.
+    """
+    if len(plain.mistaken) <= SEARCHED_ANYWAY:
+        return True
+    seen, parameters, hyperparameters, sound = plain
+    residuals, covariances = posterior(seen, parameters, hyperparameters, (), sound, []).leave_one_out
+    square = squared_distance(residuals, covariances)
+    usual = max(1.0, float(np.median(square)) / CHI2_MEDIAN)
+    return bool(square.max() > FAR_OFF_CHI2 * usual)
+
+
 def _allowing_for_mistakes(plain: _Learned, few: NDArray[np.intp]) -> _Learned:
     """Return what was learned with plates counting by how likely they are sound, where that foretells the log better.
 
     From a fit that doubts at the noise thought of beforehand, since a log with mistakes has made its noise fit them.
     """
     seen, parameters, mistaken = plain.seen, plain.parameters, plain.mistaken
-    if len(mistaken) < FEWEST_TO_DOUBT_A_PLATE:
+    if len(mistaken) < FEWEST_TO_DOUBT_A_PLATE or not _any_suspect(plain):
         return plain
     doubting, hyperparameters = seen, seen.first_hyperparameters()
     for k in range(DOUBT_ROUNDS):
@@ -133,6 +153,6 @@ def _allowing_for_mistakes(plain: _Learned, few: NDArray[np.intp]) -> _Learned:
             return plain
         doubting = seen.doubted(mistaken, hyperparameters)
         if k:
-            hyperparameters = doubting.rows(few).fitted_hyperparameters(parameters, hyperparameters, 30)
+            hyperparameters = doubting.rows(few).fitted_hyperparameters(parameters, hyperparameters, 15)
     found = _Learned(doubting, parameters, hyperparameters, mistaken)
     return found if found.log_evidence(few) - plain.log_evidence(few) > CLEARLY_MISTAKEN else plain
