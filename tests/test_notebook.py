@@ -198,7 +198,7 @@ def test_on_the_page_the_columns_are_said_once_and_one_tap_imports(
     app = uploaded()
     assert not app.exception
     assert "Proposed by name and content" in said(app) and "220 · 210 · 215" in said(app)
-    assert "104 °C; unsealed" in said(app) and "a temperature not noted" in said(app)
+    assert "even" in said(app) and "104 °C; unsealed" in said(app) and "a temperature not noted" in said(app)
     assert "Row 7: Write the coat, passes as one number: 'many' is not one." in said(app)
     assert "Row 6 has no colour and stays in your file" in said(app)
     app.text_input(key=next(each.key for each in app.text_input if str(each.key).endswith(".alloy"))).set_value(

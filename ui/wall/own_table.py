@@ -17,7 +17,7 @@ from matcher.recipe.recipe import describe
 from matcher.words import agreeing, counted, listed, plural
 from ui.show import look
 from ui.show.literal import literal
-from ui.show.swatches import figures, swatch
+from ui.show.swatches import field, figures
 from ui.state.messages import tell
 from ui.state.open_studio import logged
 from ui.state.who import who
@@ -119,14 +119,13 @@ def _show_plates(plates: list[tuple[int, Trial]]) -> None:
 
 
 def _plate(row: int, plate: Any) -> str:
-    """Return one row as a plate, as HTML: its colour, its recipe, and where it stands in the file."""
+    """Return one row as a plate, as HTML: where it stands in the file, its colour, its recipe and notes."""
     mark = f"Row {row}" + (f", {plate.piece}" if plate.piece else "")
-    said = f"<strong>{html.escape(mark)}</strong><br>{html.escape(describe(plate.recipe))}"
-    colour = swatch(plate.reading.lab, mark)
+    notes = html.escape(" · ".join(plate.notes.splitlines()))
     return (
-        '<div style="display: flex; gap: 1rem; align-items: center; margin-bottom: 0.6rem">'
-        f'<div style="flex: 0 0 6rem">{colour}</div>'
-        f'<div>{said}<br><span class="pm-soft">{figures(plate.reading.lab)}</span></div></div>'
+        f'<div class="pm-row"><div class="pm-thumb">{field(plate.reading.lab, mark)}</div>'
+        f"<div><p><strong>{html.escape(mark)}</strong></p><p>{html.escape(describe(plate.recipe))}</p>"
+        f'<p class="pm-soft pm-figures">{figures(plate.reading.lab)}</p><p class="pm-soft">{notes}</p></div></div>'
     )
 
 
