@@ -13,7 +13,7 @@ import pytest
 
 from matcher import Coat, Limits, Reading, Recipe, Seal, Studio, Suggester, Undercoat
 from matcher.cli.main import main
-from matcher.colour.difference import interval_of
+from matcher.colour.difference import interval_of, reach_delta_e00
 from matcher.colour.uncertainty import CHI2_95, BudgetTerm, squared_distance
 from matcher.errors import SuggestionError
 from matcher.recipe.fields import SURFACE_TEMP_RANGE_C
@@ -103,10 +103,12 @@ def test_what_all_plates_share_in_how_they_were_read_is_no_doubt_of_the_recipe(s
         replace(one, reading=Reading(one.reading.lab, one.reading.covariance + 36 * np.eye(3), budget=(shared,)))
         for one in suggester.trials
     ]
-    foreseen, exact = Suggester(read).predict(RECIPE), suggester.predict(RECIPE)
+    doubtful = Suggester(read)
+    foreseen, exact, model = doubtful.predict(RECIPE), suggester.predict(RECIPE), doubtful.model((38, 14, 22))
     assert foreseen.read_alike and "cancels against a target read the same way" in foreseen.doubts[-1]
     assert np.trace(foreseen.covariance) > np.trace(exact.covariance) + 100
-    assert foreseen.plate_reach < 2 * exact.plate_reach and not exact.read_alike
+    own = model.predict(model.columns([RECIPE]))[1][0] + model.plate_covariance
+    assert foreseen.plate_reach == pytest.approx(float(reach_delta_e00(foreseen.lab, own))) and not exact.read_alike
 
 
 def test_what_nobody_noted_is_taken_as_most_plates_have_it_and_said(suggester):
