@@ -386,7 +386,7 @@ def test_a_chance_is_said_in_tenths_beside_a_verdict_that_the_interval_bears(
     assert len(lines) == 4, "one of the five is open"
     nearness = "close match|likely a close match|may or may not match|no match yet"
     chance = r"\d in 10|under 1 in 20|over 19 in 20"
-    said_of = re.compile(rf"\d\\\. \*\*(Plate \d+|Predicted)\*\* · ({nearness}), .+ · ({chance})$")
+    said_of = re.compile(rf"\d\\\. \*\*(Plate \d+|Predicted)(?:, the next plate)?\*\* · ({nearness}), .+ · ({chance})$")
     assert all(said_of.match(line.replace("\u00a0", " ")) for line in lines), lines
 
 

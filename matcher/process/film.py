@@ -87,6 +87,7 @@ class FilmMean:
         self._add("application_own", np.zeros(len(many.applications) + 1), 0.25)
         self._add("seal", np.array([-0.12, -0.12, -0.12]), 0.12)
         self._add("seal_own", np.zeros((len(many.seals) + 1, 3)), 0.08)
+        self._add("seal_fills", 0.0, 1.0)
         if self.drift is not None:  # the last, so that the others stand where they do without it
             self._add("drift", np.zeros(len(self.drift.knots)), 1.0)
 
@@ -113,7 +114,7 @@ class FilmMean:
             ground = self._with_base(read, ground, columns)
         for j in _coats(columns):
             ground = self._coated(read, ground, columns, j)
-        return _lab(self._hazed(read, ground * self._sealed(read, columns)))
+        return _lab(self._hazed(read, ground * self._sealed(read, columns), columns))
 
     def _metal(self, read: Reader, columns: Columns) -> Floats:
         logs = read("metal", "metal_own", columns.alloy)
@@ -162,11 +163,11 @@ class FilmMean:
         return passed * burnt, added * burnt
 
     def _sealed(self, read: Reader, columns: Columns) -> Floats:
-        depth = 1 - np.exp(-columns.seal_coats / 1.2)
-        return np.asarray(np.exp(np.minimum(read("seal", "seal_own", columns.seal), 0.0) * depth[:, None]))
+        return np.asarray(np.exp(np.minimum(read("seal", "seal_own", columns.seal), 0.0) * _depth(columns)[:, None]))
 
-    def _hazed(self, read: Reader, bands: Floats) -> Floats:
-        haze = np.exp(read("haze"))[..., None]
+    def _hazed(self, read: Reader, bands: Floats, columns: Columns) -> Floats:
+        """Return the bands with what the bare surface throws back, of which a seal takes a share away."""
+        haze = (np.exp(read("haze")) * (1 - _share(read("seal_fills")) * _depth(columns)))[..., None]
         return np.asarray(haze + (1 - haze) * bands)
 
     def linearised(self, parameters: Floats, columns: Columns) -> tuple[Floats, Floats]:
@@ -188,8 +189,9 @@ class FilmMean:
         patina = ground
         derivatives.through(self._sealed(still, columns))
         ground = derivatives.of(lambda read: patina * self._sealed(read, columns))
-        derivatives.through((self._hazed(still, ground + STEP) - self._hazed(still, ground)) / STEP)
-        bands = derivatives.of(lambda read: self._hazed(read, ground))
+        more, now = self._hazed(still, ground + STEP, columns), self._hazed(still, ground, columns)
+        derivatives.through((more - now) / STEP)
+        bands = derivatives.of(lambda read: self._hazed(read, ground, columns))
         lab = _lab(bands)
         bend = (_lab(bands[:, None] + bands[:, None] * STEP * np.eye(3)) - lab[:, None]) / (bands[..., None] * STEP)
         return lab, derivatives.by_parameter(bend)
@@ -222,6 +224,11 @@ class FlatMean:
 def _coats(columns: Columns) -> list[int]:
     """Return the places of coats that any recipe has."""
     return [int(j) for j in np.flatnonzero((columns.chemical >= 0).any(axis=0))]
+
+
+def _depth(columns: Columns) -> Floats:
+    """Return (n,) how deep the seal is, 0 to 1, from its coats."""
+    return np.asarray(1 - np.exp(-columns.seal_coats / 1.2))
 
 
 def _lab(bands: Floats) -> Floats:
