@@ -127,3 +127,24 @@ def test_out_of_reach_is_never_said_of_an_interval_that_holds_the_tolerance():
     assert (
         Suggester(Studio(film(750), recipe_space()).first(np.random.default_rng(9))).reach((95, -60, 60)).out_of_reach
     )
+
+
+# Advice that does not run dry
+
+
+def test_advice_names_another_kind_where_no_change_of_this_one_comes_near(lists):
+    """For the plate farthest from each target; where nothing of its own kind helps, the next plate's kind is named."""
+    named = 0
+    for _, suggester, target, _ in lists:
+        far = max(suggester.trials, key=lambda one: float(delta_e_2000(target, one.reading.lab)))
+        advice, following = suggester.advice(target, far), suggester.next_trial(target)
+        own = [one for one in advice.on_the_next if kind_of(one.recipe) == kind_of(far.recipe)]
+        others = [one for one in advice.on_the_next if kind_of(one.recipe) != kind_of(far.recipe)]
+        near = min([advice.delta_e00, *(one.delta_e00 for one in (*advice.on_this_piece, *own))])
+        better = kind_of(following.recipe) != kind_of(far.recipe) and following.delta_e00 <= near - 0.3
+        assert len(others) == int(near > suggester.tolerance and better)
+        if others:
+            named += 1
+            assert others[0].recipe == following.recipe and not others[0].same_piece
+            assert "another kind of recipe is expected at ΔE00" in advice.sentence
+    assert named >= 3

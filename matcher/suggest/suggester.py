@@ -22,8 +22,9 @@ from matcher.colour.types import Floats
 from matcher.colour.wording import difference_in_words
 from matcher.errors import SuggestionError
 from matcher.one_thread import one_thread
-from matcher.plan.advice import Advice, advise
+from matcher.plan.advice import WORTH_DOING, Adjustment, Advice, advise
 from matcher.plan.limits import Limits, way_out
+from matcher.plan.next_plate import kind_of
 from matcher.plan.prediction import expected_interval, with_errors
 from matcher.plan.reach import Reach
 from matcher.plan.session import MOST_IN_SESSION
@@ -31,7 +32,7 @@ from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
 from matcher.reading.comparison import difference_covariance, draws_to_target, ties
 from matcher.reading.reading import Reading
-from matcher.recipe.recipe import Recipe
+from matcher.recipe.recipe import Recipe, describe, not_noted
 from matcher.suggest.cross_validation import CrossValidation, cross_validate
 from matcher.suggest.outliers import Contradiction, contradictions, doubt_of
 from matcher.suggest.palettes import MottledRecipe, PaletteMatch, mottled_recipes, rank_by_palette
@@ -255,7 +256,13 @@ class Suggester:
         wanted = as_target(target)
         known = self if any(_same(other, trial) for other in self._predictor.known.trials) else self.with_trial(trial)
         known._need_a_trial()
-        return advise(known.model(wanted), trial, wanted, self.tolerance, self.limits)
+        advice = advise(known.model(wanted), trial, wanted, self.tolerance, self.limits)
+        nearest = min(
+            [advice.delta_e00, *(change.delta_e00 for change in (*advice.on_this_piece, *advice.on_the_next))]
+        )
+        if advice.standing in ("within", "likely") or nearest <= self.tolerance or not_noted(trial.recipe):
+            return advice
+        return _with_another_kind(advice, trial.recipe, known.next_trial(wanted), nearest)
 
     @one_thread()
     def bench_path(
@@ -432,6 +439,22 @@ def as_target(target: Reading | ArrayLike) -> Reading:
     if isinstance(target, Reading):
         return target
     return Reading(lab=checked_lab(target), covariance=np.zeros((3, 3)), source="typed")
+
+
+def _with_another_kind(advice: Advice, recipe: Recipe, following: Suggestion, nearest: float) -> Advice:
+    """Return advice that names the next plate too, where it is of another kind and expected nearer than any change."""
+    if kind_of(following.recipe) == kind_of(recipe) or following.delta_e00 > nearest - WORTH_DOING:
+        return advice
+    low, high = following.delta_e00_interval
+    what = f"another kind of recipe: {describe(following.recipe)}"
+    change = Adjustment(
+        what, following.recipe, 0, following.lab, following.delta_e00, following.delta_e00_interval, same_piece=False
+    )
+    said = (
+        f"{advice.sentence} No change of this recipe is expected to match; another kind of recipe is expected at ΔE00 "
+        f"{following.delta_e00:.1f} ({low:.1f} to {high:.1f})."
+    )
+    return replace(advice, on_the_next=(*advice.on_the_next, change), sentence=said)
 
 
 def _same(one: LoggedTrial, other: LoggedTrial) -> bool:
