@@ -404,6 +404,22 @@ def test_a_plate_at_odds_with_the_others_is_pointed_out_with_the_way_to_it(
     assert any("<h1>Plate 10</h1>" in str(element.proto.body) for element in app.get("html")), "its page in the log"
 
 
+def test_a_slip_of_the_pen_is_put_right_in_a_tap_and_its_history_keeps_what_it_said(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """A plate of 11 passes logged as one of 3, on plates of which each count was made three times."""
+    plates = [film(k) for k in (1, 3, 5, 7, 9, 11) for _ in range(3)]
+    slipped = Trial(film(3).recipe, Reading(lab=film(11).reading.lab + 0.2))
+    app = unfold(page(monkeypatch, tmp_path, (*plates, slipped)), "odds")
+    assert "as if 11 passes had been laid and not 3" in said(app) and "counts little in predictions" in said(app)
+    assert app.button(key="at-odds-mend.19").label == "Correct plate 19 to 11 passes and not 3"
+    app.button(key="at-odds-mend.19").click().run()
+    assert "Plate 19 now says 11 passes and not 3" in said(app) and "No plate disagrees" in said(app)
+    with Studio.open(tmp_path / "studio") as studio:
+        assert studio.trial(19).recipe.coats[0].passes == 11
+        assert any(change.what == "corrected" for change in studio.history("trial", 19))
+
+
 def test_an_empty_studio_leads_to_its_first_plates(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     app = page(monkeypatch, tmp_path)
     assert "plan your first plates" in said(app)
