@@ -374,8 +374,7 @@ def _check_heading(names: Sequence[str], name: str) -> None:
     strange = [column for column in names if not _is_known(column)]
     if strange:
         raise TableProblem(
-            f"Rename or remove the column {strange[0]!r} of {name}: the columns are {', '.join(columns(1))} "
-            "(and coat_2_… for a second coat)."
+            f"Rename or remove the column {strange[0]!r} of {name}, or say what the columns of your own table mean."
         )
     lacking = [column for column in NEEDED if column not in names]
     if lacking:
