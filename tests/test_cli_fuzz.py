@@ -47,6 +47,7 @@ ENOUGH: dict[str, tuple[str, ...]] = {
     "trials list": (),
     "trials export": ("new.zip",),
     "trials import": ("table.csv",),
+    "trials columns": ("table.csv",),
     "trials set-aside": ("1", "the torch was too near"),
     "trials take-back": ("1",),
     "trials correct": ("1", "--notes", "even"),

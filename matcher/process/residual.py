@@ -107,7 +107,7 @@ class Hyperparameters:
 
 
 PRIOR_LOG_PLATE_SD = np.log(np.array([0.5, 0.4, 0.5]))
-SD_OF_LOG_RESIDUAL, SD_OF_LOG_PLATE = 0.7, 0.7
+SD_OF_LOG_RESIDUAL, SD_OF_LOG_PLATE = 0.7, 0.6
 FARTHEST_SDS = 6.0
 """Prior standard deviations within which they are looked for: farther out a covariance is singular to rounding."""
 

@@ -37,6 +37,7 @@ def ask_to_vary(studio: Studio, draft: Draft, trials: list[Trial]) -> Recipe | N
         [SLIDE, WHOLE],
         default=SLIDE,
         required=True,
+        format_func=literal,
         key=slot,
         on_change=anew,
         label_visibility="collapsed",

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from ui.recipe.recipe_form import fields_of
+from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.open_studio import logged
 from ui.state.places import FORESEE, SOLUTIONS
@@ -45,13 +46,16 @@ def mix_for(studio: Studio, recipe: Recipe, source: str, target_id: int | None =
 
 def foresee_button(studio: Studio, recipe: Recipe, key: str, source: str, target_id: int | None = None) -> None:
     """Show the way to what a recipe would give, and would as it is varied. source: where it is from, in words."""
-    if st.button(FORESEE.title, type="tertiary", key=key):
+    if st.button(literal(FORESEE.title), type="tertiary", key=key):
         foresee(studio, recipe, source, target_id)
         st.switch_page(FORESEE.file)
 
 
-def foresee(studio: Studio, recipe: Recipe, source: str, target_id: int | None) -> None:
-    """Choose the recipe that is varied, what was not noted as most plates have it; one kept to compare with stays."""
+def foresee(studio: Studio, recipe: Recipe, source: str, target_id: int | None, chosen: bool = True) -> None:
+    """Choose the recipe that is varied, what was not noted as most plates have it; one kept to compare with stays.
+
+    chosen: by a person; one that is only offered is not kept.
+    """
     from matcher.process.unknowns import Usual
     from matcher.recipe.recipe import not_noted_in_words
 
@@ -59,4 +63,5 @@ def foresee(studio: Studio, recipe: Recipe, source: str, target_id: int | None) 
     draft = Draft(studio, FORESEEN)
     kept = {name: draft.get(name) for name in KEPT if draft.get(name) is not None}
     about = {"source": source, "assumed": not_noted_in_words(recipe), "base": whole.as_dict()}
-    draft.fill({**fields_of(whole), **about, **kept, "target_id": target_id or 0})
+    values = {**fields_of(whole), **about, **kept, "target_id": target_id or 0}
+    draft.fill(values) if chosen else draft.start(values)

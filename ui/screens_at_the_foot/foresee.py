@@ -58,7 +58,7 @@ def show() -> None:
 
 def _begin(studio: Studio, trial: Trial) -> None:
     target = chosen_target(studio)
-    foresee(studio, trial.recipe, f"Plate {trial.id}", None if target is None else target.id)
+    foresee(studio, trial.recipe, f"Plate {trial.id}", None if target is None else target.id, chosen=False)
 
 
 def _base_of(draft: Draft) -> Recipe:
