@@ -30,7 +30,7 @@ from matcher.colour.uncertainty import CHI2_95, BudgetTerm, squared_distance, su
 from matcher.plan.outlook import draws_of
 from matcher.plan.prediction import expected_interval, readable, with_errors
 from matcher.process.learn import fit_process
-from matcher.process.model import OPTIMISM, PRIOR_RESIDUALS
+from matcher.process.model import PRIOR_RESIDUALS, optimism
 from matcher.reading.comparison import chance_within
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Seal
@@ -76,7 +76,7 @@ def test_the_caution_is_what_the_left_out_plates_ask_for(model):
     residuals, covariances = model.cross_validated
     square = sum(r @ np.linalg.solve(c, r) for r, c in zip(residuals, covariances, strict=True))
     count = residuals.size
-    expected = OPTIMISM * np.sqrt((square + PRIOR_RESIDUALS) / (count + PRIOR_RESIDUALS))
+    expected = optimism(len(model.trials)) * np.sqrt((square + PRIOR_RESIDUALS) / (count + PRIOR_RESIDUALS))
     assert model.inflation == pytest.approx(expected)
     assert square / count > 0.2, "plates left out are missed by about what is said of them"
 

@@ -5,7 +5,7 @@ import pytest
 
 from matcher.colour.difference import delta_e_2000
 from matcher.plan.next_plate import hopeful, kind_of
-from matcher.plan.reach import FEWEST_TO_TELL
+from matcher.plan.reach import FEWEST_TO_TELL, expected_delta
 from matcher.suggest.suggester import Suggester
 from tests.benchmarks.invented_processes import film, recipe_space
 from tests.benchmarks.invented_studios import Mistakes, Studio, messy, scorch
@@ -39,9 +39,10 @@ def test_no_two_predicted_rows_of_a_kind_are_alike(lists):
 def test_each_kind_that_comes_near_the_best_has_a_row(lists):
     for _, suggester, target, ranked in lists:
         predicted = [item for item in ranked if item.basis == "predicted"]
-        _, outlook = suggester._predictor.outlook(target)
-        expected = np.linalg.norm(outlook.labs - target, axis=1)  # rough: only whole kinds are counted
-        near = {kind_of(outlook.recipes[row]) for row in np.flatnonzero(expected < expected.min() + 0.5)}
+        fit, outlook = suggester._predictor.outlook(target)
+        expected = expected_delta(fit.model, outlook, target)
+        rows = [row for row in np.flatnonzero(expected <= expected.min() + 2.0) if outlook.recipes[row] not in fit.made]
+        near = {kind_of(outlook.recipes[row]) for row in rows}
         assert len({kind_of(item.recipe) for item in predicted}) >= min(len(near), len(predicted) - 1)
 
 

@@ -42,7 +42,8 @@ FACT_SD, UNSEEN_RISE, OVERRULED_AT, FALSE_AT = 0.05, 0.02, 2.5, 5.0
 """In L*: how exactly a fact is held to; a rise too small to matter; standard deviations of rise that overrule it for
 one pair of recipes, and for all like it."""
 FOLDS, FEWEST_FOLDS = 6, 3
-OPTIMISM = 1.13
+OPTIMISM, OPTIMISM_OF_FEW, FEW = 1.1, 0.15, 24
+"""How much too sure the algebra is of its own figures: of very many plates, and how much more of a few or fewer."""
 PRIOR_RESIDUALS = 20.0
 LEAST_CAUTION = 0.95
 """Plates that happen to lie close make no region much narrower: those left out are of the kinds already logged."""
@@ -224,7 +225,7 @@ class ProcessModel:
         """Return the factor on predicted standard deviations that the residuals of left-out plates ask for, near 1.
 
         The parameters and weights are themselves learned from the same few trials, which the algebra does not count.
-        Few trials are therefore fitted again without each fold in turn; ``OPTIMISM``, as measured on invented
+        Few trials are therefore fitted again without each fold in turn; ``optimism``, as measured on invented
         processes, stands for the rest.
         """
         return inflation_of(*self.cross_validated, 1 - self.mistaken)
@@ -296,13 +297,20 @@ class ProcessModel:
         return np.diag(np.square(self.hyperparameters.plate_sd))
 
 
+def optimism(plates: float) -> float:
+    """Return how many times too small standard deviations learned from so many plates are, as measured."""
+    return OPTIMISM + OPTIMISM_OF_FEW * min(1.0, FEW / max(plates, 1.0))
+
+
 def inflation_of(residuals: Floats, covariances: Floats, sound: Floats) -> float:
     """Return how many times too small predicted standard deviations are, by residuals (m, 3) of plates left out.
 
     sound: (m,) how much each plate counts.
     """
     square = sound @ np.einsum("mi,mij,mj->m", residuals, np.linalg.inv(covariances), residuals)
-    asked = OPTIMISM * float(np.sqrt((square + PRIOR_RESIDUALS) / (3 * sound.sum() + PRIOR_RESIDUALS)))
+    asked = optimism(float(sound.sum())) * float(
+        np.sqrt((square + PRIOR_RESIDUALS) / (3 * sound.sum() + PRIOR_RESIDUALS))
+    )
     return max(asked, LEAST_CAUTION)
 
 

@@ -110,6 +110,7 @@ class Predictor:
         others; of one kind no two of equal dose, or nearer in colour than is to be seen.
         """
         fit, outlook = self.outlook(target.lab)
+        room = max(2, most)  # so that the first of a short list is that of a long one
         made = fit.made
         expected = expected_delta(fit.model, outlook, target.lab)
         order = [int(row) for row in np.argsort(expected, kind="stable") if outlook.recipes[row] not in made]
@@ -118,23 +119,21 @@ class Predictor:
         chosen: list[int] = []
         for row in (*of_each, *order):
             alike = [one for one in chosen if outlook.kinds[one] == outlook.kinds[row]]
-            full = row in chosen or len(alike) >= max(1, -(-most // 2))
+            full = row in chosen or len(alike) >= max(1, -(-room // 2))
             if full or any(_much_alike(outlook, row, one) for one in alike):
                 continue
             chosen.append(row)
-            if len(chosen) == most:
+            if len(chosen) == room:
                 break
         found = [self._suggestion(target, fit, outlook, row) for row in chosen]
         following = replace(self.next_plate(target, tolerance), is_next=True)
-        if most == 1:
-            return [min(found[0], following, key=lambda item: float(item.draws.mean()))]
         if following.recipe not in made:
             kind = kind_of(following.recipe)
             same = [k for k, item in enumerate(found) if kind_of(item.recipe) == kind and _much_as(item, following)]
             for k in reversed(same):
                 found.pop(k)
-            found = [*found[: most - 1], following]
-        return sorted(found, key=lambda item: float(item.draws.mean()))
+            found = [*found[: room - 1], following]
+        return sorted(found, key=lambda item: float(item.draws.mean()))[:most]
 
     def next_plate(self, target: Reading, tolerance: float) -> Suggestion:
         """Return the trial most worth making next."""
