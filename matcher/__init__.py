@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
     from matcher.studio import Studio
     from matcher.suggest.suggester import Suggester
-    from matcher.suggest.suggestion import Foreseen, Suggestion
+    from matcher.suggest.suggestion import Prediction, Suggestion
     from matcher.trials.trial import StageReading, Target, Trial
 
 _ROOMS = {
@@ -77,7 +77,7 @@ _ROOMS = {
     "matcher.studio": ("Studio",),
     "matcher.suggest.suggester": ("Suggester",),
     "matcher.suggest.suggestion": (
-        "Foreseen",
+        "Prediction",
         "Suggestion",
     ),
     "matcher.trials.trial": (
@@ -90,10 +90,10 @@ _ROOMS = {
 __all__ = [
     "CameraProfile",
     "Coat",
-    "Foreseen",
     "LightField",
     "Limits",
     "MatcherError",
+    "Prediction",
     "Reading",
     "Recipe",
     "Seal",

@@ -239,7 +239,7 @@ def test_a_coat_over_one_that_got_more_passes_is_led_by_what_was_laid(two_coats:
 
 
 def test_readings_of_the_coat_below_correct_what_comes_over_it_and_say_how_surely(two_coats: Any) -> None:
-    """Pieces that take their first coat faster or slower by a fifth: read on the way, their end is foreseen better."""
+    """Pieces that take their first coat faster or slower by a fifth: read on the way, their end is predicted better."""
     process, suggester = two_coats
     plan, target, rng = planned(6, 3), Reading((40.0, 14.0, 22.0)), np.random.default_rng(5)
     blind = suggester.piece_path(target, course(plan, (6,), 1))

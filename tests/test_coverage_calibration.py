@@ -300,7 +300,7 @@ def a_local_error(rng, count=12):
     return LocalError(labs, rng.normal(0, 2, (count, 3)), np.array([2.0, 3.0, 1.5]), np.array([0.5, 0.8, 1.2]))
 
 
-def test_what_a_fit_leaves_over_is_foretold_as_a_gaussian_process_is():
+def test_what_a_fit_leaves_over_is_predicted_as_a_gaussian_process_is():
     """Against scikit-learn's Gaussian process, each of L*, a*, b* by itself."""
     from sklearn.gaussian_process import GaussianProcessRegressor
     from sklearn.gaussian_process.kernels import RBF, ConstantKernel
@@ -348,7 +348,7 @@ def test_what_a_profile_leaves_over_is_a_part_of_every_reading():
         assert 0 < np.trace(fit) < 9
 
 
-def test_patches_are_foretold_as_surely_as_it_is_said():
+def test_patches_are_predicted_as_surely_as_it_is_said():
     """Every patch from the others, over lights and sensors: errors in standard deviations, from both sides."""
     ratios = []
     for number, (camera, light) in enumerate([("A", "D50"), ("B", "FL2"), ("A", "LED-B3"), ("B", "A")]):

@@ -36,7 +36,7 @@ PAGE_FLOORS = (
     ("reading",),
     ("recipe", "camera"),
     ("suggestions",),
-    ("bench", "commissions", "wall", "foresee"),
+    ("bench", "commissions", "wall", "predict"),
     ("screens", "screens_at_the_foot"),
     ("app", "served"),
 )

@@ -242,27 +242,27 @@ def test_what_a_recipe_half_noted_would_give_is_as_unsure_as_what_is_not_known_o
     held = []
     for seed in range(900, 904):
         _, known, unseen, truth = a_notebook(seed, 36, 1 / 3)
-        foresight = Suggester(known).foresight(unseen[0])
+        recipe_predictor = Suggester(known).recipe_predictor(unseen[0])
         for recipe, colour in zip(unseen, truth, strict=True):
-            foreseen = foresight.of(_without_heat(recipe))
-            off = colour - foreseen.lab
-            held.append(off @ np.linalg.solve(foreseen.covariance, off) < 7.815)  # chi-square, 3 degrees, 95 %
+            prediction = recipe_predictor.of(_without_heat(recipe))
+            off = colour - prediction.lab
+            held.append(off @ np.linalg.solve(prediction.covariance, off) < 7.815)  # chi-square, 3 degrees, 95 %
     assert 0.9 <= np.mean(held) <= 0.99
 
 
 def test_passes_that_nobody_counted_make_the_colour_less_sure_and_two_such_recipes_too() -> None:
     log = old_log()
-    foresight = Suggester(log).foresight(NO_HEAT)
+    recipe_predictor = Suggester(log).recipe_predictor(NO_HEAT)
     whole, uncounted = with_passes(4, 104.0), with_passes(None, 104.0)
-    sure, unsure = (np.sqrt(foresight.of(recipe).covariance[0, 0]) for recipe in (whole, uncounted))
+    sure, unsure = (np.sqrt(recipe_predictor.of(recipe).covariance[0, 0]) for recipe in (whole, uncounted))
     assert unsure > 3 * sure and unsure > 6.0  # the log's own plates lie up to 21 apart in L*
-    assert np.ptp(foresight.apart(whole, uncounted).delta_e00_interval) > 2 * np.ptp(
-        foresight.apart(whole, with_passes(5, 104)).delta_e00_interval
+    assert np.ptp(recipe_predictor.apart(whole, uncounted).delta_e00_interval) > 2 * np.ptp(
+        recipe_predictor.apart(whole, with_passes(5, 104)).delta_e00_interval
     )
 
 
 def test_what_stands_in_for_an_unknown_figure_is_never_handed_out() -> None:
     log = old_log()
-    foreseen = Suggester(log).predict(with_passes(3, 103.0))
-    assert any(not_noted(plate.recipe) for plate in foreseen.nearest)
-    assert all(plate.recipe == log[(plate.id or 0) - 1].recipe for plate in foreseen.nearest)
+    prediction = Suggester(log).predict(with_passes(3, 103.0))
+    assert any(not_noted(plate.recipe) for plate in prediction.nearest)
+    assert all(plate.recipe == log[(plate.id or 0) - 1].recipe for plate in prediction.nearest)

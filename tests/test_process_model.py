@@ -364,7 +364,7 @@ def test_the_order_of_logging_changes_no_prediction_and_no_doubt(space):
 
 
 def test_a_process_unlike_any_film_is_learned_without_the_curve(space, monkeypatch):
-    """Its colours are of no physics at all; a film bent to them foretells worse."""
+    """Its colours are of no physics at all; a film bent to them predicts worse."""
     unseen, errors = space[7::190], []
     for seed in (500, 501, 502):
         process = network(seed)

@@ -109,7 +109,7 @@ def test_few_plates_cannot_tell_what_is_out_of_reach(plates):
     studio = Studio(film(750), recipe_space(), plates)
     reach = Suggester(studio.first(np.random.default_rng(7))).reach((95.0, -60.0, 60.0))
     assert reach.standing == "can't tell yet" and not reach.out_of_reach
-    assert "too few to foretell" in reach.sentence
+    assert "too few to predict" in reach.sentence
 
 
 def test_out_of_reach_is_never_said_of_an_interval_that_holds_the_tolerance():

@@ -165,7 +165,7 @@ def _learned(fit: Fit) -> Learned:
     """Learn what a fit leaves over: how large errors are that are alike for like colours, and where they lie.
 
     A linear model with Gaussian residuals (Rasmussen and Williams 2006, sections 2.7 and 5.4.2): the sizes are those
-    under which each patch is best foretold by the others.
+    under which each patch is best predicted by the others.
     """
     from scipy.optimize import minimize
 
@@ -185,7 +185,7 @@ def _learned(fit: Fit) -> Learned:
         return np.asarray(np.linalg.inv(whole.reshape(3 * count, 3 * count) + from_parameters))
 
     def left_out(log: Floats) -> tuple[Floats, Floats]:
-        """Return what is left of each patch (n, 3) when the others foretell it, and the precision (n, 3, 3) of that."""
+        """Return what is left of each patch (n, 3) when the others predict it, and the precision (n, 3, 3) of that."""
         inverse = precision(log)
         own = inverse.reshape(count, 3, count, 3)[range(count), :, range(count), :]
         left = np.linalg.solve(own, (inverse @ shown).reshape(count, 3, 1))[..., 0]

@@ -113,9 +113,9 @@ def predict(options: argparse.Namespace) -> Answer:
         second = _beside(options, studio)
         colour = _target_if_any(options, studio)
         tolerance = tolerance_given(options, values.TOLERANCE) if colour is None else colour.tolerance
-        foresight = studio.suggester(tolerance=tolerance).foresight(recipe)
-        first = foresight.of(recipe)
-        other = None if second is None else (foresight.of(second), foresight.apart(recipe, second))
+        recipe_predictor = studio.suggester(tolerance=tolerance).recipe_predictor(recipe)
+        first = recipe_predictor.of(recipe)
+        other = None if second is None else (recipe_predictor.of(second), recipe_predictor.apart(recipe, second))
     shown = [first] if other is None else [first, other[0]]
     cautions = cautions_for_all([one.recipe for one in shown])
     apart = [None if colour is None else one.apart_from(colour.reading) for one in shown]
@@ -132,7 +132,7 @@ def predict(options: argparse.Namespace) -> Answer:
     }
     lines = [] if colour is None else [*colour.lines, ""]
     for one, far in zip(shown, apart, strict=True):
-        lines += [*words.foreseen_lines(one, far, tolerance), ""]
+        lines += [*words.prediction_lines(one, far, tolerance), ""]
     if other is not None:
         lines += [words.apart_line("The second against the first", other[1], tolerance), ""]
     return Answer(document, [*lines, *caution_lines(cautions)])

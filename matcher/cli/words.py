@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from matcher.instrument.choices import Question
     from matcher.reading.reading import Reading
     from matcher.reading.texture import Texture
-    from matcher.suggest.suggestion import Apart, Foreseen, Suggestion
+    from matcher.suggest.suggestion import Apart, Prediction, Suggestion
     from matcher.trials.trial import Trial
 
 AXES = ("L*", "a*", "b*")
@@ -125,17 +125,17 @@ def suggestion_lines(rank: int, item: Suggestion, tolerance: float) -> list[str]
     ]
 
 
-def foreseen_lines(foreseen: Foreseen, to_target: Apart | None, tolerance: float) -> list[str]:
+def prediction_lines(prediction: Prediction, to_target: Apart | None, tolerance: float) -> list[str]:
     """Say what a recipe would give: colour, how far to trust it, distance from a target if any, plates, doubts."""
-    numbers = [str(trial.id) for trial in foreseen.nearest if trial.id is not None]
-    one = " ".join(f"{value:.1f}" for value in plus_minus_95(foreseen.one_plate_covariance))
+    numbers = [str(trial.id) for trial in prediction.nearest if trial.id is not None]
+    one = " ".join(f"{value:.1f}" for value in plus_minus_95(prediction.one_plate_covariance))
     return [
-        describe(foreseen.recipe),
-        f"    {reading_line('Would give', foreseen.reading)}; one plate of it ± {one}",
-        f"    How far to trust it: {foreseen.sureness}.",
+        describe(prediction.recipe),
+        f"    {reading_line('Would give', prediction.reading)}; one plate of it ± {one}",
+        f"    How far to trust it: {prediction.sureness}.",
         *([] if to_target is None else [f"    {apart_line('Against the target', to_target, tolerance)}"]),
         *([f"    Most from {plural('plate', len(numbers))} {listed(numbers)}."] if numbers else []),
-        *(f"    {doubt}" for doubt in foreseen.doubts),
+        *(f"    {doubt}" for doubt in prediction.doubts),
     ]
 
 

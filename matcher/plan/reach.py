@@ -31,7 +31,7 @@ JOINTLY_DRAWN = 120
 JOINT_DRAWS = 256
 WORTH_SAYING = 0.5
 FEWEST_TO_TELL = 6
-"""Trials below which nothing is foretold: the curve's prior would speak, and not the log."""
+"""Trials below which nothing is predicted: the curve's prior would speak, and not the log."""
 SURE_ENOUGH = 0.8
 """A change is pointed to when its chance to come nearer is at least this; otherwise the log can't tell."""
 
@@ -120,7 +120,7 @@ def reach(
         changes = _changes(model, outlook.recipes[row], target.lab, float(expected[row]))
         said = lifted(delta)
     plates = len(model.trials)
-    if plates < FEWEST_TO_TELL:  # what so few plates foretell is a guess; what was measured is not
+    if plates < FEWEST_TO_TELL:  # what so few plates predict is a guess; what was measured is not
         chance = best = measured
     why = _explanation((chance, best), delta, interval, words, tolerance, changes, said, plates)
     recipe, lab = outlook.recipes[row], outlook.labs[row]
@@ -215,7 +215,7 @@ def _explanation(
     chance, best = chances
     if chance < LIKELY and plates < FEWEST_TO_TELL:
         return (
-            f"{counted(plates, 'plate')} {agreeing(plates, 'is', 'are')} too few to foretell colours from, "
+            f"{counted(plates, 'plate')} {agreeing(plates, 'is', 'are')} too few to predict colours from, "
             f"{FEWEST_TO_TELL} are the least. The nearest recipe may lie at ΔE00 {interval[0]:.1f} to "
             f"{interval[1]:.1f}: make a few plates that differ widely."
         )

@@ -114,7 +114,7 @@ class Seen:
         return fit_hyperparameters(*self._linear_problem(parameters), start, rounds, self._prior)
 
     def log_evidence(self, parameters: Floats, hyperparameters: Hyperparameters) -> float:
-        """Return how well curve and hyperparameters foretell the trials: the log of their density, but for a constant.
+        """Return how well curve and hyperparameters predict the trials: the log of their density, but for a constant.
 
         With the curve linearised at ``parameters``, the best ones (Laplace's approximation).
         """

@@ -79,13 +79,13 @@ class _Learned(NamedTuple):
     mistaken: Floats
 
     def log_evidence(self, few: NDArray[np.intp]) -> float:
-        """Return how well this foretells a few of the trials, mistakes and all, but for a constant."""
+        """Return how well this predicts a few of the trials, mistakes and all, but for a constant."""
         density = self.seen.rows(few).log_evidence(self.parameters, self.hyperparameters)
         return density + log_prior(int((self.mistaken[few] > 0.5).sum()), len(few))
 
 
 def _likeliest(categories: Categories, trials: Sequence[LoggedTrial], few: NDArray[np.intp]) -> _Learned:
-    """Return what the trials say of the curve that foretells them best.
+    """Return what the trials say of the curve that predicts them best.
 
     A film, as the trade knows patinas, unless enough trials say clearly that this process is none.
     """
@@ -104,7 +104,7 @@ def _likeliest(categories: Categories, trials: Sequence[LoggedTrial], few: NDArr
 
 
 def _allowing_for_drift(still: _Learned, trials: Sequence[LoggedTrial], few: NDArray[np.intp]) -> _Learned:
-    """Return what was learned with a slow change over the days, where that foretells the log clearly better."""
+    """Return what was learned with a slow change over the days, where that predicts the log clearly better."""
     found, gain = None, CLEARLY_DRIFTS
     for drift in drifts_to_try(days_of(trials)):
         seen = replace(Seen.of(FilmMean(still.seen.curve.categories, drift), trials), doubt=still.seen.doubt)
@@ -136,7 +136,7 @@ def _any_suspect(plain: _Learned) -> bool:
 
 
 def _allowing_for_mistakes(plain: _Learned, few: NDArray[np.intp]) -> _Learned:
-    """Return what was learned with plates counting by how likely they are sound, where that foretells the log better.
+    """Return what was learned with plates counting by how likely they are sound, where that predicts the log better.
 
     From a fit that doubts at the noise thought of beforehand, since a log with mistakes has made its noise fit them.
     """

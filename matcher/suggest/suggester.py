@@ -38,7 +38,7 @@ from matcher.suggest.outliers import Contradiction, contradictions, doubt_of
 from matcher.suggest.palettes import MottledRecipe, PaletteMatch, mottled_recipes, rank_by_palette
 from matcher.suggest.plates import AsRead, Plates
 from matcher.suggest.predictor import Predictor
-from matcher.suggest.suggestion import FEWEST_TO_PREDICT, Foreseen, Foresight, Suggestion
+from matcher.suggest.suggestion import FEWEST_TO_PREDICT, Prediction, RecipePredictor, Suggestion
 from matcher.suggest.wording import lacking
 
 DEFAULT_TOLERANCE = 2.0
@@ -188,7 +188,7 @@ class Suggester:
         return self._with_draws(wanted, [self._predictor.best_plate(wanted)])[0]
 
     @one_thread()
-    def predict(self, recipe: Recipe) -> Foreseen:
+    def predict(self, recipe: Recipe) -> Prediction:
         """Return what a recipe would give, before anyone makes it: within the limits or not, coats or none.
 
         Parameters
@@ -198,7 +198,7 @@ class Suggester:
 
         Returns
         -------
-        Foreseen
+        Prediction
             Its expected CIELAB (3,) with the covariance (3, 3) of its own colour, and that of one plate; the logged
             plates that it leans on, and what speaks against it. From a long log, as the model has it that is fitted
             near the colour expected.
@@ -212,14 +212,14 @@ class Suggester:
         --------
         >>> from matcher import Coat, Reading, Recipe, Suggester, Trial
         >>> recipe = Recipe("tin bronze", coats=(Coat("ferric nitrate", 0.5, 4, 105.0),))
-        >>> foreseen = Suggester([Trial(recipe, Reading((48, 16, 23)), id=7)]).predict(recipe)
-        >>> foreseen.lab.shape, foreseen.covariance.shape, foreseen.few_plates
+        >>> prediction = Suggester([Trial(recipe, Reading((48, 16, 23)), id=7)]).predict(recipe)
+        >>> prediction.lab.shape, prediction.covariance.shape, prediction.few_plates
         ((3,), (3, 3), True)
         """
-        return self.foresight(recipe).of(recipe)
+        return self.recipe_predictor(recipe).of(recipe)
 
     @one_thread()
-    def foresight(self, recipe: Recipe) -> Foresight:
+    def recipe_predictor(self, recipe: Recipe) -> RecipePredictor:
         """Return what answers for ``recipe``, and for others as it is varied, from one fit.
 
         Raises SuggestionError when nothing is logged, or it is no recipe.
@@ -230,7 +230,7 @@ class Suggester:
         if not known.trials:
             raise SuggestionError(self._why_none())
         fit = self._predictor.fit_for(recipe)
-        return Foresight(fit.model, known.trials, fit.at_odds, self._as_read)
+        return RecipePredictor(fit.model, known.trials, fit.at_odds, self._as_read)
 
     @one_thread()
     def batch(self, target: Reading | ArrayLike, count: int) -> list[Suggestion]:

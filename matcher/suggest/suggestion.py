@@ -1,6 +1,6 @@
 """One ranked answer: a recipe, what it gave or should give, and how near that is to the target.
 
-Beside it what any one recipe would give, asked for by itself (``Foreseen``), and how far that is from another colour.
+Beside it what any one recipe would give, asked for by itself (``Prediction``), and how far that is from another colour.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ from matcher.suggest.wording import (
 )
 
 FEWEST_TO_PREDICT = FEWEST_TO_TELL
-"""Trials below which a list holds only what was logged, and what is foreseen is little more than a guess."""
+"""Trials below which a list holds only what was logged, and what is predicted is little more than a guess."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,7 +162,7 @@ class Apart:
 
 
 @dataclass(frozen=True, eq=False)
-class Foreseen:
+class Prediction:
     """What a recipe would give, before anyone makes it. Made by ``Suggester.predict``.
 
     Attributes
@@ -189,10 +189,10 @@ class Foreseen:
     --------
     >>> from matcher import Coat, Reading, Recipe, Suggester, Trial
     >>> recipe = Recipe("tin bronze", coats=(Coat("ferric nitrate", 0.5, 4, 105.0),))
-    >>> foreseen = Suggester([Trial(recipe, Reading((48, 16, 23)), id=7)]).predict(
+    >>> prediction = Suggester([Trial(recipe, Reading((48, 16, 23)), id=7)]).predict(
     ...     Recipe("tin bronze", coats=(Coat("ferric nitrate", 0.5, 4, 120.0),))
     ... )
-    >>> foreseen.hotter_than_c, foreseen.plates, [plate.id for plate in foreseen.nearest]
+    >>> prediction.hotter_than_c, prediction.plates, [plate.id for plate in prediction.nearest]
     (105.0, 1, [7])
     """
 
@@ -284,7 +284,7 @@ class Foreseen:
         }
 
 
-class Foresight:
+class RecipePredictor:
     """What recipes would give, from one fit: asking again, for any recipe, never fits anew.
 
     known: all plates that count, of which the model may have learned from a part. found: contradictions among those.
@@ -296,11 +296,11 @@ class Foresight:
         self.model = model
         self._known, self._found, self._as_read = known, found, as_read
 
-    def of(self, recipe: Recipe) -> Foreseen:
+    def of(self, recipe: Recipe) -> Prediction:
         """Return what a recipe would give; one without coats too."""
         lab, covariance = self.model.predict_one(recipe)
         nearest = tuple(learned_from(self.model, recipe))
-        return Foreseen(
+        return Prediction(
             recipe,
             self._as_read(readable(lab), covariance),
             self.model.plate_covariance,

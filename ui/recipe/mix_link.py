@@ -10,14 +10,14 @@ from ui.recipe.recipe_form import fields_of
 from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.open_studio import logged
-from ui.state.places import FORESEE, SOLUTIONS
+from ui.state.places import PREDICT, SOLUTIONS
 
 if TYPE_CHECKING:
     from matcher.recipe.recipe import Recipe
     from matcher.studio import Studio
 
 FORM = "mixing"
-FORESEEN = "foreseen"
+PREDICTED = "predicted"
 """The form of the recipe that is varied to see what it would give."""
 KEPT = ("kept",)
 LABEL = "What to mix"
@@ -44,14 +44,14 @@ def mix_for(studio: Studio, recipe: Recipe, source: str, target_id: int | None =
     draft.fill({**kept, **chosen})
 
 
-def foresee_button(studio: Studio, recipe: Recipe, key: str, source: str, target_id: int | None = None) -> None:
+def predict_button(studio: Studio, recipe: Recipe, key: str, source: str, target_id: int | None = None) -> None:
     """Show the way to what a recipe would give, and would as it is varied. source: where it is from, in words."""
-    if st.button(literal(FORESEE.title), type="tertiary", key=key):
-        foresee(studio, recipe, source, target_id)
-        st.switch_page(FORESEE.file)
+    if st.button(literal(PREDICT.title), type="tertiary", key=key):
+        begin_predicting(studio, recipe, source, target_id)
+        st.switch_page(PREDICT.file)
 
 
-def foresee(studio: Studio, recipe: Recipe, source: str, target_id: int | None, chosen: bool = True) -> None:
+def begin_predicting(studio: Studio, recipe: Recipe, source: str, target_id: int | None, chosen: bool = True) -> None:
     """Choose the recipe that is varied, what was not noted as most plates have it; one kept to compare with stays.
 
     chosen: by a person; one that is only offered is not kept.
@@ -60,7 +60,7 @@ def foresee(studio: Studio, recipe: Recipe, source: str, target_id: int | None, 
     from matcher.recipe.recipe import not_noted_in_words
 
     whole = Usual.of(logged(studio)).filled([recipe])[0]
-    draft = Draft(studio, FORESEEN)
+    draft = Draft(studio, PREDICTED)
     kept = {name: draft.get(name) for name in KEPT if draft.get(name) is not None}
     about = {"source": source, "assumed": not_noted_in_words(recipe), "base": whole.as_dict()}
     values = {**fields_of(whole), **about, **kept, "target_id": target_id or 0}

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import streamlit as st
 
-from ui.recipe.mix_link import foresee_button, mix_button
+from ui.recipe.mix_link import mix_button, predict_button
 from ui.recipe.piece import take_to_bench
 from ui.recipe.recipe_form import new_plate_of
 from ui.recipe.record_forms import go_to_form, new_form
@@ -55,12 +55,12 @@ def go_on_buttons(
     target_id: int | None,
     first: bool = False,
     listed: Mapping[str, Any] | None = None,
-    foreseen: bool = True,
+    to_prediction: bool = True,
 ) -> None:
     """Show the way to the bench, where a plate is followed pass by pass, to the record form, and to what to mix.
 
     A recipe without passes has nothing to be followed: it goes to the record form alone. first: the one to stand out.
-    foreseen: whether to lead to what it would give, too.
+    to_prediction: whether to lead to what it would give, too.
     """
     kind: Literal["primary", "secondary"] = "primary" if first else "secondary"
     if recipe.coats and st.button(LABEL, type=kind, key=key):
@@ -69,8 +69,8 @@ def go_on_buttons(
     if st.button(RECORD_LABEL, type="tertiary" if recipe.coats else kind, key=record):
         _record(studio, recipe, {"target_id": target_id or 0, "from_plate": name, "from_where": SUGGESTED})
     mix_button(studio, recipe, f"mix.{key}", name, target_id)
-    if foreseen:
-        foresee_button(studio, recipe, f"foresee.{key}", name, target_id)
+    if to_prediction:
+        predict_button(studio, recipe, f"predict.{key}", name, target_id)
 
 
 def show_recipe_cautions(recipe: Recipe) -> None:

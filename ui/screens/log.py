@@ -20,7 +20,7 @@ from matcher.words import counted
 from ui.photograph.photographs import figure
 from ui.recipe.correct_plate import begin_button, correction_form, is_begun, show_corrections
 from ui.recipe.later_reading import add_later, show_stages
-from ui.recipe.mix_link import foresee_button, mix_button
+from ui.recipe.mix_link import mix_button, predict_button
 from ui.recipe.piece import OF_THE_FIRST, take_to_bench
 from ui.recipe.plate_row import plate_row
 from ui.recipe.print_card import print_plate
@@ -192,7 +192,7 @@ def _one(studio: Studio, trial: Trial) -> None:
         if trial.recipe.coats and st.button("Take this recipe to the bench", key=f"log.bench.{trial.id}"):
             take_to_bench(studio, trial.recipe, f"Plate {trial.id}", trial.target_id)
         mix_button(studio, trial.recipe, f"log.mix.{trial.id}", f"Plate {trial.id}", trial.target_id)
-        foresee_button(studio, trial.recipe, f"log.foresee.{trial.id}", f"Plate {trial.id}", trial.target_id)
+        predict_button(studio, trial.recipe, f"log.predict.{trial.id}", f"Plate {trial.id}", trial.target_id)
         print_plate(studio, trial)
         begin_button(studio, trial)
     with words:

@@ -27,8 +27,8 @@ COMPARE = Place("screens_at_the_foot/compare.py", "Two finishes side by side", "
 REPEATS = Place("screens_at_the_foot/repeats.py", "How well readings repeat", "repeats")
 TRUST = Place("screens_at_the_foot/trust.py", "How far to trust predictions", "trust")
 FIRST_PLATES = Place("screens_at_the_foot/first_plates.py", "First plates", "first-plates")
-FORESEE = Place("screens_at_the_foot/foresee.py", "What would it give?", "foresee")
+PREDICT = Place("screens_at_the_foot/predict.py", "What would it give?", "predict")
 
 IN_THE_BAR = (START, COMMISSIONS, TARGET, SUGGESTIONS, SOLUTIONS, BENCH, RECORD, LOG)
-AT_THE_FOOT = (PHOTOGRAPHING, CAMERA, COMPARE, REPEATS, TRUST, FORESEE, FIRST_PLATES)
+AT_THE_FOOT = (PHOTOGRAPHING, CAMERA, COMPARE, REPEATS, TRUST, PREDICT, FIRST_PLATES)
 ALL = (*IN_THE_BAR, *AT_THE_FOOT)

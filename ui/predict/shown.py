@@ -18,14 +18,14 @@ from ui.state.places import LOG
 from ui.state.remembered import remember, remembered, tell_browser
 
 if TYPE_CHECKING:
-    from matcher.suggest.suggestion import Apart, Foreseen
+    from matcher.suggest.suggestion import Apart, Prediction
     from matcher.trials.trial import Target, Trial
 
 FIGURES = "figures"
 NOW, KEPT = "this recipe", "the one kept"
 
 
-def face(now: Foreseen, target: Target | None, kept: Foreseen | None) -> str:
+def face(now: Prediction, target: Target | None, kept: Prediction | None) -> str:
     """Return the colour on neutral grey as HTML, between the one kept and the target where there are such."""
     shown = [] if kept is None else [(kept.lab, KEPT)]
     shown.append((now.lab, NOW))
@@ -38,7 +38,7 @@ def face(now: Foreseen, target: Target | None, kept: Foreseen | None) -> str:
     )
 
 
-def headline(now: Foreseen, target: Target | None, to_target: Apart | None) -> str:
+def headline(now: Prediction, target: Target | None, to_target: Apart | None) -> str:
     """Return in one line what is expected, as HTML: how near the target, or what colour."""
     if target is None or to_target is None:
         words = colour_in_words(now.lab)
@@ -48,7 +48,7 @@ def headline(now: Foreseen, target: Target | None, to_target: Apart | None) -> s
     return f'<p class="pm-expected"><b>{near[:1].upper()}{near[1:]}</b>, {html.escape(how)}</p>'
 
 
-def said(now: Foreseen, target: Target | None, to_target: Apart | None) -> str:
+def said(now: Prediction, target: Target | None, to_target: Apart | None) -> str:
     """Return the chance to match and how far to trust it, as HTML."""
     lines = []
     if target is not None and to_target is not None:
@@ -76,9 +76,9 @@ def show_doubts(doubts: Sequence[str]) -> None:
         st.html(f'<ul class="pm-warnings" aria-label="Doubts">{items}</ul>')
 
 
-def show_figures(now: Foreseen, target: Target | None, to_target: Apart | None, kept: Foreseen | None) -> None:
+def show_figures(now: Prediction, target: Target | None, to_target: Apart | None, kept: Prediction | None) -> None:
     """Show the figures, folded, or unfolded for a person who had them so."""
-    key = "foreseen.figures"
+    key = "predicted.figures"
 
     def folded() -> None:
         remember(FIGURES, bool(st.session_state.get(key)))
@@ -104,16 +104,16 @@ def show_figures(now: Foreseen, target: Target | None, to_target: Apart | None, 
     tell_browser()
 
 
-def show_nearest(now: Foreseen, trials: Sequence[Trial]) -> None:
+def show_nearest(now: Prediction, trials: Sequence[Trial]) -> None:
     """Show the plates that it leans on, each to be opened."""
     by_number = {trial.id: trial for trial in trials}
     nearest = [by_number[one.id] for one in now.nearest if one.id in by_number]
     if not nearest:
         return
     st.html('<p class="pm-of">It leans most on these plates</p>')
-    with st.container(key="foreseen-nearest"):
+    with st.container(key="predicted-nearest"):
         st.html(patch_strip([plate_patch(trial) for trial in nearest], [f"Plate {trial.id}" for trial in nearest]))
         with st.container(horizontal=True, horizontal_alignment="distribute"):
             for place, trial in enumerate(nearest):
-                if st.button(f"Open plate {literal(trial.id)}", type="tertiary", key=f"foreseen.open.{place}"):
+                if st.button(f"Open plate {literal(trial.id)}", type="tertiary", key=f"predicted.open.{place}"):
                     st.switch_page(LOG.file, query_params={"plate": str(trial.id)})

@@ -11,9 +11,9 @@ import streamlit as st
 from matcher.errors import MatcherError
 from matcher.plan.limits import Limits
 from matcher.recipe.recipe import Coat, Recipe, describe
-from ui.foresee.shown import against_kept, face, headline, said, show_doubts, show_figures, show_nearest
-from ui.foresee.vary import ask_to_vary
-from ui.recipe.mix_link import FORESEEN, KEPT, foresee
+from ui.predict.shown import against_kept, face, headline, said, show_doubts, show_figures, show_nearest
+from ui.predict.vary import ask_to_vary
+from ui.recipe.mix_link import KEPT, PREDICTED, begin_predicting
 from ui.recipe.recipe_actions import go_on_buttons, show_recipe_cautions
 from ui.show import look
 from ui.state.cache_keys import Key, target_key
@@ -24,7 +24,7 @@ from ui.state.places import FIRST_PLATES, RECORD
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
-    from matcher.suggest.suggestion import Foresight
+    from matcher.suggest.suggestion import RecipePredictor
     from matcher.trials.trial import Target, Trial
 
 NO_TARGET = 0
@@ -39,26 +39,28 @@ def show() -> None:
     )
     trials = logged(studio)
     if not trials:
-        tell("No plate is logged yet, so nothing can be foreseen: plan your first plates, or record one.", "warning")
+        tell("No plate is logged yet, so nothing can be predicted: plan your first plates, or record one.", "warning")
         with st.container(horizontal=True):
             if st.button("Plan your first plates", type="primary"):
                 st.switch_page(FIRST_PLATES.file)
             if st.button("Record a plate"):
                 st.switch_page(RECORD.file)
         return
-    draft = Draft(studio, FORESEEN)
+    draft = Draft(studio, PREDICTED)
     if draft.get("base") is None:
         _begin(studio, trials[-1])
     target = _start(studio, draft, trials)
     base = _base_of(draft)
     with st.spinner("Learning from the plates…"):
-        foresight = _foresight(target_key(studio, target), json.dumps(base.as_dict()), studio, base, target)
-    _moving(studio, draft, foresight, target, trials)
+        recipe_predictor = _recipe_predictor(
+            target_key(studio, target), json.dumps(base.as_dict()), studio, base, target
+        )
+    _moving(studio, draft, recipe_predictor, target, trials)
 
 
 def _begin(studio: Studio, trial: Trial) -> None:
     target = chosen_target(studio)
-    foresee(studio, trial.recipe, f"Plate {trial.id}", None if target is None else target.id, chosen=False)
+    begin_predicting(studio, trial.recipe, f"Plate {trial.id}", None if target is None else target.id, chosen=False)
 
 
 def _base_of(draft: Draft) -> Recipe:
@@ -104,49 +106,53 @@ def _start_anew(studio: Studio, draft: Draft, trials: list[Trial], number: int) 
     if trial is None:
         tell(f"There is no plate {number} among those that count: look for its number in the log.")
         return
-    foresee(studio, trial.recipe, f"Plate {number}", int(draft.get("target_id") or 0))
+    begin_predicting(studio, trial.recipe, f"Plate {number}", int(draft.get("target_id") or 0))
     st.rerun()
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
-def _foresight(key: Key, base: str, _studio: Studio, _recipe: Recipe, _target: Target | None) -> Foresight:
+def _recipe_predictor(key: Key, base: str, _studio: Studio, _recipe: Recipe, _target: Target | None) -> RecipePredictor:
     """Return what answers for a recipe however it is moved: fitted once, kept until the log changes."""
     if _target is None:
-        return _studio.suggester().foresight(_recipe)
-    return _studio.suggester(limits=Limits(), tolerance=_target.tolerance).foresight(_recipe)
+        return _studio.suggester().recipe_predictor(_recipe)
+    return _studio.suggester(limits=Limits(), tolerance=_target.tolerance).recipe_predictor(_recipe)
 
 
 @st.fragment
-def _moving(studio: Studio, draft: Draft, foresight: Foresight, target: Target | None, trials: list[Trial]) -> None:
+def _moving(
+    studio: Studio, draft: Draft, recipe_predictor: RecipePredictor, target: Target | None, trials: list[Trial]
+) -> None:
     """Show the colour, and beside it what moves it; nothing is fitted here."""
     with guarded():  # what fails while only this part runs anew is said here
-        _shown(studio, draft, foresight, target, trials)
+        _shown(studio, draft, recipe_predictor, target, trials)
 
 
-def _shown(studio: Studio, draft: Draft, foresight: Foresight, target: Target | None, trials: list[Trial]) -> None:
-    with st.container(key="foreseen", gap="small"):
-        seen = st.container(key="foreseen-face", gap="xsmall")
-        hand = st.container(key="foreseen-hand")
-        words = st.container(key="foreseen-words", gap="xsmall")
+def _shown(
+    studio: Studio, draft: Draft, recipe_predictor: RecipePredictor, target: Target | None, trials: list[Trial]
+) -> None:
+    with st.container(key="predicted", gap="small"):
+        seen = st.container(key="predicted-face", gap="xsmall")
+        hand = st.container(key="predicted-hand")
+        words = st.container(key="predicted-words", gap="xsmall")
     with hand:
         recipe = ask_to_vary(studio, draft, trials)
     if recipe is None:
         with seen:
             st.html('<p class="pm-soft">Fill in the rest of the recipe to see what it would give.</p>')
         return
-    now, kept = foresight.of(recipe), _kept(draft)
-    first = None if kept is None else foresight.of(kept)
+    now, kept = recipe_predictor.of(recipe), _kept(draft)
+    first = None if kept is None else recipe_predictor.of(kept)
     to_target = None if target is None else now.apart_from(target.reading)
     with seen:
         st.html(face(now, target, first) + headline(now, target, to_target))
     with words:
         st.html(said(now, target, to_target))
         if kept is not None:
-            st.html(against_kept(foresight.apart(kept, recipe, "")))
-    source = f"what was foreseen from {draft.get('source')}"
+            st.html(against_kept(recipe_predictor.apart(kept, recipe, "")))
+    source = f"what was predicted from {draft.get('source')}"
     with st.container(horizontal=True, vertical_alignment="center", key="go-on"):
         number = None if target is None else target.id
-        go_on_buttons(studio, recipe, "foreseen.make", source, number, first=True, foreseen=False)
+        go_on_buttons(studio, recipe, "predicted.make", source, number, first=True, to_prediction=False)
         _keeping(draft, recipe, kept)
     if kept is not None:
         st.html(f'<p class="pm-soft">Kept: {html.escape(describe(kept))}</p>')
@@ -170,9 +176,9 @@ def _kept(draft: Draft) -> Recipe | None:
 def _keeping(draft: Draft, recipe: Recipe, kept: Recipe | None) -> None:
     """Let this recipe be kept to compare others with, or the one kept be dropped."""
     label = "Keep this one to compare" if kept is None else "Keep this one instead"
-    st.button(label, key="foreseen.keep", on_click=lambda: draft.set(kept=recipe.as_dict()))
+    st.button(label, key="predicted.keep", on_click=lambda: draft.set(kept=recipe.as_dict()))
     if kept is not None:
-        st.button("Drop the one kept", type="tertiary", key="foreseen.drop", on_click=draft.forget, args=(KEPT,))
+        st.button("Drop the one kept", type="tertiary", key="predicted.drop", on_click=draft.forget, args=(KEPT,))
 
 
 show()

@@ -17,9 +17,9 @@ from matcher import Coat, Reading, Recipe, Studio, Target, Undercoat
 from matcher.colour.words_for_colours import colour_in_words
 from matcher.suggest import predictor
 from tests.benchmarks.invented_processes import film, recipe_space
-from ui.recipe.mix_link import FORESEEN
+from ui.recipe.mix_link import PREDICTED
 from ui.recipe.recipe_form import recipe_of
-from ui.state.places import FORESEE
+from ui.state.places import PREDICT
 
 APP = Path(__file__).parents[1] / "ui" / "app.py"
 RECIPE = Recipe("silicon bronze", Undercoat("liver of sulphur", 0.5, 0.25), (Coat("ferric nitrate", 0.5, 5, 105.0),))
@@ -39,7 +39,7 @@ def studio(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Studio]:
 
 def opened() -> AppTest:
     app = AppTest.from_file(str(APP), default_timeout=120).run()
-    return app.switch_page(FORESEE.file).run()
+    return app.switch_page(PREDICT.file).run()
 
 
 def said(app: AppTest) -> str:
@@ -67,9 +67,9 @@ def test_moving_the_recipe_moves_the_colour_and_fits_nothing_anew(studio, monkey
     moved = replace(
         RECIPE, undercoat=Undercoat("liver of sulphur", 0.3, 0.5), coats=(Coat("ferric nitrate", 0.75, 9, 112.0),)
     )
-    assert recipe_of(studio.draft(FORESEEN)) == moved
-    foreseen = studio.suggester().predict(moved)
-    figures = ", ".join(f"{name} {value:.1f}" for name, value in zip(("L*", "a*", "b*"), foreseen.lab, strict=True))
+    assert recipe_of(studio.draft(PREDICTED)) == moved
+    prediction = studio.suggester().predict(moved)
+    figures = ", ".join(f"{name} {value:.1f}" for name, value in zip(("L*", "a*", "b*"), prediction.lab, strict=True))
     faces = [str(element.proto.body) for element in app.get("html")]
     assert any(f"this recipe: {figures}" in face for face in faces)
     assert len(fits) == 2  # the second is the test's own, by another tolerance
@@ -80,7 +80,7 @@ def test_a_second_recipe_stands_beside_the_one_kept_until_it_is_dropped(studio):
     app = opened()
     button(app, "Keep this one to compare").click().run()
     slider(app, "Passes").set_value(12).run()
-    apart = studio.suggester().foresight(RECIPE)
+    apart = studio.suggester().recipe_predictor(RECIPE)
     words = apart.apart(RECIPE, replace(RECIPE, coats=(replace(RECIPE.coats[0], passes=12),)), "")
     told = said(app)
     assert f"Against the one kept: {words.difference.rstrip()}" in told
@@ -104,7 +104,7 @@ def test_the_whole_recipe_can_be_changed_and_then_moved_on(studio):
     app.segmented_control[0].set_value("Move it").run()
     assert not app.exception and len([one for one in app.slider if one.label.startswith("Passes")]) == 2
     assert slider(app, "Passes").value == 5
-    assert len(recipe_of(studio.draft(FORESEEN)).coats) == 2
+    assert len(recipe_of(studio.draft(PREDICTED)).coats) == 2
 
 
 def test_another_plate_can_be_started_from_and_a_slip_in_its_number_is_said(studio):
@@ -112,7 +112,7 @@ def test_another_plate_can_be_started_from_and_a_slip_in_its_number_is_said(stud
     app.number_input[0].set_value(99).run()
     assert "There is no plate 99" in said(app)
     app.number_input[0].set_value(3).run()
-    assert recipe_of(studio.draft(FORESEEN)) == studio.trial(3).recipe
+    assert recipe_of(studio.draft(PREDICTED)) == studio.trial(3).recipe
 
 
 def test_what_nobody_noted_is_filled_in_and_said(studio):
@@ -135,8 +135,8 @@ def test_a_plate_leads_here_with_its_recipe(studio):
     app.switch_page("screens/log.py")
     app.query_params["plate"] = "4"
     app.run()
-    button(app, FORESEE.title).click().run()
-    assert not app.exception and recipe_of(studio.draft(FORESEEN)) == studio.trial(4).recipe
+    button(app, PREDICT.title).click().run()
+    assert not app.exception and recipe_of(studio.draft(PREDICTED)) == studio.trial(4).recipe
 
 
 def test_an_empty_log_leads_to_the_first_plates(tmp_path, monkeypatch):

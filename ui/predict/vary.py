@@ -27,7 +27,7 @@ BEYOND_C = 15
 
 def ask_to_vary(studio: Studio, draft: Draft, trials: list[Trial]) -> Recipe | None:
     """Show the sliders, or the whole recipe as a form; return the recipe as it stands, None while it is unfinished."""
-    slot = "foreseen.how"
+    slot = "predicted.how"
 
     def anew() -> None:
         draft.fill(standing(draft))  # the same fields get other widgets
@@ -86,7 +86,7 @@ def _spans(draft: Draft, trials: Iterable[Trial]) -> dict[str, tuple[float, floa
 
     From what the log holds and a little beyond; wherever the recipe stands is within.
     """
-    slot = f"foreseen.spans.{draft.key('')}"
+    slot = f"predicted.spans.{draft.key('')}"
     if slot not in st.session_state:
         coats = [coat for trial in trials for coat in trial.recipe.coats]
         temps = [coat.surface_temp_c for coat in coats if coat.surface_temp_c is not None]

@@ -41,20 +41,20 @@ def varied(recipe, **figures):
 
 
 def test_the_figures_are_the_models_own(suggester):
-    foreseen, model = suggester.predict(RECIPE), suggester.model((38, 14, 22))
+    prediction, model = suggester.predict(RECIPE), suggester.model((38, 14, 22))
     labs, covariances = model.predict(model.columns([RECIPE]))
-    assert foreseen.lab == pytest.approx(labs[0])
-    assert foreseen.covariance == pytest.approx(covariances[0])
-    assert foreseen.one_plate_covariance == pytest.approx(covariances[0] + model.plate_covariance)
+    assert prediction.lab == pytest.approx(labs[0])
+    assert prediction.covariance == pytest.approx(covariances[0])
+    assert prediction.one_plate_covariance == pytest.approx(covariances[0] + model.plate_covariance)
 
 
 def test_a_list_and_a_prediction_say_the_same_of_a_recipe_and_a_target(suggester):
     target = Reading((38, 14, 22))
     item = next(one for one in suggester.suggest(target, 8) if one.basis == "predicted")
-    foreseen = suggester.predict(item.recipe)
-    assert foreseen.lab == pytest.approx(item.lab)
-    assert foreseen.covariance == pytest.approx(item.covariance)
-    apart = foreseen.apart_from(target)
+    prediction = suggester.predict(item.recipe)
+    assert prediction.lab == pytest.approx(item.lab)
+    assert prediction.covariance == pytest.approx(item.covariance)
+    apart = prediction.apart_from(target)
     assert apart.delta_e00 == pytest.approx(item.delta_e00)
     assert apart.chance_within(2.0) == pytest.approx(item.chance_within(2.0), abs=0.03)  # other draws
 
@@ -66,12 +66,12 @@ def test_what_was_never_logged_is_named_and_hotter_than_any_plate_is_said(sugges
         (Coat("cobalt nitrate", 0.5, 3, 160.0),),
         Seal("shellac"),
     )
-    foreseen = suggester.predict(odd)
-    assert foreseen.never_logged == (
+    prediction = suggester.predict(odd)
+    assert prediction.never_logged == (
         ("alloy", "nickel silver"), ("undercoat", "birchwood tar"), ("chemical", "cobalt nitrate"), ("seal", "shellac"),
     )  # fmt: skip
-    assert foreseen.hotter_than_c == 125.0
-    assert "the hottest had 125 °C (257 °F)" in " ".join(foreseen.doubts) and len(foreseen.doubts) == 5
+    assert prediction.hotter_than_c == 125.0
+    assert "the hottest had 125 °C (257 °F)" in " ".join(prediction.doubts) and len(prediction.doubts) == 5
     known = suggester.predict(RECIPE)
     assert known.never_logged == () and known.hotter_than_c is None and known.doubts == []
 
@@ -81,19 +81,19 @@ def test_a_name_in_another_spelling_is_no_new_one(suggester):
 
 
 def test_few_plates_are_said_and_no_coats_are_no_fault():
-    foreseen = Suggester(plates(5)).predict(BARE)
-    assert foreseen.few_plates and "Only 5 plates are logged" in foreseen.doubts[-1]
+    prediction = Suggester(plates(5)).predict(BARE)
+    assert prediction.few_plates and "Only 5 plates are logged" in prediction.doubts[-1]
     assert not Suggester(plates(6)).predict(BARE).few_plates
-    assert np.isfinite(foreseen.lab).all() and foreseen.as_dict()["recipe"]["coats"] == []
+    assert np.isfinite(prediction.lab).all() and prediction.as_dict()["recipe"]["coats"] == []
 
 
 def test_plates_that_contradict_each_other_are_pointed_out():
     made = plates(12)
     wrong = replace(made[3], reading=Reading(made[3].reading.lab + [15.0, 0.0, 0.0]), id=99)
-    foreseen = Suggester([*made, wrong]).predict(made[3].recipe)
-    assert foreseen.at_odds is not None and foreseen.at_odds.delta_e00 > 5
-    assert "Plates of one recipe differ" in foreseen.doubts[0]
-    assert foreseen.as_dict()["at_odds"]["trial"] in (made[3].id, 99)
+    prediction = Suggester([*made, wrong]).predict(made[3].recipe)
+    assert prediction.at_odds is not None and prediction.at_odds.delta_e00 > 5
+    assert "Plates of one recipe differ" in prediction.doubts[0]
+    assert prediction.as_dict()["at_odds"]["trial"] in (made[3].id, 99)
     assert Suggester(made).predict(made[3].recipe).at_odds is None
 
 
@@ -104,20 +104,20 @@ def test_what_all_plates_share_in_how_they_were_read_is_no_doubt_of_the_recipe(s
         for one in suggester.trials
     ]
     doubtful = Suggester(read)
-    foreseen, exact, model = doubtful.predict(RECIPE), suggester.predict(RECIPE), doubtful.model((38, 14, 22))
-    assert foreseen.read_alike and "cancels against a target read the same way" in foreseen.doubts[-1]
-    assert np.trace(foreseen.covariance) > np.trace(exact.covariance) + 100
+    prediction, exact, model = doubtful.predict(RECIPE), suggester.predict(RECIPE), doubtful.model((38, 14, 22))
+    assert prediction.read_alike and "cancels against a target read the same way" in prediction.doubts[-1]
+    assert np.trace(prediction.covariance) > np.trace(exact.covariance) + 100
     own = model.predict(model.columns([RECIPE]))[1][0] + model.plate_covariance
-    assert foreseen.plate_reach == pytest.approx(float(reach_delta_e00(foreseen.lab, own))) and not exact.read_alike
+    assert prediction.plate_reach == pytest.approx(float(reach_delta_e00(prediction.lab, own))) and not exact.read_alike
 
 
 def test_what_nobody_noted_is_taken_as_most_plates_have_it_and_said(suggester):
-    foreseen = suggester.predict(varied(RECIPE, surface_temp_c=None))
+    prediction = suggester.predict(varied(RECIPE, surface_temp_c=None))
     assert (
-        foreseen.doubts == ["The surface temperature of the coat was not noted: taken as most plates have it."]
-        and foreseen.hotter_than_c is None
+        prediction.doubts == ["The surface temperature of the coat was not noted: taken as most plates have it."]
+        and prediction.hotter_than_c is None
     )
-    assert foreseen.as_dict()["not_noted"] == ["Coat: surface temperature"]
+    assert prediction.as_dict()["not_noted"] == ["Coat: surface temperature"]
 
 
 def test_any_recipe_in_range_is_answered_and_stays_a_colour(suggester):
@@ -125,8 +125,10 @@ def test_any_recipe_in_range_is_answered_and_stays_a_colour(suggester):
     for temp in (low, high):
         for passes, strength in ((1, 0.001), (200, 1.0)):
             coat = Coat("ferric nitrate", strength, passes, temp)
-            foreseen = suggester.predict(Recipe("silicon bronze", Undercoat("liver of sulphur", 1.0, 1.0), (coat,) * 5))
-            assert 0 <= foreseen.lab[0] <= 100 and np.linalg.eigvalsh(foreseen.covariance).min() > 0
+            prediction = suggester.predict(
+                Recipe("silicon bronze", Undercoat("liver of sulphur", 1.0, 1.0), (coat,) * 5)
+            )
+            assert 0 <= prediction.lab[0] <= 100 and np.linalg.eigvalsh(prediction.covariance).min() > 0
 
 
 def test_limits_do_not_hide_what_a_recipe_would_give(suggester):
@@ -143,13 +145,13 @@ def test_what_is_no_recipe_and_an_empty_log_are_refused(suggester):
 
 def test_two_recipes_differ_more_surely_than_two_colours_apart_would(suggester):
     second = varied(RECIPE, passes=7)
-    foresight = suggester.foresight(RECIPE)
-    apart = foresight.apart(RECIPE, second)
-    one, other = foresight.of(RECIPE), foresight.of(second)
+    recipe_predictor = suggester.recipe_predictor(RECIPE)
+    apart = recipe_predictor.apart(RECIPE, second)
+    one, other = recipe_predictor.of(RECIPE), recipe_predictor.of(second)
     low, high = interval_of(one.lab, other.lab, one.covariance + other.covariance)
     assert apart.delta_e00_interval[1] - apart.delta_e00_interval[0] < 0.8 * (high - low)
     assert apart.difference.endswith("than the first")
-    assert foresight.apart(RECIPE, RECIPE).delta_e00_interval[1] < 0.1
+    assert recipe_predictor.apart(RECIPE, RECIPE).delta_e00_interval[1] < 0.1
 
 
 def test_varying_a_recipe_fits_nothing_anew_in_a_short_log_or_a_long_one(monkeypatch):
@@ -160,12 +162,12 @@ def test_varying_a_recipe_fits_nothing_anew_in_a_short_log_or_a_long_one(monkeyp
     monkeypatch.setattr(predictor, "NEAR_SHARE", 25)
     for count, most in ((20, 1), (60, 2)):
         fits.clear()
-        foresight = Suggester(plates(count)).foresight(RECIPE)
+        recipe_predictor = Suggester(plates(count)).recipe_predictor(RECIPE)
         assert 1 <= len(fits) <= most
         fits.clear()
         for passes in (1, 4, 12):
-            foresight.of(varied(RECIPE, passes=passes))
-            foresight.apart(RECIPE, varied(RECIPE, passes=passes))
+            recipe_predictor.of(varied(RECIPE, passes=passes))
+            recipe_predictor.apart(RECIPE, varied(RECIPE, passes=passes))
         assert fits == []
 
 
@@ -173,11 +175,11 @@ def test_a_long_log_is_learned_from_near_the_colour_expected(monkeypatch):
     monkeypatch.setattr(predictor, "MOST_LEARNED_FROM", 40)
     monkeypatch.setattr(predictor, "NEAR_SHARE", 25)
     known = Suggester(plates(90))
-    foresight = known.foresight(RECIPE)
-    near, _ = known._predictor.known.nearest(foresight.of(RECIPE).lab, 10)
-    learned = {trial.id for trial in foresight.model.trials}
+    recipe_predictor = known.recipe_predictor(RECIPE)
+    near, _ = known._predictor.known.nearest(recipe_predictor.of(RECIPE).lab, 10)
+    learned = {trial.id for trial in recipe_predictor.model.trials}
     assert len(learned) <= 40 and {known.trials[row].id for row in near} <= learned
-    assert foresight.of(RECIPE).plates == 90
+    assert recipe_predictor.of(RECIPE).plates == 90
 
 
 def test_intervals_hold_as_often_as_they_say_for_the_recipe_and_for_one_plate():
@@ -185,12 +187,12 @@ def test_intervals_hold_as_often_as_they_say_for_the_recipe_and_for_one_plate():
     for seed in range(815, 821):
         process, rng = film(seed), np.random.default_rng(seed)
         rows = rng.choice(len(space), 84, replace=False)
-        foresight = Suggester([process.trial(space[k], rng) for k in rows[:24]]).foresight(space[rows[0]])
+        recipe_predictor = Suggester([process.trial(space[k], rng) for k in rows[:24]]).recipe_predictor(space[rows[0]])
         for row in rows[24:]:
-            foreseen = foresight.of(space[row])
-            own.append(squared_distance(process.true(space[row]) - foreseen.lab, foreseen.covariance))
+            prediction = recipe_predictor.of(space[row])
+            own.append(squared_distance(process.true(space[row]) - prediction.lab, prediction.covariance))
             plate = process.plate(space[row], rng)
-            single.append(squared_distance(plate - foreseen.lab, foreseen.one_plate_covariance))
+            single.append(squared_distance(plate - prediction.lab, prediction.one_plate_covariance))
     for distances in (own, single):
         # over twelve such processes 93 and 96 % were measured, and 63 and 68 % within what should hold half
         assert 0.89 <= np.mean(np.array(distances) <= CHI2_95) <= 0.985
@@ -213,9 +215,9 @@ COAT = ("--alloy", "silicon bronze", "--coat", "ferric nitrate,0.5,5,105")
 
 def test_predict_prints_the_models_figures(told, studio, suggester):
     document = told("predict", *COAT, "--studio", studio)
-    foreseen = suggester.predict(RECIPE)
-    assert document["lab"] == pytest.approx(foreseen.lab.tolist())
-    assert document["one_plate_covariance"] == pytest.approx(foreseen.one_plate_covariance)
+    prediction = suggester.predict(RECIPE)
+    assert document["lab"] == pytest.approx(prediction.lab.tolist())
+    assert document["one_plate_covariance"] == pytest.approx(prediction.one_plate_covariance)
     assert document["to_target"] is None and document["beside"] is None
     assert {caution["code"] for caution in document["cautions"]} >= {"defer"}
 
