@@ -1,21 +1,28 @@
 """Plates written down or read wrongly: found, counted little, explained; a clean log is left as it is. All invented."""
 
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
 from scipy.stats import beta, betabinom, multivariate_normal
 
+from matcher.colour.cielab import lab_to_xyz, xyz_to_lab
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.uncertainty import CHI2_95
+from matcher.process.drift import DriftPoint
 from matcher.process.learn import fit_process
 from matcher.process.mistakes import MISTAKE_SD, chances_of_mistake, doubts, log_prior
 from matcher.reading.reading import Reading
+from matcher.suggest.cross_validation import CrossValidation, LeftOut
 from matcher.suggest.outliers import contradictions
 from matcher.suggest.slips import slip_of
 from matcher.suggest.suggester import Suggester
+from matcher.suggest.validation_wording import drift_in_words
 from tests.benchmarks.invented_processes import CHEMICALS, film, recipe_space
 from tests.benchmarks.invented_studios import Mistakes, Studio, messy
+
+EMPTY = CrossValidation(LeftOut(np.zeros(1), 1.0), (), (), (), ())
 
 
 def clean(seed: int, many: int):
@@ -36,7 +43,7 @@ def log():
     )
     trials[7] = replace(studio.process.trial(made, rng), recipe=slipped, id=8)
     pale = max(range(10, 30), key=lambda k: trials[k].reading.lab[0])
-    dark = trials[pale].reading.lab * 0.6
+    dark = xyz_to_lab(0.4 * lab_to_xyz(trials[pale].reading.lab))
     trials[pale] = replace(trials[pale], reading=Reading(dark, trials[pale].reading.covariance))
     return studio, trials, made, pale
 
@@ -98,7 +105,7 @@ def test_the_slip_that_explains_a_plate_is_named(log):
     slip, shadow = slip_of(model, 7), slip_of(model, pale)
     assert slip is not None and (slip.kind, slip.made) == ("chemical", made.coats[0].chemical)
     assert slip.recipe is not None and slip.recipe.coats == made.coats
-    assert shadow is None or shadow.kind in ("shadow", "chemical", "undercoat")
+    assert shadow is not None and shadow.kind == "shadow" and shadow.recipe is None
     said = {one.trial.id: one for one in contradictions(model)}
     assert f"as if made with {made.coats[0].chemical} and not {trials[7].recipe.coats[0].chemical}" in said[8].sentence
     assert said[8].counts < 0.5 and "counts little" in said[8].sentence
@@ -166,6 +173,17 @@ def test_a_drift_is_found_with_its_size_and_an_honest_interval():
     assert sum(held) >= 5
     assert np.mean([point.interval[1] / point.interval[0] for point in model.drifted]) < 1.6
     assert np.corrcoef(np.log(truth), np.log([point.share for point in model.drifted]))[0, 1] > 0.8
+
+
+def test_what_is_said_of_a_drift_is_borne_out_by_its_interval():
+    point = DriftPoint(date(2026, 3, 2), 1.25, (1.1, 1.4))
+    few, steady, open_yet, less = (
+        drift_in_words(replace(EMPTY, drift=drift, days=days))
+        for drift, days in (((), 2), ((), 30), ((replace(point, interval=(0.9, 1.4)),), 30), ((point,), 30))
+    )
+    assert "made on 2 days: whether the hand changes over time can be told from 5 on" in few
+    assert "No change over the days shows" in steady and "may have changed" in open_yet
+    assert "lays down 20 % (9 % to 29 %) less today than around" in less and "2026" in less
 
 
 @pytest.mark.parametrize("seed", [722, 724])

@@ -155,6 +155,9 @@ def _target_if_any(options: argparse.Namespace, studio: Studio) -> Given | None:
 
 def next_plates(options: argparse.Namespace) -> Answer:
     """Name the plate most worth making, or several to make in one session, and whether the target is in reach."""
+    from matcher.plan.reach import FEWEST_TO_TELL
+    from matcher.suggest.wording import best_in_words
+
     with studio_that_is_there(options) as studio:
         colour, limits = wanted(options, studio), limits_of(options, studio)
         suggester = studio.suggester(tolerance=colour.tolerance, limits=limits)
@@ -163,7 +166,10 @@ def next_plates(options: argparse.Namespace) -> Answer:
         else:
             chosen = suggester.batch(colour.reading, options.plates)
         reach = suggester.reach(colour.reading)
+        best = suggester.best_plate(colour.reading)
         said = [reach.sentence]
+        if reach.plates >= FEWEST_TO_TELL and best.trial is not None:
+            said.append(best_in_words(best.trial.id, best.delta_e00, best.delta_e00_interval))
         if options.sheet is not None:
             from matcher.printed import planned, planned_session
 
@@ -172,7 +178,12 @@ def next_plates(options: argparse.Namespace) -> Answer:
             )
             write(options.sheet, pdf, options.overwrite)
             said.append(f"Wrote {options.sheet}: the plates to make.")
-    found = {"reach": reach.as_dict(), "plates": _ranked(chosen, colour), "sheet": options.sheet}
+    found = {
+        "reach": reach.as_dict(),
+        "best_plate": best.as_dict(),
+        "plates": _ranked(chosen, colour),
+        "sheet": options.sheet,
+    }
     return _answer(colour, limits, found, chosen, said)
 
 

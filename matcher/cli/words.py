@@ -116,7 +116,8 @@ def suggestion_lines(rank: int, item: Suggestion, tolerance: float) -> list[str]
     tied = f" Not to be told apart from {', '.join(map(str, item.tied_with))}." if item.tied_with else ""
     chance = f"{percent(item.chance_within(tolerance))} chance within {tolerance:g}"
     nearness = NEARNESS[item.standing(tolerance)]
-    following = ", the next plate to make" if item.is_next else ""
+    again = "worth making again next" if item.trial is not None else "the next plate to make"
+    following = f", {again}" if item.is_next else ""
     return [
         "",
         f"{rank}.  ΔE00 {item.delta_e00:.1f} ({low:.1f} to {high:.1f}), {chance}, {item.basis}{plate}{following}",

@@ -58,13 +58,8 @@ def kind_of(recipe: Recipe) -> tuple[str | None, ...]:
     return (under, *(canonical(coat.chemical) for coat in recipe.coats))
 
 
-def next_row(model: ProcessModel, outlook: Outlook, best: float, tolerance: float, made: Container[Recipe]) -> int:
-    """Return the row of the trial most worth making."""
-    return int(np.argmax(_worth(model, outlook, best, tolerance, made)))
-
-
-def _worth(model: ProcessModel, outlook: Outlook, best: float, tolerance: float, made: Container[Recipe]) -> Floats:
-    """Return how much each recipe (m,) is worth making, one made already by what another plate of it would tell.
+def _gain(model: ProcessModel, outlook: Outlook, best: float, tolerance: float, made: Container[Recipe]) -> Floats:
+    """Return the expected gain of each recipe (m,), of one made already by what another plate of it would tell.
 
     Another plate of a recipe made takes off the share of its variance that the recipe's own has in that of one plate:
     next to nothing where plates hardly differ.
@@ -96,13 +91,13 @@ def next_plate(
     doubt: float = 1.0,
 ) -> tuple[Outlook, int]:
     """Return the outlook and row of the next plate, steps between those in use included where they clearly help."""
-    value = _worth(model, outlook, best, tolerance, made)
+    value = _gain(model, outlook, best, tolerance, made)
     row = int(np.argmax(value))
     between = [recipe for recipe in steps_between(outlook.recipes[row]) if recipe not in made and allow(recipe)]
     if not between:
         return outlook, row
     finer = outlook_on(model, between, target_lab, doubt)
-    finer_value = _worth(model, finer, best, tolerance, made)
+    finer_value = _gain(model, finer, best, tolerance, made)
     finer_row = int(np.argmax(finer_value))
     gain = finer_value[finer_row] - value[row]
     return (finer, finer_row) if gain > WORTH_A_NEW_STEP else (outlook, row)

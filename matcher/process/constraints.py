@@ -27,7 +27,8 @@ def never_lighter(recipes: Iterable[Recipe]) -> dict[tuple[Recipe, Recipe], int]
     """
     pairs: dict[tuple[Recipe, Recipe], int] = {}
     family = 0
-    for recipe in _unalike(recipes)[:MOST_PATHS]:
+    unalike = _unalike(recipes)
+    for recipe in unalike[:: -(-len(unalike) // MOST_PATHS) or 1]:  # of many, some of every kind
         for paths in (*_coat_paths(recipe), _undercoat_paths(recipe)):
             for path in paths:
                 for pair in pairwise(path):

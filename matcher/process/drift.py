@@ -72,9 +72,14 @@ def days_of(trials: Sequence[LoggedTrial]) -> Floats:
     return np.where(np.isfinite(days), days, latest)
 
 
+def many_days(days: Floats) -> int:
+    """Return on how many days the plates were made; days: (n,) as ``days_of`` gives them."""
+    return len(np.unique(np.floor(days)))
+
+
 def drifts_to_try(days: Floats) -> list[Drift]:
     """Return the drifts that a log of plates made on these days (n,) could show; none when it spans too few."""
-    if len(np.unique(np.floor(days))) < FEWEST_DAYS:
+    if many_days(days) < FEWEST_DAYS:
         return []
     span = float(days.max() - days.min())
     knots = np.linspace(days.min(), days.max(), KNOTS)

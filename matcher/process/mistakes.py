@@ -9,9 +9,9 @@ bears it out gives it its weight back.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matcher.colour.types import Floats
+from matcher.colour.uncertainty import squared_distance
 
 MISTAKE_SD = np.array([14.0, 8.0, 12.0])
 """In L*, a*, b*: how far a plate may lie off that was mislabelled or misread. Invented, from other recipes' colours."""
@@ -59,11 +59,4 @@ def log_prior(mistakes: int, plates: int) -> float:
 
 def log_density(residuals: Floats, covariances: Floats) -> Floats:
     """Return the normal log density (n,) of residuals (n, 3) with covariances (n, 3, 3), but for a constant."""
-    square = np.einsum("mi,mij,mj->m", residuals, np.linalg.inv(covariances), residuals)
-    return np.asarray(-0.5 * (square + np.linalg.slogdet(covariances)[1]))
-
-
-def suspects(mistaken: Floats) -> NDArray[np.intp]:
-    """Return the places of plates that are rather mistakes than sound, the surest first."""
-    order = np.argsort(-mistaken, kind="stable")
-    return np.asarray(order[mistaken[order] > 0.5])
+    return np.asarray(-0.5 * (squared_distance(residuals, covariances) + np.linalg.slogdet(covariances)[1]))

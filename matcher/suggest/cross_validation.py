@@ -20,7 +20,7 @@ from matcher.errors import SuggestionError
 from matcher.plan.next_plate import kind_of
 from matcher.plan.outlook import draws_of
 from matcher.plan.recipe_space import RecipeSpace
-from matcher.process.drift import DriftPoint
+from matcher.process.drift import DriftPoint, days_of, many_days
 from matcher.process.learn import fit_process
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
@@ -97,6 +97,7 @@ class CrossValidation:
 
     regions: by expected gain of one more plate, greatest first. trials: those learned from, in the order of left_out's
     errors; logged: how many there are in all. drift: how coats came out on some days, empty where no drift shows.
+    days: on how many they were made.
     """
 
     left_out: LeftOut
@@ -107,6 +108,7 @@ class CrossValidation:
     trials: tuple[LoggedTrial, ...] = ()
     logged: int = 0
     drift: tuple[DriftPoint, ...] = ()
+    days: int = 0
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""
@@ -122,6 +124,7 @@ class CrossValidation:
             "growth": [{"plates": plates, "median_delta_e00": error} for plates, error in self.growth],
             "regions": [region.as_dict() for region in self.regions],
             "drift": [point.as_dict() for point in self.drift],
+            "days": self.days,
             "contradictions": [item.as_dict() for item in self.contradictions],
         }
 
@@ -145,6 +148,8 @@ def cross_validate(
         tuple(contradictions(model)),
         tuple(model.trials),
         len(model.trials) if logged is None else logged,
+        model.drifted,
+        many_days(days_of(model.trials)),
     )
 
 

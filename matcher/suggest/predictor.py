@@ -44,6 +44,7 @@ MOST_LEARNED_FROM = 320
 NEAR_SHARE = 220
 MADE_LOOKED_AT = 12
 OUTLOOKS_KEPT = 3
+MADE_BEFORE = " It was made before: another plate of it tells most now."
 TOO_NEAR = 0.5
 """Two predicted colours of one kind of recipe that are nearer in ΔE00 than this are no choice."""
 WORTH_LIFTING = 0.5
@@ -127,13 +128,11 @@ class Predictor:
                 break
         found = [self._suggestion(target, fit, outlook, row) for row in chosen]
         following = replace(self.next_plate(target, tolerance), is_next=True)
-        if following.recipe not in made:
-            kind = kind_of(following.recipe)
-            same = [k for k, item in enumerate(found) if kind_of(item.recipe) == kind and _much_as(item, following)]
-            for k in reversed(same):
-                found.pop(k)
-            found = [*found[: room - 1], following]
-        return sorted(found, key=lambda item: float(item.draws.mean()))[:most]
+        if following.recipe in made:
+            return [*_nearest_first(found)[:most], following]
+        kind = kind_of(following.recipe)
+        apart = [item for item in found if kind_of(item.recipe) != kind or not _much_as(item, following)]
+        return _nearest_first([*apart[: room - 1], following])[:most]
 
     def next_plate(self, target: Reading, tolerance: float) -> Suggestion:
         """Return the trial most worth making next."""
@@ -229,7 +228,7 @@ class Predictor:
         nearest = learned_from(fit.model, recipe)
         grounds = grounds_of(recipe, nearest, fit.model, len(self.known.trials), outlook.considered)
         grounds += little_said(counting_little(fit.model, nearest)) + doubt_of(recipe, nearest, fit.at_odds)
-        grounds += nothing_varied(fit.model.trials)
+        grounds += nothing_varied(fit.model.trials) + (MADE_BEFORE if recipe in fit.made else "")
         return Suggestion(
             recipe=recipe,
             basis="predicted",
@@ -291,14 +290,22 @@ class _Fit:
         return self.space.columns(self.model.curve.categories)
 
 
+def _nearest_first(found: list[Suggestion]) -> list[Suggestion]:
+    return sorted(found, key=lambda item: float(item.draws.mean()))
+
+
 def _much_alike(outlook: Outlook, row: int, other: int) -> bool:
     """Tell whether two recipes of one kind are no choice: as much laid at as much heat, or no difference to be seen."""
-    delta = float(delta_e_2000(outlook.labs[row], outlook.labs[other]))
-    return delta < TOO_NEAR or _as_much_laid(outlook.recipes[row], outlook.recipes[other])
+    ours, theirs = ((outlook.labs[k], outlook.recipes[k]) for k in (row, other))
+    return _no_choice(*ours, *theirs)
 
 
 def _much_as(item: Suggestion, other: Suggestion) -> bool:
-    return float(delta_e_2000(item.lab, other.lab)) < TOO_NEAR or _as_much_laid(item.recipe, other.recipe)
+    return _no_choice(item.lab, item.recipe, other.lab, other.recipe)
+
+
+def _no_choice(lab: Floats, recipe: Recipe, other_lab: Floats, other: Recipe) -> bool:
+    return float(delta_e_2000(lab, other_lab)) < TOO_NEAR or _as_much_laid(recipe, other)
 
 
 def _as_much_laid(first: Recipe, second: Recipe) -> bool:

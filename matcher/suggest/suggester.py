@@ -32,7 +32,7 @@ from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
 from matcher.reading.comparison import difference_covariance, draws_to_target, ties
 from matcher.reading.reading import Reading
-from matcher.recipe.recipe import Recipe, describe, not_noted
+from matcher.recipe.recipe import Recipe, as_compared, describe, not_noted
 from matcher.suggest.cross_validation import CrossValidation, cross_validate
 from matcher.suggest.outliers import Contradiction, contradictions, doubt_of
 from matcher.suggest.palettes import MottledRecipe, PaletteMatch, mottled_recipes, rank_by_palette
@@ -138,7 +138,8 @@ class Suggester:
         rows, delta = self._usable.nearest(wanted.lab, count)
         found = [self._logged(wanted, self.trials[row], float(d)) for row, d in zip(rows, delta, strict=True)]
         if predict and len(self.trials) >= FEWEST_TO_PREDICT:
-            found = _merged(found, self._predictor.predicted(wanted, max(1, count // 2), self.tolerance), count)
+            predicted = self._predictor.predicted(wanted, max(1, count // 2), self.tolerance)
+            found = _merged(*_marked_again(found, predicted), count)
         return self._with_draws(wanted, found, self._predictor.at_odds(wanted.lab) if predict else [])
 
     @one_thread()
@@ -451,8 +452,8 @@ def _with_another_kind(advice: Advice, recipe: Recipe, following: Suggestion, ne
         what, following.recipe, 0, following.lab, following.delta_e00, following.delta_e00_interval, same_piece=False
     )
     said = (
-        f"{advice.sentence} No change of this recipe is expected to match; another kind of recipe is expected at ΔE00 "
-        f"{following.delta_e00:.1f} ({low:.1f} to {high:.1f})."
+        f"{advice.sentence} Another kind of recipe is expected nearer, at ΔE00 {following.delta_e00:.1f} ({low:.1f} to "
+        f"{high:.1f})."
     )
     return replace(advice, on_the_next=(*advice.on_the_next, change), sentence=said)
 
@@ -470,6 +471,17 @@ def _interval(target: Reading, plate: Reading, item: Suggestion, draws: Floats) 
     if alike(target.lab, plate.lab, difference_covariance(target, plate)):
         low = 0.0
     return min(float(low), item.delta_e00), max(float(high), item.delta_e00)
+
+
+def _marked_again(logged: list[Suggestion], predicted: list[Suggestion]) -> tuple[list[Suggestion], list[Suggestion]]:
+    """Mark the logged plate whose recipe is the one most worth making next, again; it is not listed twice."""
+    following = next((item for item in predicted if item.is_next), None)
+    same = [following is not None and as_compared(item.recipe) == as_compared(following.recipe) for item in logged]
+    if not any(same):
+        return logged, predicted
+    first = same.index(True)
+    marked = [replace(item, is_next=True) if place == first else item for place, item in enumerate(logged)]
+    return marked, [item for item in predicted if not item.is_next]
 
 
 def _merged(logged: list[Suggestion], predicted: list[Suggestion], count: int) -> list[Suggestion]:

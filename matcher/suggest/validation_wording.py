@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from matcher.dates import day_shown
+from matcher.process.drift import FEWEST_DAYS
 from matcher.suggest.cross_validation import CrossValidation, Region
 from matcher.words import counted, percent
 
@@ -101,10 +102,17 @@ def region_in_words(region: Region) -> str:
 def drift_in_words(figures: CrossValidation) -> str:
     """Say whether the hand changed over the days, and by how much at most."""
     clear = [point for point in figures.drift if not point.interval[0] <= 1.0 <= point.interval[1]]
+    if figures.days < FEWEST_DAYS:
+        return (
+            f"The plates were made on {counted(figures.days, 'day')}: whether the hand changes over time can be told "
+            f"from {FEWEST_DAYS} on."
+        )
     if not figures.drift:
-        return "No change over the days shows in the log: coats come out as they always did, as far as it tells."
+        return "No change over the days shows in the log: coats come out as they did, as far as it tells."
     if not clear:
-        return "What a coat lays down has changed a little over the days; suggestions are for how it comes out today."
+        return (
+            "What a coat lays down may have changed over the days, by too little to say how; suggestions allow for it."
+        )
     most = max(clear, key=lambda point: abs(np.log(point.share)))
     low, high = (1 / end - 1 for end in most.interval[::-1])
     less = most.share > 1

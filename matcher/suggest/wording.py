@@ -67,6 +67,12 @@ def nearness_in_words(
     return NEARNESS[stands], difference_in_words(target_lab, lab, than="", interval=interval).rstrip()
 
 
+def best_in_words(number: int | None, delta: float, interval: tuple[float, float]) -> str:
+    """Say which plate is the best so far, by what all plates say of its recipe and not by its own reading alone."""
+    plate = "one" if number is None else f"plate {number}"
+    return f"The best plate so far is {plate}: by all plates, its recipe is expected at ΔE00 {_with(delta, interval)}."
+
+
 def why_predicted(delta: float, interval: tuple[float, float], grounds: str) -> str:
     """Say what is expected and on what grounds."""
     return f"The colour expected lies at ΔE00 {_with(delta, interval)}, {grounds[:1].lower()}{grounds[1:]}"

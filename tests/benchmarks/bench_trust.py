@@ -53,9 +53,9 @@ def _one(name: str, seed: int, size: int) -> list[float]:
     trials = studio.first(rng)
     unseen = [studio.space[k] for k in rng.choice(len(studio.space), UNSEEN)]
     truth = np.array([studio.true(recipe) for recipe in unseen])
-    clean = studio.process.physics
-    made = np.array([studio.process.plate(recipe, rng) for recipe in unseen])
-    if studio.mistakes is not None and clean is not None:
+    if studio.mistakes is None:
+        made = np.array([studio.process.plate(recipe, rng) for recipe in unseen])
+    else:
         made = np.array([studio.mistakes.plate(studio, recipe, rng) for recipe in unseen])
     started = time.perf_counter()
     model = fit_process(trials)
@@ -115,8 +115,6 @@ def _chances(name: str, seeds: Sequence[int], size: int, targets: int) -> dict[s
                 for item in items:
                     if item.basis == "predicted":
                         chance = float(np.mean(item.draws <= TOLERANCE))
-                        plate = studio.process.plate(item.recipe, rng)
-                        del plate
                         told[way].append((chance, bool(delta_e_2000(target, studio.true(item.recipe)) <= TOLERANCE)))
     return told
 

@@ -48,8 +48,8 @@ class Process:
 
 
 @cache
-def recipe_space() -> tuple[Recipe, ...]:
-    """Return every recipe that the targets come from: 37,632 of them."""
+def recipe_space(temps_c: tuple[float, ...] = TEMPS_C) -> tuple[Recipe, ...]:
+    """Return every recipe that the targets come from: 37,632 of them at the usual four temperatures."""
     grounds: list[Undercoat | None] = [None]
     grounds += [Undercoat(*combo) for combo in itertools.product(UNDERCOATS, STRENGTHS, BURNISHES)]
     return tuple(
@@ -58,7 +58,7 @@ def recipe_space() -> tuple[Recipe, ...]:
         for chemical in CHEMICALS
         for strength in STRENGTHS
         for passes in PASSES
-        for temp in TEMPS_C
+        for temp in temps_c
     )
 
 

@@ -18,7 +18,6 @@ from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.trials.trial import Trial
 from tests.benchmarks.invented_processes import (
-    BURNISHES,
     CHEMICALS,
     PASSES,
     STRENGTHS,
@@ -170,20 +169,6 @@ def _near(recipe: Recipe) -> list[Recipe]:
     return [replace(recipe, coats=(replace(coat, passes=n, surface_temp_c=t),)) for n in counts for t in temps]
 
 
-def heat_space() -> tuple[Recipe, ...]:
-    """Return the common space over a wide range of heat."""
-    grounds: list[Undercoat | None] = [None]
-    grounds += [Undercoat(*combo) for combo in itertools.product(UNDERCOATS, STRENGTHS, BURNISHES)]
-    return tuple(
-        Recipe("silicon bronze", ground, (Coat(chemical, strength, passes, temp),))
-        for ground in grounds
-        for chemical in CHEMICALS
-        for strength in STRENGTHS
-        for passes in PASSES
-        for temp in WIDE_TEMPS_C
-    )
-
-
 def window(seed: int) -> Studio:
     """Nothing takes below a temperature of its own, everything burns above another; mixing in CIELAB, no film.
 
@@ -212,7 +197,8 @@ def window(seed: int) -> Studio:
         return np.asarray(lab + 0.8 * ash * (darker - lab))
 
     return Studio(
-        Process(true, lambda recipe, plate_rng: true(recipe) + plate_rng.normal(0, 0.3, 3), 0.3), heat_space()
+        Process(true, lambda recipe, plate_rng: true(recipe) + plate_rng.normal(0, 0.3, 3), 0.3),
+        recipe_space(WIDE_TEMPS_C),
     )
 
 
@@ -243,7 +229,7 @@ def scorch(seed: int) -> Studio:
     def plate(recipe: Recipe, plate_rng: np.random.Generator) -> Floats:
         return lab(recipe, plate_variation(plate_rng, 0.2))
 
-    return Studio(Process(lab, plate, 0.3, lab), heat_space())
+    return Studio(Process(lab, plate, 0.3, lab), recipe_space(WIDE_TEMPS_C))
 
 
 def reacting(seed: int) -> Studio:

@@ -49,6 +49,9 @@ class Answers:
     def next_trial(self) -> Suggestion:
         return self._once(("next",), lambda: self.suggester.next_trial(self.reading))
 
+    def best_plate(self) -> Suggestion:
+        return self._once(("best",), lambda: self.suggester.best_plate(self.reading))
+
     def reach(self) -> Reach:
         return self._once(("reach",), lambda: self.suggester.reach(self.reading))
 

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 FIGURES = "figures"
 
-NEXT = "the next plate"
+NEXT, AGAIN = "the next plate", "worth making again"
 
 
 def show_ranked(studio: Studio, target: Target, answers: Answers, count: int) -> list[Suggestion]:
@@ -103,7 +103,8 @@ def _list(studio: Studio, target: Target, ranked: Sequence[Suggestion], answers:
 def _line(target: Target, place: int, suggestion: Suggestion, early: bool) -> bool:
     """Show a suggestion as one line, and tell whether it was pressed."""
     words = [literal(part) for part in _said(target, suggestion)]
-    name = f"{name_of(suggestion)}, {NEXT}" if suggestion.is_next else name_of(suggestion)
+    following = NEXT if suggestion.trial is None else AGAIN
+    name = f"{name_of(suggestion)}, {following}" if suggestion.is_next else name_of(suggestion)
     label = f"{place}\\. **{name}** · {' · '.join(words)}"
     key = f"early{place}" if early else f"open{place}"
     return st.button(
@@ -129,7 +130,8 @@ def _open(studio: Studio, target: Target, place: int, suggestion: Suggestion, an
     near, chance = _said(target, suggestion)
     said = [f"<b>{chance}</b> to come within the target’s ΔE00 {target.tolerance:g}"]
     if suggestion.is_next:
-        said.append("the plate most worth making next")
+        again = "another plate of it is" if suggestion.trial is not None else "the plate"
+        said.append(f"{again} most worth making next")
     if suggestion.tied_with:
         said.append(f"can’t be told apart from {listed([str(other) for other in suggestion.tied_with])}")
     doubt = f'<p class="pm-soft">{html.escape(suggestion.caveat.strip())}</p>' if suggestion.caveat else ""

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from matcher.plan.reach import FEWEST_TO_TELL
+from matcher.suggest.wording import best_in_words
 from ui.recipe.recipe_actions import ways_on
 from ui.show.literal import literal
 from ui.show.steps import recipe_steps
@@ -25,6 +27,10 @@ def show_reach(studio: Studio, target: Target, answers: Answers) -> None:
         reach = answers.reach()
     st.subheader(literal(reach.standing[:1].upper() + reach.standing[1:]), anchor=False)
     st.html(f"<p>{html.escape(reach.explanation[:1].upper() + reach.explanation[1:])}</p>")
+    if reach.plates >= FEWEST_TO_TELL:
+        best = answers.best_plate()
+        number = None if best.trial is None else best.trial.id
+        st.html(f"<p>{html.escape(best_in_words(number, best.delta_e00, best.delta_e00_interval))}</p>")
     if reach.standing != "within reach":
         _how_near(studio, target, reach)
 
