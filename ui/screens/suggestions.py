@@ -12,9 +12,9 @@ from ui.photograph.photographs import figure
 from ui.show import look
 from ui.show.literal import literal
 from ui.show.swatches import lab_line, show_warnings, swatch
-from ui.state.messages import tell
+from ui.state.messages import tell, tell_plates_are_needed
 from ui.state.open_studio import ask_for_target, chosen_target, logged, the_studio
-from ui.state.places import FIRST_PLATES, RECORD, TARGET
+from ui.state.places import FIRST_PLATES, TARGET
 from ui.suggestions.after_trial import show_advice
 from ui.suggestions.answers import Answers, answers_for
 from ui.suggestions.change_target import change_target
@@ -51,7 +51,9 @@ def show() -> None:
         return
     _title(studio, target)
     if not logged(studio):
-        _nothing_logged()
+        tell_plates_are_needed(
+            "No plate is logged yet, so there is nothing to rank: plan your first plates, or record one."
+        )
         _about_target(studio, target)
         return
     limits = limits_of(studio, target)
@@ -134,15 +136,6 @@ def _explained(
     if chosen in parts:
         with look.panel(f"explained-{chosen}"):
             parts[chosen][1]()
-
-
-def _nothing_logged() -> None:
-    tell("No plate is logged yet, so there is nothing to rank: plan your first plates, or record one.", "warning")
-    with st.container(horizontal=True):
-        if st.button("Plan your first plates", type="primary"):
-            st.switch_page(FIRST_PLATES.file)
-        if st.button("Record a plate"):
-            st.switch_page(RECORD.file)
 
 
 def _nothing_left(studio: Studio, target: Target, limits: Limits) -> None:

@@ -18,9 +18,8 @@ from ui.recipe.recipe_actions import go_on_buttons, show_recipe_cautions
 from ui.show import look
 from ui.state.cache_keys import Key, target_key
 from ui.state.drafts import Draft
-from ui.state.messages import guarded, tell
+from ui.state.messages import guarded, tell, tell_plates_are_needed
 from ui.state.open_studio import chosen_target, logged, target_choices, the_studio
-from ui.state.places import FIRST_PLATES, RECORD
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -39,12 +38,9 @@ def show() -> None:
     )
     trials = logged(studio)
     if not trials:
-        tell("No plate is logged yet, so nothing can be predicted: plan your first plates, or record one.", "warning")
-        with st.container(horizontal=True):
-            if st.button("Plan your first plates", type="primary"):
-                st.switch_page(FIRST_PLATES.file)
-            if st.button("Record a plate"):
-                st.switch_page(RECORD.file)
+        tell_plates_are_needed(
+            "No plate is logged yet, so nothing can be predicted: plan your first plates, or record one."
+        )
         return
     draft = Draft(studio, PREDICTED)
     if draft.get("base") is None:

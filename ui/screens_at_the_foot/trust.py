@@ -12,9 +12,9 @@ from ui.show.literal import literal
 from ui.show.nonbreaking import nonbreaking
 from ui.show.plots import QUIET
 from ui.state.cache_keys import Key, target_key
-from ui.state.messages import tell
+from ui.state.messages import tell_plates_are_needed
 from ui.state.open_studio import ask_for_target, chosen_target, logged, the_studio
-from ui.state.places import FIRST_PLATES, LOG, RECORD
+from ui.state.places import LOG
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -35,12 +35,7 @@ def show() -> None:
         with st.spinner("Leaving out one plate after the other…"):
             figures = _figures(target_key(studio, near), studio, near)
     except SuggestionError as error:
-        tell(str(error), "warning")
-        with st.container(horizontal=True):
-            if st.button("Plan your first plates", type="primary"):
-                st.switch_page(FIRST_PLATES.file)
-            if st.button("Record a plate"):
-                st.switch_page(RECORD.file)
+        tell_plates_are_needed(str(error))
         return
     _show(figures)
 

@@ -11,12 +11,23 @@ from contextlib import contextmanager
 import streamlit as st
 
 from matcher.errors import MatcherError
+from ui.state.places import FIRST_PLATES, RECORD
 
 
 def tell(message: str, kind: str = "wrong") -> None:
     """Show one sentence. kind: "wrong" (put it right), "warning" (trust it less) or "done"."""
     role = "alert" if kind == "wrong" else "status"
     st.html(f'<div class="pm-tell pm-{kind}" role="{role}">{html.escape(message)}</div>')
+
+
+def tell_plates_are_needed(message: str) -> None:
+    """Say what can't be done with so few plates, and lead on to where they come from."""
+    tell(message, "warning")
+    with st.container(horizontal=True):
+        if st.button("Plan your first plates", type="primary"):
+            st.switch_page(FIRST_PLATES.file)
+        if st.button("Record a plate"):
+            st.switch_page(RECORD.file)
 
 
 @contextmanager
