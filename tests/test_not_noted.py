@@ -266,3 +266,9 @@ def test_what_stands_in_for_an_unknown_figure_is_never_handed_out() -> None:
     prediction = Suggester(log).predict(with_passes(3, 103.0))
     assert any(not_noted(plate.recipe) for plate in prediction.nearest)
     assert all(plate.recipe == log[(plate.id or 0) - 1].recipe for plate in prediction.nearest)
+
+
+@pytest.mark.parametrize("field", ["alloy", "chemical"])
+def test_a_name_cannot_be_a_figure_that_nobody_noted(field):
+    with pytest.raises(RecipeError, match="stands for a figure that nobody noted"):
+        Recipe("?") if field == "alloy" else Coat("?", 0.5, 3, 105.0)

@@ -475,7 +475,7 @@ def _given(field: PlateField, value: Any) -> Any:
 
     if field.kind == "moment":
         return moment_made(value)
-    return None if field.kind in ("number", "target") and value == values.NOT_NOTED else value
+    return None if field.kind in ("number", "target") and value == values.CLEARED else value
 
 
 def _recipe_corrected(options: argparse.Namespace, logged: Recipe) -> Recipe:

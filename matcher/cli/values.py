@@ -30,7 +30,7 @@ TOLERANCE = 2.0
 """ΔE00 that counts as a match where nothing else is said."""
 MAX_RECIPE_BYTES = 1_000_000
 HIGHEST_TEMP_C = SURFACE_TEMP_RANGE_C[1]
-NOT_NOTED = "none"
+CLEARED = "none"
 """What takes out a part of a logged plate: it was not there, or is not known."""
 Colour = tuple[float, float, float]
 Outline = tuple[tuple[float, float], ...]
@@ -148,7 +148,7 @@ def recipe_given(options: argparse.Namespace) -> Recipe:
 
 def is_none(text: str) -> bool:
     """Tell whether a word takes out what is logged."""
-    return text.strip().casefold() == NOT_NOTED
+    return text.strip().casefold() == CLEARED
 
 
 def whole(text: str) -> int:
@@ -168,16 +168,16 @@ def figure(text: str) -> float:
 
 
 def whole_or_none(text: str) -> int | str:
-    """Read a whole number, or "none" as NOT_NOTED."""
-    number = NOT_NOTED if is_none(text) else typed.whole_number(text)
+    """Read a whole number, or "none" as CLEARED."""
+    number = CLEARED if is_none(text) else typed.whole_number(text)
     if number is None:
         raise argparse.ArgumentTypeError(f"give a whole number or none, not {text!r}")
     return number
 
 
 def figure_or_none(text: str) -> float | str:
-    """Read a number, or "none" as NOT_NOTED."""
-    number = NOT_NOTED if is_none(text) else typed.number(text, comma=False)
+    """Read a number, or "none" as CLEARED."""
+    number = CLEARED if is_none(text) else typed.number(text, comma=False)
     if number is None:
         raise argparse.ArgumentTypeError(f"give a number or none, not {text!r}")
     return number

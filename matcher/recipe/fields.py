@@ -57,6 +57,8 @@ class Field:
             return bool(value)
         if self.kind in ("name", "label"):
             none = self.kind == "label" and (value is None or value == "")
+            if isinstance(value, str) and value.strip() == NOT_NOTED:
+                raise RecipeError(f"Name the {self.asked}: {NOT_NOTED} stands for a figure that nobody noted.")
             return None if none else _text(value, self.asked)
         if self.kind == "strength":
             return _strength(value, self.asked)
