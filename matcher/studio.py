@@ -27,11 +27,15 @@ if TYPE_CHECKING:
     from matcher.notebook_columns import Meanings
     from matcher.photo.photo import Photo
     from matcher.reading.reading import Reading
+    from matcher.storage.carried import CarriedTable
     from matcher.storage.damaged import Damaged
     from matcher.storage.database import Database
     from matcher.storage.drafts import Kept
     from matcher.suggest.finding import Finder
     from matcher.suggest.suggester import Suggester
+    from matcher.tags.given import TagHistory, TagOnPlate
+    from matcher.tags.sightings import Sighting, SightingPage
+    from matcher.tags.store import Given
     from matcher.trials.archive import Difference, Exported, Imported
     from matcher.trials.corrections import Correction
     from matcher.trials.facts import TypedFacts
@@ -70,6 +74,8 @@ class Studio:
         Which plates are areas of a cast.
     readings : Readings
         Readings replaced by better ones, and as they were.
+    tag_log : Tags
+        Which plate carried which tag when, and where tags were seen.
 
     Examples
     --------
@@ -95,6 +101,7 @@ class Studio:
         from matcher.storage.made_pictures import FOLDER, MadePictures
         from matcher.storage.photos import PhotoStore
         from matcher.storage.settings import Settings
+        from matcher.tags.store import Tags
         from matcher.trials.camera_profiles import ProfileShelf
         from matcher.trials.corrections import Corrections
         from matcher.trials.log import TrialLog
@@ -109,6 +116,7 @@ class Studio:
         self._corrections = Corrections(database)
         self._targets = TargetList(database)
         self._drafts = Drafts(database)
+        self.tag_log = Tags(database)
         self.shelf = Shelf(database)
         self.commissions = Commissions(database)
         self.sign_offs = SignOffs(database)
@@ -185,7 +193,7 @@ class Studio:
         """Return one trial, set aside or not. Raises StudioError when there is none of that number."""
         return self.log.trial(trial_id)
 
-    def record(self, trial: Trial, who: str = "") -> Trial:
+    def record(self, trial: Trial, who: str = "", tag: str = "", tag_corners: ArrayLike | None = None) -> Trial:
         """Keep a trial.
 
         Parameters
@@ -195,6 +203,10 @@ class Studio:
             content is kept once.
         who : str
             Who logs it, for the history; "" is whoever made it.
+        tag : str
+            The code of the tag that it carries, "" for none.
+        tag_corners : array_like, shape (4, 2), optional
+            The tag's corners in the photograph that its reading is of: then where its finish lies by the tag is kept.
 
         Returns
         -------
@@ -204,9 +216,9 @@ class Studio:
         Raises
         ------
         StudioError
-            It cannot be kept; then nothing is changed.
+            It cannot be kept, or its tag is on another plate; then nothing is changed.
         """
-        return self.log.record(trial, who)
+        return self.tag_log.record(trial, tag, who, tag_corners) if tag.strip() else self.log.record(trial, who)
 
     def record_all(self, trials: Sequence[Trial], who: str = "") -> list[Trial]:
         """Keep several trials in one go: all of them, or none when one cannot be kept. Raises StudioError."""
@@ -251,6 +263,49 @@ class Studio:
     def history(self, kind: str | None = None, subject: object = None) -> list[Change]:
         """Return what was changed, by whom and when; of one thing with ``("trial", 12)``."""
         return self.log.history(kind, subject)
+
+    # Tags and where they were seen
+
+    def give_tag(
+        self, trial_id: int, tag: str, who: str = "", why: str = "", at: datetime | None = None, move: bool = False
+    ) -> Given:
+        """Give a tag to a plate, whose earlier one is taken back; ``matcher.tags.store.Tags.give`` says all of it.
+
+        move: whether it may be taken from another plate. Raises StudioError; then nothing is changed.
+        """
+        return self.tag_log.give(trial_id, tag, who, why, at, move)
+
+    def take_tag(self, trial_id: int, who: str = "", why: str = "", at: datetime | None = None) -> Given:
+        """Take a plate's tag back, with the reason; its history keeps it. Raises StudioError."""
+        return self.tag_log.take(trial_id, who, why, at)
+
+    def tags(self) -> TagHistory:
+        """Return which plate carried which tag when."""
+        return self.tag_log.history()
+
+    def tag_of(self, trial_id: int, at: datetime | None = None) -> TagOnPlate | None:
+        """Return the tag that a plate carries, or carried at a moment; None for none."""
+        return self.tags().tag_of(trial_id, at)
+
+    def plate_of(self, tag: str, at: datetime | None = None) -> int | None:
+        """Return the number of the plate that carries a tag, or carried it at a moment; None for none.
+
+        Raises StudioError for what is no code.
+        """
+        from matcher.tags.given import tag_text
+
+        found = self.tags().plate_of(tag_text(tag), at)
+        return None if found is None else found.trial_id
+
+    def keep_sightings(self, sightings: Sequence[Sighting]) -> list[Sighting]:
+        """Keep the tags that were seen in photographs that are read for keeps: all, or none. Raises StudioError."""
+        return self.tag_log.keep_sightings(sightings)
+
+    def sightings(
+        self, trial_id: int | None = None, photo: str | None = None, start: int = 0, count: int | None = 50
+    ) -> SightingPage:
+        """Return sightings of a plate or in a photograph, the newest first. count: None is all that follow."""
+        return self.tag_log.sightings(trial_id, photo, start=start, count=count)
 
     # Photographs
 
@@ -539,14 +594,13 @@ class Studio:
 
         Raises StudioError; then nothing is written. A file that is there is kept unless ``overwrite``.
         """
-        from matcher.commissions.carried import CARRIED
         from matcher.trials import archive as portable
         from matcher.trials import spreadsheet
 
         path = Path(path)
         _check_ending(path, ".zip", ".csv")
         if path.suffix.lower() != ".csv":
-            return portable.export_studio(self.database, self.photos, path, overwrite, CARRIED)
+            return portable.export_studio(self.database, self.photos, path, overwrite, _carried())
         names = {target.id: target.name for target in self.targets(include_set_aside=True)}
         count = spreadsheet.export_table(self.trials(include_set_aside=True), path, names, overwrite)
         return portable.Exported(path, trials=count, photos=0)
@@ -559,13 +613,12 @@ class Studio:
         Raises StudioError (RowProblems for a table's rows); then nothing is taken in. skip_bad: take in a table's
         good rows and report the others.
         """
-        from matcher.commissions.carried import CARRIED
         from matcher.trials import archive as portable
         from matcher.trials import spreadsheet
 
         path = Path(path)
         if path.suffix.lower() == ".zip" or portable.is_archive(path):
-            return portable.import_studio(self.database, self.photos, path, who, CARRIED)
+            return portable.import_studio(self.database, self.photos, path, who, _carried())
         known = self._known_table(path)
         if known is not None:
             return self.notebooks.take_in(*known, self.stocks(), skip_bad, who)
@@ -591,11 +644,10 @@ class Studio:
         ``Studio.restore`` makes a studio of it again; so does unpacking it into an empty folder. A file that
         is there is kept unless ``overwrite``. Raises StudioError.
         """
-        from matcher.commissions.carried import CARRIED
         from matcher.trials import archive as portable
 
         _check_ending(Path(path), ".zip")
-        return portable.back_up(self.database, self.photos, Path(path), overwrite, CARRIED)
+        return portable.back_up(self.database, self.photos, Path(path), overwrite, _carried())
 
     @classmethod
     def restore(cls, backup: str | Path, folder: str | Path) -> Studio:
@@ -603,10 +655,9 @@ class Studio:
 
         ``restored_with`` then says in what the backup's database and its studio.json differed.
         """
-        from matcher.commissions.carried import CARRIED
         from matcher.trials import archive as portable
 
-        differences = portable.restore(Path(backup), Path(folder), CARRIED)
+        differences = portable.restore(Path(backup), Path(folder), _carried())
         studio = cls.open(folder)
         studio.restored_with = differences
         return studio
@@ -665,6 +716,14 @@ class Studio:
     @is_demo.setter
     def is_demo(self, value: bool) -> None:
         self._settings.is_demo = value
+
+
+def _carried() -> tuple[CarriedTable, ...]:
+    """Return the tables of higher rooms than the log's that an export carries, in the order of who names whom."""
+    from matcher.commissions import carried as of_commissions
+    from matcher.tags import carried as of_tags
+
+    return (*of_commissions.CARRIED, *of_tags.CARRIED)
 
 
 def _check_ending(path: Path, *endings: str) -> None:

@@ -37,6 +37,9 @@ def stood(place: str, drafts: dict[str, Any]) -> None:
 def back_to_r0002(session: Session) -> None:
     """Undo what the later revisions add."""
     for table in (
+        "sightings",
+        "finish_outlines",
+        "tag_changes",
         "table_columns",
         "solution_uses",
         "earlier_readings",

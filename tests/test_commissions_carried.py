@@ -34,6 +34,7 @@ from matcher.storage.schema import (
     TableColumnsRow,
 )
 from matcher.studio import Studio
+from matcher.tags.carried import CARRIED as TAGS_CARRIED
 from tests.plates import MADE_AT, a_photograph, a_reading, a_recipe, a_target, a_trial
 from tests.test_commissions import a_commission, signed
 
@@ -130,6 +131,9 @@ def test_all_that_hangs_on_a_commission_arrives_and_links_hold(filled: Studio, s
         "earlier reading": 1,
         "solution use": 1,
         "column mapping": 0,
+        "line about a tag": 0,
+        "outline by a tag": 0,
+        "sighting": 0,
     }
     for name, arrived in rows(studio).items():
         assert [row for row in arrived if row not in before[name]] == rows(filled)[name]
@@ -271,6 +275,7 @@ def test_every_table_of_the_whole_job_is_carried() -> None:
     carried = {table.row for table in CARRIED} | {EarlierReadingRow, SolutionUseRow}
     assert carried == set(TABLES)
     carried |= {TableColumnsRow}  # of the log, whatever it is for
+    carried |= {table.row for table in TAGS_CARRIED}
     uncarried = {"drafts", "studio", "coats", "readings", "trial_photos", "own_card_patches"}  # with what they are of
     plain = {"photos", "stocks", "targets", "trials", "history", "own_cards", "camera_profiles"}
     assert {table.__tablename__ for table in carried} | uncarried | plain == set(Table.metadata.tables)

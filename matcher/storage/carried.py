@@ -28,13 +28,19 @@ def _nothing(_: Mapping[str, Any]) -> None:
     return None
 
 
+def _nothing_to_settle(_session: Session, _here: Sequence[Plain], _new: Sequence[Plain]) -> tuple[str, ...]:
+    return ()
+
+
 @dataclass(frozen=True)
 class CarriedTable:
     """A table that an export carries.
 
     name: of its list in `studio.json`. kind: of one of its rows, as errors, damage and history call it. row: its class.
     check: raises a MatcherError for columns that say what may not be kept. place_within: the column of what a row has
-    a "position" in, of its own. one_of: columns of which one must name something.
+    a "position" in, of its own. one_of: columns of which one must name something. settle: called with the rows that
+    were here and those that are new, once these are merged, to set right what follows; returns what a person should be
+    told.
     """
 
     name: str
@@ -43,6 +49,7 @@ class CarriedTable:
     check: Callable[[Mapping[str, Any]], None] = _nothing
     place_within: str | None = None
     one_of: tuple[str, ...] = ()
+    settle: Callable[[Session, Sequence[Plain], Sequence[Plain]], tuple[str, ...]] = _nothing_to_settle
 
     @property
     def columns(self) -> sa.ColumnCollection[str, sa.Column[Any]]:
@@ -62,13 +69,14 @@ class CarriedTable:
 class Merged:
     """What came of one table. new: numbers here by uids. differing: keys of rows that say something else here.
 
-    left_out: keys of rows that name what is not there.
+    left_out: keys of rows that name what is not there. told: what a person should know of it, each one sentence.
     """
 
     kind: str
     new: Mapping[str, int | None] = field(default_factory=dict)
     differing: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
+    told: tuple[str, ...] = ()
 
 
 def written(session: Session, table: CarriedTable, damaged: list[Damaged]) -> list[Plain]:
@@ -122,7 +130,9 @@ def merge(
             continue
         there.add(key)
         new[key] = _inserted(session, table, row)
-    return Merged(table.kind, new, tuple(differing), tuple(left_out))
+    added = [plain for plain in items if table.key_of(plain) in new]
+    told = table.settle(session, list(here.values()), added) if added else ()
+    return Merged(table.kind, new, tuple(differing), tuple(left_out), told)
 
 
 def uids_of(session: Session, table: CarriedTable) -> dict[int, str]:

@@ -28,7 +28,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 from matcher.errors import StudioError
 
-HEAD = "r0006"
+HEAD = "r0007"
 
 _NAMES = {
     "ix": "ix_%(column_0_label)s",
@@ -319,6 +319,70 @@ class JournalRow(Table):
     kind: Mapped[str] = mapped_column(String(20))
     text: Mapped[str]
     photo_sha256: Mapped[str | None] = mapped_column(ForeignKey("photos.sha256"))
+
+
+class TagChangeRow(Table):
+    """A line of what was said of tags: from ``at`` on a tag is "given" to a plate, or "taken" from it.
+
+    Lines are only ever added; who carries which tag when follows from all of them in the order of their moments.
+    """
+
+    __tablename__ = "tag_changes"
+    __table_args__ = (
+        CheckConstraint("what IN ('given', 'taken')", name="what"),
+        CheckConstraint("at <= noted_at", name="not_ahead"),
+        Index("ix_tag_changes_tag", "tag", "at"),
+    )
+    id: Mapped[int] = mapped_column(primary_key=True)
+    uid: Mapped[str] = mapped_column(String(64), unique=True)
+    what: Mapped[str] = mapped_column(String(10))
+    tag: Mapped[str] = mapped_column(String(40))
+    trial_id: Mapped[int] = mapped_column(ForeignKey("trials.id"), index=True)
+    at: Mapped[datetime]
+    noted_at: Mapped[datetime]
+    who: Mapped[str]
+    why: Mapped[str]
+
+
+class FinishOutlineRow(Table):
+    """Where on a plate its finish is read, in the coordinates of the tag that it carried; ``body``: "points"."""
+
+    __tablename__ = "finish_outlines"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    uid: Mapped[str] = mapped_column(String(64), unique=True)
+    trial_id: Mapped[int] = mapped_column(ForeignKey("trials.id"), index=True)
+    tag: Mapped[str] = mapped_column(String(40))
+    noted_at: Mapped[datetime]
+    who: Mapped[str]
+    body: Mapped[dict[str, Any]]
+
+
+class SightingRow(Table):
+    """A tag seen in one photograph. trial_id: of the plate that carried it then, None where nobody knows.
+
+    place: its "corners" and the plate's "outline" in pixels. whole: the finish as read there without help of its own
+    reference, None where it could not be read. left_out_code: "" when it served as a reference, else why not.
+    replaced_at: when the photograph was read again, and another sighting took the place of this one.
+    """
+
+    __tablename__ = "sightings"
+    __table_args__ = (
+        CheckConstraint("seen_at <= noted_at", name="not_ahead"),
+        Index("ix_sightings_trial_id", "trial_id", "seen_at"),
+        Index("ix_sightings_tag", "tag", "seen_at"),
+    )
+    id: Mapped[int] = mapped_column(primary_key=True)
+    uid: Mapped[str] = mapped_column(String(64), unique=True)
+    seen_at: Mapped[datetime]
+    noted_at: Mapped[datetime]
+    photo_sha256: Mapped[str | None] = mapped_column(ForeignKey("photos.sha256"), index=True)
+    tag: Mapped[str] = mapped_column(String(40))
+    trial_id: Mapped[int | None] = mapped_column(ForeignKey("trials.id"))
+    place: Mapped[dict[str, Any]]
+    whole: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
+    left_out_code: Mapped[str] = mapped_column(String(40))
+    left_out_message: Mapped[str]
+    replaced_at: Mapped[datetime | None]
 
 
 class TrialPhotoRow(Table):

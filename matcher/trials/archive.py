@@ -57,8 +57,9 @@ from matcher.trials.trial import Target, Trial
 from matcher.words import agreeing, counted
 
 FORMAT = "patina studio log"
-VERSION = 2
-"""2: with commissions, readings that were taken again, and what was used of stocks. A file of 1 has none of these."""
+VERSION = 3
+"""2: with commissions, readings that were taken again, and what was used of stocks. A file of 1 has none of these.
+3: with tags and where they were seen."""
 MAX_JSON_BYTES = 400 * 1024**2
 """Of studio.json, read piece by piece: what it says then takes some 1.4 GB of memory."""
 MAX_ENTRIES = 500_000
@@ -134,8 +135,8 @@ class Imported:
     """What an import brought: how many were new, how many were here before.
 
     differing: numbers here of trials whose copy in the file says something else; they stay as they are here.
-    unfilled: rows of a table that wait for their plate's colour, passed over. problems: rows that were left out, each
-    one sentence.
+    unfilled: rows of a table that wait for their plate's colour, passed over. problems: rows that were left out, and
+    what the two studios say differently, each one sentence.
     """
 
     trials: int = 0
@@ -693,6 +694,7 @@ def _merge(session: Session, contents: _Contents, new_photos: int, who: str, als
                 for one in merged
                 for key in one.left_out
             ),
+            *(line for one in merged for line in one.told),
         ),
         besides=tuple(Besides(one.kind, len(one.new), len(one.differing)) for one in merged),
     )

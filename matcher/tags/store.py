@@ -1,0 +1,380 @@
+"""The tags of one studio as its log keeps them: who carries which, where finishes lie by them, where they were seen.
+
+Nothing is ever deleted. A sighting goes to the plate that carried its tag when it was seen, and follows when what was
+said of the tag is put right.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+import numpy as np
+import sqlalchemy as sa
+from numpy.typing import ArrayLike
+from sqlalchemy.orm import Session
+
+from matcher.colour.types import Floats
+from matcher.dates import in_utc, local, now
+from matcher.errors import Caveat, StudioError
+from matcher.storage import checked
+from matcher.storage.damaged import load_readable
+from matcher.storage.database import Database
+from matcher.storage.schema import FinishOutlineRow, PhotoRow, SightingRow, TagChangeRow
+from matcher.tags import wording
+from matcher.tags.given import GIVEN, TAKEN, TagChange, TagHistory, TagOnPlate, check_change, history_of, tag_text
+from matcher.tags.outlines import FinishOutline, body_of, outline_in_tag, points_of
+from matcher.tags.sightings import NO_PLATE, Sighting, SightingPage, of_columns, place_of
+from matcher.trials.log import note, one_trial, record_in
+from matcher.trials.trial import Trial
+
+A_PAGE = 50
+LINE, OUTLINE, SIGHTING = "line about a tag", "outline by a tag", "sighting"
+"""The kinds of rows, as `storage.damaged` names them."""
+
+
+@dataclass(frozen=True)
+class Given:
+    """What giving or taking a tag came to. now: what came of it, None when it was taken; ended: what stood before and
+    no longer does, which a person should be told."""
+
+    now: TagOnPlate | None
+    ended: tuple[TagOnPlate, ...] = ()
+
+
+class Tags:
+    """The tags of one studio."""
+
+    def __init__(self, database: Database) -> None:
+        self.database = database
+
+    # Which plate carries which tag
+
+    def history(self) -> TagHistory:
+        """Return which plate carried which tag when. What is damaged is left out and named by the database."""
+        return history_of(self.database.load(LINE, load_changes))
+
+    def give(
+        self, trial_id: int, tag: str, who: str = "", why: str = "", at: datetime | None = None, move: bool = False
+    ) -> Given:
+        """Give a tag to a plate; the one that it had is taken back.
+
+        Parameters
+        ----------
+        trial_id : int
+            The plate's number.
+        tag : str
+            The tag's code.
+        who, why : str
+            Who says so, and why: needed when something that stood ends by it.
+        at : datetime or None
+            Since when it holds; None is now, or, for a new tag on a plate that never had one, the day that the plate
+            was made: a tag is glued on before it is noted.
+        move : bool
+            Whether it may be taken from another plate.
+
+        Returns
+        -------
+        Given
+            Giving what is given already changes nothing.
+
+        Raises
+        ------
+        StudioError
+            There is no such plate, the code is none, the moment is to come, the tag is on another plate and ``move``
+            was not said, or a reason is needed; then nothing is changed.
+        """
+        with self.database.writing() as session:
+            return give_in(session, trial_id, tag, who, why, at, move)
+
+    def take(self, trial_id: int, who: str = "", why: str = "", at: datetime | None = None) -> Given:
+        """Take a plate's tag back, now or from a moment that has been.
+
+        Raises StudioError: it has none, or no reason is given.
+        """
+        with self.database.writing() as session:
+            trial = one_trial(session, trial_id)
+            moment = _has_been(at)
+            before = _history_in(session)
+            standing = before.tag_of(trial.id or 0, None if at is None else moment)
+            if standing is None:
+                raise StudioError(
+                    f"There is no tag to take: plate {trial_id} carries none{'' if at is None else ' then'}."
+                )
+            change = _change(TAKEN, standing.tag, trial_id, moment, who, why)
+            if not change.why:
+                raise StudioError(f"Say why {standing.tag} is taken from plate {trial_id}: lost, broken, …")
+            return _said(session, before, change)
+
+    def record(
+        self,
+        trial: Trial,
+        tag: str,
+        who: str = "",
+        corners: ArrayLike | None = None,
+    ) -> Trial:
+        """Keep a trial and give it its tag, both or neither, and return it as logged.
+
+        corners: (4, 2) of the tag in the photograph that its reading is of, so that where its finish lies by the tag is
+        kept too. Raises StudioError as ``TrialLog.record`` and ``give`` do.
+        """
+        with self.database.writing() as session:
+            kept = record_in(session, [trial], who)[0]
+            give_in(session, kept.id or 0, tag, who or trial.made_by)
+            if corners is not None and trial.reading.region is not None:
+                points = outline_in_tag(corners, trial.reading.region)
+                _keep_outline(session, kept.id or 0, points, who or trial.made_by)
+            return kept
+
+    # Where finishes lie
+
+    def keep_outline(self, trial_id: int, corners: ArrayLike, region: ArrayLike, who: str = "") -> FinishOutline:
+        """Keep where a plate's finish lies by the tag that it carries, for every photograph to come.
+
+        corners: (4, 2) of the tag, region: (n, 2) outline of the finish, pixels of one photograph. Raises StudioError.
+        """
+        points = outline_in_tag(corners, region)
+        with self.database.writing() as session:
+            one_trial(session, trial_id)
+            return _keep_outline(session, trial_id, points, who)
+
+    def outlines(self) -> dict[str, FinishOutline]:
+        """Return where finishes lie, by the tags in force: of each plate what was marked last since it carries it."""
+        given = {one.tag: one for one in self.history().in_force()}
+        found = {}
+        for outline in self.database.load(OUTLINE, load_outlines):
+            time = given.get(outline.tag)
+            if time is not None and time.trial_id == outline.trial_id and time.given.noted_at <= outline.noted_at:
+                found[outline.tag] = outline
+        return found
+
+    # Where tags were seen
+
+    def keep_sightings(self, sightings: Iterable[Sighting]) -> list[Sighting]:
+        """Keep what was seen in photographs that are read for keeps; return it as kept.
+
+        A photograph that was kept before and is read again: its sightings take the place of the earlier ones, which
+        stay in the log; one of a known uid is kept once. Whose plate it was follows from who carried the tag then,
+        where the sighting does not say. Raises StudioError: a photograph or plate is not in the studio.
+        """
+        with self.database.writing() as session:
+            history = _history_in(session)
+            return [_keep_sighting(session, history, one) for one in sightings]
+
+    def sightings(
+        self,
+        trial_id: int | None = None,
+        photo: str | None = None,
+        tag: str | None = None,
+        start: int = 0,
+        count: int | None = A_PAGE,
+        replaced: bool = False,
+    ) -> SightingPage:
+        """Return sightings, the newest first, of a plate, a photograph or a tag, or all of them.
+
+        start, count: which of them; count None is all that follow. replaced: those too whose photograph was read again.
+        """
+        which: sa.ColumnElement[bool] = sa.true()
+        for column, wanted in (
+            (SightingRow.trial_id, trial_id),
+            (SightingRow.photo_sha256, photo),
+            (SightingRow.tag, None if tag is None else tag_text(tag)),
+        ):
+            if wanted is not None:
+                which &= column == wanted
+        if not replaced:
+            which &= SightingRow.replaced_at.is_(None)
+        order = (SightingRow.seen_at.desc(), SightingRow.id.desc())
+        with self.database.reading() as session:
+            total = session.scalar(sa.select(sa.func.count()).select_from(SightingRow).where(which)) or 0
+            chosen = sa.select(SightingRow.id).where(which).order_by(*order).offset(max(0, start)).limit(count)
+            ids = list(session.scalars(chosen))
+            found, self.database.damaged[SIGHTING] = load_readable(
+                session, SIGHTING, load_sightings, SightingRow.id.in_(ids)
+            )
+        places = {number: place for place, number in enumerate(ids)}
+        return SightingPage(tuple(sorted(found, key=lambda one: places[one.id or 0])), total)
+
+    def last_seen(self) -> dict[int, tuple[int, datetime]]:
+        """Return how often each plate was seen, and when last, by its number."""
+        with self.database.reading() as session:
+            rows = session.execute(
+                sa.select(SightingRow.trial_id, sa.func.count(), sa.func.max(SightingRow.seen_at))
+                .where(SightingRow.trial_id.is_not(None), SightingRow.replaced_at.is_(None))
+                .group_by(SightingRow.trial_id)
+            )
+            return {int(number or 0): (count, seen) for number, count, seen in rows}
+
+
+def give_in(
+    session: Session,
+    trial_id: int,
+    tag: str,
+    who: str = "",
+    why: str = "",
+    at: datetime | None = None,
+    move: bool = False,
+) -> Given:
+    """Give a tag within an open transaction."""
+    trial = one_trial(session, trial_id)
+    code = tag_text(tag)
+    before = _history_in(session)
+    fresh = not before.of_tag(code) and not before.of_plate(trial_id)
+    moment = _day_made(trial) if at is None and fresh else _has_been(at)
+    then = None if at is None else moment
+    here, there = before.tag_of(trial_id, then), before.plate_of(code, then)
+    if here is not None and here.tag == code:
+        return Given(here)
+    if there is not None and not move:
+        raise StudioError(wording.on_another_plate(there))
+    change = _change(GIVEN, code, trial_id, moment, who, why)
+    if (here is not None or there is not None) and not change.why:
+        raise StudioError(wording.reason_needed(change, here, there))
+    return _said(session, before, change)
+
+
+def load_changes(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[TagChange]:
+    """Return what was said of tags, in the order in which it was kept."""
+    query = sa.select(TagChangeRow.__table__).order_by(TagChangeRow.id)
+    found = []
+    for row in session.execute(query if which is None else query.where(which)).mappings():
+        check_change(dict(row))
+        found.append(TagChange(**{name: row[name] for name in _OF_A_CHANGE}))
+    return found
+
+
+def load_outlines(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[FinishOutline]:
+    """Return where finishes lie, the ones that were marked last at the end."""
+    query = sa.select(FinishOutlineRow.__table__).order_by(FinishOutlineRow.noted_at, FinishOutlineRow.id)
+    return [
+        FinishOutline(row["trial_id"], row["tag"], points_of(row["body"]), row["noted_at"], row["who"], row["uid"])
+        for row in session.execute(query if which is None else query.where(which)).mappings()
+    ]
+
+
+def load_sightings(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[Sighting]:
+    """Return the sightings for which ``which`` holds, the oldest first."""
+    query = sa.select(SightingRow.__table__).order_by(SightingRow.seen_at, SightingRow.id)
+    return [of_columns(dict(row)) for row in session.execute(query if which is None else query.where(which)).mappings()]
+
+
+def put_right(
+    session: Session, history: TagHistory, tags: Iterable[str], since: datetime, only_known: bool = False
+) -> None:
+    """Let the sightings of some tags since a moment go to the plates that carried them.
+
+    only_known: leave those alone whose tag was on no plate then.
+    """
+    for tag in set(tags):
+        rows = sa.select(SightingRow.id, SightingRow.seen_at, SightingRow.trial_id)
+        for row in session.execute(rows.where(SightingRow.tag == tag, SightingRow.seen_at >= since)).all():
+            plate = history.plate_of(tag, row.seen_at)
+            whose = None if plate is None else plate.trial_id
+            if whose != row.trial_id and not (only_known and whose is None):
+                session.execute(sa.update(SightingRow).where(SightingRow.id == row.id).values(trial_id=whose))
+
+
+_OF_A_CHANGE = ("what", "tag", "trial_id", "at", "noted_at", "who", "why", "uid")
+
+
+def _history_in(session: Session) -> TagHistory:
+    return history_of(load_readable(session, LINE, load_changes)[0])
+
+
+def _has_been(at: datetime | None) -> datetime:
+    moment = now()
+    if at is None:
+        return moment
+    if checked.when(at) > moment:
+        raise StudioError(f"Give a moment that has been: {at:%Y-%m-%d %H:%M} is yet to come.")
+    return checked.when(at)
+
+
+def _day_made(trial: Trial) -> datetime:
+    """Return the beginning of the day that a plate was made, here."""
+    return min(now(), in_utc(local(trial.made_at).replace(hour=0, minute=0, second=0, microsecond=0)))
+
+
+def _change(what: str, tag: str, trial_id: int, at: datetime, who: str, why: str) -> TagChange:
+    by, reason = checked.line(who, "name of who says so"), checked.line(why, "reason")
+    return TagChange(what, tag, trial_id, at, max(at, now()), by, reason, checked.new_uid())
+
+
+def _said(session: Session, before: TagHistory, change: TagChange) -> Given:
+    """Keep what was said, with a line in the history of every plate that it touches."""
+    session.execute(sa.insert(TagChangeRow), [{name: getattr(change, name) for name in _OF_A_CHANGE}])
+    after = history_of([*before.changes, change])
+    ended = tuple(time for time in after.times if time.ended == change)
+    for time in ended:
+        note(session, "tag taken", "trial", time.trial_id, wording.ended_in_short(time), change.who)
+    if change.what == GIVEN:
+        why = f": {change.why}" if change.why else ""
+        note(session, "tag given", "trial", change.trial_id, f"{change.tag}{why}", change.who)
+    put_right(session, after, {change.tag, *(time.tag for time in ended)}, change.at)
+    return Given(next((time for time in after.times if time.given == change), None), ended)
+
+
+def _keep_outline(session: Session, trial_id: int, points: Floats, who: str) -> FinishOutline:
+    given = _history_in(session).tag_of(trial_id)
+    if given is None:
+        raise StudioError(f"Give plate {trial_id} its tag first: where its finish lies is kept by the tag.")
+    kept = FinishOutline(
+        trial_id, given.tag, points, now(), checked.line(who, "name of who marks it"), checked.new_uid()
+    )
+    values = {"uid": kept.uid, "trial_id": trial_id, "tag": kept.tag, "noted_at": kept.noted_at, "who": kept.who}
+    session.execute(sa.insert(FinishOutlineRow), [{**values, "body": body_of(points)}])
+    return kept
+
+
+def _keep_sighting(session: Session, history: TagHistory, one: Sighting) -> Sighting:
+    tag, uid = tag_text(one.tag), checked.uid_of(one.uid)
+    known = load_sightings(session, SightingRow.uid == uid)
+    if known:
+        return known[0]
+    noted_at = now()
+    seen_at = min(checked.when(one.seen_at), noted_at)  # a camera's clock may go ahead of this one
+    if one.photo is not None and session.get(PhotoRow, one.photo) is None:
+        raise StudioError(f"Keep the photograph first: {str(one.photo)[:12]}… is not in the studio.")
+    plate = history.plate_of(tag, seen_at)
+    whose = one.trial_id if one.trial_id is not None else None if plate is None else plate.trial_id
+    if whose is not None:
+        one_trial(session, whose)
+    left_out = one.left_out
+    if whose is None and left_out is None:
+        left_out = Caveat(NO_PLATE, wording.no_plate(tag))
+    place = checked.plain_json(place_of(replace(one, corners=np.asarray(one.corners, float))), "sighting")
+    if len(place["corners"]) != 4:
+        raise StudioError(f"Give the 4 corners of {tag}: there are {len(place['corners'])}.")
+    values = {
+        "uid": uid,
+        "seen_at": seen_at,
+        "noted_at": noted_at,
+        "photo_sha256": one.photo,
+        "tag": tag,
+        "trial_id": whose,
+        "place": place,
+        "whole": None if one.reading is None else checked.plain_json(one.reading.as_dict(), "reading"),
+        "left_out_code": "" if left_out is None else checked.line(left_out.code, "code", required=True, longest=40),
+        "left_out_message": "" if left_out is None else checked.storable(left_out.message, "reason"),
+        "replaced_at": None,
+    }
+    if one.photo is not None:
+        earlier = (SightingRow.photo_sha256 == one.photo, SightingRow.tag == tag, SightingRow.replaced_at.is_(None))
+        session.execute(sa.update(SightingRow).where(*earlier).values(replaced_at=noted_at))
+    session.execute(sa.insert(SightingRow), [values])
+    return load_sightings(session, SightingRow.uid == uid)[0]
+
+
+def one_of_each_photograph(session: Session, photos: Sequence[str]) -> None:
+    """Of the sightings of one tag in one photograph let the one that was noted last stand."""
+    for photo in sorted(set(photos)):
+        standing = sa.select(SightingRow.id, SightingRow.tag, SightingRow.noted_at, SightingRow.uid).where(
+            SightingRow.photo_sha256 == photo, SightingRow.replaced_at.is_(None)
+        )
+        last: dict[str, int] = {}
+        for row in sorted(session.execute(standing).all(), key=lambda one: (one.noted_at, one.uid)):
+            if row.tag in last:
+                older = sa.update(SightingRow).where(SightingRow.id == last[row.tag])
+                session.execute(older.values(replaced_at=row.noted_at))
+            last[row.tag] = row.id
