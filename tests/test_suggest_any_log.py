@@ -44,7 +44,7 @@ COATS = st.builds(
     STRENGTHS,
     st.sampled_from([1, 4, 12, MAX_PASSES - 1, MAX_PASSES]),
     st.sampled_from([105.0, COLDEST, HOTTEST, 397.0, 3.0, 95.0]),
-    st.sampled_from(["fine mist", "?"]),
+    st.sampled_from(["fine mist", "??"]),
 )
 UNDERCOATS = st.builds(
     Undercoat, st.sampled_from(["liver of sulphur", "硫"]), STRENGTHS, st.sampled_from([0.0, 0.25, 1.0, 5e-324])
