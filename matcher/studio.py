@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from matcher.storage.drafts import Kept
     from matcher.suggest.finding import Finder
     from matcher.suggest.suggester import Suggester
+    from matcher.tags.ageing import Ageing
     from matcher.tags.given import TagHistory, TagOnPlate
     from matcher.tags.sightings import Sighting, SightingPage
     from matcher.tags.store import Given
@@ -306,6 +307,48 @@ class Studio:
     ) -> SightingPage:
         """Return sightings of a plate or in a photograph, the newest first. count: None is all that follow."""
         return self.tag_log.sightings(trial_id, photo, start=start, count=count)
+
+    def ageing(self, trial_id: int) -> Ageing:
+        """Return how a plate's colour stands by now to what was logged, by its sightings. Raises StudioError.
+
+        Of a plate that was sealed and read since, to the sealed one.
+        """
+        return self.ageings([self.trial(trial_id)])[trial_id]
+
+    def ageings(self, trials: Sequence[Trial]) -> dict[int, Ageing]:
+        """Return how plates' colours stand by now, by their numbers."""
+        from matcher.tags.ageing import ageing
+
+        return {number: ageing(*known) for number, known in self._as_they_stand(trials).items()}
+
+    def known_colour(self, trial_id: int) -> Reading:
+        """Return a plate's colour as it stands, as the log knows it best: the logged reading and its sightings since.
+
+        One that has changed has the colour that it was logged with; ``ageing`` tells its colour by now.
+        """
+        from matcher.tags.ageing import known_colour
+
+        return known_colour(*self._as_they_stand([self.trial(trial_id)])[trial_id])
+
+    def _as_they_stand(self, trials: Sequence[Trial]) -> dict[int, tuple[Reading, datetime, list[Sighting]]]:
+        """Return for each plate its last reading that was to stay, when it was taken, and its sightings."""
+        from matcher.commissions.sign_off import approved_reading
+        from matcher.trials.trial import FINISHED
+
+        one = trials[0].id if len(trials) == 1 else None
+        seen: dict[int, list[Sighting]] = {trial.id or 0: [] for trial in trials}
+        for sighting in self.sightings(one, count=None).sightings:
+            if sighting.trial_id in seen:
+                seen[sighting.trial_id].append(sighting)
+        found = {}
+        for trial in trials:
+            stage, reading = approved_reading(trial)
+            since = trial.made_at
+            if stage != FINISHED:
+                added = [line.at for line in self.history("trial", trial.id) if line.detail == stage]
+                since = added[-1] if added else since
+            found[trial.id or 0] = (reading, since, seen[trial.id or 0])
+        return found
 
     # Photographs
 

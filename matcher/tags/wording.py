@@ -2,8 +2,23 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
+from matcher.colour.wording import difference_in_words
 from matcher.dates import shown
 from matcher.tags.given import TagChange, TagHistory, TagOnPlate
+from matcher.words import counted
+
+if TYPE_CHECKING:
+    from matcher.tags.ageing import Ageing
+
+ALL_ALIKE = (
+    "Each plate is read by the others: a whole shelf that drifts alike cannot be noticed so. Read one of them now and "
+    "then with a grey card or an instrument."
+)
+"""What stands wherever it is said that plates have not changed."""
+SOON_DAYS = 45
+"""A change that began within so many days of the logging is said to have begun with it."""
 
 
 def on_another_plate(there: TagOnPlate) -> str:
@@ -80,3 +95,23 @@ def two_studios_differ(here: TagOnPlate, there: TagOnPlate, now: TagHistory) -> 
         found = now.tag_of(here.trial_id)
         kept = "no tag" if found is None else found.tag
     return f"{said}: the newest word stands, {kept}. Look at the plate, and put it right if that is wrong."
+
+
+def ageing_in_words(one: Ageing) -> str:
+    """Say whether a plate has changed since it was logged, as far as its sightings tell."""
+    if not one.seen:
+        return "Not seen in a photograph since it was logged, so nothing can be said of its colour by now."
+    low, high = one.interval
+    in_all = counted(one.seen, "sighting")
+    if not one.changed or one.since is None:
+        return f"No change that is more than chance in {in_all}: by now it lies within ΔE00 {high:.1f} of what was logged (95 %)."
+    how = difference_in_words(one.logged.lab, one.now.lab, "than it was logged", one.interval)
+    began = (
+        "since it was logged"
+        if (one.since - one.logged_at).days < SOON_DAYS
+        else f"since about {shown(one.since, '%B %Y')}"
+    )
+    figures = f"ΔE00 {one.delta_e00:.1f} (95 %: {low:.1f} to {high:.1f})"
+    return (
+        f"Its colour has changed {began}: {how}, {figures}, by {in_all}. Sealed or cleaned meanwhile? Then log it so."
+    )

@@ -1,0 +1,302 @@
+"""Whether a plate's colour has changed since it was logged, and its colour as the log knows it best.
+
+Between sightings and what is said of them. Every sighting is a new look, and a test made at each look anew finds a
+change in the end where there is none; so what is weighed is the evidence of a change over none, averaged over the
+changes that could be (from each sighting on a slow one, so much a year, or one at once; sizes below). Where nothing
+changes such a weight is expected to stay 1 however often one looks, and exceeds 20 at any look in one plate of twenty
+at most (J. Ville, Étude critique de la notion de collectif, 1939; H. Robbins, Statistical methods related to the law of
+the iterated logarithm, Ann. Math. Statist. 41, 1970, 1397-1409; both from memory). The plate's own colour is left open,
+so that only differences count, and what readings share of their errors cancels in them.
+
+A mean of readings that are known by a joint covariance C is the generalised least-squares one, (1'C⁻¹1)⁻¹ 1'C⁻¹ y, of
+the least variance of all unbiased ones (A. C. Aitken, On least squares and linear combination of observations, Proc.
+R. Soc. Edinburgh 55, 1935, 42-48; from memory). What all readings share, such as one camera profile, stays in it.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+
+from matcher.colour.difference import delta_e_2000, interval_of
+from matcher.colour.types import Floats
+from matcher.colour.uncertainty import BudgetTerm, shared_covariance, square_root, sum_of
+from matcher.dates import in_utc
+from matcher.reading.reading import Reading
+from matcher.tags.sightings import Sighting, read_ones
+
+ENOUGH = 20.0
+"""Evidence that counts as a change: at most one steady plate in twenty ever comes to it, however often it is seen."""
+SLOW_A_YEAR = (2.0, 8.0)
+"""CIELAB: standard deviations of a slow change that are tried."""
+AT_ONCE = (1.5, 5.0)
+"""CIELAB: the same of a change at once, such as by handling or a wax that nobody noted."""
+ANY_SIZE = 300.0
+"""CIELAB: more than any colour can change."""
+MOST_LOOKED_AT = 150
+"""Of a plate that was seen more often the latest sightings count."""
+_YEAR_S = 365.25 * 86400
+
+
+@dataclass(frozen=True, eq=False)
+class Ageing:
+    """How a plate's colour stands to what was logged.
+
+    changed: whether it has changed by more than can be chance. evidence: of a change over none. delta_e00, interval: of
+    today's colour from the logged one, and its 95 %, if it changed at all. since: about when it began, and between
+    which days (95 %); None while nothing is told. now: its colour when it was seen last. seen: how many sightings
+    counted; last_seen: the last of them.
+    """
+
+    changed: bool
+    evidence: float
+    delta_e00: float
+    interval: tuple[float, float]
+    since: datetime | None
+    since_between: tuple[datetime, datetime] | None
+    now: Reading
+    logged: Reading
+    logged_at: datetime
+    seen: int
+    last_seen: datetime | None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain JSON types."""
+        between = self.since_between
+        return {
+            "changed": self.changed,
+            "evidence": self.evidence,
+            "delta_e00": self.delta_e00,
+            "delta_e00_interval": list(self.interval),
+            "since": None if self.since is None else in_utc(self.since).isoformat(),
+            "since_between": None if between is None else [in_utc(moment).isoformat() for moment in between],
+            "now": {"lab": self.now.lab.tolist(), "covariance": self.now.covariance.tolist()},
+            "logged_lab": self.logged.lab.tolist(),
+            "sightings": self.seen,
+            "last_seen": None if self.last_seen is None else in_utc(self.last_seen).isoformat(),
+        }
+
+
+def ageing(logged: Reading, logged_at: datetime, sightings: Sequence[Sighting]) -> Ageing:
+    """Judge whether a plate has changed since it was logged.
+
+    Parameters
+    ----------
+    logged : Reading
+        As it was when nothing was to change any more: sealed, where it is.
+    logged_at : datetime
+        When it was so.
+    sightings : sequence of Sighting
+        Of this plate since, each with a reading made without its own reference; those without one are passed over.
+
+    Returns
+    -------
+    Ageing
+        A shelf of plates that all drift alike cannot be told from within: each is read by the others.
+    """
+    seen = _since(logged_at, sightings)
+    if not seen:
+        return Ageing(False, 1.0, 0.0, (0.0, 0.0), None, None, logged, logged, logged_at, 0, None)
+    readings = [logged, *(one.reading for one in seen if one.reading is not None)]
+    moments = [logged_at, *(one.seen_at for one in seen)]
+    return _judged(readings, moments)
+
+
+def known_colour(logged: Reading, logged_at: datetime, sightings: Sequence[Sighting]) -> Reading:
+    """Return a plate's colour as the log knows it best: the mean of the logged reading and the sightings since.
+
+    Parameters are those of ``ageing``. A plate that has changed is no longer what was logged: of it the logged reading
+    is returned as it is, and ``ageing`` tells its colour by now.
+    """
+    seen = _since(logged_at, sightings)
+    if not seen or ageing(logged, logged_at, seen).changed:
+        return logged
+    return mean_of([logged, *(one.reading for one in seen if one.reading is not None)])
+
+
+def mean_of(readings: Sequence[Reading]) -> Reading:
+    """Return the generalised least-squares mean of readings of one colour, with what its budget is made of.
+
+    Causes that several readings share stay shared, with this mean's own part of them; what is a reading's own is summed
+    by its source. The rest of the first reading (palette, caveats) is kept; it is of no one photograph.
+    """
+    weights = np.linalg.solve(*_normal(joint_covariance(readings)))  # (3, 3 m)
+    parts = np.asarray(weights.reshape(3, len(readings), 3).transpose(1, 0, 2), float)
+    lab = sum(part @ reading.lab for part, reading in zip(parts, readings, strict=True))
+    budget = _budget(parts, readings)
+    return replace(
+        readings[0],
+        lab=np.asarray(lab),
+        covariance=sum_of(budget),
+        budget=budget,
+        photo=None,
+        region=None,
+        conditions=None,
+        pixels=sum(reading.pixels for reading in readings),
+    )
+
+
+def joint_covariance(readings: Sequence[Reading]) -> Floats:
+    """Return the covariance (3 m, 3 m) of all errors of m readings together, what each two share among them."""
+    size = len(readings)
+    joint = np.zeros((size, 3, size, 3))
+    own = np.zeros((size, 3, size, 3))
+    for row, first in enumerate(readings):
+        own[row, :, row] = first.covariance + 1e-9 * max(1.0, float(np.trace(first.covariance))) * np.eye(3)
+        for column in range(row + 1, size):
+            common = shared_covariance(first.budget, readings[column].budget)
+            joint[row, :, column], joint[column, :, row] = common, common.T
+    apart, alone = joint.reshape(3 * size, 3 * size), own.reshape(3 * size, 3 * size)
+    for share in (1.0, 0.999, 0.99, 0.9, 0.5):  # less where rounding, or a budget at odds with itself, demands it
+        try:
+            np.linalg.cholesky(alone + share * apart)
+        except np.linalg.LinAlgError:
+            continue
+        return alone + share * apart
+    return alone
+
+
+def _since(logged_at: datetime, sightings: Sequence[Sighting]) -> list[Sighting]:
+    began = in_utc(logged_at) - timedelta(days=1)  # a camera's clock and a day typed may be some hours apart
+    return [one for one in read_ones(sightings) if in_utc(one.seen_at) >= began][-MOST_LOOKED_AT:]
+
+
+def _normal(covariance: Floats) -> tuple[Floats, Floats]:
+    """Return 1'C⁻¹1 (3, 3) and 1'C⁻¹ (3, 3 m) of m readings of one colour."""
+    ones = np.tile(np.eye(3), (len(covariance) // 3, 1))
+    right = np.linalg.solve(covariance, ones).T
+    return np.asarray(right @ ones), np.asarray(right)
+
+
+def _budget(parts: Floats, readings: Sequence[Reading]) -> tuple[BudgetTerm, ...]:
+    """Return what the uncertainty of a weighted mean is made of; parts: (m, 3, 3) the weights."""
+    shared: dict[tuple[str, tuple[int, ...]], list[tuple[BudgetTerm, Floats]]] = defaultdict(list)
+    own: dict[str, list[Floats]] = defaultdict(list)
+    for part, reading in zip(parts, readings, strict=True):
+        named = set()
+        for term in reading.budget:
+            effect = part @ term.effect
+            if term.shared is None or term.shared in named:  # a cause named twice in one reading is shared once
+                own[term.name].append(effect @ effect.T)
+            else:
+                named.add(term.shared)
+                shared[term.shared, term.effect.shape].append((term, effect))
+        rest = part @ (reading.covariance - sum_of(reading.budget)) @ part.T
+        if float(np.trace(rest)) > 1e-12:
+            own[reading.source].append(rest)
+    kept = [
+        BudgetTerm(found[0][0].name, np.sum([effect for _, effect in found], axis=0), found[0][0].remedy, key)
+        for (key, _), found in shared.items()
+    ]
+    kept += [BudgetTerm(name, square_root(np.sum(each, axis=0))) for name, each in own.items()]
+    return tuple(kept)
+
+
+@dataclass(frozen=True, eq=False)
+class _Change:
+    """One change that could be: the share (m,) of it in each reading, its size, its weight, when it began."""
+
+    shares: Floats
+    size: float
+    weight: float
+    began: float
+
+
+def _changes(years: Floats) -> list[_Change]:
+    """Return every change that is tried: from each reading but the last on, slow or at once, of each size.
+
+    Their weights are set by the place in the row alone, and those of readings that have not come yet stand beside them,
+    so that the weight of all is 1 and none of it depends on what is seen later.
+    """
+    found = []
+    for at in range(len(years) - 1):
+        weight = 1 / ((at + 1) * (at + 2)) / (len(SLOW_A_YEAR) + len(AT_ONCE))
+        slow = np.maximum(years - years[at], 0.0)
+        once = (np.arange(len(years)) > at).astype(float)
+        found += [_Change(slow, size, weight, years[at]) for size in SLOW_A_YEAR]
+        found += [_Change(once, size, weight, (years[at] + years[at + 1]) / 2) for size in AT_ONCE]
+    return found
+
+
+def _judged(readings: Sequence[Reading], moments: Sequence[datetime]) -> Ageing:
+    """Weigh all changes against none; the first reading is the logged one."""
+    years = np.array([(in_utc(moment) - in_utc(moments[0])).total_seconds() / _YEAR_S for moment in moments])
+    labs = np.array([reading.lab for reading in readings])
+    size = len(readings)
+    covariance = joint_covariance(readings)
+    precision = np.linalg.inv(covariance)
+    across, right = _normal(covariance)
+    mean_by = np.linalg.solve(across, right)  # (3, 3 m): weights of the steady colour
+    freed = (precision - right.T @ mean_by).reshape(size, 3, size, 3)  # of differences alone
+    tried = _changes(years)
+    shares = np.array([one.shares for one in tried])
+    sizes = np.array([one.size for one in tried])
+    told = np.einsum("ka,aibj->kibj", shares, freed, optimize=True)
+    known = np.einsum("kibj,kb->kij", told, shares, optimize=True)
+    expected = known + np.eye(3) / sizes[:, None, None] ** 2
+    towards = np.einsum("kibj,bj->ki", told, labs, optimize=True)
+    tamed = np.linalg.solve(expected, towards[..., None])[..., 0]
+    log_of = 0.5 * np.sum(tamed * towards, axis=1) - 0.5 * np.linalg.slogdet(expected)[1] - 3 * np.log(sizes)
+    log_weight = log_of + np.log([one.weight for one in tried])
+    left = 1 / size  # of the weight: changes that begin at sightings yet to come, of which nothing is known
+    top = max(0.0, float(log_weight.max()))
+    evidence = float(np.exp(min(top + np.log(np.sum(np.exp(log_weight - top)) + left * np.exp(-top)), 700.0)))
+    weights = np.exp(log_weight - log_weight.max())
+    weights /= weights.sum()
+
+    # how large the change is, the readings alone say: what was expected of it would draw it towards none
+    spread = np.linalg.inv(known + np.eye(3) / ANY_SIZE**2)
+    change = np.einsum("kij,kj->ki", spread, towards)
+    then = mean_by @ labs.ravel()
+    by_mean = np.einsum("imj,km->kij", mean_by.reshape(3, size, 3), shares)
+    last = shares[:, -1]
+    moved, moved_spread = _mixed(weights, last[:, None] * change, last[:, None, None] ** 2 * spread)
+    by_now = last[:, None, None] * np.eye(3) - by_mean
+    now_each = then + np.einsum("kij,kj->ki", by_now, change)
+    now_spread = np.linalg.inv(across) + by_now @ spread @ by_now.transpose(0, 2, 1)
+    steady = 1 / (1 + evidence)  # as likely at the outset as any change
+    now, now_covariance = _mixed(
+        np.append(weights * (1 - steady), steady),
+        np.vstack([now_each, then]),
+        np.concatenate([now_spread, np.linalg.inv(across)[None]]),
+    )
+    start = now - moved
+    low, high = interval_of(start, now, moved_spread)
+    changed = evidence >= ENOUGH
+    since, between = _when(weights, [one.began for one in tried], moments[0]) if changed else (None, None)
+    return Ageing(
+        changed,
+        evidence,
+        float(delta_e_2000(start, now)),
+        (float(low), float(high)),
+        since,
+        between,
+        replace(readings[0], lab=now, covariance=now_covariance, budget=(), photo=None, region=None, conditions=None),
+        readings[0],
+        moments[0],
+        size - 1,
+        moments[-1],
+    )
+
+
+def _mixed(weights: Floats, means: Floats, spreads: Floats) -> tuple[Floats, Floats]:
+    """Return mean (3,) and covariance (3, 3) of a mixture: what each part is unsure of, and how far they differ."""
+    mean = weights @ means
+    off = means - mean
+    return mean, np.einsum("k,kij->ij", weights, spreads + off[:, :, None] * off[:, None, :])
+
+
+def _when(weights: Floats, began: Sequence[float], start: datetime) -> tuple[datetime, tuple[datetime, datetime]]:
+    """Return about when a change began, and between which moments with 95 %."""
+    days = np.sort(np.asarray(began, float))
+    sums = np.cumsum(weights[np.argsort(np.asarray(began, float))])
+    early, middle, late = (
+        start + timedelta(seconds=_YEAR_S * float(days[min(int(np.searchsorted(sums, share)), len(sums) - 1)]))
+        for share in (0.025, 0.5, 0.975)
+    )
+    return middle, (early, late)

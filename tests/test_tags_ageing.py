@@ -1,0 +1,196 @@
+"""Whether plates change, told from sightings: false alarms and power by simulation, both sides; everything invented."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import timedelta
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pytest
+
+from matcher.colour.difference import delta_e_2000
+from matcher.colour.types import Floats
+from matcher.colour.uncertainty import CHI2_95, NORMAL_95, BudgetTerm, squared_distance
+from matcher.reading.comparison import difference_covariance
+from matcher.reading.reading import Reading
+from matcher.studio import Studio
+from matcher.tags.ageing import Ageing, ageing, joint_covariance, known_colour, mean_of
+from matcher.tags.sightings import Sighting
+from matcher.tags.wording import ageing_in_words
+from matcher.trials.trial import StageReading
+from tests.example_counts import draws
+from tests.plates import MADE_AT, a_trial
+
+TRUTH = np.array([38.0, 14.0, 22.0])
+CORNERS = np.array([[0.0, 0.0], [9.0, 0.0], [9.0, 9.0], [0.0, 9.0]])
+OWN_SIGMA = 1.5 / NORMAL_95
+"""Of a reading of ± 1.5 in L*, a*, b*."""
+PROFILE_SIGMA = 1.0
+YEAR = 365.0
+
+
+@cache
+def a_change(delta_e00: float) -> Floats:
+    """Return a step from TRUTH, darker and a little warmer, of so much ΔE00."""
+    way = np.array([-1.0, 0.5, 0.5])
+    size = delta_e00
+    for _ in range(30):
+        size *= delta_e00 / float(delta_e_2000(TRUTH, TRUTH + size * way))
+    return size * way
+
+
+def a_life(
+    rng: np.random.Generator, days: Floats, at: Callable[[float], Floats], own: float = OWN_SIGMA
+) -> tuple[Reading, list[Sighting]]:
+    """Return a plate's logged reading and its sightings, all by one camera profile whose error they share."""
+    of_profile = rng.normal(0, PROFILE_SIGMA, 3)
+
+    def read(lab: Floats) -> Reading:
+        budget = (
+            BudgetTerm("region", own * np.eye(3)),
+            BudgetTerm("profile", PROFILE_SIGMA * np.eye(3), shared="shop tubes"),
+        )
+        covariance = (own**2 + PROFILE_SIGMA**2) * np.eye(3)
+        return Reading(lab + of_profile + rng.normal(0, own, 3), covariance, "photograph", budget=budget)
+
+    logged = read(TRUTH)
+    seen = [a_sighting(float(day), read(TRUTH + at(float(day)))) for day in days]
+    return logged, seen
+
+
+def a_sighting(day: float, reading: Reading | None, **changed: Any) -> Sighting:
+    return Sighting("K7QX2-88", CORNERS, 1, MADE_AT + timedelta(days=day), reading=reading, uid=f"{day}", **changed)
+
+
+def steady(_: float) -> Floats:
+    return np.zeros(3)
+
+
+def slowly(day: float) -> Floats:
+    return a_change(3.0) * day / YEAR
+
+
+def test_of_steady_plates_seen_twenty_times_hardly_any_is_ever_said_to_change() -> None:
+    """At most 5 % at any of 20 looks, by Ville's inequality. That it can speak the tests of its power show."""
+    rng = np.random.default_rng(11)
+    lives = draws(150, 40)
+    alarms, distances, wide = 0, [], 0
+    for _ in range(lives):
+        logged, seen = a_life(rng, np.sort(rng.uniform(1, 700, 20)), steady)
+        looks = [ageing(logged, MADE_AT, seen[:count]) for count in range(1, 21)]
+        alarms += any(look.changed for look in looks)
+        wide += looks[-1].interval[0] > 0
+        best = known_colour(logged, MADE_AT, seen)
+        distances.append(float(squared_distance(best.lab - TRUTH, best.covariance)))
+    # measured over 400 lives: some 1 %
+    assert alarms / lives <= 0.05
+    assert wide / lives <= 0.1
+    held = np.mean(np.array(distances) <= CHI2_95)
+    assert 0.88 <= held <= 0.995  # 95 % regions of the combined colour, from both sides
+    assert 2.2 < np.mean(distances) < 4.0  # chi-squared with 3 degrees of freedom has the mean 3
+
+
+def test_evidence_of_steady_plates_stays_one_on_the_mean() -> None:
+    """What Ville's inequality stands on. Looked at where the mean settles: after one sighting, and small changes."""
+    rng = np.random.default_rng(5)
+    found = [ageing(*_started(a_life(rng, np.array([30.0]), steady))).evidence for _ in range(draws(1500, 600))]
+    assert np.mean(found) == pytest.approx(1.0, abs=0.12)
+
+
+def _started(life: tuple[Reading, list[Sighting]]) -> tuple[Reading, Any, list[Sighting]]:
+    return life[0], MADE_AT, life[1]
+
+
+@pytest.mark.parametrize(("count", "power"), [(6, 0.65), (12, 0.9)])
+def test_a_change_of_3_in_a_year_is_found_in_most_cases_and_its_interval_holds_it(count: int, power: float) -> None:
+    """Measured over 200 lives: 49 % with 2 sightings in the year, 60 % with 4, 82 % with 6, 97 % with 12."""
+    rng = np.random.default_rng(12)
+    lives = draws(200, 80)
+    found, held, now = 0, 0, 0
+    for _ in range(lives):
+        logged, seen = a_life(rng, np.linspace(YEAR / count, YEAR, count), slowly)
+        told = ageing(logged, MADE_AT, seen)
+        found += told.changed
+        held += told.interval[0] <= 3.0 <= told.interval[1]
+        off = told.now.lab - (TRUTH + a_change(3.0))
+        now += float(squared_distance(off, told.now.covariance)) <= CHI2_95
+    assert found / lives >= power
+    assert 0.86 <= held / lives <= 0.995
+    assert 0.86 <= now / lives <= 0.995
+
+
+def test_a_change_at_once_is_found_and_dated() -> None:
+    rng = np.random.default_rng(13)
+    days = np.arange(30.0, 391.0, 30.0)
+    for _ in range(10):
+        logged, seen = a_life(rng, days, lambda day: a_change(6.0) * (day > 200))
+        told = ageing(logged, MADE_AT, seen)
+        assert told.changed and told.since is not None and told.since_between is not None
+        early, late = ((moment - MADE_AT).days for moment in told.since_between)
+        assert early <= 215 and late >= 150 and 90 < (told.since - MADE_AT).days < 260
+
+
+def test_what_all_readings_share_is_not_averaged_away_and_what_is_their_own_is() -> None:
+    rng = np.random.default_rng(14)
+    logged, seen = a_life(rng, np.arange(1.0, 61.0), steady)
+    best = known_colour(logged, MADE_AT, seen)
+    variance = np.diag(best.covariance)
+    expected = PROFILE_SIGMA**2 + OWN_SIGMA**2 / 61
+    assert variance == pytest.approx(np.full(3, expected), rel=1e-6)
+    # another plate by the same profile: only their own parts are left in the difference
+    other, _ = a_life(rng, np.zeros(0), steady)
+    apart = np.diag(difference_covariance(best, other))
+    assert apart == pytest.approx(np.full(3, OWN_SIGMA**2 * (1 + 1 / 61)), rel=1e-6)
+
+
+def test_the_mean_is_that_of_generalised_least_squares() -> None:
+    """Two independent readings: the mean by their inverse variances, (y1/s1² + y2/s2²) / (1/s1² + 1/s2²)."""
+    one = Reading((40.0, 10.0, 20.0), np.diag([1.0, 4.0, 1.0]))
+    two = Reading((44.0, 12.0, 20.0), np.diag([3.0, 4.0, 9.0]))
+    mean = mean_of([one, two])
+    assert mean.lab == pytest.approx([41.0, 11.0, 20.0], rel=1e-6)
+    assert np.diag(mean.covariance) == pytest.approx([0.75, 2.0, 0.9], rel=1e-6)
+    assert mean_of([one]).lab == pytest.approx(one.lab)
+
+
+def test_a_budget_at_odds_with_itself_still_has_a_joint_covariance() -> None:
+    cause = BudgetTerm("profile", 2 * np.eye(3), shared="p")
+    odd = [Reading(TRUTH, np.eye(3) * size, budget=(cause,)) for size in (0.5, 0.5, 0.1)]
+    assert np.linalg.eigvalsh(joint_covariance(odd)).min() > 0
+
+
+def test_nothing_is_said_of_a_plate_that_was_not_seen_or_not_read() -> None:
+    logged = Reading(TRUTH)
+    told = ageing(logged, MADE_AT, [a_sighting(5, None), a_sighting(-40, Reading((90.0, 0, 0)))])
+    assert (told.seen, told.changed, told.since) == (0, False, None)
+    assert known_colour(logged, MADE_AT, []) is logged
+    assert "Not seen" in ageing_in_words(told)
+
+
+def test_a_replaced_sighting_does_not_count() -> None:
+    off = a_sighting(5, Reading((90.0, 0, 0)), replaced_at=MADE_AT)
+    assert ageing(Reading(TRUTH), MADE_AT, [off]).seen == 0
+
+
+def test_words_say_how_it_changed_and_since_when_and_only_as_surely_as_the_interval() -> None:
+    def told(step: Floats, count: int) -> Ageing:
+        seen = [a_sighting(30.0 * n, Reading(TRUTH + step * n / count)) for n in range(1, count + 1)]
+        return ageing(Reading(TRUTH), MADE_AT, seen)
+
+    changed = ageing_in_words(told(a_change(6.0), 8))
+    assert "darker" in changed and "since it was logged" in changed and "95 %" in changed
+    same = ageing_in_words(told(np.zeros(3), 8))
+    assert same.startswith("No change that is more than chance in 8 sightings: by now it lies within ΔE00 ")
+
+
+def test_the_studio_judges_a_plate_from_the_stage_that_was_to_stay(studio: Studio) -> None:
+    plate = studio.record(a_trial(reading=Reading(TRUTH), made_at=MADE_AT), tag="K7QX2-88").id or 0
+    far = Reading(TRUTH + a_change(8.0))
+    studio.keep_sightings([a_sighting(30.0 * n, far) for n in range(1, 5)])
+    told = studio.ageing(plate)
+    assert told.changed and told.seen == 4
+    assert studio.known_colour(plate).lab == pytest.approx(TRUTH)  # it is no longer what was logged
+    studio.add_stage(plate, StageReading("waxed", far))
+    assert studio.ageing(plate).seen == 0  # those were before it was waxed, as far as the log knows
