@@ -104,7 +104,8 @@ def ageing_in_words(one: Ageing) -> str:
     low, high = one.interval
     in_all = counted(one.seen, "sighting")
     if not one.changed or one.since is None:
-        return f"No change that is more than chance in {in_all}: by now it lies within ΔE00 {high:.1f} of what was logged (95 %)."
+        within = f"by now it lies within ΔE00 {high:.1f} of what was logged (95 %)"
+        return f"No change that is more than chance in {in_all}: {within}."
     how = difference_in_words(one.logged.lab, one.now.lab, "than it was logged", one.interval)
     began = (
         "since it was logged"
