@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from matcher.studio import Studio
     from matcher.suggest.suggester import Suggester
     from matcher.suggest.suggestion import Prediction, Suggestion
+    from matcher.tags.search import Sighting, find_plates
     from matcher.trials.trial import StageReading, Target, Trial
 
 _ROOMS = {
@@ -80,6 +81,10 @@ _ROOMS = {
         "Prediction",
         "Suggestion",
     ),
+    "matcher.tags.search": (
+        "Sighting",
+        "find_plates",
+    ),
     "matcher.trials.trial": (
         "StageReading",
         "Target",
@@ -97,6 +102,7 @@ __all__ = [
     "Reading",
     "Recipe",
     "Seal",
+    "Sighting",
     "StageReading",
     "Studio",
     "Suggester",
@@ -112,6 +118,7 @@ __all__ = [
     "delta_e_map",
     "difference_in_words",
     "find_card",
+    "find_plates",
     "load_cards",
     "munsell_reading",
     "neutral_patch",

@@ -40,6 +40,10 @@ class StudioError(MatcherError):
     """The studio's log cannot be opened, read or written as asked."""
 
 
+class TagError(MatcherError):
+    """What was typed is not a tag's code, or tags cannot be printed as asked."""
+
+
 class SuggestionError(MatcherError):
     """Nothing can be ranked or proposed from what is logged."""
 

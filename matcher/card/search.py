@@ -203,13 +203,14 @@ def quads_in(flat: Bytes3, least: float, most: float) -> list[Floats]:
         hull = cv2.convexHull(contour)
         if area < 0.85 * cv2.contourArea(hull):
             continue
-        corners = _four_corners(hull)
+        corners = four_corners(hull)
         if corners is not None and area > 0.85 * cv2.contourArea(corners.astype(np.float32)):
             quads.append(corners)
     return quads
 
 
-def _four_corners(hull: NDArray[np.int32]) -> Floats | None:
+def four_corners(hull: NDArray[np.int32]) -> Floats | None:
+    """Return the corners (4, 2) of a convex outline (n, 1, 2) that is nearly a quadrilateral, None when it is not."""
     around = cv2.arcLength(hull, True)
     for share in np.linspace(0.01, 0.12, 23):
         corners = cv2.approxPolyDP(hull, share * around, True)
