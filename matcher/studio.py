@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from matcher.suggest.suggester import Suggester
     from matcher.tags.ageing import Ageing
     from matcher.tags.given import TagHistory, TagOnPlate
-    from matcher.tags.sightings import Sighting, SightingPage
+    from matcher.tags.sightings import KeptSighting, SightingPage
     from matcher.tags.store import Given
     from matcher.trials.archive import Difference, Exported, Imported
     from matcher.trials.corrections import Correction
@@ -298,7 +298,7 @@ class Studio:
         found = self.tags().plate_of(tag_text(tag), at)
         return None if found is None else found.trial_id
 
-    def keep_sightings(self, sightings: Sequence[Sighting]) -> list[Sighting]:
+    def keep_sightings(self, sightings: Sequence[KeptSighting]) -> list[KeptSighting]:
         """Keep the tags that were seen in photographs that are read for keeps: all, or none. Raises StudioError."""
         return self.tag_log.keep_sightings(sightings)
 
@@ -330,13 +330,13 @@ class Studio:
 
         return known_colour(*self._as_they_stand([self.trial(trial_id)])[trial_id])
 
-    def _as_they_stand(self, trials: Sequence[Trial]) -> dict[int, tuple[Reading, datetime, list[Sighting]]]:
+    def _as_they_stand(self, trials: Sequence[Trial]) -> dict[int, tuple[Reading, datetime, list[KeptSighting]]]:
         """Return for each plate its last reading that was to stay, when it was taken, and its sightings."""
         from matcher.commissions.sign_off import approved_reading
         from matcher.trials.trial import FINISHED
 
         one = trials[0].id if len(trials) == 1 else None
-        seen: dict[int, list[Sighting]] = {trial.id or 0: [] for trial in trials}
+        seen: dict[int, list[KeptSighting]] = {trial.id or 0: [] for trial in trials}
         for sighting in self.sightings(one, count=None).sightings:
             if sighting.trial_id in seen:
                 seen[sighting.trial_id].append(sighting)

@@ -17,7 +17,7 @@ from matcher.reading.comparison import difference_covariance
 from matcher.reading.reading import Reading
 from matcher.studio import Studio
 from matcher.tags.ageing import Ageing, ageing, joint_covariance, known_colour, mean_of
-from matcher.tags.sightings import Sighting
+from matcher.tags.sightings import KeptSighting
 from matcher.tags.wording import ageing_in_words
 from matcher.trials.trial import StageReading
 from tests.example_counts import draws
@@ -43,7 +43,7 @@ def a_change(delta_e00: float) -> Floats:
 
 def a_life(
     rng: np.random.Generator, days: Floats, at: Callable[[float], Floats], own: float = OWN_SIGMA
-) -> tuple[Reading, list[Sighting]]:
+) -> tuple[Reading, list[KeptSighting]]:
     """Return a plate's logged reading and its sightings, all by one camera profile whose error they share."""
     of_profile = rng.normal(0, PROFILE_SIGMA, 3)
 
@@ -60,8 +60,8 @@ def a_life(
     return logged, seen
 
 
-def a_sighting(day: float, reading: Reading | None, **changed: Any) -> Sighting:
-    return Sighting("K7QX2-88", CORNERS, 1, MADE_AT + timedelta(days=day), reading=reading, uid=f"{day}", **changed)
+def a_sighting(day: float, reading: Reading | None, **changed: Any) -> KeptSighting:
+    return KeptSighting("K7QX2-88", CORNERS, 1, MADE_AT + timedelta(days=day), reading=reading, uid=f"{day}", **changed)
 
 
 def steady(_: float) -> Floats:
@@ -99,7 +99,7 @@ def test_evidence_of_steady_plates_stays_one_on_the_mean() -> None:
     assert np.mean(found) == pytest.approx(1.0, abs=0.12)
 
 
-def _started(life: tuple[Reading, list[Sighting]]) -> tuple[Reading, Any, list[Sighting]]:
+def _started(life: tuple[Reading, list[KeptSighting]]) -> tuple[Reading, Any, list[KeptSighting]]:
     return life[0], MADE_AT, life[1]
 
 

@@ -18,7 +18,7 @@ from matcher.storage.damaged import Damaged
 from matcher.storage.database import DATABASE_NAME
 from matcher.studio import Studio
 from matcher.tags.outlines import outline_in_picture, outline_in_tag
-from matcher.tags.sightings import NO_PLATE, Sighting
+from matcher.tags.sightings import NO_PLATE, KeptSighting
 from tests.example_counts import examples
 from tests.plates import MADE_AT, a_photograph, a_reading, a_trial
 
@@ -31,9 +31,9 @@ numbers = st.floats(-30, 30, allow_nan=False)
 points = st.lists(st.tuples(numbers, numbers), min_size=3, max_size=12).map(np.array)
 
 
-def a_sighting(tag: str = TAG, **changed: Any) -> Sighting:
+def a_sighting(tag: str = TAG, **changed: Any) -> KeptSighting:
     told: dict[str, Any] = {"seen_at": MADE_AT + 30 * DAY, "outline": FINISH, "reading": a_reading(39.0)}
-    return Sighting(tag, CORNERS, **{**told, **changed})
+    return KeptSighting(tag, CORNERS, **{**told, **changed})
 
 
 # Where a finish lies by its tag
@@ -161,7 +161,7 @@ def test_what_cannot_be_kept_is_refused_and_nothing_is(studio: Studio) -> None:
         a_sighting(photo="ab" * 32),
         a_sighting(trial_id=99),
         a_sighting("no code!"),
-        Sighting(TAG, CORNERS[:3]),
+        KeptSighting(TAG, CORNERS[:3]),
         a_sighting(outline=[[0, 0], [1, np.inf], [2, 2]]),
     ):
         with pytest.raises(StudioError):

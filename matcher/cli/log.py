@@ -63,6 +63,7 @@ def _add_record(parser: Parser) -> None:
     about = "a piece on the bench, by number or mark: its recipe as it was done, its readings, its target; it comes off"
     parser.add_argument("--from-bench", metavar="PIECE", help=about)
     parser.add_argument("--by", default="", help="who made it")
+    parser.add_argument("--tag", metavar="CODE", default="", help="the tag that the plate carries: K7QX2-88")
 
 
 def _add_trials(parser: Parser) -> None:
@@ -179,17 +180,20 @@ def record(options: argparse.Namespace) -> Answer:
             photos=tuple(studio.keep_photos(colour.files)),
             target_id=target_id,
         )
-        trial, name = studio.record(trial, who=options.by), studio.name
+        trial, name = studio.record(trial, who=options.by, tag=options.tag), studio.name
+        tag = studio.tag_of(trial.id or 0)
         if piece is not None:
             studio.shelf.take_off(piece.uid)
     document = {
         "trial": trial.as_dict(),
+        "tag": None if tag is None else tag.tag,
         "studio": name,
         "profile": colour.profile,
         "warnings": colour.warnings,
         "cautions": [caution.as_dict() for caution in cautions_for(recipe)],
     }
-    said = [f"Logged as plate {trial.id} in {name}.", *words.trial_lines(trial), *colour.profile_lines]
+    carries = "" if tag is None else f" It carries {tag.tag}."
+    said = [f"Logged as plate {trial.id} in {name}.{carries}", *words.trial_lines(trial), *colour.profile_lines]
     return Answer(document, [*said, *words.warning_lines(colour.warnings), *colour.choice_lines])
 
 

@@ -18,7 +18,7 @@ import warnings
 from collections.abc import Sequence
 from pathlib import Path
 
-from matcher.cli import bench, commissions, log, reading, solutions, suggest, targets, values
+from matcher.cli import bench, commissions, log, reading, solutions, suggest, tags, values
 from matcher.cli.options import PROGRAM, Commands, Parser, command_line
 from matcher.cli.photographs import opened_studio, studio_is_there, studio_that_is_there
 from matcher.cli.values import TypingError
@@ -61,7 +61,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def whole_command_line() -> Parser:
     """Return the parser of all commands, in the order of the help."""
     return command_line(
-        *(group.add_commands for group in (reading, suggest, bench, log, commissions, targets, solutions)),
+        *(group.add_commands for group in (reading, suggest, bench, log, tags, commissions, solutions)),
         add_opening_commands,
     )
 

@@ -1,9 +1,9 @@
-"""The commands read, read-again, repeat and camera: what photographs show, how well they repeat, a camera's light."""
+"""The commands read, read-again, repeat, camera and cards: what photographs show, and what they are read by."""
 
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import combinations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,18 +21,21 @@ from matcher.cli.photographs import (
     opened_studio,
     photo_and_card,
     photographed,
+    studio_is_there,
     studio_that_is_there,
 )
-from matcher.cli.words import Answer
+from matcher.cli.words import Answer, write
 
 if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
+    from matcher.card.card import Card
     from matcher.card.reading import CardReading
     from matcher.commissions.read_again import Proposal
     from matcher.reading.glare import PaleSpots
     from matcher.reading.reading import Reading
     from matcher.reading.texture import Texture
     from matcher.studio import Studio
+    from matcher.trials.own_cards import OwnCard
 
 CHART = "24-patch chart"
 
@@ -48,6 +51,8 @@ def add_commands(commands: Commands) -> None:
             "camera", "Teach a camera under a light from a 24-patch chart; list and keep the profiles.", camera
         )
     )
+    about = "List the reference cards; keep a measured one; print the carrier sheet."
+    _add_cards(commands.add("cards", about, cards))
 
 
 def _add_read(parser: Parser) -> None:
@@ -375,3 +380,52 @@ def _patches(profile: CameraProfile, chart: CardReading) -> list[dict[str, Any]]
 
     pairs = patch_pairs(profile, chart.card)
     return [{"name": pair.name, "delta_e00": pair.delta_e00} for pair in pairs if pair.delta_e00 is not None]
+
+
+def _add_cards(parser: Parser) -> None:
+    parser.add_argument("--add", metavar="NAME", help="keep a card that the studio has measured under this name")
+    parser.add_argument("--kind", default="grey card", help="what kind of card it is (grey card)")
+    parser.add_argument("--lab", metavar="L,a,b", help='its CIELAB; "L,a,b L,a,b ..." of a card with several patches')
+    parser.add_argument(
+        "--tolerance", metavar="D", type=values.figure, default=0.5, help="ΔE00 of that measurement (0.5)"
+    )
+    parser.add_argument("--sheet", metavar="FILE.pdf", help="write the carrier sheet, to print")
+    add_overwrite(parser)
+
+
+def cards(options: argparse.Namespace) -> Answer:
+    from matcher.card.card import load_cards
+
+    defined = load_cards()
+    if options.add is None and options.lab is not None:
+        raise values.TypingError("Give the measured card a name with --add: without one it is not kept.")
+    if options.add is not None and " ".join(options.add.split()) in (*defined, "any"):
+        raise values.TypingError(f"Give the measured card a name of its own: {options.add!r} is a kind of card.")
+    lab = None if options.add is None else _measured_lab(options, defined)
+    if options.sheet is not None:  # first, since it may be refused
+        from matcher.card.printable import carrier_sheet
+
+        write(options.sheet, carrier_sheet(defined["carrier sheet"]), options.overwrite)
+    own: list[OwnCard] = []
+    if options.add is not None or studio_is_there(options.studio):
+        with opened_studio(options) as studio:
+            if options.add is not None and lab is not None:
+                studio.save_card(options.add, options.kind, lab, options.tolerance)
+            own = studio.own_cards()
+    lines = [f"{card.name}: {card.title}. {card.source}." for card in defined.values()]
+    lines += [f"{card.name}: measured {card.kind}, CIELAB {card.lab.round(2).tolist()}" for card in own]
+    if options.sheet is not None:
+        lines = [f"Wrote {options.sheet}: print it at actual size."]
+    cards = [words.card_as_dict(card) for card in defined.values()]
+    return Answer({"cards": cards, "own_cards": [card.as_dict() for card in own], "sheet": options.sheet}, lines)
+
+
+def _measured_lab(options: argparse.Namespace, defined: Mapping[str, Card]) -> Any:
+    """Return the typed CIELAB of a card of the studio's own, which must fit the kind of card that it is."""
+    if options.lab is None:
+        raise values.TypingError("Give the card's own measured CIELAB with --lab L,a,b.")
+    if options.kind not in defined:
+        raise values.TypingError(f"Choose the kind of card from {', '.join(defined)}: {options.kind!r} is not one.")
+    lab = values.colours(options.lab)
+    defined[options.kind].with_lab(lab)  # raises CardError when patches are missing
+    return lab

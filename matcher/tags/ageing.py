@@ -28,7 +28,7 @@ from matcher.colour.types import Floats
 from matcher.colour.uncertainty import BudgetTerm, shared_covariance, square_root, sum_of
 from matcher.dates import in_utc
 from matcher.reading.reading import Reading
-from matcher.tags.sightings import Sighting, read_ones
+from matcher.tags.sightings import KeptSighting, read_ones
 
 ENOUGH = 20.0
 """Evidence that counts as a change: at most one steady plate in twenty ever comes to it, however often it is seen."""
@@ -82,7 +82,7 @@ class Ageing:
         }
 
 
-def ageing(logged: Reading, logged_at: datetime, sightings: Sequence[Sighting]) -> Ageing:
+def ageing(logged: Reading, logged_at: datetime, sightings: Sequence[KeptSighting]) -> Ageing:
     """Judge whether a plate has changed since it was logged.
 
     Parameters
@@ -91,7 +91,7 @@ def ageing(logged: Reading, logged_at: datetime, sightings: Sequence[Sighting]) 
         As it was when nothing was to change any more: sealed, where it is.
     logged_at : datetime
         When it was so.
-    sightings : sequence of Sighting
+    sightings : sequence of KeptSighting
         Of this plate since, each with a reading made without its own reference; those without one are passed over.
 
     Returns
@@ -107,7 +107,7 @@ def ageing(logged: Reading, logged_at: datetime, sightings: Sequence[Sighting]) 
     return _judged(readings, moments)
 
 
-def known_colour(logged: Reading, logged_at: datetime, sightings: Sequence[Sighting]) -> Reading:
+def known_colour(logged: Reading, logged_at: datetime, sightings: Sequence[KeptSighting]) -> Reading:
     """Return a plate's colour as the log knows it best: the mean of the logged reading and the sightings since.
 
     Parameters are those of ``ageing``. A plate that has changed is no longer what was logged: of it the logged reading
@@ -161,7 +161,7 @@ def joint_covariance(readings: Sequence[Reading]) -> Floats:
     return alone
 
 
-def _since(logged_at: datetime, sightings: Sequence[Sighting]) -> list[Sighting]:
+def _since(logged_at: datetime, sightings: Sequence[KeptSighting]) -> list[KeptSighting]:
     began = in_utc(logged_at) - timedelta(days=1)  # a camera's clock and a day typed may be some hours apart
     return [one for one in read_ones(sightings) if in_utc(one.seen_at) >= began][-MOST_LOOKED_AT:]
 

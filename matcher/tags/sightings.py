@@ -21,7 +21,7 @@ NO_PLATE = "no-plate"
 
 
 @dataclass(frozen=True, eq=False)
-class Sighting:
+class KeptSighting:
     """One tag seen in one photograph.
 
     tag: its code. corners: (4, 2) pixels, clockwise from its own top left. trial_id: of the plate that carried it then,
@@ -68,11 +68,11 @@ class Sighting:
 class SightingPage:
     """Some of the sightings that were asked for, the newest first, and how many there are in all."""
 
-    sightings: tuple[Sighting, ...]
+    sightings: tuple[KeptSighting, ...]
     total: int
 
 
-def place_of(sighting: Sighting) -> dict[str, Any]:
+def place_of(sighting: KeptSighting) -> dict[str, Any]:
     """Return where a tag and its plate's finish lie in the picture, as it is kept."""
     outline = None if sighting.outline is None else checked_points(sighting.outline, "outline of the finish").tolist()
     return {"corners": checked_points(sighting.corners, "tag's corners").tolist(), "outline": outline}
@@ -91,11 +91,11 @@ def check_sighting(columns: Mapping[str, Any]) -> None:
         Reading.from_dict(columns["whole"])
 
 
-def of_columns(row: Mapping[str, Any]) -> Sighting:
+def of_columns(row: Mapping[str, Any]) -> KeptSighting:
     """Put a sighting together again from its columns. Raises a MatcherError or ValueError for a damaged one."""
     check_sighting(row)
     outline, code = row["place"].get("outline"), row["left_out_code"]
-    return Sighting(
+    return KeptSighting(
         tag=row["tag"],
         corners=np.asarray(row["place"]["corners"], float),
         trial_id=row["trial_id"],
@@ -111,7 +111,7 @@ def of_columns(row: Mapping[str, Any]) -> Sighting:
     )
 
 
-def read_ones(sightings: Sequence[Sighting]) -> list[Sighting]:
+def read_ones(sightings: Sequence[KeptSighting]) -> list[KeptSighting]:
     """Return those whose finish was read and that stand, the oldest first."""
     found = [one for one in sightings if one.reading is not None and one.replaced_at is None]
     return sorted(found, key=lambda one: (one.seen_at, one.uid or ""))

@@ -25,7 +25,7 @@ from matcher.storage.schema import FinishOutlineRow, PhotoRow, SightingRow, TagC
 from matcher.tags import wording
 from matcher.tags.given import GIVEN, TAKEN, TagChange, TagHistory, TagOnPlate, check_change, history_of, tag_text
 from matcher.tags.outlines import FinishOutline, body_of, outline_in_tag, points_of
-from matcher.tags.sightings import NO_PLATE, Sighting, SightingPage, of_columns, place_of
+from matcher.tags.sightings import NO_PLATE, KeptSighting, SightingPage, of_columns, place_of
 from matcher.trials.log import note, one_trial, record_in
 from matcher.trials.trial import Trial
 
@@ -151,7 +151,7 @@ class Tags:
 
     # Where tags were seen
 
-    def keep_sightings(self, sightings: Iterable[Sighting]) -> list[Sighting]:
+    def keep_sightings(self, sightings: Iterable[KeptSighting]) -> list[KeptSighting]:
         """Keep what was seen in photographs that are read for keeps; return it as kept.
 
         A photograph that was kept before and is read again: its sightings take the place of the earlier ones, which
@@ -253,7 +253,7 @@ def load_outlines(session: Session, which: sa.ColumnElement[bool] | None = None)
     ]
 
 
-def load_sightings(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[Sighting]:
+def load_sightings(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[KeptSighting]:
     """Return the sightings for which ``which`` holds, the oldest first."""
     query = sa.select(SightingRow.__table__).order_by(SightingRow.seen_at, SightingRow.id)
     return [of_columns(dict(row)) for row in session.execute(query if which is None else query.where(which)).mappings()]
@@ -327,7 +327,7 @@ def _keep_outline(session: Session, trial_id: int, points: Floats, who: str) -> 
     return kept
 
 
-def _keep_sighting(session: Session, history: TagHistory, one: Sighting) -> Sighting:
+def _keep_sighting(session: Session, history: TagHistory, one: KeptSighting) -> KeptSighting:
     tag, uid = tag_text(one.tag), checked.uid_of(one.uid)
     known = load_sightings(session, SightingRow.uid == uid)
     if known:

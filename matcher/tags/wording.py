@@ -116,3 +116,19 @@ def ageing_in_words(one: Ageing) -> str:
     return (
         f"Its colour has changed {began}: {how}, {figures}, by {in_all}. Sealed or cleaned meanwhile? Then log it so."
     )
+
+
+def changed_in_short(one: Ageing) -> str:
+    """Say in a few words whether a plate has changed."""
+    if not one.seen:
+        return "not seen since it was logged"
+    low, high = one.interval
+    if not one.changed:
+        return f"no change told, within ΔE00 {high:.1f}"
+    return f"changed by ΔE00 {one.delta_e00:.1f} ({low:.1f} to {high:.1f})"
+
+
+def given_in_words(time: TagOnPlate) -> str:
+    """Say which plate a tag is on."""
+    until = "" if time.ended is None else f" to {shown(time.ended.at)}"
+    return f"{time.tag} is on plate {time.trial_id} since {shown(time.since)}{until}."

@@ -1,0 +1,179 @@
+"""The commands on tags: which plate carries which, given, moved, taken; where plates were seen, how they changed."""
+
+from __future__ import annotations
+
+import argparse
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from matcher.cli import values, words
+from matcher.cli.options import Commands, Parser, add_by
+from matcher.cli.photographs import studio_that_is_there
+from matcher.cli.words import Answer
+
+if TYPE_CHECKING:
+    from matcher.tags.store import Given
+
+A_PAGE = 50
+
+
+def add_commands(commands: Commands) -> None:
+    about = "List plates by their tags, with how often they were seen and whether they changed; give, move, take a tag."
+    listing = commands.add("tags", about, list_tags)
+    parts = Commands(listing, "PART", required=False)
+    parts.add("list", "List the plates that carry a tag: seen how often, when last, whether changed.", list_tags)
+    given = _about_a_tag(parts.add("give", "Give a tag to a plate; one that it has is taken back.", give))
+    given.add_argument("id", metavar="PLATE", type=values.whole)
+    given.add_argument("tag", metavar="TAG", help="its code as it is printed: K7QX2-88")
+    given.add_argument("--why", metavar="TEXT", default="", help="needed when the plate carries another tag")
+    moved = _about_a_tag(parts.add("move", "Let a tag be on another plate than the log says.", move))
+    moved.add_argument("tag", metavar="TAG")
+    moved.add_argument("id", metavar="PLATE", type=values.whole, help="the plate that carries it")
+    moved.add_argument("why", metavar="REASON")
+    taken = _about_a_tag(parts.add("take", "Note that a plate carries its tag no more: lost, broken.", take))
+    taken.add_argument("id", metavar="PLATE", type=values.whole)
+    taken.add_argument("why", metavar="REASON")
+    told = parts.add("history", "Tell which plates a tag was on, or which tags a plate had.", history)
+    which = told.add_mutually_exclusive_group(required=True)
+    which.add_argument("--tag", metavar="TAG")
+    which.add_argument("--plate", metavar="ID", type=values.whole)
+    whose = parts.add("whose", "Tell which plate carries a tag, or carried it then.", whose_tag)
+    whose.add_argument("tag", metavar="TAG")
+    whose.add_argument("--at", metavar="DATE", help="2025-03-31 (now)")
+    _add_sightings(parts.add("sightings", "List where a plate was seen, and whether its colour changed.", sightings))
+
+
+def _about_a_tag(parser: Parser) -> Parser:
+    about = "since when it is so, 2025-03-31 (now; of a plate's first tag, the day that it was made)"
+    parser.add_argument("--since", metavar="DATE", help=about)
+    add_by(parser)
+    return parser
+
+
+def _add_sightings(parser: Parser) -> None:
+    parser.add_argument("id", metavar="PLATE", type=values.whole)
+    parser.add_argument("--start", metavar="N", type=values.whole, default=0, help="how many to pass over")
+    parser.add_argument("--count", metavar="N", type=values.whole, default=A_PAGE, help=f"how many to list ({A_PAGE})")
+
+
+def list_tags(options: argparse.Namespace) -> Answer:
+    """List the plates that carry a tag."""
+    from matcher.dates import ISO, in_utc, shown
+    from matcher.tags.wording import ALL_ALIKE, changed_in_short
+
+    with studio_that_is_there(options) as studio:
+        carried = studio.tags().in_force()
+        seen = studio.tag_log.last_seen()
+        plates = {trial.id: trial for trial in studio.trials(include_set_aside=True)}
+        tagged = [plates[one.trial_id] for one in carried if one.trial_id in plates and one.trial_id in seen]
+        aged = studio.ageings(tagged)
+    document, lines = [], []
+    for one in carried:
+        count, last = seen.get(one.trial_id, (0, None))
+        known = aged.get(one.trial_id)
+        document.append(
+            {
+                **one.as_dict(),
+                "seen": count,
+                "last_seen": None if last is None else in_utc(last).isoformat(),
+                "ageing": None if known is None else known.as_dict(),
+            }
+        )
+        when = "not seen yet" if last is None else f"seen {count} ×, last on {shown(last, ISO)}"
+        how = "" if known is None else f": {changed_in_short(known)}"
+        lines.append(f"{one.tag}  plate {one.trial_id}, {when}{how}")
+    if aged:
+        lines.append(ALL_ALIKE)
+    none = "No plate carries a tag yet: give one with tags give, or log a plate with --tag."
+    return Answer({"studio": studio.name, "tags": document}, lines or [none])
+
+
+def give(options: argparse.Namespace) -> Answer:
+    """Give a tag to a plate."""
+    with studio_that_is_there(options) as studio:
+        given = studio.give_tag(options.id, options.tag, options.by, options.why, _since(options))
+    return _came_of(given)
+
+
+def move(options: argparse.Namespace) -> Answer:
+    """Let a tag be on another plate."""
+    with studio_that_is_there(options) as studio:
+        given = studio.give_tag(options.id, options.tag, options.by, options.why, _since(options), move=True)
+    return _came_of(given)
+
+
+def take(options: argparse.Namespace) -> Answer:
+    """Take a tag from a plate."""
+    with studio_that_is_there(options) as studio:
+        taken = studio.take_tag(options.id, options.by, options.why, _since(options))
+    return _came_of(taken)
+
+
+def history(options: argparse.Namespace) -> Answer:
+    """Tell which plates a tag was on, or which tags a plate had."""
+    from matcher.tags.given import tag_text
+    from matcher.tags.wording import time_in_words
+
+    with studio_that_is_there(options) as studio:
+        told = studio.tags()
+        if options.tag is not None:
+            times = told.of_tag(tag_text(options.tag))
+        else:
+            times = told.of_plate(studio.trial(options.plate).id or 0)
+    lines = [f"{one.tag}  plate {one.trial_id}, {time_in_words(one)}" for one in times]
+    none = "That tag was on no plate." if options.tag is not None else f"Plate {options.plate} never had a tag."
+    return Answer({"history": [one.as_dict() for one in times]}, lines or [none])
+
+
+def whose_tag(options: argparse.Namespace) -> Answer:
+    """Tell which plate carries a tag, or carried it at a moment."""
+    from matcher.dates import moment
+    from matcher.tags.given import tag_text
+
+    tag = tag_text(options.tag)
+    with studio_that_is_there(options) as studio:
+        plate = studio.plate_of(tag, None if options.at is None else moment(options.at))
+        trial = None if plate is None else studio.trial(plate)
+    then = "now" if options.at is None else f"on {options.at}"
+    if trial is None:
+        return Answer({"tag": tag, "trial": None}, [f"{tag} is on no plate {then}, as far as the log says."])
+    return Answer({"tag": tag, "trial": trial.as_dict()}, [f"{tag}, {then}:", *words.trial_lines(trial)])
+
+
+def sightings(options: argparse.Namespace) -> Answer:
+    """List where a plate was seen, and whether its colour has changed."""
+    from matcher.dates import ISO, shown
+    from matcher.tags.wording import ALL_ALIKE, ageing_in_words
+
+    with studio_that_is_there(options) as studio:
+        trial = studio.trial(options.id)
+        page = studio.sightings(trial.id, start=options.start, count=options.count)
+        known = studio.ageing(trial.id or 0)
+    lines = [ageing_in_words(known), *([ALL_ALIKE] if known.seen else [])]
+    for one in page.sightings:
+        head = f"{shown(one.seen_at, ISO)}  {one.tag}"
+        lines.append(f"{head}: not read" if one.reading is None else words.reading_line(head, one.reading))
+        if one.left_out is not None:
+            lines.append(f"    left out: {one.left_out.message}")
+    more = page.total - options.start - len(page.sightings)
+    lines += [f"{more} more: go on with --start {options.start + len(page.sightings)}."] if more > 0 else []
+    document: dict[str, Any] = {"trial": trial.id, "total": page.total, "ageing": known.as_dict()}
+    return Answer({**document, "sightings": [one.as_dict() for one in page.sightings]}, lines)
+
+
+def _since(options: argparse.Namespace) -> datetime | None:
+    from matcher.dates import moment
+
+    return None if options.since is None else moment(options.since)
+
+
+def _came_of(given: Given) -> Answer:
+    """Say what giving, moving or taking a tag came to."""
+    from matcher.tags.wording import ended_in_words, given_in_words
+
+    told = [given_in_words(given.now)] if given.now is not None else []
+    document = {
+        "now": None if given.now is None else given.now.as_dict(),
+        "ended": [one.as_dict() for one in given.ended],
+    }
+    return Answer(document, [*told, *map(ended_in_words, given.ended)])
