@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from matcher.calibration.illumination import LightField
     from matcher.calibration.profile import CameraProfile, best_profile
     from matcher.calibration.profile_from_chart import profile_from_chart
+    from matcher.calibration.references import Reference
     from matcher.card.card import load_cards
     from matcher.card.detect import find_card, neutral_patch
     from matcher.colour.difference import delta_e_2000
@@ -45,6 +46,7 @@ _ROOMS = {
         "best_profile",
     ),
     "matcher.calibration.profile_from_chart": ("profile_from_chart",),
+    "matcher.calibration.references": ("Reference",),
     "matcher.card.card": ("load_cards",),
     "matcher.card.detect": (
         "find_card",
@@ -101,6 +103,7 @@ __all__ = [
     "Prediction",
     "Reading",
     "Recipe",
+    "Reference",
     "Seal",
     "Sighting",
     "StageReading",

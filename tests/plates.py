@@ -10,10 +10,10 @@ import numpy as np
 from hypothesis import strategies as st
 from PIL import Image
 
-from matcher.calibration.local_error import LocalError
 from matcher.calibration.profile import CameraProfile
 from matcher.calibration.transform import PARAMETERS, ToneCurve
 from matcher.colour.cielab import SRGB_TO_XYZ_D50
+from matcher.colour.local_error import LocalError
 from matcher.colour.uncertainty import BudgetTerm
 from matcher.errors import Caveat
 from matcher.photo.camera import CameraInfo

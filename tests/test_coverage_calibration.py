@@ -11,16 +11,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matcher.calibration import local_error
 from matcher.calibration.calibrate import calibrate
 from matcher.calibration.camera_priors import MATRIX_SIGMA, TONE_CHANNEL_SIGMA, TONE_SIGMA
 from matcher.calibration.illumination import LOCAL_SIGMA, PLAIN_FALLOFF, LightField
-from matcher.calibration.local_error import LENGTH_SCALE, LocalError, scale_at
 from matcher.calibration.profile_fit import best_fit
 from matcher.calibration.profile_from_chart import profile_from_chart
 from matcher.card.card import Card, Patch
 from matcher.card.reading import CardReading, PatchReading
+from matcher.colour import local_error
 from matcher.colour.cielab import lab_jacobian, lab_to_xyz, xyz_to_lab
+from matcher.colour.local_error import LENGTH_SCALE, LocalError, scale_at
 from matcher.colour.sources import Source
 from matcher.errors import Caveat
 from matcher.photo.photo import open_photo

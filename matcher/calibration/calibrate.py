@@ -6,6 +6,7 @@ profile's transform. After ``card_gains`` and ``unknown_camera``; gives a ``Cali
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -26,6 +27,7 @@ from matcher.calibration.camera_priors import (
 from matcher.calibration.illumination import LightField
 from matcher.calibration.profile import CameraProfile
 from matcher.calibration.profile_from_chart import profile_from_chart
+from matcher.calibration.references import MOST_REFERENCES, Reference
 from matcher.calibration.transform import ToneCurve, log_position, tone_from_greys
 from matcher.calibration.white_balance import (
     BALANCE_SIGMA,
@@ -65,6 +67,7 @@ def calibrate(
     camera: CameraProfile | None = None,
     light: str = "unknown",
     field: LightField | None = None,
+    references: Sequence[Reference] = (),
 ) -> Calibration:
     """Calibrate a photograph by its card, and by a profile of its camera under its light where there is one.
 
@@ -84,6 +87,9 @@ def calibrate(
         unless the file proves that, the uncertainty allows for another.
     field : LightField, optional
         The light over the picture, from a flat-field photograph or a second card.
+    references : sequence of Reference, optional
+        Finishes of known colour in the picture, with or without a card: what they show of camera and light makes
+        every other finish's reading surer.
 
     Returns
     -------
@@ -94,7 +100,8 @@ def calibrate(
     Raises
     ------
     CardError
-        No neutral patch can be used, the profile does not fit, or the light is none of these or that of no profile.
+        No neutral patch can be used, the profile does not fit, the light is none of these or that of no profile, or
+        there are more references than can be taken in.
 
     Examples
     --------
@@ -109,6 +116,15 @@ def calibrate(
     >>> bool(abs(calibration.lab(card.patches[0].rgb) - card.patches[0].patch.lab).max() < 0.01)
     True
     """
+    if len(references) > MOST_REFERENCES:
+        raise CardError(f"Take at most {MOST_REFERENCES} known finishes in one picture: these are {len(references)}.")
+    plain = _by_card(photo, card, camera, light, field)
+    return replace(plain, references=tuple(references)) if references else plain
+
+
+def _by_card(
+    photo: Photo, card: CardReading | None, camera: CameraProfile | None, light: str, field: LightField | None
+) -> Calibration:
     if light not in LIGHTS:
         raise CardError(f"Give the light as {listed(LIGHTS, 'or')}: {light!r} is none of them.")
     is_chart = card is not None and card.card.layout == "chart"

@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 from matcher.calibration.camera_priors import BLACK_SIGMA, matrix_effect
 from matcher.calibration.illumination import LightField
 from matcher.calibration.profile import CameraProfile
+from matcher.calibration.references import Reference
 from matcher.calibration.transform import ToneCurve, log_position
 from matcher.calibration.white_balance import GainTerm, anchored, middle_grey
 from matcher.card.reading import CardReading
@@ -45,7 +46,7 @@ class Calibration:
     known, else the photograph: what other readings can share. field: the light over the picture. black_sigma: how far
     a decoded value of nothing may be from 0. declared_light: "daylight" or "profile" (the profile's own light) when the
     person said so, else "unknown". light_proven: whether the light is known to be the profile's,
-    or known to be another.
+    or known to be another. references: finishes of known colour in the picture, which ``read_finish`` takes in.
     """
 
     gains: Floats
@@ -66,6 +67,7 @@ class Calibration:
     black_sigma: float = BLACK_SIGMA[8]
     declared_light: str = "unknown"
     light_proven: bool = True
+    references: tuple[Reference, ...] = ()
     caveats: tuple[Caveat, ...] = ()
 
     def light(self, rgb: ArrayLike, places: ArrayLike | None = None) -> Floats:

@@ -15,12 +15,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from matcher.calibration.local_error import LocalError
 from matcher.calibration.profile_document import VERSION, fields_of
 from matcher.calibration.transform import ToneCurve, root_terms
 from matcher.card.reading import CardReading
 from matcher.colour.cielab import SRGB_TO_XYZ_D50, lab_to_xyz, xyz_to_lab
 from matcher.colour.difference import delta_e_2000
+from matcher.colour.local_error import LocalError
 from matcher.colour.types import Floats
 from matcher.dates import in_utc
 from matcher.errors import CardError, Caveat, Misfit, fault_in_words

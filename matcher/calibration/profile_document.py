@@ -11,9 +11,9 @@ from typing import Any
 
 import numpy as np
 
-from matcher.calibration.local_error import LocalError
 from matcher.calibration.transform import CAUSES, KINDS, PARAMETERS, ToneCurve
 from matcher.colour.cielab import checked_lab
+from matcher.colour.local_error import LocalError
 from matcher.errors import CardError, Caveat, Misfit
 from matcher.photo.camera import CameraInfo
 from matcher.photo.encoding import is_encoding

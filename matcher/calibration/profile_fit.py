@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matcher.calibration.local_error import LocalError, covariance_between
 from matcher.calibration.transform import (
     BOW_PRIOR,
     CHANNEL_BOW_PRIOR,
@@ -27,6 +26,7 @@ from matcher.calibration.transform import (
 from matcher.card.reading import CardReading
 from matcher.colour.cielab import lab_to_xyz, xyz_to_lab
 from matcher.colour.difference import delta_e_2000
+from matcher.colour.local_error import LocalError, covariance_between
 from matcher.colour.metric import delta_e_metric
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import square_root

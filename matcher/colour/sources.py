@@ -25,6 +25,8 @@ class Source(StrEnum):
     BLACK_LEVEL = "black level"
     PROFILE = "profile"
     UNLIKE_THE_CHART = "colours unlike the chart's"
+    REFERENCES = "known finishes in the picture"
+    CAMERA_LOCALLY = "camera near a colour"
     LAMP_POSITIONS = "lamp positions"
     PALE_SPOTS = "pale spots"
     WIDE_GLARE = "wide glare"

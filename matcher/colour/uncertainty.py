@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 from matcher.colour.types import Floats
 from matcher.errors import ReadingError
 
-MOST_CAUSES = 64
+MOST_CAUSES = 3 * 40
 LEAST_VARIANCE = 1e-12
 
 

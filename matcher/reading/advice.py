@@ -126,6 +126,8 @@ WHY: dict[str, str] = {
     Source.REGION: "the marked region is small or uneven",
     Source.PALE_SPOTS: "pale spots may be glare or the finish itself",
     Source.WIDE_GLARE: "a lamp or a window seems to be mirrored faintly all over it",
+    Source.REFERENCES: "the plates beside it are only known so well themselves",
+    Source.CAMERA_LOCALLY: "the camera may see this colour a little otherwise than those of the plates beside it",
     Source.LAMP_POSITIONS: "the lamp positions lit it differently",
     Source.NO_CARD: "there is no card to show the light and the exposure",
     Source.DOUBTFUL_CARD: "what is marked as the card may not be one",

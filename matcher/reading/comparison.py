@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from matcher.calibration.illumination import LOCAL_SIGMA
+from matcher.calibration.references import cause_of_own, own_root
 from matcher.colour.cielab import lab_to_xyz, xyz_to_lab
 from matcher.colour.difference import DRAWS_LOG2, delta_e_2000, delta_e_draws, interval_of, normal_draws
 from matcher.colour.sources import Source
@@ -148,7 +149,7 @@ def _joint_draws(target: Reading, plates: Sequence[Reading]) -> Floats:
     for row, first in enumerate(readings):
         joint[row, :, row] = first.covariance + 1e-9 * max(1.0, float(np.trace(first.covariance))) * np.eye(3)
         for column in range(row + 1, size):
-            common = shared_covariance(first.budget, readings[column].budget)
+            common = common_covariance(first, readings[column])
             joint[row, :, column], joint[column, :, row] = common, common.T
     root = _root_of(joint.reshape(3 * size, 3 * size))
     own = np.random.default_rng(20003).standard_normal((3 * len(plates), 2**DRAWS_LOG2))
@@ -173,8 +174,26 @@ def difference_covariance(first: Reading, second: Reading) -> Floats:
 
     What they share (photograph, card, profile) moves both alike and cancels as far as it is alike.
     """
-    common = shared_covariance(first.budget, second.budget)
+    common = common_covariance(first, second)
     return np.asarray(first.covariance + second.covariance - common - common.T)
+
+
+def common_covariance(first: Reading, second: Reading) -> Floats:
+    """Return the covariance (3, 3) between the errors of two readings: rows of the first, columns of the second.
+
+    A finish that was read beside a known one shares that one's own errors too, whatever it was known by.
+    """
+    common = shared_covariance(first.budget, second.budget)
+    for one, other in ((first, second), (second, first)):
+        carried = [term for term in one.budget if term.name == Source.REFERENCES and term.shared is not None]
+        if not carried:
+            continue
+        cause = cause_of_own(other)
+        for term in carried:
+            if term.shared == cause:
+                both = term.effect @ own_root(other).T
+                common = common + (both if one is first else both.T)
+    return common
 
 
 def delta_e_interval(first: Reading, second: Reading) -> tuple[float, float]:

@@ -2,11 +2,23 @@
 
 from __future__ import annotations
 
+from weakref import WeakKeyDictionary
+
 import numpy as np
 from numpy.typing import ArrayLike
 
 from matcher.calibration.calibrate import CHART_IN_PICTURE
 from matcher.calibration.calibration import Calibration
+from matcher.calibration.references import (
+    LIGHT_SPREAD,
+    LIGHT_SPREAD_WITHOUT_CARD,
+    USUAL,
+    Conditioned,
+    Discrepancy,
+    LeftOut,
+    SeenReference,
+    conditioned,
+)
 from matcher.card.detect import NEUTRAL_SPOT, UNKNOWN_LIGHTNESS
 from matcher.card.reading import CardReading
 from matcher.colour.cielab import checked_lab
@@ -18,7 +30,7 @@ from matcher.photo.photo import Photo
 from matcher.photo.region import Pixels, area_inside, block_means, covariance_of_mean, pixels_inside, share_within
 from matcher.reading.glare import Glare, PaleSpots, find_glare, wide_glare
 from matcher.reading.reading import CardAsRead, Conditions, Reading
-from matcher.words import counted, percent
+from matcher.words import counted, listed, percent
 
 FEWEST_PIXELS = 9
 FEW_PIXELS = 400
@@ -73,6 +85,17 @@ def read_finish(
     >>> [caveat.code for caveat in reading.caveats]
     ['no-card']
     """
+    return _read(photo, calibration, region, pale_spots, known_finishes(photo, calibration))
+
+
+def _read(
+    photo: Photo,
+    calibration: Calibration,
+    region: ArrayLike,
+    pale_spots: PaleSpots = "unknown",
+    known: Conditioned | None = None,
+) -> Reading:
+    """Read a finish by the calibration, and by what known finishes in the picture tell of its errors."""
     shown, glare = finish_pixels(photo, calibration, region)
     keep = ~glare.left_out(pale_spots)
     left_out = 1.0 - float(keep.mean())
@@ -84,14 +107,17 @@ def read_finish(
         )
     kept = shown.only(keep)
     light = _mean_light(kept)
-    lab = calibration.lab_of_light(light)
+    lab, place = calibration.lab_of_light(light), kept.xy.mean(axis=0)
     _refuse_impossible(lab, calibration)
-    lights, darks = _lights_and_darks(kept, calibration)
-    budget = (
-        *calibration.budget(light, covariance_of_mean(kept), kept.xy.mean(axis=0)),
+    lights, darks = (_lab_at(part, place, calibration, known) for part in _lights_and_darks(kept))
+    budget: tuple[BudgetTerm, ...] = (
+        *calibration.budget(light, covariance_of_mean(kept), place),
         *(_pale_spots_term(shown, glare, calibration) if pale_spots == "unknown" else ()),
         *_wide_glare_term(kept, light, calibration),
     )
+    if known is not None and known.used:
+        lab, budget = known.corrected(lab, budget, place)
+        _refuse_impossible(lab, calibration)
     return Reading(
         lab=lab,
         covariance=sum_of(budget),
@@ -106,12 +132,52 @@ def read_finish(
             *calibration.caveats_for(light),
             *_region_caveats(int(keep.sum()), left_out),
             *_glare_caveats(budget),
+            *_reference_caveats(known, calibration),
             *_place_caveats(photo, calibration, np.asarray(region, dtype=float), shown.xy),
         ),
         region=np.asarray(region, dtype=float),
         photo=photo.sha256,
         conditions=_conditions(photo, calibration, pale_spots),
     )
+
+
+_KNOWN: WeakKeyDictionary[Calibration, Conditioned] = WeakKeyDictionary()
+
+
+def known_finishes(photo: Photo, calibration: Calibration) -> Conditioned | None:
+    """Return what the references of a calibration tell of its errors, None where there are none. Worked out once."""
+    if not calibration.references:
+        return None
+    if calibration not in _KNOWN:
+        seen: list[SeenReference] = []
+        left_out: list[LeftOut] = []
+        for index, reference in enumerate(calibration.references):
+            try:
+                reading = _read(photo, calibration, reference.region)
+            except ReadingError as error:
+                left_out.append(LeftOut(index, "unreadable", said=str(error)))
+                continue
+            seen.append(SeenReference(index, reference, reading))
+        local = USUAL if calibration.profile is None else calibration.profile.local
+        spread = LIGHT_SPREAD if calibration.card is not None else LIGHT_SPREAD_WITHOUT_CARD
+        _KNOWN[calibration] = conditioned(
+            seen, left_out, photo.sha256, Discrepancy(local, max(photo.width, photo.height), spread)
+        )
+    return _KNOWN[calibration]
+
+
+def _lab_at(light: Floats, place: Floats, calibration: Calibration, known: Conditioned | None) -> Floats:
+    """Return CIELAB (3,) of scene light (3,) at place (2,), what known finishes tell taken in."""
+    lab = calibration.lab_of_light(light)
+    if known is None or not known.used:
+        return lab
+    return known.corrected(lab, calibration.budget(light, np.zeros((3, 3)), place), place)[0]
+
+
+def shift_at(photo: Photo, calibration: Calibration, light: Floats, place: Floats) -> Floats:
+    """Return (3,) CIELAB: what known finishes in the picture add to a colour of scene light (3,) at place (2,)."""
+    known = known_finishes(photo, calibration)
+    return _lab_at(light, place, calibration, known) - calibration.lab_of_light(light)
 
 
 def _conditions(photo: Photo, calibration: Calibration, pale_spots: PaleSpots) -> Conditions:
@@ -212,14 +278,41 @@ def _glare_caveats(budget: tuple[BudgetTerm, ...]) -> tuple[Caveat, ...]:
     return tuple(said[Source(term.name)] for term in large if term.name in said)
 
 
-def _lights_and_darks(kept: Pixels, calibration: Calibration) -> tuple[Floats, Floats]:
-    """Return CIELAB (3,) of the lightest and of the darkest quarter, each averaged in linear light."""
+def name_of(index: int, calibration: Calibration) -> str:
+    """Return how a reference is called where it is told: "plate 88", else by its place among those given."""
+    return calibration.references[index].name or f"known finish {index + 1}"
+
+
+def _reference_caveats(known: Conditioned | None, calibration: Calibration) -> tuple[Caveat, ...]:
+    """Name the references that were left out, and say why."""
+    if known is None:
+        return ()
+    names = {why: [name_of(o.index, calibration) for o in known.left_out if o.why == why] for why in ("odd", "at odds")}
+    caveats = []
+    if odd := names["odd"]:
+        message = (
+            f"Left out, because {'it looks' if len(odd) == 1 else 'they look'} otherwise here than logged: "
+            f"{listed(odd, 'and')}. Check for glare, wax, wear, or the tag of another plate."
+        )
+        caveats.append(Caveat("reference-odd", message))
+    if two := names["at odds"]:
+        message = (
+            f"Left out, because they contradict each other here: {listed(two, 'and')}. Lay a third plate beside them, "
+            "or leave the wrong one out."
+        )
+        caveats.append(Caveat("reference-at-odds", message))
+    for item in known.left_out:
+        if item.why == "unreadable":
+            message = f"Left out, because it can't be read here: {name_of(item.index, calibration)}. {item.said}"
+            caveats.append(Caveat("reference-unreadable", message))
+    return tuple(caveats)
+
+
+def _lights_and_darks(kept: Pixels) -> tuple[Floats, Floats]:
+    """Return scene light (3,) of the lightest and of the darkest quarter, each averaged."""
     brightness = kept.rgb.sum(axis=1)
     low, high = np.quantile(brightness, [0.25, 0.75])
-    return (
-        calibration.lab_of_light(kept.rgb[brightness >= high].mean(axis=0)),
-        calibration.lab_of_light(kept.rgb[brightness <= low].mean(axis=0)),
-    )
+    return kept.rgb[brightness >= high].mean(axis=0), kept.rgb[brightness <= low].mean(axis=0)
 
 
 def _region_caveats(pixels: int, left_out: float) -> tuple[Caveat, ...]:

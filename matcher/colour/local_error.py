@@ -57,10 +57,23 @@ class LocalError:
 
     def covariance(self, lab: ArrayLike) -> Floats:
         """Return the covariance (3, 3) of what is left at one CIELAB (3,) after the correction."""
-        near = kernel(np.asarray(lab, dtype=float)[None], self.references) * scale_at(self.references).T
-        told = np.einsum("ci,cij,cj->c", near, self._precision, near) * self.amplitude**4
-        left = np.maximum(self.amplitude**2 - told, 0.0) + self.nugget**2
-        return np.asarray(np.diag(left * scale_at(np.asarray(lab, dtype=float)) ** 2))
+        here = np.asarray(lab, dtype=float)
+        left = np.maximum(self.alike(here[None], here[None])[:, 0, 0], 0.0)
+        return np.asarray(np.diag(left) + self.own(here))
+
+    def alike(self, labs: Floats, others: Floats) -> Floats:
+        """Return the covariance (3, m, n), by L*, a*, b*, of what is left that is alike for like colours: at CIELAB
+        (m, 3) and (n, 3)."""
+        ours, theirs = (
+            kernel(colours, self.references) * scale_at(self.references).T[:, None] for colours in (labs, others)
+        )
+        told = np.einsum("cmi,cij,cnj->cmn", ours, self._precision, theirs) * (self.amplitude**4)[:, None, None]
+        left = (self.amplitude**2)[:, None, None] * kernel(labs, others) - told
+        return np.asarray(left * scale_at(labs).T[:, :, None] * scale_at(others).T[:, None])
+
+    def own(self, lab: Floats) -> Floats:
+        """Return the covariance (3, 3) of what a surface of CIELAB (3,) has of its own."""
+        return np.asarray(np.diag(np.square(self.nugget * scale_at(lab))))
 
     def moved(self, shift: Floats) -> LocalError:
         """Return this with its residuals moved by shift (n, 3)."""

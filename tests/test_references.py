@@ -1,0 +1,352 @@
+"""Finishes of known colour in a picture: the update is the textbook's, its intervals hold, what it shares cancels.
+
+Causes, effects and places invented; the textbook is the conditional of a Gaussian (Rasmussen and Williams 2006, A.6),
+worked out here anew by joint draws. Pictures: published sensors and lights of colour-science, invented plates.
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from matcher.calibration import references
+from matcher.calibration.calibrate import calibrate
+from matcher.calibration.references import (
+    LIGHT_SPREAD,
+    MOST_REFERENCES,
+    USUAL,
+    Conditioned,
+    Discrepancy,
+    Reference,
+    SeenReference,
+    cause_of_own,
+    conditioned,
+)
+from matcher.card.detect import find_card, neutral_patch
+from matcher.colour.difference import delta_e_2000
+from matcher.colour.sources import Source
+from matcher.colour.uncertainty import CHI2_95, BudgetTerm, sum_of
+from matcher.errors import CardError, ReadingError
+from matcher.photo.photo import open_photo
+from matcher.reading.comparison import delta_e_interval, difference_covariance
+from matcher.reading.finish import known_finishes, read_finish
+from matcher.reading.reading import Reading
+from tests.benchmarks.known_plates import Log, Phone, scene
+from tests.scenes import box
+
+PHOTO, PICTURE = "f" * 64, 1000
+REAL = os.environ.get("MATCHER_REAL_PHOTOS")
+
+
+def square(x, y, side=40):
+    return np.array(box(x, y, x + side, y + side), dtype=float)
+
+
+def reading_of(lab, *terms, region=None, photo=None):
+    return Reading(lab, sum_of(terms), budget=tuple(terms), region=region, photo=photo)
+
+
+OWN = np.array([0.3, 0.2, 0.4])
+
+
+def invented(rng, count):
+    """Return terms of ``count`` finishes seen in one picture: two causes in common, and each its own."""
+    first, second = SMALL * rng.normal(size=(count, 3, 2)), 2 * SMALL * rng.normal(size=(count, 3, 1))
+    return [
+        (
+            BudgetTerm(Source.CAMERA_AND_LIGHT, first[k], shared="camera"),
+            BudgetTerm(Source.TONE_CURVE, second[k], shared="tone"),
+            BudgetTerm(Source.REGION, SMALL * np.diag(OWN)),
+        )
+        for k in range(count)
+    ]
+
+
+SMALL = 0.03
+"""Of usual errors: so small that no effect moves from draw to draw."""
+
+
+@pytest.fixture
+def plainly_gaussian(monkeypatch):
+    """The discrepancy as large as usual, all of it small."""
+    monkeypatch.setattr(references, "SCALES", np.array([1.0]))
+    monkeypatch.setattr(references, "SURFACES_OWN", SMALL * references.SURFACES_OWN)
+
+
+def picture_of(rng, labs, places, draws):
+    """Draw the errors (draws, n, 3) of finishes at CIELAB labs and places, as the model has them, and their terms."""
+    terms = invented(rng, len(labs))
+    usual = replace(USUAL, amplitude=SMALL * USUAL.amplitude, nugget=SMALL * USUAL.nugget)
+    discrepancy = Discrepancy(usual, PICTURE, SMALL * LIGHT_SPREAD)
+    local = discrepancy.between(labs, places, labs, places) + discrepancy.light_between(labs, places, labs, places)
+    for k, lab in enumerate(labs):
+        local[3 * k : 3 * k + 3, 3 * k : 3 * k + 3] += discrepancy.own(lab)
+    errors = rng.multivariate_normal(np.zeros(len(local)), local, draws).reshape(draws, len(labs), 3)
+    for column in range(2):
+        common = rng.normal(size=(draws, terms[0][column].effect.shape[1]))
+        errors += np.stack([common @ own[column].effect.T for own in terms], axis=1)
+    return errors + SMALL * rng.normal(size=errors.shape) * OWN, terms, discrepancy
+
+
+def test_what_is_left_is_what_draws_of_all_causes_leave(plainly_gaussian):
+    """Corrected less true, over draws of every cause, scatters as the stated covariance says; so does its difference
+    from a known plate's own reading, whose errors come in with it."""
+    rng = np.random.default_rng(4)
+    labs = np.array([[40.0, 12, 22], [42, 10, 20], [55, -5, 8], [30, 8, 12]])
+    places = np.array([[500.0, 500], [560, 500], [200, 700], [800, 100]])
+    draws = 500
+    errors, terms, discrepancy = picture_of(rng, labs, places, draws)
+    roots = SMALL * np.array([np.diag([0.5, 0.6, 0.4]), np.diag([1.5, 1.0, 1.2]), np.diag([0.3, 0.3, 0.3])])
+    common = SMALL * np.array([[0.8], [-0.5], [0.6]])  # one card that all plates were logged by
+    of_card = rng.normal(size=(draws, 1)) @ common.T
+    known_errors = np.stack([rng.normal(size=(draws, 3)) @ root for root in roots], axis=1) + of_card[:, None]
+    left, apart = np.zeros((draws, 3)), np.zeros((draws, 3))
+    for draw in range(draws):
+        seen = []
+        for k in range(1, 4):
+            own = (BudgetTerm("own", roots[k - 1]), BudgetTerm(Source.CARD_TOLERANCE, common, shared="card 7"))
+            known = reading_of(labs[k] + known_errors[draw, k - 1], *own)
+            shown = reading_of(labs[k] + errors[draw, k], *terms[k])
+            region = square(*(places[k] - 20))
+            seen.append(SeenReference(k - 1, Reference(region, known), shown))
+        told = Conditioned(tuple(seen), PHOTO, discrepancy)
+        lab, budget = told.corrected(labs[0] + errors[draw, 0], terms[0], places[0])
+        left[draw] = lab - labs[0]
+        apart[draw] = left[draw] - known_errors[draw, 0]
+        if draw == 0:
+            covariance = sum_of(budget)
+            target = Reading(lab, covariance, budget=budget)
+            of_difference = difference_covariance(target, seen[0].reference.reading)
+    assert np.diag(covariance) == pytest.approx(np.var(left, axis=0), rel=0.18)
+    stated = covariance[0, 1] / np.sqrt(covariance[0, 0] * covariance[1, 1])
+    assert np.corrcoef(left.T)[0, 1] == pytest.approx(stated, abs=0.12)
+    assert np.diag(of_difference) == pytest.approx(np.var(apart, axis=0), rel=0.18)
+    assert np.trace(covariance) < 0.8 * np.var(errors[:, 0], axis=0).sum()
+
+
+CAMERA = (BudgetTerm(Source.CAMERA_AND_LIGHT, 4 * np.eye(3), shared="camera"),)
+PLACE = np.array([560.0, 520.0])
+
+
+def seen_plate(index, lab, error=(0, 0, 0), at=(500, 500), sigma=0.4, known=None):
+    """A plate known to within ``sigma``, which the picture shows ``error`` off."""
+    own = reading_of(
+        np.asarray(lab, float) + error, BudgetTerm(Source.CAMERA_AND_LIGHT, 4 * np.eye(3), shared="camera")
+    )
+    return SeenReference(index, Reference(square(*at), known or Reading(lab, sigma**2 * np.eye(3))), own)
+
+
+def told_by(*seen):
+    return conditioned(list(seen), [], PHOTO, Discrepancy(USUAL, PICTURE))
+
+
+def test_a_plate_of_the_same_colour_beside_it_gives_its_own_colour():
+    known = told_by(seen_plate(0, (40, 12, 22), error=(3, -4, 6)))
+    lab, budget = known.corrected(np.array([43.5, 8.4, 27.7]), CAMERA, PLACE)
+    assert lab == pytest.approx([40.5, 12.4, 21.7], abs=0.7)
+    assert np.sqrt(np.diag(sum_of(budget))) == pytest.approx(0.6, abs=0.3)
+
+
+def test_its_difference_from_that_plate_is_surer_than_either():
+    plate = seen_plate(0, (40, 12, 22), error=(3, -4, 6), sigma=1.5)
+    lab, budget = told_by(plate).corrected(np.array([46.0, 9.0, 29.0]), CAMERA, PLACE)
+    target, known = Reading(lab, sum_of(budget), budget=budget), plate.reference.reading
+    apart = difference_covariance(target, known)
+    assert np.trace(apart) < 0.4 * np.trace(target.covariance)
+    low, high = delta_e_interval(target, known)
+    blind = Reading(known.lab + 1e-6, known.covariance)  # the same plate, known otherwise: nothing in common
+    low_blind, high_blind = delta_e_interval(target, blind)
+    assert high - low < 0.7 * (high_blind - low_blind)
+    assert difference_covariance(known, target) == pytest.approx(apart.T)
+
+
+def test_two_finishes_read_by_the_same_plate_share_what_it_is_known_by():
+    plate = seen_plate(0, (40, 12, 22), error=(3, -4, 6), sigma=2.0)
+    pair = []
+    for lab, place in (((44.0, 8.0, 28.0), (540, 500)), ((45.0, 9.0, 27.0), (460, 520))):
+        shown, budget = told_by(plate).corrected(np.array(lab), CAMERA, np.array(place, float))
+        pair.append(Reading(shown, sum_of(budget), budget=budget))
+    assert np.trace(difference_covariance(*pair)) < 0.3 * np.trace(pair[0].covariance + pair[1].covariance)
+
+
+def test_a_plate_at_odds_with_the_others_is_found_and_left_out():
+    colours = [(40, 12, 22), (55, -8, 10), (30, 5, 8), (48, 20, 30)]
+    places = [(100, 100), (800, 200), (300, 700), (600, 600)]
+    plates = [seen_plate(k, lab, (2, -1, 3), at) for k, (lab, at) in enumerate(zip(colours, places, strict=True))]
+    assert told_by(*plates).left_out == ()
+    plates[2] = seen_plate(2, colours[2], (14, -9, -8), places[2])
+    known = told_by(*plates)
+    assert [(item.index, item.why) for item in known.left_out] == [(2, "odd")]
+    assert [item.index for item in known.used] == [0, 1, 3]
+
+
+def test_of_two_that_contradict_each_other_neither_is_trusted():
+    near = [seen_plate(0, (40, 12, 22), (3, 1, -2), (400, 500)), seen_plate(1, (41, 11, 23), (-4, 6, 5), (460, 500))]
+    known = told_by(*near)
+    assert {(item.index, item.why) for item in known.left_out} == {(0, "at odds"), (1, "at odds")}
+    lab = np.array([44.0, 8.0, 28.0])
+    shown, budget = known.corrected(lab, CAMERA, PLACE)
+    assert shown.tolist() == lab.tolist() and budget == CAMERA
+
+
+def test_one_plate_that_no_camera_could_show_so_is_left_out():
+    assert told_by(seen_plate(0, (40, 12, 22), (2, 4, -4))).left_out == ()
+    (left_out,) = told_by(seen_plate(0, (40, 12, 22), (30, 40, -40))).left_out
+    assert left_out.why == "odd"
+
+
+@pytest.mark.parametrize("sigma", [0.4, 6.0, 300.0])
+@pytest.mark.parametrize("colour", [(40, 12, 22), (90, -60, -60)])
+@pytest.mark.parametrize("count", [1, 30])
+def test_no_plate_makes_a_reading_less_sure(sigma, colour, count):
+    """However badly it is known, however unlike the finish; and thirty of one colour are as safe as one."""
+    plates = [seen_plate(k, colour, (1, -1, 1), (30 * k, 400), sigma) for k in range(count)]
+    lab, budget = told_by(*plates).corrected(np.array([42.0, 11.0, 21.0]), CAMERA, PLACE)
+    assert np.isfinite(lab).all()
+    assert np.trace(sum_of(budget)) <= np.trace(sum_of(CAMERA)) * (1 + 1e-9)
+
+
+def test_thirty_plates_of_one_colour_say_no_more_of_others_than_their_light():
+    plates = [seen_plate(k, (40, 12, 22), (1, -1, 1), (30 * k, 400)) for k in range(30)]
+    terms = (*CAMERA, BudgetTerm(Source.TONE_CURVE, np.diag([3.0, 1.0, 1.0]), shared="tone at lights"))
+    _, far = told_by(*plates).corrected(np.array([85.0, 2.0, 5.0]), terms, PLACE)
+    assert np.sqrt(sum_of(far)[0, 0]) > 2.5
+
+
+def test_a_plate_that_was_logged_from_this_very_picture_tells_nothing():
+    own = reading_of((43, 8, 28), *CAMERA, region=square(500, 500), photo=PHOTO)
+    plate = SeenReference(0, Reference(square(500, 500), own), own)
+    lab, budget = told_by(plate).corrected(np.array([44.0, 8.0, 28.0]), CAMERA, PLACE)
+    assert lab == pytest.approx([44, 8, 28], abs=0.2)
+    assert np.trace(sum_of(budget)) > 0.9 * np.trace(sum_of(CAMERA))
+
+
+def test_a_readings_own_cause_is_its_own():
+    first, second = Reading((40, 12, 22)), Reading((40, 12, 22.1))
+    assert cause_of_own(first) == cause_of_own(Reading((40, 12, 22))) != cause_of_own(second)
+
+
+@pytest.mark.parametrize("region", [[(0, 0), (1, 1)], [[0, 0, 1]] * 3, "here", [(0, 0), (1, np.nan), (1, 1)]])
+def test_an_outline_that_is_none_is_refused(region):
+    with pytest.raises(ReadingError, match="three or more points"):
+        Reference(region, Reading((40, 12, 22)))
+
+
+def test_a_covariance_that_is_no_number_is_refused():
+    with pytest.raises(ReadingError, match="finite"):
+        Reading((40, 12, 22), np.full((3, 3), np.nan))
+
+
+@pytest.fixture(scope="module", params=[("A", "FL2"), ("A", "D65"), ("phone", "FL11")], ids=" ".join)
+def shown(request):
+    camera, light = request.param
+    phone = Phone.phone() if camera == "phone" else Phone.published(camera)
+    rng = np.random.default_rng(6)
+    log = Log.drawn(rng)
+    return log, scene(phone, light, log, 12, 3, rng)
+
+
+def errors_of(picture, calibrations):
+    """Return ΔE00 (n,), whether the 95 % region holds the truth (n,), and half its width (n,) of L*, a*, b*."""
+    found = []
+    for outline, lab, calibration in zip(picture.outlines, picture.labs, calibrations, strict=True):
+        reading = read_finish(picture.photo, calibration, outline, "finish")
+        off = reading.lab - lab
+        held = off @ np.linalg.solve(reading.covariance, off) <= CHI2_95
+        wide = np.sqrt(CHI2_95 * np.trace(reading.covariance) / 3)
+        found.append((float(delta_e_2000(reading.lab, lab)), held, wide, float(np.linalg.norm(off))))
+    return np.array(found, dtype=float).T
+
+
+def test_plates_beside_a_finish_make_its_reading_truer_and_surer(shown):
+    """From both sides: the region holds nearly always, and is not several times wider than the errors."""
+    log, picture = shown
+    alone, *_ = errors_of(picture, [calibrate(picture.photo, picture.card)] * 12)
+    beside = [
+        calibrate(picture.photo, picture.card, references=[Reference(at, log.readings[which]) for which, at in near])
+        for near in picture.beside
+    ]
+    delta, held, wide, off = errors_of(picture, beside)
+    assert delta.mean() < min(0.7 * alone.mean(), 1.2)
+    assert held.mean() >= 0.9
+    assert np.median(wide) < 2.5 * np.quantile(off, 0.95)
+
+
+@pytest.mark.parametrize("with_card", [True, False])
+def test_eight_plates_are_enough_with_a_card_and_without(shown, with_card):
+    log, picture = shown
+    eight = [Reference(at, log.readings[which]) for which, at in picture.eight]
+    calibration = calibrate(picture.photo, picture.card if with_card else None, references=eight)
+    delta, held, wide, off = errors_of(picture, [calibration] * 12)
+    assert delta.mean() < 1.8
+    assert held.mean() >= 0.8
+    assert np.median(wide) < 2.5 * np.quantile(off, 0.95)
+
+
+def test_a_wrong_plate_is_named(shown):
+    log, picture = shown
+    eight = [Reference(at, log.readings[which], f"plate {which}") for which, at in picture.eight]
+    wrong, right = eight[3], log.readings[picture.eight[3][0]]
+    other = max(log.readings, key=lambda reading: float(delta_e_2000(reading.lab, right.lab)))
+    eight[3] = Reference(wrong.region, other, wrong.name)
+    calibration = calibrate(picture.photo, picture.card, references=eight)
+    reading = read_finish(picture.photo, calibration, picture.outlines[0], "finish")
+    (said,) = [caveat for caveat in reading.caveats if caveat.code == "reference-odd"]
+    assert wrong.name in said.message
+    known = known_finishes(picture.photo, calibration)
+    assert [item.index for item in known.left_out] == [3]
+
+
+def test_a_reference_outside_the_picture_is_said_and_left_out(shown):
+    log, picture = shown
+    gone = Reference(square(9000, 9000), log.readings[0], "plate 1")
+    reading = read_finish(picture.photo, calibrate(picture.photo, picture.card, references=[gone]), picture.outlines[0])
+    (said,) = [caveat for caveat in reading.caveats if caveat.code == "reference-unreadable"]
+    assert "plate 1" in said.message
+    plain = read_finish(picture.photo, calibrate(picture.photo, picture.card), picture.outlines[0])
+    assert reading.lab.tolist() == plain.lab.tolist()
+
+
+def test_no_more_references_than_can_be_taken_in(shown):
+    log, picture = shown
+    many = [Reference(square(0, 0), log.readings[0])] * (MOST_REFERENCES + 1)
+    with pytest.raises(CardError, match="at most"):
+        calibrate(picture.photo, picture.card, references=many)
+
+
+def test_lights_and_darks_are_corrected_with_the_finish(shown):
+    log, picture = shown
+    beside = [Reference(at, log.readings[which]) for which, at in picture.beside[0]]
+    plain, surer = (
+        read_finish(picture.photo, calibrate(picture.photo, picture.card, references=known), picture.outlines[0])
+        for known in ((), beside)
+    )
+    moved = surer.lab - plain.lab
+    assert surer.lights - plain.lights == pytest.approx(moved, abs=max(0.5, 0.3 * np.linalg.norm(moved)))
+
+
+@pytest.mark.skipif(not REAL, reason="MATCHER_REAL_PHOTOS does not name a folder of chart photographs")
+@pytest.mark.parametrize(("name", "encoding"), [("copy_stand_chart", None), ("linear_tl84_chart", "linear")])
+def test_real_charts_are_read_truer_by_some_of_their_patches(name, encoding):
+    """Published CIELAB of the chart (colour-science) as the truth, good to 0.8 (from memory)."""
+    photo = open_photo(Path(str(REAL)) / f"{name}.jpg", encoding=encoding)
+    chart = find_card(photo, "24-patch chart")
+    grey = min((item for item in chart.patches if item.patch.neutral), key=lambda item: abs(item.patch.lab[0] - 50))
+    patches = [item for item in chart.patches if item is not grey]
+    card = neutral_patch(photo, grey.outline, lab=grey.patch.lab)
+    plain, surer, held = [], [], []
+    for first in range(3):
+        known = [Reference(item.outline, Reading(item.patch.lab, 0.64 * np.eye(3))) for item in patches[first::4]]
+        ways = [calibrate(photo, card), calibrate(photo, card, references=known)]
+        for item in (item for k, item in enumerate(patches) if k % 4 != first):
+            off = [read_finish(photo, way, item.outline, "finish") for way in ways]
+            plain.append(float(delta_e_2000(off[0].lab, item.patch.lab)))
+            surer.append(float(delta_e_2000(off[1].lab, item.patch.lab)))
+            error, spread = off[1].lab - item.patch.lab, off[1].covariance + 0.64 * np.eye(3)
+            held.append(error @ np.linalg.solve(spread, error) <= CHI2_95)
+    assert np.mean(surer) < 0.85 * np.mean(plain)
+    assert np.mean(held) >= 0.8
