@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from matcher.commissions.sign_off import SignOff
     from matcher.reading.reading import Reading
     from matcher.recipe.recipe import Recipe
+    from matcher.sheets.tag_sheet import PrintedTag
     from matcher.studio import Studio
     from matcher.suggest.suggestion import Suggestion
     from matcher.trials.trial import Target
@@ -105,6 +106,39 @@ def edition_sheet(studio: Studio, commission_id: int, with_recipe: bool = False,
         records.append(AreaRecord(area, sign_off, chart, plates, shown))
     journal = studio.commissions.journal(commission_id)
     return edition_record(commission, records, journal, with_recipe, studio.title, paper)
+
+
+def next_tag_number(studio: Studio) -> int:
+    """Return the first number beyond all that a plate of the studio ever carried on a tag of its own."""
+    highest, signs = 0, studio.tag_signs
+    for tag in {one.tag for one in studio.tags().times}:
+        own, _, number = tag.partition("-")
+        if own == signs and number.isdecimal():
+            highest = max(highest, int(number))
+    return highest + 1
+
+
+def tags_for_plates(studio: Studio, plates: Sequence[int], first: int) -> dict[int, PrintedTag]:
+    """Return the tags to print for logged plates, by plate: the one that it carries, else a new one.
+
+    first: the number of the first new one; those that a plate carries are passed over. Raises StudioError for a plate
+    that is not logged, TagError for a tag that can't be printed.
+    """
+    from matcher.sheets.tag_sheet import PrintedTag
+    from matcher.tags.code import TagCode, typed_tag
+
+    carried = {one.trial_id: one.tag for one in studio.tags().in_force()}
+    made, number, signs = {}, first, studio.tag_signs
+    for plate in dict.fromkeys(plates):
+        studio.trial(plate)
+        if plate in carried:
+            code = typed_tag(carried[plate])
+        else:
+            while f"{signs}-{number}" in carried.values():
+                number += 1
+            code, number = TagCode(signs, number), number + 1
+        made[plate] = PrintedTag(code, f"Plate {plate}")
+    return made
 
 
 def _both(studio: Studio, sign_off: SignOff) -> tuple[Shown, Shown]:

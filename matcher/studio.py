@@ -288,6 +288,13 @@ class Studio:
         """Return the tag that a plate carries, or carried at a moment; None for none."""
         return self.tags().tag_of(trial_id, at)
 
+    @property
+    def tag_signs(self) -> str:
+        """The five signs that every tag of this studio begins with."""
+        from matcher.tags.code import studio_signs
+
+        return studio_signs(self._settings.uid)
+
     def plate_of(self, tag: str, at: datetime | None = None) -> int | None:
         """Return the number of the plate that carries a tag, or carried it at a moment; None for none.
 

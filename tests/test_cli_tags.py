@@ -11,8 +11,10 @@ import pytest
 
 from matcher.reading.reading import Reading
 from matcher.studio import Studio
+from matcher.tags.code import TagCode, carried
 from matcher.tags.sightings import KeptSighting
 from tests.plates import MADE_AT, a_trial
+from tests.tag_scenes import scene
 
 TAG, OTHER = "K7QX2-88", "M3NB9-41"
 CORNERS = np.array([[0.0, 0.0], [9.0, 0.0], [9.0, 9.0], [0.0, 9.0]])
@@ -83,3 +85,44 @@ def test_an_empty_studio_says_how_to_begin(run: Any, tmp_path: Path) -> None:
     Studio.open(tmp_path / "new").close()
     _, out, _ = run("tags", "--studio", tmp_path / "new")
     assert out.startswith("No plate carries a tag yet")
+
+
+def test_a_sheet_is_printed_for_new_tags_and_for_logged_plates(told: Any, run: Any, refused: Any, folder: Path) -> None:
+    sheet = folder.parent / "tags.pdf"
+    printed = told("tags", "print", "--out", sheet, "--first", 85, "--count", 3, "--size", 15, "--studio", folder)
+    assert [one["number"] for one in printed["tags"]] == [85, 86, 87] and sheet.read_bytes().startswith(b"%PDF")
+    assert "is there already" in refused("tags", "print", "--out", sheet, "--studio", folder)
+    for_plates = ("tags", "print", "--out", sheet, "--overwrite", "--studio", folder, "--plates")
+    assert "plate 99" in refused(*for_plates, "1,99").lower()
+    assert "5,6,12" in refused(*for_plates, "one")
+    assert "--plates" in refused("tags", "print", "--out", sheet, "--overwrite", "--give", "--studio", folder)
+    _, out, _ = run(*for_plates, "1,2")
+    assert "plate 2" in out and "tags give" in out and "plate 1 " not in out
+    given = told(*for_plates, "1,2,3", "--give", "--by", "Ann")["tags"]
+    assert [(one["name"], one["number"]) for one in given] == [("Plate 1", 88), ("Plate 2", 1), ("Plate 3", 2)]
+    now = {one["trial"]: one["tag"] for one in told("tags", "--studio", folder)["tags"]}
+    assert now == {number: one["tag"] for number, one in enumerate(given, start=1)}
+    assert [one["number"] for one in told(*for_plates[:-1], "--count", 1)["tags"]] == [3]
+
+
+def test_tags_are_found_in_a_photograph_and_their_plates_told(told: Any, run: Any, refused: Any, folder: Path) -> None:
+    rng = np.random.default_rng(1)
+    with Studio.open(folder) as studio:
+        own = TagCode(studio.tag_signs, 5)
+        studio.give_tag(2, str(own))
+    theirs, ours = carried(TagCode("M3NB9", 41)), carried(own)
+    there = [ours, carried(TagCode(own.studio, 6)), theirs, theirs]
+    picture = folder.parent / "bench.jpg"
+    picture.write_bytes(scene(rng, there, 120, (900, 700)).data)
+    seen = told("tags", "find", picture, "--studio", folder)
+    about = {one["tag"]: (one["ours"], one["trial"]) for one in seen["tags"]}
+    assert about == {str(own): (True, 2), f"{own.studio}-6": (True, None), OTHER: (False, None)}
+    assert len(seen["tags"]) == 4 and np.shape(seen["tags"][0]["corners"]) == (4, 2)
+    assert [one["code"] for one in seen["warnings"]] == ["tag_twice"]
+    _, out, _ = run("tags", "find", picture, "--studio", folder)
+    assert f"{own}  plate 2, at" in out and "a tag of another studio" in out and "is there 2 times" in out
+    assert {one["trial"] for one in told("tags", "find", picture)["tags"]} == {None}  # no studio: the codes alone
+    picture.write_bytes(scene(rng, [], 0, (300, 200)).data)
+    _, out, _ = run("tags", "find", picture)
+    assert out.startswith("No tag found: take the photograph nearer")
+    assert "none.jpg is not there" in refused("tags", "find", folder / "none.jpg")

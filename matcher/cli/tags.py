@@ -1,27 +1,35 @@
-"""The commands on tags: which plate carries which, given, moved, taken; where plates were seen, how they changed."""
+"""The commands on tags: printed, found in a photograph; which plate carries which; where plates were seen."""
 
 from __future__ import annotations
 
 import argparse
+from collections import Counter
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from matcher.cli import values, words
-from matcher.cli.options import Commands, Parser, add_by
-from matcher.cli.photographs import studio_that_is_there
-from matcher.cli.words import Answer
+from matcher.cli.options import Commands, Parser, add_by, add_overwrite, add_paper
+from matcher.cli.photographs import studio_is_there, studio_that_is_there
+from matcher.cli.words import Answer, write
+from matcher.words import counted
 
 if TYPE_CHECKING:
+    from matcher.sheets.tag_sheet import PrintedTag
     from matcher.tags.store import Given
 
 A_PAGE = 50
+A_SHEET = 42
 
 
 def add_commands(commands: Commands) -> None:
-    about = "List plates by their tags, with how often they were seen and whether they changed; give, move, take a tag."
+    about = "List plates by their tags, with how often they were seen and whether they changed; print, find, give tags."
     listing = commands.add("tags", about, list_tags)
     parts = Commands(listing, "PART", required=False)
     parts.add("list", "List the plates that carry a tag: seen how often, when last, whether changed.", list_tags)
+    _add_print(parts.add("print", "Write a sheet of tags to print and cut out.", print_tags))
+    finds = parts.add("find", "Find the tags in a photograph, and say which plates carry them.", find)
+    finds.add_argument("photo", metavar="PHOTO", help="JPEG, PNG, WebP, TIFF, HEIC or camera raw")
+    finds.add_argument("--encoding", metavar="E", help="srgb or linear, to overrule what the file says")
     given = _about_a_tag(parts.add("give", "Give a tag to a plate; one that it has is taken back.", give))
     given.add_argument("id", metavar="PLATE", type=values.whole)
     given.add_argument("tag", metavar="TAG", help="its code as it is printed: K7QX2-88")
@@ -41,6 +49,25 @@ def add_commands(commands: Commands) -> None:
     whose.add_argument("tag", metavar="TAG")
     whose.add_argument("--at", metavar="DATE", help="2025-03-31 (now)")
     _add_sightings(parts.add("sightings", "List where a plate was seen, and whether its colour changed.", sightings))
+
+
+def _add_print(parser: Parser) -> None:
+    parser.add_argument("--out", metavar="FILE.pdf", required=True, help="where to write the sheet")
+    which = parser.add_mutually_exclusive_group()
+    about = f"how many new tags ({A_SHEET})"
+    which.add_argument("--count", metavar="N", type=values.whole, default=A_SHEET, help=about)
+    about = "print for these logged plates, with the plate's number: 5,6,12; the tag that one carries, else a new one"
+    which.add_argument("--plates", metavar="ID,ID", help=about)
+    parser.add_argument("--give", action="store_true", help="note at once that each of --plates carries its new tag")
+    about = "the first new tag's number (the first beyond all that a plate ever carried)"
+    parser.add_argument("--first", metavar="N", type=values.whole, help=about)
+    about = "side of a tag's black frame in mm: 15, 20 or 25 (20)"
+    parser.add_argument("--size", metavar="MM", type=values.figure, default=20.0, help=about)
+    about = "where the page is served on the local network, for a phone to open: 192.168.1.20:8501 (none)"
+    parser.add_argument("--address", metavar="HOST:PORT", default="", help=about)
+    add_paper(parser)
+    add_overwrite(parser)
+    add_by(parser)
 
 
 def _about_a_tag(parser: Parser) -> Parser:
@@ -86,6 +113,83 @@ def list_tags(options: argparse.Namespace) -> Answer:
         lines.append(ALL_ALIKE)
     none = "No plate carries a tag yet: give one with tags give, or log a plate with --tag."
     return Answer({"studio": studio.name, "tags": document}, lines or [none])
+
+
+def print_tags(options: argparse.Namespace) -> Answer:
+    """Write a sheet of tags; for logged plates, note that they carry them where that is asked."""
+    from matcher.printed import next_tag_number, tags_for_plates
+    from matcher.sheets.tag_sheet import tag_sheet, tags_from
+
+    if options.give and options.plates is None:
+        raise values.TypingError("Say with --plates which plates the tags are for, to give them at once.")
+    plates = None if options.plates is None else values.whole_numbers(options.plates, "the plates as 5,6,12")
+    of_plate: dict[int, PrintedTag] = {}
+    with studio_that_is_there(options) as studio:
+        first = next_tag_number(studio) if options.first is None else options.first
+        if plates is None:
+            printed = tags_from(studio.tag_signs, first, options.count)
+        else:
+            of_plate = tags_for_plates(studio, plates, first)
+            printed = list(of_plate.values())
+        sheet = tag_sheet(printed, options.size, options.address, studio.title, values.paper(options.paper))
+        write(options.out, sheet, options.overwrite)
+        carried = {one.trial_id for one in studio.tags().in_force()}
+        new = {plate: str(tag.code) for plate, tag in of_plate.items() if plate not in carried}
+        for plate, tag in new.items() if options.give else ():
+            studio.give_tag(plate, tag, options.by)
+    lines = [f"Wrote {options.out}: {counted(len(printed), 'tag')}, {printed[0].code} to {printed[-1].code}."]
+    lines[0] += " Print at actual size."
+    if options.first is None and (plates is None or new):
+        lines.append("Tags that are printed but on no plate yet are not known here: pass over them with --first.")
+    if new and not options.give:
+        lines.append("Note which plates carry them with tags give, once they are on: " + _pairs(new))
+    elif new:
+        lines.append("Noted that they are given: " + _pairs(new))
+    document = [{"tag": str(tag.code), "number": tag.code.number, "name": tag.name} for tag in printed]
+    return Answer({"sheet": options.out, "size_mm": options.size, "tags": document, "given": options.give}, lines)
+
+
+def _pairs(tags: dict[int, str]) -> str:
+    return ", ".join(f"plate {plate} {tag}" for plate, tag in tags.items()) + "."
+
+
+def find(options: argparse.Namespace) -> Answer:
+    """Find the tags in a photograph, and say which plates carry them."""
+    from matcher.photo.photo import open_photo
+    from matcher.tags.search import find_plates
+
+    photo = open_photo(options.photo, encoding=options.encoding)
+    found = sorted(find_plates(photo), key=lambda seen: (seen.code, *seen.corners[0].tolist()))
+    signs: str | None = None
+    plates: dict[str, int] = {}
+    if options.studio is not None or studio_is_there(None):
+        with studio_that_is_there(options) as studio:
+            signs, plates = studio.tag_signs, {one.tag: one.trial_id for one in studio.tags().in_force()}
+    document = [
+        {**seen.as_dict(), "ours": None if signs is None else seen.code.studio == signs, "trial": plates.get(seen.tag)}
+        for seen in found
+    ]
+    lines = []
+    for seen in found:
+        x, y = seen.corners.mean(axis=0).round().astype(int).tolist()
+        if seen.tag in plates:
+            whose = f"plate {plates[seen.tag]}"
+        elif signs is None or seen.code.studio == signs:
+            whose = "on no plate, as far as the log says"
+        else:
+            whose = "a tag of another studio"
+        lines.append(f"{seen.tag}  {whose}, at {x},{y}")
+    count = Counter(seen.tag for seen in found)
+    twice = [
+        {"code": "tag_twice", "message": f"{tag} is there {times} times: take the wrong ones off, or print them anew."}
+        for tag, times in count.items()
+        if times > 1
+    ]
+    none = (
+        "No tag found: take the photograph nearer, so that a tag is 3 % of its width or more, sharp, with the tag's "
+        "black frame whole and no glare on it."
+    )
+    return Answer({"tags": document, "warnings": twice}, [*(lines or [none]), *words.warning_lines(twice)])
 
 
 def give(options: argparse.Namespace) -> Answer:

@@ -246,6 +246,15 @@ def after_passes(texts: Sequence[str]) -> dict[int, Colour]:
     return found
 
 
+def whole_numbers(text: str, form: str) -> list[int]:
+    """Read "5,6,12"; form: how an error asks for them. Raises TypingError."""
+    found = [typed.whole_number(part) for part in text.split(",")]
+    known = [number for number in found if number is not None]
+    if len(known) < len(found):
+        raise TypingError(f"Give {form}: {text!r} is not that.")
+    return known
+
+
 def known_name(text: str, known: Sequence[str], what: str) -> str:
     """Return the name as the log writes it, for any way of writing it. Raises TypingError."""
     for name in known:

@@ -31,6 +31,11 @@ class Settings:
     def is_demo(self, value: bool) -> None:
         self._update(is_demo=bool(value))
 
+    @property
+    def uid(self) -> str:
+        """What names this studio among all, 32 hex digits; it stays when the title changes."""
+        return self._row().uid
+
     def _row(self) -> StudioRow:
         with self.database.reading() as session:
             return session.scalars(sa.select(StudioRow)).one()
