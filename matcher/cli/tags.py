@@ -258,7 +258,7 @@ def sightings(options: argparse.Namespace) -> Answer:
         head = f"{shown(one.seen_at, ISO)}  {one.tag}"
         lines.append(f"{head}: not read" if one.reading is None else words.reading_line(head, one.reading))
         if one.left_out is not None:
-            lines.append(f"    left out: {one.left_out.message}")
+            lines.append(f"    Did not serve as a reference. {one.left_out.message}")
     more = page.total - options.start - len(page.sightings)
     lines += [f"{more} more: go on with --start {options.start + len(page.sightings)}."] if more > 0 else []
     document: dict[str, Any] = {"trial": trial.id, "total": page.total, "ageing": known.as_dict()}

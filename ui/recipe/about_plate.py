@@ -8,6 +8,7 @@ import streamlit as st
 
 from matcher.dates import ISO, shown
 from matcher.trials.fields import TYPED
+from ui.recipe.plate_tag import AS_PRINTED
 from ui.state.drafts import Draft
 from ui.state.open_studio import target_choices
 from ui.state.who import who
@@ -22,8 +23,11 @@ NO_TARGET = 0
 _FIELDS = {field.name: field.form for field in TYPED if field.form is not None and field.kind != "moment"}
 
 
-def ask_about(studio: Studio, draft: Draft, target_id: int, made_at: datetime) -> None:
-    """Ask what tells this plate from others. At first: target_id, NO_TARGET for none; made_at, when it was made."""
+def ask_about(studio: Studio, draft: Draft, target_id: int, made_at: datetime, tag: bool = False) -> None:
+    """Ask what tells this plate from others. At first: target_id, NO_TARGET for none; made_at, when it was made.
+
+    tag: whether the tag that it carries is asked for too, as of a plate that is not logged yet.
+    """
     targets = {**target_choices(studio, keep=target_id or None), NO_TARGET: "No target"}
     field = draft.field("target_id", target_id)
     if st.session_state[field["key"]] not in targets:
@@ -34,6 +38,8 @@ def ask_about(studio: Studio, draft: Draft, target_id: int, made_at: datetime) -
         st.text_input(
             "Mark on the plate", placeholder="what is stamped or written on it", live=True, **draft.field("piece", "")
         )
+        if tag:
+            st.text_input("Tag on the plate", placeholder=AS_PRINTED, live=True, **draft.field("tag", ""))
     with right:
         with st.container(horizontal=True, gap="small", wrap=False):
             st.text_input("Made by", live=True, **draft.field("made_by", who()))

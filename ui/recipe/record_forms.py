@@ -93,6 +93,8 @@ def form_in_words(studio: Studio, kept: Kept) -> str:
     names = {target.id: target.name for target in studio.targets()}
     if body.get("target_id") in names:
         said.append(f"for {names[body['target_id']]}")
+    if body.get("tag"):
+        said.append(f"tag {body['tag']}")
     if recipe is not None:
         said += [f"{coat.chemical}, {passes_in_words(coat)}" for coat in recipe.coats]
     said.append(f"saved {shown(kept.saved_at)}")

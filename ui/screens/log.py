@@ -23,6 +23,7 @@ from ui.recipe.later_reading import add_later, show_stages
 from ui.recipe.mix_link import mix_button, predict_button
 from ui.recipe.piece import OF_THE_FIRST, take_to_bench
 from ui.recipe.plate_row import plate_row
+from ui.recipe.plate_tag import show_sightings, show_tag
 from ui.recipe.print_card import print_plate
 from ui.recipe.read_again import offer_to_read_again, reading_again
 from ui.show import look
@@ -204,6 +205,8 @@ def _one(studio: Studio, trial: Trial) -> None:
         if trial.stages:
             st.html("<strong>Readings during and after</strong>")
             show_stages(trial.stages)
+        show_tag(studio, trial)
+        show_sightings(studio, trial)
         show_corrections(studio, trial)
         _aside(studio, trial)
     if trial.set_aside is None:

@@ -54,7 +54,7 @@ def show() -> None:
     st.header("The colour you got", anchor=False)
     reading, _ = colour_in(studio, draft, "Mark the finish", "Plate")
     st.header("About the plate", anchor=False)
-    ask_about(studio, draft, _default_target(studio), now())
+    ask_about(studio, draft, _default_target(studio), now(), tag=True)
     _say_other_alloy(studio, draft, recipe)
     _log_it(studio, draft, recipe, reading, form.faults)
     come_back_to_button()
@@ -167,7 +167,7 @@ def _log_it(studio: Studio, draft: Draft, recipe: Recipe | None, reading: Readin
         st.rerun()
     remember(draft.shown("made_by"))
     try:
-        trial = studio.record(_trial(draft, recipe, reading))
+        trial = studio.record(_trial(draft, recipe, reading), tag=draft.shown("tag") or "")
     except MatcherError as error:
         tell(f"{error} Everything you typed is saved.")
         return
