@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from matcher.calibration.references import Reference
     from matcher.card.card import load_cards
     from matcher.card.detect import find_card, neutral_patch
+    from matcher.card.outline import propose_finishes
     from matcher.colour.difference import delta_e_2000
     from matcher.colour.wording import difference_in_words
     from matcher.errors import MatcherError
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
     from matcher.reading.difference_map import delta_e_map
     from matcher.reading.exposures import read_frames
     from matcher.reading.finish import read_finish
-    from matcher.reading.outline import propose_finishes
     from matcher.reading.reading import Reading
     from matcher.reading.texture import read_texture
     from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
@@ -68,7 +68,7 @@ _ROOMS = {
     "matcher.reading.difference_map": ("delta_e_map",),
     "matcher.reading.exposures": ("read_frames",),
     "matcher.reading.finish": ("read_finish",),
-    "matcher.reading.outline": ("propose_finishes",),
+    "matcher.card.outline": ("propose_finishes",),
     "matcher.reading.reading": ("Reading",),
     "matcher.reading.texture": ("read_texture",),
     "matcher.recipe.recipe": (

@@ -1,6 +1,6 @@
 """Invented photographs of plates on a bench, with what a person would mark on each, and a judge of proposed outlines.
 
-For the test and the benchmark of ``matcher.reading.outline``. Benches, lights, finishes, tools, hands, glare, and
+For the test and the benchmark of ``matcher.card.outline``. Benches, lights, finishes, tools, hands, glare, and
 plates that the picture's edge cuts are drawn by chance; the scene of a number is the same every time.
 """
 
@@ -16,13 +16,13 @@ import numpy as np
 from matcher.calibration.calibrate import calibrate
 from matcher.calibration.calibration import Calibration
 from matcher.card.detect import find_card
+from matcher.card.outline import ProposedFinish
 from matcher.card.reading import CardReading
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.types import Floats
 from matcher.errors import CardError, ReadingError
 from matcher.photo.photo import Photo, open_photo
 from matcher.reading.finish import read_finish
-from matcher.reading.outline import ProposedFinish
 from tests.demo_making.ledger import entries
 from tests.rendering.objects import flat, rising
 from tests.rendering.render import render_scene

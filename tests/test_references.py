@@ -30,11 +30,13 @@ from matcher.card.detect import find_card, neutral_patch
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.sources import Source
 from matcher.colour.uncertainty import CHI2_95, BudgetTerm, sum_of
+from matcher.commissions.read_again import read_again
 from matcher.errors import CardError, ReadingError
 from matcher.photo.photo import open_photo
 from matcher.reading.comparison import delta_e_interval, difference_covariance
 from matcher.reading.finish import known_finishes, read_finish
 from matcher.reading.reading import Reading
+from matcher.reading.seen_again import seen_again
 from tests.benchmarks.known_plates import Log, Phone, scene
 from tests.scenes import box
 
@@ -350,3 +352,34 @@ def test_real_charts_are_read_truer_by_some_of_their_patches(name, encoding):
             held.append(error @ np.linalg.solve(spread, error) <= CHI2_95)
     assert np.mean(surer) < 0.85 * np.mean(plain)
     assert np.mean(held) >= 0.8
+
+
+def test_what_a_reading_was_made_by_is_kept_with_it(shown):
+    log, picture = shown
+    beside = [
+        Reference(at, log.readings[which], f"plate {which}", f"uid {which}") for which, at in picture.beside[0][:2]
+    ]
+    calibration = calibrate(picture.photo, picture.card, references=beside)
+    reading = read_finish(picture.photo, calibration, picture.outlines[0])
+    kept = Reading.from_dict(reading.as_dict()).conditions.references
+    assert [(item.name, item.uid) for item in kept] == [(item.name, item.uid) for item in beside]
+    again = read_again(picture.photo, Reading.from_dict(reading.as_dict()), card=picture.card)
+    assert again.lab == pytest.approx(reading.lab, abs=1e-9)
+    assert again.covariance == pytest.approx(reading.covariance, abs=1e-9)
+    without = read_again(picture.photo, reading, card=picture.card, references=())
+    assert np.trace(without.covariance) > 2 * np.trace(reading.covariance)
+
+
+def test_each_plate_is_seen_again_by_the_others(shown):
+    """A plate known wrongly is read as what it is; those known rightly lie within their intervals."""
+    log, picture = shown
+    eight = [Reference(at, log.readings[which], f"plate {which}") for which, at in picture.eight]
+    wrong = replace(log.readings[picture.eight[5][0]], lab=log.readings[picture.eight[5][0]].lab + [9.0, -6, 9])
+    eight[5] = replace(eight[5], reading=wrong)
+    found = seen_again(picture.photo, calibrate(picture.photo, picture.card, references=eight))
+    assert [item.used for item in found] == [k != 5 for k in range(8)]
+    assert found[5].left_out.code == "reference-odd"
+    assert found[5].interval[0] > 3
+    assert all(item.interval[0] < 1.5 for item in found if item.used)
+    true = log.readings[picture.eight[5][0]].lab
+    assert float(delta_e_2000(found[5].reading.lab, true)) < 3.5

@@ -95,7 +95,7 @@ def test_a_square_root_squares_back_and_a_term_survives_json(effect):
     assert (back.shared, back.effect.tolist()) == ("card", effect.tolist())
 
 
-@pytest.mark.parametrize("effect", [np.eye(2), [1, 2, 3], [[np.nan]] * 3, "x", np.ones((3, 65))])
+@pytest.mark.parametrize("effect", [np.eye(2), [1, 2, 3], [[np.nan]] * 3, "x", np.ones((3, 121))])
 def test_an_effect_that_is_none_is_refused(effect):
     with pytest.raises(ReadingError, match="Check the uncertainty"):
         BudgetTerm("part", effect)

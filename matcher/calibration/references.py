@@ -63,12 +63,14 @@ class Known(Protocol):
 class Reference:
     """A finish of known colour in a photograph: its outline there, (n, 2) pixels, and its reading from elsewhere.
 
-    name: how it is called where it is told ("plate 88"). Raises ReadingError for an outline that is none.
+    name: how it is called where it is told ("plate 88"). uid: of the plate, where it is a logged one. Raises
+    ReadingError for an outline that is none.
     """
 
     region: Floats
     reading: Known
     name: str = ""
+    uid: str | None = None
 
     def __post_init__(self) -> None:
         try:

@@ -136,7 +136,7 @@ def read(options: argparse.Namespace) -> Answer:
 
 def _proposed(options: argparse.Namespace) -> Answer:
     """Say where plates seem to be; nothing is read, so that no outline is taken that nobody looked at."""
-    from matcher.reading.outline import propose_finishes
+    from matcher.card.outline import propose_finishes
     from matcher.reading.wording import proposals_in_words
 
     if options.finish:

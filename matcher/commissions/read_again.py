@@ -11,6 +11,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
+import numpy as np
 import sqlalchemy as sa
 from numpy.typing import ArrayLike
 from sqlalchemy.orm import Session
@@ -28,6 +29,7 @@ from matcher.words import counted
 
 if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
+    from matcher.calibration.references import Reference
     from matcher.card.reading import CardReading
     from matcher.photo.photo import Photo
     from matcher.reading.glare import PaleSpots
@@ -175,6 +177,17 @@ def card_of(photo: Photo, reading: Reading) -> CardReading | None:
     return None if taken.noted else find_card(photo, kind=None)
 
 
+def references_of(reading: Reading) -> tuple[Reference, ...]:
+    """Return the known finishes that a reading was made by, as they were known then."""
+    from matcher.calibration.references import Reference
+
+    kept = (reading.conditions or Conditions()).references
+    return tuple(
+        Reference(np.array(item.outline), Reading(np.array(item.lab), np.array(item.covariance)), item.name, item.uid)
+        for item in kept
+    )
+
+
 def read_again(
     photo: Photo,
     reading: Reading,
@@ -182,6 +195,7 @@ def read_again(
     light: str | None = None,
     region: ArrayLike | None = None,
     card: CardReading | None = None,
+    references: Sequence[Reference] | None = None,
 ) -> Reading:
     """Read the photograph of a reading again.
 
@@ -199,6 +213,8 @@ def read_again(
         Another outline of the finish, in pixels.
     card : CardReading, optional
         Another card, or the same marked anew.
+    references : sequence of Reference, optional
+        Known finishes in the picture; those that it was read by, as they were known then, when not given.
 
     Returns
     -------
@@ -227,7 +243,10 @@ def read_again(
             "The light over its picture was evened out by a second photograph or card: bring both in again."
         )
     found = card_of(photo, reading) if card is None else card
-    calibration = calibrate(photo, found, camera=camera, light=taken.light if light is None else light)
+    known = references_of(reading) if references is None else references
+    calibration = calibrate(
+        photo, found, camera=camera, light=taken.light if light is None else light, references=known
+    )
     outline = reading.region if region is None else region
     spots: PaleSpots = next((known for known in PALE_SPOTS if known == taken.pale_spots), "unknown")
     return read_finish(photo, calibration, outline, spots)

@@ -22,7 +22,7 @@ from matcher.colour.uncertainty import BudgetTerm, sum_of
 from matcher.errors import CardError, Caveat, PhotoError
 from matcher.photo.photo import Box, Photo
 from matcher.photo.region import checked_outline
-from matcher.reading.finish import read_finish
+from matcher.reading.finish import known_finishes, read_with
 from matcher.reading.glare import PaleSpots
 from matcher.reading.reading import Reading
 from matcher.reading.registration import Registration
@@ -54,7 +54,7 @@ def read_frames(
     photos : sequence of Photo
         2 to 12, of one encoding, from one camera position.
     calibrations : sequence of Calibration
-        One a photograph, by its own card.
+        One a photograph, by its own card; known finishes are those of the first.
     region : array_like, shape (n, 2)
         Outline of the finish, in pixels of the first photograph.
     pale_spots : "unknown", "glare" or "finish"
@@ -74,7 +74,8 @@ def read_frames(
         As ``read_finish``.
     """
     merged = merge_exposures(photos, calibrations, region)
-    reading = read_finish(merged, _after_merging(calibrations[0]), region, pale_spots)
+    known = known_finishes(photos[0], calibrations[0])
+    reading = read_with(merged, _after_merging(calibrations[0]), region, pale_spots, known)
     scatter = float(np.std(merged.log_gains, ddof=1) / np.sqrt(len(photos)))
     xyz = lab_to_xyz(reading.lab)
     effect = (xyz_to_lab(xyz * np.exp(scatter)) - xyz_to_lab(xyz * np.exp(-scatter))) / 2

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -16,6 +17,7 @@ from matcher.calibration.references import (
     Conditioned,
     Discrepancy,
     LeftOut,
+    Reference,
     SeenReference,
     conditioned,
 )
@@ -29,7 +31,7 @@ from matcher.errors import Caveat, ReadingError
 from matcher.photo.photo import Photo
 from matcher.photo.region import Pixels, area_inside, block_means, covariance_of_mean, pixels_inside, share_within
 from matcher.reading.glare import Glare, PaleSpots, find_glare, wide_glare
-from matcher.reading.reading import CardAsRead, Conditions, Reading
+from matcher.reading.reading import CardAsRead, Conditions, Reading, ReferenceAsRead
 from matcher.words import counted, listed, percent
 
 FEWEST_PIXELS = 9
@@ -85,17 +87,20 @@ def read_finish(
     >>> [caveat.code for caveat in reading.caveats]
     ['no-card']
     """
-    return _read(photo, calibration, region, pale_spots, known_finishes(photo, calibration))
+    return read_with(photo, calibration, region, pale_spots, known_finishes(photo, calibration))
 
 
-def _read(
+def read_with(
     photo: Photo,
     calibration: Calibration,
     region: ArrayLike,
     pale_spots: PaleSpots = "unknown",
     known: Conditioned | None = None,
 ) -> Reading:
-    """Read a finish by the calibration, and by what known finishes in the picture tell of its errors."""
+    """Read a finish by the calibration, and by what known finishes in its picture tell of its errors.
+
+    As ``read_finish`` does, which finds out what they tell.
+    """
     shown, glare = finish_pixels(photo, calibration, region)
     keep = ~glare.left_out(pale_spots)
     left_out = 1.0 - float(keep.mean())
@@ -132,12 +137,12 @@ def _read(
             *calibration.caveats_for(light),
             *_region_caveats(int(keep.sum()), left_out),
             *_glare_caveats(budget),
-            *_reference_caveats(known, calibration),
+            *(() if known is None else reference_caveats(known.left_out, calibration.references)),
             *_place_caveats(photo, calibration, np.asarray(region, dtype=float), shown.xy),
         ),
         region=np.asarray(region, dtype=float),
         photo=photo.sha256,
-        conditions=_conditions(photo, calibration, pale_spots),
+        conditions=_conditions(photo, calibration, pale_spots, known),
     )
 
 
@@ -153,7 +158,7 @@ def known_finishes(photo: Photo, calibration: Calibration) -> Conditioned | None
         left_out: list[LeftOut] = []
         for index, reference in enumerate(calibration.references):
             try:
-                reading = _read(photo, calibration, reference.region)
+                reading = read_with(photo, calibration, reference.region)
             except ReadingError as error:
                 left_out.append(LeftOut(index, "unreadable", said=str(error)))
                 continue
@@ -180,7 +185,7 @@ def shift_at(photo: Photo, calibration: Calibration, light: Floats, place: Float
     return _lab_at(light, place, calibration, known) - calibration.lab_of_light(light)
 
 
-def _conditions(photo: Photo, calibration: Calibration, pale_spots: PaleSpots) -> Conditions:
+def _conditions(photo: Photo, calibration: Calibration, pale_spots: PaleSpots, known: Conditioned | None) -> Conditions:
     """Note all that the photograph was read with, so that it can be read again."""
     card, profile = calibration.card, calibration.profile
     return Conditions(
@@ -190,7 +195,16 @@ def _conditions(photo: Photo, calibration: Calibration, pale_spots: PaleSpots) -
         profile=None if profile is None or profile.name == CHART_IN_PICTURE else profile.name,
         pale_spots=pale_spots,
         evened=calibration.field is not None,
+        references=() if known is None else tuple(_as_read(item.reference) for item in known.used),
         noted=True,
+    )
+
+
+def _as_read(reference: Reference) -> ReferenceAsRead:
+    outline = tuple((float(x), float(y)) for x, y in reference.region)
+    known = reference.reading
+    return ReferenceAsRead(
+        reference.name, outline, _triple(known.lab), tuple(_triple(row) for row in known.covariance), reference.uid
     )
 
 
@@ -278,32 +292,30 @@ def _glare_caveats(budget: tuple[BudgetTerm, ...]) -> tuple[Caveat, ...]:
     return tuple(said[Source(term.name)] for term in large if term.name in said)
 
 
-def name_of(index: int, calibration: Calibration) -> str:
+def called(index: int, references: Sequence[Reference]) -> str:
     """Return how a reference is called where it is told: "plate 88", else by its place among those given."""
-    return calibration.references[index].name or f"known finish {index + 1}"
+    return references[index].name or f"known finish {index + 1}"
 
 
-def _reference_caveats(known: Conditioned | None, calibration: Calibration) -> tuple[Caveat, ...]:
-    """Name the references that were left out, and say why."""
-    if known is None:
-        return ()
-    names = {why: [name_of(o.index, calibration) for o in known.left_out if o.why == why] for why in ("odd", "at odds")}
+def reference_caveats(left_out: Sequence[LeftOut], references: Sequence[Reference]) -> tuple[Caveat, ...]:
+    """Name the references that were left out, and say why and what to do."""
+    odd, two = ([called(item.index, references) for item in left_out if item.why == why] for why in ("odd", "at odds"))
     caveats = []
-    if odd := names["odd"]:
+    if odd:
         message = (
             f"Left out, because {'it looks' if len(odd) == 1 else 'they look'} otherwise here than logged: "
-            f"{listed(odd, 'and')}. Check for glare, wax, wear, or the tag of another plate."
+            f"{listed(odd)}. Check for glare, wax, wear, or the tag of another plate."
         )
         caveats.append(Caveat("reference-odd", message))
-    if two := names["at odds"]:
+    if two:
         message = (
-            f"Left out, because they contradict each other here: {listed(two, 'and')}. Lay a third plate beside them, "
-            "or leave the wrong one out."
+            f"Left out, because they contradict each other here: {listed(two)}. Lay a third plate beside them, or "
+            "leave the wrong one out."
         )
         caveats.append(Caveat("reference-at-odds", message))
-    for item in known.left_out:
+    for item in left_out:
         if item.why == "unreadable":
-            message = f"Left out, because it can't be read here: {name_of(item.index, calibration)}. {item.said}"
+            message = f"Left out, because it can't be read here: {called(item.index, references)}. {item.said}"
             caveats.append(Caveat("reference-unreadable", message))
     return tuple(caveats)
 

@@ -48,14 +48,27 @@ class CardAsRead:
 
 
 @dataclass(frozen=True)
+class ReferenceAsRead:
+    """A finish of known colour that a reading was made by: its name, its outline in pixels, the colour that it was
+    known to have with its covariance, and the uid of the plate where it is a logged one."""
+
+    name: str
+    outline: tuple[tuple[float, float], ...]
+    lab: tuple[float, float, float]
+    covariance: tuple[tuple[float, float, float], ...]
+    uid: str | None = None
+
+
+@dataclass(frozen=True)
 class Conditions:
     """How a photograph was taken and read, as far as is known.
 
     encoding: as ``Photo.encoding`` names it, or None. light: "daylight" when the person said that it was,
     "profile" when they said that it was the camera profile's own, else "unknown". card: None when there was none, or
     it was not noted. profile: the name of the camera profile. pale_spots: as ``read_finish`` takes it. exposures: how
-    many photographs the reading is of. evened: whether a light field was taken out. noted: whether all of this was
-    kept (readings of earlier versions hold encoding and light alone).
+    many photographs the reading is of. evened: whether a light field was taken out. references: the finishes of known
+    colour in the picture that it was made by. noted: whether all of this was kept (readings of earlier versions hold
+    encoding and light alone).
     """
 
     encoding: str | None = None
@@ -66,6 +79,7 @@ class Conditions:
     exposures: int = 1
     evened: bool = False
     noted: bool = False
+    references: tuple[ReferenceAsRead, ...] = ()
 
     @property
     def finished_by_camera(self) -> bool:
@@ -79,7 +93,8 @@ class Conditions:
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types; ``Conditions.from_dict`` takes them back."""
-        return {**vars(self), "card": None if self.card is None else dict(vars(self.card))}
+        card = None if self.card is None else dict(vars(self.card))
+        return {**vars(self), "card": card, "references": [dict(vars(item)) for item in self.references]}
 
     @classmethod
     def from_dict(cls, data: Mapping[str, Any]) -> Conditions:
@@ -93,6 +108,7 @@ class Conditions:
             pale_spots=str(data.get("pale_spots", "unknown")),
             exposures=int(data.get("exposures", 1)),
             evened=bool(data.get("evened", False)),
+            references=tuple(_reference(item) for item in data.get("references", ())),
             noted=bool(data.get("noted", False)),
         )
 
@@ -240,6 +256,12 @@ def _card(data: Mapping[str, Any]) -> CardAsRead:
     lab = data.get("lab")
     measured = None if lab is None else tuple(_triple(patch) for patch in lab)
     return CardAsRead(str(data["kind"]), corners, str(data["found_by"]), measured)
+
+
+def _reference(data: Mapping[str, Any]) -> ReferenceAsRead:
+    outline = tuple((float(x), float(y)) for x, y in data["outline"])
+    covariance = tuple(_triple(row) for row in data["covariance"])
+    return ReferenceAsRead(str(data["name"]), outline, _triple(data["lab"]), covariance, _text(data.get("uid")))
 
 
 def _text(value: Any) -> str | None:

@@ -11,11 +11,11 @@ import numpy as np
 
 from matcher.calibration.illumination import LightField
 from matcher.calibration.profile import CameraProfile
+from matcher.card.outline import ProposedFinish
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.wording import difference_in_words
 from matcher.dates import shown
 from matcher.reading.advice import reach_of
-from matcher.reading.outline import ProposedFinish
 from matcher.reading.reading import Reading
 from matcher.reading.texture import Texture
 from matcher.words import counted, percent

@@ -14,8 +14,8 @@ from collections import Counter
 import cv2
 import numpy as np
 
+from matcher.card.outline import propose_finishes
 from matcher.photo.photo import Photo, open_photo
-from matcher.reading.outline import propose_finishes
 from tests import plate_scenes
 
 KINDS = ("cut", "glare", "hand", "verdigris", "dark", "like the bench", "no card", "not marked", "0 on")

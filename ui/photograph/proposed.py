@@ -18,7 +18,7 @@ from ui.state.cache_keys import Key, card_key
 from ui.state.light import CardChoice
 
 if TYPE_CHECKING:
-    from matcher.reading.outline import ProposedFinish
+    from matcher.card.outline import ProposedFinish
     from matcher.studio import Studio
     from ui.state.drafts import Draft
 
@@ -27,7 +27,7 @@ def proposals(
     studio: Studio, sha256: str, choice: CardChoice, marked: Sequence[Shape] = ()
 ) -> tuple[ProposedFinish, ...]:
     """Return what is proposed in a photograph, but for plates that are marked already. Raises MatcherError."""
-    from matcher.reading.outline import not_marked_yet
+    from matcher.card.outline import not_marked_yet
 
     found = _proposals(card_key(studio, sha256, choice), studio, sha256, choice)
     return not_marked_yet(found, [shape.points for shape in marked])
@@ -64,6 +64,6 @@ def _points(item: ProposedFinish) -> tuple[tuple[float, float], ...]:
 
 @st.cache_resource(show_spinner=False, max_entries=24)
 def _proposals(key: Key, _studio: Studio, _sha256: str, _choice: CardChoice) -> tuple[ProposedFinish, ...]:
-    from matcher.reading.outline import propose_finishes
+    from matcher.card.outline import propose_finishes
 
     return propose_finishes(photo_of(_studio, _sha256), card_reading(_studio, _sha256, _choice))

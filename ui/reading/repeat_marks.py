@@ -23,7 +23,7 @@ from ui.state.messages import tell
 
 if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
-    from matcher.reading.outline import ProposedFinish
+    from matcher.card.outline import ProposedFinish
     from matcher.reading.reading import Reading
     from matcher.studio import Studio
     from ui.photograph.plate_photographs import PlatePhotograph
