@@ -298,11 +298,11 @@ class Studio:
     def plate_of(self, tag: str, at: datetime | None = None) -> int | None:
         """Return the number of the plate that carries a tag, or carried it at a moment; None for none.
 
-        Raises StudioError for what is no code.
+        Raises TagError for what is no code.
         """
         from matcher.tags.given import tag_text
 
-        found = self.tags().plate_of(tag_text(tag), at)
+        found = self.tags().plate_of(tag_text(tag, self.tag_signs), at)
         return None if found is None else found.trial_id
 
     def keep_sightings(self, sightings: Sequence[KeptSighting]) -> list[KeptSighting]:

@@ -10,10 +10,12 @@ from typing import Any
 import numpy as np
 import pytest
 
+from matcher.calibration.references import cause_of_own
 from matcher.colour.difference import delta_e_2000
+from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import CHI2_95, NORMAL_95, BudgetTerm, squared_distance
-from matcher.reading.comparison import difference_covariance
+from matcher.reading.comparison import common_covariance, difference_covariance
 from matcher.reading.reading import Reading
 from matcher.studio import Studio
 from matcher.tags.ageing import Ageing, ageing, joint_covariance, known_colour, mean_of
@@ -143,6 +145,17 @@ def test_what_all_readings_share_is_not_averaged_away_and_what_is_their_own_is()
     other, _ = a_life(rng, np.zeros(0), steady)
     apart = np.diag(difference_covariance(best, other))
     assert apart == pytest.approx(np.full(3, OWN_SIGMA**2 * (1 + 1 / 61)), rel=1e-6)
+
+
+def test_a_mean_shares_with_what_was_read_by_its_first_reading_as_a_reference() -> None:
+    logged = Reading(TRUTH, np.eye(3))
+    mean = mean_of([logged, Reading(TRUTH, np.eye(3))])
+    by_it = BudgetTerm(Source.REFERENCES, np.eye(3), shared=cause_of_own(logged))
+    beside = Reading(TRUTH, 2 * np.eye(3), budget=(by_it, BudgetTerm("region", np.eye(3))))
+    # half of the mean's error is the logged reading's, which the other took over whole
+    assert common_covariance(mean, beside) == pytest.approx(0.5 * np.eye(3), abs=1e-6)
+    assert common_covariance(mean, logged) == pytest.approx(0.5 * np.eye(3), abs=1e-6)
+    assert mean.covariance == pytest.approx(0.5 * np.eye(3), abs=1e-6)
 
 
 def test_the_mean_is_that_of_generalised_least_squares() -> None:

@@ -18,7 +18,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sqlalchemy import exc
 
-from matcher.errors import StudioError
+from matcher.errors import StudioError, TagError
 from matcher.storage.damaged import Damaged
 from matcher.storage.database import DATABASE_NAME
 from matcher.storage.schema import TagChangeRow
@@ -122,9 +122,9 @@ def test_a_plate_given_a_second_tag_loses_the_first_and_it_is_said(studio: Studi
 
 def test_what_cannot_be_is_refused_and_nothing_is_kept(studio: Studio) -> None:
     plate, _ = two_plates(studio)
-    for wrong in ("", "  ", "--", "K7 ÅÄ", "A" * 60, "A/B"):
-        with pytest.raises(StudioError):
-            studio.give_tag(plate, wrong)
+    for wrong in ("", "  ", "--", "K7 ÅÄ", "A" * 60, "A/B", "K7QX2-0", 88):
+        with pytest.raises(TagError):
+            studio.give_tag(plate, wrong)  # type: ignore[arg-type]
     with pytest.raises(StudioError, match=r"There is no (trial|plate) 99"):
         studio.give_tag(99, TAG)
     with pytest.raises(StudioError, match="yet to come"):
@@ -172,8 +172,13 @@ def test_a_damaged_line_is_named_and_the_others_are_read(tmp_path: Path) -> None
         assert "line about a tag 1 was damaged" in " ".join(brought.problems) and other.plate_of(OTHER) == 2
 
 
-def test_codes_are_kept_in_one_way() -> None:
+def test_codes_are_kept_in_one_way_and_the_number_of_an_own_tag_will_do(tmp_path: Path) -> None:
     assert tag_text(" k7qx2 - 88\n") == TAG
+    with Studio.open(tmp_path / "studio") as studio:
+        plate, _ = two_plates(studio)
+        given = studio.give_tag(plate, "88").now
+        assert given is not None and given.tag == f"{studio.tag_signs}-88"
+        assert studio.plate_of("88") == studio.plate_of(given.tag) == plate
 
 
 def give_on_and_on(folder: str, said_in: str) -> None:

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from matcher.errors import Caveat, StudioError
+from matcher.errors import Caveat, MatcherError, StudioError
 from matcher.storage.damaged import Damaged
 from matcher.storage.database import DATABASE_NAME
 from matcher.studio import Studio
@@ -164,7 +164,7 @@ def test_what_cannot_be_kept_is_refused_and_nothing_is(studio: Studio) -> None:
         KeptSighting(TAG, CORNERS[:3]),
         a_sighting(outline=[[0, 0], [1, np.inf], [2, 2]]),
     ):
-        with pytest.raises(StudioError):
+        with pytest.raises(MatcherError):
             studio.keep_sightings([a_sighting(), wrong])
     assert studio.sightings().total == 0
     ahead = a_sighting(seen_at=datetime.now(UTC) + 400 * DAY)  # a camera's clock

@@ -221,7 +221,7 @@ def history(options: argparse.Namespace) -> Answer:
     with studio_that_is_there(options) as studio:
         told = studio.tags()
         if options.tag is not None:
-            times = told.of_tag(tag_text(options.tag))
+            times = told.of_tag(tag_text(options.tag, studio.tag_signs))
         else:
             times = told.of_plate(studio.trial(options.plate).id or 0)
     lines = [f"{one.tag}  plate {one.trial_id}, {time_in_words(one)}" for one in times]
@@ -234,8 +234,8 @@ def whose_tag(options: argparse.Namespace) -> Answer:
     from matcher.dates import moment
     from matcher.tags.given import tag_text
 
-    tag = tag_text(options.tag)
     with studio_that_is_there(options) as studio:
+        tag = tag_text(options.tag, studio.tag_signs)
         plate = studio.plate_of(tag, None if options.at is None else moment(options.at))
         trial = None if plate is None else studio.trial(plate)
     then = "now" if options.at is None else f"on {options.at}"

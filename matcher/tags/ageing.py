@@ -23,10 +23,13 @@ from typing import Any
 
 import numpy as np
 
+from matcher.calibration.references import cause_of_own, own_root
 from matcher.colour.difference import delta_e_2000, interval_of
+from matcher.colour.sources import Source
 from matcher.colour.types import Floats
-from matcher.colour.uncertainty import BudgetTerm, shared_covariance, square_root, sum_of
+from matcher.colour.uncertainty import LEAST_VARIANCE, BudgetTerm, square_root, sum_of
 from matcher.dates import in_utc
+from matcher.reading.comparison import common_covariance
 from matcher.reading.reading import Reading
 from matcher.tags.sightings import KeptSighting, read_ones
 
@@ -149,7 +152,7 @@ def joint_covariance(readings: Sequence[Reading]) -> Floats:
     for row, first in enumerate(readings):
         own[row, :, row] = first.covariance + 1e-9 * max(1.0, float(np.trace(first.covariance))) * np.eye(3)
         for column in range(row + 1, size):
-            common = shared_covariance(first.budget, readings[column].budget)
+            common = common_covariance(first, readings[column])
             joint[row, :, column], joint[column, :, row] = common, common.T
     apart, alone = joint.reshape(3 * size, 3 * size), own.reshape(3 * size, 3 * size)
     for share in (1.0, 0.999, 0.99, 0.9, 0.5):  # less where rounding, or a budget at odds with itself, demands it
@@ -174,20 +177,24 @@ def _normal(covariance: Floats) -> tuple[Floats, Floats]:
 
 
 def _budget(parts: Floats, readings: Sequence[Reading]) -> tuple[BudgetTerm, ...]:
-    """Return what the uncertainty of a weighted mean is made of; parts: (m, 3, 3) the weights."""
+    """Return what the uncertainty of a weighted mean is made of; parts: (m, 3, 3) the weights.
+
+    What the first reading has of its own goes by the name that readings made by it as a reference know it by.
+    """
     shared: dict[tuple[str, tuple[int, ...]], list[tuple[BudgetTerm, Floats]]] = defaultdict(list)
     own: dict[str, list[Floats]] = defaultdict(list)
-    for part, reading in zip(parts, readings, strict=True):
+    first = BudgetTerm(Source.REFERENCES, own_root(readings[0]), shared=cause_of_own(readings[0]))
+    for place, (part, reading) in enumerate(zip(parts, readings, strict=True)):
         named = set()
-        for term in reading.budget:
+        for term in (*([first] if place == 0 else []), *reading.budget):
             effect = part @ term.effect
-            if term.shared is None or term.shared in named:  # a cause named twice in one reading is shared once
-                own[term.name].append(effect @ effect.T)
-            else:
+            if term.shared is not None and term.shared not in named:
                 named.add(term.shared)
                 shared[term.shared, term.effect.shape].append((term, effect))
+            elif place > 0:  # a cause named twice in one reading is shared once
+                own[term.name].append(effect @ effect.T)
         rest = part @ (reading.covariance - sum_of(reading.budget)) @ part.T
-        if float(np.trace(rest)) > 1e-12:
+        if place > 0 and float(np.trace(rest)) > LEAST_VARIANCE:
             own[reading.source].append(rest)
     kept = [
         BudgetTerm(found[0][0].name, np.sum([effect for _, effect in found], axis=0), found[0][0].remedy, key)

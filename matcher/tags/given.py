@@ -13,11 +13,10 @@ from datetime import datetime
 from typing import Any, Literal
 
 from matcher.dates import in_utc, now
-from matcher.errors import StudioError
-from matcher.storage import checked
+from matcher.errors import StudioError, TagError
+from matcher.tags.code import typed_tag
 
 GIVEN, TAKEN = "given", "taken"
-LONGEST_TAG = 40
 Ended = Literal["taken off", "given to another plate", "another tag"]
 
 
@@ -154,13 +153,11 @@ def history_of(changes: Iterable[TagChange]) -> TagHistory:
     return TagHistory((*over, *of_tag.values()), tuple(ordered))
 
 
-def tag_text(tag: object) -> str:
-    """Return a tag's code as it is kept: in capitals, without spaces. Raises StudioError."""
-    text = checked.line(tag, "tag's code", required=True, longest=LONGEST_TAG)
-    text = "".join(text.split()).upper()
-    if not all(letter.isascii() and (letter.isalnum() or letter == "-") for letter in text) or not text.strip("-"):
-        raise StudioError(f"Give the tag's code as it is printed beside it, such as K7QX2-88: {tag!r} is none.")
-    return text
+def tag_text(tag: str, signs: str | None = None) -> str:
+    """Return a tag's code as it is kept, K7QX2-88. signs: the studio's, whose number alone will do. Raises TagError."""
+    if not isinstance(tag, str):
+        raise TagError(f"Type the tag as it is printed, K7QX2-88: {tag!r} is not one.")
+    return str(typed_tag(tag, signs))
 
 
 def check_change(columns: Mapping[str, Any]) -> None:
@@ -168,7 +165,7 @@ def check_change(columns: Mapping[str, Any]) -> None:
     if columns["what"] not in (GIVEN, TAKEN):
         raise StudioError(f"A tag is given or taken: {columns['what']!r} is neither.")
     if tag_text(columns["tag"]) != columns["tag"]:
-        raise StudioError(f"A tag's code is kept in capitals, without spaces: {columns['tag']!r} is not.")
+        raise StudioError(f"A tag's code is kept as it is printed: {columns['tag']!r} is not.")
 
 
 def differing(one: Sequence[TagOnPlate], other: Sequence[TagOnPlate]) -> list[tuple[TagOnPlate, TagOnPlate]]:

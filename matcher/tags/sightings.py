@@ -81,7 +81,7 @@ def place_of(sighting: KeptSighting) -> dict[str, Any]:
 def check_sighting(columns: Mapping[str, Any]) -> None:
     """Raise a MatcherError for the columns of a sighting that no studio can have written."""
     if tag_text(columns["tag"]) != columns["tag"]:
-        raise StudioError(f"A tag's code is kept in capitals, without spaces: {columns['tag']!r} is not.")
+        raise StudioError(f"A tag's code is kept as it is printed: {columns['tag']!r} is not.")
     place = columns["place"]
     if len(checked_points(place.get("corners", ()), "tag's corners")) != 4:
         raise StudioError("A sighting has the tag's 4 corners: this one has not.")

@@ -21,8 +21,9 @@ from matcher.errors import Caveat, StudioError
 from matcher.storage import checked
 from matcher.storage.damaged import load_readable
 from matcher.storage.database import Database
-from matcher.storage.schema import FinishOutlineRow, PhotoRow, SightingRow, TagChangeRow
+from matcher.storage.schema import FinishOutlineRow, PhotoRow, SightingRow, StudioRow, TagChangeRow
 from matcher.tags import wording
+from matcher.tags.code import studio_signs
 from matcher.tags.given import GIVEN, TAKEN, TagChange, TagHistory, TagOnPlate, check_change, history_of, tag_text
 from matcher.tags.outlines import FinishOutline, body_of, outline_in_tag, points_of
 from matcher.tags.sightings import NO_PLATE, KeptSighting, SightingPage, of_columns, place_of
@@ -65,7 +66,7 @@ class Tags:
         trial_id : int
             The plate's number.
         tag : str
-            The tag's code.
+            The tag's code; of a tag of the studio's own the number will do.
         who, why : str
             Who says so, and why: needed when something that stood ends by it.
         at : datetime or None
@@ -82,8 +83,10 @@ class Tags:
         Raises
         ------
         StudioError
-            There is no such plate, the code is none, the moment is to come, the tag is on another plate and ``move``
+            There is no such plate, the moment is to come, the tag is on another plate and ``move``
             was not said, or a reason is needed; then nothing is changed.
+        TagError
+            The code is none.
         """
         with self.database.writing() as session:
             return give_in(session, trial_id, tag, who, why, at, move)
@@ -185,16 +188,14 @@ class Tags:
                 which &= column == wanted
         if not replaced:
             which &= SightingRow.replaced_at.is_(None)
-        order = (SightingRow.seen_at.desc(), SightingRow.id.desc())
         with self.database.reading() as session:
             total = session.scalar(sa.select(sa.func.count()).select_from(SightingRow).where(which)) or 0
-            chosen = sa.select(SightingRow.id).where(which).order_by(*order).offset(max(0, start)).limit(count)
-            ids = list(session.scalars(chosen))
-            found, self.database.damaged[SIGHTING] = load_readable(
-                session, SIGHTING, load_sightings, SightingRow.id.in_(ids)
-            )
-        places = {number: place for place, number in enumerate(ids)}
-        return SightingPage(tuple(sorted(found, key=lambda one: places[one.id or 0])), total)
+            if start > 0 or count is not None:
+                order = (SightingRow.seen_at.desc(), SightingRow.id.desc())
+                some = sa.select(SightingRow.id).where(which).order_by(*order).offset(max(0, start)).limit(count)
+                which = SightingRow.id.in_(some)
+            found, self.database.damaged[SIGHTING] = load_readable(session, SIGHTING, load_sightings, which)
+        return SightingPage(tuple(reversed(found)), total)
 
     def last_seen(self) -> dict[int, tuple[int, datetime]]:
         """Return how often each plate was seen, and when last, by its number."""
@@ -218,7 +219,7 @@ def give_in(
 ) -> Given:
     """Give a tag within an open transaction."""
     trial = one_trial(session, trial_id)
-    code = tag_text(tag)
+    code = tag_text(tag, studio_signs(session.scalars(sa.select(StudioRow.uid)).one()))
     before = _history_in(session)
     fresh = not before.of_tag(code) and not before.of_plate(trial_id)
     moment = _day_made(trial) if at is None and fresh else _has_been(at)

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from matcher.trials.trial import Trial
 
 AT_ONCE = 5
-AS_PRINTED = "as printed: K7QX2-88"
+AS_PRINTED = "as printed, K7QX2-88, or 88 alone"
 
 
 def show_tag(studio: Studio, trial: Trial) -> None:
@@ -62,7 +62,7 @@ def _ask(studio: Studio, draft: Draft, plate: int, tags: TagHistory, here: TagOn
         live=True,
         **draft.field("code", ""),
     )
-    there = _elsewhere(tags, code or "", plate)
+    there = _elsewhere(tags, code or "", plate, studio.tag_signs)
     if there is not None:
         tell(on_another_plate(there), "warning")
     why = st.text_input("Why", placeholder="came off, was on the wrong plate", live=True, **draft.field("why", ""))
@@ -79,10 +79,10 @@ def _ask(studio: Studio, draft: Draft, plate: int, tags: TagHistory, here: TagOn
             _done(draft, by, studio.take_tag(plate, by or "", why or ""))
 
 
-def _elsewhere(tags: TagHistory, code: str, plate: int) -> TagOnPlate | None:
+def _elsewhere(tags: TagHistory, code: str, plate: int, signs: str) -> TagOnPlate | None:
     """Return where the tag that is being typed is, when that is another plate."""
     try:
-        found = tags.plate_of(tag_text(code)) if code.strip() else None
+        found = tags.plate_of(tag_text(code, signs)) if code.strip() else None
     except MatcherError:
         return None  # said when it is to be given
     return None if found is None or found.trial_id == plate else found
