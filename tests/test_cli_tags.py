@@ -72,6 +72,19 @@ def test_sightings_come_in_pages_with_what_they_tell(told: Any, run: Any, folder
     assert out.startswith("Not seen in a photograph since it was logged")
 
 
+def test_a_steady_plate_is_known_the_better_the_oftener_it_is_seen(told: Any, run: Any, folder: Path) -> None:
+    with Studio.open(folder) as studio:
+        studio.give_tag(2, OTHER)
+        seen = [
+            KeptSighting(OTHER, CORNERS, 2, MADE_AT + timedelta(days=n), reading=Reading((31, 14, 22))) for n in (1, 2)
+        ]
+        studio.keep_sightings(seen)
+    known = told("tags", "sightings", 2, "--studio", folder)["known"]
+    assert known["lab"] == pytest.approx([31, 14, 22])
+    assert known["covariance"][0][0] == pytest.approx(0.3**2 / 3, rel=1e-6)  # an instrument's, three times
+    assert "all sightings together: L* 31.0 ± 0.3" in run("tags", "sightings", 2, "--studio", folder)[1]
+
+
 def test_a_plate_is_logged_with_its_tag(told: Any, refused: Any, folder: Path) -> None:
     recipe = ("--alloy", "silicon bronze", "--coat", "ferric nitrate,0.5,6,105")
     command = ("record", "--lab", "40,12,20", *recipe, "--studio", folder)

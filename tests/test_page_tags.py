@@ -121,8 +121,21 @@ def test_a_plate_is_recorded_with_its_tag_and_a_tag_of_another_plate_is_refused(
     studio.save_draft("plate", {**fields_of(a_recipe()), **colour})
     typed(page("record"), "Tag on the plate").input(TAG).run()
     assert (studio.draft("plate") or {})["tag"] == TAG  # a plate that is only planned holds it until it is logged
+    studio.save_draft("plate 0123456789ab", {**fields_of(a_recipe()), "tag": "k7qx2 88"})
+    studio.save_draft("plate", studio.draft("plate") or {})
+    app = page("record")
+    assert "K7QX2-88 is on plate 1" in said_on(app) and "stands in another half-filled form too" in said_on(app)
+    studio.drop_draft("plate 0123456789ab")
     app = press(page("record"), "plate.log")
     assert "K7QX2-88 is on plate 1" in said_on(app) and len(studio.trials()) == 2 and studio.draft("plate")
     typed(app, "Tag on the plate").input(OTHER).run()
     press(app, "plate.log")
     assert studio.plate_of(OTHER) == 3 and not studio.draft("plate")
+
+
+def test_a_steady_plate_shows_what_all_its_readings_come_to(page: Open, studio: Studio) -> None:
+    studio.give_tag(2, OTHER)
+    studio.keep_sightings([KeptSighting(OTHER, CORNERS, seen_at=MADE_AT, reading=Reading((39.0, 14, 22)))])
+    said = said_on(page("log", plate="2"))
+    assert "No change that is more than chance in 1 sighting" in said and "all sightings together" in said
+    assert "<b>L*</b> 39.0 <small>± 0.4</small>" in said  # two readings of ± 0.6

@@ -247,13 +247,14 @@ def whose_tag(options: argparse.Namespace) -> Answer:
 def sightings(options: argparse.Namespace) -> Answer:
     """List where a plate was seen, and whether its colour has changed."""
     from matcher.dates import ISO, shown
-    from matcher.tags.wording import ALL_ALIKE, ageing_in_words
+    from matcher.tags.wording import ALL_ALIKE, TOGETHER, ageing_in_words
 
     with studio_that_is_there(options) as studio:
         trial = studio.trial(options.id)
         page = studio.sightings(trial.id, start=options.start, count=options.count)
-        known = studio.ageing(trial.id or 0)
+        known, together = studio.ageing(trial.id or 0), studio.known_colour(trial.id or 0)
     lines = [ageing_in_words(known), *([ALL_ALIKE] if known.seen else [])]
+    lines += [words.reading_line(TOGETHER, together)] if known.seen and not known.changed else []
     for one in page.sightings:
         head = f"{shown(one.seen_at, ISO)}  {one.tag}"
         lines.append(f"{head}: not read" if one.reading is None else words.reading_line(head, one.reading))
@@ -262,6 +263,7 @@ def sightings(options: argparse.Namespace) -> Answer:
     more = page.total - options.start - len(page.sightings)
     lines += [f"{more} more: go on with --start {options.start + len(page.sightings)}."] if more > 0 else []
     document: dict[str, Any] = {"trial": trial.id, "total": page.total, "ageing": known.as_dict()}
+    document["known"] = {"lab": together.lab.tolist(), "covariance": together.covariance.tolist()}
     return Answer({**document, "sightings": [one.as_dict() for one in page.sightings]}, lines)
 
 

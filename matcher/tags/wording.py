@@ -17,6 +17,8 @@ ALL_ALIKE = (
     "then with a grey card or an instrument."
 )
 """What stands wherever it is said that plates have not changed."""
+TOGETHER = "The logged reading and all sightings together"
+"""What stands before a colour that is made of them."""
 SOON_DAYS = 45
 """A change that began within so many days of the logging is said to have begun with it."""
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -12,6 +13,7 @@ from matcher.errors import MatcherError
 from matcher.tags.given import tag_text
 from matcher.tags.wording import (
     ALL_ALIKE,
+    TOGETHER,
     ageing_in_words,
     ended_in_words,
     given_in_words,
@@ -19,7 +21,7 @@ from matcher.tags.wording import (
     time_in_words,
 )
 from matcher.words import counted
-from ui.show.swatches import field, figures, pair
+from ui.show.swatches import field, figures, lab_line, pair
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told
 from ui.state.who import remember, who
@@ -33,6 +35,28 @@ if TYPE_CHECKING:
 
 AT_ONCE = 5
 AS_PRINTED = "as printed, K7QX2-88, or 88 alone"
+
+
+def say_tag_elsewhere(studio: Studio, code: str, other_forms: Sequence[str]) -> None:
+    """Say at once that the tag typed for a plate that is not logged yet is on another, or stands in another form."""
+    there = _elsewhere(studio.tags(), code, 0, studio.tag_signs)
+    if there is not None:
+        tell(on_another_plate(there), "warning")
+    try:
+        tag = tag_text(code, studio.tag_signs) if code.strip() else None
+        twice = [text for text in other_forms if tag is not None and _same(text, tag, studio.tag_signs)]
+    except MatcherError as error:
+        tell(str(error), "warning")
+        return
+    if twice:
+        tell(f"Check the code: {tag} stands in another half-filled form too.", "warning")
+
+
+def _same(text: str, tag: str, signs: str) -> bool:
+    try:
+        return tag_text(text, signs) == tag
+    except MatcherError:
+        return False
 
 
 def show_tag(studio: Studio, trial: Trial) -> None:
@@ -108,6 +132,8 @@ def show_sightings(studio: Studio, trial: Trial) -> None:
     known = studio.ageing(plate)
     if not known.changed:
         st.html(f"<p>{html.escape(ageing_in_words(known))}</p>")
+        if known.seen:
+            st.html(f'<p class="pm-soft">{TOGETHER}:</p>{lab_line(studio.known_colour(plate))}')
     else:
         tell(ageing_in_words(known), "warning")
         st.html(pair(known.logged.lab, known.now.lab, "As logged", "By now"))

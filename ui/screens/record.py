@@ -16,8 +16,9 @@ from ui.recipe.about_plate import NO_TARGET, answered, ask_about
 from ui.recipe.later_reading import photographs_in, show_stages
 from ui.recipe.mix_link import mix_button
 from ui.recipe.piece import OF_THE_FIRST, take_to_bench
+from ui.recipe.plate_tag import say_tag_elsewhere
 from ui.recipe.recipe_form import RecipeForm, bottles, new_plate_of, recipe_of
-from ui.recipe.record_forms import OPEN, open_form, show_half_filled
+from ui.recipe.record_forms import OPEN, half_filled, open_form, show_half_filled
 from ui.show import look
 from ui.show.cautions import show_cautions
 from ui.state.drafts import Draft
@@ -55,6 +56,8 @@ def show() -> None:
     reading, _ = colour_in(studio, draft, "Mark the finish", "Plate")
     st.header("About the plate", anchor=False)
     ask_about(studio, draft, _default_target(studio), now(), tag=True)
+    others = [str(kept.body["tag"]) for kept in half_filled(studio) if kept.form != draft.form and kept.body.get("tag")]
+    say_tag_elsewhere(studio, draft.shown("tag") or "", others)
     _say_other_alloy(studio, draft, recipe)
     _log_it(studio, draft, recipe, reading, form.faults)
     come_back_to_button()
