@@ -32,6 +32,8 @@ LEAST_SHARE = 0.02
 """Of the picture's longer side: the least side of a box round a frame."""
 SQUARE_ENOUGH = 0.88
 """Of its four-cornered outline, what a frame's own outline covers."""
+LEAST_DRAWN = 0.1
+"""Of the middle of a frame: how much is lines, at the least."""
 READ_SIDE = 480
 """Pixels across a tag beyond which only every second, third ... pixel is looked at."""
 ROUND_IT = 0.15
@@ -96,20 +98,25 @@ def find_plates(photo: Photo) -> list[Sighting]:
         scale = np.array([photo.width / small.shape[1], photo.height / small.shape[0]])
         for corners in frames_in(small):
             outer = (corners + 0.5) * scale - 0.5
-            if not any(_within(outer.mean(axis=0), other.corners) for other in found):
-                seen = _read(photo, outer)
-                found += [] if seen is None else [seen]
+            if any(_within(outer.mean(axis=0), other.corners) for other in found):
+                continue
+            seen = _read(photo, outer)
+            found += [] if seen is None else [seen]
     return found
 
 
 def frames_in(grey: NDArray[np.uint8]) -> list[Floats]:
     """Return the outer corners (4, 2), clockwise, of whatever in a picture (h, w) may be a tag's frame."""
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(_lines(grey), connectivity=8, ltype=cv2.CV_32S)
+    lines = _lines(grey)
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(lines, connectivity=8, ltype=cv2.CV_32S)
     left, top, wide, high, area = np.asarray(stats)[1:].T  # the first is what is no line
     longer, shorter = np.maximum(wide, high), np.minimum(wide, high)
     likely = (longer >= LEAST_SHARE * max(grey.shape)) & (shorter > 0.3 * longer) & (area > 1.2 * longer)
+    total = cv2.integral(lines) // np.iinfo(lines.dtype).max
     frames = []
     for part in np.nonzero(likely)[0]:
+        if _share_of_middle(total, left[part], top[part], wide[part], high[part]) < LEAST_DRAWN:
+            continue  # an empty frame
         x, y = int(left[part]), int(top[part])
         box = labels[y : y + int(high[part]), x : x + int(wide[part])]
         mask = (box == part + 1).astype(np.uint8)
@@ -121,6 +128,13 @@ def frames_in(grey: NDArray[np.uint8]) -> list[Floats]:
         clockwise = corners if signed_area(corners) > 0 else corners[::-1]
         frames.append(_out_to_the_edge(clockwise) + np.array([x, y]))
     return frames
+
+
+def _share_of_middle(total: NDArray[np.int32], left: int, top: int, wide: int, high: int) -> float:
+    """Return how much of the middle of a box is lines, of their integral."""
+    x, y, across, down = left + wide // 4, top + high // 4, max(wide // 2, 1), max(high // 2, 1)
+    inside = total[y + down, x + across] - total[y, x + across] - total[y + down, x] + total[y, x]
+    return float(inside) / (int(across) * int(down))
 
 
 def _lines(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:

@@ -21,6 +21,8 @@ from matcher.tags.mark import ROUND, VERSIONS, Squares, across_tag, always
 
 ALIKE = 0.78
 """Of the squares that are the same on every tag, what share must be so for it to be worth decoding."""
+FEWEST, MOST = 0.25, 0.65
+"""Shares of a tag's squares, its frame among them, that are black; by rights some 0.43."""
 SAMPLES = np.array([0.25, 0.5, 0.25])
 """How much each of the samples across a square counts."""
 NARROW, WIDE = 5, 9
@@ -52,6 +54,8 @@ def read_squares(grey: NDArray[np.float32], middle: Floats) -> Read | None:
     for version in VERSIONS:
         squares = _light_of_squares(grey, middle, version)
         black = _blacker(_evenly_lit(squares, NARROW))
+        if not FEWEST < black.mean() < MOST:
+            return None  # an empty frame, or a full one
         known, is_black = always(version)
         for turns in range(4):
             alike = float((np.rot90(black, turns)[known] == is_black[known]).mean())
