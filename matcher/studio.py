@@ -207,7 +207,8 @@ class Studio:
         tag : str
             The code of the tag that it carries, "" for none.
         tag_corners : array_like, shape (4, 2), optional
-            The tag's corners in the photograph that its reading is of: then where its finish lies by the tag is kept.
+            The tag's corners in the photograph that its reading is of, so that where its finish lies by the tag is
+            kept; looked for there when not given.
 
         Returns
         -------
@@ -219,7 +220,21 @@ class Studio:
         StudioError
             It cannot be kept, or its tag is on another plate; then nothing is changed.
         """
-        return self.tag_log.record(trial, tag, who, tag_corners) if tag.strip() else self.log.record(trial, who)
+        if not tag.strip():
+            return self.log.record(trial, who)
+        corners = self._tag_corners(trial.reading, tag) if tag_corners is None else tag_corners
+        return self.tag_log.record(trial, tag, who, corners)
+
+    def _tag_corners(self, reading: Reading, tag: str) -> ArrayLike | None:
+        """Return the corners (4, 2) of a tag in a reading's kept photograph, None where it is not seen there."""
+        from matcher.commissions.read_again import photo_as_read
+        from matcher.tags.given import tag_text
+        from matcher.tags.outlines import corners_in
+
+        code = tag_text(tag, self.tag_signs)
+        if reading.photo is None or reading.region is None or not self.photos.has(reading.photo):
+            return None
+        return corners_in(photo_as_read(self.photo_path(reading.photo), reading), code)
 
     def record_all(self, trials: Sequence[Trial], who: str = "") -> list[Trial]:
         """Keep several trials in one go: all of them, or none when one cannot be kept. Raises StudioError."""

@@ -11,7 +11,7 @@ import pytest
 
 from matcher.reading.reading import Reading
 from matcher.studio import Studio
-from matcher.tags.code import TagCode, carried
+from matcher.tags.code import TagCode, carried, typed_tag
 from matcher.tags.sightings import KeptSighting
 from tests.plates import MADE_AT, a_trial
 from tests.tag_scenes import scene
@@ -139,3 +139,16 @@ def test_tags_are_found_in_a_photograph_and_their_plates_told(told: Any, run: An
     _, out, _ = run("tags", "find", picture)
     assert out.startswith("No tag found: take the photograph nearer")
     assert "none.jpg is not there" in refused("tags", "find", folder / "none.jpg")
+
+
+def test_a_finish_is_marked_by_its_tag_in_a_photograph(told: Any, refused: Any, folder: Path, tmp_path: Path) -> None:
+    taken = scene(np.random.default_rng(4), [carried(typed_tag(TAG))], 130.0)
+    (tmp_path / "shelf.jpg").write_bytes(taken.data)
+    command = ("tags", "mark", 1, tmp_path / "shelf.jpg", "--finish", "300,200 420,200 420,320", "--studio", folder)
+    kept = told(*command)
+    assert kept["tag"] == TAG and len(kept["outline"]) == 3
+    assert told("tags", "--studio", folder)["tags"][0]["outline"] == kept["outline"]
+    assert "Give plate 2 its tag first" in refused(*command[:2], 2, *command[3:])
+    with Studio.open(folder) as studio:
+        studio.give_tag(2, OTHER)
+    assert "M3NB9-41 in it once" in refused(*command[:2], 2, *command[3:])

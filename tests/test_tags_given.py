@@ -7,6 +7,7 @@ import signal
 import sqlite3
 import sys
 import time
+from collections.abc import Iterator
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -212,3 +213,55 @@ def test_a_process_killed_while_it_moves_a_tag_leaves_whole_moves_only(tmp_path:
             assert f"move {int(lines[-1])}" in kept
             noted = [line for line in studio.history("trial") if line.what == "tag given"]
             assert len(noted) == len(history.changes)  # each with its line of history
+
+
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Studio]:
+    """A studio with three plates, for many histories one after the other."""
+    with Studio.open(tmp_path_factory.mktemp("kept") / "studio") as opened:
+        for n in range(3):
+            opened.record(a_trial(30.0 + n))
+        yield opened
+
+
+hands = st.lists(
+    st.tuples(
+        st.sampled_from(["give", "move", "take"]),
+        st.integers(1, 3),
+        st.sampled_from([TAG, OTHER]),
+        st.none() | st.integers(0, 300),
+    ),
+    max_size=8,
+)
+
+
+@examples(30)
+@given(hands)
+def test_whoever_gives_moves_and_takes_leaves_one_owner_and_loses_nothing(
+    kept: Studio, done: list[tuple[str, int, str, int | None]]
+) -> None:
+    with kept.database.writing() as session:
+        session.execute(sa.delete(TagChangeRow))
+    said: list[TagChange] = []
+    for way, plate, tag, day in done:
+        at = None if day is None else MADE_AT + day * DAY
+        before = kept.tags()
+        try:
+            if way == "take":
+                came = kept.take_tag(plate, "Ann", "lost", at)
+            else:
+                came = kept.give_tag(plate, tag, "Ann", "so it is", at, move=way == "move")
+        except StudioError:
+            assert kept.tags() == before  # refused: nothing was changed
+            continue
+        now = kept.tags()
+        assert set(said) <= set(now.changes) and set(before.changes) <= set(now.changes)
+        said = list(now.changes)
+        if way != "take":
+            assert came.now is not None and (came.now.tag, came.now.trial_id) == (tag, plate)
+        if at is None and way != "take":
+            assert kept.plate_of(tag) == plate
+        standing = now.in_force()
+        assert len({one.tag for one in standing}) == len(standing) == len({one.trial_id for one in standing})
+        for one in came.ended:
+            assert ended_in_words(one)

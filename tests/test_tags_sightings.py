@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from contextlib import closing
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -17,10 +18,12 @@ from matcher.errors import Caveat, MatcherError, StudioError
 from matcher.storage.damaged import Damaged
 from matcher.storage.database import DATABASE_NAME
 from matcher.studio import Studio
+from matcher.tags.code import carried, typed_tag
 from matcher.tags.outlines import outline_in_picture, outline_in_tag
 from matcher.tags.sightings import NO_PLATE, KeptSighting
 from tests.example_counts import examples
 from tests.plates import MADE_AT, a_photograph, a_reading, a_trial
+from tests.tag_scenes import Scene, Taken, scene
 
 TAG, OTHER = "K7QX2-88", "M3NB9-41"
 DAY = timedelta(days=1)
@@ -104,6 +107,23 @@ def test_where_a_finish_lies_is_kept_while_its_plate_carries_the_tag(studio: Stu
     bare = studio.record(a_trial(60.0))
     with pytest.raises(StudioError, match="Give plate 2 its tag first"):
         studio.tag_log.keep_outline(bare.id or 0, CORNERS, FINISH)
+
+
+def a_photograph_with(*tags: str) -> Scene:
+    """A rendered photograph with tags in it."""
+    texts = [carried(typed_tag(tag)) for tag in tags]
+    return scene(np.random.default_rng(4), texts, 130.0, taken=Taken(tilt=25.0))
+
+
+def test_a_plate_logged_from_a_photograph_with_its_tag_is_marked_by_it(studio: Studio) -> None:
+    taken = a_photograph_with(TAG, OTHER)
+    photo = studio.keep_photo(taken.data, "shelf.jpg")
+    reading = replace(a_reading(), photo=photo, region=FINISH)
+    assert studio.record(a_trial(reading=reading, photos=(photo,)), tag=TAG).id == 1
+    (kept,) = studio.tag_log.outlines().values()
+    assert kept.tag == TAG and np.allclose(outline_in_picture(taken.corners[0], kept.points), FINISH, atol=2.0)
+    studio.record(a_trial(50.0, reading=reading, photos=(photo,)), tag="M3NB9-77")  # not in the picture
+    assert set(studio.tag_log.outlines()) == {TAG}
 
 
 # Sightings

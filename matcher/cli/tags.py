@@ -30,6 +30,14 @@ def add_commands(commands: Commands) -> None:
     finds = parts.add("find", "Find the tags in a photograph, and say which plates carry them.", find)
     finds.add_argument("photo", metavar="PHOTO", help="JPEG, PNG, WebP, TIFF, HEIC or camera raw")
     finds.add_argument("--encoding", metavar="E", help="srgb or linear, to overrule what the file says")
+    about = "Keep where a plate's finish lies by its tag, from a photograph of both, to be read there from now on."
+    marked = parts.add("mark", about, mark)
+    marked.add_argument("id", metavar="PLATE", type=values.whole)
+    marked.add_argument("photo", metavar="PHOTO", help="JPEG, PNG, WebP, TIFF, HEIC or camera raw")
+    about = 'outline of the finish: "x,y x,y x,y ..." in pixels'
+    marked.add_argument("--finish", metavar="OUTLINE", required=True, help=about)
+    marked.add_argument("--encoding", metavar="E", help="srgb or linear, to overrule what the file says")
+    add_by(marked)
     given = _about_a_tag(parts.add("give", "Give a tag to a plate; one that it has is taken back.", give))
     given.add_argument("id", metavar="PLATE", type=values.whole)
     given.add_argument("tag", metavar="TAG", help="its code as it is printed: K7QX2-88")
@@ -90,7 +98,7 @@ def list_tags(options: argparse.Namespace) -> Answer:
 
     with studio_that_is_there(options) as studio:
         carried = studio.tags().in_force()
-        seen = studio.tag_log.last_seen()
+        seen, outlines = studio.tag_log.last_seen(), studio.tag_log.outlines()
         plates = {trial.id: trial for trial in studio.trials(include_set_aside=True)}
         tagged = [plates[one.trial_id] for one in carried if one.trial_id in plates and one.trial_id in seen]
         aged = studio.ageings(tagged)
@@ -103,12 +111,14 @@ def list_tags(options: argparse.Namespace) -> Answer:
                 **one.as_dict(),
                 "seen": count,
                 "last_seen": None if last is None else in_utc(last).isoformat(),
+                "outline": outlines[one.tag].points.tolist() if one.tag in outlines else None,
                 "ageing": None if known is None else known.as_dict(),
             }
         )
         when = "not seen yet" if last is None else f"seen {count} ×, last on {shown(last, ISO)}"
         how = "" if known is None else f": {changed_in_short(known)}"
-        lines.append(f"{one.tag}  plate {one.trial_id}, {when}{how}")
+        unmarked = "" if one.tag in outlines else "; its finish is not marked by the tag yet"
+        lines.append(f"{one.tag}  plate {one.trial_id}, {when}{how}{unmarked}")
     if aged:
         lines.append(ALL_ALIKE)
     none = "No plate carries a tag yet: give one with tags give, or log a plate with --tag."
@@ -190,6 +200,26 @@ def find(options: argparse.Namespace) -> Answer:
         "black frame whole and no glare on it."
     )
     return Answer({"tags": document, "warnings": twice}, [*(lines or [none]), *words.warning_lines(twice)])
+
+
+def mark(options: argparse.Namespace) -> Answer:
+    """Keep where a plate's finish lies by its tag."""
+    from matcher.photo.photo import open_photo
+    from matcher.tags.outlines import corners_in
+
+    region = values.outline(options.finish)
+    with studio_that_is_there(options) as studio:
+        carried = studio.tag_of(studio.trial(options.id).id or 0)
+        if carried is None:
+            raise values.TypingError(f"Give plate {options.id} its tag first, with tags give.")
+        corners = corners_in(open_photo(options.photo, encoding=options.encoding), carried.tag)
+        if corners is None:
+            raise values.TypingError(
+                f"Take another photograph, with {carried.tag} in it once, sharp and whole: it is not found in this one."
+            )
+        kept = studio.tag_log.keep_outline(options.id, corners, region, options.by)
+    document = {"trial": options.id, "tag": kept.tag, "outline": kept.points.tolist()}
+    return Answer(document, [f"From now on plate {options.id} is read where you marked it, by its tag {kept.tag}."])
 
 
 def give(options: argparse.Namespace) -> Answer:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -18,6 +18,9 @@ from numpy.typing import ArrayLike
 from matcher.colour.types import Floats
 from matcher.dates import now
 from matcher.errors import StudioError
+
+if TYPE_CHECKING:
+    from matcher.photo.photo import Photo
 
 MOST_POINTS = 2000
 FARTHEST = 1e6
@@ -72,6 +75,14 @@ def outline_in_picture(corners: ArrayLike, outline: ArrayLike) -> Floats:
     Raises StudioError as that does.
     """
     return _carried_over(_to_pixels(corners), outline, _MIDDLE)
+
+
+def corners_in(photo: Photo, tag: str) -> Floats | None:
+    """Return the corners (4, 2) of a tag, by its code, in a photograph; None where it is not seen, or seen twice."""
+    from matcher.tags.search import find_plates
+
+    found = [seen.corners for seen in find_plates(photo) if seen.tag == tag]
+    return found[0] if len(found) == 1 else None
 
 
 def _to_pixels(corners: ArrayLike) -> Floats:
