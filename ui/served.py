@@ -1,4 +1,4 @@
-"""What the server runs: the page, and beside it the pictures that the page names.
+"""What the server runs: the page, and beside it the pictures that the page names and the addresses that tags carry.
 
 ``python -m matcher app`` starts it as ``streamlit run`` would. The page's own script is ``app.py``.
 """
@@ -15,6 +15,7 @@ from ui.photograph.picture_routes import picture_routes
 from ui.state.addresses import below_the_base
 from ui.state.opened_browser import opens_a_browser
 from ui.state.places import START
+from ui.wall.tag_route import tag_routes
 
 
 def to_the_front_page(_: object) -> RedirectResponse:
@@ -23,4 +24,5 @@ def to_the_front_page(_: object) -> RedirectResponse:
 
 
 FRONT_PAGE = Route(below_the_base(START.address), to_the_front_page)
-app = st.App(Path(__file__).with_name("app.py"), routes=[FRONT_PAGE, *picture_routes()], lifespan=opens_a_browser)
+ROUTES = [FRONT_PAGE, *picture_routes(), *tag_routes()]
+app = st.App(Path(__file__).with_name("app.py"), routes=ROUTES, lifespan=opens_a_browser)

@@ -39,7 +39,9 @@ from ui.wall.bricks import AT_ONCE, show_wall
 from ui.wall.filters import ask
 from ui.wall.hand import on_the_wall
 from ui.wall.own_table import map_columns
+from ui.wall.print_tags import print_tags
 from ui.wall.search import Search, found_by, in_address, to_address
+from ui.wall.tag_route import ON_NO_PLATE, on_no_plate
 
 if TYPE_CHECKING:
     from matcher.notebook import OwnTable
@@ -67,7 +69,10 @@ def show() -> None:
         return
     if named := st.query_params.get("plate"):
         tell(f"There is no plate {named} in this log: find it below by its mark, its chemicals or who made it.")
+    if tag := st.query_params.get(ON_NO_PLATE):
+        tell(on_no_plate(tag, studio.tag_signs), "warning")
     _find(finder)
+    print_tags(studio)
     _carry(studio)
 
 

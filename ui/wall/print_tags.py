@@ -1,0 +1,114 @@
+"""Tags printed from the log's page: for plates to come, or for plates that are logged."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+from urllib.parse import urlsplit
+
+import streamlit as st
+
+from matcher import typed
+from matcher.errors import TagError
+from matcher.words import counted
+from ui.show import look
+from ui.state.messages import tell, told
+from ui.state.who import who
+
+if TYPE_CHECKING:
+    from matcher.sheets.tag_sheet import PrintedTag
+    from matcher.studio import Studio
+
+TO_COME, LOGGED = "Plates to come", "Logged plates"
+PAPER = ("A4", "Letter")
+SIZES = (15, 20, 25)
+USUAL_SIZE, A_SHEET = 20, 42
+_THIS_MACHINE = ("localhost", "127.0.0.1", "::1")
+
+
+def print_tags(studio: Studio) -> None:
+    """Ask which tags, how large and on what paper, and give the sheet."""
+    st.header("Tags to print", anchor=False)
+    with look.panel("tags"):
+        st.html(
+            "<p>A tag beside its finish tells the plate in every photograph, and to a phone. Cut it out, fix it flat "
+            "on the plate beside the finish, not on it, and seal it.</p>"
+        )
+        with st.container(horizontal=True, vertical_alignment="bottom", key="tags-what"):
+            what = st.segmented_control("For", (TO_COME, LOGGED), default=TO_COME, required=True, key="tags.for")
+            size = st.segmented_control(
+                "Side in mm", SIZES, default=USUAL_SIZE, required=True, key="tags.size", format_func=str
+            )
+            paper = st.segmented_control("Paper", PAPER, default=PAPER[0], required=True, key="tags.paper")
+        address = st.text_input(
+            "Address that a phone opens",
+            value=_own_address(),
+            placeholder="192.168.1.20:8501; none: number alone",
+            live=True,
+            key="tags.address",
+        )
+        with told():
+            printed, new = _for_logged(studio) if what == LOGGED else (_to_come(studio), {})
+            if printed:
+                _offer(studio, printed, new, float(size or USUAL_SIZE), address or "", str(paper or PAPER[0]))
+
+
+def _own_address() -> str:
+    """Return where this page was opened, "" when that is an address that no other machine has."""
+    parts = urlsplit(str(st.context.url or ""))
+    return "" if not parts.hostname or parts.hostname in _THIS_MACHINE or ":" in parts.hostname else parts.netloc
+
+
+def _to_come(studio: Studio) -> list[PrintedTag]:
+    from matcher.printed import next_tag_number
+    from matcher.sheets.tag_sheet import MOST, tags_from
+    from matcher.tags.code import HIGHEST_NUMBER
+
+    with st.container(horizontal=True, key="tags-numbers"):
+        count = st.number_input("How many", 1, MOST, A_SHEET, key="tags.count")
+        first = st.number_input("First number", 1, HIGHEST_NUMBER, next_tag_number(studio), key="tags.first")
+    st.html(
+        '<p class="pm-soft">The first number is the next that no plate ever carried. Tags that lie printed and are on '
+        "no plate yet are not known here: pass over their numbers.</p>"
+    )
+    return tags_from(studio.tag_signs, int(first), int(count))
+
+
+def _for_logged(studio: Studio) -> tuple[list[PrintedTag], dict[int, str]]:
+    """Return the tags of the plates that are typed, and the new ones among them by plate."""
+    from matcher.printed import next_tag_number, tags_for_plates
+
+    text = st.text_input("Numbers of the plates", placeholder="5, 6, 12", live=True, key="tags.plates") or ""
+    if not text.strip():
+        return [], {}
+    numbers = [typed.whole_number(part) for part in text.split(",")]
+    plates = [number for number in numbers if number is not None]
+    if len(plates) < len(numbers):
+        raise TagError(f"Type the plates' numbers with commas between them, 5, 6, 12: {text.strip()!r} is not that.")
+    of_plate = tags_for_plates(studio, plates, next_tag_number(studio))
+    have = {one.trial_id for one in studio.tags().in_force()}
+    return list(of_plate.values()), {plate: str(tag.code) for plate, tag in of_plate.items() if plate not in have}
+
+
+def _offer(
+    studio: Studio, printed: list[PrintedTag], new: dict[int, str], size_mm: float, address: str, paper: str
+) -> None:
+    from matcher.sheets.paper import paper_named
+    from matcher.sheets.tag_sheet import tag_sheet
+    from matcher.tags.code import checked_address
+
+    checked_address(address)
+
+    def sheet() -> bytes:
+        return tag_sheet(printed, size_mm, address, studio.title, paper_named(paper))
+
+    if new:
+        lines = ", ".join(f"plate {plate}: {tag}" for plate, tag in new.items())
+        tell(f"New tags, for {lines}. Give them once the sheet is printed, so that no number is used twice.", "warning")
+    with st.container(horizontal=True, key="tags-go"):
+        label = f"Print {counted(len(printed), 'tag')}"
+        told_so: Any = {"on_click": "ignore", "type": "primary", "key": "tags.print"}
+        st.download_button(label, sheet, "tags.pdf", "application/pdf", **told_so)
+        if new and st.button("Give the new ones to their plates", key="tags.give"):
+            for plate, tag in new.items():
+                studio.give_tag(plate, tag, who())
+            st.rerun()
