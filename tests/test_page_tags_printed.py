@@ -1,0 +1,56 @@
+"""Tags on the page: printed from the log, and where a phone that reads one is led."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from starlette.requests import Request
+from streamlit.testing.v1 import AppTest
+
+from matcher.reading.reading import Reading
+from matcher.studio import Studio
+from tests.plates import a_trial
+from ui.wall.tag_route import on_no_plate, tag_routes, to_the_plate
+
+APP = Path(__file__).parents[1] / "ui" / "app.py"
+
+
+@pytest.fixture
+def studio(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    monkeypatch.setenv("MATCHER_STUDIO", str(tmp_path / "tagged"))
+    studio = Studio.open(tmp_path / "tagged")
+    for n in range(2):
+        studio.record(a_trial(30.0 + n, reading=Reading((30.0 + n, 14, 22))))
+    studio.give_tag(1, f"{studio.tag_signs}-7")
+    return studio
+
+
+def led_to(code: str) -> str:
+    return to_the_plate(Request({"type": "http", "path_params": {"code": code}})).headers["location"]
+
+
+def test_a_phone_is_led_to_the_plate_that_carries_the_tag(studio: Studio) -> None:
+    assert [route.path for route in tag_routes()] == ["/TAG/{code}", "/tag/{code}"]
+    assert led_to(f"{studio.tag_signs}-7") == "/log?plate=1"
+    assert led_to(f"{studio.tag_signs}-8") == f"/log?tag={studio.tag_signs}-8"
+    assert led_to("<script>&plate=2" + "x" * 200).startswith("/log?tag=%3Cscript%3E%26plate%3D2x")
+    assert "another studio" in on_no_plate("00000-5", studio.tag_signs)
+    assert "on no plate yet" in on_no_plate(f"{studio.tag_signs}-8", studio.tag_signs)
+
+
+def said(app: AppTest) -> str:
+    return "".join(element.proto.body for element in app.get("html"))
+
+
+def test_the_log_prints_tags_and_gives_new_ones_to_logged_plates(studio: Studio) -> None:
+    app = AppTest.from_file(str(APP), default_timeout=60).run().switch_page("screens/log.py").run()
+    assert app.number_input(key="tags.first").value == 8
+    app.text_input(key="tags.address").set_value("two words").run()
+    assert "Give the address as host:port" in said(app)
+    app.text_input(key="tags.address").set_value("").run()
+    app.segmented_control(key="tags.for").set_value("Logged plates").run()
+    app.text_input(key="tags.plates").set_value("1, 2").run()
+    app.button(key="tags.give").click().run()
+    assert not app.exception
+    assert {one.trial_id: one.tag for one in studio.tags().in_force()}[2] == f"{studio.tag_signs}-8"
