@@ -352,6 +352,23 @@ class Studio:
 
         return known_colour(*self._as_they_stand([self.trial(trial_id)])[trial_id])
 
+    def plates_in(self, photo: Photo) -> tuple[PlateInPicture, ...]:
+        """Return the studio's own plates in a photograph, found by their tags, from the left to the right.
+
+        Those that can serve as references hold one: the colour that the plate has by now, as the log knows it best.
+        """
+        from matcher.plates_in_picture import LoggedPlate, plates_in
+        from matcher.tags.ageing import ageing, known_colour
+        from matcher.tags.code import studio_signs
+
+        def plate(number: int) -> LoggedPlate:
+            trial = self.trial(number)
+            known = self._as_they_stand([trial])[number]
+            aged = ageing(*known)
+            return LoggedPlate(trial.uid, aged.now if aged.changed else known_colour(*known), trial.set_aside)
+
+        return plates_in(photo, studio_signs(self.uid), self.tags(), self.tag_log.outlines(), plate)
+
     def _as_they_stand(self, trials: Sequence[Trial]) -> dict[int, tuple[Reading, datetime, list[KeptSighting]]]:
         """Return for each plate its last reading that was to stay, when it was taken, and its sightings."""
         from matcher.commissions.sign_off import approved_reading

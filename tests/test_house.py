@@ -21,7 +21,7 @@ FLOORS = (
     ("trials", "plan"),
     ("bench", "notebook_columns"),
     ("suggest", "notebook", "tags"),
-    ("commissions",),
+    ("commissions", "plates_in_picture"),
     ("sheets",),
     ("studio",),
     ("demo", "demo_examples", "printed"),

@@ -1,0 +1,208 @@
+"""Which plates of the studio's own log lie in a photograph, found by their tags, and which of them can serve as references.
+
+Above ``tags`` and below ``studio``, which gathers what is asked for here.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from matcher.calibration.references import Reference
+from matcher.colour.types import Floats
+from matcher.dates import now
+from matcher.errors import Caveat, StudioError
+from matcher.photo.photo import Photo
+from matcher.reading.reading import Reading
+from matcher.tags.given import TagHistory
+from matcher.tags.outlines import FinishOutline, outline_in_picture
+from matcher.tags.search import Sighting, find_plates
+from matcher.tags.sightings import NO_PLATE, KeptSighting
+from matcher.tags.wording import no_plate
+from matcher.words import listed
+
+if TYPE_CHECKING:
+    from matcher.reading.seen_again import SeenAgain
+
+OTHER_STUDIO, TWICE, NOT_MARKED, SET_ASIDE, BY_HAND = "other-studio", "tag-twice", "not-marked", "set-aside", "by-hand"
+"""Why a tag's plate does not serve, besides ``NO_PLATE`` and what reading it finds."""
+
+
+@dataclass(frozen=True, eq=False)
+class PlateInPicture:
+    """A tag that was found, and the plate that it is on.
+
+    sighting: where it is. trial_id: the plate that carried it when the photograph was taken, None where nobody has
+    said, or it is another studio's. outline: (n, 2) pixels, where its finish lies; None where that was never marked.
+    reference: what it serves as, None where it does not, and ``why_not`` then says the reason.
+    """
+
+    sighting: Sighting
+    trial_id: int | None = None
+    outline: Floats | None = None
+    reference: Reference | None = None
+    why_not: Caveat | None = None
+
+    @property
+    def name(self) -> str:
+        """How it is called: "plate 88", or its tag where it is on no plate of ours."""
+        return f"tag {self.sighting.tag}" if self.trial_id is None else f"plate {self.trial_id}"
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain JSON types."""
+        return {
+            "tag": self.sighting.tag,
+            "plate": self.trial_id,
+            "corners": self.sighting.corners.tolist(),
+            "outline": None if self.outline is None else self.outline.tolist(),
+            "why_not": None if self.why_not is None else self.why_not.as_dict(),
+        }
+
+
+@dataclass(frozen=True)
+class LoggedPlate:
+    """What the log knows of a plate: its uid, its colour as it is by now, and why it is set aside, or None."""
+
+    uid: str | None
+    reading: Reading
+    set_aside: str | None = None
+
+
+def plates_in(
+    photo: Photo,
+    own_signs: str,
+    history: TagHistory,
+    outlines: Mapping[str, FinishOutline],
+    plate: Callable[[int], LoggedPlate],
+) -> tuple[PlateInPicture, ...]:
+    """Find the studio's own plates in a photograph.
+
+    Parameters
+    ----------
+    photo : Photo
+        The photograph; whose plate a tag is follows from who carried it when this was taken, as far as the file tells.
+    own_signs : str
+        The studio's five signs on its tags.
+    history, outlines
+        Who carried which tag when, and where finishes lie by their tags.
+    plate : callable
+        From a plate's number to what the log knows of it.
+
+    Returns
+    -------
+    tuple of PlateInPicture
+        From the left to the right; those that can't serve say why.
+    """
+    found = sorted(find_plates(photo), key=lambda one: float(one.corners[:, 0].mean()))
+    taken = (photo.camera.taken_at if photo.camera is not None else None) or now()
+    often = Counter(one.tag for one in found)
+    return tuple(_one_of(one, own_signs, history, outlines, plate, taken, often[one.tag] > 1) for one in found)
+
+
+def _one_of(
+    seen: Sighting,
+    own_signs: str,
+    history: TagHistory,
+    outlines: Mapping[str, FinishOutline],
+    plate: Callable[[int], LoggedPlate],
+    taken: datetime,
+    twice: bool,
+) -> PlateInPicture:
+    tag = seen.tag
+    if seen.code.studio != own_signs and history.plate_of(tag) is None:
+        message = f"Tag {tag} is another studio's: its plate is passed over."
+        return PlateInPicture(seen, why_not=Caveat(OTHER_STUDIO, message))
+    owner = history.plate_of(tag, taken)
+    if owner is None:
+        return PlateInPicture(seen, why_not=Caveat(NO_PLATE, no_plate(tag)))
+    number = owner.trial_id
+    if twice:
+        message = f"Tag {tag} is in the picture twice: plate {number} is passed over. Take the copy off."
+        return PlateInPicture(seen, number, why_not=Caveat(TWICE, message))
+    outline, known = outlines.get(tag), plate(number)
+    if outline is None or outline.trial_id != number:
+        message = f"Mark the finish of plate {number} in this picture once: where it lies by its tag is not known yet."
+        return PlateInPicture(seen, number, why_not=Caveat(NOT_MARKED, message))
+    try:
+        place = outline_in_picture(seen.corners, outline.points)
+    except StudioError as error:
+        return PlateInPicture(seen, number, why_not=Caveat(NOT_MARKED, str(error)))
+    if known.set_aside is not None:
+        message = f"Plate {number} is set aside ({known.set_aside}): it is passed over."
+        return PlateInPicture(seen, number, place, why_not=Caveat(SET_ASIDE, message))
+    return PlateInPicture(seen, number, place, Reference(place, known.reading, f"plate {number}", known.uid))
+
+
+def serving(plates: Sequence[PlateInPicture], left_out: Collection[str] = ()) -> list[Reference]:
+    """Return the references among plates, but for those whose tags a person left out."""
+    return [one.reference for one in plates if one.reference is not None and one.sighting.tag not in left_out]
+
+
+@dataclass(frozen=True, eq=False)
+class PlateSeen:
+    """A plate in a photograph after reading it. again: as the others read it, None where it did not come to that."""
+
+    plate: PlateInPicture
+    again: SeenAgain | None = None
+    by_hand: bool = False
+
+    @property
+    def left_out(self) -> Caveat | None:
+        """Why it did not serve; None when it did."""
+        if self.by_hand:
+            return Caveat(BY_HAND, f"{self.plate.name[0].upper()}{self.plate.name[1:]} was left out by hand.")
+        return self.plate.why_not if self.again is None else self.again.left_out
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain JSON types."""
+        again = {} if self.again is None else self.again.as_dict()
+        left_out = None if self.left_out is None else self.left_out.as_dict()
+        return {**self.plate.as_dict(), **again, "name": self.plate.name, "used": not left_out, "left_out": left_out}
+
+    def kept(self, photo: Photo, sha256: str | None) -> KeptSighting:
+        """Return the sighting as the log keeps it."""
+        taken = photo.camera.taken_at if photo.camera is not None else None
+        return KeptSighting(
+            self.plate.sighting.tag,
+            self.plate.sighting.corners,
+            self.plate.trial_id,
+            seen_at=taken or now(),
+            photo=sha256,
+            outline=self.plate.outline,
+            reading=None if self.again is None else self.again.reading,
+            left_out=self.left_out,
+        )
+
+
+def seen_in(
+    plates: Sequence[PlateInPicture], again: Sequence[SeenAgain], left_out: Collection[str] = ()
+) -> tuple[PlateSeen, ...]:
+    """Put together what was found and how it was read: ``again`` is of what ``serving`` gave, in its order."""
+    by_index = {one.index: one for one in again}
+    served = [one for one in plates if one.reference is not None and one.sighting.tag not in left_out]
+    places = {id(one): place for place, one in enumerate(served)}
+    return tuple(
+        PlateSeen(
+            one,
+            None if id(one) not in places else by_index.get(places[id(one)]),
+            one.reference is not None and one.sighting.tag in left_out,
+        )
+        for one in plates
+    )
+
+
+def seen_in_words(seen: Sequence[PlateSeen]) -> list[str]:
+    """Say which plates a photograph was read by, and which not and why; nothing where it shows none."""
+    used = [one for one in seen if one.left_out is None and one.again is not None]
+    lines = []
+    if used:
+        each = [
+            one.plate.name if one.again is None or one.again.delta_e00 is None else
+            f"{one.plate.name} (ΔE00 {one.again.delta_e00:.1f} from what is logged)"
+            for one in used
+        ]
+        lines.append(f"Read by {listed(each)}.")
+    return lines + [one.left_out.message for one in seen if one.left_out is not None]
