@@ -1,4 +1,4 @@
-"""Which plates of the studio's own log lie in a photograph, found by their tags, and which of them can serve as references.
+"""Which plates of the studio's own log lie in a photograph, found by their tags, and which can serve as references.
 
 Above ``tags`` and below ``studio``, which gathers what is asked for here.
 """
@@ -194,15 +194,38 @@ def seen_in(
     )
 
 
+def kept_sightings(
+    seen: Sequence[PlateSeen], photo: Photo, sha256: str | None, own_tag: str = ""
+) -> list[KeptSighting]:
+    """Return what the log keeps of the plates in a photograph that is read for keeps.
+
+    Those of another studio are none of it; neither is the plate itself that the photograph is logged for, whose tag is
+    ``own_tag``.
+    """
+    ours = [one for one in seen if one.left_out is None or one.left_out.code != OTHER_STUDIO]
+    return [one.kept(photo, sha256) for one in ours if one.plate.sighting.tag != own_tag]
+
+
+def corners_of(seen: Sequence[PlateSeen], tag: str) -> Floats | None:
+    """Return the corners (4, 2) of a tag in the picture, None where it is not found once."""
+    found = [one.plate.sighting.corners for one in seen if one.plate.sighting.tag == tag]
+    return found[0] if len(found) == 1 else None
+
+
 def seen_in_words(seen: Sequence[PlateSeen]) -> list[str]:
     """Say which plates a photograph was read by, and which not and why; nothing where it shows none."""
     used = [one for one in seen if one.left_out is None and one.again is not None]
     lines = []
-    if used:
-        each = [
-            one.plate.name if one.again is None or one.again.delta_e00 is None else
-            f"{one.plate.name} (ΔE00 {one.again.delta_e00:.1f} from what is logged)"
-            for one in used
-        ]
-        lines.append(f"Read by {listed(each)}.")
+    if len(used) == 1:
+        lines.append(f"Read by {used[0].plate.name}.")
+    elif used:
+        lines.append(f"Read by {listed([_with_difference(one) for one in used])}.")
     return lines + [one.left_out.message for one in seen if one.left_out is not None]
+
+
+def _with_difference(one: PlateSeen) -> str:
+    """Name a plate, with how far the others read it from what is logged; one by itself is read by no other."""
+    if one.again is None or one.again.interval is None:
+        return one.plate.name
+    low, high = one.again.interval
+    return f"{one.plate.name} (by the others ΔE00 {low:.1f} to {high:.1f} from what is logged)"

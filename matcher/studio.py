@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from matcher.notebook import OwnTable
     from matcher.notebook_columns import Meanings
     from matcher.photo.photo import Photo
+    from matcher.plates_in_picture import PlateInPicture
     from matcher.reading.reading import Reading
     from matcher.storage.carried import CarriedTable
     from matcher.storage.damaged import Damaged
@@ -352,22 +353,26 @@ class Studio:
 
         return known_colour(*self._as_they_stand([self.trial(trial_id)])[trial_id])
 
+    def colour_by_now(self, trial_id: int) -> Reading:
+        """Return a plate's colour as it is by now, as the log knows it best. Raises StudioError."""
+        from matcher.tags.ageing import ageing, known_colour
+
+        known = self._as_they_stand([self.trial(trial_id)])[trial_id]
+        aged = ageing(*known)
+        return aged.now if aged.changed else known_colour(*known)
+
     def plates_in(self, photo: Photo) -> tuple[PlateInPicture, ...]:
         """Return the studio's own plates in a photograph, found by their tags, from the left to the right.
 
         Those that can serve as references hold one: the colour that the plate has by now, as the log knows it best.
         """
         from matcher.plates_in_picture import LoggedPlate, plates_in
-        from matcher.tags.ageing import ageing, known_colour
-        from matcher.tags.code import studio_signs
 
         def plate(number: int) -> LoggedPlate:
             trial = self.trial(number)
-            known = self._as_they_stand([trial])[number]
-            aged = ageing(*known)
-            return LoggedPlate(trial.uid, aged.now if aged.changed else known_colour(*known), trial.set_aside)
+            return LoggedPlate(trial.uid, self.colour_by_now(number), trial.set_aside)
 
-        return plates_in(photo, studio_signs(self.uid), self.tags(), self.tag_log.outlines(), plate)
+        return plates_in(photo, self.tag_signs, self.tags(), self.tag_log.outlines(), plate)
 
     def _as_they_stand(self, trials: Sequence[Trial]) -> dict[int, tuple[Reading, datetime, list[KeptSighting]]]:
         """Return for each plate its last reading that was to stay, when it was taken, and its sightings."""

@@ -116,10 +116,15 @@ def calibrate(
     >>> bool(abs(calibration.lab(card.patches[0].rgb) - card.patches[0].patch.lab).max() < 0.01)
     True
     """
+    plain = _by_card(photo, card, camera, light, field)
+    return replace(plain, references=checked_count(references)) if references else plain
+
+
+def checked_count(references: Sequence[Reference]) -> tuple[Reference, ...]:
+    """Return references as a calibration holds them. Raises CardError when there are more than can be taken in."""
     if len(references) > MOST_REFERENCES:
         raise CardError(f"Take at most {MOST_REFERENCES} known finishes in one picture: these are {len(references)}.")
-    plain = _by_card(photo, card, camera, light, field)
-    return replace(plain, references=tuple(references)) if references else plain
+    return tuple(references)
 
 
 def _by_card(

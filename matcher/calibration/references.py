@@ -13,9 +13,11 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import combinations
 from typing import Literal, Protocol
 
 import numpy as np
+from scipy.special import logsumexp
 
 from matcher.colour.local_error import LocalError
 from matcher.colour.metric import delta_e_metric
@@ -30,6 +32,9 @@ SCALES = np.exp(np.linspace(np.log(0.1), np.log(7.0), 15))
 SCALE_SPREAD = 0.6
 """Of the log of how large the discrepancy of one photograph is beside the usual one."""
 USUAL_SIZE = float(np.exp(SCALE_SPREAD**2))  # its root mean square before anything is seen
+_PRIOR = np.exp(-np.square(np.log(SCALES)) / (2 * SCALE_SPREAD**2))
+_PRIOR /= _PRIOR.sum()
+LOG_ROOT_2PI = 0.5 * np.log(2 * np.pi)
 SURELY_LARGER = 1.2
 """Times its usual size, beyond which a discrepancy is shown to be larger, so that readings without it are too sure."""
 USUAL = LocalError(np.zeros((0, 3)), np.zeros((0, 3)), np.array([3.0, 1.6, 1.6]), np.full(3, 0.1))
@@ -40,8 +45,12 @@ LIGHT_SPREAD, LIGHT_SPREAD_WITHOUT_CARD = 0.03, 0.06
 NEAR_BY = 0.25  # of the picture's longer side: places that share both
 KNOWN_BETTER = "measure these plates with an instrument, or beside a chart in daylight"
 LAID_BESIDE = "lay a plate of nearly this colour right beside it"
-ODD = 25.90
-"""99.999 % point of chi-square with 3 degrees of freedom: a reference that is further off than this is none."""
+MISTAKEN, MISTAKEN_SD = 0.05, 20.0
+"""The chance that a reference is another surface than the log says, or under glare, and how far off in CIELAB it is
+then: two finishes of one log, drawn by chance."""
+CLEARLY = 20.0  # times as likely, when one of two is said to be the mistaken one
+MOST_DOUBTFUL, PLAINLY_SOUND = 6, 9.0
+"""How many of those furthest off may be mistaken, one or two at a time; and squared distances that no mistake has."""
 
 
 class Known(Protocol):
@@ -270,33 +279,37 @@ class Conditioned:
         """How large the discrepancy of this photograph is beside the usual one, as a root mean square."""
         return float(np.sqrt(self._weights[0] @ SCALES**2))
 
-    def odd_ones(self) -> list[int]:
-        """Return the rows of references that are further off than can be chance: the one furthest off what the others
-        foretell, or what can be where it is alone; both of two that contradict each other."""
-        if len(self.used) == 1:
-            return [0] if self._off_alone(0) > ODD else []
-        if len(self.used) == 2:
-            alone = [row for row in range(2) if self._off_alone(row) > ODD]
-            apart = self.without(1).squared_distance(self.used[1])
-            return alone if len(alone) == 1 else [0, 1] if apart > ODD else []
-        count = len(self.used)
-        inverse = np.linalg.inv(self._fixed + self._alike)
-        blocks = inverse.reshape(count, 3, count, 3)[range(count), :, range(count), :]
-        told = (inverse @ self._shown).reshape(count, 3)
-        worst = int(np.argmax(np.einsum("ni,nij,nj->n", told, np.linalg.inv(blocks), told)))
-        off = self.without(worst).squared_distance(self.used[worst])
-        return [worst] if off > ODD + 2 * np.log(count) else []
-
     def without(self, row: int) -> Conditioned:
         """Return what the other references tell."""
         rest = tuple(item for other, item in enumerate(self.used) if other != row)
         return Conditioned(rest, self.photo, self.discrepancy, self.left_out)
 
-    def _off_alone(self, row: int) -> float:
-        """Return how far off a reference is by itself, in standard deviations, squared; the discrepancy at its mean."""
+    def log_evidence(self, rows: Sequence[int]) -> float:
+        """Return the log density of what some of the references show, whatever the size of the discrepancy."""
+        if not rows:
+            return 0.0
+        at = np.concatenate([np.arange(3 * row, 3 * row + 3) for row in rows])
+        shown, fixed, alike = self._shown[at], self._fixed[np.ix_(at, at)], self._alike[np.ix_(at, at)]
+        whole = fixed + SCALES[:, None, None] ** 2 * alike
+        told = -(np.linalg.solve(whole, shown) @ shown + np.linalg.slogdet(whole)[1]) / 2 - LOG_ROOT_2PI * len(at)
+        return float(logsumexp(told, b=_PRIOR))
+
+    def log_mistaken(self, row: int) -> float:
+        """Return the log density of what a reference shows when it is another surface than the log says."""
         at = slice(3 * row, 3 * row + 3)
-        spread = self._fixed[at, at] + USUAL_SIZE**2 * self._alike[at, at]
-        return float(squared_distance(self._shown[at], spread))
+        spread = self._fixed[at, at] + USUAL_SIZE**2 * self._alike[at, at] + MISTAKEN_SD**2 * np.eye(3)
+        told = -(self._shown[at] @ np.linalg.solve(spread, self._shown[at]) + np.linalg.slogdet(spread)[1]) / 2
+        return float(told - 3 * LOG_ROOT_2PI)
+
+    def distances(self, rows: Sequence[int]) -> Floats:
+        """Return (n,) how far each of some references is off what the others foretell, in standard deviations, squared;
+        the discrepancy at its usual size."""
+        at = np.concatenate([np.arange(3 * row, 3 * row + 3) for row in rows])
+        count = len(rows)
+        inverse = np.linalg.inv((self._fixed + self._alike)[np.ix_(at, at)])
+        blocks = inverse.reshape(count, 3, count, 3)[range(count), :, range(count), :]
+        told = (inverse @ self._shown[at]).reshape(count, 3)
+        return np.asarray(np.einsum("ni,nij,nj->n", told, np.linalg.inv(blocks), told))
 
     def squared_distance(self, item: SeenReference) -> float:
         """Return how far a known finish is read from what it is known as, in standard deviations, squared."""
@@ -405,13 +418,39 @@ def _reach(lab: Floats, budget: Sequence[BudgetTerm]) -> float:
 def conditioned(
     seen: Sequence[SeenReference], unreadable: Sequence[LeftOut], photo: str, discrepancy: Discrepancy
 ) -> Conditioned:
-    """Return what references tell, those that are at odds with the others left out, the oddest first."""
-    kept, out = list(seen), list(unreadable)
-    while True:
-        told = Conditioned(tuple(kept), photo, discrepancy, tuple(out))
-        odd = told.odd_ones() if kept else []
-        if not odd:
-            return told
-        why: Literal["odd", "at odds"] = "at odds" if len(odd) == 2 else "odd"
-        out += [LeftOut(kept[row].index, why, kept[row]) for row in odd]
-        kept = [item for row, item in enumerate(kept) if row not in odd]
+    """Return what references tell, those left out that are likelier mistaken than sound.
+
+    Each is sound, or with a small chance another surface than the log says, or under glare (Box and Tiao 1968,
+    """Return which one or two of some references are likelier mistaken than sound; none where all are sound."""
+    told which of two is mistaken, both are left out.
+    """
+    every = Conditioned(tuple(seen), photo, discrepancy)
+    rows, out = list(range(len(seen))), list(unreadable)
+    while rows:
+        wrong, why = _likeliest_mistake(every, rows)
+        if not wrong:
+            break
+        out += [LeftOut(seen[row].index, why, seen[row]) for row in wrong]
+        rows = [row for row in rows if row not in wrong]
+    return Conditioned(tuple(seen[row] for row in rows), photo, discrepancy, tuple(out))
+
+
+def _likeliest_mistake(every: Conditioned, rows: Sequence[int]) -> tuple[tuple[int, ...], Literal["odd", "at odds"]]:
+    """Return which one or two of some references are likelier mistaken than all are sound; none where they are."""
+    off = every.distances(rows)
+    doubtful = [rows[place] for place in np.argsort(-off)[:MOST_DOUBTFUL] if off[place] > PLAINLY_SOUND]
+
+    def gained(wrong: tuple[int, ...]) -> float:
+        rest = [row for row in rows if row not in wrong]
+        mistaken = sum(every.log_mistaken(row) + np.log(MISTAKEN / (1 - MISTAKEN)) for row in wrong)
+        return every.log_evidence(rest) + float(mistaken) - sound
+
+    sound = every.log_evidence(rows)
+    ways = {wrong: gained(wrong) for size in (1, 2) for wrong in combinations(doubtful, size)}
+    ranked = sorted(ways, key=lambda wrong: -ways[wrong])
+    if not ranked or ways[ranked[0]] <= 0:
+        return (), "odd"
+    likely = [wrong for wrong in ranked if len(wrong) == 1 and ways[wrong] > ways[ranked[0]] - np.log(CLEARLY)]
+    if len(ranked[0]) == 1 and len(likely) > 1:
+        return (likely[0][0], likely[1][0]), "at odds"
+    return ranked[0], "odd"

@@ -155,7 +155,9 @@ def _add_file_written(parser: Parser) -> None:
 def record(options: argparse.Namespace) -> Answer:
     """Log a plate."""
     from matcher.dates import moment_made
+    from matcher.plates_in_picture import corners_of
     from matcher.recipe.cautions import cautions_for
+    from matcher.tags.code import typed_tag
     from matcher.trials.trial import Trial
 
     made_at = datetime.now(UTC) if options.made_at is None else moment_made(options.made_at)
@@ -180,8 +182,10 @@ def record(options: argparse.Namespace) -> Answer:
             photos=tuple(studio.keep_photos(colour.files)),
             target_id=target_id,
         )
-        trial, name = studio.record(trial, who=options.by, tag=options.tag), studio.name
-        tag = studio.tag_of(trial.id or 0)
+        own_tag = str(typed_tag(options.tag, studio.tag_signs)) if options.tag.strip() else ""
+        trial = studio.record(trial, options.by, own_tag, corners_of(colour.plates, own_tag))
+        studio.keep_sightings(colour.sightings(own_tag))
+        name, tag = studio.name, studio.tag_of(trial.id or 0)
         if piece is not None:
             studio.shelf.take_off(piece.uid)
     document = {
@@ -189,11 +193,13 @@ def record(options: argparse.Namespace) -> Answer:
         "tag": None if tag is None else tag.tag,
         "studio": name,
         "profile": colour.profile,
+        "plates": [one.as_dict() for one in colour.plates],
         "warnings": colour.warnings,
         "cautions": [caution.as_dict() for caution in cautions_for(recipe)],
     }
     carries = "" if tag is None else f" It carries {tag.tag}."
     said = [f"Logged as plate {trial.id} in {name}.{carries}", *words.trial_lines(trial), *colour.profile_lines]
+    said += colour.plate_lines
     return Answer(document, [*said, *words.warning_lines(colour.warnings), *colour.choice_lines])
 
 

@@ -128,6 +128,17 @@ def add_photo(parser: argparse.ArgumentParser, optional: bool = True) -> None:
     light.add_argument("--flat-field", metavar="PHOTO", help=about)
     about = "corners of a second card of the same kind in the picture, to level the light"
     light.add_argument("--second-card-corners", metavar="CORNERS", help=about)
+    add_known_plates(parser)
+
+
+def add_known_plates(parser: argparse.ArgumentParser) -> None:
+    """Add what is said of the studio's plates in the picture, by whose known colours it is read."""
+    about = "do not look for the studio's tagged plates, by whose known colours the picture is read more surely"
+    parser.add_argument("--no-plates", action="store_true", help=about)
+    about = "a plate in the picture that is not to be read by, by its number or tag; may be given again"
+    parser.add_argument("--leave-out", metavar="PLATE", action="append", default=[], help=about)
+    about = 'a logged plate without a tag and its finish\'s outline, "88:x,y x,y x,y"; may be given again'
+    parser.add_argument("--known", metavar="PLATE:OUTLINE", action="append", default=[], help=about)
 
 
 def add_overwrite(parser: argparse.ArgumentParser) -> None:

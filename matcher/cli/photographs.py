@@ -7,33 +7,36 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from matcher.cli import values, words
 from matcher.errors import StudioError
-from matcher.words import counted
+from matcher.words import counted, listed
 
 if TYPE_CHECKING:
     from matcher.calibration.calibration import Calibration
     from matcher.calibration.illumination import LightField
     from matcher.calibration.profile import CameraProfile
+    from matcher.calibration.references import Reference
     from matcher.card.reading import CardReading
     from matcher.errors import Caveat
     from matcher.instrument.files import InstrumentFile
     from matcher.instrument.measured import Sample
     from matcher.photo.photo import Photo
+    from matcher.plates_in_picture import PlateInPicture, PlateSeen
     from matcher.reading.reading import Reading
     from matcher.studio import Studio
+    from matcher.tags.sightings import KeptSighting
 
 AUTO, NONE = "auto", "none"
 """Words in the place of a profile's name."""
 MOST_TOLERANCE = 50.0  # ΔE00: farther apart than bronze and verdigris
 PHOTO_ONLY = (
     "finish", "card_corners", "no_card", "neutral", "card_lab", "encoding", "more_frames", "flat_field",
-    "second_card_corners",
+    "second_card_corners", "no_plates", "leave_out", "known",
 )  # fmt: skip
 """Options that say how to read a photograph."""
 FILE_ONLY = ("sample", "angle", "condition", "white", "illuminant", "observer")
@@ -72,7 +75,8 @@ class ProfileUsed:
 
 @dataclass(frozen=True, eq=False)
 class Photographed:
-    """What was read from a photograph. files: the photograph and its further frames; caveats: of card and light."""
+    """What was read from a photograph. files: the photograph and its further frames; caveats: of card and light;
+    plates: those of the studio's that lie in it."""
 
     photo: Photo
     card: CardReading | None
@@ -81,6 +85,7 @@ class Photographed:
     profile: ProfileUsed
     files: tuple[Path, ...]
     caveats: tuple[Caveat, ...] = ()
+    plates: tuple[PlateSeen, ...] = ()
 
     @property
     def about(self) -> dict[str, Any]:
@@ -134,20 +139,67 @@ def _is_nothing(place: Path) -> bool:
 
 
 def photographed(options: argparse.Namespace) -> Photographed:
-    """Read the finishes that are marked in one photograph, with all that the options say of card, light and camera."""
+    """Read the finishes that are marked in one photograph, with all that the options say of card, light and camera.
+
+    The studio's plates that lie in it are found by their tags and read by.
+    """
+    from matcher.calibration.calibrate import checked_count
+    from matcher.plates_in_picture import seen_in, serving
+    from matcher.reading.seen_again import seen_again
+
     outlines = [values.outline(text) for text in options.finish]
     if not outlines:
         raise values.TypingError('Mark the finish with --finish "x,y x,y x,y ...", an outline in pixels.')
     photo, card = photo_and_card(options)
     used = profile_used(photo, card, options)
     field = _light_field(photo, card, options)
-    calibration = _calibrated(photo, card, used, options, field)
+    plates, by_hand = _plates_in(photo, options)
+    known = [*serving(plates, by_hand), *_known_without_tag(options)]
+    calibration = replace(_calibrated(photo, card, used, options, field), references=checked_count(known))
     if calibration.profile is not None and used.profile is None:
         used = ProfileUsed(calibration.profile, "chart")
     readings, caveats = _readings(photo, calibration, used, options, outlines)
     caveats += () if field is None else field.caveats
     files = (Path(options.photo), *(Path(name) for name in options.more_frames))
-    return Photographed(photo, card, calibration, readings, used, files, caveats)
+    seen = seen_in(plates, seen_again(photo, calibration), by_hand)
+    return Photographed(photo, card, calibration, readings, used, files, caveats, seen)
+
+
+def _plates_in(photo: Photo, options: argparse.Namespace) -> tuple[tuple[PlateInPicture, ...], set[str]]:
+    """Return the studio's plates that a photograph shows, and the tags of those that are left out by hand."""
+    if getattr(options, "no_plates", True) or not studio_is_there(options.studio):
+        if getattr(options, "leave_out", None):
+            raise values.TypingError("Leave out --leave-out: no plate of a studio is looked for here.")
+        return (), set()
+    with opened_studio(options) as studio:
+        plates = studio.plates_in(photo)
+    left_out = set()
+    for text in options.leave_out:
+        asked = text.strip().upper()
+        named = [one for one in plates if asked in (str(one.trial_id), one.sighting.tag)]
+        if not named:
+            found = listed([one.name for one in plates]) or "none is found"
+            raise values.TypingError(f"Give --leave-out a plate that is in the picture ({found}): {text!r} is not.")
+        left_out |= {one.sighting.tag for one in named}
+    return plates, left_out
+
+
+def _known_without_tag(options: argparse.Namespace) -> list[Reference]:
+    """Return the logged plates that were marked in the picture by hand."""
+    from matcher.calibration.references import Reference
+
+    found = []
+    for text in getattr(options, "known", ()):
+        number, _, outline = text.partition(":")
+        if not outline or not number.strip().isdecimal():
+            raise values.TypingError(
+                f'Give --known as a plate and its outline, "88:x,y x,y x,y": {text!r} is not that.'
+            )
+        with studio_that_is_there(options) as studio:
+            trial = studio.trial(int(number))
+            reading = studio.colour_by_now(int(number))
+        found.append(Reference(values.outline(outline), reading, f"plate {trial.id}", trial.uid))  # type: ignore[arg-type]
+    return found
 
 
 def photo_and_card(options: argparse.Namespace) -> tuple[Photo, CardReading | None]:
@@ -315,7 +367,34 @@ class Given:
     @property
     def lines(self) -> list[str]:
         """What every answer for a colour begins with, for a person."""
-        return [words.reading_line("Target", self.reading), *self.profile_lines, *words.warning_lines(self.warnings)]
+        return [
+            words.reading_line("Target", self.reading),
+            *self.profile_lines,
+            *self.plate_lines,
+            *words.warning_lines(self.warnings),
+        ]
+
+    @property
+    def plates(self) -> tuple[PlateSeen, ...]:
+        """The studio's plates in its photograph."""
+        return () if self.found is None else self.found.plates
+
+    def sightings(self, own_tag: str = "") -> list[KeptSighting]:
+        """Return what the log keeps of those plates, once the photograph is kept."""
+        from matcher.plates_in_picture import kept_sightings
+
+        return (
+            []
+            if self.found is None
+            else kept_sightings(self.plates, self.found.photo, self.found.photo.sha256, own_tag)
+        )
+
+    @property
+    def plate_lines(self) -> list[str]:
+        """Say which plates it was read by."""
+        from matcher.plates_in_picture import seen_in_words
+
+        return seen_in_words(self.plates)
 
 
 def given(options: argparse.Namespace) -> Given:

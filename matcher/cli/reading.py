@@ -9,7 +9,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from matcher.cli import values, words
-from matcher.cli.options import Commands, Parser, add_card_and_camera, add_overwrite, add_photo
+from matcher.cli.options import (
+    Commands,
+    Parser,
+    add_card_and_camera,
+    add_known_plates,
+    add_overwrite,
+    add_photo,
+)
 from matcher.cli.photographs import (
     AUTO,
     NONE,
@@ -88,6 +95,7 @@ def _add_repeat(parser: Parser) -> None:
     about = "the card's corners, once for all photographs or once for each"
     parser.add_argument("--card-corners", metavar="CORNERS", action="append", default=[], help=about)
     add_card_and_camera(parser)
+    add_known_plates(parser)
     parser.set_defaults(more_frames=[], flat_field=None, second_card_corners=None)
 
 
@@ -113,6 +121,8 @@ def _add_camera(parser: Parser) -> None:
 
 def read(options: argparse.Namespace) -> Answer:
     """Read each marked finish; say what its uncertainty is made of and what would help."""
+    from matcher.plates_in_picture import seen_in_words
+
     if options.propose:
         return _proposed(options)
     found = photographed(options)
@@ -122,11 +132,12 @@ def read(options: argparse.Namespace) -> Answer:
         "photo": found.about,
         "card": None if found.card is None else found.card.as_dict(),
         "profile": found.profile.as_dict(),
+        "plates": [one.as_dict() for one in found.plates],
         "finishes": [_finish(*one) for one in zip(found.readings, textures, strict=True)],
         "differences": differences,
         "warnings": found.warnings,
     }
-    lines = [words.photo_line(found.about, found.card), *found.profile.lines]
+    lines = [words.photo_line(found.about, found.card), *found.profile.lines, *seen_in_words(found.plates)]
     for number, (reading, texture) in enumerate(zip(found.readings, textures, strict=True), 1):
         lines += [words.reading_line(f"Finish {number}", reading), *words.trust_lines(reading)]
         lines += [] if texture is None else words.texture_lines(texture)

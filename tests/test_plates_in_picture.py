@@ -1,0 +1,152 @@
+"""Tagged plates in a picture, from the command line: found, read by, told, left out, seen again, kept. Invented."""
+
+from __future__ import annotations
+
+import shutil
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+
+from matcher.cli.values import outline_as_typed
+from matcher.colour.difference import delta_e_2000
+from matcher.photo.photo import open_photo
+from matcher.plates_in_picture import plates_in, seen_in_words
+from matcher.reading.reading import Reading
+from matcher.recipe.recipe import Coat, Recipe
+from matcher.studio import Studio
+from matcher.tags.code import TagCode
+from matcher.tags.search import find_plates
+from matcher.trials.trial import Trial
+from tests.command_line import refused, run, told  # noqa: F401  # fixtures
+from tests.tagged_plates import CARD, LAMPS, bench_with
+
+BROWNS = {"one": (40, 13, 22), "two": (52, 8, 26), "three": (30, 6, 10), "four": (46, -6, 12)}
+TARGET = (42, 12, 20)
+RECIPE = Recipe("silicon bronze", coats=(Coat("ferric nitrate", 0.5, 6, 105.0, "fine mist"),))
+MADE_AT = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
+
+
+def read_options(bench, *names):
+    finishes = [part for name in names for part in ("--finish", outline_as_typed(bench.finishes[name]))]
+    return ["--card-corners", outline_as_typed(CARD), *finishes]
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """A studio of four tagged plates, each measured to within 0.5, and what a phone shows of them under lamps."""
+    folder = tmp_path_factory.mktemp("plates")
+    with Studio.open(folder / "studio") as studio:
+        tags = {name: TagCode(studio.tag_signs, 88 + k) for k, name in enumerate(BROWNS)}
+        true = bench_with(BROWNS, tags)
+        corners = {one.tag: one.corners for one in find_plates(open_photo(true.data))}
+        for name, lab in BROWNS.items():
+            reading = Reading(lab, 0.25 * np.eye(3), region=true.finishes[name])
+            studio.record(Trial(RECIPE, reading, MADE_AT), "", str(tags[name]), corners[str(tags[name])])
+    lamps = bench_with({**BROWNS, "target": TARGET}, tags, LAMPS, seed=2)
+    return folder, tags, lamps
+
+
+@pytest.fixture
+def shelf(made, tmp_path):
+    folder, tags, lamps = made
+    place = shutil.copytree(folder / "studio", tmp_path / "studio")
+    photo = tmp_path / "lamps.png"
+    photo.write_bytes(lamps.data)
+    return place, tags, photo, lamps
+
+
+def test_a_picture_is_read_by_the_plates_in_it_without_being_asked(shelf, told, run):  # noqa: F811
+    place, tags, photo, lamps = shelf
+    plain, surer = (
+        told("read", photo, *read_options(lamps, "target"), "--studio", place, *more) for more in (["--no-plates"], [])
+    )
+    (before,), (after,) = plain["finishes"], surer["finishes"]
+    assert plain["plates"] == []
+    assert [(one["tag"], one["plate"], one["used"]) for one in surer["plates"]] == [
+        (str(tag), number, True) for number, tag in enumerate(tags.values(), 1)
+    ]
+    off = [float(delta_e_2000(np.array(one["lab"]), np.array(TARGET, float))) for one in (before, after)]
+    assert off[0] > 3 and off[1] < 1.5
+    assert after["within_delta_e00"] < 0.6 * before["within_delta_e00"]
+    assert all(one["delta_e00_interval"][0] < 1.0 for one in surer["plates"])
+    _, out, _ = run("read", photo, *read_options(lamps, "target"), "--studio", place)
+    assert "Read by plate 1 (by the others ΔE00" in out
+
+
+def test_a_plate_is_left_out_by_hand(shelf, told, refused):  # noqa: F811
+    place, tags, photo, lamps = shelf
+    options = ["read", photo, *read_options(lamps, "target"), "--studio", place]
+    found = told(*options, "--leave-out", "2", "--leave-out", str(tags["three"]).lower())
+    assert [one["used"] for one in found["plates"]] == [True, False, False, True]
+    assert found["plates"][1]["left_out"]["code"] == "by-hand"
+    assert "plate 1, plate 2, plate 3 and plate 4" in refused(*options, "--leave-out", "77")
+
+
+def test_a_plate_without_a_tag_is_marked(shelf, told, refused):  # noqa: F811
+    place, _, photo, lamps = shelf
+    plain = ["read", photo, *read_options(lamps, "target"), "--studio", place, "--no-plates"]
+    known = f"1:{outline_as_typed(lamps.finishes['one'])}"
+    before, after = (told(*plain, *more)["finishes"][0] for more in ([], ["--known", known]))
+    assert after["within_delta_e00"] < 0.8 * before["within_delta_e00"]
+    assert [one["name"] for one in after["conditions"]["references"]] == ["plate 1"]
+    assert "its outline" in refused(*plain, "--known", "one")
+
+
+def test_what_was_read_for_keeps_is_a_sighting(shelf, told):  # noqa: F811
+    place, tags, photo, lamps = shelf
+    told("targets", photo, *read_options(lamps, "target"), "--add", "client", "--studio", place)
+    with Studio.open(place) as studio:
+        (again, *_) = studio.sightings(1).sightings
+        assert again.tag == str(tags["one"]) and again.served
+        assert float(delta_e_2000(again.reading.lab, np.array(BROWNS["one"], float))) < 1.5
+        logged, known = studio.trial(1).reading, studio.known_colour(1)
+        assert np.trace(known.covariance) < np.trace(logged.covariance)
+
+
+def test_a_wrong_tag_is_named_and_does_no_harm(shelf, told):  # noqa: F811
+    """Two plates whose tags were swapped: the log's colours and the picture's contradict each other."""
+    place, tags, photo, _ = shelf
+    swapped = {**tags, "two": tags["three"], "three": tags["two"]}
+    wrong = bench_with({**BROWNS, "target": TARGET}, swapped, LAMPS, seed=3)
+    photo.write_bytes(wrong.data)
+    found = told("read", photo, *read_options(wrong, "target"), "--studio", place)
+    used = {one["plate"]: one["used"] for one in found["plates"]}
+    assert used == {1: True, 2: False, 3: False, 4: True}
+    assert float(delta_e_2000(np.array(found["finishes"][0]["lab"]), np.array(TARGET, float))) < 2
+    assert "reference-odd" in {one["code"] for one in found["warnings"]} | {
+        one["code"] for one in found["finishes"][0]["warnings"]
+    }
+
+
+def test_tags_that_tell_of_no_plate_say_why(shelf, tmp_path):
+    place, tags, _, _ = shelf
+    other, unknown = TagCode("ZZZZ9", 5), TagCode(tags["one"].studio, 4000)
+    shown = bench_with(
+        {**BROWNS, "again": BROWNS["one"], "strange": (60, 2, 3), "new": (33, 9, 9)},
+        {**tags, "again": tags["one"], "strange": other, "new": unknown},
+    )
+    with Studio.open(place) as studio:
+        studio.set_aside(2, "scratched")
+        found = studio.plates_in(open_photo(shown.data))
+    why = {}
+    for one in found:
+        why.setdefault(one.sighting.tag, []).append(None if one.why_not is None else one.why_not.code)
+    assert why == {
+        str(tags["one"]): ["tag-twice", "tag-twice"],
+        str(tags["two"]): ["set-aside"],
+        str(tags["three"]): [None],
+        str(tags["four"]): [None],
+        str(other): ["other-studio"],
+        str(unknown): ["no-plate"],
+    }
+    assert all(one.why_not is None or one.why_not.message.endswith(".") for one in found)
+
+
+def test_a_tag_without_a_marked_finish_asks_for_it(shelf):
+    place, _, photo, _ = shelf
+    with Studio.open(place) as studio:
+        history = studio.tags()
+        found = plates_in(open_photo(photo), studio.tag_signs, history, {}, lambda number: None)
+    assert {one.why_not.code for one in found} == {"not-marked"}
+    assert seen_in_words([]) == []
