@@ -421,8 +421,8 @@ def conditioned(
     """Return what references tell, those left out that are likelier mistaken than sound.
 
     Each is sound, or with a small chance another surface than the log says, or under glare (Box and Tiao 1968,
-    """Return which one or two of some references are likelier mistaken than sound; none where all are sound."""
-    told which of two is mistaken, both are left out.
+    Biometrika 55(1)). Of all ways to part them the likeliest is sought, one or two mistakes at a time; where it can't
+    be told which of two is mistaken, both are left out.
     """
     every = Conditioned(tuple(seen), photo, discrepancy)
     rows, out = list(range(len(seen))), list(unreadable)
