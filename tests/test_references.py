@@ -187,7 +187,7 @@ def test_a_plate_at_odds_with_the_others_is_found_and_left_out():
 
 
 def test_of_two_that_contradict_each_other_neither_is_trusted():
-    near = [seen_plate(0, (40, 12, 22), (7, 2, -6), (400, 500)), seen_plate(1, (41, 11, 23), (-7, 6, 6), (460, 500))]
+    near = [seen_plate(0, (38, 6, 30), (6, 2, -2), (400, 500)), seen_plate(1, (52, 12, 20), (-7, -3, 7), (460, 500))]
     known = told_by(*near)
     assert {(item.index, item.why) for item in known.left_out} == {(0, "at odds"), (1, "at odds")}
     lab = np.array([44.0, 8.0, 28.0])
