@@ -77,7 +77,7 @@ def slowly(day: float) -> Floats:
 def test_of_steady_plates_seen_twenty_times_hardly_any_is_ever_said_to_change() -> None:
     """At most 5 % at any of 20 looks, by Ville's inequality. That it can speak the tests of its power show."""
     rng = np.random.default_rng(11)
-    lives = draws(150, 40)
+    lives = draws(80, 40)
     alarms, distances, wide = 0, [], 0
     for _ in range(lives):
         logged, seen = a_life(rng, np.sort(rng.uniform(1, 700, 20)), steady)
@@ -105,9 +105,9 @@ def _started(life: tuple[Reading, list[KeptSighting]]) -> tuple[Reading, Any, li
     return life[0], MADE_AT, life[1]
 
 
-@pytest.mark.parametrize(("count", "power"), [(6, 0.65), (12, 0.9)])
+@pytest.mark.parametrize(("count", "power"), [(6, 0.6), (12, 0.9)])
 def test_a_change_of_3_in_a_year_is_found_in_most_cases_and_its_interval_holds_it(count: int, power: float) -> None:
-    """Measured over 200 lives: 49 % with 2 sightings in the year, 60 % with 4, 82 % with 6, 97 % with 12."""
+    """Measured over 150 lives: 23 % with 2 sightings in the year, 63 % with 4, 75 % with 6, 97 % with 12."""
     rng = np.random.default_rng(12)
     lives = draws(200, 80)
     found, held, now = 0, 0, 0
@@ -180,6 +180,19 @@ def test_nothing_is_said_of_a_plate_that_was_not_seen_or_not_read() -> None:
     assert (told.seen, told.changed, told.since) == (0, False, None)
     assert known_colour(logged, MADE_AT, []) is logged
     assert "Not seen" in ageing_in_words(told)
+
+
+def test_one_photograph_alone_makes_no_change_and_is_named() -> None:
+    rng = np.random.default_rng(15)
+    logged, seen = a_life(rng, np.arange(30.0, 331.0, 30.0), lambda day: a_change(9.0) * (day == 180))
+    told = ageing(logged, MADE_AT, [one for one in seen if one.seen_at <= MADE_AT + timedelta(days=180)])
+    assert not told.changed and told.since is None and told.odd_on == MADE_AT + timedelta(days=180)
+    said = ageing_in_words(told)
+    assert said.startswith("The photograph of 27 September 2025 alone, of 6 sightings, shows another colour")
+    best = known_colour(logged, MADE_AT, seen)  # the others outvote it, and it is passed over
+    assert np.diag(best.covariance) == pytest.approx(np.full(3, PROFILE_SIGMA**2 + OWN_SIGMA**2 / 11), rel=1e-6)
+    only = ageing(logged, MADE_AT, [a_sighting(30.0, Reading(TRUTH + a_change(20.0)))])
+    assert not only.changed and only.odd_on is not None
 
 
 def test_a_replaced_sighting_does_not_count() -> None:

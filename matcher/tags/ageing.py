@@ -27,14 +27,19 @@ from matcher.calibration.references import cause_of_own, own_root
 from matcher.colour.difference import delta_e_2000, interval_of
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
-from matcher.colour.uncertainty import LEAST_VARIANCE, BudgetTerm, square_root, sum_of
+from matcher.colour.uncertainty import LEAST_VARIANCE, BudgetTerm, square_root, squared_distance, sum_of
 from matcher.dates import in_utc
-from matcher.reading.comparison import common_covariance
+from matcher.reading.comparison import common_covariance, difference_covariance
 from matcher.reading.reading import Reading
 from matcher.tags.sightings import KeptSighting, read_ones
 
 ENOUGH = 20.0
 """Evidence that counts as a change: at most one steady plate in twenty ever comes to it, however often it is seen."""
+BEYOND = 14.156
+"""Of a squared distance: chi-squared with 3 degrees of freedom leaves 0.27 % above it (SciPy:
+``chi2.ppf(0.9973, 3)``)."""
+SPEAKS_FOR_IT = 1.0
+"""Evidence that is to be left without the sighting that differs most: one photograph may be a blunder."""
 SLOW_A_YEAR = (2.0, 8.0)
 """CIELAB: standard deviations of a slow change that are tried."""
 AT_ONCE = (1.5, 5.0)
@@ -50,7 +55,8 @@ _YEAR_S = 365.25 * 86400
 class Ageing:
     """How a plate's colour stands to what was logged.
 
-    changed: whether it has changed by more than can be chance. evidence: of a change over none. delta_e00, interval: of
+    changed: whether it has changed by more than can be chance, and not by the word of one photograph alone: odd_on is
+    when that one was taken, where only one says so. evidence: of a change over none. delta_e00, interval: of
     today's colour from the logged one, and its 95 %, if it changed at all. since: about when it began, and between
     which days (95 %); None while nothing is told. now: its colour when it was seen last. seen: how many sightings
     counted; last_seen: the last of them.
@@ -67,12 +73,14 @@ class Ageing:
     logged_at: datetime
     seen: int
     last_seen: datetime | None
+    odd_on: datetime | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""
         between = self.since_between
         return {
             "changed": self.changed,
+            "odd_on": None if self.odd_on is None else in_utc(self.odd_on).isoformat(),
             "evidence": self.evidence,
             "delta_e00": self.delta_e00,
             "delta_e00_interval": list(self.interval),
@@ -107,19 +115,35 @@ def ageing(logged: Reading, logged_at: datetime, sightings: Sequence[KeptSightin
         return Ageing(False, 1.0, 0.0, (0.0, 0.0), None, None, logged, logged, logged_at, 0, None)
     readings = [logged, *(one.reading for one in seen if one.reading is not None)]
     moments = [logged_at, *(one.seen_at for one in seen)]
-    return _judged(readings, moments)
+    told = _judged(readings, moments)
+    if told.evidence < ENOUGH:
+        return told
+    odd = _oddest(readings)
+    others = [at for at in range(len(readings)) if at != odd]
+    alone = len(others) == 1
+    without = 0.0 if alone else _judged([readings[at] for at in others], [moments[at] for at in others]).evidence
+    if without >= SPEAKS_FOR_IT:
+        return told
+    return replace(told, changed=False, since=None, since_between=None, odd_on=moments[odd])
 
 
 def known_colour(logged: Reading, logged_at: datetime, sightings: Sequence[KeptSighting]) -> Reading:
     """Return a plate's colour as the log knows it best: the mean of the logged reading and the sightings since.
 
     Parameters are those of ``ageing``. A plate that has changed is no longer what was logged: of it the logged reading
-    is returned as it is, and ``ageing`` tells its colour by now.
+    is returned as it is, and ``ageing`` tells its colour by now. A sighting that differs from the logged reading by
+    more than chance explains (99.73 %) is no better knowledge of it, and is passed over.
     """
     seen = _since(logged_at, sightings)
     if not seen or ageing(logged, logged_at, seen).changed:
         return logged
-    return mean_of([logged, *(one.reading for one in seen if one.reading is not None)])
+    readings = [one.reading for one in seen if one.reading is not None]
+    return mean_of([logged, *(reading for reading in readings if _agrees(logged, reading))])
+
+
+def _agrees(logged: Reading, seen: Reading) -> bool:
+    apart = squared_distance(seen.lab - logged.lab, difference_covariance(logged, seen))
+    return float(apart) <= BEYOND
 
 
 def mean_of(readings: Sequence[Reading]) -> Reading:
@@ -228,6 +252,13 @@ def _changes(years: Floats) -> list[_Change]:
         found += [_Change(slow, size, weight, years[at]) for size in SLOW_A_YEAR]
         found += [_Change(once, size, weight, (years[at] + years[at + 1]) / 2) for size in AT_ONCE]
     return found
+
+
+def _oddest(readings: Sequence[Reading]) -> int:
+    """Return which sighting lies farthest from the middle of all; never 0, the logged reading."""
+    middle = np.median([reading.lab for reading in readings], axis=0)
+    away = [float(squared_distance(reading.lab - middle, reading.covariance)) for reading in readings[1:]]
+    return 1 + int(np.argmax(away))
 
 
 def _judged(readings: Sequence[Reading], moments: Sequence[datetime]) -> Ageing:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from matcher.colour.wording import difference_in_words
-from matcher.dates import shown
+from matcher.dates import ISO, shown
 from matcher.tags.given import TagChange, TagHistory, TagOnPlate
 from matcher.words import counted
 
@@ -19,6 +19,7 @@ ALL_ALIKE = (
 """What stands wherever it is said that plates have not changed."""
 TOGETHER = "The logged reading and all sightings together"
 """What stands before a colour that is made of them."""
+ASK = "Sealed or cleaned meanwhile? Then log that reading. Misread when it was logged? Then read its photograph again."
 SOON_DAYS = 45
 """A change that began within so many days of the logging is said to have begun with it."""
 
@@ -105,6 +106,11 @@ def ageing_in_words(one: Ageing) -> str:
         return "Not seen in a photograph since it was logged, so nothing can be said of its colour by now."
     low, high = one.interval
     in_all = counted(one.seen, "sighting")
+    if one.odd_on is not None:
+        return (
+            f"The photograph of {shown(one.odd_on)} alone, of {in_all}, shows another colour than was logged, by more "
+            "than chance: look at it again, and photograph the plate once more before you go by it."
+        )
     if not one.changed or one.since is None:
         within = f"by now it lies within ΔE00 {high:.1f} of what was logged (95 %)"
         return f"No change that is more than chance in {in_all}: {within}."
@@ -115,9 +121,7 @@ def ageing_in_words(one: Ageing) -> str:
         else f"since about {shown(one.since, '%B %Y')}"
     )
     figures = f"ΔE00 {one.delta_e00:.1f} (95 %: {low:.1f} to {high:.1f})"
-    return (
-        f"Its colour has changed {began}: {how}, {figures}, by {in_all}. Sealed or cleaned meanwhile? Then log it so."
-    )
+    return f"Its colour has changed {began}: {how}, {figures}, by {in_all}. {ASK}"
 
 
 def changed_in_short(one: Ageing) -> str:
@@ -125,6 +129,8 @@ def changed_in_short(one: Ageing) -> str:
     if not one.seen:
         return "not seen since it was logged"
     low, high = one.interval
+    if one.odd_on is not None:
+        return f"the photograph of {shown(one.odd_on, ISO)} alone shows a change"
     if not one.changed:
         return f"no change told, within ΔE00 {high:.1f}"
     return f"changed by ΔE00 {one.delta_e00:.1f} ({low:.1f} to {high:.1f})"

@@ -130,7 +130,9 @@ def show_sightings(studio: Studio, trial: Trial) -> None:
         return
     st.header("Seen since", anchor=False)
     known = studio.ageing(plate)
-    if not known.changed:
+    if known.odd_on is not None:
+        tell(ageing_in_words(known), "warning")
+    elif not known.changed:
         st.html(f"<p>{html.escape(ageing_in_words(known))}</p>")
         if known.seen:
             st.html(f'<p class="pm-soft">{TOGETHER}:</p>{lab_line(studio.known_colour(plate))}')
