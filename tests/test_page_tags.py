@@ -76,7 +76,7 @@ def test_a_plate_shows_its_tag_where_it_was_seen_and_how_it_changed(page: Open) 
     app = page("log", plate="1")
     said = said_on(app)
     assert not app.exception and f"Tag {TAG}" in said and "(Ann)" in said
-    assert "Its colour has changed since it was logged" in said and "As logged" in said and "By now" in said
+    assert "Its colour has changed since it was logged" in said and "When it was logged" in said and "By now" in said
     assert "its colour was not read" in said and "move it into the light" in said
     assert "a whole shelf that drifts alike" in said
     app = press(app, "tag.more.1")

@@ -110,7 +110,7 @@ def test_a_change_of_3_in_a_year_is_found_in_most_cases_and_its_interval_holds_i
     """Measured over 150 lives: 23 % with 2 sightings in the year, 63 % with 4, 75 % with 6, 97 % with 12."""
     rng = np.random.default_rng(12)
     lives = draws(200, 80)
-    found, held, now = 0, 0, 0
+    found, held, now, then = 0, 0, 0, 0
     for _ in range(lives):
         logged, seen = a_life(rng, np.linspace(YEAR / count, YEAR, count), slowly)
         told = ageing(logged, MADE_AT, seen)
@@ -118,7 +118,9 @@ def test_a_change_of_3_in_a_year_is_found_in_most_cases_and_its_interval_holds_i
         held += told.interval[0] <= 3.0 <= told.interval[1]
         off = told.now.lab - (TRUTH + a_change(3.0))
         now += float(squared_distance(off, told.now.covariance)) <= CHI2_95
+        then += float(squared_distance(told.then.lab - TRUTH, told.then.covariance)) <= CHI2_95
     assert found / lives >= power
+    assert 0.86 <= then / lives <= 0.995
     assert 0.86 <= held / lives <= 0.995
     assert 0.86 <= now / lives <= 0.995
 

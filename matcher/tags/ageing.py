@@ -58,8 +58,9 @@ class Ageing:
     changed: whether it has changed by more than can be chance, and not by the word of one photograph alone: odd_on is
     when that one was taken, where only one says so. evidence: of a change over none. delta_e00, interval: of
     today's colour from the logged one, and its 95 %, if it changed at all. since: about when it began, and between
-    which days (95 %); None while nothing is told. now: its colour when it was seen last. seen: how many sightings
-    counted; last_seen: the last of them.
+    which days (95 %); None while nothing is told. now: its colour when it was seen last; then: the same when it
+    was logged, as all readings together tell, where the logged one alone may have been read far less surely. seen: how
+    many sightings counted; last_seen: the last of them.
     """
 
     changed: bool
@@ -69,6 +70,7 @@ class Ageing:
     since: datetime | None
     since_between: tuple[datetime, datetime] | None
     now: Reading
+    then: Reading
     logged: Reading
     logged_at: datetime
     seen: int
@@ -87,6 +89,7 @@ class Ageing:
             "since": None if self.since is None else in_utc(self.since).isoformat(),
             "since_between": None if between is None else [in_utc(moment).isoformat() for moment in between],
             "now": {"lab": self.now.lab.tolist(), "covariance": self.now.covariance.tolist()},
+            "then": {"lab": self.then.lab.tolist(), "covariance": self.then.covariance.tolist()},
             "logged_lab": self.logged.lab.tolist(),
             "sightings": self.seen,
             "last_seen": None if self.last_seen is None else in_utc(self.last_seen).isoformat(),
@@ -112,7 +115,7 @@ def ageing(logged: Reading, logged_at: datetime, sightings: Sequence[KeptSightin
     """
     seen = _since(logged_at, sightings)
     if not seen:
-        return Ageing(False, 1.0, 0.0, (0.0, 0.0), None, None, logged, logged, logged_at, 0, None)
+        return Ageing(False, 1.0, 0.0, (0.0, 0.0), None, None, logged, logged, logged, logged_at, 0, None)
     readings = [logged, *(one.reading for one in seen if one.reading is not None)]
     moments = [logged_at, *(one.seen_at for one in seen)]
     told = _judged(readings, moments)
@@ -265,61 +268,97 @@ def _judged(readings: Sequence[Reading], moments: Sequence[datetime]) -> Ageing:
     """Weigh all changes against none; the first reading is the logged one."""
     years = np.array([(in_utc(moment) - in_utc(moments[0])).total_seconds() / _YEAR_S for moment in moments])
     labs = np.array([reading.lab for reading in readings])
-    size = len(readings)
     covariance = joint_covariance(readings)
-    precision = np.linalg.inv(covariance)
     across, right = _normal(covariance)
-    mean_by = np.linalg.solve(across, right)  # (3, 3 m): weights of the steady colour
-    freed = (precision - right.T @ mean_by).reshape(size, 3, size, 3)  # of differences alone
+    mean_by = np.asarray(np.linalg.solve(across, right), float)  # (3, 3 m): weights of the steady colour
+    # precision, the plate's own colour left open
+    of_differences = np.asarray(np.linalg.inv(covariance) - right.T @ mean_by, float)
     tried = _changes(years)
-    shares = np.array([one.shares for one in tried])
-    sizes = np.array([one.size for one in tried])
-    told = np.einsum("ka,aibj->kibj", shares, freed, optimize=True)
-    known = np.einsum("kibj,kb->kij", told, shares, optimize=True)
-    expected = known + np.eye(3) / sizes[:, None, None] ** 2
-    towards = np.einsum("kibj,bj->ki", told, labs, optimize=True)
-    tamed = np.linalg.solve(expected, towards[..., None])[..., 0]
-    log_of = 0.5 * np.sum(tamed * towards, axis=1) - 0.5 * np.linalg.slogdet(expected)[1] - 3 * np.log(sizes)
-    log_weight = log_of + np.log([one.weight for one in tried])
-    left = 1 / size  # of the weight: changes that begin at sightings yet to come, of which nothing is known
-    top = max(0.0, float(log_weight.max()))
-    evidence = float(np.exp(min(top + np.log(np.sum(np.exp(log_weight - top)) + left * np.exp(-top)), 700.0)))
-    weights = np.exp(log_weight - log_weight.max())
-    weights /= weights.sum()
-
-    # how large the change is, the readings alone say: what was expected of it would draw it towards none
-    spread = np.linalg.inv(known + np.eye(3) / ANY_SIZE**2)
-    change = np.einsum("kij,kj->ki", spread, towards)
-    then = mean_by @ labs.ravel()
-    by_mean = np.einsum("imj,km->kij", mean_by.reshape(3, size, 3), shares)
-    last = shares[:, -1]
-    moved, moved_spread = _mixed(weights, last[:, None] * change, last[:, None, None] ** 2 * spread)
-    by_now = last[:, None, None] * np.eye(3) - by_mean
-    now_each = then + np.einsum("kij,kj->ki", by_now, change)
-    now_spread = np.linalg.inv(across) + by_now @ spread @ by_now.transpose(0, 2, 1)
-    steady = 1 / (1 + evidence)  # as likely at the outset as any change
-    now, now_covariance = _mixed(
-        np.append(weights * (1 - steady), steady),
-        np.vstack([now_each, then]),
-        np.concatenate([now_spread, np.linalg.inv(across)[None]]),
+    weighed = _weighed(labs, of_differences, tried)
+    moved, then, now = _colours(
+        weighed, mean_by @ labs.ravel(), mean_by, np.asarray(np.linalg.inv(across), float), tried
     )
-    start = now - moved
-    low, high = interval_of(start, now, moved_spread)
-    changed = evidence >= ENOUGH
-    since, between = _when(weights, [one.began for one in tried], moments[0]) if changed else (None, None)
+    low, high = interval_of(now[0] - moved[0], now[0], moved[1])
+    changed = weighed.evidence >= ENOUGH
+    began = [one.began for one in tried]
+    since, between = _when(weighed.weights, began, moments[0]) if changed else (None, None)
     return Ageing(
         changed,
-        evidence,
-        float(delta_e_2000(start, now)),
+        weighed.evidence,
+        float(delta_e_2000(now[0] - moved[0], now[0])),
         (float(low), float(high)),
         since,
         between,
-        replace(readings[0], lab=now, covariance=now_covariance, budget=(), photo=None, region=None, conditions=None),
+        _reckoned(readings[0], *now),
+        _reckoned(readings[0], *then),
         readings[0],
         moments[0],
-        size - 1,
+        len(readings) - 1,
         moments[-1],
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _Weighed:
+    """What readings say of the k changes that are tried. evidence: of any over none; weights: (k,) of each among them;
+    change: (k, 3) how large each is, and spread: (k, 3, 3) its covariance, as the readings alone say."""
+
+    evidence: float
+    weights: Floats
+    change: Floats
+    spread: Floats
+
+
+def _weighed(labs: Floats, of_differences: Floats, tried: Sequence[_Change]) -> _Weighed:
+    """Weigh changes by readings labs (m, 3), whose differences have the precision (3 m, 3 m)."""
+    size = len(labs)
+    shares, sizes = np.array([one.shares for one in tried]), np.array([one.size for one in tried])
+    told = np.einsum("ka,aibj->kibj", shares, of_differences.reshape(size, 3, size, 3), optimize=True)
+    known = np.einsum("kibj,kb->kij", told, shares, optimize=True)
+    towards = np.einsum("kibj,bj->ki", told, labs, optimize=True)
+    expected = known + np.eye(3) / sizes[:, None, None] ** 2
+    tamed = np.linalg.solve(expected, towards[..., None])[..., 0]
+    of_each = 0.5 * np.sum(tamed * towards, axis=1) - 0.5 * np.linalg.slogdet(expected)[1] - 3 * np.log(sizes)
+    log_weights = of_each + np.log([one.weight for one in tried])
+    left = 1 / size  # of the weight: changes that begin at sightings yet to come, of which nothing is known
+    top = max(0.0, float(log_weights.max()))
+    evidence = float(np.exp(min(top + np.log(np.sum(np.exp(log_weights - top)) + left * np.exp(-top)), 700.0)))
+    weights = np.exp(log_weights - log_weights.max())
+    # how large a change is the readings alone say: what was expected of it would draw it towards none
+    spread = np.linalg.inv(known + np.eye(3) / ANY_SIZE**2)
+    return _Weighed(evidence, weights / weights.sum(), np.einsum("kij,kj->ki", spread, towards), spread)
+
+
+_Known = tuple[Floats, Floats]
+
+
+def _colours(
+    weighed: _Weighed, mean: Floats, mean_by: Floats, mean_spread: Floats, tried: Sequence[_Change]
+) -> tuple[_Known, _Known, _Known]:
+    """Return the change up to the last reading, the colour at the first and that at the last, each with its covariance.
+
+    mean (3,), mean_by (3, 3 m), mean_spread (3, 3): the colour if it is steady, its weights and its covariance. That it
+    is steady is as likely at the outset as that it changes.
+    """
+    shares = np.array([one.shares for one in tried])
+    last = shares[:, -1, None, None]
+    by_mean = np.einsum("imj,km->kij", mean_by.reshape(3, -1, 3), shares)
+    change, spread = weighed.change[..., None], weighed.spread
+    moved = _mixed(weighed.weights, last[..., 0] * weighed.change, last**2 * spread)
+    steady = 1 / (1 + weighed.evidence)
+    weights = np.append(weighed.weights * (1 - steady), steady)
+
+    def at(by: Floats) -> _Known:
+        means = np.vstack([mean + (by @ change)[..., 0], mean])
+        return _mixed(weights, means, np.concatenate([by @ spread @ by.transpose(0, 2, 1), np.zeros((1, 3, 3))]))
+
+    then, now = at(-by_mean), at(last * np.eye(3) - by_mean)
+    return moved, (then[0], then[1] + mean_spread), (now[0], now[1] + mean_spread)
+
+
+def _reckoned(logged: Reading, lab: Floats, covariance: Floats) -> Reading:
+    """Return a reading that was worked out: of no photograph, and of what its uncertainty is made is not kept."""
+    return replace(logged, lab=lab, covariance=covariance, budget=(), photo=None, region=None, conditions=None)
 
 
 def _mixed(weights: Floats, means: Floats, spreads: Floats) -> tuple[Floats, Floats]:

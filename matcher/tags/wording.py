@@ -114,7 +114,7 @@ def ageing_in_words(one: Ageing) -> str:
     if not one.changed or one.since is None:
         within = f"by now it lies within ΔE00 {high:.1f} of what was logged (95 %)"
         return f"No change that is more than chance in {in_all}: {within}."
-    how = difference_in_words(one.logged.lab, one.now.lab, "than it was logged", one.interval)
+    how = difference_in_words(one.then.lab, one.now.lab, "than it was then", one.interval)
     began = (
         "since it was logged"
         if (one.since - one.logged_at).days < SOON_DAYS

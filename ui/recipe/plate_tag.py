@@ -138,7 +138,7 @@ def show_sightings(studio: Studio, trial: Trial) -> None:
             st.html(f'<p class="pm-soft">{TOGETHER}:</p>{lab_line(studio.known_colour(plate))}')
     else:
         tell(ageing_in_words(known), "warning")
-        st.html(pair(known.logged.lab, known.now.lab, "As logged", "By now"))
+        st.html(pair(known.then.lab, known.now.lab, "When it was logged", "By now"))
     st.html("".join(map(_row, page.sightings)))
     left = page.total - len(page.sightings)
     if left and st.button(f"Show {counted(min(left, 2 * AT_ONCE), 'more sighting')}", key=f"tag.more.{plate}"):
