@@ -150,3 +150,20 @@ def test_a_tag_without_a_marked_finish_asks_for_it(shelf):
         found = plates_in(open_photo(photo), studio.tag_signs, history, {}, lambda number: None)
     assert {one.why_not.code for one in found} == {"not-marked"}
     assert seen_in_words([]) == []
+
+
+def test_what_is_proposed_keeps_clear_of_tags(shelf, told):  # noqa: F811
+    place, _, photo, lamps = shelf
+    found = told("read", photo, "--card-corners", outline_as_typed(CARD), "--propose", "--studio", place)
+    corners = [one.corners for one in find_plates(open_photo(photo))]
+    assert len(found["proposed"]) == 5
+    for item in found["proposed"]:
+        outline = np.array(item["outline"])
+        for tag in corners:
+            assert not ((outline.min(axis=0) < tag.max(axis=0)) & (tag.min(axis=0) < outline.max(axis=0))).all()
+        (inside,) = [
+            name
+            for name, finish in lamps.finishes.items()
+            if (np.abs(outline.mean(axis=0) - finish.mean(axis=0)) < 60).all()
+        ]
+        assert inside in BROWNS or inside == "target"

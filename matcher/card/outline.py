@@ -7,7 +7,7 @@ another; what is not surely a plate is not proposed, so that a hand, a tool or a
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import cv2
@@ -55,6 +55,7 @@ LEAST_SHOWN, LEAST_CLEAR = 0.3, 0.4  # of a face, free of glare: to judge it, to
 MOST_UNEVEN = 14.0  # CIELAB between parts of a face: a chart's are 30 and more apart
 PAPER, MOST_PAPER = (70.0, 14.0), 0.25  # L* above and chroma below; share of a face
 NEUTRAL, LAMPLIT = 10.0, 24.0  # chroma of a grey card as the camera shows it; under warm lamps it is yellow besides
+PAST_TAG, LEAST_BESIDE = 0.06, 0.2  # of a proposal's sides: kept clear round a tag; of its area: what must be left
 SMOOTH = 0.9  # fine deviation of L*
 
 
@@ -119,15 +120,40 @@ def propose_finishes(photo: Photo, card: CardReading | None = None) -> tuple[Pro
 
 def not_marked_yet(proposed: Sequence[ProposedFinish], marked: Sequence[ArrayLike]) -> tuple[ProposedFinish, ...]:
     """Return those proposals that share no pixel with an outline (n, 2) that a person has marked."""
+    return tuple(item for item in proposed if not any(_share(item.outline, outline) for outline in marked))
+
+
+def _share(outline: Floats, other: ArrayLike) -> bool:
+    """Tell whether two outlines share a pixel."""
+    size = np.ceil(outline.max(axis=0)).astype(int) + 1
+    masks = np.zeros((2, *size[::-1]), np.uint8)
+    for mask, points in zip(masks, (outline, np.asarray(other, float)), strict=True):
+        cv2.fillPoly(mask, [np.rint(points).astype(np.int32)], 1)
+    return bool((masks[0] & masks[1]).any())
+
+
+def clear_of_tags(proposed: Sequence[ProposedFinish], tags: Sequence[ArrayLike]) -> tuple[ProposedFinish, ...]:
+    """Return proposals without what a tag covers: the largest part of each beside its tags (4, 2); none where too
+    little is left."""
     left = []
     for item in proposed:
-        size = np.ceil(item.outline.max(axis=0)).astype(int) + 1
-        own, others = np.zeros(size[::-1], np.uint8), np.zeros(size[::-1], np.uint8)
-        cv2.fillPoly(own, [np.rint(item.outline).astype(np.int32)], 1)
-        cv2.fillPoly(others, [np.rint(np.asarray(outline, float)).astype(np.int32) for outline in marked], 1)
-        if not (own & others).any():
+        if not_marked_yet([item], tags):
             left.append(item)
+        elif len(item.outline) == 4 and (part := _beside(item.outline, tags)) is not None:
+            left.append(replace(item, outline=part))
     return tuple(left)
+
+
+def _beside(outline: Floats, tags: Sequence[ArrayLike]) -> Floats | None:
+    """Return the largest part (4, 2) of a quadrilateral that lies on one side of all tags within it."""
+    back = np.asarray(np.linalg.inv(unit_to(outline)), dtype=float)
+    inside = [project(back, np.asarray(tag, float)) for tag in tags if _share(outline, tag)]
+    low, high = np.min(np.concatenate(inside), axis=0) - PAST_TAG, np.max(np.concatenate(inside), axis=0) + PAST_TAG
+    strips = [(0, 0, low[0], 1), (high[0], 0, 1, 1), (0, 0, 1, low[1]), (0, high[1], 1, 1)]
+    left, top, right, bottom = max(strips, key=lambda box: max(box[2] - box[0], 0) * max(box[3] - box[1], 0))
+    if min(right - left, 1) * min(bottom - top, 1) < LEAST_BESIDE or right <= left or bottom <= top:
+        return None
+    return project(unit_to(outline), np.array([[left, top], [right, top], [right, bottom], [left, bottom]]))
 
 
 @dataclass(frozen=True, eq=False)

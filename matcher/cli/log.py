@@ -157,7 +157,7 @@ def record(options: argparse.Namespace) -> Answer:
     from matcher.dates import moment_made
     from matcher.plates_in_picture import corners_of
     from matcher.recipe.cautions import cautions_for
-    from matcher.tags.code import typed_tag
+    from matcher.tags.given import tag_text
     from matcher.trials.trial import Trial
 
     made_at = datetime.now(UTC) if options.made_at is None else moment_made(options.made_at)
@@ -182,7 +182,7 @@ def record(options: argparse.Namespace) -> Answer:
             photos=tuple(studio.keep_photos(colour.files)),
             target_id=target_id,
         )
-        own_tag = str(typed_tag(options.tag, studio.tag_signs)) if options.tag.strip() else ""
+        own_tag = tag_text(options.tag, studio.tag_signs) if options.tag.strip() else ""
         trial = studio.record(trial, options.by, own_tag, corners_of(colour.plates, own_tag))
         studio.keep_sightings(colour.sightings(own_tag))
         name, tag = studio.name, studio.tag_of(trial.id or 0)

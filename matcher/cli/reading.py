@@ -147,15 +147,16 @@ def read(options: argparse.Namespace) -> Answer:
 
 def _proposed(options: argparse.Namespace) -> Answer:
     """Say where plates seem to be; nothing is read, so that no outline is taken that nobody looked at."""
-    from matcher.card.outline import propose_finishes
+    from matcher.card.outline import clear_of_tags, propose_finishes
     from matcher.reading.wording import proposals_in_words
+    from matcher.tags.search import find_plates
 
     if options.finish:
         raise values.TypingError(
             "Leave out --finish, which reads, or --propose, which only says where a finish may be."
         )
     photo, card = photo_and_card(options)
-    proposed = propose_finishes(photo, card)
+    proposed = clear_of_tags(propose_finishes(photo, card), [one.corners for one in find_plates(photo)])
     outlines = [values.outline_as_typed(item.outline) for item in proposed]
     about = about_photo(photo, Path(options.photo))
     document = {

@@ -50,6 +50,12 @@ class Tags:
     def __init__(self, database: Database) -> None:
         self.database = database
 
+    def revision(self) -> tuple[int, ...]:
+        """Return figures that change with whatever is said of tags, marked by them, or seen."""
+        tables = (TagChangeRow, FinishOutlineRow, SightingRow)
+        with self.database.reading() as session:
+            return tuple(session.scalar(sa.select(sa.func.coalesce(sa.func.max(table.id), 0))) or 0 for table in tables)
+
     # Which plate carries which tag
 
     def history(self) -> TagHistory:

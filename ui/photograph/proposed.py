@@ -14,6 +14,7 @@ import streamlit as st
 from ui.draw import Fixed, Shape
 from ui.photograph.card_step import card_reading
 from ui.photograph.photographs import photo_of
+from ui.photograph.plates_there import plates_there
 from ui.state.cache_keys import Key, card_key
 from ui.state.light import CardChoice
 
@@ -26,11 +27,17 @@ if TYPE_CHECKING:
 def proposals(
     studio: Studio, sha256: str, choice: CardChoice, marked: Sequence[Shape] = ()
 ) -> tuple[ProposedFinish, ...]:
-    """Return what is proposed in a photograph, but for plates that are marked already. Raises MatcherError."""
-    from matcher.card.outline import not_marked_yet
+    """Return what is proposed in a photograph, but for plates that are marked already, or known by their tags.
+
+    Raises MatcherError.
+    """
+    from matcher.card.outline import clear_of_tags, not_marked_yet
 
     found = _proposals(card_key(studio, sha256, choice), studio, sha256, choice)
-    return not_marked_yet(found, [shape.points for shape in marked])
+    plates = plates_there(studio, sha256)
+    known = [one.outline for one in plates if one.reference is not None and one.outline is not None]
+    left = not_marked_yet(found, [*(shape.points for shape in marked), *known])
+    return clear_of_tags(left, [one.sighting.corners for one in plates])
 
 
 def as_drawn(proposed: Sequence[ProposedFinish]) -> list[Fixed]:

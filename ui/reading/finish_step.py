@@ -13,11 +13,19 @@ from matcher.errors import MatcherError
 from ui.draw import Fixed, Shape, draw
 from ui.photograph.card_step import SAID, card_reading
 from ui.photograph.photographs import bench_picture, photo_of
+from ui.photograph.plates_there import (
+    left_out_by_hand,
+    mark_of_a_plate,
+    note_seen,
+    plates_drawn,
+    plates_there,
+    tell_plates,
+)
 from ui.photograph.proposed import as_drawn, confirmed, proposals
 from ui.reading.improve_accuracy import bring_more, goes_on_without
 from ui.reading.pale_spots import ask_about_pale_spots
 from ui.reading.profile_line import choose_profile, profile_in_use, say_profile
-from ui.reading.read_marks import finish_reading, finish_texture, frames_that_fit, light_field
+from ui.reading.read_marks import finish_reading, finish_texture, frames_that_fit, light_field, plates_seen
 from ui.reading.texture import show_texture
 from ui.reading.which_light import ask_light
 from ui.show.literal import literal
@@ -46,6 +54,7 @@ def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name
     used = profile_in_use(studio, draft, photo, card)
     marked = tuple(Shape.from_dict(shape) for shape in draft.get("finishes") or ())
     proposed = () if marked else proposals(studio, sha256, choice)
+    plates, out = plates_there(studio, sha256), left_out_by_hand(draft)
     st.subheader(literal(heading), anchor=False)
     picture_side, words_side = st.columns([1.75, 1], gap="medium")
     with picture_side:
@@ -59,7 +68,7 @@ def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name
             marked,
             key=f"{draft.form}.{sha256[:12]}.finish",
             most=MOST_FINISHES,
-            fixed=card_outline(card) + as_drawn(proposed),
+            fixed=card_outline(card) + plates_drawn(plates, out) + as_drawn(proposed),
         )
         change_card(draft, card, None)
         say_profile(draft, used)
@@ -76,7 +85,7 @@ def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name
                 st.html(f"<p>{DRAW}</p>")
             return None, words_side
         kind = ask_light(draft, used.profile, photo, card)
-        light = Light(choice, kind, used.profile, more, draft.shown("pale_spots", "unknown"))
+        light = Light(choice, kind, used.profile, more, draft.shown("pale_spots", "unknown"), out)
         reading = _chosen_reading(studio, draft, sha256, light, now, name, refusals)
     return reading, words_side
 
@@ -130,6 +139,10 @@ def _chosen_reading(
         draft.set(frames_used=used)
     st.subheader(literal(name), anchor=False)
     show_reading(chosen.reading, name, chosen.said)
+    seen = plates_seen(studio, sha256, chosen.light)
+    note_seen(draft, sha256, seen)
+    tell_plates(draft, seen)
+    mark_of_a_plate(studio, draft, sha256, shapes[number])
     ask_about_pale_spots(studio, draft, sha256, chosen.light, shapes[number], chosen.reading)
     shown = partial(finish_texture, studio, sha256, chosen.light, shapes[number])
     show_texture(chosen.reading, shown, key=f"{draft.form}.texture")

@@ -14,6 +14,7 @@ from matcher.errors import CardError, MatcherError
 from ui.draw import Shape
 from ui.photograph.card_step import card_reading
 from ui.photograph.photographs import photo_of
+from ui.photograph.plates_there import plates_there
 from ui.state.cache_keys import Key, light_key, more_key
 from ui.state.light import CardChoice, Frame, Light, More
 
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from matcher.colour.types import Floats, Mask
     from matcher.errors import Caveat
     from matcher.photo.photo import Photo
+    from matcher.plates_in_picture import PlateSeen
     from matcher.reading.reading import Reading
     from matcher.reading.texture import Texture
     from matcher.studio import Studio
@@ -120,10 +122,31 @@ def calibration_of(studio: Studio, sha256: str, light: Light) -> Calibration:
 @st.cache_resource(show_spinner=False, max_entries=8)
 def _calibration(key: Key, _studio: Studio, _sha256: str, _light: Light) -> Calibration:
     from matcher.calibration.calibrate import calibrate
+    from matcher.plates_in_picture import serving
 
     found = card_reading(_studio, _sha256, _light.card)
     field = light_field(_studio, _sha256, _light.card, _light.more)
-    return calibrate(photo_of(_studio, _sha256), found, camera=_light.profile, light=_light.kind, field=field)
+    known = serving(plates_there(_studio, _sha256), _light.plates_out)
+    return calibrate(
+        photo_of(_studio, _sha256), found, camera=_light.profile, light=_light.kind, field=field, references=known
+    )
+
+
+def plates_seen(studio: Studio, sha256: str, light: Light) -> tuple[PlateSeen, ...]:
+    """Return the studio's plates in a photograph, each as the others read it. Raises MatcherError."""
+    return _plates_seen(light_key(studio, sha256, light), studio, sha256, light)
+
+
+@st.cache_resource(show_spinner=False, max_entries=8)
+def _plates_seen(key: Key, _studio: Studio, _sha256: str, _light: Light) -> tuple[PlateSeen, ...]:
+    from matcher.plates_in_picture import seen_in
+    from matcher.reading.seen_again import seen_again
+
+    found = plates_there(_studio, _sha256)
+    if not found:
+        return ()
+    again = seen_again(photo_of(_studio, _sha256), _calibration(key, _studio, _sha256, _light))
+    return seen_in(found, again, _light.plates_out)
 
 
 @dataclass(frozen=True, eq=False)

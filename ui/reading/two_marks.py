@@ -11,6 +11,7 @@ from matcher.errors import MatcherError
 from ui.draw import Shape, draw
 from ui.photograph.card_step import card_reading
 from ui.photograph.photographs import bench_picture, photo_of
+from ui.photograph.plates_there import plates_drawn, plates_there
 from ui.photograph.proposed import as_drawn, confirmed, proposals
 from ui.reading.finish_step import card_outline, change_card
 from ui.reading.read_marks import calibration_of, finish_reading
@@ -54,7 +55,7 @@ def ask_for_two(studio: Studio, draft: Draft, sha256: str) -> tuple[TwoMarks | N
             marked,
             key=f"{draft.form}.{sha256[:12]}.finish",
             most=2,
-            fixed=card_outline(card) + as_drawn(proposed),
+            fixed=card_outline(card) + plates_drawn(plates_there(studio, sha256), ()) + as_drawn(proposed),
         )
         change_card(draft, card, profile)
     if now != marked:

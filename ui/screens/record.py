@@ -9,7 +9,9 @@ import streamlit as st
 
 from matcher.dates import made_on, now
 from matcher.errors import MatcherError
+from matcher.plates_in_picture import corners_of
 from ui.bench.step_now import come_back_to_button
+from ui.photograph.plates_there import keep_seen, own_tag_in, seen_for
 from ui.reading.colour_in import colour_in
 from ui.reading.typed_in import forget_file
 from ui.recipe.about_plate import NO_TARGET, answered, ask_about
@@ -57,6 +59,7 @@ def show() -> None:
     st.header("About the plate", anchor=False)
     ask_about(studio, draft, _default_target(studio), now(), tag=True)
     others = [str(kept.body["tag"]) for kept in half_filled(studio) if kept.form != draft.form and kept.body.get("tag")]
+    _tag_in_the_picture(draft)
     say_tag_elsewhere(studio, draft.shown("tag") or "", others)
     _say_other_alloy(studio, draft, recipe)
     _log_it(studio, draft, recipe, reading, form.faults)
@@ -170,7 +173,9 @@ def _log_it(studio: Studio, draft: Draft, recipe: Recipe | None, reading: Readin
         st.rerun()
     remember(draft.shown("made_by"))
     try:
-        trial = studio.record(_trial(draft, recipe, reading), tag=draft.shown("tag") or "")
+        tag = _own_tag(studio, draft)
+        trial = studio.record(_trial(draft, recipe, reading), "", tag, corners_of(seen_for(draft), tag))
+        keep_seen(studio, draft, tag)
     except MatcherError as error:
         tell(f"{error} Everything you typed is saved.")
         return
@@ -182,6 +187,26 @@ def _log_it(studio: Studio, draft: Draft, recipe: Recipe | None, reading: Readin
     st.session_state.pop(OPEN, None)
     st.session_state["plate.tried"] = False
     _go_on(studio, trial, planned)
+
+
+def _tag_in_the_picture(draft: Draft) -> None:
+    """Offer the tag that lies in the picture and is on no plate yet."""
+    free = own_tag_in(draft)
+    if free and not draft.shown("tag"):
+        said = f"Tag {free} lies in the picture, and is on no plate yet. Is it this plate's?"
+        with st.container(horizontal=True, vertical_alignment="center", key="plate.tag-there"):
+            st.html(f'<span class="pm-soft">{html.escape(said)}</span>', width="content")
+            if st.button("Yes, take it", type="tertiary", key="plate.tag-there.yes"):
+                draft.fill({**draft.values, "tag": free})
+                st.rerun()
+
+
+def _own_tag(studio: Studio, draft: Draft) -> str:
+    """Return the code of the tag that was typed, as it is printed. Raises StudioError."""
+    from matcher.tags.given import tag_text
+
+    typed = (draft.shown("tag") or "").strip()
+    return tag_text(typed, studio.tag_signs) if typed else ""
 
 
 def _trial(draft: Draft, recipe: Recipe, reading: Reading) -> Trial:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.errors import MatcherError
+from ui.photograph.plates_there import keep_seen
 from ui.reading.colour_in import colour_in
 from ui.reading.typed_in import forget_file
 from ui.show import look
@@ -99,6 +100,7 @@ def _saved(studio: Studio, draft: Draft, reading: Reading, area: tuple[Commissio
             photo=draft.get("photo"),
         )
     )
+    keep_seen(studio, draft)
     if area is None:
         keep_alloy_of_job(studio, target, draft)
     else:

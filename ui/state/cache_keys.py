@@ -53,7 +53,13 @@ def more_key(studio: Studio, sha256: str, choice: CardChoice, more: More) -> Key
 def light_key(studio: Studio, sha256: str, light: Light) -> Key:
     """Of what is read in a photograph, apart from the mark."""
     profile = None if light.profile is None else light.profile.to_json()
-    return *more_key(studio, sha256, light.card, light.more), light.kind, profile, light.pale_spots
+    own = (light.kind, profile, light.pale_spots, light.plates_out)
+    return *more_key(studio, sha256, light.card, light.more), *own, plates_key(studio, sha256)
+
+
+def plates_key(studio: Studio, sha256: str) -> Key:
+    """Of which of the studio's plates lie in a photograph, and what is known of them."""
+    return *photo_key(studio, sha256), studio.log.revision(), studio.tag_log.revision()
 
 
 def profiles_key(studio: Studio, sha256: str, choice: CardChoice) -> Key:

@@ -69,10 +69,12 @@ class More:
 @dataclass(frozen=True)
 class Light:
     """What is known of the light: the card; "daylight", "profile" (that of the profile) or "unknown"; the camera's
-    profile; what more was brought; and what pale spots on the finish are: "glare", "finish" or "unknown"."""
+    profile; what more was brought; what pale spots on the finish are: "glare", "finish" or "unknown"; and the tags of
+    the studio's plates in the picture that it is not to be read by."""
 
     card: CardChoice
     kind: str
     profile: CameraProfile | None
     more: More = More()
     pale_spots: PaleSpots = "unknown"
+    plates_out: tuple[str, ...] = ()

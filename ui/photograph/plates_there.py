@@ -1,0 +1,150 @@
+"""The studio's own plates in a photograph: drawn on it, told beside it as the others read each, left out by a tap.
+
+What is logged of a plate makes the photograph's other readings surer, without being asked.
+"""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from ui.draw import Fixed, Shape
+from ui.photograph.photographs import photo_of
+from ui.show.literal import literal
+from ui.show.swatches import css_colour
+from ui.state.cache_keys import Key, plates_key
+from ui.state.drafts import Draft
+from ui.state.messages import tell, told
+from ui.state.who import who
+
+if TYPE_CHECKING:
+    from matcher.plates_in_picture import PlateInPicture, PlateSeen
+    from matcher.studio import Studio
+
+MOST_NAMED = 12
+"""Plates that are named on the picture: of more, the numbers would hide it."""
+
+
+def plates_there(studio: Studio, sha256: str) -> tuple[PlateInPicture, ...]:
+    """Return the studio's plates in a kept photograph, found by their tags."""
+    return _found(plates_key(studio, sha256), studio, sha256)
+
+
+@st.cache_resource(show_spinner=False, max_entries=16)
+def _found(key: Key, _studio: Studio, _sha256: str) -> tuple[PlateInPicture, ...]:
+    return _studio.plates_in(photo_of(_studio, _sha256))
+
+
+def left_out_by_hand(draft: Draft) -> tuple[str, ...]:
+    """Return the tags of plates that the person does not want the photograph read by."""
+    return tuple(draft.get("plates_out") or ())
+
+
+def plates_drawn(plates: Sequence[PlateInPicture], left_out: Sequence[str]) -> list[Fixed]:
+    """Return the outlines of the finishes that the photograph is read by, with their plates' numbers."""
+    served = [one for one in plates if one.reference is not None and one.sighting.tag not in left_out]
+    shown = []
+    for one in served:
+        assert one.outline is not None
+        points = tuple((float(x), float(y)) for x, y in one.outline)
+        shown.append(Fixed(points, one.name if len(served) <= MOST_NAMED else ""))
+    return shown
+
+
+def tell_plates(draft: Draft, seen: Sequence[PlateSeen]) -> None:
+    """Say which plates the photograph is read by and how the others read each; a tap leaves one out or takes it in."""
+    from matcher.tags.sightings import NO_PLATE
+
+    offered = [one for one in seen if one.plate.reference is not None]
+    if offered:
+        with st.container(key=f"{draft.form}-plates", gap="small"):
+            st.html("<strong>Read by the plates in the picture</strong>")
+            st.html(f'<div class="pm-mat tight"><div class="pm-shares">{_colours(offered)}</div></div>')
+            _ask_which(draft, offered)
+            st.html(f'<ul class="pm-soft">{"".join(_line(one) for one in offered)}</ul>')
+    quiet = {NO_PLATE}
+    for one in seen:
+        if one.plate.reference is None and one.left_out is not None and one.left_out.code not in quiet:
+            tell(one.left_out.message, "warning")
+
+
+def _ask_which(draft: Draft, offered: Sequence[PlateSeen]) -> None:
+    tags = [one.plate.sighting.tag for one in offered]
+    names = {one.plate.sighting.tag: literal(one.plate.name) for one in offered}
+    out = left_out_by_hand(draft)
+    chosen = st.pills(
+        "Tap a plate to leave it out, or to take it in again",
+        tags,
+        selection_mode="multi",
+        default=[tag for tag in tags if tag not in out],
+        format_func=names.__getitem__,
+        key=f"{draft.form}.plates.{','.join(tags)}",
+    )
+    now = tuple(tag for tag in tags if tag not in chosen)
+    if now != tuple(tag for tag in out if tag in tags):
+        draft.set(plates_out=list(now))
+        st.rerun()
+
+
+def _line(one: PlateSeen) -> str:
+    name = html.escape(one.plate.name[:1].upper() + one.plate.name[1:])
+    if one.left_out is not None:
+        return f"<li><b>{name}</b>: {html.escape(one.left_out.message)}</li>"
+    if one.again is None or one.again.interval is None:
+        return f"<li><b>{name}</b></li>"
+    low, high = one.again.interval
+    return f"<li><b>{name}</b>: the other plates read it ΔE00 {low:.1f} to {high:.1f} from what is logged</li>"
+
+
+def _colours(offered: Sequence[PlateSeen]) -> str:
+    """Return a strip of the plates' logged colours, on neutral grey."""
+    logged = [one.plate.reference.reading.lab for one in offered if one.plate.reference is not None]
+    return "".join(f'<span style="flex: 1; background: {css_colour(lab)}"></span>' for lab in logged)
+
+
+def mark_of_a_plate(studio: Studio, draft: Draft, sha256: str, shape: Shape) -> None:
+    """Let the mark be kept as where a plate's finish lies by its tag, for a plate of which that is not known yet."""
+    from matcher.plates_in_picture import NOT_MARKED
+
+    for one in plates_there(studio, sha256):
+        if one.why_not is None or one.why_not.code != NOT_MARKED or one.trial_id is None:
+            continue
+        key = f"{draft.form}.marks.{one.sighting.tag}"
+        if st.button(f"The mark is the finish of plate {one.trial_id}", type="tertiary", key=key):
+            with told():
+                studio.tag_log.keep_outline(one.trial_id, one.sighting.corners, shape.points, who())
+                draft.set(finishes=[])
+                st.rerun()
+
+
+def note_seen(draft: Draft, sha256: str, seen: Sequence[PlateSeen]) -> None:
+    """Remember what was seen in the photograph that the draft's reading is of, until it is kept."""
+    st.session_state[f"{draft.form}.seen"] = (sha256, tuple(seen))
+
+
+def seen_for(draft: Draft) -> tuple[PlateSeen, ...]:
+    """Return the plates in the photograph that the draft's reading is of."""
+    sha256, seen = st.session_state.get(f"{draft.form}.seen", (None, ()))
+    return tuple(seen) if sha256 is not None and sha256 == draft.get("photo") else ()
+
+
+def own_tag_in(draft: Draft) -> str:
+    """Return the one tag of this studio in the photograph that is on no plate yet; "" where there is none, or more."""
+    from matcher.tags.sightings import NO_PLATE
+
+    free = {
+        one.plate.sighting.tag for one in seen_for(draft) if one.left_out is not None and one.left_out.code == NO_PLATE
+    }
+    return next(iter(free)) if len(free) == 1 else ""
+
+
+def keep_seen(studio: Studio, draft: Draft, own_tag: str = "") -> None:
+    """Let the log keep which plates were seen in the photograph whose reading was kept."""
+    from matcher.plates_in_picture import kept_sightings
+
+    seen, sha256 = seen_for(draft), draft.get("photo")
+    if seen and sha256:
+        studio.keep_sightings(kept_sightings(seen, photo_of(studio, sha256), sha256, own_tag))
