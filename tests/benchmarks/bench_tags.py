@@ -1,8 +1,9 @@
 """How surely tags are found, and what it costs: `python -m tests.benchmarks.bench_tags`.
 
 Shares found by one thing at a time: the tag's size (given as a share of a picture 4,000 pixels wide; only its own
-pixels count, so the scenes are small), tilt, blur, shade, JPEG quality, number of tags. Seconds of one processor at 12
-megapixels. And numbers that are wrong, or not there, over many invented scenes, with and without tags: none may be.
+pixels count, so the scenes are small, and are searched as parts of such a picture would be), tilt, blur, shade, JPEG
+quality, noise. Seconds of one processor at 12 megapixels by the number of tags. And numbers that are wrong, or not
+there, over many invented scenes, with and without tags: none may be.
 ``--others`` reads the same pictures with OpenCV's own detectors.
 """
 
@@ -11,7 +12,8 @@ from __future__ import annotations
 import argparse
 import time
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 
 import cv2
@@ -21,6 +23,7 @@ from numpy.typing import NDArray
 from matcher.card.card import load_cards
 from matcher.colour.cielab import XYZ_D50_TO_SRGB, lab_to_xyz
 from matcher.photo.photo import Photo
+from matcher.tags import search
 from matcher.tags.code import SIGNS, TagCode, carried, code_carried
 from matcher.tags.mark import MARGIN, ROUND, symbol, tag_squares
 from matcher.tags.search import find_plates
@@ -31,6 +34,7 @@ WIDTH = 4000
 """Pixels across a picture of 12 megapixels."""
 USUAL = Taken(tilt=30, blur=1.0, shade=0.5, quality=85)
 SMALL = (320, 240)
+PART = (480, 400)
 Finder = Callable[[Photo], list[str]]
 Made = tuple[NDArray[np.float32], list[str]]
 
@@ -47,9 +51,22 @@ def main() -> None:
         finders |= {"QRCodeDetector": _by(cv2.QRCodeDetector()), "QRCodeDetectorAruco": _by(cv2.QRCodeDetectorAruco())}
     for name, finder in finders.items():
         print(f"\n{name}")
-        _shares(options.each, options.seed, finder)
+        with _as_parts_of_a_large_picture():
+            _shares(options.each, options.seed, finder)
         _seconds(options.seed, finder)
     _wrong(options.scenes, options.seed)
+
+
+@contextmanager
+def _as_parts_of_a_large_picture() -> Iterator[None]:
+    """Search small scenes in copies as coarse as those of a picture WIDTH pixels wide."""
+    sides, least = search.SIDES, search.LEAST_SHARE
+    part = PART[0] / WIDTH
+    search.SIDES, search.LEAST_SHARE = tuple(round(side * part) for side in sides), least / part
+    try:
+        yield
+    finally:
+        search.SIDES, search.LEAST_SHARE = sides, least
 
 
 def _by(detector: cv2.QRCodeDetector | cv2.QRCodeDetectorAruco) -> Finder:
@@ -86,7 +103,7 @@ def _shares(each: int, seed: int, finder: Finder) -> None:
         for share, taken in cases:
             rng, found = np.random.default_rng(seed), 0
             for _ in range(each):
-                made = scene(rng, [some_text(rng, ADDRESS)], share * WIDTH, (480, 400), taken)
+                made = scene(rng, [some_text(rng, ADDRESS)], share * WIDTH, PART, taken)
                 found += finder(made.photo) == [str(code_carried(made.tags[0]))]
             of = {"size": 100 * share, "tilt": taken.tilt, "blur": taken.blur, "light": taken.shade}
             of |= {"JPEG": taken.quality, "noise": 100 * taken.noise}
