@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from matcher import find_plates
+from matcher import find_plates, open_photo
 from matcher.errors import TagError
 from matcher.tags.code import (
     HIGHEST_NUMBER,
@@ -269,3 +269,21 @@ def test_no_photograph_gives_a_number_that_is_not_there(seed: int) -> None:
     )
     picture = scene(rng, [some_text(rng, ("", ADDRESS)[seed % 2])], rng.uniform(40, 160), (360, 280), taken)
     assert tags_in(picture) in ([], said(picture))
+
+
+@pytest.mark.parametrize("size", [(1, 1), (2, 3), (1, 400), (40, 9)])
+def test_a_picture_too_small_for_a_tag_has_none(size: tuple[int, int]) -> None:
+    coded = cv2.imencode(".png", np.zeros((*size, 3), np.uint8))[1].tobytes()
+    assert find_plates(open_photo(coded)) == []
+
+
+def test_sixteen_bits_linear_light_and_a_photograph_on_its_side_are_searched_too() -> None:
+    rng = np.random.default_rng(11)
+    text, corners = some_text(rng), seen_corners((240, 180), 130, 0.4, 0.3, 1.0)
+    picture = bench(rng, 480, 360)
+    lay(picture, tag_face(text), with_margin(corners, text))
+    linear = np.rint(np.clip(picture, 0, 1) * 0.2 * 65535).astype(np.uint16)  # dark, as a camera's own values are
+    for stored in (linear, np.rot90(linear)):
+        coded = cv2.imencode(".png", np.ascontiguousarray(stored[..., ::-1]))[1].tobytes()
+        (seen,) = find_plates(open_photo(coded, encoding="linear"))
+        assert seen.tag == str(code_carried(text))
