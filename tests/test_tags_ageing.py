@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from datetime import timedelta
 from functools import cache
@@ -10,15 +11,15 @@ from typing import Any
 import numpy as np
 import pytest
 
-from matcher.calibration.references import cause_of_own
+from matcher.calibration.references import cause_of_own, own_root
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
-from matcher.colour.uncertainty import CHI2_95, NORMAL_95, BudgetTerm, squared_distance
+from matcher.colour.uncertainty import CHI2_95, NORMAL_95, BudgetTerm, squared_distance, sum_of
 from matcher.reading.comparison import common_covariance, difference_covariance
 from matcher.reading.reading import Reading
 from matcher.studio import Studio
-from matcher.tags.ageing import Ageing, ageing, joint_covariance, known_colour, mean_of
+from matcher.tags.ageing import Ageing, ageing, joint_covariance, known_colour, mean_of, slimmed
 from matcher.tags.sightings import KeptSighting
 from matcher.tags.wording import ageing_in_words
 from matcher.trials.trial import StageReading
@@ -222,3 +223,60 @@ def test_the_studio_judges_a_plate_from_the_stage_that_was_to_stay(studio: Studi
     assert studio.known_colour(plate).lab == pytest.approx(TRUTH)  # it is no longer what was logged
     studio.add_stage(plate, StageReading("waxed", far))
     assert studio.ageing(plate).seen == 0  # those were before it was waxed, as far as the log knows
+
+
+def a_shelf(rng: np.random.Generator, plates: int, photographs: int) -> list[tuple[Floats, Reading, int]]:
+    """Return truth, known colour and longest stored reading of plates that are read by each other again and again.
+
+    Every photograph has an error of its own, common to all in it, which the others' known colours take out; linear, so
+    that what each reading takes over of the others' errors is known exactly. Logged readings: sigma 1, on their own.
+    """
+    truth = rng.normal([35, 12, 20], [6, 3, 4], (plates, 3))
+    own = BudgetTerm("region", np.eye(3))
+    logged = [Reading(lab + rng.normal(0, 1, 3), np.eye(3), budget=(own,), region=_place(0, lab)) for lab in truth]
+    seen: list[list[KeptSighting]] = [[] for _ in range(plates)]
+    longest = 0
+    for number in range(1, photographs + 1):
+        known = [known_colour(first, MADE_AT, so_far) for first, so_far in zip(logged, seen, strict=True)]
+        shown = truth + rng.normal(0, 3.0, 3) + rng.normal(0, 0.4, (plates, 3))
+        for plate in range(plates):
+            others = [other for other in range(plates) if other != plate]
+            share = 1 / len(others)
+            causes: dict[str, Floats] = {}
+            for other in others:
+                for term in known[other].budget:
+                    if term.shared is not None:
+                        causes[term.shared] = causes.get(term.shared, np.zeros((3, 3))) + share * term.effect
+                causes[cause_of_own(known[other])] = share * own_root(known[other])
+            taken_over = [BudgetTerm(Source.REFERENCES, effect, shared=cause) for cause, effect in causes.items()]
+            seen_here = BudgetTerm(Source.REFERENCES, 0.4 * np.sqrt(share) * np.eye(3))
+            budget = slimmed((BudgetTerm("region", 0.4 * np.eye(3)), seen_here, *taken_over))
+            lab = shown[plate] - share * sum(shown[other] - known[other].lab for other in others)
+            read = Reading(lab, sum_of(budget), budget=budget, region=_place(number, truth[plate]))
+            longest = max(longest, len(json.dumps(read.as_dict())))
+            seen[plate].append(a_sighting(float(number), read))
+    best = [known_colour(first, MADE_AT, so_far) for first, so_far in zip(logged, seen, strict=True)]
+    return [(lab, one, longest) for lab, one in zip(truth, best, strict=True)]
+
+
+def _place(number: int, lab: Floats) -> Floats:
+    return np.array([[number, lab[0]], [1.0, 0.0], [1.0, 1.0]])
+
+
+def test_plates_that_are_read_by_each_other_for_ever_do_not_talk_each_other_into_certainty() -> None:
+    """Of n plates the shelf knows at best the mean of n logged errors: sigma 1 / root n, however often it is seen."""
+    rng = np.random.default_rng(16)
+    found = [one for _ in range(draws(16, 8)) for one in a_shelf(rng, 4, 8)]
+    distances = [float(squared_distance(best.lab - lab, best.covariance)) for lab, best, _ in found]
+    assert 2.0 < np.mean(distances) < 4.2  # chi-squared with 3 degrees of freedom; four plates of a shelf go together
+    sigma = float(np.mean([np.sqrt(np.trace(best.covariance) / 3) for _, best, _ in found]))
+    assert 0.49 < sigma < 0.58
+    assert max(longest for _, _, longest in found) < 12_000  # characters: what is stored does not grow with each look
+
+
+def test_a_slimmed_budget_keeps_the_sum_and_the_causes_that_matter_most() -> None:
+    terms = [BudgetTerm("profile", (n + 1) * np.eye(3), shared=f"cause {n}") for n in range(40)]
+    slim = slimmed(terms)
+    assert sum_of(slim) == pytest.approx(sum_of(terms))
+    assert {term.shared for term in slim} == {None, *(f"cause {n}" for n in range(16, 40))}
+    assert slimmed(terms[:5]) == tuple(terms[:5])

@@ -46,6 +46,8 @@ AT_ONCE = (1.5, 5.0)
 """CIELAB: the same of a change at once, such as by handling or a wax that nobody noted."""
 ANY_SIZE = 300.0
 """CIELAB: more than any colour can change."""
+MOST_SHARED = 24
+"""Shared causes that the budget of a mean, or of a sighting, keeps by name."""
 MOST_LOOKED_AT = 150
 """Of a plate that was seen more often the latest sightings count."""
 _YEAR_S = 365.25 * 86400
@@ -228,7 +230,26 @@ def _budget(parts: Floats, readings: Sequence[Reading]) -> tuple[BudgetTerm, ...
         for (key, _), found in shared.items()
     ]
     kept += [BudgetTerm(name, square_root(np.sum(each, axis=0))) for name, each in own.items()]
-    return tuple(kept)
+    return slimmed(kept)
+
+
+def slimmed(budget: Sequence[BudgetTerm], most: int = MOST_SHARED) -> tuple[BudgetTerm, ...]:
+    """Return a budget whose lesser shared causes are summed, by source, as the reading's own.
+
+    Plates that are read by each other again and again come to share hundreds of causes, nearly all of them tiny; the
+    ``most`` that matter most keep their names. The sum of all parts stays.
+    """
+    first = {term.shared: term for term in reversed(budget) if term.shared is not None}
+    ranked = sorted(first.values(), key=lambda term: -float(np.trace(term.covariance)))
+    if len(ranked) <= most:
+        return tuple(budget)
+    lesser = {id(term) for term in ranked[most:]}
+    summed: dict[str, Floats] = {}
+    for term in budget:
+        if id(term) in lesser:
+            summed[term.name] = summed.get(term.name, np.zeros((3, 3))) + term.covariance
+    kept = [term for term in budget if id(term) not in lesser]
+    return (*kept, *(BudgetTerm(name, square_root(covariance)) for name, covariance in summed.items()))
 
 
 @dataclass(frozen=True, eq=False)

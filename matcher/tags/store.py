@@ -18,11 +18,13 @@ from sqlalchemy.orm import Session
 from matcher.colour.types import Floats
 from matcher.dates import in_utc, local, now
 from matcher.errors import Caveat, StudioError
+from matcher.reading.reading import Reading
 from matcher.storage import checked
 from matcher.storage.damaged import load_readable
 from matcher.storage.database import Database
 from matcher.storage.schema import FinishOutlineRow, PhotoRow, SightingRow, StudioRow, TagChangeRow
 from matcher.tags import wording
+from matcher.tags.ageing import slimmed
 from matcher.tags.code import studio_signs
 from matcher.tags.given import GIVEN, TAKEN, TagChange, TagHistory, TagOnPlate, check_change, history_of, tag_text
 from matcher.tags.outlines import FinishOutline, body_of, outline_in_tag, points_of
@@ -361,7 +363,7 @@ def _keep_sighting(session: Session, history: TagHistory, one: KeptSighting) -> 
         "tag": tag,
         "trial_id": whose,
         "place": place,
-        "whole": None if one.reading is None else checked.plain_json(one.reading.as_dict(), "reading"),
+        "whole": None if one.reading is None else checked.plain_json(_slim(one.reading).as_dict(), "reading"),
         "left_out_code": "" if left_out is None else checked.line(left_out.code, "code", required=True, longest=40),
         "left_out_message": "" if left_out is None else checked.storable(left_out.message, "reason"),
         "replaced_at": None,
@@ -371,6 +373,10 @@ def _keep_sighting(session: Session, history: TagHistory, one: KeptSighting) -> 
         session.execute(sa.update(SightingRow).where(*earlier).values(replaced_at=noted_at))
     session.execute(sa.insert(SightingRow), [values])
     return load_sightings(session, SightingRow.uid == uid)[0]
+
+
+def _slim(reading: Reading) -> Reading:
+    return replace(reading, budget=slimmed(reading.budget))
 
 
 def one_of_each_photograph(session: Session, photos: Sequence[str]) -> None:
