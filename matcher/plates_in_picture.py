@@ -31,6 +31,9 @@ OTHER_STUDIO, TWICE, NOT_MARKED, SET_ASIDE, BY_HAND = "other-studio", "tag-twice
 """Why a tag's plate does not serve, besides ``NO_PLATE`` and what reading it finds."""
 
 
+NO_DIFFERENCE = 0.5  # ΔE00, of the lower end of an interval: less is no difference (as a verdict has it, rounded)
+
+
 @dataclass(frozen=True, eq=False)
 class PlateInPicture:
     """A tag that was found, and the plate that it is on.
@@ -224,8 +227,14 @@ def seen_in_words(seen: Sequence[PlateSeen]) -> list[str]:
 
 
 def _with_difference(one: PlateSeen) -> str:
-    """Name a plate, with how far the others read it from what is logged; one by itself is read by no other."""
+    return f"{one.plate.name} ({agreement(one)})" if agreement(one) else one.plate.name
+
+
+def agreement(one: PlateSeen) -> str:
+    """Say how far the others read a plate from what is logged, by its interval; nothing where there are no others."""
     if one.again is None or one.again.interval is None:
-        return one.plate.name
+        return ""
     low, high = one.again.interval
-    return f"{one.plate.name} (by the others ΔE00 {low:.1f} to {high:.1f} from what is logged)"
+    if low < NO_DIFFERENCE:
+        return f"as logged, as far as the others can tell: ΔE00 {high:.1f} at most"
+    return f"by the others ΔE00 {low:.1f} to {high:.1f} from what is logged"

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from matcher.notebook import OwnTable
     from matcher.notebook_columns import Meanings
     from matcher.photo.photo import Photo
+    from matcher.plates_beside import Board, LaidBeside
     from matcher.plates_in_picture import PlateInPicture
     from matcher.reading.reading import Reading
     from matcher.storage.carried import CarriedTable
@@ -373,6 +374,23 @@ class Studio:
             return LoggedPlate(trial.uid, self.colour_by_now(number), trial.set_aside)
 
         return plates_in(photo, self.tag_signs, self.tags(), self.tag_log.outlines(), plate)
+
+    def worth_laying(self, reading: Reading) -> LaidBeside | None:
+        """Return which plates are most worth laying beside the finish of a reading; None where that gains too little."""
+        from matcher.plates_beside import worth_laying
+
+        plates = [(trial.id or 0, trial.reading) for trial in self.trials()]
+        return worth_laying(reading, plates, self._tagged())
+
+    def board(self, count: int = 10) -> Board:
+        """Return the plates that make the best chart of the studio's own, by expected uncertainty."""
+        from matcher.plates_beside import board_of
+
+        return board_of([(trial.id or 0, trial.reading) for trial in self.trials()], count)
+
+    def _tagged(self) -> frozenset[int]:
+        """Return the plates that carry a tag and whose finish is marked by it."""
+        return frozenset(outline.trial_id for outline in self.tag_log.outlines().values())
 
     def _as_they_stand(self, trials: Sequence[Trial]) -> dict[int, tuple[Reading, datetime, list[KeptSighting]]]:
         """Return for each plate its last reading that was to stay, when it was taken, and its sightings."""

@@ -21,7 +21,7 @@ FLOORS = (
     ("trials", "plan"),
     ("bench", "notebook_columns"),
     ("suggest", "notebook", "tags"),
-    ("commissions", "plates_in_picture"),
+    ("commissions", "plates_in_picture", "plates_beside"),
     ("sheets",),
     ("studio",),
     ("demo", "demo_examples", "printed"),

@@ -71,7 +71,7 @@ def test_a_picture_is_read_by_the_plates_in_it_without_being_asked(shelf, told, 
     assert after["within_delta_e00"] < 0.6 * before["within_delta_e00"]
     assert all(one["delta_e00_interval"][0] < 1.0 for one in surer["plates"])
     _, out, _ = run("read", photo, *read_options(lamps, "target"), "--studio", place)
-    assert "Read by plate 1 (by the others ΔE00" in out
+    assert "Read by plate 1 (as logged, as far as the others can tell: ΔE00" in out
 
 
 def test_a_plate_is_left_out_by_hand(shelf, told, refused):  # noqa: F811

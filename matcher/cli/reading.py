@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from matcher.card.card import Card
     from matcher.card.reading import CardReading
     from matcher.commissions.read_again import Proposal
+    from matcher.plates_beside import LaidBeside
     from matcher.reading.glare import PaleSpots
     from matcher.reading.reading import Reading
     from matcher.reading.texture import Texture
@@ -127,22 +128,35 @@ def read(options: argparse.Namespace) -> Answer:
         return _proposed(options)
     found = photographed(options)
     textures = _textures(found, options.pale_spots) if options.texture else [None] * len(found.readings)
+    beside = _worth_laying(found.readings, options)
     differences = _differences(found.readings)
     document = {
         "photo": found.about,
         "card": None if found.card is None else found.card.as_dict(),
         "profile": found.profile.as_dict(),
         "plates": [one.as_dict() for one in found.plates],
-        "finishes": [_finish(*one) for one in zip(found.readings, textures, strict=True)],
+        "finishes": [
+            {**_finish(*one), "lay_beside": None if laid is None else laid.as_dict()}
+            for *one, laid in zip(found.readings, textures, beside, strict=True)
+        ],
         "differences": differences,
         "warnings": found.warnings,
     }
     lines = [words.photo_line(found.about, found.card), *found.profile.lines, *seen_in_words(found.plates)]
-    for number, (reading, texture) in enumerate(zip(found.readings, textures, strict=True), 1):
+    for number, (reading, texture, laid) in enumerate(zip(found.readings, textures, beside, strict=True), 1):
         lines += [words.reading_line(f"Finish {number}", reading), *words.trust_lines(reading)]
+        lines += [] if laid is None else [f"    {laid.words[0].upper()}{laid.words[1:]}."]
         lines += [] if texture is None else words.texture_lines(texture)
     lines += [words.difference_line(item) for item in differences]
     return Answer(document, [*lines, *words.warning_lines(found.warnings)])
+
+
+def _worth_laying(readings: Sequence[Reading], options: argparse.Namespace) -> list[LaidBeside | None]:
+    """Return which of the studio's plates are worth laying beside each finish; none where no studio is there."""
+    if options.no_plates or not studio_is_there(options.studio):
+        return [None] * len(readings)
+    with opened_studio(options) as studio:
+        return [studio.worth_laying(reading) for reading in readings]
 
 
 def _proposed(options: argparse.Namespace) -> Answer:

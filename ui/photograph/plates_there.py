@@ -90,13 +90,13 @@ def _ask_which(draft: Draft, offered: Sequence[PlateSeen]) -> None:
 
 
 def _line(one: PlateSeen) -> str:
+    from matcher.plates_in_picture import agreement
+
     name = html.escape(one.plate.name[:1].upper() + one.plate.name[1:])
     if one.left_out is not None:
         return f"<li><b>{name}</b>: {html.escape(one.left_out.message)}</li>"
-    if one.again is None or one.again.interval is None:
-        return f"<li><b>{name}</b></li>"
-    low, high = one.again.interval
-    return f"<li><b>{name}</b>: the other plates read it ΔE00 {low:.1f} to {high:.1f} from what is logged</li>"
+    said = agreement(one)
+    return f"<li><b>{name}</b>{': ' if said else ''}{html.escape(said)}</li>"
 
 
 def _colours(offered: Sequence[PlateSeen]) -> str:

@@ -1,0 +1,210 @@
+"""Which logged plates are most worth laying beside a finish, or on a board as the studio's own chart.
+
+By expected uncertainty, before anything is photographed: what a camera, light and card usually leave unknown, and the
+discrepancy beside it, are a joint Gaussian over all colours, and each plate that would be seen conditions it (Rasmussen
+and Williams 2006, equation A.6). Plates are chosen one by one, each for what it gains after those before it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from matcher.calibration.references import LIGHT_SPREAD, USUAL, USUAL_SIZE, Discrepancy
+from matcher.colour.cielab import lab_to_xyz
+from matcher.colour.difference import delta_e_2000, reach_delta_e00
+from matcher.colour.metric import delta_e_metric
+from matcher.colour.types import Floats
+from matcher.reading.reading import Reading
+from matcher.words import listed
+
+if TYPE_CHECKING:
+    from matcher.calibration.calibration import Calibration
+
+NEAREST = 40  # plates that are thought of beside one finish
+MOST_BESIDE = 3
+LEAST_SHARE_OF_LAST = 0.06  # of the reach: another plate must gain so much more
+WORTH = 0.85  # times the reach now: what laying plates there must at least come to
+SEEN_SD = 0.25  # CIELAB: of a plate's mean as a photograph shows it
+CANDIDATES, COLOURS = 120, 60
+"""Plates of a long log that are thought of for a board, and colours that the board is judged over; both spread."""
+ON_BOARD = 10
+
+
+@dataclass(frozen=True)
+class LaidBeside:
+    """Plates worth laying beside a finish. numbers: theirs, the one that gains most first; tagged: whether all carry a
+    tag; now_delta_e00, then_delta_e00: the reach of the reading (95 %) as it is, and as it is expected to be."""
+
+    numbers: tuple[int, ...]
+    tagged: bool
+    now_delta_e00: float
+    then_delta_e00: float
+
+    @property
+    def words(self) -> str:
+        """ "lay plates 88, 24 and 9 beside it and photograph them together: ±11.0 becomes about ±5.0"."""
+        one = len(self.numbers) == 1
+        names = f"plate{'' if one else 's'} {listed([str(number) for number in self.numbers])}"
+        first = f"lay {names} beside it" if self.tagged else f"tag {names}, lay {'it' if one else 'them'} beside it"
+        return (
+            f"{first} and photograph them together: ±{self.now_delta_e00:.1f} becomes about ±{self.then_delta_e00:.1f}"
+        )
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain JSON types."""
+        return {**vars(self), "numbers": list(self.numbers), "words": self.words}
+
+
+@dataclass(frozen=True)
+class Board:
+    """The plates of a log that make the best chart of the studio's own.
+
+    numbers: theirs, the most useful first. reaches: (k + 1,) the mean reach in ΔE00 (95 %) of a reading of the studio's
+    colours by a phone and a grey card, with none, one, two ... of them in the picture.
+    """
+
+    numbers: tuple[int, ...]
+    reaches: tuple[float, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain JSON types."""
+        return {"plates": list(self.numbers), "mean_reach_delta_e00": list(self.reaches)}
+
+
+def worth_laying(
+    reading: Reading, plates: Sequence[tuple[int, Reading]], tagged: frozenset[int] = frozenset()
+) -> LaidBeside | None:
+    """Return the plates most worth laying beside the finish of a reading, None where they would gain too little.
+
+    Parameters
+    ----------
+    reading : Reading
+        Of a photograph. plates that it was read by already are not thought of again.
+    plates : sequence of (int, Reading)
+        Numbers and colours of the plates that could be laid there.
+    tagged : frozenset of int
+        Those that carry a tag: where there are any, only they are thought of.
+    """
+    if reading.photo is None:
+        return None
+    there = set() if reading.conditions is None else {item.name for item in reading.conditions.references}
+    able = [(number, known) for number, known in plates if f"plate {number}" not in there]
+    able = [one for one in able if one[0] in tagged] or able
+    if not able:
+        return None
+    away = delta_e_2000(np.array([known.lab for _, known in able]), reading.lab)
+    near = [able[row] for row in np.argsort(away)[:NEAREST]]
+    light = "daylight" if reading.conditions is not None and reading.conditions.light == "daylight" else "unknown"
+    chosen, covariances = _chosen(reading.lab[None], [known for _, known in near], MOST_BESIDE, light)
+    now = float(reach_delta_e00(reading.lab, reading.covariance))
+    reaches = [now, *(float(reach_delta_e00(reading.lab, left[0])) for left in covariances[1:])]
+    count = next(
+        (k for k in range(1, len(chosen)) if reaches[k + 1] > (1 - LEAST_SHARE_OF_LAST) * reaches[k]), len(chosen)
+    )
+    if reaches[count] > WORTH * now:
+        return None
+    numbers = tuple(near[row][0] for row in chosen[:count])
+    return LaidBeside(numbers, set(numbers) <= tagged, now, reaches[count])
+
+
+def board_of(plates: Sequence[tuple[int, Reading]], count: int = ON_BOARD) -> Board:
+    """Return the plates that make the best chart for the colours that a studio makes, by expected uncertainty."""
+    if not plates:
+        return Board((), ())
+    labs = np.array([known.lab for _, known in plates])
+    rows = spread_out(labs, CANDIDATES)
+    colours = labs[spread_out(labs, COLOURS)]
+    chosen, covariances = _chosen(colours, [plates[row][1] for row in rows], min(count, len(rows)), "unknown")
+    reaches = tuple(
+        float(np.mean([reach_delta_e00(lab, one) for lab, one in zip(colours, left, strict=True)]))
+        for left in covariances
+    )
+    return Board(tuple(plates[rows[row]][0] for row in chosen), reaches)
+
+
+def spread_out(labs: Floats, count: int) -> list[int]:
+    """Return the rows of so many colours that lie far apart, each the farthest from those before it."""
+    if len(labs) <= count:
+        return list(range(len(labs)))
+    chosen = [int(np.argmin(np.linalg.norm(labs - np.median(labs, axis=0), axis=1)))]
+    away = np.linalg.norm(labs - labs[chosen[0]], axis=1)
+    while len(chosen) < count:
+        chosen.append(int(np.argmax(away)))
+        away = np.minimum(away, np.linalg.norm(labs - labs[chosen[-1]], axis=1))
+    return chosen
+
+
+def _chosen(colours: Floats, plates: Sequence[Reading], count: int, light: str) -> tuple[list[int], list[Floats]]:
+    """Choose plates one by one; return their rows, and what is left of readings at colours (n, 3) before the first and
+    after each, (n, 3, 3)."""
+    labs = np.concatenate([colours, [known.lab for known in plates]])
+    joint = _usual_covariance(labs, light)
+    size, start = len(labs), len(colours)
+    noise = [known.covariance + SEEN_SD**2 * np.eye(3) for known in plates]
+    metrics = np.array([delta_e_metric(lab) for lab in colours])
+    left = joint.reshape(size, 3, size, 3)
+
+    def of_colours() -> Floats:
+        return np.array([left[k, :, k] for k in range(start)])
+
+    chosen: list[int] = []
+    steps = [of_colours()]
+    for _ in range(count):
+        gains = []
+        for row, own in enumerate(noise):
+            across = left[:start, :, start + row]  # (n, 3, 3)
+            inner = np.linalg.inv(left[start + row, :, start + row] + own)
+            gains.append(float(np.einsum("nij,njk,kl,nil->", metrics, across, inner, across)))
+        gains = [-1.0 if row in chosen else gain for row, gain in enumerate(gains)]
+        best = int(np.argmax(gains))
+        chosen.append(best)
+        across = left[:, :, start + best].reshape(3 * size, 3)
+        inner = np.linalg.inv(left[start + best, :, start + best] + noise[best])
+        left = (left.reshape(3 * size, 3 * size) - across @ inner @ across.T).reshape(size, 3, size, 3)
+        steps.append(of_colours())
+    return chosen, steps
+
+
+def _usual_covariance(labs: Floats, light: str) -> Floats:
+    """Return the covariance (3n, 3n) of what a phone and a grey card read at CIELAB (n, 3), all side by side."""
+    calibration = _usual_calibration(light)
+    place = np.array([50.0, 50.0])
+    causes: dict[str, Floats] = {}
+    whole = np.zeros((3 * len(labs), 3 * len(labs)))
+    for row, lab in enumerate(labs):
+        shown = np.maximum(np.linalg.solve(calibration.rgb_to_xyz, lab_to_xyz(lab)), 1e-4)
+        at = slice(3 * row, 3 * row + 3)
+        for term in calibration.budget(shown, np.zeros((3, 3)), place):
+            if term.shared is None:
+                whole[at, at] += term.covariance
+            else:
+                causes.setdefault(term.shared, np.zeros((3 * len(labs), term.effect.shape[1])))[at] = term.effect
+    for effect in causes.values():
+        whole += effect @ effect.T
+    discrepancy, places = Discrepancy(USUAL, 100, LIGHT_SPREAD), np.tile(place, (len(labs), 1))
+    whole += USUAL_SIZE**2 * discrepancy.between(labs, places, labs, places)
+    whole += discrepancy.light_between(labs, places, labs, places)
+    for row, lab in enumerate(labs):
+        at = slice(3 * row, 3 * row + 3)
+        whole[at, at] += USUAL_SIZE**2 * discrepancy.own(lab)
+    return whole
+
+
+@lru_cache(maxsize=4)
+def _usual_calibration(light: str) -> Calibration:
+    """Return what a picture as phones write it leaves unknown, with a grey card in it."""
+    import cv2
+
+    from matcher.calibration.calibrate import calibrate
+    from matcher.card.detect import find_card
+    from matcher.photo.photo import open_photo
+
+    grey = cv2.imencode(".png", np.full((100, 100, 3), 118, np.uint8))[1].tobytes()
+    photo = open_photo(grey)
+    card = find_card(photo, corners=[(5, 5), (95, 5), (95, 95), (5, 95)])
+    return calibrate(photo, card, light=light)
