@@ -376,7 +376,7 @@ class Studio:
         return plates_in(photo, self.tag_signs, self.tags(), self.tag_log.outlines(), plate)
 
     def worth_laying(self, reading: Reading) -> LaidBeside | None:
-        """Return which plates are most worth laying beside the finish of a reading; None where that gains too little."""
+        """Return the plates most worth laying beside the finish of a reading; None where they gain too little."""
         from matcher.plates_beside import worth_laying
 
         plates = [(trial.id or 0, trial.reading) for trial in self.trials()]

@@ -136,8 +136,8 @@ def read(options: argparse.Namespace) -> Answer:
         "profile": found.profile.as_dict(),
         "plates": [one.as_dict() for one in found.plates],
         "finishes": [
-            {**_finish(*one), "lay_beside": None if laid is None else laid.as_dict()}
-            for *one, laid in zip(found.readings, textures, beside, strict=True)
+            {**_finish(reading, texture), "lay_beside": None if laid is None else laid.as_dict()}
+            for reading, texture, laid in zip(found.readings, textures, beside, strict=True)
         ],
         "differences": differences,
         "warnings": found.warnings,
