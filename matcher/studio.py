@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -133,7 +134,7 @@ class Studio:
         self._lock = threading.Lock()
         self._suggesters: dict[str, Suggester] = {}
         self._counting: list[Trial] = []
-        self._suggesters_revision = -1
+        self._suggesters_revision: tuple[int, ...] = ()
         self._finder: tuple[object, Finder] | None = None
         self.restored_with: tuple[Difference, ...] = ()
 
@@ -545,17 +546,37 @@ class Studio:
         from matcher.suggest.suggester import Suggester
 
         if options.get("rng") is not None:
-            return Suggester(self.trials(), **options)  # a generator has a state: the caller's, not to be shared
+            return Suggester(self._as_known(), **options)  # a generator has a state: the caller's, not to be shared
         key = repr(sorted(options.items()))
-        revision = self.log.revision()
+        revision = (self.log.revision(), *self.tag_log.revision())
         with self._lock:
             if revision != self._suggesters_revision:
-                self._suggesters, self._suggesters_revision, self._counting = {}, revision, self.trials()
+                self._suggesters, self._suggesters_revision, self._counting = {}, revision, self._as_known()
             if key not in self._suggesters:
                 if len(self._suggesters) >= SUGGESTERS_KEPT:
                     del self._suggesters[next(iter(self._suggesters))]
                 self._suggesters[key] = Suggester(self._counting, **options)
             return self._suggesters[key]
+
+    def _as_known(self) -> list[Trial]:
+        """Return the trials that count, those that were seen since with their colour as the log knows it best.
+
+        Of a plate that was sealed later, that would be another colour than its recipe gave: it stays as logged.
+        """
+        from matcher.tags.ageing import known_colour
+
+        trials, seen = self.trials(), self.tag_log.last_seen()
+        again = [trial for trial in trials if trial.id in seen]
+        known = {} if not again else self._as_they_stand(again)
+        better = {
+            number: known_colour(reading, since, sightings) for number, (reading, since, sightings) in known.items()
+        }
+        return [
+            replace(trial, reading=better[trial.id or 0])
+            if (trial.id or 0) in better and known[trial.id or 0][0] is trial.reading
+            else trial
+            for trial in trials
+        ]
 
     def edition(self, area_id: int) -> ControlChart | None:
         """Return the control chart of an area's casts; None while nothing of it is signed off."""

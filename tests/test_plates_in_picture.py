@@ -32,17 +32,23 @@ def read_options(bench, *names):
     return ["--card-corners", outline_as_typed(CARD), *finishes]
 
 
-@pytest.fixture(scope="module")
-def made(tmp_path_factory):
-    """A studio of four tagged plates, each measured to within 0.5, and what a phone shows of them under lamps."""
-    folder = tmp_path_factory.mktemp("plates")
-    with Studio.open(folder / "studio") as studio:
+def studio_of_plates(place, sigma):
+    """Make a studio of four tagged plates, each known to within ``sigma``, and return their tags."""
+    with Studio.open(place) as studio:
         tags = {name: TagCode(studio.tag_signs, 88 + k) for k, name in enumerate(BROWNS)}
         true = bench_with(BROWNS, tags)
         corners = {one.tag: one.corners for one in find_plates(open_photo(true.data))}
         for name, lab in BROWNS.items():
-            reading = Reading(lab, 0.25 * np.eye(3), region=true.finishes[name])
+            reading = Reading(lab, sigma**2 * np.eye(3), region=true.finishes[name])
             studio.record(Trial(RECIPE, reading, MADE_AT), "", str(tags[name]), corners[str(tags[name])])
+    return tags
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """A studio of plates that were measured, and what a phone shows of them under lamps."""
+    folder = tmp_path_factory.mktemp("plates")
+    tags = studio_of_plates(folder / "studio", 0.5)
     lamps = bench_with({**BROWNS, "target": TARGET}, tags, LAMPS, seed=2)
     return folder, tags, lamps
 
@@ -167,3 +173,29 @@ def test_what_is_proposed_keeps_clear_of_tags(shelf, told):  # noqa: F811
             if (np.abs(outline.mean(axis=0) - finish.mean(axis=0)) < 60).all()
         ]
         assert inside in BROWNS or inside == "target"
+
+
+def test_a_target_that_was_read_beside_plates_is_compared_with_them_more_surely(tmp_path, told):  # noqa: F811
+    """What it shares with the plates that it was read by cancels in ΔE00 against them, as logged and as seen since."""
+    place, photo = tmp_path / "studio", tmp_path / "lamps.png"
+    lamps = bench_with({**BROWNS, "target": TARGET}, studio_of_plates(place, 3.0), LAMPS, seed=2)
+    photo.write_bytes(lamps.data)
+    told("targets", photo, *read_options(lamps, "target"), "--add", "client", "--studio", place)
+    with Studio.open(place) as studio:
+        target = studio.targets()[0].reading
+        ranked = {one.trial.id: one for one in studio.suggester().suggest(target, count=4) if one.basis == "logged"}
+        apart = Reading(target.lab, target.covariance)
+        blind = {one.trial.id: one for one in studio.suggester().suggest(apart, count=4) if one.basis == "logged"}
+    low, high = ranked[1].delta_e00_interval
+    low_blind, high_blind = blind[1].delta_e00_interval
+    assert high - low < 0.8 * (high_blind - low_blind)
+    assert low <= float(delta_e_2000(np.array(TARGET, float), np.array(BROWNS["one"], float))) <= high
+
+
+def test_a_plate_that_was_seen_again_counts_in_suggestions_as_it_is_known_now(shelf, told):  # noqa: F811
+    place, _, photo, lamps = shelf
+    told("targets", photo, *read_options(lamps, "target"), "--add", "client", "--studio", place)
+    with Studio.open(place) as studio:
+        (first, *_) = studio.suggester().suggest(np.array(BROWNS["one"], float), count=1)
+        assert first.trial.reading.lab.tolist() == studio.known_colour(1).lab.tolist()
+        assert np.trace(first.trial.reading.covariance) < np.trace(studio.trial(1).reading.covariance)
