@@ -91,19 +91,22 @@ def test_of_steady_plates_seen_twenty_times_hardly_any_is_ever_said_to_change() 
     assert alarms / lives <= 0.05
     assert wide / lives <= 0.1
     held = np.mean(np.array(distances) <= CHI2_95)
-    assert 0.88 <= held <= 0.995  # 95 % regions of the combined colour, from both sides
-    assert 2.2 < np.mean(distances) < 4.0  # chi-squared with 3 degrees of freedom has the mean 3
+    assert held >= 0.88  # 95 % regions of the combined colour
+    assert 2.2 < np.mean(distances) < 4.0  # from both sides: chi-squared with 3 degrees of freedom has the mean 3
 
 
 def test_evidence_of_steady_plates_stays_one_on_the_mean() -> None:
-    """What Ville's inequality stands on. Looked at where the mean settles: after one sighting, and small changes."""
+    """What Ville's inequality stands on. Its tail is too long for a plain mean, so differences are drawn half as they
+    are and half from a wide normal distribution, and weighed by what that did (importance sampling)."""
     rng = np.random.default_rng(5)
-    found = [ageing(*_started(a_life(rng, np.array([30.0]), steady))).evidence for _ in range(draws(1500, 600))]
-    assert np.mean(found) == pytest.approx(1.0, abs=0.12)
-
-
-def _started(life: tuple[Reading, list[KeptSighting]]) -> tuple[Reading, Any, list[KeptSighting]]:
-    return life[0], MADE_AT, life[1]
+    sigma, wide = np.sqrt(2) * OWN_SIGMA, 7.0
+    logged, found = Reading(TRUTH, OWN_SIGMA**2 * np.eye(3)), []
+    for number in range(draws(1000, 600)):
+        apart = rng.normal(0, wide if number % 2 else sigma, 3)
+        told = ageing(logged, MADE_AT, [a_sighting(30.0, Reading(TRUTH + apart, OWN_SIGMA**2 * np.eye(3)))])
+        likely, drawn = (np.exp(-apart @ apart / (2 * each**2)) / each**3 for each in (sigma, wide))
+        found.append(told.evidence * likely / (0.5 * likely + 0.5 * drawn))
+    assert np.mean(found) == pytest.approx(1.0, abs=0.08)
 
 
 @pytest.mark.parametrize(("count", "power"), [(6, 0.6), (12, 0.9)])
