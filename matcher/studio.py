@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from matcher.calibration.profile import CameraProfile
+    from matcher.calibration.references import Reference
     from matcher.card.reading import CardReading
     from matcher.commissions.control_chart import ControlChart
     from matcher.notebook import OwnTable
@@ -375,6 +376,16 @@ class Studio:
             return LoggedPlate(trial.uid, self.colour_by_now(number), trial.set_aside)
 
         return plates_in(photo, self.tag_signs, self.tags(), self.tag_log.outlines(), plate)
+
+    def known_in(self, photo: Photo, reading: Reading) -> list[Reference]:
+        """Return the known finishes in a photograph that was read before: the plates that it shows, as they are known
+        by now, and what else it was read by."""
+        from matcher.commissions.read_again import references_of
+        from matcher.plates_in_picture import serving
+
+        there = serving(self.plates_in(photo))
+        known = {one.uid for one in there}
+        return there + [one for one in references_of(reading) if one.uid is None or one.uid not in known]
 
     def worth_laying(self, reading: Reading) -> LaidBeside | None:
         """Return the plates most worth laying beside the finish of a reading; None where they gain too little."""

@@ -199,3 +199,12 @@ def test_a_plate_that_was_seen_again_counts_in_suggestions_as_it_is_known_now(sh
         (first, *_) = studio.suggester().suggest(np.array(BROWNS["one"], float), count=1)
         assert first.trial.reading.lab.tolist() == studio.known_colour(1).lab.tolist()
         assert np.trace(first.trial.reading.covariance) < np.trace(studio.trial(1).reading.covariance)
+
+
+def test_a_kept_photograph_is_read_again_by_plates_that_were_tagged_since(shelf, told):  # noqa: F811
+    place, _, photo, lamps = shelf
+    told("targets", photo, *read_options(lamps, "target"), "--add", "client", "--no-plates", "--studio", place)
+    (found,) = told("read-again", "--target", "1", "--studio", place)["readings"]
+    before, after = found["before"], found["after"]
+    assert len(after["conditions"]["references"]) == 4 and before["conditions"]["references"] == []
+    assert np.trace(after["covariance"]) < 0.5 * np.trace(before["covariance"])

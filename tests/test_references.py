@@ -383,3 +383,17 @@ def test_each_plate_is_seen_again_by_the_others(shown):
     assert all(item.interval[0] < 1.5 for item in found if item.used)
     true = log.readings[picture.eight[5][0]].lab
     assert float(delta_e_2000(found[5].reading.lab, true)) < 3.5
+
+
+def test_a_plate_is_not_read_by_itself(shown):
+    """A plate that was waxed since is read as it is now, however it is known."""
+    log, picture = shown
+    eight = [Reference(at, log.readings[which]) for which, at in picture.eight]
+    known_otherwise = replace(eight[2], reading=Reading(eight[2].reading.lab - [4.0, 0, 0], 0.25 * np.eye(3)))
+    with_itself = calibrate(
+        picture.photo, picture.card, references=[known_otherwise if k == 2 else one for k, one in enumerate(eight)]
+    )
+    without = calibrate(picture.photo, picture.card, references=[one for k, one in enumerate(eight) if k != 2])
+    readings = [read_finish(picture.photo, way, eight[2].region, "finish") for way in (with_itself, without)]
+    assert len(readings[0].conditions.references) == 7
+    assert readings[0].lab == pytest.approx(readings[1].lab, abs=0.4)

@@ -249,7 +249,7 @@ def _fitting(studio: Studio, options: argparse.Namespace) -> list[Proposal]:
             raise values.TypingError(f"Leave out --{name.replace('_', '-')}: it goes with one plate or target.")
     profile = studio.profile(options.all_that_fit)
     kept = readings_of(studio.targets(), studio.trials())
-    return list(proposals(kept, studio.photo_path, profile, options.light))
+    return list(proposals(kept, studio.photo_path, profile, options.light, studio.known_in))
 
 
 def _one_again(studio: Studio, options: argparse.Namespace) -> Proposal:
@@ -271,7 +271,9 @@ def _one_again(studio: Studio, options: argparse.Namespace) -> Proposal:
         card = found_card(photo, argparse.Namespace(**{**vars(options), **asked}), options.card_corners)
     outline = None if options.finish is None else values.outline(options.finish)
     profile = _profile_for_again(studio, before, options.camera)
-    return Proposal(owner, name, before, read_again(photo, before, profile, options.light, outline, card))
+    known = studio.known_in(photo, before)
+    after = read_again(photo, before, profile, options.light, outline, card, known)
+    return Proposal(owner, name, before, after)
 
 
 def _profile_for_again(studio: Studio, before: Reading, name: str | None) -> CameraProfile | None:

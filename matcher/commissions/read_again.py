@@ -266,6 +266,7 @@ def proposals(
     photo_path: Callable[[str], Path],
     profile: CameraProfile,
     light: str | None = None,
+    known: Callable[[Photo, Reading], Sequence[Reference]] | None = None,
 ) -> Iterator[Proposal]:
     """Read again, one after the other, each photograph that a profile fits and that was not read with it.
 
@@ -285,7 +286,9 @@ def proposals(
             found = card_of(photo, before)
             fits = found is not None and found.card.layout != "chart" and best_profile([profile], photo, found)[0]
             if fits:
-                yield Proposal(owner, name, before, read_again(photo, before, profile, light, card=found))
+                references = None if known is None else known(photo, before)
+                after = read_again(photo, before, profile, light, card=found, references=references)
+                yield Proposal(owner, name, before, after)
         except MatcherError as error:
             yield Proposal(owner, name, before, None, str(error))
 

@@ -87,7 +87,29 @@ def read_finish(
     >>> [caveat.code for caveat in reading.caveats]
     ['no-card']
     """
-    return read_with(photo, calibration, region, pale_spots, known_finishes(photo, calibration))
+    known = known_finishes(photo, calibration)
+    if known is not None:
+        known = _others(known, np.asarray(region, dtype=float))
+    return read_with(photo, calibration, region, pale_spots, known)
+
+
+def _others(known: Conditioned, region: Floats) -> Conditioned:
+    """Return what the references besides the finish itself tell: it may have been waxed since it was known."""
+    if region.ndim != 2 or region.shape[-1] != 2 or len(region) < 3 or not np.isfinite(region).all():
+        return known  # refused in words when it is read
+    for row in reversed(range(len(known.used))):
+        outline = known.used[row].reference.region
+        if _overlap(region, outline):
+            known = known.without(row)
+    return known
+
+
+def _overlap(first: Floats, second: Floats) -> bool:
+    """Tell whether two outlines overlap, as far as their hulls do."""
+    import cv2
+
+    hulls = [cv2.convexHull(outline.astype(np.float32)) for outline in (first, second)]
+    return bool(cv2.intersectConvexConvex(*hulls)[0] > 0)
 
 
 def read_with(

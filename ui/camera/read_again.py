@@ -49,7 +49,7 @@ def _found(studio: Studio, profile: CameraProfile, light: str | None) -> list[Pr
 
     kept = readings_of(studio.targets(), studio.trials())
     with st.spinner(f"Looking through {counted(len(kept), 'reading')} of photographs…"):
-        return list(proposals(kept, studio.photo_path, profile, light))
+        return list(proposals(kept, studio.photo_path, profile, light, studio.known_in))
 
 
 def _show(studio: Studio, draft: Draft, profile: CameraProfile, slot: str, found: list[Proposal]) -> None:
