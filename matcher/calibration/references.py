@@ -23,7 +23,7 @@ from matcher.colour.local_error import LocalError
 from matcher.colour.metric import delta_e_metric
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
-from matcher.colour.uncertainty import BudgetTerm, shared_covariance, square_root, squared_distance, sum_of
+from matcher.colour.uncertainty import BudgetTerm, shared_covariance, slimmed, square_root, squared_distance, sum_of
 from matcher.errors import ReadingError
 
 MOST_REFERENCES = 40
@@ -343,7 +343,7 @@ class Conditioned:
         left = (*self._of_causes(budget, gain), *self._of_references(gain), *self._of_places(near, gain))
         if self.size <= SURELY_LARGER * USUAL_SIZE and _reach(lab, left) >= _reach(lab, budget):
             return lab, tuple(budget)
-        return lab - gain @ self._shown, left
+        return lab - gain @ self._shown, slimmed(left)
 
     def _near(self, lab: Floats, place: Floats) -> _Near:
         here, there = (lab[None], place[None]), (self._labs, self._places)

@@ -18,6 +18,8 @@ from matcher.errors import ReadingError
 
 MOST_CAUSES = 3 * 40
 LEAST_VARIANCE = 1e-12
+MOST_SHARED = 24
+"""Shared causes that the budget of a reading among known finishes, or of a mean of readings, keeps by name."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,6 +104,25 @@ def shared_covariance(first: Sequence[BudgetTerm], second: Sequence[BudgetTerm])
         if other is not None and other.shape == term.effect.shape:
             common += term.effect @ other.T
     return common
+
+
+def slimmed(budget: Sequence[BudgetTerm], most: int = MOST_SHARED) -> tuple[BudgetTerm, ...]:
+    """Return a budget whose lesser shared causes are summed, by source, as the reading's own.
+
+    Plates that are read by each other again and again come to share hundreds of causes, nearly all of them tiny; the
+    ``most`` that matter most keep their names. The sum of all parts stays.
+    """
+    first = {term.shared: term for term in reversed(budget) if term.shared is not None}
+    ranked = sorted(first.values(), key=lambda term: -float(np.trace(term.covariance)))
+    if len(ranked) <= most:
+        return tuple(budget)
+    lesser = {id(term) for term in ranked[most:]}
+    summed: dict[str, Floats] = {}
+    for term in budget:
+        if id(term) in lesser:
+            summed[term.name] = summed.get(term.name, np.zeros((3, 3))) + term.covariance
+    kept = [term for term in budget if id(term) not in lesser]
+    return (*kept, *(BudgetTerm(name, square_root(covariance)) for name, covariance in summed.items()))
 
 
 CHI2_95 = 7.815  # 95 % point of chi-square with 3 degrees of freedom

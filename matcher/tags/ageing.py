@@ -27,7 +27,7 @@ from matcher.calibration.references import cause_of_own, own_root
 from matcher.colour.difference import delta_e_2000, interval_of
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
-from matcher.colour.uncertainty import LEAST_VARIANCE, BudgetTerm, square_root, squared_distance, sum_of
+from matcher.colour.uncertainty import LEAST_VARIANCE, BudgetTerm, slimmed, square_root, squared_distance, sum_of
 from matcher.dates import in_utc
 from matcher.reading.comparison import common_covariance, difference_covariance
 from matcher.reading.reading import Reading
@@ -46,8 +46,6 @@ AT_ONCE = (1.5, 5.0)
 """CIELAB: the same of a change at once, such as by handling or a wax that nobody noted."""
 ANY_SIZE = 300.0
 """CIELAB: more than any colour can change."""
-MOST_SHARED = 24
-"""Shared causes that the budget of a mean, or of a sighting, keeps by name."""
 MOST_LOOKED_AT = 150
 """Of a plate that was seen more often the latest sightings count."""
 _YEAR_S = 365.25 * 86400
@@ -231,25 +229,6 @@ def _budget(parts: Floats, readings: Sequence[Reading]) -> tuple[BudgetTerm, ...
     ]
     kept += [BudgetTerm(name, square_root(np.sum(each, axis=0))) for name, each in own.items()]
     return slimmed(kept)
-
-
-def slimmed(budget: Sequence[BudgetTerm], most: int = MOST_SHARED) -> tuple[BudgetTerm, ...]:
-    """Return a budget whose lesser shared causes are summed, by source, as the reading's own.
-
-    Plates that are read by each other again and again come to share hundreds of causes, nearly all of them tiny; the
-    ``most`` that matter most keep their names. The sum of all parts stays.
-    """
-    first = {term.shared: term for term in reversed(budget) if term.shared is not None}
-    ranked = sorted(first.values(), key=lambda term: -float(np.trace(term.covariance)))
-    if len(ranked) <= most:
-        return tuple(budget)
-    lesser = {id(term) for term in ranked[most:]}
-    summed: dict[str, Floats] = {}
-    for term in budget:
-        if id(term) in lesser:
-            summed[term.name] = summed.get(term.name, np.zeros((3, 3))) + term.covariance
-    kept = [term for term in budget if id(term) not in lesser]
-    return (*kept, *(BudgetTerm(name, square_root(covariance)) for name, covariance in summed.items()))
 
 
 @dataclass(frozen=True, eq=False)

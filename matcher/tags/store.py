@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike
 from sqlalchemy.orm import Session
 
 from matcher.colour.types import Floats
+from matcher.colour.uncertainty import slimmed
 from matcher.dates import in_utc, local, now
 from matcher.errors import Caveat, StudioError
 from matcher.reading.reading import Reading
@@ -24,7 +25,6 @@ from matcher.storage.damaged import load_readable
 from matcher.storage.database import Database
 from matcher.storage.schema import FinishOutlineRow, PhotoRow, SightingRow, StudioRow, TagChangeRow
 from matcher.tags import wording
-from matcher.tags.ageing import slimmed
 from matcher.tags.code import studio_signs
 from matcher.tags.given import GIVEN, TAKEN, TagChange, TagHistory, TagOnPlate, check_change, history_of, tag_text
 from matcher.tags.outlines import FinishOutline, body_of, outline_in_tag, points_of
