@@ -175,12 +175,14 @@ def test_two_finishes_read_by_the_same_plate_share_what_it_is_known_by():
     assert np.trace(difference_covariance(*pair)) < 0.3 * np.trace(pair[0].covariance + pair[1].covariance)
 
 
+COLOURS = [(40, 12, 22), (55, -8, 10), (30, 5, 8), (48, 20, 30)]
+PLACES = [(100, 100), (800, 200), (300, 700), (600, 600)]
+
+
 def test_a_plate_at_odds_with_the_others_is_found_and_left_out():
-    colours = [(40, 12, 22), (55, -8, 10), (30, 5, 8), (48, 20, 30)]
-    places = [(100, 100), (800, 200), (300, 700), (600, 600)]
-    plates = [seen_plate(k, lab, (2, -1, 3), at) for k, (lab, at) in enumerate(zip(colours, places, strict=True))]
+    plates = [seen_plate(k, lab, (2, -1, 3), at) for k, (lab, at) in enumerate(zip(COLOURS, PLACES, strict=True))]
     assert told_by(*plates).left_out == ()
-    plates[2] = seen_plate(2, colours[2], (14, -9, -8), places[2])
+    plates[2] = seen_plate(2, COLOURS[2], (14, -9, -8), PLACES[2])
     known = told_by(*plates)
     assert [(item.index, item.why) for item in known.left_out] == [(2, "odd")]
     assert [item.index for item in known.used] == [0, 1, 3]
@@ -397,3 +399,16 @@ def test_a_plate_is_not_read_by_itself(shown):
     readings = [read_finish(picture.photo, way, eight[2].region, "finish") for way in (with_itself, without)]
     assert len(readings[0].conditions.references) == 7
     assert readings[0].lab == pytest.approx(readings[1].lab, abs=0.4)
+
+
+def test_readings_by_other_plates_of_a_picture_share_only_what_they_have_in_common():
+    """Two finishes, each read by two of three plates: what is a set's own is not taken for the other's."""
+    plates = [seen_plate(k, lab, (2, -1, 3), at) for k, (lab, at) in enumerate(zip(COLOURS, PLACES, strict=False))][:3]
+    by_others = [told_by(*(item for k, item in enumerate(plates) if k != left)) for left in (0, 2)]
+    pair = []
+    for known in by_others:
+        lab, budget = known.corrected(np.array([44.0, 8.0, 28.0]), CAMERA, PLACE)
+        pair.append(Reading(lab, sum_of(budget), budget=budget))
+    keys = [{term.shared for term in one.budget if term.shared and "known finishes" in term.shared} for one in pair]
+    assert keys[0] and not keys[0] & keys[1]
+    assert np.linalg.eigvalsh(difference_covariance(*pair)).min() > 0

@@ -211,6 +211,12 @@ class Conditioned:
         return np.array([item.place for item in self.used])
 
     @cached_property
+    def _set(self) -> str:
+        """Names the photograph and these very references: readings by others of it don't have the same causes."""
+        places = b"|".join(item.reference.region.tobytes() for item in self.used)
+        return f"{self.photo}, {hashlib.sha256(places).hexdigest()[:12]}"
+
+    @cached_property
     def _causes(self) -> dict[str, Floats]:
         """Effects (3n, p) on what is read minus known, by cause."""
         count = len(self.used)
@@ -374,7 +380,7 @@ class Conditioned:
         seen, known = self._own
         blocks = np.split(gain, len(self.used), axis=1)
         shown = np.hstack([-block @ root for block, root in zip(blocks, seen, strict=True)])
-        terms = [BudgetTerm(Source.REFERENCES, shown, KNOWN_BETTER, f"known finishes as seen in {self.photo}")]
+        terms = [BudgetTerm(Source.REFERENCES, shown, KNOWN_BETTER, f"known finishes as seen in {self._set}")]
         for item, block, root in zip(self.used, blocks, known, strict=True):
             terms.append(
                 BudgetTerm(Source.REFERENCES, block @ root, KNOWN_BETTER, cause_of_own(item.reference.reading))
@@ -391,7 +397,7 @@ class Conditioned:
         ):
             told = np.linalg.solve(between, at.T).T
             together = size * (told - gain) @ np.linalg.cholesky(between)
-            terms.append(BudgetTerm(name, together, LAID_BESIDE, f"{name} at known finishes in {self.photo}"))
+            terms.append(BudgetTerm(name, together, LAID_BESIDE, f"{name} at known finishes in {self._set}"))
             terms.append(BudgetTerm(name, size * square_root(itself - told @ at.T), LAID_BESIDE))
         return terms
 
