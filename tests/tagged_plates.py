@@ -31,14 +31,19 @@ class Bench:
 
 
 def bench_with(
-    finishes: Mapping[str, Sequence[float]], tags: Mapping[str, TagCode], camera: Floats = TRUE, seed: int = 1
+    finishes: Mapping[str, Sequence[float]],
+    tags: Mapping[str, TagCode],
+    camera: Floats = TRUE,
+    seed: int = 1,
+    with_card: bool = True,
 ) -> Bench:
     """Return a picture of finishes of CIELAB (3,) by name, in two rows, those with a tag above it.
 
     camera: (3, 3), what it makes of linear sRGB.
     """
     scene = Scene(1500, 1000, lab=(62, 2, 6), seed=seed)
-    scene.lay(CARD, (49.5, 0, 0))
+    if with_card:
+        scene.lay(CARD, (49.5, 0, 0))
     light = scene.light.astype(np.float32)
     places = {}
     for number, (name, lab) in enumerate(finishes.items()):

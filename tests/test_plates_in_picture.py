@@ -208,3 +208,15 @@ def test_a_kept_photograph_is_read_again_by_plates_that_were_tagged_since(shelf,
     before, after = found["before"], found["after"]
     assert len(after["conditions"]["references"]) == 4 and before["conditions"]["references"] == []
     assert np.trace(after["covariance"]) < 0.5 * np.trace(before["covariance"])
+
+
+def test_plates_do_without_a_card_that_is_not_found(shelf, told, refused):  # noqa: F811
+    place, tags, photo, _ = shelf
+    bare = bench_with({**BROWNS, "target": TARGET}, tags, LAMPS, seed=4, with_card=False)
+    photo.write_bytes(bare.data)
+    options = ["read", photo, "--finish", outline_as_typed(bare.finishes["target"]), "--studio", place]
+    found = told(*options)
+    assert found["card"] is None
+    assert "card-not-found" in {one["code"] for one in found["warnings"]}
+    assert float(delta_e_2000(np.array(found["finishes"][0]["lab"]), np.array(TARGET, float))) < 2
+    assert "card" in refused(*options, "--no-plates")

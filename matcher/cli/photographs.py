@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from matcher.cli import values, words
-from matcher.errors import StudioError
+from matcher.errors import CardError, Caveat, StudioError
 from matcher.words import counted, listed
 
 if TYPE_CHECKING:
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
     from matcher.calibration.references import Reference
     from matcher.card.reading import CardReading
-    from matcher.errors import Caveat
     from matcher.instrument.files import InstrumentFile
     from matcher.instrument.measured import Sample
     from matcher.photo.photo import Photo
@@ -150,19 +149,34 @@ def photographed(options: argparse.Namespace) -> Photographed:
     outlines = [values.outline(text) for text in options.finish]
     if not outlines:
         raise values.TypingError('Mark the finish with --finish "x,y x,y x,y ...", an outline in pixels.')
-    photo, card = photo_and_card(options)
-    used = profile_used(photo, card, options)
-    field = _light_field(photo, card, options)
+    photo = opened(options.photo, options)
     plates, by_hand = _plates_in(photo, options)
     known = [*serving(plates, by_hand), *_known_without_tag(options)]
+    card, missing = _card_or_plates(photo, options, known)
+    used = profile_used(photo, card, options)
+    field = _light_field(photo, card, options)
     calibration = replace(_calibrated(photo, card, used, options, field), references=checked_count(known))
     if calibration.profile is not None and used.profile is None:
         used = ProfileUsed(calibration.profile, "chart")
     readings, caveats = _readings(photo, calibration, used, options, outlines)
-    caveats += () if field is None else field.caveats
+    caveats += (*missing, *(() if field is None else field.caveats))
     files = (Path(options.photo), *(Path(name) for name in options.more_frames))
     seen = seen_in(plates, seen_again(photo, calibration), by_hand)
     return Photographed(photo, card, calibration, readings, used, files, caveats, seen)
+
+
+def _card_or_plates(
+    photo: Photo, options: argparse.Namespace, known: Sequence[Reference]
+) -> tuple[CardReading | None, tuple[Caveat, ...]]:
+    """Find the card; where none is found and none was marked, known plates can do without it. Raises CardError."""
+    _refuse_contradictions(options)
+    try:
+        return found_card(photo, options, options.card_corners), ()
+    except CardError:
+        if not known or options.card_corners is not None or options.neutral is not None:
+            raise
+    message = "No card was found, so the plates alone tell the light: mark the card's corners if there is one."
+    return None, (Caveat("card-not-found", message),)
 
 
 def _plates_in(photo: Photo, options: argparse.Namespace) -> tuple[tuple[PlateInPicture, ...], set[str]]:

@@ -11,9 +11,11 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.errors import CardError, MatcherError, ReadingError
+from matcher.words import agreeing, listed
 from ui.draw import Shape, draw
 from ui.photograph.lab_fields import lab_fields
 from ui.photograph.photographs import bench_picture, photo_of
+from ui.photograph.plates_there import plates_there
 from ui.state.cache_keys import Key, card_key, own_lab
 from ui.state.drafts import Draft
 from ui.state.light import CardChoice
@@ -192,11 +194,16 @@ def _ask_none(studio: Studio, draft: Draft, sha256: str, picture_side: Any, word
         picture = bench_picture(studio, sha256, "The photograph")
         draw(picture, "look", key=f"{draft.form}.{sha256[:12]}.look")
     with words_side:
-        tell(
-            "Without a card the light's colour and strength are guessed from the file: the reading may be off by "
-            "several ΔE00, and every figure made from it will say so.",
-            "warning",
-        )
+        known = [one.name for one in plates_there(studio, sha256) if one.reference is not None]
+        if known:
+            told_by = f"{listed(known)} in the picture {agreeing(len(known), 'tells', 'tell')} the light"
+            tell(f"Without a card, {told_by}. A card as well is surer.", "done")
+        else:
+            tell(
+                "Without a card the light's colour and strength are guessed from the file: the reading may be off by "
+                "several ΔE00, and every figure made from it will say so.",
+                "warning",
+            )
         _settle(draft, CardChoice("none"), "Continue without a card")
 
 
