@@ -14,11 +14,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from matcher.calibration.calibration import TOO_DARK_CODE
 from matcher.calibration.references import LIGHT_SPREAD, USUAL, USUAL_SIZE, Discrepancy
 from matcher.colour.cielab import lab_to_xyz
 from matcher.colour.difference import delta_e_2000, reach_delta_e00
 from matcher.colour.metric import delta_e_metric
+from matcher.colour.sources import Source
 from matcher.colour.types import Floats
+from matcher.colour.uncertainty import sum_of
+from matcher.reading.advice import CHOICE, reach_of
 from matcher.reading.reading import Reading
 from matcher.words import listed
 
@@ -30,6 +34,8 @@ MOST_BESIDE = 3
 LEAST_SHARE_OF_LAST = 0.06  # of the reach: another plate must gain so much more
 WORTH = 0.85  # times the reach now: what laying plates there must at least come to
 SEEN_SD = 0.25  # CIELAB: of a plate's mean as a photograph shows it
+STAYS = (Source.REGION, Source.PALE_SPOTS, Source.WIDE_GLARE, Source.LAMP_POSITIONS)
+"""Of the finish itself: what plates beside it tell nothing of."""
 CANDIDATES, COLOURS = 120, 60
 """Plates of a long log that are thought of for a board, and colours that the board is judged over; both spread."""
 ON_BOARD = 10
@@ -79,7 +85,10 @@ class Board:
 def worth_laying(
     reading: Reading, plates: Sequence[tuple[int, Reading]], tagged: frozenset[int] = frozenset()
 ) -> LaidBeside | None:
-    """Return the plates most worth laying beside the finish of a reading, None where they would gain too little.
+    """Return the plates most worth laying beside the finish of a reading.
+
+    None where they would gain too little, where the reading is near enough to choose a recipe by already, and where it
+    is of no photograph or too dark to read at all.
 
     Parameters
     ----------
@@ -88,21 +97,30 @@ def worth_laying(
     plates : sequence of (int, Reading)
         Numbers and colours of the plates that could be laid there.
     tagged : frozenset of int
-        Those that carry a tag: where there are any, only they are thought of.
+        Those that carry a tag: where they gain enough, only they are thought of.
     """
-    if reading.photo is None:
+    if (
+        reading.photo is None
+        or reach_of(reading) <= CHOICE
+        or any(item.code == TOO_DARK_CODE for item in reading.caveats)
+    ):
         return None
     there = set() if reading.conditions is None else {item.name for item in reading.conditions.references}
     able = [(number, known) for number, known in plates if f"plate {number}" not in there]
-    able = [one for one in able if one[0] in tagged] or able
+    own = [one for one in able if one[0] in tagged]
+    return _worth(reading, own, tagged) or (None if len(own) == len(able) else _worth(reading, able, tagged))
+
+
+def _worth(reading: Reading, able: Sequence[tuple[int, Reading]], tagged: frozenset[int]) -> LaidBeside | None:
+    """Return which of these plates are worth laying there, None where they would gain too little."""
     if not able:
         return None
     away = delta_e_2000(np.array([known.lab for _, known in able]), reading.lab)
     near = [able[row] for row in np.argsort(away)[:NEAREST]]
     light = "daylight" if reading.conditions is not None and reading.conditions.light == "daylight" else "unknown"
     chosen, covariances = _chosen(reading.lab[None], [known for _, known in near], MOST_BESIDE, light)
-    now = float(reach_delta_e00(reading.lab, reading.covariance))
-    reaches = [now, *(float(reach_delta_e00(reading.lab, left[0])) for left in covariances[1:])]
+    now, stays = reach_of(reading), sum_of([term for term in reading.budget if term.name in STAYS])
+    reaches = [now, *(float(reach_delta_e00(reading.lab, left[0] + stays)) for left in covariances[1:])]
     count = next(
         (k for k in range(1, len(chosen)) if reaches[k + 1] > (1 - LEAST_SHARE_OF_LAST) * reaches[k]), len(chosen)
     )

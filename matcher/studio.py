@@ -387,22 +387,26 @@ class Studio:
         known = {one.uid for one in there}
         return there + [one for one in references_of(reading) if one.uid is None or one.uid not in known]
 
-    def worth_laying(self, reading: Reading) -> LaidBeside | None:
-        """Return the plates most worth laying beside the finish of a reading; None where they gain too little."""
+    def worth_laying(self, reading: Reading, plate: int | None = None) -> LaidBeside | None:
+        """Return the plates most worth laying beside the finish of a reading; None where they gain too little.
+
+        plate: which one the reading is of, where it is of one: it is not laid beside itself.
+        """
+        return self.worth_laying_each([reading], plate)[0]
+
+    def worth_laying_each(self, readings: Sequence[Reading], plate: int | None = None) -> list[LaidBeside | None]:
+        """Return the plates most worth laying beside each of several finishes, as ``worth_laying`` does for one."""
         from matcher.plates_beside import worth_laying
 
-        plates = [(trial.id or 0, trial.reading) for trial in self.trials()]
-        return worth_laying(reading, plates, self._tagged())
+        plates = [(trial.id or 0, trial.reading) for trial in self.trials() if trial.id != plate]
+        tagged = frozenset(one.trial_id for one in self.tags().in_force())
+        return [worth_laying(reading, plates, tagged) for reading in readings]
 
     def board(self, count: int = 10) -> Board:
         """Return the plates that make the best chart of the studio's own, by expected uncertainty."""
         from matcher.plates_beside import board_of
 
         return board_of([(trial.id or 0, trial.reading) for trial in self.trials()], count)
-
-    def _tagged(self) -> frozenset[int]:
-        """Return the plates that carry a tag and whose finish is marked by it."""
-        return frozenset(outline.trial_id for outline in self.tag_log.outlines().values())
 
     def _as_they_stand(self, trials: Sequence[Trial]) -> dict[int, tuple[Reading, datetime, list[KeptSighting]]]:
         """Return for each plate its last reading that was to stay, when it was taken, and its sightings."""

@@ -443,12 +443,19 @@ def targets(options: argparse.Namespace) -> Answer:
             _change_target(studio, options)
         added, chosen = _added_targets(studio, options)
         targets = studio.targets(include_set_aside=options.all)
+        beside = studio.worth_laying_each([target.reading for target in targets])
         document = {
             "studio": studio.name,
-            "targets": [target.as_dict() for target in targets],
+            "targets": [
+                {**target.as_dict(), "lay_beside": words.beside_as_dict(laid)}
+                for target, laid in zip(targets, beside, strict=True)
+            ],
             "added": [target.id for target in added],
         }
-    lines = [words.reading_line(f"{t.id}  {t.name}{words.aside(t.set_aside)}", t.reading) for t in targets]
+    lines = []
+    for one, laid in zip(targets, beside, strict=True):
+        head = f"{one.id}  {one.name}{words.aside(one.set_aside)}"
+        lines += [words.reading_line(head, one.reading), *words.beside_lines(laid)]
     warned = as_warnings([caveat for target in added for caveat in target.reading.caveats])
     lines = lines or ["No target is kept yet: add one from a client's photograph or by its L,a,b."]
     return Answer({**document, "warnings": warned}, [*lines, *words.warning_lines(warned), *chosen])

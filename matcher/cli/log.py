@@ -186,6 +186,7 @@ def record(options: argparse.Namespace) -> Answer:
         trial = studio.record(trial, options.by, own_tag, corners_of(colour.plates, own_tag))
         studio.keep_sightings(colour.sightings(own_tag))
         name, tag = studio.name, studio.tag_of(trial.id or 0)
+        laid = studio.worth_laying(trial.reading, trial.id)
         if piece is not None:
             studio.shelf.take_off(piece.uid)
     document = {
@@ -194,12 +195,13 @@ def record(options: argparse.Namespace) -> Answer:
         "studio": name,
         "profile": colour.profile,
         "plates": [one.as_dict() for one in colour.plates],
+        "lay_beside": words.beside_as_dict(laid),
         "warnings": colour.warnings,
         "cautions": [caution.as_dict() for caution in cautions_for(recipe)],
     }
     carries = "" if tag is None else f" It carries {tag.tag}."
     said = [f"Logged as plate {trial.id} in {name}.{carries}", *words.trial_lines(trial), *colour.profile_lines]
-    said += colour.plate_lines
+    said += [*colour.plate_lines, *words.beside_lines(laid)]
     return Answer(document, [*said, *words.warning_lines(colour.warnings), *colour.choice_lines])
 
 
@@ -455,6 +457,7 @@ def history(options: argparse.Namespace) -> Answer:
     with studio_that_is_there(options) as studio:
         trial = studio.trial(options.id)
         changes = studio.history("trial", trial.id)
+        laid = studio.worth_laying(trial.reading, trial.id)
     document, lines = [], []
     for change in changes:
         corrections = corrections_among([change])
@@ -465,7 +468,8 @@ def history(options: argparse.Namespace) -> Answer:
         document.append({**told, "changed": mended, "before": next(iter(earlier), None)})
         by, which = f", {change.who}" if change.who else "", f": {detail}" if detail else ""
         lines += [f"{shown(change.at, f'{ISO} %H:%M')}{by}  {change.what}{which}", *(f"    {line}" for line in mended)]
-    return Answer({"trial": trial.as_dict(), "history": document}, lines)
+    beside = {"lay_beside": words.beside_as_dict(laid)}
+    return Answer({"trial": trial.as_dict(), "history": document, **beside}, [*lines, *words.beside_lines(laid)])
 
 
 def _corrected(options: argparse.Namespace, was: TypedFacts) -> TypedFacts:

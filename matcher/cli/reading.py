@@ -136,7 +136,7 @@ def read(options: argparse.Namespace) -> Answer:
         "profile": found.profile.as_dict(),
         "plates": [one.as_dict() for one in found.plates],
         "finishes": [
-            {**_finish(reading, texture), "lay_beside": None if laid is None else laid.as_dict()}
+            {**_finish(reading, texture), "lay_beside": words.beside_as_dict(laid)}
             for reading, texture, laid in zip(found.readings, textures, beside, strict=True)
         ],
         "differences": differences,
@@ -145,7 +145,7 @@ def read(options: argparse.Namespace) -> Answer:
     lines = [words.photo_line(found.about, found.card), *found.profile.lines, *seen_in_words(found.plates)]
     for number, (reading, texture, laid) in enumerate(zip(found.readings, textures, beside, strict=True), 1):
         lines += [words.reading_line(f"Finish {number}", reading), *words.trust_lines(reading)]
-        lines += [] if laid is None else [f"    {laid.words[0].upper()}{laid.words[1:]}."]
+        lines += words.beside_lines(laid)
         lines += [] if texture is None else words.texture_lines(texture)
     lines += [words.difference_line(item) for item in differences]
     return Answer(document, [*lines, *words.warning_lines(found.warnings)])
@@ -156,7 +156,7 @@ def _worth_laying(readings: Sequence[Reading], options: argparse.Namespace) -> l
     if options.no_plates or not studio_is_there(options.studio):
         return [None] * len(readings)
     with opened_studio(options) as studio:
-        return [studio.worth_laying(reading) for reading in readings]
+        return studio.worth_laying_each(readings)
 
 
 def _proposed(options: argparse.Namespace) -> Answer:

@@ -98,7 +98,9 @@ def suggest(options: argparse.Namespace) -> Answer:
         colour, limits = wanted(options, studio), limits_of(options, studio)
         suggester = studio.suggester(tolerance=colour.tolerance, limits=limits)
         ranked = suggester.suggest(colour.reading, count=options.count)
-    return _answer(colour, limits, {"suggestions": _ranked(ranked, colour)}, ranked)
+        laid = studio.worth_laying(colour.reading)
+    found = {"suggestions": _ranked(ranked, colour), "lay_beside": words.beside_as_dict(laid)}
+    return _answer(colour, limits, found, ranked, words.beside_lines(laid))
 
 
 def predict(options: argparse.Namespace) -> Answer:

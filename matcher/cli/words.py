@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from matcher.card.reading import CardReading
     from matcher.commissions.read_again import Proposal
     from matcher.instrument.choices import Question
+    from matcher.plates_beside import LaidBeside
     from matcher.reading.reading import Reading
     from matcher.reading.texture import Texture
     from matcher.suggest.suggestion import Apart, Prediction, Suggestion
@@ -50,6 +51,16 @@ def trust_lines(reading: Reading) -> list[str]:
         if part.delta_e00 >= LEAST_PART:
             lines.append(f"    ±{part.delta_e00:4.1f}  {part.name}" + (f": {part.remedy}" if part.remedy else ""))
     return [*lines, *(f"    What would help: {item.words}." for item in what_would_help(reading))]
+
+
+def beside_lines(laid: LaidBeside | None) -> list[str]:
+    """Say which plates are worth laying beside a finish; nothing where none are."""
+    return [] if laid is None else [f"    {laid.words[0].upper()}{laid.words[1:]}."]
+
+
+def beside_as_dict(laid: LaidBeside | None) -> dict[str, Any] | None:
+    """Return the same as plain JSON types."""
+    return None if laid is None else laid.as_dict()
 
 
 def texture_lines(texture: Texture) -> list[str]:

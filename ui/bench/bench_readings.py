@@ -8,6 +8,7 @@ import streamlit as st
 
 from matcher.bench.work import After, Piece, Taken
 from ui.bench.step_now import TO_BUTTON
+from ui.photograph.lay_beside import offer_to_lay
 from ui.reading.colour_in import colour_in
 from ui.recipe.piece import half_reading
 from ui.show import look
@@ -36,6 +37,8 @@ def show_readings(studio: Studio, piece: Piece, path: BenchPath | None) -> None:
             )
         for taken in piece.readings:
             _one(studio, intake, piece, path, taken)
+        if piece.readings and not intake.get(OPEN):
+            offer_to_lay(studio, piece.readings[-1].reading)
         gone = piece.taken_out
         if gone is not None and gone.after in piece.on_its_way:
             label = f"Restore the reading {piece.in_words(gone.after)}"

@@ -19,8 +19,13 @@ if TYPE_CHECKING:
     from matcher.studio import Studio
 
 
-def colour_in(studio: Studio, draft: Draft, heading: str, name: str) -> tuple[Reading | None, Any]:
-    """Lead from nothing to a Reading. Return it, or None when there is none yet, and where to go on beside it."""
+def colour_in(
+    studio: Studio, draft: Draft, heading: str, name: str, plate: int | None = None
+) -> tuple[Reading | None, Any]:
+    """Lead from nothing to a Reading. Return it, or None when there is none yet, and where to go on beside it.
+
+    plate: the number of the logged plate that is read, None where it is of none.
+    """
     sha256 = draft.get("photo")
     if sha256 is None:
         way = intake.choose_way(studio, draft)
@@ -38,17 +43,19 @@ def colour_in(studio: Studio, draft: Draft, heading: str, name: str) -> tuple[Re
         ask_for_card(studio, draft, sha256)
         result: tuple[Reading | None, Any] = (None, None)
     else:
-        result = _finish(studio, draft, sha256, heading, name)
+        result = _finish(studio, draft, sha256, heading, name, plate)
     _another_photograph(draft)
     return result
 
 
-def _finish(studio: Studio, draft: Draft, sha256: str, heading: str, name: str) -> tuple[Reading | None, Any]:
+def _finish(
+    studio: Studio, draft: Draft, sha256: str, heading: str, name: str, plate: int | None
+) -> tuple[Reading | None, Any]:
     """Go on to the finish; a card that can no longer be read goes back to the step before."""
     from matcher.errors import CardError
 
     try:
-        return ask_for_finish(studio, draft, sha256, heading, name)
+        return ask_for_finish(studio, draft, sha256, heading, name, plate)
     except CardError as error:
         tell(str(error))
         if st.button("Mark the card again", type="primary"):

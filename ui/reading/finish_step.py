@@ -12,6 +12,7 @@ import streamlit as st
 from matcher.errors import MatcherError
 from ui.draw import Fixed, Shape, draw
 from ui.photograph.card_step import SAID, card_reading
+from ui.photograph.lay_beside import offer_to_lay
 from ui.photograph.photographs import bench_picture, photo_of
 from ui.photograph.plates_there import (
     left_out_by_hand,
@@ -44,8 +45,12 @@ MOST_FINISHES = 6
 DRAW = "Draw a box over an even part of the finish, or an outline around it. Leave edges and glare out."
 
 
-def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name: str) -> tuple[Reading | None, Any]:
+def ask_for_finish(
+    studio: Studio, draft: Draft, sha256: str, heading: str, name: str, plate: int | None = None
+) -> tuple[Reading | None, Any]:
     """Show the photograph to mark the finish on; return its reading and the column beside the picture.
+
+    plate: the number of the logged plate that the finish is of, None where it is of none.
 
     Several marks may be made; one of them is chosen. The reading is None until something readable is marked.
     """
@@ -86,7 +91,7 @@ def ask_for_finish(studio: Studio, draft: Draft, sha256: str, heading: str, name
             return None, words_side
         kind = ask_light(draft, used.profile, photo, card)
         light = Light(choice, kind, used.profile, more, draft.shown("pale_spots", "unknown"), out)
-        reading = _chosen_reading(studio, draft, sha256, light, now, name, refusals)
+        reading = _chosen_reading(studio, draft, sha256, light, now, name, refusals, plate)
     return reading, words_side
 
 
@@ -116,7 +121,14 @@ def _card_in_words(card: CardReading) -> str:
 
 
 def _chosen_reading(
-    studio: Studio, draft: Draft, sha256: str, light: Light, shapes: tuple[Shape, ...], name: str, refusals: Any
+    studio: Studio,
+    draft: Draft,
+    sha256: str,
+    light: Light,
+    shapes: tuple[Shape, ...],
+    name: str,
+    refusals: Any,
+    plate: int | None,
 ) -> Reading | None:
     """Read every mark; with more than one, ask which is meant, and show it. A mark that cannot be read says why."""
     found: dict[int, _Read] = {}
@@ -138,7 +150,7 @@ def _chosen_reading(
     if used != draft.get("frames_used", []):
         draft.set(frames_used=used)
     st.subheader(literal(name), anchor=False)
-    show_reading(chosen.reading, name, chosen.said)
+    show_reading(chosen.reading, name, chosen.said, partial(offer_to_lay, studio, chosen.reading, plate))
     seen = plates_seen(studio, sha256, chosen.light)
     note_seen(draft, sha256, seen)
     tell_plates(draft, seen)

@@ -63,7 +63,8 @@ def add_later(studio: Studio, trial: Trial) -> None:
             required=True,
             **draft.field("stage", "waxed"),
         )
-        reading, beside = colour_in(studio, draft, "Mark the finish", f"Plate {trial.id}, {LATER[str(stage)].lower()}")
+        name = f"Plate {trial.id}, {LATER[str(stage)].lower()}"
+        reading, beside = colour_in(studio, draft, "Mark the finish", name, trial.id)
         with beside or st.container():
             if reading is not None and st.button("Add this reading", type="primary", key=f"later.add.{trial.id}"):
                 with told():

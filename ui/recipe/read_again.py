@@ -96,7 +96,7 @@ def _form(studio: Studio, draft: Draft, owner: Owner, name: str, before: Reading
         "<p>It begins as it was read before. Change what you know better by now: the outline, the card, the light, the "
         "camera profile. The earlier reading stays in the history.</p>"
     )
-    after, beside = colour_in(studio, draft, "Mark the finish", name)
+    after, beside = colour_in(studio, draft, "Mark the finish", name, owner.number if owner.kind == "plate" else None)
     with beside or st.container():
         if after is not None:
             apart = float(delta_e_2000(before.lab, after.lab))

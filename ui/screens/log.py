@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
@@ -17,6 +18,7 @@ from matcher.dates import shown
 from matcher.errors import StudioError
 from matcher.storage.damaged import in_words
 from matcher.words import counted
+from ui.photograph.lay_beside import TO_TAG, offer_to_lay
 from ui.photograph.photographs import figure
 from ui.recipe.correct_plate import begin_button, correction_form, is_begun, show_corrections
 from ui.recipe.later_reading import add_later, show_stages
@@ -71,8 +73,12 @@ def show() -> None:
         tell(f"There is no plate {named} in this log: find it below by its mark, its chemicals or who made it.")
     if tag := st.query_params.get(ON_NO_PLATE):
         tell(on_no_plate(tag, studio.tag_signs), "warning")
+    to_tag = TO_TAG in st.query_params
+    if to_tag:
+        print_tags(studio)  # what the person came for
     _find(finder)
-    print_tags(studio)
+    if not to_tag:
+        print_tags(studio)
     _carry(studio)
 
 
@@ -205,7 +211,7 @@ def _one(studio: Studio, trial: Trial) -> None:
         if st.button("Plates like this one", key=f"log.like.{trial.id}"):
             st.query_params.from_dict({"order": "likeness", "like": str(trial.id)})
             st.rerun()
-        show_reading(trial.reading, f"Plate {trial.id}")
+        show_reading(trial.reading, f"Plate {trial.id}", "", partial(offer_to_lay, studio, trial.reading, trial.id))
         offer_to_read_again(studio, owner, trial.reading)
         if trial.stages:
             st.html("<strong>Readings during and after</strong>")

@@ -6,6 +6,7 @@ Sizes and words come from ``matcher.reading.advice``; here they are only set.
 from __future__ import annotations
 
 import html
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -17,16 +18,21 @@ if TYPE_CHECKING:
 MOST_HELPS = 2
 
 
-def show_trust(reading: Reading) -> None:
-    """Say how far a reading can be trusted, and what would help most, with figures."""
+def show_trust(reading: Reading, offer: Callable[[], None] | None = None) -> None:
+    """Say how far a reading can be trusted, and what would help most, with figures. offer: shown before what helps."""
     from matcher.reading.advice import trust_sentence, what_would_help
 
     said = f"<p>{html.escape(trust_sentence(reading))}</p>"
+    if offer is not None:
+        st.html(f'<div class="pm-trust">{said}</div>')
+        offer()
+        said = ""
     helps = what_would_help(reading, MOST_HELPS)
     if helps:
         items = "".join(f"<li>{html.escape(_sentence(item.words))}</li>" for item in helps)
         said += f'<p class="pm-soft pm-over">What would help most (± in ΔE00)</p><ul class="pm-steps">{items}</ul>'
-    st.html(f'<div class="pm-trust">{said}</div>')
+    if said:
+        st.html(f'<div class="pm-trust">{said}</div>')
 
 
 def show_budget(reading: Reading) -> None:

@@ -6,7 +6,7 @@ The screen's colours, the figures and the words come from ``matcher``; here they
 from __future__ import annotations
 
 import html
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -62,10 +62,11 @@ def lab_line(reading: Reading | Suggestion) -> str:
     return f'<p class="pm-lab" title="± holds 95 %">{"".join(parts)}</p>'
 
 
-def show_reading(reading: Reading, name: str, beside: str = "") -> None:
+def show_reading(reading: Reading, name: str, beside: str = "", offer: Callable[[], None] | None = None) -> None:
     """Show a reading: swatch, figures, how far to trust it, what to mind, what its ± is made of.
 
-    beside: a sentence to stand with the figures, on what they were read with.
+    beside: a sentence to stand with the figures, on what they were read with. offer: shows what would make it surer,
+    before what else would help.
     """
     said = f'<p class="pm-soft pm-beside">{html.escape(beside)}</p>' if beside else ""
     st.html(swatch(reading.lab, name) + lab_line(reading) + said)
@@ -73,7 +74,7 @@ def show_reading(reading: Reading, name: str, beside: str = "") -> None:
         st.html('<p class="pm-soft">A screen cannot show this colour in full: go by the figures.</p>')
     if len(reading.palette) > 1:
         st.html(shares(reading.palette))
-    show_trust(reading)
+    show_trust(reading, offer)
     show_warnings(reading.caveats)
     show_budget(reading)
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from matcher.plan.limits import Limits
+    from matcher.reading.reading import Reading
     from matcher.studio import Studio
     from matcher.trials.trial import Target
     from ui.state.light import CardChoice, Light, More
@@ -26,6 +27,19 @@ def target_key(studio: Studio, target: Target | None) -> Key:
     if target is None:
         return log_key(studio)
     return *log_key(studio), target.id, target.tolerance
+
+
+def beside_key(studio: Studio, reading: Reading, plate: int | None) -> Key:
+    """Of which plates are worth laying beside a finish; plate: its own number, None where it is of none."""
+    taken = reading.conditions
+    seen = () if taken is None else (taken.light, *(item.name for item in taken.references))
+    known = (reading.photo, reading.lab.tobytes(), reading.covariance.tobytes(), *seen)
+    return *log_key(studio), studio.tag_log.revision(), plate, *known
+
+
+def board_key(studio: Studio, count: int) -> Key:
+    """Of which so many plates make the best board."""
+    return *log_key(studio), count
 
 
 def answers_key(studio: Studio, target: Target, limits: Limits) -> Key:

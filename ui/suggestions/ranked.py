@@ -12,6 +12,7 @@ from matcher.errors import SuggestionError
 from matcher.recipe.recipe import steps_in_words
 from matcher.suggest.wording import nearness_in_words
 from matcher.words import counted, in_ten, listed, percent
+from ui.photograph.lay_beside import offer_to_lay
 from ui.recipe.piece import as_listed
 from ui.recipe.recipe_actions import LABEL, go_on_buttons, show_recipe_cautions
 from ui.show.literal import literal
@@ -98,6 +99,8 @@ def _list(studio: Studio, target: Target, ranked: Sequence[Suggestion], answers:
             elif _line(target, place, suggestion, answers is None):
                 st.session_state[slot] = place
                 st.rerun()
+        if answers and not ranked[opened - 1].tied_with:
+            offer_to_lay(studio, target.reading)  # else it stands in the open one, beside what it can't be told from
 
 
 def _line(target: Target, place: int, suggestion: Suggestion, early: bool) -> bool:
@@ -144,6 +147,8 @@ def _open(studio: Studio, target: Target, place: int, suggestion: Suggestion, an
         if answers is None:
             st.button(LABEL, type="primary", key=f"early{place}", disabled=True)
             return
+        if suggestion.tied_with:
+            offer_to_lay(studio, target.reading)
         source = f"the predicted recipe at place {place}" if suggestion.trial is None else name_of(suggestion)
         listed_as = as_listed(suggestion, target.tolerance)
         with st.container(horizontal=True, vertical_alignment="center", key="go-on"):

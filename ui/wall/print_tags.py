@@ -10,6 +10,7 @@ import streamlit as st
 from matcher import typed
 from matcher.errors import TagError
 from matcher.words import counted
+from ui.photograph.lay_beside import TO_TAG
 from ui.show import look
 from ui.state.messages import tell, told
 from ui.state.who import who
@@ -27,6 +28,7 @@ _THIS_MACHINE = ("localhost", "127.0.0.1", "::1")
 
 def print_tags(studio: Studio) -> None:
     """Ask which tags, how large and on what paper, and give the sheet."""
+    to_tag = st.query_params.get(TO_TAG, "").replace(",", ", ")
     st.header("Tags to print", anchor=False)
     with look.panel("tags"):
         st.html(
@@ -34,7 +36,8 @@ def print_tags(studio: Studio) -> None:
             "on the plate beside the finish, not on it, and seal it.</p>"
         )
         with st.container(horizontal=True, vertical_alignment="bottom", key="tags-what"):
-            what = st.segmented_control("For", (TO_COME, LOGGED), default=TO_COME, required=True, key="tags.for")
+            first = LOGGED if to_tag else TO_COME
+            what = st.segmented_control("For", (TO_COME, LOGGED), default=first, required=True, key="tags.for")
             size = st.segmented_control(
                 "Side in mm", SIZES, default=USUAL_SIZE, required=True, key="tags.size", format_func=str
             )
@@ -47,7 +50,7 @@ def print_tags(studio: Studio) -> None:
             key="tags.address",
         )
         with told():
-            printed, new = _for_logged(studio) if what == LOGGED else (_to_come(studio), {})
+            printed, new = _for_logged(studio, to_tag) if what == LOGGED else (_to_come(studio), {})
             if printed:
                 _offer(studio, printed, new, float(size or USUAL_SIZE), address or "", str(paper or PAPER[0]))
 
@@ -73,11 +76,14 @@ def _to_come(studio: Studio) -> list[PrintedTag]:
     return tags_from(studio.tag_signs, int(first), int(count))
 
 
-def _for_logged(studio: Studio) -> tuple[list[PrintedTag], dict[int, str]]:
+def _for_logged(studio: Studio, plates_to_tag: str) -> tuple[list[PrintedTag], dict[int, str]]:
     """Return the tags of the plates that are typed, and the new ones among them by plate."""
     from matcher.printed import next_tag_number, tags_for_plates
 
-    text = st.text_input("Numbers of the plates", placeholder="5, 6, 12", live=True, key="tags.plates") or ""
+    asked = st.text_input(
+        "Numbers of the plates", value=plates_to_tag, placeholder="5, 6, 12", live=True, key="tags.plates"
+    )
+    text = asked or ""
     if not text.strip():
         return [], {}
     numbers = [typed.whole_number(part) for part in text.split(",")]

@@ -11,6 +11,7 @@ import streamlit as st
 from matcher.errors import MatcherError
 from matcher.suggest.finding import FACETS, ORDERS, Facet, Found, Order, Wanted
 from matcher.typed import numbers, whole_number
+from ui.photograph.lay_beside import TO_TAG
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 View = Literal["wall", "list"]
 VIEWS: tuple[View, ...] = ("wall", "list")
 MOST_PICKED = 4
-_BESIDE = ("plate", "logged", "piece", "target")
+_BESIDE = ("plate", "logged", "piece", "target", TO_TAG)
 """What the address holds beside a search."""
 
 
