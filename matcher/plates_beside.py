@@ -54,12 +54,16 @@ class LaidBeside:
     @property
     def words(self) -> str:
         """ "lay plates 88, 24 and 9 beside it and photograph them together: ±11.0 becomes about ±5.0"."""
+        return self.beside("it")
+
+    def beside(self, what: str) -> str:
+        """Return the same words, for what has another name than "it"."""
         one = len(self.numbers) == 1
         names = f"plate{'' if one else 's'} {listed([str(number) for number in self.numbers])}"
-        first = f"lay {names} beside it" if self.tagged else f"tag {names}, lay {'it' if one else 'them'} beside it"
-        return (
-            f"{first} and photograph them together: ±{self.now_delta_e00:.1f} becomes about ±{self.then_delta_e00:.1f}"
-        )
+        first = "lay" if self.tagged else f"tag {names}, lay"
+        laid = names if self.tagged else "that one" if one else "them"
+        gain = f"±{self.now_delta_e00:.1f} becomes about ±{self.then_delta_e00:.1f}"
+        return f"{first} {laid} beside {what} and photograph them together: {gain}"
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""

@@ -74,9 +74,9 @@ def test_on_the_target_page_it_stands_before_what_else_would_help(studio: Studio
     body = shown(page("target"))
     said = in_words(body)
     assert re.search(
-        r"Tag plates? [\d, and]+, lay (it|them) beside it and photograph them together: ±\d+\.\d becomes", said
+        r"Tag plates? [\d, and]+, lay (that one|them) beside it and photograph them together: ±\d+\.\d becomes", said
     )
-    assert said.index("photograph them together") < said.index("What would help most")
+    assert said.index("photograph them together") < said.index("What else would help")
     (to_tag,) = re.findall(r'href="/log\?to-tag=([\d,]+)"', body)
     for number in range(1, 6):
         studio.give_tag(number, f"{studio.tag_signs}-{number}")

@@ -38,7 +38,7 @@ def show_readings(studio: Studio, piece: Piece, path: BenchPath | None) -> None:
         for taken in piece.readings:
             _one(studio, intake, piece, path, taken)
         if piece.readings and not intake.get(OPEN):
-            offer_to_lay(studio, piece.readings[-1].reading)
+            offer_to_lay(studio, piece.readings[-1].reading, what="the piece")
         gone = piece.taken_out
         if gone is not None and gone.after in piece.on_its_way:
             label = f"Restore the reading {piece.in_words(gone.after)}"

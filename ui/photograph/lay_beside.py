@@ -24,28 +24,22 @@ TO_TAG = "to-tag"
 """In the log's address: plates to print tags for, "24,9"."""
 
 
-def offer_to_lay(studio: Studio, reading: Reading, plate: int | None = None) -> None:
+def offer_to_lay(studio: Studio, reading: Reading, plate: int | None = None, what: str = "it") -> bool:
     """Say which plates to lay beside a finish and what that gains; nothing where it gains too little.
 
-    plate: the number of the logged plate that the reading is of, None where it is of none.
+    plate: the number of the logged plate that the reading is of, None where it is of none. what: how the finish is
+    called. Returns whether anything was said.
     """
-    offered = lay_beside(studio, reading, plate)
-    if offered:
-        st.html(offered)
-
-
-def lay_beside(studio: Studio, reading: Reading, plate: int | None = None) -> str:
-    """Return what ``offer_to_lay`` shows, as HTML; "" for nothing."""
     if reading.photo is None:
-        return ""
+        return False
     laid = _worth_laying(beside_key(studio, reading, plate), studio, reading, plate)
     if laid is None:
-        return ""
+        return False
     colours = [(number, studio.trial(number).reading.lab) for number in laid.numbers]
-    said = html.escape(f"{laid.words[0].upper()}{laid.words[1:]}.")
-    return (
-        f'<div class="pm-lay"><p><strong>{said}</strong></p>{plates_in_a_strip(colours)}{_to_tag(studio, laid)}</div>'
-    )
+    words = laid.beside(what)
+    said = f"<p><strong>{html.escape(f'{words[0].upper()}{words[1:]}.')}</strong></p>"
+    st.html(f'<div class="pm-lay">{said}{plates_in_a_strip(colours)}{_to_tag(studio, laid)}</div>')
+    return True
 
 
 @st.cache_resource(show_spinner=False, max_entries=256)

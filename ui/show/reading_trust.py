@@ -18,19 +18,21 @@ if TYPE_CHECKING:
 MOST_HELPS = 2
 
 
-def show_trust(reading: Reading, offer: Callable[[], None] | None = None) -> None:
-    """Say how far a reading can be trusted, and what would help most, with figures. offer: shown before what helps."""
+def show_trust(reading: Reading, offer: Callable[[], bool] | None = None) -> None:
+    """Say how far a reading can be trusted, and what would help most, with figures.
+
+    offer: shows something else that would help, before that, and tells whether it did.
+    """
     from matcher.reading.advice import trust_sentence, what_would_help
 
-    said = f"<p>{html.escape(trust_sentence(reading))}</p>"
+    said, most = f"<p>{html.escape(trust_sentence(reading))}</p>", "would help most"
     if offer is not None:
         st.html(f'<div class="pm-trust">{said}</div>')
-        offer()
-        said = ""
+        said, most = "", "else would help" if offer() else most
     helps = what_would_help(reading, MOST_HELPS)
     if helps:
         items = "".join(f"<li>{html.escape(_sentence(item.words))}</li>" for item in helps)
-        said += f'<p class="pm-soft pm-over">What would help most (± in ΔE00)</p><ul class="pm-steps">{items}</ul>'
+        said += f'<p class="pm-soft pm-over">What {most} (± in ΔE00)</p><ul class="pm-steps">{items}</ul>'
     if said:
         st.html(f'<div class="pm-trust">{said}</div>')
 

@@ -62,11 +62,11 @@ def lab_line(reading: Reading | Suggestion) -> str:
     return f'<p class="pm-lab" title="± holds 95 %">{"".join(parts)}</p>'
 
 
-def show_reading(reading: Reading, name: str, beside: str = "", offer: Callable[[], None] | None = None) -> None:
+def show_reading(reading: Reading, name: str, beside: str = "", offer: Callable[[], bool] | None = None) -> None:
     """Show a reading: swatch, figures, how far to trust it, what to mind, what its ± is made of.
 
     beside: a sentence to stand with the figures, on what they were read with. offer: shows what would make it surer,
-    before what else would help.
+    before what else would help, and tells whether it did.
     """
     said = f'<p class="pm-soft pm-beside">{html.escape(beside)}</p>' if beside else ""
     st.html(swatch(reading.lab, name) + lab_line(reading) + said)

@@ -100,7 +100,7 @@ def _list(studio: Studio, target: Target, ranked: Sequence[Suggestion], answers:
                 st.session_state[slot] = place
                 st.rerun()
         if answers and not ranked[opened - 1].tied_with:
-            offer_to_lay(studio, target.reading)  # else it stands in the open one, beside what it can't be told from
+            _surer(studio, target)  # else it stands in the open one, beside what that can't be told from
 
 
 def _line(target: Target, place: int, suggestion: Suggestion, early: bool) -> bool:
@@ -147,8 +147,6 @@ def _open(studio: Studio, target: Target, place: int, suggestion: Suggestion, an
         if answers is None:
             st.button(LABEL, type="primary", key=f"early{place}", disabled=True)
             return
-        if suggestion.tied_with:
-            offer_to_lay(studio, target.reading)
         source = f"the predicted recipe at place {place}" if suggestion.trial is None else name_of(suggestion)
         listed_as = as_listed(suggestion, target.tolerance)
         with st.container(horizontal=True, vertical_alignment="center", key="go-on"):
@@ -157,8 +155,15 @@ def _open(studio: Studio, target: Target, place: int, suggestion: Suggestion, an
         with st.container(horizontal=True, vertical_alignment="top", key="asides"):
             _figures(target, place, suggestion)
             show_recipe_cautions(suggestion.recipe)
+        if suggestion.tied_with:
+            _surer(studio, target)
         if asked and suggestion.trial is not None:
             show_advice(studio, target, answers, suggestion.trial)
+
+
+def _surer(studio: Studio, target: Target) -> None:
+    """Say with which plates beside it the target would be read so surely that more can be told apart."""
+    offer_to_lay(studio, target.reading, what="the target's finish")
 
 
 def _figures(target: Target, place: int, suggestion: Suggestion) -> None:
