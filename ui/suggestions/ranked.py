@@ -163,7 +163,7 @@ def _open(studio: Studio, target: Target, place: int, suggestion: Suggestion, an
 
 def _surer(studio: Studio, target: Target) -> None:
     """Say with which plates beside it the target would be read so surely that more can be told apart."""
-    offer_to_lay(studio, target.reading, what="the target's finish")
+    offer_to_lay(studio, target.reading, what="the target’s finish")
 
 
 def _figures(target: Target, place: int, suggestion: Suggestion) -> None:
