@@ -17,6 +17,7 @@ from matcher.errors import StudioError
 from matcher.recipe.recipe import Recipe
 from matcher.shipped import shipped
 from matcher.studio import Studio
+from matcher.tags.sightings import KeptSighting
 from matcher.trials.trial import Target, Trial
 
 LOG = "studio.json"
@@ -116,18 +117,28 @@ def _fill(folder: Path, log: dict[str, Any]) -> None:
     with Studio.open(folder) as studio:
         target = Target.from_dict(log["target"])
         trials = [Trial.from_dict(item) for item in log["trials"]]
-        studio.keep_photos(
-            [_picture(name) for name in (log["target_photo"], *(item["picture"] for item in log["trials"]))]
-        )
+        studio.uid = log["uid"]  # the tags in the pictures are this studio's
+        pictures = (log["target_photo"], log["tagged_photo"], *(item["picture"] for item in log["trials"]))
+        studio.keep_photos([_picture(name) for name in pictures])
         saved = studio.save_target(target)
         linked = [
             replace(trial, target_id=saved.id) if item["for_target"] else trial
             for trial, item in zip(trials, log["trials"], strict=True)
         ]
-        studio.record_all(linked)
+        _give_tags(studio, log, [trial.id or 0 for trial in studio.record_all(linked)])
         _take_on(studio, log, saved)
         studio.title = log["title"]
         studio.is_demo = True
+
+
+def _give_tags(studio: Studio, log: dict[str, Any], ids: list[int]) -> None:
+    """Give plates their tags, with where their finishes lie by them and where they were seen. ids: of the log's."""
+    for one in log["tags"]:
+        plate = ids[one["plate"] - 1]
+        studio.give_tag(plate, one["tag"], one["who"])
+        studio.tag_log.keep_outline(plate, one["corners"], one["region"], one["who"])
+    seen = [KeptSighting.from_dict(item) for item in log["sightings"]]
+    studio.keep_sightings([replace(one, trial_id=ids[(one.trial_id or 0) - 1]) for one in seen])
 
 
 def _take_on(studio: Studio, log: dict[str, Any], target: Target) -> None:

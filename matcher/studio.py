@@ -850,6 +850,15 @@ class Studio:
         self._settings.title = text
 
     @property
+    def uid(self) -> str:
+        """What names this studio among all; the signs of its tags follow from it."""
+        return self._settings.uid
+
+    @uid.setter
+    def uid(self, value: str) -> None:
+        self._settings.uid = value
+
+    @property
     def is_demo(self) -> bool:
         """Whether its trials are invented."""
         return self._settings.is_demo

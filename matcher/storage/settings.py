@@ -36,6 +36,10 @@ class Settings:
         """What names this studio among all, 32 hex digits; it stays when the title changes."""
         return self._row().uid
 
+    @uid.setter
+    def uid(self, value: str) -> None:
+        self._update(uid=checked.uid_of(value))
+
     def _row(self) -> StudioRow:
         with self.database.reading() as session:
             return session.scalars(sa.select(StudioRow)).one()

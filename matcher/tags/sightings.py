@@ -63,6 +63,22 @@ class KeptSighting:
             "left_out": None if self.left_out is None else self.left_out.as_dict(),
         }
 
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> KeptSighting:
+        """Take back what ``as_dict`` gave. Raises a MatcherError, KeyError or ValueError for what is no sighting."""
+        outline, reading, out = data["outline"], data["reading"], data["left_out"]
+        return cls(
+            tag_text(data["tag"]),
+            checked_points(data["corners"], "tag's corners"),
+            data["trial"],
+            datetime.fromisoformat(data["seen_at"]),
+            data["photo"],
+            None if outline is None else checked_points(outline, "outline of the finish"),
+            None if reading is None else Reading.from_dict(reading),
+            None if out is None else Caveat(out["code"], out["message"]),
+            uid=data["uid"],
+        )
+
 
 @dataclass(frozen=True)
 class SightingPage:

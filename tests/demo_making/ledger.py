@@ -122,6 +122,15 @@ def client_recipe() -> Recipe:
     )
 
 
+def basin_recipe() -> Recipe:
+    """Return how the green piece came about that the basin is to match."""
+    return Recipe(
+        "silicon bronze",
+        Undercoat("liver of sulphur", 0.35, 0.3),
+        (Coat("cupric nitrate", 0.6, 5, 100.0), Coat("ferric nitrate", 0.2, 1, 100.0)),
+    )
+
+
 def next_plate_recipe() -> Recipe:
     """Return the plate that the walk-through makes next, nearer to the client's piece than any in the day book."""
     return Recipe(

@@ -35,6 +35,8 @@ from matcher.trials.trial import StageReading, Target, Trial
 from tests.demo_making import ledger
 from tests.demo_making.example_readings import examples_document
 from tests.demo_making.pictures import CLIENT_REFERENCE, NEXT_PLATE, generator_for, shots, taken, variation_of
+from tests.demo_making.seen import FADING, STEADY, tags_document
+from tests.demo_making.tagged import BESIDE_A_BOARD, UNDER_A_LAMP, UNDER_TUBES, WITH_A_CHART
 from tests.rendering.process import invented_process
 
 TRUTH = "truth.json"
@@ -127,14 +129,23 @@ def _studio_document(folder: Path, truths: Mapping[str, Any], seed: int) -> dict
         made_at=datetime(2024, 4, 10, 12, 0, tzinfo=UTC),
         uid="demo-target-1",
     )
-    trials = []
-    for entry in ledger.entries():
+    trials, plates, book = [], [], ledger.entries()
+    for entry in book:
         name = f"trials/{entry.number:03}.jpg"
         trial = _trial(entry, reading_of(folder / name, truths[name]), truths[name]["sha256"], seed)
+        plates.append(trial)
         trials.append({**_tidy(trial.as_dict()), "picture": name, "for_target": "the herons" in entry.notes})
     following = ledger.next_plate_recipe()
+    process = invented_process()
+
+    def true_lab(number: int) -> np.ndarray[Any, Any]:
+        entry = book[number - 1]
+        return process.true_lab(entry.recipe, variation_of(entry, seed))
+
+    tags = tags_document(folder, truths[WITH_A_CHART], plates, true_lab, seed)
     return {
         "title": ledger.STUDIO_TITLE,
+        **_tidy(tags),
         "target": _tidy(target.as_dict()),
         "target_photo": CLIENT_REFERENCE,
         "commission": ledger.FOUNTAIN,
@@ -240,6 +251,13 @@ def _guide(studio: Mapping[str, Any], truths: Mapping[str, Any]) -> str:
         recipe=following["recipe_in_words"],
         delta=f"{_delta(following['lab'], target):.1f}",
         pictures=large,
+        tagged=len(studio["tags"]),
+        chart=WITH_A_CHART,
+        tubes=UNDER_TUBES,
+        lamp=UNDER_A_LAMP,
+        board=BESIDE_A_BOARD,
+        steady=STEADY,
+        fading=FADING,
     )
 
 
@@ -268,6 +286,14 @@ glare, noise and JPEG. `python -m tests.demo_making --seed 7 --into demo_images`
 4. Its photograph is `next_plate.jpg`. Record it: it lands ΔE00 {delta} from the target and the list re-ranks.
 5. `two_plates.jpg` has both side by side in one light, which is the better comparison: what the camera and the
    light get wrong is common to both.
+
+## Plates with tags
+
+{tagged} plates carry a tag of the invented studio. In `{chart}` ten of them lie beside a 24-patch chart in
+daylight: there their finishes were marked by their tags, and the log knows their colours the better since. In
+`{tubes}`, `{lamp}` and `{board}` some of them lie beside a finish to match: open one
+as a target, and it is read by them. Plate {steady} was seen before and has not changed; plate {fading}, which hangs in
+the yard, has.
 
 ## The large pictures
 

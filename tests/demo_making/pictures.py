@@ -12,7 +12,15 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from tests.demo_making.examples import Example, examples
-from tests.demo_making.ledger import NEXT_PLATE_VARIATION, Entry, client_recipe, entries, next_plate_recipe
+from tests.demo_making.ledger import (
+    NEXT_PLATE_VARIATION,
+    Entry,
+    basin_recipe,
+    client_recipe,
+    entries,
+    next_plate_recipe,
+)
+from tests.demo_making.tagged import tagged_scenes
 from tests.rendering.process import DemoProcess, PlateVariation, plate_variation
 from tests.rendering.render import Picture, render_scene
 from tests.rendering.scene import Scene, SceneCard, SceneLight, ScenePlate, SceneView
@@ -56,6 +64,7 @@ def shots(seed: int) -> list[Shot]:
     book = entries()
     return [
         *_large_shots({entry.number: entry for entry in book}, seed),
+        *_tagged_shots({entry.number: entry for entry in book}, seed),
         *_example_shots(seed),
         *(_small_shot(entry, seed) for entry in book),
     ]
@@ -187,6 +196,24 @@ def _card_shots(green: Entry, olive: Entry, seed: int) -> list[Shot]:
         Shot("chart_daylight.jpg", "A 24-patch chart in daylight", chart, Exif(day, 1 / 200)),
         Shot("chart_tubes.jpg", "A 24-patch chart under the workshop tubes", under_tubes, Exif(day, 1 / 100, 4.0, 400)),
     ]
+
+
+def _tagged_shots(book: dict[int, Entry], seed: int) -> list[Shot]:
+    """Pieces to match beside plates with tags."""
+
+    def basin(**pose: object) -> ScenePlate:
+        piece = ScenePlate(basin_recipe(), size_mm=(100.0, 88.0), relief=1.3, casting=_casting(-1, seed))
+        return replace(piece, **pose)  # type: ignore[arg-type]
+
+    found = tagged_scenes(
+        lambda number, **pose: _plate(book[number], seed, **pose),
+        lambda **pose: _client_tile(seed, **pose),
+        basin,
+        TUBES,
+        WARM_LAMPS,
+        OVERCAST,
+    )
+    return [Shot(one.name, one.title, one.scene, one.exif, quality=82) for one in found]
 
 
 def shown_examples(seed: int) -> tuple[Example, ...]:

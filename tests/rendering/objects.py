@@ -20,6 +20,8 @@ from tests.rendering.process import MOTTLE_NODES, WAVELENGTHS_NM, DemoProcess, L
 from tests.rendering.scene import Projection, Scene, ScenePlate, placed
 from tests.rendering.sensor import Pixels
 
+PLATE_MM = 5.0
+"""How high the face of a plate lies over the bench."""
 Patch = tuple[str, Floats, Floats]
 """Name, reflectance (36,), outline (4, 2) in raster pixels."""
 
@@ -30,7 +32,8 @@ class Drawn:
 
     to_bench: (3, 3) raster pixels to bench mm. side: (3,) raw of its edge, None if it has none. region: (n, 2)
     raster pixels, the finish to be read or the card's corners. diffuse_xyz: (h, w, 3) of a finish without glare, or
-    None. rise: (3,) its height in mm over raster (x, y, 1) when it does not lie flat.
+    None. rise: (3,) its height in mm over raster (x, y, 1) when it does not lie flat. tags: label of the plate that it
+    is the tag of, or None.
     """
 
     name: str
@@ -44,6 +47,7 @@ class Drawn:
     patches: tuple[Patch, ...] = ()
     recipe: dict[str, Any] | None = None
     rise: Floats | None = None
+    tags: str | None = None
 
     def in_picture(self, projection: Projection) -> Floats:
         """Return (3, 3) from raster pixels of its face to pixels of the picture."""
@@ -109,7 +113,7 @@ def drawn_plate(
         radiance=diffuse * shading[:, :, None] + shine[:, :, None] * white,
         alpha=surface.outline,
         to_bench=to_bench,
-        height_mm=5.0,
+        height_mm=PLATE_MM,
         side=(_cut_edge(layers) @ weights).astype(np.float32),
         region=rectangle(inset, 1.25 * inset, width - inset, height - 1.25 * inset),
         diffuse_xyz=_mixed(layers.spectra @ xyz_weights(), surface),

@@ -1,4 +1,4 @@
-"""The reference cards of the invented bench, drawn flat: grey card, grey scale, 24-patch chart, carrier sheet.
+"""What is printed on the invented bench, drawn flat: grey card, grey scale, chart, carrier sheet, and plates' tags.
 
 Our own plain layouts, on the geometry of the definitions in ``reference_cards``. ``render`` puts them into
 perspective.
@@ -16,10 +16,16 @@ import numpy as np
 from matcher.colour.types import Floats
 from matcher.errors import MatcherError
 from matcher.shipped import shipped
+from matcher.tags.code import carried
+from matcher.tags.mark import MARGIN, tag_squares
 from tests.rendering import textures
-from tests.rendering.objects import Drawn, Patch, flat, rectangle, rising
-from tests.rendering.scene import Point, Projection, SceneCard, placed
+from tests.rendering.objects import PLATE_MM, Drawn, Patch, flat, rectangle, rising
+from tests.rendering.scene import Point, Projection, SceneCard, ScenePlate, placed
 from tests.rendering.sensor import Pixels, chart_reflectances
+
+TAG_MM = 20.0
+TUCKED_MM = 3.0
+"""How far a tag's tab lies below its plate."""
 
 
 def drawn_card(card: SceneCard, projection: Projection, weights: Floats, rng: np.random.Generator) -> Drawn:
@@ -165,3 +171,33 @@ def carrier_plan() -> dict[str, Any]:
     definition = tomllib.loads((shipped("reference_cards") / "carrier_sheet.toml").read_text(encoding="utf-8"))
     plan: dict[str, Any] = definition["carrier"]
     return plan
+
+
+def drawn_tag(plate: ScenePlate, projection: Projection, weights: Floats) -> Drawn | None:
+    """Draw a plate's tag on a tab that is fixed below the plate's upper edge, at the left, level with its face."""
+    if plate.tag is None:
+        return None
+    squares = tag_squares(carried(plate.tag))
+    side = TAG_MM / len(squares)
+    edge = MARGIN * side
+    px_per_mm = 2 * projection.px_per_mm
+    width, height = TAG_MM + 2 * edge, TAG_MM + 2 * edge + TUCKED_MM
+    shape = (round(height * px_per_mm), round(width * px_per_mm))
+    y, x = ((np.arange(count) + 0.5) / px_per_mm - edge for count in shape)
+    row, column = (np.floor(at / side).astype(int) for at in (y, x))
+    inside = ((row >= 0) & (row < len(squares)))[:, None] & ((column >= 0) & (column < len(squares)))[None, :]
+    black = inside & squares[np.clip(row, 0, len(squares) - 1)][:, np.clip(column, 0, len(squares) - 1)]
+    paper, ink = ((spectrum @ weights).astype(np.float32) for spectrum in (rising(0.66, 0.80, 415.0, 12.0), flat(0.04)))
+    on_plate = np.array([[1, 0, 6.0], [0, 1, TUCKED_MM - height], [0, 0, 1.0]])
+    return Drawn(
+        name=str(plate.tag),
+        radiance=np.where(black[:, :, None], ink, paper).astype(np.float32),
+        alpha=np.ones(shape, np.float32),
+        to_bench=placed(plate.at_mm, plate.turn_deg, plate.size_mm)
+        @ on_plate
+        @ np.diag([1 / px_per_mm, 1 / px_per_mm, 1.0]),
+        height_mm=PLATE_MM,
+        side=None,
+        region=rectangle(edge, edge, edge + TAG_MM, edge + TAG_MM) * px_per_mm - 0.5,
+        tags=plate.label,
+    )

@@ -18,7 +18,7 @@ from matcher.colour.cielab import xyz_to_lab
 from matcher.colour.types import Floats
 from tests.rendering.mishaps import leaning, reaching
 from tests.rendering.objects import Drawn, bench_raster, drawn_plate
-from tests.rendering.printed import drawn_card
+from tests.rendering.printed import drawn_card, drawn_tag
 from tests.rendering.process import DemoProcess, invented_process, xyz_weights
 from tests.rendering.props import drawn_prop
 from tests.rendering.scene import Projection, Scene, apply_homography
@@ -79,7 +79,8 @@ def _drawn_objects(
     props = [drawn_prop(name, scene, projection, weights, rng) for name in scene.props]
     cards = [leaning(drawn_card(card, projection, weights, rng), card, scene.light) for card in scene.cards]
     plates = [drawn_plate(plate, scene, process, projection, weights, rng) for plate in scene.plates]
-    return props + cards + plates
+    tags = [drawn_tag(plate, projection, weights) for plate in scene.plates]
+    return props + cards + [tag for tag in tags if tag is not None] + plates
 
 
 def _bench(scene: Scene, projection: Projection, weights: Floats, rng: np.random.Generator) -> Pixels:
@@ -176,12 +177,16 @@ def _truth(scene: Scene, drawn: list[Drawn], projection: Projection) -> dict[str
     """What a perfect reading of the picture would find."""
     finishes: list[dict[str, Any]] = []
     cards: list[dict[str, Any]] = []
+    tags: list[dict[str, Any]] = []
     for item in drawn:
         matrix = item.in_picture(projection)
         if item.diffuse_xyz is not None:
             finishes.append(_finish_truth(item, matrix, scene.size))
         if item.patches:
             cards.append(_card_truth(item, matrix))
+        if item.tags is not None:
+            corners = _rounded(apply_homography(matrix, item.region), 1)
+            tags.append({"tag": item.name, "plate": item.tags, "corners": corners})
     return {
         "finishes": finishes,
         "cards": cards,
@@ -192,6 +197,7 @@ def _truth(scene: Scene, drawn: list[Drawn], projection: Projection) -> dict[str
         "glare_share": scene.glare_share,
         "tone_curve": scene.tone_curve,
         "size": list(scene.size),
+        **({"tags": tags} if tags else {}),
     }
 
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from matcher.colour.types import Floats
 from matcher.recipe.recipe import Recipe
+from matcher.tags.code import TagCode
 from tests.rendering.process import PlateVariation
 
 Point = tuple[float, float]
@@ -29,7 +30,7 @@ class ScenePlate:
     """A sample plate. finish: a recipe for the invented process, or a reflectance (36,) of an even finish.
 
     variation: how this plate departs from its recipe. casting: a number that gives the same casting in several
-    pictures; None draws a new one.
+    pictures; None draws a new one. tag: on a tab at its upper edge, None for none.
     """
 
     finish: Recipe | Floats
@@ -40,6 +41,7 @@ class ScenePlate:
     relief: float = 1.0
     variation: PlateVariation | None = None
     casting: int | None = None
+    tag: TagCode | None = None
 
 
 @dataclass(frozen=True)
