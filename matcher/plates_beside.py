@@ -38,7 +38,10 @@ STAYS = (Source.REGION, Source.PALE_SPOTS, Source.WIDE_GLARE, Source.LAMP_POSITI
 """Of the finish itself: what plates beside it tell nothing of."""
 CANDIDATES, COLOURS = 120, 60
 """Plates of a long log that are thought of for a board, and colours that the board is judged over; both spread."""
-ON_BOARD = 10
+FEWEST_ON_BOARD, ON_BOARD, MOST_ON_BOARD = 8, 10, 12
+TOLD = (1, 2, 4, 8)
+"""With how many plates of a board it is told how surely colours are read, and with all of them."""
+_IN_WORDS = {1: "one", 2: "two", 4: "four", 8: "eight"}
 
 
 @dataclass(frozen=True)
@@ -75,15 +78,37 @@ class Board:
     """The plates of a log that make the best chart of the studio's own.
 
     numbers: theirs, the most useful first. reaches: (k + 1,) the mean reach in ΔE00 (95 %) of a reading of the studio's
-    colours by a phone and a grey card, with none, one, two ... of them in the picture.
+    colours by a phone and a grey card, with none, one, two ... of them in the picture. left_out: of a board that was
+    kept, the plates that were set aside since, which can't serve.
     """
 
     numbers: tuple[int, ...]
     reaches: tuple[float, ...]
+    left_out: tuple[int, ...] = ()
+
+    @property
+    def words(self) -> str:
+        """ "By a phone and a grey card alone ... ±15.8 on the mean; with one of them ±11.4, with two ±10.0, with all 10
+        ±5.8"; "" for a board of none."""
+        if not self.numbers:
+            return ""
+        some = [k for k in TOLD if k < len(self.numbers)]
+        with_some = [f"with {_IN_WORDS[k]} of them ±{self.reaches[k]:.1f}" for k in some]
+        every = "it" if len(self.numbers) == 1 else f"all {len(self.numbers)}"
+        told = [*with_some, f"with {every} ±{self.reaches[-1]:.1f}"]
+        return (
+            "Expected, in 95 of 100 cases and on the mean over the studio's colours: by a phone and a grey card alone "
+            f"±{self.reaches[0]:.1f} (ΔE00), {listed(told)}"
+        )
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""
-        return {"plates": list(self.numbers), "mean_reach_delta_e00": list(self.reaches)}
+        return {
+            "plates": list(self.numbers),
+            "mean_reach_delta_e00": list(self.reaches),
+            "set_aside": list(self.left_out),
+            "words": self.words,
+        }
 
 
 def worth_laying(
@@ -142,11 +167,30 @@ def board_of(plates: Sequence[tuple[int, Reading]], count: int = ON_BOARD) -> Bo
     rows = spread_out(labs, CANDIDATES)
     colours = labs[spread_out(labs, COLOURS)]
     chosen, covariances = _chosen(colours, [plates[row][1] for row in rows], min(count, len(rows)), "unknown")
-    reaches = tuple(
+    return Board(tuple(plates[rows[row]][0] for row in chosen), _mean_reaches(colours, covariances))
+
+
+def board_with(plates: Sequence[tuple[int, Reading]], numbers: Sequence[int]) -> Board:
+    """Return what a board of just these plates is worth for the colours that a studio makes, in their order.
+
+    Those that are not among the plates are left out.
+    """
+    known = dict(plates)
+    there = [number for number in numbers if number in known]
+    gone = tuple(number for number in numbers if number not in known)
+    if not there:
+        return Board((), (), gone)
+    labs = np.array([one.lab for one in known.values()])
+    colours = labs[spread_out(labs, COLOURS)]
+    covariances = _chosen(colours, [known[number] for number in there], len(there), "unknown", in_order=True)[1]
+    return Board(tuple(there), _mean_reaches(colours, covariances), gone)
+
+
+def _mean_reaches(colours: Floats, covariances: Sequence[Floats]) -> tuple[float, ...]:
+    return tuple(
         float(np.mean([reach_delta_e00(lab, one) for lab, one in zip(colours, left, strict=True)]))
         for left in covariances
     )
-    return Board(tuple(plates[rows[row]][0] for row in chosen), reaches)
 
 
 def spread_out(labs: Floats, count: int) -> list[int]:
@@ -161,9 +205,11 @@ def spread_out(labs: Floats, count: int) -> list[int]:
     return chosen
 
 
-def _chosen(colours: Floats, plates: Sequence[Reading], count: int, light: str) -> tuple[list[int], list[Floats]]:
-    """Choose plates one by one; return their rows, and what is left of readings at colours (n, 3) before the first and
-    after each, (n, 3, 3)."""
+def _chosen(
+    colours: Floats, plates: Sequence[Reading], count: int, light: str, in_order: bool = False
+) -> tuple[list[int], list[Floats]]:
+    """Choose plates one by one, or take them in the order that they have; return their rows, and what is left of
+    readings at colours (n, 3) before the first and after each, (n, 3, 3)."""
     labs = np.concatenate([colours, [known.lab for known in plates]])
     joint = _usual_covariance(labs, light)
     size, start = len(labs), len(colours)
@@ -176,14 +222,14 @@ def _chosen(colours: Floats, plates: Sequence[Reading], count: int, light: str) 
 
     chosen: list[int] = []
     steps = [of_colours()]
-    for _ in range(count):
+    for turn in range(count):
         gains = []
-        for row, own in enumerate(noise):
+        for row, own in enumerate(noise if not in_order else ()):
             across = left[:start, :, start + row]  # (n, 3, 3)
             inner = np.linalg.inv(left[start + row, :, start + row] + own)
             gains.append(float(np.einsum("nij,njk,kl,nil->", metrics, across, inner, across)))
         gains = [-1.0 if row in chosen else gain for row, gain in enumerate(gains)]
-        best = int(np.argmax(gains))
+        best = turn if in_order else int(np.argmax(gains))
         chosen.append(best)
         across = left[:, :, start + best].reshape(3 * size, 3)
         inner = np.linalg.inv(left[start + best, :, start + best] + noise[best])

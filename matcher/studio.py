@@ -398,7 +398,7 @@ class Studio:
         """Return the plates most worth laying beside each of several finishes, as ``worth_laying`` does for one."""
         from matcher.plates_beside import worth_laying
 
-        plates = [(trial.id or 0, trial.reading) for trial in self.trials() if trial.id != plate]
+        plates = [(number, known) for number, known in self._by_now() if number != plate]
         tagged = frozenset(one.trial_id for one in self.tags().in_force())
         return [worth_laying(reading, plates, tagged) for reading in readings]
 
@@ -406,7 +406,46 @@ class Studio:
         """Return the plates that make the best chart of the studio's own, by expected uncertainty."""
         from matcher.plates_beside import board_of
 
-        return board_of([(trial.id or 0, trial.reading) for trial in self.trials()], count)
+        return board_of(self._by_now(), count)
+
+    def kept_board(self) -> Board | None:
+        """Return the board that was chosen, with what it is worth for the studio's colours by now; None for none."""
+        from matcher.plates_beside import board_with
+
+        uids = self._settings.board
+        numbers = {trial.uid: trial.id or 0 for trial in self.trials(include_set_aside=True)} if uids else {}
+        there = [numbers[uid] for uid in uids if uid in numbers]
+        return board_with(self._by_now(), there) if there else None
+
+    def keep_board(self, numbers: Sequence[int]) -> None:
+        """Keep these plates as the studio's board, until another is kept; none for no board.
+
+        Raises StudioError: too many, one twice, or one that is not logged or set aside; then nothing is changed.
+        """
+        from matcher.plates_beside import MOST_ON_BOARD
+
+        if len(numbers) > MOST_ON_BOARD:
+            raise StudioError(f"Choose at most {MOST_ON_BOARD} plates for the board: {len(numbers)} are too many.")
+        if len(set(numbers)) < len(numbers):
+            raise StudioError("Name each plate of the board once.")
+        trials = [self.trial(number) for number in numbers]
+        for trial in trials:
+            if trial.set_aside is not None:
+                raise StudioError(f"Plate {trial.id} is set aside: take it back, or choose another for the board.")
+        self._settings.board = tuple(str(trial.uid) for trial in trials)
+
+    def _by_now(self) -> list[tuple[int, Reading]]:
+        """Return the plates that count by their numbers, each with its colour as it is by now, sealed or aged."""
+        from matcher.commissions.sign_off import approved_reading
+        from matcher.tags.ageing import ageing, known_colour
+
+        trials, seen = self.trials(), self.tag_log.last_seen()
+        colours = {trial.id or 0: approved_reading(trial)[1] for trial in trials}
+        again = [trial for trial in trials if trial.id in seen]
+        for number, known in (self._as_they_stand(again) if again else {}).items():
+            aged = ageing(*known)
+            colours[number] = aged.now if aged.changed else known_colour(*known)
+        return list(colours.items())
 
     def _as_they_stand(self, trials: Sequence[Trial]) -> dict[int, tuple[Reading, datetime, list[KeptSighting]]]:
         """Return for each plate its last reading that was to stay, when it was taken, and its sightings."""

@@ -1,12 +1,19 @@
-"""What a studio says of itself: its title, and whether it is a demo with invented trials."""
+"""What a studio says of itself: its title, whether it is a demo with invented trials, which plates make its board."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from datetime import UTC, datetime
+
 import sqlalchemy as sa
+from sqlalchemy.orm import Session
 
 from matcher.storage import checked
 from matcher.storage.database import Database
-from matcher.storage.schema import StudioRow
+from matcher.storage.schema import DraftRow, StudioRow
+
+BOARD = "board of the studio"
+"""The form under which it is kept."""
 
 
 class Settings:
@@ -40,6 +47,17 @@ class Settings:
     def uid(self, value: str) -> None:
         self._update(uid=checked.uid_of(value))
 
+    @property
+    def board(self) -> tuple[str, ...]:
+        """The uids of the plates on the studio's own board, in their order; none where none was chosen."""
+        with self.database.reading() as session:
+            return board_in(session)
+
+    @board.setter
+    def board(self, uids: Sequence[str]) -> None:
+        with self.database.writing() as session:
+            keep_board_in(session, uids)
+
     def _row(self) -> StudioRow:
         with self.database.reading() as session:
             return session.scalars(sa.select(StudioRow)).one()
@@ -47,3 +65,18 @@ class Settings:
     def _update(self, **values: object) -> None:
         with self.database.writing() as session:
             session.execute(sa.update(StudioRow).values(**values))
+
+
+def board_in(session: Session) -> tuple[str, ...]:
+    """Return the uids of the plates on the studio's own board; none where what is kept of it can't be read."""
+    body = session.scalar(sa.select(DraftRow.body).where(DraftRow.form == BOARD))
+    plates = body.get("plates") if isinstance(body, dict) else None
+    return tuple(map(str, plates)) if isinstance(plates, list) else ()
+
+
+def keep_board_in(session: Session, uids: Sequence[str]) -> None:
+    """Keep which plates make the board, over what was kept before; no plates is no board."""
+    session.execute(sa.delete(DraftRow).where(DraftRow.form == BOARD))
+    if uids:
+        body = {"plates": [checked.uid_of(uid) for uid in uids]}
+        session.execute(sa.insert(DraftRow).values(form=BOARD, body=body, saved_at=datetime.now(UTC)))

@@ -49,6 +49,7 @@ from matcher.storage.schema import (
     TargetRow,
     TrialRow,
 )
+from matcher.storage.settings import board_in, keep_board_in
 from matcher.trials import camera_profiles, own_cards, stocks, targets
 from matcher.trials.log import by_uid, load_history, load_trials, note, note_photo_in, record_in, same_content
 from matcher.trials.own_cards import OwnCard
@@ -193,6 +194,7 @@ class _Contents:
     history: list[dict[str, Any]] = field(default_factory=list)
     damaged: tuple[Damaged, ...] = ()
     rows: Mapping[str, list[dict[str, Any]]] = field(default_factory=dict)
+    board: tuple[str, ...] = ()
 
 
 def export_studio(
@@ -383,6 +385,7 @@ def _document(session: Session, photos: PhotoStore, damaged: list[Damaged], also
         "units": UNITS,
         "exported_at": datetime.now(UTC).isoformat(),
         "studio": {"uid": studio.uid, "title": studio.title, "is_demo": studio.is_demo},
+        "board": list(board_in(session)),
         "stocks": [stock.as_dict() for stock in readable("stock", stocks.load_stocks)],
         "targets": Lazily(
             lambda: (_without(each.as_dict(), "id") for each in readable("target", targets.load_targets))
@@ -560,6 +563,7 @@ def _checked(archive: zipfile.ZipFile, data: Mapping[str, Any], also: Tables) ->
         profiles={name: camera_profiles.checked_body(name, body) for name, body in data["camera_profiles"].items()},
         history=data["history"],
         damaged=tuple(_damaged(item) for item in data.get("damaged", ())),
+        board=tuple(checked.uid_of(uid) for uid in data.get("board", ())),
         rows={table.name: _rows(table, data.get(table.name, ())) for table in (*_OF_THE_LOG, *also)},
     )
 
@@ -656,7 +660,7 @@ def _merge(session: Session, contents: _Contents, new_photos: int, who: str, als
     labels, new_stocks = _merge_stocks(session, contents, who)
     known_targets = set(session.scalars(sa.select(TargetRow.uid)))
     ids = {target.uid: targets.save_in(session, target, who).id for target in contents.targets}
-    _take_over_name(session, contents)
+    _take_over_settings(session, contents)
     numbers: dict[str | None, int | None] = {}
     differing: list[int] = []
     new = 0
@@ -756,8 +760,10 @@ def _merge_cards(session: Session, contents: _Contents, who: str) -> None:
             camera_profiles.save_profile_in(session, name, body, who)
 
 
-def _take_over_name(session: Session, contents: _Contents) -> None:
-    """An empty studio without a title becomes the one that is imported."""
+def _take_over_settings(session: Session, contents: _Contents) -> None:
+    """An empty studio without a title becomes the one that is imported; one without a board gets that one's."""
+    if contents.board and not board_in(session):
+        keep_board_in(session, contents.board)
     studio = session.scalars(sa.select(StudioRow)).one()
     if not studio.title and session.scalars(sa.select(TrialRow.id).limit(1)).first() is None:
         session.execute(sa.update(StudioRow).values(title=contents.title, is_demo=contents.is_demo))
