@@ -88,17 +88,17 @@ class Board:
 
     @property
     def words(self) -> str:
-        """ "By a phone and a grey card alone ... ±15.8 on the mean; with one of them ±11.4, with two ±10.0, with all 10
-        ±5.8"; "" for a board of none."""
+        """ "Expected ...: by a phone and a grey card alone ±15.8 (ΔE00); with so many of these plates beside it: one
+        ±11.4, two ±10.0, four ±7.8 and all 8 ±6.2"; "" for a board of none."""
         if not self.numbers:
             return ""
         some = [k for k in TOLD if k < len(self.numbers)]
-        with_some = [f"with {_IN_WORDS[k]} of them ±{self.reaches[k]:.1f}" for k in some]
-        every = "it" if len(self.numbers) == 1 else f"all {len(self.numbers)}"
-        told = [*with_some, f"with {every} ±{self.reaches[-1]:.1f}"]
+        with_some = [f"{_IN_WORDS[k]} ±{self.reaches[k]:.1f}" for k in some]
+        every = "the one" if len(self.numbers) == 1 else f"all {len(self.numbers)}"
+        told = [*with_some, f"{every} ±{self.reaches[-1]:.1f}"]
         return (
             "Expected, in 95 of 100 cases and on the mean over the studio's colours: by a phone and a grey card alone "
-            f"±{self.reaches[0]:.1f} (ΔE00), {listed(told)}"
+            f"±{self.reaches[0]:.1f} (ΔE00); with so many of these plates beside it: {listed(told)}"
         )
 
     def as_dict(self) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
@@ -139,6 +139,22 @@ def tags_for_plates(studio: Studio, plates: Sequence[int], first: int) -> dict[i
             code, number = TagCode(signs, number), number + 1
         made[plate] = PrintedTag(code, f"Plate {plate}")
     return made
+
+
+def printed_board(
+    studio: Studio,
+    tags: Mapping[int, PrintedTag],
+    worth: str = "",
+    size_mm: float = 20,
+    address: str = "",
+    paper: Paper = A4,
+) -> bytes:
+    """Return the page of the studio's own chart, as PDF: its plates by number with their tags, as ``tags_for_plates``
+    gives them. Raises StudioError, TagError."""
+    from matcher.sheets.board_sheet import OnTheBoard, board_sheet
+
+    plates = [OnTheBoard(number, studio.colour_by_now(number).lab, tag) for number, tag in tags.items()]
+    return board_sheet(plates, worth, size_mm, address, studio.title, paper)
 
 
 def _both(studio: Studio, sign_off: SignOff) -> tuple[Shown, Shown]:

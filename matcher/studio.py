@@ -408,6 +408,11 @@ class Studio:
 
         return board_of(self._by_now(), count)
 
+    @property
+    def board_uids(self) -> tuple[str, ...]:
+        """The uids of the plates on the board that was chosen; none where none was."""
+        return self._settings.board
+
     def kept_board(self) -> Board | None:
         """Return the board that was chosen, with what it is worth for the studio's colours by now; None for none."""
         from matcher.plates_beside import board_with
@@ -417,11 +422,22 @@ class Studio:
         there = [numbers[uid] for uid in uids if uid in numbers]
         return board_with(self._by_now(), there) if there else None
 
+    def board_with(self, numbers: Sequence[int]) -> Board:
+        """Return what a board of these plates is worth. Raises StudioError for plates that can't make one."""
+        from matcher.plates_beside import board_with
+
+        self._on_a_board(numbers)
+        return board_with(self._by_now(), numbers)
+
     def keep_board(self, numbers: Sequence[int]) -> None:
         """Keep these plates as the studio's board, until another is kept; none for no board.
 
-        Raises StudioError: too many, one twice, or one that is not logged or set aside; then nothing is changed.
+        Raises StudioError for plates that can't make one; then nothing is changed.
         """
+        self._settings.board = tuple(str(trial.uid) for trial in self._on_a_board(numbers))
+
+    def _on_a_board(self, numbers: Sequence[int]) -> list[Trial]:
+        """Return plates that are to make a board. Raises StudioError: too many, one twice, not logged, set aside."""
         from matcher.plates_beside import MOST_ON_BOARD
 
         if len(numbers) > MOST_ON_BOARD:
@@ -432,7 +448,7 @@ class Studio:
         for trial in trials:
             if trial.set_aside is not None:
                 raise StudioError(f"Plate {trial.id} is set aside: take it back, or choose another for the board.")
-        self._settings.board = tuple(str(trial.uid) for trial in trials)
+        return trials
 
     def _by_now(self) -> list[tuple[int, Reading]]:
         """Return the plates that count by their numbers, each with its colour as it is by now, sealed or aged."""

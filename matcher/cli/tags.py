@@ -14,7 +14,9 @@ from matcher.cli.words import Answer, write
 from matcher.words import counted
 
 if TYPE_CHECKING:
+    from matcher.plates_beside import Board
     from matcher.sheets.tag_sheet import PrintedTag
+    from matcher.studio import Studio
     from matcher.tags.store import Given
 
 A_PAGE = 50
@@ -27,6 +29,8 @@ def add_commands(commands: Commands) -> None:
     parts = Commands(listing, "PART", required=False)
     parts.add("list", "List the plates that carry a tag: seen how often, when last, whether changed.", list_tags)
     _add_print(parts.add("print", "Write a sheet of tags to print and cut out.", print_tags))
+    about = "Show the 8 to 12 plates that make the studio's own chart, print their page, keep them as the board."
+    _add_board(parts.add("board", about, board))
     finds = parts.add("find", "Find the tags in a photograph, and say which plates carry them.", find)
     finds.add_argument("photo", metavar="PHOTO", help="JPEG, PNG, WebP, TIFF, HEIC or camera raw")
     finds.add_argument("--encoding", metavar="E", help="srgb or linear, to overrule what the file says")
@@ -67,6 +71,25 @@ def _add_print(parser: Parser) -> None:
     about = "print for these logged plates, with the plate's number: 5,6,12; the tag that one carries, else a new one"
     which.add_argument("--plates", metavar="ID,ID", help=about)
     parser.add_argument("--give", action="store_true", help="note at once that each of --plates carries its new tag")
+    _add_how_printed(parser)
+
+
+def _add_board(parser: Parser) -> None:
+    parser.add_argument("--count", metavar="N", type=values.whole, help="how many plates to choose, 8 to 12 (10)")
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument(
+        "--anew", action="store_true", help="choose from the log as it is now, not the board that is kept"
+    )
+    which.add_argument("--plates", metavar="ID,ID", help="these plates, in this order, and no others: 5,6,12")
+    keeps = parser.add_mutually_exclusive_group()
+    keeps.add_argument("--keep", action="store_true", help="keep these plates as the board until another is kept")
+    keeps.add_argument("--forget", action="store_true", help="keep no board")
+    parser.add_argument("--out", metavar="FILE.pdf", help="write the page to print: tags, numbers, colours, how to fix")
+    parser.add_argument("--give", action="store_true", help="note at once that each plate carries its new tag")
+    _add_how_printed(parser)
+
+
+def _add_how_printed(parser: Parser) -> None:
     about = "the first new tag's number (the first beyond all that a plate ever carried)"
     parser.add_argument("--first", metavar="N", type=values.whole, help=about)
     about = "side of a tag's black frame in mm: 15, 20 or 25 (20)"
@@ -157,6 +180,70 @@ def print_tags(options: argparse.Namespace) -> Answer:
         lines.append("Noted that they are given: " + _pairs(new))
     document = [{"tag": str(tag.code), "number": tag.code.number, "name": tag.name} for tag in printed]
     return Answer({"sheet": options.out, "size_mm": options.size, "tags": document, "given": options.give}, lines)
+
+
+def board(options: argparse.Namespace) -> Answer:
+    """Show which plates make the studio's own chart; print their page, give them tags, keep them."""
+    from matcher.tags.wording import ALL_ALIKE, KNOWN_MORE_SURELY
+
+    if options.give and options.out is None:
+        raise values.TypingError("Say with --out where to write the page, to give its tags at once.")
+    with studio_that_is_there(options) as studio:
+        if options.forget:
+            studio.keep_board([])
+        shown, kept = _board_asked_for(studio, options)
+        if not shown.numbers:
+            raise values.TypingError("Log a plate first: there is none that a board could be made of.")
+        if options.keep:
+            studio.keep_board(shown.numbers)
+            kept = True
+        plates = [(number, studio.colour_by_now(number)) for number in shown.numbers]
+        carried = {one.trial_id: one.tag for one in studio.tags().in_force()}
+        new = {} if options.out is None else _print_board(studio, shown, options, carried)
+    best = "These plates make the best board by now" if options.plates is None else "A board of these plates"
+    lines = ["The studio's board:" if kept else f"{best} (keep them with --keep):"]
+    for number, known in plates:
+        tagged = f", {carried[number]}" if number in carried else ""
+        lines.append(words.reading_line(f"    plate {number}{tagged}", known))
+    lines.append(f"{shown.words}.")
+    lines += [f"Set aside since, and left out: {', '.join(map(str, shown.left_out))}."] if shown.left_out else []
+    lines += [KNOWN_MORE_SURELY, ALL_ALIKE]
+    lines += [] if options.out is None else [f"Wrote {options.out}. Print at actual size."]
+    if new:
+        what = "Noted that they are given: " if options.give else "Note which plates carry them with tags give: "
+        lines.append(what + _pairs(new))
+    tags = {str(number): new.get(number, carried.get(number)) for number in shown.numbers}
+    about = {"kept": kept, "tags": tags, "page": options.out, "given": options.give}
+    return Answer({**shown.as_dict(), **about}, lines)
+
+
+def _print_board(studio: Studio, shown: Board, options: argparse.Namespace, carried: dict[int, str]) -> dict[int, str]:
+    """Write the board's page, and give its plates their tags where that is asked; return the new tags by plate."""
+    from matcher.printed import next_tag_number, printed_board, tags_for_plates
+
+    first = next_tag_number(studio) if options.first is None else options.first
+    tags = tags_for_plates(studio, shown.numbers, first)
+    page = printed_board(studio, tags, shown.words, options.size, options.address, values.paper(options.paper))
+    write(options.out, page, options.overwrite)
+    new = {plate: str(tag.code) for plate, tag in tags.items() if plate not in carried}
+    for plate, tag in new.items() if options.give else ():
+        studio.give_tag(plate, tag, options.by)
+    return new
+
+
+def _board_asked_for(studio: Studio, options: argparse.Namespace) -> tuple[Board, bool]:
+    """Return the board to show, and whether it is the one that is kept."""
+    from matcher.plates_beside import FEWEST_ON_BOARD, MOST_ON_BOARD, ON_BOARD
+
+    count = ON_BOARD if options.count is None else options.count
+    if not FEWEST_ON_BOARD <= count <= MOST_ON_BOARD:
+        raise values.TypingError(
+            f"Choose {FEWEST_ON_BOARD} to {MOST_ON_BOARD} plates with --count: {count} is not that."
+        )
+    if options.plates is not None:
+        return studio.board_with(values.whole_numbers(options.plates, "the plates as 5,6,12")), False
+    kept = None if options.anew or options.count is not None else studio.kept_board()
+    return (kept, True) if kept is not None else (studio.board(count), False)
 
 
 def _pairs(tags: dict[int, str]) -> str:

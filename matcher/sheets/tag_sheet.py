@@ -85,7 +85,7 @@ def tag_sheet(
     size_mm = checked_size(size_mm)
     if not 1 <= len(tags) <= MOST:
         raise TagError(f"Print from 1 to {MOST} tags at once: {len(tags)} is not that.")
-    boxes: list[Any] = [_Tag(tag, size_mm, address) for tag in tags]
+    boxes: list[Any] = [TagDrawn(tag, size_mm, address) for tag in tags]
     width, height = max(box.width for box in boxes), boxes[0].height
     across = int(paper.inner_mm[0] * MM // width)
     boxes += [""] * (-len(boxes) % across)
@@ -93,16 +93,20 @@ def tag_sheet(
     grid = Table(rows, colWidths=[width] * across, rowHeights=[height] * len(rows), hAlign="LEFT")
     none = [(f"{side}PADDING", (0, 0), (-1, -1), 0) for side in ("LEFT", "RIGHT", "TOP", "BOTTOM")]
     grid.setStyle(TableStyle([*none, ("VALIGN", (0, 0), (-1, -1), "TOP")]))
-    print_so = (
+    story = [said(print_so(size_mm), "soft"), gap(1.0), said(FIX, "soft"), gap(2.5), Ruler(), gap(3.0), grid]
+    return sheet(story, "Tags", paper, (studio, f"Tags, {size_mm:g} mm"))
+
+
+def print_so(size_mm: float) -> str:
+    """Say how tags are printed true to size."""
+    return (
         f"Print at actual size (100 %), not fitted to the page, on matt white paper. Check with a ruler: each black "
         f"frame is {size_mm:g} mm wide and high, the line below {RULER_MM:g} mm long. If not, print again with scaling "
         f"turned off."
     )
-    story = [said(print_so, "soft"), gap(1.0), said(FIX, "soft"), gap(2.5), _Ruler(), gap(3.0), grid]
-    return sheet(story, "Tags", paper, (studio, f"Tags, {size_mm:g} mm"))
 
 
-class _Ruler(Flowable):  # type: ignore[misc]  # reportlab has no types
+class Ruler(Flowable):  # type: ignore[misc]  # reportlab has no types
     """A line to check with a ruler."""
 
     def __init__(self) -> None:
@@ -124,7 +128,7 @@ class _Ruler(Flowable):  # type: ignore[misc]  # reportlab has no types
         page.drawString(self.width + 2 * MM, 0, f"{RULER_MM:g} mm")
 
 
-class _Tag(Flowable):  # type: ignore[misc]  # reportlab has no types
+class TagDrawn(Flowable):  # type: ignore[misc]  # reportlab has no types
     """One tag, its frame to size, with what people read beneath it."""
 
     def __init__(self, tag: PrintedTag, size_mm: float, address: str) -> None:

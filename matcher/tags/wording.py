@@ -17,6 +17,18 @@ ALL_ALIKE = (
     "then with a grey card or an instrument."
 )
 """What stands wherever it is said that plates have not changed."""
+KNOWN_MORE_SURELY = (
+    "A board reads as surely as its plates are known. Measure them with an instrument; or photograph each beside a "
+    "24-patch chart in daylight and log that reading; or let photographs agree: every one that is kept with several of "
+    "them in it is one more measurement of each."
+)
+"""How the colours of plates that others are read by come to be known more surely."""
+ON_A_BOARD = (
+    "Fix the plates flat on a stiff, matt, grey or dull board, each with its tag beside its finish, none touching "
+    "another; one light over all of it, no shadow and no lamp mirrored in a plate. Lay the board right beside the "
+    "finish, in the same plane, the grey card with it (common practice, no source)."
+)
+"""How plates are fixed on a board."""
 TOGETHER = "The logged reading and all sightings together"
 """What stands before a colour that is made of them."""
 ASK = "Sealed or cleaned meanwhile? Then log that reading. Misread when it was logged? Then read its photograph again."

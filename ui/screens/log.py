@@ -37,6 +37,7 @@ from ui.state.messages import tell, told
 from ui.state.open_studio import the_studio
 from ui.state.places import FIRST_PLATES
 from ui.wall.beside import picked_strip, show_beside
+from ui.wall.board import show_board
 from ui.wall.bricks import AT_ONCE, show_wall
 from ui.wall.filters import ask
 from ui.wall.hand import on_the_wall
@@ -79,6 +80,7 @@ def show() -> None:
     _find(finder)
     if not to_tag:
         print_tags(studio)
+    show_board(studio)
     _carry(studio)
 
 

@@ -37,9 +37,9 @@ def beside_key(studio: Studio, reading: Reading, plate: int | None) -> Key:
     return *log_key(studio), studio.tag_log.revision(), plate, *known
 
 
-def board_key(studio: Studio, count: int) -> Key:
-    """Of which so many plates make the best board."""
-    return *log_key(studio), count
+def board_key(studio: Studio, of: object) -> Key:
+    """Of what a board is worth; of: how many plates it is to have, or those that it has."""
+    return *log_key(studio), *studio.tag_log.revision(), of
 
 
 def answers_key(studio: Studio, target: Target, limits: Limits) -> Key:

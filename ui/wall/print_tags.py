@@ -44,7 +44,7 @@ def print_tags(studio: Studio) -> None:
             paper = st.segmented_control("Paper", PAPER, default=PAPER[0], required=True, key="tags.paper")
         address = st.text_input(
             "Address that a phone opens",
-            value=_own_address(),
+            value=own_address(),
             placeholder="192.168.1.20:8501; none: number alone",
             live=True,
             key="tags.address",
@@ -55,7 +55,7 @@ def print_tags(studio: Studio) -> None:
                 _offer(studio, printed, new, float(size or USUAL_SIZE), address or "", str(paper or PAPER[0]))
 
 
-def _own_address() -> str:
+def own_address() -> str:
     """Return where this page was opened, "" when that is an address that no other machine has."""
     parts = urlsplit(str(st.context.url or ""))
     return "" if not parts.hostname or parts.hostname in _THIS_MACHINE or ":" in parts.hostname else parts.netloc

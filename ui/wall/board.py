@@ -1,0 +1,154 @@
+"""The studio's own chart, at the log: which plates make it, what it gains, its page to print; kept until chosen anew."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from matcher.errors import TagError
+from matcher.tags.wording import ALL_ALIKE, KNOWN_MORE_SURELY, ON_A_BOARD
+from matcher.words import counted, listed
+from ui.photograph.lay_beside import plates_in_a_strip
+from ui.show import look
+from ui.state.cache_keys import Key, board_key
+from ui.state.messages import tell, told
+from ui.state.open_studio import logged
+from ui.state.who import who
+from ui.wall.print_tags import PAPER, SIZES, USUAL_SIZE, own_address
+
+if TYPE_CHECKING:
+    from matcher.plates_beside import Board
+    from matcher.studio import Studio
+
+CHOOSING, ASKED = "board.choosing", "board.asked"
+"""Whether a person chooses anew, and how many plates were asked for."""
+
+
+def show_board(studio: Studio) -> None:
+    """Show the board that is kept, or let one be chosen; nothing while no plate is logged."""
+    from matcher.plates_beside import FEWEST_ON_BOARD, MOST_ON_BOARD, ON_BOARD
+
+    if not logged(studio):
+        return
+    st.header("The studio's own chart", anchor=False)
+    with look.panel("board"):
+        st.html(
+            "<p>Some of your own plates on one board, laid beside whatever is photographed, make every reading surer, "
+            "above all of finishes like yours. Which do most for the colours that you make is worked out from the "
+            "log.</p>"
+        )
+        with told():
+            with st.spinner("Working out what the board is worth…"):
+                kept = _kept(board_key(studio, studio.board_uids), studio)
+            if kept is not None:
+                _show(studio, kept, "kept")
+                _print(studio, kept)
+            if kept is not None and not st.session_state.get(CHOOSING):
+                if st.button("Choose the plates anew", type="tertiary", key="board.anew"):
+                    st.session_state[CHOOSING] = True
+                    st.rerun()
+                return
+            with st.container(horizontal=True, vertical_alignment="bottom", key="board-count"):
+                count = st.number_input("How many plates", FEWEST_ON_BOARD, MOST_ON_BOARD, ON_BOARD, key="board.count")
+                if st.button("Show which plates", key="board.show"):
+                    st.session_state[ASKED] = int(count)
+            if st.session_state.get(ASKED):
+                _proposed(studio, kept, st.session_state[ASKED])
+
+
+def _proposed(studio: Studio, kept: Board | None, count: int) -> None:
+    """Show the plates that would make the best board by now, and let them be kept."""
+    with st.spinner("Working out which plates tell most…"):
+        best = _best(board_key(studio, count), studio, count)
+    if kept is not None and set(kept.numbers) == set(best.numbers):
+        tell("By now the same plates would be chosen.", "done")
+        return
+    if kept is not None:
+        st.subheader("Chosen by now", anchor=False)
+    _show(studio, best, "best")
+    label = "Keep these as the board" if kept is None else "Keep these instead"
+    if st.button(label, type="primary", key="board.keep"):
+        studio.keep_board(best.numbers)
+        for slot in (CHOOSING, ASKED):
+            st.session_state.pop(slot, None)
+        st.rerun()
+
+
+@st.cache_resource(show_spinner=False, max_entries=8)
+def _best(key: Key, _studio: Studio, _count: int) -> Board:
+    return _studio.board(_count)
+
+
+@st.cache_resource(show_spinner=False, max_entries=8)
+def _kept(key: Key, _studio: Studio) -> Board | None:
+    return _studio.kept_board()
+
+
+def _show(studio: Studio, board: Board, key: str) -> None:
+    """Show a board's plates, and what it gains."""
+    colours = [(number, studio.colour_by_now(number).lab) for number in board.numbers]
+    half = -(-len(colours) // 2)
+    rows = [colours] if len(colours) < 7 else [colours[:half], colours[half:]]
+    st.html(f'<div class="pm-board">{"".join(map(plates_in_a_strip, rows))}</div>')
+    if board.numbers:
+        st.html(f"<p>{html.escape(board.words)}.</p>")
+        with st.expander("With each number of plates", key=f"board.bars.{key}"):
+            st.html(_bars(board.reaches))
+        st.html(
+            f'<p class="pm-soft">{html.escape(KNOWN_MORE_SURELY)}</p><p class="pm-soft">{html.escape(ALL_ALIKE)}</p>'
+        )
+    if board.left_out:
+        names = listed([str(number) for number in board.left_out])
+        tell(f"Set aside since, and left out: {names}. Choose anew, or restore it in the log.", "warning")
+
+
+def _bars(reaches: Sequence[float]) -> str:
+    """Return how surely colours are read with none, one, two ... of the plates, as bars in HTML."""
+    rows = "".join(
+        f"<li><span>{'None, a grey card alone' if k == 0 else counted(k, 'plate')}</span><b>±{reach:.1f}</b>"
+        f'<i aria-hidden="true"><i style="width: {100 * reach / reaches[0]:.1f}%"></i></i></li>'
+        for k, reach in enumerate(reaches)
+    )
+    return f'<ul class="pm-parts">{rows}</ul>'
+
+
+def _print(studio: Studio, board: Board) -> None:
+    """Give the board's page to print, and its plates their tags."""
+    from matcher.printed import next_tag_number, printed_board, tags_for_plates
+    from matcher.sheets.paper import paper_named
+    from matcher.tags.code import checked_address
+
+    if not board.numbers:
+        return
+    st.html(f"<p>{html.escape(ON_A_BOARD)}</p>")
+    tags = tags_for_plates(studio, board.numbers, next_tag_number(studio))
+    carried = {one.trial_id for one in studio.tags().in_force()}
+    new = {plate: str(tag.code) for plate, tag in tags.items() if plate not in carried}
+    with st.container(horizontal=True, vertical_alignment="bottom", key="board-print"):
+        size = st.segmented_control(
+            "Side of a tag, mm", SIZES, default=USUAL_SIZE, required=True, key="board.size", format_func=str
+        )
+        paper = st.segmented_control("Paper", PAPER, default=PAPER[0], required=True, key="board.paper")
+    if new:
+        lines = ", ".join(f"plate {plate}: {tag}" for plate, tag in new.items())
+        tell(f"New tags, for {lines}. Give them once the page is printed, so that no number is used twice.", "warning")
+    address = own_address()
+    try:
+        checked_address(address)
+    except TagError:
+        address = ""
+
+    def page() -> bytes:
+        named = paper_named(str(paper or PAPER[0]))
+        return printed_board(studio, tags, board.words, float(size or USUAL_SIZE), address, named)
+
+    with st.container(horizontal=True, key="board-go"):
+        as_pdf: Any = {"on_click": "ignore", "type": "primary", "key": "board.print"}
+        st.download_button("Print the board's page", page, "board.pdf", "application/pdf", **as_pdf)
+        if new and st.button("Give the new ones to their plates", key="board.give"):
+            for plate, tag in new.items():
+                studio.give_tag(plate, tag, who())
+            st.rerun()
