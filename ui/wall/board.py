@@ -1,4 +1,4 @@
-"""The studio's own chart, at the log: which plates make it, what it gains, its page to print; kept until chosen anew."""
+"""The studio's own chart, at the log: which plates make it, what it gains, its page to print; kept till chosen anew."""
 
 from __future__ import annotations
 
@@ -89,7 +89,10 @@ def _kept(key: Key, _studio: Studio) -> Board | None:
 
 def _show(studio: Studio, board: Board, key: str) -> None:
     """Show a board's plates, and what it gains."""
-    colours = [(number, studio.colour_by_now(number).lab) for number in board.numbers]
+    from matcher.reading.advice import reach_of
+
+    known = {number: studio.colour_by_now(number) for number in board.numbers}
+    colours = [(number, one.lab) for number, one in known.items()]
     half = -(-len(colours) // 2)
     rows = [colours] if len(colours) < 7 else [colours[:half], colours[half:]]
     st.html(f'<div class="pm-board">{"".join(map(plates_in_a_strip, rows))}</div>')
@@ -97,9 +100,9 @@ def _show(studio: Studio, board: Board, key: str) -> None:
         st.html(f"<p>{html.escape(board.words)}.</p>")
         with st.expander("With each number of plates", key=f"board.bars.{key}"):
             st.html(_bars(board.reaches))
-        st.html(
-            f'<p class="pm-soft">{html.escape(KNOWN_MORE_SURELY)}</p><p class="pm-soft">{html.escape(ALL_ALIKE)}</p>'
-        )
+        reaches = [reach_of(one) for one in known.values()]
+        how = f"These are known to ±{min(reaches):.1f} at best and ±{max(reaches):.1f} at worst. {KNOWN_MORE_SURELY}"
+        st.html(f'<p class="pm-soft">{html.escape(how)}</p><p class="pm-soft">{html.escape(ALL_ALIKE)}</p>')
     if board.left_out:
         names = listed([str(number) for number in board.left_out])
         tell(f"Set aside since, and left out: {names}. Choose anew, or restore it in the log.", "warning")
