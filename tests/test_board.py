@@ -9,6 +9,7 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
+import sqlalchemy as sa
 from streamlit.testing.v1 import AppTest
 
 from matcher import find_plates, open_photo
@@ -110,6 +111,17 @@ def test_an_export_and_a_backup_carry_the_board(studio: Studio, tmp_path: Path) 
         assert other.board_uids == (studio.trial(2).uid,), "a board that was chosen here stays"
     with Studio.restore(tmp_path / "backup.zip", tmp_path / "restored") as restored:
         assert restored.board_uids == studio.board_uids and not restored.restored_with
+
+
+def test_a_board_that_cannot_be_read_is_none_and_another_can_be_kept(studio: Studio, tmp_path: Path) -> None:
+    studio.keep_board([5, 3])
+    for body in ("{", "[1]", '{"plates": 7}', '{"plates": ["nobody"]}'):
+        with studio.database.writing() as session:
+            session.execute(sa.text("UPDATE drafts SET body = :body"), {"body": body})
+        assert studio.kept_board() is None
+    studio.export(tmp_path / "all.zip")
+    studio.keep_board([4])
+    assert studio.board_uids == (studio.trial(4).uid,)
 
 
 # Printed

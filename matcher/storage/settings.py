@@ -9,7 +9,9 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from matcher.storage import checked
+from matcher.storage.damaged import load_readable
 from matcher.storage.database import Database
+from matcher.storage.drafts import load_kept
 from matcher.storage.schema import DraftRow, StudioRow
 
 BOARD = "board of the studio"
@@ -69,8 +71,8 @@ class Settings:
 
 def board_in(session: Session) -> tuple[str, ...]:
     """Return the uids of the plates on the studio's own board; none where what is kept of it can't be read."""
-    body = session.scalar(sa.select(DraftRow.body).where(DraftRow.form == BOARD))
-    plates = body.get("plates") if isinstance(body, dict) else None
+    found, _ = load_readable(session, "half-typed form", load_kept, DraftRow.form == BOARD)
+    plates = found[0].body.get("plates") if found else None
     return tuple(map(str, plates)) if isinstance(plates, list) else ()
 
 
