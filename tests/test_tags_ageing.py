@@ -16,10 +16,10 @@ from matcher.colour.difference import delta_e_2000
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import CHI2_95, NORMAL_95, BudgetTerm, slimmed, squared_distance, sum_of
-from matcher.reading.comparison import common_covariance, difference_covariance
+from matcher.reading.comparison import common_covariance, difference_covariance, joint_covariance
 from matcher.reading.reading import Reading
 from matcher.studio import Studio
-from matcher.tags.ageing import Ageing, ageing, joint_covariance, known_colour, mean_of
+from matcher.tags.ageing import Ageing, ageing, known_colour, mean_of
 from matcher.tags.sightings import KeptSighting
 from matcher.tags.wording import ageing_in_words
 from matcher.trials.trial import StageReading

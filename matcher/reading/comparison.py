@@ -144,29 +144,34 @@ def ties(draws: Floats) -> list[tuple[int, ...]]:
 
 def _joint_draws(target: Reading, plates: Sequence[Reading]) -> Floats:
     readings = [target, *plates]
-    size = len(readings)
-    joint = np.zeros((size, 3, size, 3))
-    for row, first in enumerate(readings):
-        joint[row, :, row] = first.covariance + 1e-9 * max(1.0, float(np.trace(first.covariance))) * np.eye(3)
-        for column in range(row + 1, size):
-            common = common_covariance(first, readings[column])
-            joint[row, :, column], joint[column, :, row] = common, common.T
-    root = _root_of(joint.reshape(3 * size, 3 * size))
+    root = np.linalg.cholesky(joint_covariance(readings))
     own = np.random.default_rng(20003).standard_normal((3 * len(plates), 2**DRAWS_LOG2))
-    noise = (root @ np.concatenate([normal_draws().T, own])).reshape(size, 3, -1)
+    noise = (root @ np.concatenate([normal_draws().T, own])).reshape(len(readings), 3, -1)
     shown = np.array([reading.lab for reading in readings])[:, :, None] + noise
     return delta_e_2000(shown[:1].transpose(0, 2, 1), shown[1:].transpose(0, 2, 1))
 
 
-def _root_of(covariance: Floats) -> Floats:
-    """Return the Cholesky factor, off-diagonal parts lessened as far as rounding or a budget at odds demands."""
-    for share in (1.0, 0.999, 0.9, 0.5):
-        shrunk = share * covariance + (1 - share) * np.diag(np.diag(covariance))
+def joint_covariance(readings: Sequence[Reading]) -> Floats:
+    """Return the covariance (3 m, 3 m) of all errors of m readings together, what each two share among them.
+
+    Positive definite: what is shared counts less where rounding, or a budget at odds with itself, demands it.
+    """
+    size = len(readings)
+    joint = np.zeros((size, 3, size, 3))
+    own = np.zeros((size, 3, size, 3))
+    for row, first in enumerate(readings):
+        own[row, :, row] = first.covariance + 1e-9 * max(1.0, float(np.trace(first.covariance))) * np.eye(3)
+        for column in range(row + 1, size):
+            common = common_covariance(first, readings[column])
+            joint[row, :, column], joint[column, :, row] = common, common.T
+    apart, alone = joint.reshape(3 * size, 3 * size), own.reshape(3 * size, 3 * size)
+    for share in (1.0, 0.999, 0.99, 0.9, 0.5):
         try:
-            return np.asarray(np.linalg.cholesky(shrunk))
+            np.linalg.cholesky(alone + share * apart)
         except np.linalg.LinAlgError:
             continue
-    return np.diag(np.sqrt(np.diag(covariance)))
+        return alone + share * apart
+    return alone
 
 
 def difference_covariance(first: Reading, second: Reading) -> Floats:

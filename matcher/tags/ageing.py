@@ -29,7 +29,7 @@ from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import LEAST_VARIANCE, BudgetTerm, slimmed, square_root, squared_distance, sum_of
 from matcher.dates import in_utc
-from matcher.reading.comparison import common_covariance, difference_covariance
+from matcher.reading.comparison import difference_covariance, joint_covariance
 from matcher.reading.reading import Reading
 from matcher.tags.sightings import KeptSighting, read_ones
 
@@ -169,26 +169,6 @@ def mean_of(readings: Sequence[Reading]) -> Reading:
         conditions=None,
         pixels=sum(reading.pixels for reading in readings),
     )
-
-
-def joint_covariance(readings: Sequence[Reading]) -> Floats:
-    """Return the covariance (3 m, 3 m) of all errors of m readings together, what each two share among them."""
-    size = len(readings)
-    joint = np.zeros((size, 3, size, 3))
-    own = np.zeros((size, 3, size, 3))
-    for row, first in enumerate(readings):
-        own[row, :, row] = first.covariance + 1e-9 * max(1.0, float(np.trace(first.covariance))) * np.eye(3)
-        for column in range(row + 1, size):
-            common = common_covariance(first, readings[column])
-            joint[row, :, column], joint[column, :, row] = common, common.T
-    apart, alone = joint.reshape(3 * size, 3 * size), own.reshape(3 * size, 3 * size)
-    for share in (1.0, 0.999, 0.99, 0.9, 0.5):  # less where rounding, or a budget at odds with itself, demands it
-        try:
-            np.linalg.cholesky(alone + share * apart)
-        except np.linalg.LinAlgError:
-            continue
-        return alone + share * apart
-    return alone
 
 
 def _since(logged_at: datetime, sightings: Sequence[KeptSighting]) -> list[KeptSighting]:
