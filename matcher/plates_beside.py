@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from matcher.calibration.calibration import TOO_DARK_CODE
-from matcher.calibration.references import LIGHT_SPREAD, USUAL, USUAL_SIZE, Discrepancy
+from matcher.calibration.references import LIGHT_SPREAD, USUAL, USUAL_SIZE, Discrepancy, known_as_unsurely
 from matcher.colour.cielab import lab_to_xyz
 from matcher.colour.difference import delta_e_2000, reach_delta_e00
 from matcher.colour.metric import delta_e_metric
@@ -124,7 +124,8 @@ def worth_laying(
     reading : Reading
         Of a photograph. plates that it was read by already are not thought of again.
     plates : sequence of (int, Reading)
-        Numbers and colours of the plates that could be laid there.
+        Numbers and colours of the plates that could be laid there. Those that were read by a camera as unknown as
+        this one are not thought of: they would tell nothing.
     tagged : frozenset of int
         Those that carry a tag: where they gain enough, only they are thought of.
     """
@@ -136,6 +137,7 @@ def worth_laying(
         return None
     there = set() if reading.conditions is None else {item.name for item in reading.conditions.references}
     able = [(number, known) for number, known in plates if f"plate {number}" not in there]
+    able = [one for one in able if not known_as_unsurely(one[1], reading)]
     own = [one for one in able if one[0] in tagged]
     return _worth(reading, own, tagged) or (None if len(own) == len(able) else _worth(reading, able, tagged))
 

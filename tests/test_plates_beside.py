@@ -5,6 +5,8 @@ Pictures: published sensors and lights of colour-science, invented plates.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -113,3 +115,14 @@ def test_spread_out_colours_are_far_apart():
     rows = spread_out(labs, 20)
     nearest = [np.sort(np.linalg.norm(labs[rows] - labs[row], axis=1))[1] for row in rows]
     assert min(nearest) > 8 and len(set(rows)) == 20
+
+
+def test_plates_that_the_same_camera_read_for_the_log_are_not_offered(shown):
+    """They would tell nothing of it: one camera errs alike in two photographs under one light."""
+    log, picture = shown
+    alone = read_finish(picture.photo, calibrate(picture.photo, picture.card), picture.outlines[0], "finish")
+    then = [replace(term, shared=term.shared and f"{term.shared}, before") for term in alone.budget]
+    by_the_camera = [(n, replace(one, covariance=alone.covariance, budget=tuple(then))) for n, one in plates_of(log)]
+    assert worth_laying(alone, by_the_camera) is None
+    measured = plates_of(log)[0]
+    assert worth_laying(alone, [*by_the_camera[1:], measured]) == worth_laying(alone, [measured])

@@ -412,3 +412,58 @@ def test_readings_by_other_plates_of_a_picture_share_only_what_they_have_in_comm
     keys = [{term.shared for term in one.budget if term.shared and "known finishes" in term.shared} for one in pair]
     assert keys[0] and not keys[0] & keys[1]
     assert np.linalg.eigvalsh(difference_covariance(*pair)).min() > 0
+
+
+def seen_by_camera(index, lab, share, error=(3.0, -4.0, 6.0)):
+    """A plate that a camera which no chart has shown read for the log in another photograph, its colours as unsure as
+    ``share`` of what they are here."""
+    own = BudgetTerm(Source.CAMERA_AND_LIGHT, 4 * np.eye(3), shared="camera and light of here")
+    then = BudgetTerm(Source.CAMERA_AND_LIGHT, 4 * share * np.eye(3), shared=f"camera and light of photo {index}")
+    known = reading_of(np.asarray(lab, float) + error, then, BudgetTerm("region", 0.2 * np.eye(3)))
+    shown = reading_of(np.asarray(lab, float) + error, own, BudgetTerm("region", 0.2 * np.eye(3)))
+    return SeenReference(index, Reference(square(430 + 30 * index, 500), known), shown)
+
+
+def test_plates_known_by_an_unknown_camera_make_nothing_surer_and_those_known_better_do():
+    """One camera errs alike in every picture under one light: that it agrees with itself says nothing of the truth."""
+    here = (BudgetTerm(Source.CAMERA_AND_LIGHT, 4 * np.eye(3), shared="camera and light of here"),)
+    lab = np.array([43.0, 8.0, 28.0])
+    as_unsure, surer = (
+        told_by(*(seen_by_camera(k, (40 + k, 12, 22), share) for k in range(6))) for share in (1.0, 0.5)
+    )
+    assert all(item.as_unknown for item in as_unsure.used) and not any(item.as_unknown for item in surer.used)
+    same, budget = as_unsure.corrected(lab, here, PLACE)
+    assert same.tolist() == lab.tolist() and budget == here
+    assert np.trace(sum_of(surer.corrected(lab, here, PLACE)[1])) < 0.5 * np.trace(sum_of(here))
+    mixed = told_by(seen_plate_here(0, (40, 12, 22)), seen_by_camera(1, (41, 12, 22), 1.0, (0, 0, 0)))
+    assert np.trace(sum_of(mixed.corrected(lab, here, PLACE)[1])) < 0.2 * np.trace(sum_of(here))
+
+
+def seen_plate_here(index, lab):
+    """A plate that was measured."""
+    shown = reading_of(
+        np.asarray(lab, float), BudgetTerm(Source.CAMERA_AND_LIGHT, 4 * np.eye(3), shared="camera and light of here")
+    )
+    return SeenReference(index, Reference(square(500, 500), Reading(lab, 0.16 * np.eye(3))), shown)
+
+
+@pytest.mark.parametrize(("camera", "light"), [("B", "A"), ("phone", "FL11")])
+def test_a_camera_that_read_the_plates_for_the_log_too_is_not_taken_at_its_own_word(camera, light):
+    """Eight plates, all logged from another photograph by the same camera, its card and its light."""
+    phone = Phone.phone() if camera == "phone" else Phone.published(camera)
+    rng = np.random.default_rng(6)
+    log = Log.drawn(rng)
+    before, picture = (scene(phone, light, log, 12, 3, rng) for _ in range(2))
+    then = calibrate(before.photo, before.card)
+    known = [
+        Reference(at, read_finish(before.photo, then, was, "finish"), f"plate {which}")
+        for (which, at), (_, was) in zip(picture.eight, before.eight, strict=True)
+    ]
+    beside = calibrate(picture.photo, picture.card, references=known)
+    _, held_alone, alone, _ = errors_of(picture, [calibrate(picture.photo, picture.card)] * 12)
+    _, held, wide, _ = errors_of(picture, [beside] * 12)
+    assert held.mean() >= held_alone.mean()
+    assert np.min(wide / alone) > 0.95
+    caveats = read_finish(picture.photo, beside, picture.outlines[0]).caveats
+    (said,) = [caveat for caveat in caveats if caveat.code == "reference-as-unknown"]
+    assert "plate" in said.message and "beside a chart in daylight" in said.message

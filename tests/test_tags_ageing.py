@@ -283,3 +283,19 @@ def test_a_slimmed_budget_keeps_the_sum_and_the_causes_that_matter_most() -> Non
     assert sum_of(slim) == pytest.approx(sum_of(terms))
     assert {term.shared for term in slim} == {None, *(f"cause {n}" for n in range(16, 40))}
     assert slimmed(terms[:5]) == tuple(terms[:5])
+
+
+def test_photographs_by_a_camera_that_no_chart_has_shown_do_not_average_its_error_away() -> None:
+    """It may be one camera in one light, which errs alike each time; what is a photograph's own is averaged away."""
+
+    def read(number: int, sigma: float = 4.0) -> Reading:
+        camera = BudgetTerm(Source.CAMERA_AND_LIGHT, sigma * np.eye(3), shared=f"camera and light of photo {number}")
+        return Reading(TRUTH, sigma**2 * np.eye(3) + np.eye(3), budget=(camera, BudgetTerm("region", np.eye(3))))
+
+    by_one = mean_of([read(number) for number in range(20)])
+    assert np.diag(by_one.covariance) == pytest.approx(16 + 1 / 20, rel=1e-6)
+    assert by_one.covariance == pytest.approx(sum_of(by_one.budget))
+    again = mean_of([by_one, mean_of([read(number) for number in range(30, 40)])])
+    assert np.diag(again.covariance).min() > 16
+    sightings = [a_sighting(float(day), read(day + 1, 6.0)) for day in range(1, 9)]
+    assert known_colour(read(0), MADE_AT, sightings).covariance[0, 0] <= 17.0

@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike
 
-from matcher.calibration.camera_priors import BLACK_SIGMA, matrix_effect
+from matcher.calibration.camera_priors import BLACK_SIGMA, CAMERA_AND_LIGHT_OF, TONE_CURVE_OF, matrix_effect
 from matcher.calibration.illumination import LightField
 from matcher.calibration.profile import CameraProfile
 from matcher.calibration.references import Reference
@@ -155,7 +155,7 @@ class Calibration:
                 name, remedy = (Source.LIGHT_HAS_MOVED, "photograph the chart again under this light")
             if not self.light_proven:
                 name, remedy = (Source.LIGHT_UNPROVEN, "say whether the light is that of the camera profile")
-            terms.append(BudgetTerm(name, effect, remedy, f"camera and light of {self.seen_in}"))
+            terms.append(BudgetTerm(name, effect, remedy, f"{CAMERA_AND_LIGHT_OF}{self.seen_in}"))
         if self.profile is not None:
             terms += self._profile_terms(light)
         else:
@@ -163,7 +163,7 @@ class Calibration:
             slope, bow = np.stack([position, position**2]) - self.tone_anchor
             bend = relative @ np.hstack([np.diag(slope), np.diag(bow)]) @ self.tone_root
             remedy = "use a card with several grey steps, or camera raw"
-            terms.append(BudgetTerm(Source.TONE_CURVE, bend, remedy, f"tone curve of {self.seen_by}"))
+            terms.append(BudgetTerm(Source.TONE_CURVE, bend, remedy, f"{TONE_CURVE_OF}{self.seen_by}"))
         stray = FLARE_SIGMA if self.profile is None else LEARNED_FLARE_SIGMA
         flare = (per_log @ np.full(3, stray))[:, None]
         terms.append(

@@ -19,6 +19,7 @@ from typing import Literal, Protocol
 import numpy as np
 from scipy.special import logsumexp
 
+from matcher.calibration.camera_priors import is_unknown_camera
 from matcher.colour.local_error import LocalError
 from matcher.colour.metric import delta_e_metric
 from matcher.colour.sources import Source
@@ -49,6 +50,9 @@ MISTAKEN, MISTAKEN_SD = 0.05, 20.0
 """The chance that a reference is another surface than the log says, or under glare, and how far off in CIELAB it is
 then: two finishes of one log, drawn by chance."""
 CLEARLY = 20.0  # times as likely, when one of two is said to be the mistaken one
+AS_UNKNOWN = 0.5
+"""Of the variance that an unknown camera has here: a finish that was known by so much of it may have been read by this
+very camera in this light, and then errs alike. In daylight it would be less (``FINISHED_SHARE``)."""
 MOST_DOUBTFUL, PLAINLY_SOUND = 6, 9.0
 """How many of those furthest off may be mistaken, one or two at a time; and squared distances that no mistake has."""
 
@@ -112,6 +116,17 @@ def _own_root_seen(reading: Known) -> Floats:
     return square_root(sum(own, np.zeros((3, 3))))
 
 
+def known_as_unsurely(known: Known, here: Known) -> bool:
+    """Tell whether a finish was known by a camera that no chart has shown, about as unsurely as another is read here.
+
+    That it looks here as it is known may then be one camera's error twice, and tells nothing of that camera.
+    """
+    ours, theirs = _by_cause(here.budget), _by_cause(known.budget)
+    unsure = sum(float(np.sum(effect**2)) for cause, effect in ours.items() if is_unknown_camera(cause))
+    other = [effect for cause, effect in theirs.items() if is_unknown_camera(cause) and cause not in ours]
+    return unsure > 0 and sum(float(np.sum(effect**2)) for effect in other) >= AS_UNKNOWN * unsure
+
+
 def _by_cause(terms: Sequence[BudgetTerm]) -> dict[str, Floats]:
     """Return effects by shared cause, the first part of a cause alone (as ``shared_covariance`` takes them)."""
     return {term.shared: term.effect for term in reversed(terms) if term.shared is not None}
@@ -134,6 +149,11 @@ class SeenReference:
     def error(self) -> Floats:
         """(3,) CIELAB, read minus known."""
         return np.asarray(self.seen.lab - self.reference.reading.lab)
+
+    @cached_property
+    def as_unknown(self) -> bool:
+        """Whether it was known by a camera as unknown as this picture's."""
+        return known_as_unsurely(self.reference.reading, self.seen)
 
 
 @dataclass(frozen=True, eq=False)
@@ -218,12 +238,18 @@ class Conditioned:
 
     @cached_property
     def _causes(self) -> dict[str, Floats]:
-        """Effects (3n, p) on what is read minus known, by cause."""
+        """Effects (3n, p) on what is read minus known, by cause.
+
+        Where a finish was known as unsurely as this camera reads, the camera's part goes by another name than in a
+        reading that is to be corrected, so that nothing of it is learned.
+        """
         count = len(self.used)
         causes: dict[str, Floats] = {}
         for row, item in enumerate(self.used):
             for sign, reading in ((1, item.seen), (-1, item.reference.reading)):
                 for cause, effect in _by_cause(reading.budget).items():
+                    if sign == 1 and item.as_unknown and is_unknown_camera(cause):
+                        cause = f"{cause}, by finishes known as unsurely"
                     whole = causes.setdefault(cause, np.zeros((3 * count, effect.shape[1])))
                     if whole.shape[1] != effect.shape[1]:
                         whole = causes.setdefault(f"{cause} ({row})", np.zeros((3 * count, effect.shape[1])))

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 from matcher.calibration.calibrate import CHART_IN_PICTURE
 from matcher.calibration.calibration import Calibration
 from matcher.calibration.references import (
+    KNOWN_BETTER,
     LIGHT_SPREAD,
     LIGHT_SPREAD_WITHOUT_CARD,
     USUAL,
@@ -160,6 +161,7 @@ def read_with(
             *_region_caveats(int(keep.sum()), left_out),
             *_glare_caveats(budget),
             *(() if known is None else reference_caveats(known.left_out, calibration.references)),
+            *(() if known is None else _as_unknown_caveats(known, calibration.references)),
             *_place_caveats(photo, calibration, np.asarray(region, dtype=float), shown.xy),
         ),
         region=np.asarray(region, dtype=float),
@@ -340,6 +342,18 @@ def reference_caveats(left_out: Sequence[LeftOut], references: Sequence[Referenc
             message = f"Left out, because it can't be read here: {called(item.index, references)}. {item.said}"
             caveats.append(Caveat("reference-unreadable", message))
     return tuple(caveats)
+
+
+def _as_unknown_caveats(known: Conditioned, references: Sequence[Reference]) -> tuple[Caveat, ...]:
+    """Name the references that were known by a camera as unknown as this one."""
+    names = [called(item.index, references) for item in known.used if item.as_unknown]
+    if not names:
+        return ()
+    message = (
+        f"Read for the log by a camera that no chart has shown, as this picture is, and so of no help here for its "
+        f"colours: {listed(names)}. {KNOWN_BETTER[0].upper()}{KNOWN_BETTER[1:]}."
+    )
+    return (Caveat("reference-as-unknown", message),)
 
 
 def _lights_and_darks(kept: Pixels) -> tuple[Floats, Floats]:

@@ -23,6 +23,8 @@ from typing import Any
 
 import numpy as np
 
+from matcher.calibration.calibration import UNPROFILED
+from matcher.calibration.camera_priors import CAMERA_AND_LIGHT_OF, is_unknown_camera
 from matcher.calibration.references import cause_of_own, own_root
 from matcher.colour.difference import delta_e_2000, interval_of
 from matcher.colour.sources import Source
@@ -141,7 +143,8 @@ def known_colour(logged: Reading, logged_at: datetime, sightings: Sequence[KeptS
     if not seen or ageing(logged, logged_at, seen).changed:
         return logged
     readings = [one.reading for one in seen if one.reading is not None]
-    return mean_of([logged, *(reading for reading in readings if _agrees(logged, reading))])
+    mean = mean_of([logged, *(reading for reading in readings if _agrees(logged, reading))])
+    return mean if np.trace(mean.covariance) < np.trace(logged.covariance) else logged
 
 
 def _agrees(logged: Reading, seen: Reading) -> bool:
@@ -153,7 +156,9 @@ def mean_of(readings: Sequence[Reading]) -> Reading:
     """Return the generalised least-squares mean of readings of one colour, with what its budget is made of.
 
     Causes that several readings share stay shared, with this mean's own part of them; what is a reading's own is summed
-    by its source. The rest of the first reading (palette, caveats) is kept; it is of no one photograph.
+    by its source. Cameras that no chart has shown may be one camera in one light, whose error no number of photographs
+    averages away: it is counted as whole as it may be. The rest of the first reading (palette, caveats) is kept; it is
+    of no one photograph.
     """
     weights = np.linalg.solve(*_normal(joint_covariance(readings)))  # (3, 3 m)
     parts = np.asarray(weights.reshape(3, len(readings), 3).transpose(1, 0, 2), float)
@@ -208,7 +213,24 @@ def _budget(parts: Floats, readings: Sequence[Reading]) -> tuple[BudgetTerm, ...
         for (key, _), found in shared.items()
     ]
     kept += [BudgetTerm(name, square_root(np.sum(each, axis=0))) for name, each in own.items()]
-    return slimmed(kept)
+    return slimmed([*kept, *_of_one_camera(kept, readings[0])])
+
+
+def _of_one_camera(kept: Sequence[BudgetTerm], first: Reading) -> list[BudgetTerm]:
+    """Return what is to be added where the unknown cameras of several photographs may be one, in one light."""
+    alike: dict[tuple[str, tuple[int, ...]], list[Floats]] = defaultdict(list)
+    for term in kept:
+        if term.shared is not None and is_unknown_camera(term.shared):
+            alike[term.name, term.effect.shape].append(term.effect)
+    more = np.zeros((3, 3))
+    for effects in alike.values():
+        whole = np.sum(effects, axis=0)
+        more += whole @ whole.T - sum((effect @ effect.T for effect in effects), np.zeros((3, 3)))
+    root = square_root(more)
+    if float(np.sum(root**2)) <= LEAST_VARIANCE:
+        return []
+    cause = f"{CAMERA_AND_LIGHT_OF}photographs of {cause_of_own(first)}"
+    return [BudgetTerm(Source.CAMERA_AND_LIGHT, root, UNPROFILED, cause)]
 
 
 @dataclass(frozen=True, eq=False)
