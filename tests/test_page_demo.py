@@ -20,13 +20,17 @@ from streamlit.testing.v1 import AppTest
 from matcher.bench.work import Piece
 from matcher.calibration.profile_from_chart import profile_from_chart
 from matcher.card.detect import find_card
+from matcher.colour.difference import delta_e_2000
 from matcher.demo import walk_through
 from matcher.photo.photo import open_photo
+from matcher.reading.advice import reach_of
 from matcher.recipe.recipe import Coat, Recipe
 from matcher.shipped import shipped
 from matcher.studio import Studio
 from matcher.trials.trial import Target
+from tests.demo_making.tagged import BESIDE_A_BOARD, UNDER_A_LAMP, UNDER_TUBES, WITH_A_CHART
 from ui.recipe.recipe_form import fields_of
+from ui.show.literal import literal
 
 APP = Path(__file__).parents[1] / "ui" / "app.py"
 DEMO = shipped("demo_images")
@@ -197,6 +201,31 @@ def test_a_reading_uses_the_cameras_profile_and_is_surer_for_it(folder: Path) ->
     app.button(key="target.save").click().run()
     without, with_profile = targets(folder)
     assert np.trace(with_profile.reading.covariance) < np.trace(without.reading.covariance)
+
+
+def test_a_piece_is_read_by_the_tagged_plates_beside_it(folder: Path) -> None:
+    app = opened("target")
+    offered = [button.label for button in app.button]
+    assert {literal(TRUTH[name]["title"]) for name in (WITH_A_CHART, UNDER_TUBES, UNDER_A_LAMP, BESIDE_A_BOARD)} <= set(
+        offered
+    )
+    press(app, TRUTH[UNDER_TUBES]["title"])
+    press(app, "Yes, that is the card")
+    with Studio.open(folder) as studio:
+        outline = marked(TRUTH[UNDER_TUBES]["finishes"][0]["polygon"])
+        studio.save_draft("target", {**(studio.draft("target") or {}), "finishes": outline})
+    app = opened("target")
+    shown = said(app)
+    assert "Read by the plates in the picture" in shown
+    for number in (24, 87, 88):
+        assert re.search(rf"Plate {number}\W+as logged, as far as the others can tell", shown)
+    app.button(key="target.save").click().run()
+    reading = targets(folder)[-1].reading
+    true = TRUTH[UNDER_TUBES]["finishes"][0]["lab"]
+    assert float(delta_e_2000(reading.lab, np.asarray(true))) < 1.5
+    assert 2.0 < reach_of(reading) < 6.0, "a card alone: 16"
+    with Studio.open(folder) as studio:
+        assert {one.trial_id for one in studio.sightings(photo=reading.photo).sightings} == {24, 87, 88}
 
 
 def test_a_lost_photograph_is_said_and_another_one_can_be_taken(folder: Path) -> None:

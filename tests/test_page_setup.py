@@ -234,6 +234,8 @@ def test_every_example_shows_the_figures_that_were_read(page: Open, studio: Stud
             assert "Not read at all" in said
         else:
             assert f"Off by ΔE00 {example.delta_e00:.1f}" in said
+    for part in ("a finish like it, and the photograph is read by it too", "What it then says", "What it can't do"):
+        assert part in said
 
 
 # How well readings repeat

@@ -30,6 +30,29 @@ MARKING = (
     "Mark an even part of the finish. Leave edges, scratches and glare out.",
     "A mottled finish needs a large mark, so that light and dark parts are in it as they are on the piece.",
 )
+WITH_PLATES = (
+    "Print a tag for each plate, and fix it flat beside the finish, not on it, once the metal is cold. Seal it against "
+    "heat and water.",
+    "Log the plate with the tag in its photograph, or mark its finish in a later one: after that once, it is found by "
+    "itself.",
+    "Lay plates of about the piece's colour beside it, close, flat, in the same light, without glare, each tag whole "
+    "and sharp. One of like colour is worth more than many others.",
+    "A plate can't make a reading surer than it is known itself: measure it, or photograph the tagged plates once "
+    "beside a 24-patch chart in daylight.",
+)
+WHAT_IS_SAID = (
+    "The plates that were found are drawn on the picture. It says which it was read by, which were left out and why; a "
+    "tap leaves one out. The ± becomes smaller.",
+    "“As logged, as far as the others can tell: ΔE00 4.7 at most”: the others read that plate too, and it may be as "
+    "logged or differ by up to that much. It says how well the plate could be checked, not how far it is off.",
+    "It works without a grey card too, and better with one. One plate alone is taken at its word.",
+)
+PLATES_CANNOT = (
+    "Plates that all age alike agree with each other, and are believed: read one now and then with a chart or an "
+    "instrument.",
+    "A plate waxed or cleaned since it was logged is another colour: log that reading.",
+    "Glare or shadow on a plate, or a tag on the wrong one, misleads as a wrong card would.",
+)
 CAUTIONS = (
     "Hot metal looks like cold metal. Let it cool before you lean over it with a camera, and keep the card and the "
     "phone away from the torch.",
@@ -55,6 +78,7 @@ def show() -> None:
     sections = _section("Set it up", SETTING_UP) + _section("Take it", TAKING) + _section("Mark it", MARKING)
     st.html(f'<div class="pm-three">{sections}</div>')
     _examples()
+    _with_plates()
     _more_accurate()
     _carrier_sheet()
     st.header("Cautions", anchor=False)
@@ -73,6 +97,17 @@ def _examples() -> None:
     )
     with told():
         show_examples(read_examples())
+
+
+def _with_plates() -> None:
+    """Say what plates of known colour in a picture are good for, how to lay them, and what they can't do."""
+    st.header("With plates of known colour beside it", anchor=False)
+    st.html(
+        "<p>A card shows what camera and light do to grey; a logged plate with a tag shows what they do to a finish "
+        "like it, and the photograph is read by it too.</p>"
+    )
+    parts = (("Lay them", WITH_PLATES), ("What it then says", WHAT_IS_SAID), ("What it can't do", PLATES_CANNOT))
+    st.html(f'<div class="pm-three">{"".join(_section(name, lines, "h3") for name, lines in parts)}</div>')
 
 
 def _more_accurate() -> None:
@@ -103,9 +138,9 @@ def _carrier_pdf() -> bytes:
     return carrier_sheet(load_cards()["carrier sheet"])
 
 
-def _section(name: str, lines: tuple[str, ...]) -> str:
+def _section(name: str, lines: tuple[str, ...], heading: str = "h2") -> str:
     items = "".join(f"<li>{html.escape(line)}</li>" for line in lines)
-    return f'<section><h2>{name}</h2><ul class="pm-steps">{items}</ul></section>'
+    return f'<section><{heading}>{name}</{heading}><ul class="pm-steps">{items}</ul></section>'
 
 
 show()
