@@ -10,6 +10,7 @@ import pytest
 
 from matcher.cli.values import outline_as_typed
 from matcher.colour.difference import delta_e_2000
+from matcher.errors import StudioError
 from matcher.photo.photo import open_photo
 from matcher.plates_in_picture import plates_in, seen_in_words
 from matcher.reading.reading import Reading
@@ -220,3 +221,17 @@ def test_plates_do_without_a_card_that_is_not_found(shelf, told, refused):  # no
     assert "card-not-found" in {one["code"] for one in found["warnings"]}
     assert float(delta_e_2000(np.array(found["finishes"][0]["lab"]), np.array(TARGET, float))) < 2
     assert "card" in refused(*options, "--no-plates")
+
+
+def test_a_plate_is_logged_once_where_its_sightings_cannot_be_kept(shelf, told, monkeypatch):  # noqa: F811
+    place, _, photo, lamps = shelf
+
+    def refuse(*_):
+        raise StudioError("Check the disk: it is full.")
+
+    monkeypatch.setattr(Studio, "keep_sightings", refuse)
+    recipe = ("--alloy", "silicon bronze", "--coat", "ferric nitrate,0.5,6,105,fine mist")
+    found = told("record", photo, *read_options(lamps, "target"), *recipe, "--studio", place)
+    assert "sightings-not-kept" in {one["code"] for one in found["warnings"]}
+    with Studio.open(place) as studio:
+        assert len(studio.trials()) == 5

@@ -24,9 +24,9 @@ from matcher.cli.options import (
     add_photo_or_lab,
     add_recipe,
 )
-from matcher.cli.photographs import given, opened_studio, readings_after, studio_that_is_there
+from matcher.cli.photographs import Given, as_warnings, given, opened_studio, readings_after, studio_that_is_there
 from matcher.cli.words import Answer
-from matcher.errors import StudioError
+from matcher.errors import Caveat, StudioError
 from matcher.recipe.names import same
 from matcher.recipe.recipe import MAX_PASSES, Coat, Recipe, Undercoat
 from matcher.suggest.finding import FACETS, ORDERS, SEASONS, Finder, Found, Wanted
@@ -184,7 +184,7 @@ def record(options: argparse.Namespace) -> Answer:
         )
         own_tag = tag_text(options.tag, studio.tag_signs) if options.tag.strip() else ""
         trial = studio.record(trial, options.by, own_tag, corners_of(colour.plates, own_tag))
-        studio.keep_sightings(colour.sightings(own_tag))
+        not_kept = _keep_sightings(studio, colour, own_tag)
         name, tag = studio.name, studio.tag_of(trial.id or 0)
         laid = studio.worth_laying(trial.reading, trial.id)
         if piece is not None:
@@ -196,13 +196,22 @@ def record(options: argparse.Namespace) -> Answer:
         "profile": colour.profile,
         "plates": [one.as_dict() for one in colour.plates],
         "lay_beside": words.beside_as_dict(laid),
-        "warnings": colour.warnings,
+        "warnings": [*colour.warnings, *not_kept],
         "cautions": [caution.as_dict() for caution in cautions_for(recipe)],
     }
     carries = "" if tag is None else f" It carries {tag.tag}."
     said = [f"Logged as plate {trial.id} in {name}.{carries}", *words.trial_lines(trial), *colour.profile_lines]
     said += [*colour.plate_lines, *words.beside_lines(laid)]
-    return Answer(document, [*said, *words.warning_lines(colour.warnings), *colour.choice_lines])
+    return Answer(document, [*said, *words.warning_lines([*colour.warnings, *not_kept]), *colour.choice_lines])
+
+
+def _keep_sightings(studio: Studio, colour: Given, own_tag: str) -> list[dict[str, str]]:
+    """Keep which plates were seen in the photograph; what cannot be kept is a warning: the plate is logged already."""
+    try:
+        studio.keep_sightings(colour.sightings(own_tag))
+    except StudioError as error:
+        return as_warnings([Caveat("sightings-not-kept", f"Which plates were seen in it was not kept. {error}")])
+    return []
 
 
 def _from_bench(studio: Studio, options: argparse.Namespace) -> Piece:

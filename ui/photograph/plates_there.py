@@ -142,9 +142,16 @@ def own_tag_in(draft: Draft) -> str:
 
 
 def keep_seen(studio: Studio, draft: Draft, own_tag: str = "") -> None:
-    """Let the log keep which plates were seen in the photograph whose reading was kept."""
+    """Let the log keep which plates were seen in the photograph whose reading was just kept.
+
+    What cannot be kept of that is said, and undoes nothing: the reading is in the log already.
+    """
+    from matcher.errors import MatcherError
     from matcher.plates_in_picture import kept_sightings
 
     seen, sha256 = seen_for(draft), draft.get("photo")
     if seen and sha256:
-        studio.keep_sightings(kept_sightings(seen, photo_of(studio, sha256), sha256, own_tag))
+        try:
+            studio.keep_sightings(kept_sightings(seen, photo_of(studio, sha256), sha256, own_tag))
+        except MatcherError as error:
+            st.toast(f"Which plates were seen in it was not kept. {error}", icon=":material/warning:")
