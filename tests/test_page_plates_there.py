@@ -1,0 +1,110 @@
+"""Plates in a photograph on the page: told, left out by a tap, marked once, kept as seen; everything invented."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from matcher.colour.difference import delta_e_2000
+from matcher.studio import Studio
+from matcher.tags.code import TagCode
+from tests.browser import page_file
+from tests.tagged_plates import CARD, LAMPS, bench_with
+from tests.test_plates_in_picture import BROWNS, TARGET, studio_of_plates
+from ui.draw import Shape
+
+APP = Path(__file__).parents[1] / "ui" / "app.py"
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, TagCode]]:
+    place = tmp_path_factory.mktemp("there") / "studio"
+    return place, studio_of_plates(place, 0.5)
+
+
+@pytest.fixture
+def studio(made: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    place = shutil.copytree(made[0], tmp_path / "studio")
+    monkeypatch.setenv("MATCHER_STUDIO", str(place))
+    return Path(place)
+
+
+def begun(place: Path, form: str, tags: dict[str, TagCode], mark: str = "target", **more: Any) -> None:
+    """Begin a form with a picture of plates and a finish that is marked."""
+    shown = bench_with({**BROWNS, "target": TARGET, "new": (35, 10, 14)}, tags, LAMPS, seed=2)
+    with Studio.open(place) as studio:
+        sha256 = studio.keep_photo(shown.data, "lamps.png")
+        corners = tuple((float(x), float(y)) for x, y in CARD)
+        outline = Shape("outline", tuple((float(x), float(y)) for x, y in shown.finishes[mark]))
+        card = {"way": "card", "kind": "grey card", "own": None, "corners": corners, "region": None}
+        studio.save_draft(form, {"photo": sha256, "card": card, "finishes": [outline.as_dict()], **more})
+
+
+def page(name: str) -> AppTest:
+    return AppTest.from_file(str(APP), default_timeout=90).run().switch_page(page_file(name)).run()
+
+
+def said_on(app: AppTest) -> str:
+    return " ".join(element.proto.body for element in app.get("html"))
+
+
+def button(app: AppTest, label: str) -> Any:
+    return next(item for item in app.button if item.label == label)
+
+
+def test_the_page_reads_by_the_plates_and_lets_one_be_left_out(studio: Path, made: Any) -> None:
+    begun(studio, "target", made[1])
+    app = page("target")
+    assert not app.exception
+    assert "Read by the plates in the picture" in said_on(app) and "Plate 4</b>: as logged" in said_on(app)
+    pills = next(item for item in app.button_group if "leave it out" in item.label)
+    assert len(pills.value) == 4
+    pills.set_value(pills.value[1:]).run()
+    assert not app.exception and "Plate 1 was left out by hand." in said_on(app)
+    button(app, "Save and rank the plates").click().run()
+    with Studio.open(studio) as opened:
+        (target,) = opened.targets()
+        assert [item.name for item in target.reading.conditions.references] == ["plate 2", "plate 3", "plate 4"]
+        assert float(delta_e_2000(target.reading.lab, np.array(TARGET, float))) < 3
+        assert opened.sightings(2).sightings[0].served
+        assert opened.sightings(1).sightings[0].left_out.code == "by-hand"
+
+
+def test_a_plate_whose_finish_was_never_marked_is_marked_once(studio: Path, made: Any) -> None:
+    tags = {**made[1], "new": TagCode(made[1]["one"].studio, 500)}
+    with Studio.open(studio) as opened:
+        opened.give_tag(4, str(tags["new"]), why="the old one fell off")
+    begun(studio, "target", tags, mark="new")
+    app = page("target")
+    assert not app.exception
+    assert "Mark the finish of plate 4 in this picture once" in " ".join(
+        [said_on(app), *(item.value for item in app.markdown)]
+    )
+    button(app, "The mark is the finish of plate 4").click().run()
+    assert not app.exception
+    with Studio.open(studio) as opened:
+        assert str(tags["new"]) in opened.tag_log.outlines()
+
+
+def test_a_tag_in_the_picture_that_is_on_no_plate_is_offered_for_the_one_that_is_recorded(
+    studio: Path, made: Any
+) -> None:
+    tags = {**made[1], "new": TagCode(made[1]["one"].studio, 501)}
+    from tests.plates import a_recipe
+    from ui.recipe.recipe_form import fields_of
+
+    begun(studio, "plate", tags, mark="new", **fields_of(a_recipe()))
+    app = page("record")
+    assert not app.exception and f"Tag {tags['new']} lies in the picture" in said_on(app)
+    button(app, "Yes, take it").click().run()
+    button(app, "Log this plate").click().run()
+    assert not app.exception
+    with Studio.open(studio) as opened:
+        assert opened.plate_of(str(tags["new"])) == 5
+        assert str(tags["new"]) in opened.tag_log.outlines()
+        assert opened.sightings(5).total == 0 and opened.sightings(1).total == 1
