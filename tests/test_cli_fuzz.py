@@ -59,6 +59,7 @@ ENOUGH: dict[str, tuple[str, ...]] = {
     "tags": (),
     "tags list": (),
     "tags print": ("--out", "new.pdf", "--count", "2"),
+    "tags board": ("--out", "new.pdf"),
     "tags find": ("plate.png",),
     "tags mark": ("1", "plate.png", "--finish", OUTLINE),
     "tags give": ("1", "K7QX2-88"),
