@@ -314,7 +314,10 @@ def test_the_command_names_a_picture_that_it_does_not_know(tmp_path: Path, capsy
 def test_the_command_reads_the_pictures_again(
     tmp_path: Path, log: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """In `ci` twelve of them, the last one standing for the others: what is read of each is checked above."""
+    """In `ci` twelve of them, the last one standing for the others: what is read of each is checked above.
+
+    What the log says of tags is checked in `test_demo_tags.py`.
+    """
     read, readings = making.reading_of, []
 
     def reading_of(file: Path, truth: Any) -> Any:
@@ -323,12 +326,15 @@ def test_the_command_reads_the_pictures_again(
         return readings[-1]
 
     monkeypatch.setattr(making, "reading_of", reading_of)
+    tags = {key: log[key] for key in ("uid", "tagged_photo", "tags", "sightings")}
+    monkeypatch.setattr(making, "tags_document", lambda *_arguments: tags)
     copy = tmp_path / "pictures"
     shutil.copytree(FOLDER, copy)
     (copy / STUDIO).unlink()
     read_log(copy)
     again = json.loads((copy / STUDIO).read_text(encoding="utf-8"))
     assert again["target"]["name"] == log["target"]["name"] and len(again["trials"]) == len(log["trials"])
+    assert [one["uid"] for one in again["sightings"]] == [one["uid"] for one in log["sightings"]]
     assert (copy / GUIDE).read_text(encoding="utf-8").startswith("# Demo pictures")
 
 

@@ -20,7 +20,11 @@ from matcher.reading.finish import read_finish
 from matcher.shipped import shipped
 from matcher.studio import Studio
 from matcher.tags.code import studio_signs
-from tests.demo_making.seen import FADING, STEADY
+from matcher.tags.sightings import KeptSighting
+from matcher.trials.trial import Trial
+from tests.demo_making import ledger
+from tests.demo_making.pictures import variation_of
+from tests.demo_making.seen import FADING, STEADY, tags_document
 from tests.demo_making.tagged import (
     BESIDE_A_BOARD,
     ON_A_BOARD,
@@ -31,6 +35,7 @@ from tests.demo_making.tagged import (
     WITH_A_CHART,
     tag_of,
 )
+from tests.rendering.process import invented_process
 
 DEMO = shipped("demo_images")
 TRUTH = json.loads((DEMO / "truth.json").read_text(encoding="utf-8"))["pictures"]
@@ -114,6 +119,26 @@ def test_one_plate_was_seen_often_and_stays_and_one_fades(studio: Studio) -> Non
     assert steady.seen >= 6 and not steady.changed
     assert fading.seen >= 6 and fading.changed and fading.odd_on is None
     assert fading.interval[0] > 3 and fading.now.lab[0] > fading.then.lab[0]
+
+
+def test_the_logged_sightings_are_what_this_project_reads() -> None:
+    """After a change to the reading: ``python -m tests.demo_making --readings`` brings the log up to date."""
+    entries, process = ledger.entries(), invented_process()
+
+    def true_lab(number: int) -> Any:
+        entry = entries[number - 1]
+        return process.true_lab(entry.recipe, variation_of(entry, 7))
+
+    plates = [Trial.from_dict(item) for item in LOG["trials"]]
+    again = tags_document(DEMO, TRUTH[WITH_A_CHART], plates, true_lab, 7)["sightings"]
+    kept = {item["uid"]: KeptSighting.from_dict(item) for item in LOG["sightings"]}
+    assert [item["uid"] for item in again] == list(kept)
+    for one in map(KeptSighting.from_dict, again):
+        before = kept[one.uid or ""]
+        assert one.reading is not None and before.reading is not None
+        assert off(one.reading.lab, before.reading.lab) < 0.2
+        assert reach_of(one.reading) == pytest.approx(reach_of(before.reading), rel=0.1)
+        assert (one.seen_at, one.trial_id, one.photo) == (before.seen_at, before.trial_id, before.photo)
 
 
 def test_the_logged_outlines_are_those_of_the_picture_beside_the_chart() -> None:

@@ -66,16 +66,16 @@ def tags_document(
     ]
     with tempfile.TemporaryDirectory() as place, Studio.open(place) as studio:
         studio.uid = STUDIO_UID
-        kept = studio.record_all([replace(trial, photos=()) for trial in trials])
-        for one in given:
-            trial_id = kept[one["plate"] - 1].id or 0
+        kept = studio.record_all([replace(trials[one["plate"] - 1], photos=()) for one in given])
+        numbers = {trial.id: one["plate"] for trial, one in zip(kept, given, strict=True)}
+        for trial, one in zip(kept, given, strict=True):
+            trial_id = trial.id or 0
             studio.give_tag(trial_id, one["tag"], WHO)
             studio.tag_log.keep_outline(trial_id, one["corners"], one["region"], WHO)
         plates = studio.plates_in(photo)
         calibration = calibrate(photo, find_card(photo, "24-patch chart"), light="daylight", references=serving(plates))
         sha256 = studio.keep_photo(file)
         seen = kept_sightings(seen_in(plates, seen_again(photo, calibration)), photo, sha256)
-        numbers = {trial.id: number for number, trial in enumerate(kept, start=1)}
         named = [
             replace(one, uid=f"demo-sighting-{numbers[one.trial_id]}", trial_id=numbers[one.trial_id]) for one in seen
         ]
