@@ -215,7 +215,7 @@ def _chosen(
     labs = np.concatenate([colours, [known.lab for known in plates]])
     joint = _usual_covariance(labs, light)
     size, start = len(labs), len(colours)
-    noise = [known.covariance + SEEN_SD**2 * np.eye(3) for known in plates]
+    joint[3 * start :, 3 * start :] += _not_known(plates)  # of the plates as they will be seen
     metrics = np.array([delta_e_metric(lab) for lab in colours])
     left = joint.reshape(size, 3, size, 3)
 
@@ -224,20 +224,39 @@ def _chosen(
 
     chosen: list[int] = []
     steps = [of_colours()]
-    for turn in range(count):
-        gains = []
-        for row, own in enumerate(noise if not in_order else ()):
+    for turn in range(min(count, len(plates))):
+        gains = {}
+        for row in (turn,) if in_order else set(range(len(plates))) - set(chosen):
             across = left[:start, :, start + row]  # (n, 3, 3)
-            inner = np.linalg.inv(left[start + row, :, start + row] + own)
-            gains.append(float(np.einsum("nij,njk,kl,nil->", metrics, across, inner, across)))
-        gains = [-1.0 if row in chosen else gain for row, gain in enumerate(gains)]
-        best = turn if in_order else int(np.argmax(gains))
+            inner = np.linalg.inv(left[start + row, :, start + row])
+            gains[row] = float(np.einsum("nij,njk,kl,nil->", metrics, across, inner, across))
+        best = max(gains, key=lambda row: (gains[row], -row))
         chosen.append(best)
         across = left[:, :, start + best].reshape(3 * size, 3)
-        inner = np.linalg.inv(left[start + best, :, start + best] + noise[best])
+        inner = np.linalg.inv(left[start + best, :, start + best])
         left = (left.reshape(3 * size, 3 * size) - across @ inner @ across.T).reshape(size, 3, size, 3)
         steps.append(of_colours())
     return chosen, steps
+
+
+def _not_known(plates: Sequence[Reading]) -> Floats:
+    """Return the covariance (3m, 3m) of what is not known of plates that are seen: what their readings share too, such
+    as a photograph or a camera profile, or a plate that they were read by."""
+    whole = np.zeros((3 * len(plates), 3 * len(plates)))
+    causes: dict[tuple[str, int], dict[int, Floats]] = {}
+    for row, known in enumerate(plates):
+        for term in known.budget:
+            if term.shared is not None:  # the first part of a cause alone, as in ``shared_covariance``
+                causes.setdefault((term.shared, term.effect.shape[1]), {}).setdefault(row, term.effect)
+    for effects in causes.values():
+        if len(effects) > 1:
+            axes = np.array([3 * row + axis for row in effects for axis in range(3)])
+            stacked = np.concatenate(list(effects.values()))
+            whole[np.ix_(axes, axes)] += stacked @ stacked.T
+    for row, known in enumerate(plates):
+        at = slice(3 * row, 3 * row + 3)
+        whole[at, at] = known.covariance + SEEN_SD**2 * np.eye(3)
+    return whole
 
 
 def _usual_covariance(labs: Floats, light: str) -> Floats:

@@ -16,7 +16,7 @@ from streamlit.testing.v1 import AppTest
 from matcher.bench.work import After, Piece, Taken
 from matcher.colour.sources import Source
 from matcher.colour.uncertainty import BudgetTerm
-from matcher.plates_beside import worth_laying
+from matcher.plates_beside import board_with, worth_laying
 from matcher.reading.reading import Reading
 from matcher.studio import Studio
 from matcher.trials.trial import Target
@@ -125,6 +125,26 @@ def test_what_is_of_the_finish_itself_stays() -> None:
     )
     assert there is not None and gone is not None
     assert there.then_delta_e00 > gone.then_delta_e00 + 2, "no plate beside it says whether a spot is glare"
+
+
+def test_plates_that_were_read_alike_gain_less_than_plates_read_apart() -> None:
+    """Three plates of one colour: of one profile's error they tell no more together than one of them does alone."""
+    effect = 2.0 * np.eye(3)
+
+    def gained(count: int, shared: str | None) -> float:
+        names = [None if shared is None else shared.format(n) for n in range(count)]
+        terms = [BudgetTerm(Source.PROFILE, effect, shared=name) for name in names]
+        known = [Reading((42, 12, 20), effect @ effect.T, budget=(term,)) for term in terms]
+        return board_with(list(enumerate(known)), range(count)).reaches[-1]
+
+    assert gained(3, None) == pytest.approx(gained(3, "profile {}")), "causes of other names are apart"
+    assert gained(3, "profile {}") < 0.8 * gained(1, None)
+    assert 0.95 * gained(1, None) < gained(3, "one profile") <= gained(1, None)
+
+
+def test_no_plate_is_named_twice_where_there_are_few() -> None:
+    laid = worth_laying(Reading((42, 12, 20), WIDE, photo="a" * 64), [(7, Reading((42, 11, 20), 4.0 * np.eye(3)))])
+    assert laid is not None and laid.numbers == (7,)
 
 
 def test_nothing_is_offered_for_what_is_sure_enough_or_too_dark_to_read() -> None:
