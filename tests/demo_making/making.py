@@ -290,7 +290,7 @@ glare, noise and JPEG. `python -m tests.demo_making --seed 7 --into demo_images`
 ## Plates with tags
 
 {tagged} plates carry a tag of the invented studio. In `{chart}` ten of them lie beside a 24-patch chart in
-daylight: there their finishes were marked by their tags, and the log knows their colours the better since. In
+daylight: there their finishes were marked by their tags, and the log knows six of them the better since. In
 `{tubes}`, `{lamp}` and `{board}` some of them lie beside a finish to match: open one
 as a target, and it is read by them. Plate {steady} was seen before and has not changed; plate {fading}, which hangs in
 the yard, has.

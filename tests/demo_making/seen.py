@@ -30,8 +30,11 @@ from matcher.trials.trial import Trial
 from tests.demo_making.tagged import STUDIO_UID, TAGGED, WITH_A_CHART, tag_of
 
 WHO = "T.R."
-STEADY, FADING = 24, 65
+STEADY, FADING = 53, 65
 """The plates with earlier sightings; the second, lacquered, hangs in the yard (invented)."""
+NOT_KEPT = (24, 87, 88, 97)
+"""Plates whose sightings beside the chart were not kept: those nearest to the client's piece, which was read with the
+same camera and card as they were, so that they compare the surer with it as they were logged."""
 SEEN_ON = tuple(
     datetime(*day, 11, 20, tzinfo=UTC)
     for day in ((2023, 12, 4), (2024, 3, 6), (2024, 6, 11), (2024, 8, 27), (2024, 11, 5), (2025, 2, 18))
@@ -77,7 +80,9 @@ def tags_document(
         sha256 = studio.keep_photo(file)
         seen = kept_sightings(seen_in(plates, seen_again(photo, calibration)), photo, sha256)
         named = [
-            replace(one, uid=f"demo-sighting-{numbers[one.trial_id]}", trial_id=numbers[one.trial_id]) for one in seen
+            replace(one, uid=f"demo-sighting-{numbers[one.trial_id]}", trial_id=numbers[one.trial_id])
+            for one in seen
+            if numbers[one.trial_id] not in NOT_KEPT
         ]
     return {"uid": STUDIO_UID, "tagged_photo": WITH_A_CHART, "tags": given,
             "sightings": [one.as_dict() for one in (*drawn, *named)]}  # fmt: skip
