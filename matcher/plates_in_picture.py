@@ -7,13 +7,15 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from matcher.calibration.references import Reference
+import numpy as np
+
+from matcher.calibration.references import MOST_REFERENCES, Reference
 from matcher.colour.types import Floats
-from matcher.dates import now
+from matcher.dates import local, now
 from matcher.errors import Caveat, StudioError
 from matcher.photo.photo import Photo
 from matcher.reading.reading import Reading
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
     from matcher.reading.seen_again import SeenAgain
 
 OTHER_STUDIO, TWICE, NOT_MARKED, SET_ASIDE, BY_HAND = "other-studio", "tag-twice", "not-marked", "set-aside", "by-hand"
+TAGGED_LATER, TOO_MANY = "tagged-later", "too-many-plates"
 """Why a tag's plate does not serve, besides ``NO_PLATE`` and what reading it finds."""
 
 
@@ -102,7 +105,23 @@ def plates_in(
     found = sorted(find_plates(photo), key=lambda one: float(one.corners[:, 0].mean()))
     taken = (photo.camera.taken_at if photo.camera is not None else None) or now()
     often = Counter(one.tag for one in found)
-    return tuple(_one_of(one, own_signs, history, outlines, plate, taken, often[one.tag] > 1) for one in found)
+    plates = [_one_of(one, own_signs, history, outlines, plate, taken, often[one.tag] > 1) for one in found]
+    return tuple(_no_more_than_serve(plates))
+
+
+def _no_more_than_serve(plates: Sequence[PlateInPicture]) -> list[PlateInPicture]:
+    """Return plates of which at most MOST_REFERENCES serve, those that are known most surely."""
+    unsure = {id(one): float(np.trace(one.reference.reading.covariance)) for one in plates if one.reference is not None}
+    over = sorted(unsure, key=unsure.__getitem__)[MOST_REFERENCES:]
+    return [
+        replace(one, reference=None, why_not=Caveat(TOO_MANY, _one_too_many(one))) if id(one) in over else one
+        for one in plates
+    ]
+
+
+def _one_too_many(one: PlateInPicture) -> str:
+    name = f"{one.name[0].upper()}{one.name[1:]}"
+    return f"{name} is passed over: the picture shows more than {MOST_REFERENCES}, and others are known more surely."
 
 
 def _one_of(
@@ -119,6 +138,13 @@ def _one_of(
         message = f"Tag {tag} is another studio's: its plate is passed over."
         return PlateInPicture(seen, why_not=Caveat(OTHER_STUDIO, message))
     owner = history.plate_of(tag, taken)
+    by_now = history.plate_of(tag)
+    if owner is None and by_now is not None:
+        message = (
+            f"Plate {by_now.trial_id} is passed over: it got tag {tag} after {local(taken):%Y-%m-%d %H:%M}, when this "
+            "photograph was taken as its file says. If the camera's clock is wrong, set it and take it again."
+        )
+        return PlateInPicture(seen, why_not=Caveat(TAGGED_LATER, message))
     if owner is None:
         return PlateInPicture(seen, why_not=Caveat(NO_PLATE, no_plate(tag)))
     number = owner.trial_id

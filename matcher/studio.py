@@ -356,13 +356,18 @@ class Studio:
 
         return known_colour(*self._as_they_stand([self.trial(trial_id)])[trial_id])
 
-    def colour_by_now(self, trial_id: int) -> Reading:
-        """Return a plate's colour as it is by now, as the log knows it best. Raises StudioError."""
+    def colour_by_now(self, trial_id: int, apart_from: str | None = None) -> Reading:
+        """Return a plate's colour as it is by now, as the log knows it best. Raises StudioError.
+
+        apart_from: SHA-256 of a photograph whose own sightings are left out, for it is to be read by the plate: what it
+        was seen as there says nothing more when the photograph is read again.
+        """
         from matcher.tags.ageing import ageing, known_colour
 
-        known = self._as_they_stand([self.trial(trial_id)])[trial_id]
-        aged = ageing(*known)
-        return aged.now if aged.changed else known_colour(*known)
+        reading, since, sightings = self._as_they_stand([self.trial(trial_id)])[trial_id]
+        seen = [one for one in sightings if apart_from is None or one.photo != apart_from]
+        aged = ageing(reading, since, seen)
+        return aged.now if aged.changed else known_colour(reading, since, seen)
 
     def plates_in(self, photo: Photo) -> tuple[PlateInPicture, ...]:
         """Return the studio's own plates in a photograph, found by their tags, from the left to the right.
@@ -373,7 +378,7 @@ class Studio:
 
         def plate(number: int) -> LoggedPlate:
             trial = self.trial(number)
-            return LoggedPlate(trial.uid, self.colour_by_now(number), trial.set_aside)
+            return LoggedPlate(trial.uid, self.colour_by_now(number, photo.sha256), trial.set_aside)
 
         return plates_in(photo, self.tag_signs, self.tags(), self.tag_log.outlines(), plate)
 

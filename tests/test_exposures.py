@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from matcher.calibration.calibrate import calibrate
+from matcher.calibration.references import Reference
 from matcher.card.detect import find_card
 from matcher.colour.difference import delta_e_2000
 from matcher.errors import MatcherError, PhotoError
@@ -22,6 +23,7 @@ from matcher.photo.photo import open_photo
 from matcher.photo.region import pixels_inside
 from matcher.reading.exposures import merge_exposures, read_frames, without_glare
 from matcher.reading.finish import read_finish
+from matcher.reading.reading import Reading
 from matcher.reading.registration import Registration
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from tests.example_counts import examples
@@ -209,3 +211,16 @@ def test_any_region_reads_or_raises_our_own_error(two_small_frames, region):
     else:
         assert np.isfinite(reading.lab).all()
         assert np.linalg.eigvalsh(reading.covariance).min() >= -1e-9
+
+
+def test_a_finish_is_not_read_by_itself_in_several_frames_either(two_small_frames):
+    """A plate that was waxed since it was known is read as it is now."""
+    shots = two_small_frames
+    shown = read_finish(shots[0].photo, shots[0].calibration, shots[0].outline).lab
+    itself = Reference(shots[0].outline, Reading(shown + [1.0, 0, 0], 0.01 * np.eye(3)))
+    with_itself = [replace(shots[0].calibration, references=(itself,)), shots[1].calibration]
+    alone, beside = (
+        read_frames([shot.photo for shot in shots], ways, shots[0].outline)
+        for ways in ([shot.calibration for shot in shots], with_itself)
+    )
+    assert beside.lab.tolist() == alone.lab.tolist() and beside.conditions.references == ()

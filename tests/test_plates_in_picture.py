@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
 import pytest
 
+from matcher import plates_in_picture
 from matcher.cli.values import outline_as_typed
 from matcher.colour.difference import delta_e_2000
 from matcher.errors import StudioError
+from matcher.photo.camera import CameraInfo
 from matcher.photo.photo import open_photo
-from matcher.plates_in_picture import plates_in, seen_in_words
+from matcher.plates_in_picture import LoggedPlate, plates_in, seen_in_words, serving
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe
 from matcher.studio import Studio
@@ -235,3 +238,47 @@ def test_a_plate_is_logged_once_where_its_sightings_cannot_be_kept(shelf, told, 
     assert "sightings-not-kept" in {one["code"] for one in found["warnings"]}
     with Studio.open(place) as studio:
         assert len(studio.trials()) == 5
+
+
+def test_a_photograph_tells_nothing_more_when_it_is_read_again(shelf, told):  # noqa: F811
+    """What its own plates were seen as in it, kept meanwhile, is no further knowledge of them."""
+    place, _, photo, lamps = shelf
+    options = [photo, *read_options(lamps, "target")]
+    told("targets", *options, "--add", "client", "--studio", place)
+    first = told("targets", *options, "--add", "once more", "--studio", place)
+    with Studio.open(place) as studio:
+        assert len(studio.sightings(1).sightings) == 1
+        before, after = (target.reading for target in studio.targets())
+        other = studio.colour_by_now(1, "0" * 64)
+        assert np.trace(other.covariance) < np.trace(studio.colour_by_now(1, open_photo(photo).sha256).covariance)
+    assert after.lab.tolist() == before.lab.tolist() and after.covariance.tolist() == before.covariance.tolist()
+    assert first
+
+
+def test_a_photograph_older_than_its_tags_says_so(shelf):
+    """A camera whose clock was never set: its plates are not passed over in silence, nor called new."""
+    place, _, photo, _ = shelf
+    shown = open_photo(photo)
+    camera = replace(shown.camera or CameraInfo(), taken_at=datetime(2019, 1, 1, tzinfo=UTC))
+    with Studio.open(place) as studio:
+        found = studio.plates_in(replace(shown, camera=camera))
+    assert [one.why_not.code for one in found] == ["tagged-later"] * 4
+    assert "Plate 1 is passed over" in found[0].why_not.message and "2019" in found[0].why_not.message
+
+
+def test_of_more_plates_than_can_serve_the_surest_do(shelf, monkeypatch):
+    place, _, photo, _ = shelf
+    monkeypatch.setattr(plates_in_picture, "MOST_REFERENCES", 3)
+    sure = {1: 0.5, 2: 2.0, 3: 0.4, 4: 1.0}
+    with Studio.open(place) as studio:
+        found = plates_in(
+            open_photo(photo),
+            studio.tag_signs,
+            studio.tags(),
+            studio.tag_log.outlines(),
+            lambda number: LoggedPlate(None, Reading(TARGET, sure[number] * np.eye(3))),
+        )
+    assert [(one.trial_id, one.why_not and one.why_not.code) for one in found] == [
+        (1, None), (2, "too-many-plates"), (3, None), (4, None),
+    ]  # fmt: skip
+    assert len(serving(found)) == 3

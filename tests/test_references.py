@@ -23,10 +23,13 @@ from matcher.calibration.references import (
     Discrepancy,
     Reference,
     SeenReference,
+    brighter,
     cause_of_own,
     conditioned,
+    own_root,
 )
 from matcher.card.detect import find_card, neutral_patch
+from matcher.colour.cielab import lab_to_xyz, xyz_to_lab
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.sources import Source
 from matcher.colour.uncertainty import CHI2_95, BudgetTerm, sum_of
@@ -467,3 +470,62 @@ def test_a_camera_that_read_the_plates_for_the_log_too_is_not_taken_at_its_own_w
     caveats = read_finish(picture.photo, beside, picture.outlines[0]).caveats
     (said,) = [caveat for caveat in caveats if caveat.code == "reference-as-unknown"]
     assert "plate" in said.message and "beside a chart in daylight" in said.message
+
+
+BY_PROFILE = BudgetTerm(Source.UNLIKE_THE_CHART, np.diag([2.0, 1.0, 1.0]))
+
+
+def test_beside_a_plate_the_finishes_own_part_of_the_discrepancy_is_left():
+    """However surely a plate of this very colour is known, another surface differs from it by what is its own."""
+    plate = seen_plate(0, (40, 12, 22), sigma=0.01, at=(540, 500))
+    _, budget = told_by(plate).corrected(np.array([40.0, 12.0, 22.0]), CAMERA, PLACE)
+    nugget = references.SURFACES_OWN * told_by(plate).size
+    assert np.sqrt(np.diag(sum_of(budget))).min() > 1.3 * nugget  # the plate's own, and the finish's
+
+
+def test_a_camera_that_errs_more_than_is_usual_makes_even_what_nothing_was_told_of_less_sure():
+    """From the other side: where it errs as usual such a reading stays as it was."""
+    far, small = np.array([85.0, 30.0, 60.0]), (BudgetTerm(Source.REGION, 0.3 * np.eye(3)),)
+    errors = [(9, -7, 8), (-9, 8, -7), (8, 9, -9), (-8, -9, 9)]
+
+    def read_with_errors(share):
+        plates = [
+            SeenReference(
+                k,
+                Reference(square(*at), Reading(lab, 0.16 * np.eye(3))),
+                reading_of(np.add(lab, share * np.array(error)), *small),
+            )
+            for k, (lab, at, error) in enumerate(zip(COLOURS, PLACES, errors, strict=True))
+        ]
+        return Conditioned(tuple(plates), PHOTO, Discrepancy(USUAL, PICTURE)).corrected(far, small, PLACE)
+
+    _, usual = read_with_errors(0.05)
+    assert usual == small
+    _, worse = read_with_errors(1.0)
+    assert np.trace(sum_of(worse)) > 4 * np.trace(sum_of(small))
+
+
+def test_the_discrepancy_takes_the_place_of_what_a_profile_leaves_over():
+    """It is the same error: counted in both it would be counted twice."""
+    own = (BudgetTerm(Source.REGION, 0.1 * np.eye(3)), BY_PROFILE)
+    shown = reading_of((40, 12, 22), *own)
+    plate = SeenReference(0, Reference(square(500, 500), Reading((40, 12, 22), 0.01 * np.eye(3))), shown)
+    told = told_by(plate)
+    assert told._own[0][0] @ told._own[0][0].T == pytest.approx(0.01 * np.eye(3))
+    _, budget = told.corrected(np.array([40.0, 12.0, 22.0]), own, np.array([530.0, 500.0]))
+    assert Source.UNLIKE_THE_CHART not in {term.name for term in budget}
+    assert Source.CAMERA_LOCALLY in {term.name for term in budget}
+
+
+def test_what_a_reading_has_of_its_own_is_without_what_it_shares():
+    own, shared = BudgetTerm("own", np.diag([0.5, 0.6, 0.4])), BudgetTerm("card", 2 * np.ones((3, 1)), shared="card 7")
+    root = own_root(reading_of((40, 12, 22), own, shared))
+    assert root @ root.T == pytest.approx(own.covariance, abs=1e-12)
+
+
+def test_light_moves_lightness_as_the_cube_root_of_it_does():
+    """ISO/CIE 11664-4, by differences."""
+    lab = np.array([[40.0, 12.0, 22.0], [85.0, -4.0, 6.0]])
+    step = 1e-4
+    moved = (xyz_to_lab(lab_to_xyz(lab) * np.exp(step)) - xyz_to_lab(lab_to_xyz(lab) * np.exp(-step))) / (2 * step)
+    assert brighter(lab) == pytest.approx(moved, rel=1e-4)

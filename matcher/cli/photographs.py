@@ -151,7 +151,7 @@ def photographed(options: argparse.Namespace) -> Photographed:
         raise values.TypingError('Mark the finish with --finish "x,y x,y x,y ...", an outline in pixels.')
     photo = opened(options.photo, options)
     plates, by_hand = _plates_in(photo, options)
-    known = [*serving(plates, by_hand), *_known_without_tag(options)]
+    known = [*serving(plates, by_hand), *_known_without_tag(photo, options)]
     card, missing = _card_or_plates(photo, options, known)
     used = profile_used(photo, card, options)
     field = _light_field(photo, card, options)
@@ -198,7 +198,7 @@ def _plates_in(photo: Photo, options: argparse.Namespace) -> tuple[tuple[PlateIn
     return plates, left_out
 
 
-def _known_without_tag(options: argparse.Namespace) -> list[Reference]:
+def _known_without_tag(photo: Photo, options: argparse.Namespace) -> list[Reference]:
     """Return the logged plates that were marked in the picture by hand."""
     from matcher.calibration.references import Reference
 
@@ -211,7 +211,7 @@ def _known_without_tag(options: argparse.Namespace) -> list[Reference]:
             )
         with studio_that_is_there(options) as studio:
             trial = studio.trial(int(number))
-            reading = studio.colour_by_now(int(number))
+            reading = studio.colour_by_now(int(number), photo.sha256)
         found.append(Reference(values.outline(outline), reading, f"plate {trial.id}", trial.uid))  # type: ignore[arg-type]
     return found
 

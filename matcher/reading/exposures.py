@@ -22,7 +22,7 @@ from matcher.colour.uncertainty import BudgetTerm, sum_of
 from matcher.errors import CardError, Caveat, PhotoError
 from matcher.photo.photo import Box, Photo
 from matcher.photo.region import checked_outline
-from matcher.reading.finish import known_finishes, read_with
+from matcher.reading.finish import known_besides, read_with
 from matcher.reading.glare import PaleSpots
 from matcher.reading.reading import Reading
 from matcher.reading.registration import Registration
@@ -74,7 +74,7 @@ def read_frames(
         As ``read_finish``.
     """
     merged = merge_exposures(photos, calibrations, region)
-    known = known_finishes(photos[0], calibrations[0])
+    known = known_besides(photos[0], calibrations[0], region)
     reading = read_with(merged, _after_merging(calibrations[0]), region, pale_spots, known)
     scatter = float(np.std(merged.log_gains, ddof=1) / np.sqrt(len(photos)))
     xyz = lab_to_xyz(reading.lab)

@@ -88,14 +88,16 @@ def read_finish(
     >>> [caveat.code for caveat in reading.caveats]
     ['no-card']
     """
+    return read_with(photo, calibration, region, pale_spots, known_besides(photo, calibration, region))
+
+
+def known_besides(photo: Photo, calibration: Calibration, marked: ArrayLike) -> Conditioned | None:
+    """Return what the references besides the finish itself tell, None where there are none: it may have been waxed
+    since it was known. marked: (n, 2) pixels, its outline."""
     known = known_finishes(photo, calibration)
-    if known is not None:
-        known = _others(known, np.asarray(region, dtype=float))
-    return read_with(photo, calibration, region, pale_spots, known)
-
-
-def _others(known: Conditioned, region: Floats) -> Conditioned:
-    """Return what the references besides the finish itself tell: it may have been waxed since it was known."""
+    if known is None:
+        return None
+    region = np.asarray(marked, dtype=float)
     if region.ndim != 2 or region.shape[-1] != 2 or len(region) < 3 or not np.isfinite(region).all():
         return known  # refused in words when it is read
     for row in reversed(range(len(known.used))):
