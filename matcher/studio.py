@@ -134,7 +134,7 @@ class Studio:
         self._settings = Settings(database)
         self._lock = threading.Lock()
         self._suggesters: dict[str, Suggester] = {}
-        self._counting: list[Trial] = []
+        self._counting: dict[bool, list[Trial]] = {}
         self._suggesters_revision: tuple[int, ...] = ()
         self._finder: tuple[object, Finder] | None = None
         self.restored_with: tuple[Difference, ...] = ()
@@ -600,11 +600,15 @@ class Studio:
 
     # Suggestions
 
-    def suggester(self, **options: Any) -> Suggester:
+    def suggester(self, target: Reading | None = None, **options: Any) -> Suggester:
         """Return the suggester over the trials that count.
 
         Parameters
         ----------
+        target : Reading or None
+            What it is to be asked about, where that is known. A target that was read by card or profile alone is
+            compared with the plates as they were logged, since readings alike share errors, which cancel; any other
+            with the plates as the log knows them best.
         **options : Any
             As for `matcher.suggest.Suggester` (limits, tolerance, rng).
 
@@ -620,18 +624,25 @@ class Studio:
         """
         from matcher.suggest.suggester import Suggester
 
+        alike = target is not None and target.photo is not None and not _read_by_plates(target)
         if options.get("rng") is not None:
-            return Suggester(self._as_known(), **options)  # a generator has a state: the caller's, not to be shared
-        key = repr(sorted(options.items()))
+            return Suggester(self._counting_for(alike), **options)  # a generator's state is the caller's own
+        key = f"{alike} {sorted(options.items())!r}"
         revision = (self.log.revision(), *self.tag_log.revision())
         with self._lock:
             if revision != self._suggesters_revision:
-                self._suggesters, self._suggesters_revision, self._counting = {}, revision, self._as_known()
+                self._suggesters, self._suggesters_revision, self._counting = {}, revision, {}
             if key not in self._suggesters:
                 if len(self._suggesters) >= SUGGESTERS_KEPT:
                     del self._suggesters[next(iter(self._suggesters))]
-                self._suggesters[key] = Suggester(self._counting, **options)
+                self._suggesters[key] = Suggester(self._counting_for(alike), **options)
             return self._suggesters[key]
+
+    def _counting_for(self, as_logged: bool) -> list[Trial]:
+        """Return the trials that count: with their colours as logged, or as the log knows them best."""
+        if as_logged not in self._counting:
+            self._counting[as_logged] = self.trials() if as_logged else self._as_known()
+        return self._counting[as_logged]
 
     def _as_known(self) -> list[Trial]:
         """Return the trials that count, those that were seen since with their colour as the log knows it best.
@@ -948,3 +959,8 @@ def _check_ending(path: Path, *endings: str) -> None:
 
 def _no_profile(why: str) -> tuple[Caveat, ...]:
     return (Caveat("profile-none-fits", why),)
+
+
+def _read_by_plates(reading: Reading) -> bool:
+    """Tell whether a reading was made by known plates in its picture."""
+    return reading.conditions is not None and bool(reading.conditions.references)

@@ -6,6 +6,7 @@ import shutil
 from dataclasses import replace
 from datetime import UTC, datetime
 
+import cv2
 import numpy as np
 import pytest
 
@@ -170,7 +171,7 @@ def test_what_is_proposed_keeps_clear_of_tags(shelf, told):  # noqa: F811
     for item in found["proposed"]:
         outline = np.array(item["outline"])
         for tag in corners:
-            assert not ((outline.min(axis=0) < tag.max(axis=0)) & (tag.min(axis=0) < outline.max(axis=0))).all()
+            assert cv2.intersectConvexConvex(outline.astype(np.float32), tag.astype(np.float32))[0] == 0
         (inside,) = [
             name
             for name, finish in lamps.finishes.items()
@@ -282,3 +283,16 @@ def test_of_more_plates_than_can_serve_the_surest_do(shelf, monkeypatch):
         (1, None), (2, "too-many-plates"), (3, None), (4, None),
     ]  # fmt: skip
     assert len(serving(found)) == 3
+
+
+def test_a_target_that_was_read_by_a_card_alone_is_compared_with_plates_as_they_were_logged(shelf, told):  # noqa: F811
+    """What both share, being read alike, cancels; a plate's better reading since shares nothing of it."""
+    place, _, photo, lamps = shelf
+    told("targets", photo, *read_options(lamps, "target"), "--add", "client", "--studio", place)
+    told("targets", photo, *read_options(lamps, "target"), "--add", "alone", "--no-plates", "--studio", place)
+    with Studio.open(place) as studio:
+        by_plates, alone = (target.reading for target in studio.targets())
+        logged, known = studio.trial(1).reading, studio.known_colour(1)
+        for target, wanted in ((alone, logged), (by_plates, known), (Reading(TARGET), known)):
+            found = {one.trial.id: one for one in studio.suggester(target).suggest(target, count=4) if one.trial}
+            assert found[1].trial.reading.covariance == pytest.approx(wanted.covariance)

@@ -76,7 +76,9 @@ def advise(options: argparse.Namespace) -> Answer:
                 raise values.TypingError(f"Give a target: plate {trial.id} was made for none.")
             options.target = trial.target_id
         colour, limits = wanted(options, studio), limits_of(options, studio)
-        advice = studio.suggester(tolerance=colour.tolerance, limits=limits).advice(colour.reading, trial)
+        advice = studio.suggester(colour.reading, tolerance=colour.tolerance, limits=limits).advice(
+            colour.reading, trial
+        )
     changes = [*advice.on_this_piece, *advice.on_the_next]
     cautions = cautions_for_all([trial.recipe, *(change.recipe for change in changes)])
     document = {
@@ -106,7 +108,7 @@ def bench(options: argparse.Namespace) -> Answer:
         colour = wanted(options, studio)
         recipe = _recipe(options, studio, colour)
         shift = _seal_shift(options, studio, recipe)
-        suggester = studio.suggester(tolerance=colour.tolerance)
+        suggester = studio.suggester(colour.reading, tolerance=colour.tolerance)
         path = suggester.bench_path(colour.reading, recipe, readings, shift, options.done)
     cautions = cautions_for_all([recipe])
     document = {
@@ -241,7 +243,7 @@ def _said_of(studio: Studio, piece: Piece) -> Answer:
         target = studio.target(piece.target_id)
         tolerance = target.tolerance
         shift = None if piece.sealed == UNSEALED else learn_seal_shift(studio.trials(), piece.sealed)
-        path = studio.suggester().piece_path(target.reading, course, shift, tolerance)
+        path = studio.suggester(target.reading).piece_path(target.reading, course, shift, tolerance)
     cautions = () if step is None else cautions_at(piece.recipe, step)
     lines = [f"{piece.number}  {title_of(piece)}: {standing(piece)}"]
     if step is not None:
@@ -272,7 +274,7 @@ def _recipe(options: argparse.Namespace, studio: Studio, colour: Given) -> Recip
         return studio.trial(options.trial).recipe
     if given:
         return values.recipe_given(options)
-    ranked = studio.suggester(tolerance=colour.tolerance).suggest(colour.reading)
+    ranked = studio.suggester(colour.reading, tolerance=colour.tolerance).suggest(colour.reading)
     return next((item.recipe for item in ranked if item.recipe.coats), ranked[0].recipe)
 
 

@@ -96,7 +96,7 @@ def suggest(options: argparse.Namespace) -> Answer:
     """Rank the studio's recipes against a colour."""
     with studio_that_is_there(options) as studio:
         colour, limits = wanted(options, studio), limits_of(options, studio)
-        suggester = studio.suggester(tolerance=colour.tolerance, limits=limits)
+        suggester = studio.suggester(colour.reading, tolerance=colour.tolerance, limits=limits)
         ranked = suggester.suggest(colour.reading, count=options.count)
         laid = studio.worth_laying(colour.reading)
     found = {"suggestions": _ranked(ranked, colour), "lay_beside": words.beside_as_dict(laid)}
@@ -115,7 +115,8 @@ def predict(options: argparse.Namespace) -> Answer:
         second = _beside(options, studio)
         colour = _target_if_any(options, studio)
         tolerance = tolerance_given(options, values.TOLERANCE) if colour is None else colour.tolerance
-        recipe_predictor = studio.suggester(tolerance=tolerance).recipe_predictor(recipe)
+        wanted_reading = None if colour is None else colour.reading
+        recipe_predictor = studio.suggester(wanted_reading, tolerance=tolerance).recipe_predictor(recipe)
         first = recipe_predictor.of(recipe)
         other = None if second is None else (recipe_predictor.of(second), recipe_predictor.apart(recipe, second))
     shown = [first] if other is None else [first, other[0]]
@@ -162,7 +163,7 @@ def next_plates(options: argparse.Namespace) -> Answer:
 
     with studio_that_is_there(options) as studio:
         colour, limits = wanted(options, studio), limits_of(options, studio)
-        suggester = studio.suggester(tolerance=colour.tolerance, limits=limits)
+        suggester = studio.suggester(colour.reading, tolerance=colour.tolerance, limits=limits)
         if options.plates == 1:
             chosen = [suggester.next_trial(colour.reading)]
         else:
@@ -227,7 +228,7 @@ def mottled(options: argparse.Namespace) -> Answer:
     """Match a finish of lights and darks: logged plates by palette, recipes for both at once."""
     with studio_that_is_there(options) as studio:
         colour, limits = wanted(options, studio), limits_of(options, studio)
-        suggester = studio.suggester(tolerance=colour.tolerance, limits=limits)
+        suggester = studio.suggester(colour.reading, tolerance=colour.tolerance, limits=limits)
         recipes = suggester.mottled(colour.reading, options.lights_share)
         plates = suggester.palettes(colour.reading, options.count)
     found = {

@@ -104,7 +104,7 @@ def _path(studio: Studio, piece: Piece, target: Target) -> BenchPath | None:
     if course is None:
         return None
     shift = None if piece.sealed == UNSEALED else _shift(log_key(studio), piece.sealed, studio)
-    return studio.suggester().piece_path(target.reading, course, shift, target.tolerance)
+    return studio.suggester(target.reading).piece_path(target.reading, course, shift, target.tolerance)
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)

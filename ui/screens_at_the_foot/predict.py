@@ -111,7 +111,7 @@ def _recipe_predictor(key: Key, base: str, _studio: Studio, _recipe: Recipe, _ta
     """Return what answers for a recipe however it is moved: fitted once, kept until the log changes."""
     if _target is None:
         return _studio.suggester().recipe_predictor(_recipe)
-    return _studio.suggester(limits=Limits(), tolerance=_target.tolerance).recipe_predictor(_recipe)
+    return _studio.suggester(_target.reading, limits=Limits(), tolerance=_target.tolerance).recipe_predictor(_recipe)
 
 
 @st.fragment

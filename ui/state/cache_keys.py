@@ -18,8 +18,8 @@ Key = tuple[Any, ...]
 
 
 def log_key(studio: Studio) -> Key:
-    """Of what hangs on the logged plates alone."""
-    return studio.name, studio.log.revision()
+    """Of what hangs on the logged plates alone, and on where they were seen since."""
+    return studio.name, studio.log.revision(), studio.tag_log.revision()
 
 
 def target_key(studio: Studio, target: Target | None) -> Key:
@@ -73,7 +73,7 @@ def light_key(studio: Studio, sha256: str, light: Light) -> Key:
 
 def plates_key(studio: Studio, sha256: str) -> Key:
     """Of which of the studio's plates lie in a photograph, and what is known of them."""
-    return *photo_key(studio, sha256), studio.log.revision(), studio.tag_log.revision()
+    return *photo_key(studio, sha256), *log_key(studio)
 
 
 def profiles_key(studio: Studio, sha256: str, choice: CardChoice) -> Key:

@@ -84,4 +84,4 @@ def answers_for(studio: Studio, target: Target, limits: Limits) -> Answers:
 
 @st.cache_resource(show_spinner=False, max_entries=8)
 def _answers(key: Key, _studio: Studio, _target: Target, _limits: Limits) -> Answers:
-    return Answers(_studio.suggester(limits=_limits, tolerance=_target.tolerance), _target)
+    return Answers(_studio.suggester(_target.reading, limits=_limits, tolerance=_target.tolerance), _target)
