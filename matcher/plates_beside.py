@@ -38,6 +38,8 @@ STAYS = (Source.REGION, Source.PALE_SPOTS, Source.WIDE_GLARE, Source.LAMP_POSITI
 """Of the finish itself: what plates beside it tell nothing of."""
 CANDIDATES, COLOURS = 120, 60
 """Plates of a long log that are thought of for a board, and colours that the board is judged over; both spread."""
+TELLS_NOTHING = 1e6
+"""Variance that a plate gets which a camera as unknown as this one read for the log: it errs alike in both."""
 FEWEST_ON_BOARD, ON_BOARD, MOST_ON_BOARD = 8, 10, 12
 TOLD = (1, 2, 4, 8)
 """With how many plates of a board it is told how surely colours are read, and with all of them."""
@@ -256,7 +258,17 @@ def _not_known(plates: Sequence[Reading]) -> Floats:
     for row, known in enumerate(plates):
         at = slice(3 * row, 3 * row + 3)
         whole[at, at] = known.covariance + SEEN_SD**2 * np.eye(3)
+        if known_as_unsurely(known, _as_usual(known.lab)):
+            whole[at, at] += TELLS_NOTHING * np.eye(3)
     return whole
+
+
+def _as_usual(lab: Floats) -> Reading:
+    """Return what a phone and a grey card would read of a finish of CIELAB (3,), under an unknown light."""
+    calibration = _usual_calibration("unknown")
+    shown = np.maximum(np.linalg.solve(calibration.rgb_to_xyz, lab_to_xyz(lab)), 1e-4)
+    budget = calibration.budget(shown, np.zeros((3, 3)), np.array([50.0, 50.0]))
+    return Reading(lab, sum_of(budget), source="photograph", budget=budget)
 
 
 def _usual_covariance(labs: Floats, light: str) -> Floats:

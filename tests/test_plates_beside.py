@@ -126,3 +126,16 @@ def test_plates_that_the_same_camera_read_for_the_log_are_not_offered(shown):
     assert worth_laying(alone, by_the_camera) is None
     measured = plates_of(log)[0]
     assert worth_laying(alone, [*by_the_camera[1:], measured]) == worth_laying(alone, [measured])
+
+
+def test_a_board_of_plates_that_a_phone_alone_has_read_promises_nothing():
+    """It errs alike in every photograph; a plate that was measured is chosen first."""
+    rng = np.random.default_rng(8)
+    log = Log.drawn(rng)
+    picture = scene(Phone.phone(), "FL2", log, 12, 3, rng)
+    plain = calibrate(picture.photo, picture.card)
+    by_phone = [(k, read_finish(picture.photo, plain, at, "finish")) for k, (_, at) in enumerate(picture.eight, 1)]
+    board = board_of(by_phone, 8)
+    assert board.reaches[-1] > 0.97 * board.reaches[0]
+    mixed = board_of([*by_phone, (99, log.readings[0])], 8)
+    assert mixed.numbers[0] == 99 and mixed.reaches[1] < 0.9 * mixed.reaches[0]
