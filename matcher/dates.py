@@ -10,7 +10,8 @@ from datetime import UTC, date, datetime, time, timedelta
 from matcher.errors import StudioError
 
 LONG, SHORT, ISO = "%d %B %Y", "%d %b %Y", "%Y-%m-%d"
-"""A day as pages show it, in full and in few characters, and as it is typed."""
+TO_THE_MINUTE = "%d %B %Y, %H:%M"
+"""A day as pages show it, in full and in few characters, and as it is typed; and with its time."""
 _MIDDAY = time(12)
 """A day without a time is kept as its midday here, so that it is the same day on clocks up to 11 hours away."""
 

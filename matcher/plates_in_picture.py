@@ -15,7 +15,7 @@ import numpy as np
 
 from matcher.calibration.references import MOST_REFERENCES, Reference
 from matcher.colour.types import Floats
-from matcher.dates import local, now
+from matcher.dates import TO_THE_MINUTE, now, shown
 from matcher.errors import Caveat, StudioError
 from matcher.photo.photo import Photo
 from matcher.reading.reading import Reading
@@ -141,7 +141,7 @@ def _one_of(
     by_now = history.plate_of(tag)
     if owner is None and by_now is not None:
         message = (
-            f"Plate {by_now.trial_id} is passed over: it got tag {tag} after {local(taken):%Y-%m-%d %H:%M}, when this "
+            f"Plate {by_now.trial_id} is passed over: it got tag {tag} after {shown(taken, TO_THE_MINUTE)}, when this "
             "photograph was taken as its file says. If the camera's clock is wrong, set it and take it again."
         )
         return PlateInPicture(seen, why_not=Caveat(TAGGED_LATER, message))

@@ -23,6 +23,7 @@ from matcher.colour.metric import delta_e_metric
 from matcher.colour.uncertainty import (
     CHI2_95,
     CHI_95_PLANE,
+    MOST_CAUSES,
     NORMAL_95,
     BudgetTerm,
     ellipse_95,
@@ -172,8 +173,8 @@ def test_the_slopes_of_cielab_are_its_differences(lab):
 
 
 def test_a_budget_takes_as_many_causes_as_it_says_and_no_more():
-    assert BudgetTerm("part", np.ones((3, 64))).covariance == pytest.approx(64 * np.ones((3, 3)))
-    for effect in (np.ones((3, 65)), np.ones((2, 3)), [[np.nan, 0], [0, 0], [0, 0]]):
+    assert BudgetTerm("part", np.ones((3, MOST_CAUSES))).covariance == pytest.approx(MOST_CAUSES * np.ones((3, 3)))
+    for effect in (np.ones((3, MOST_CAUSES + 1)), np.ones((2, 3)), [[np.nan, 0], [0, 0], [0, 0]]):
         with pytest.raises(ReadingError):
             BudgetTerm("part", np.asarray(effect))
     old = {"name": "part", "covariance": np.diag([4.0, 1.0, 0.25]).tolist()}

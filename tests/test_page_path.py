@@ -68,7 +68,8 @@ def suggested(served: Served, target_id: int) -> list[int | None]:
     """
     with served.studio() as studio:
         alloy = one_alloy(trial.recipe for trial in studio.trials() if trial.target_id == target_id)
-        ranked = studio.suggester(limits=Limits(alloy=alloy)).suggest(studio.target(target_id).reading, 5)
+        target = studio.target(target_id).reading
+        ranked = studio.suggester(target, limits=Limits(alloy=alloy)).suggest(target, 5)
         return [None if item.trial is None else item.trial.id for item in ranked]
 
 

@@ -73,14 +73,14 @@ def tell_plates(draft: Draft, seen: Sequence[PlateSeen]) -> None:
 
 def _ask_which(draft: Draft, offered: Sequence[PlateSeen]) -> None:
     tags = [one.plate.sighting.tag for one in offered]
-    names = {one.plate.sighting.tag: literal(one.plate.name) for one in offered}
+    names = {one.plate.sighting.tag: one.plate.name for one in offered}
     out = left_out_by_hand(draft)
     chosen = st.pills(
         "Tap a plate to leave it out, or to take it in again",
         tags,
         selection_mode="multi",
         default=[tag for tag in tags if tag not in out],
-        format_func=names.__getitem__,
+        format_func=lambda tag: literal(names[tag]),
         key=f"{draft.form}.plates.{','.join(tags)}",
     )
     now = tuple(tag for tag in tags if tag not in chosen)
@@ -113,7 +113,7 @@ def mark_of_a_plate(studio: Studio, draft: Draft, sha256: str, shape: Shape) -> 
         if one.why_not is None or one.why_not.code != NOT_MARKED or one.trial_id is None:
             continue
         key = f"{draft.form}.marks.{one.sighting.tag}"
-        if st.button(f"The mark is the finish of plate {one.trial_id}", type="tertiary", key=key):
+        if st.button(f"The mark is the finish of plate {one.trial_id:d}", type="tertiary", key=key):
             with told():
                 studio.tag_log.keep_outline(one.trial_id, one.sighting.corners, shape.points, who())
                 draft.set(finishes=[])
@@ -154,4 +154,4 @@ def keep_seen(studio: Studio, draft: Draft, own_tag: str = "") -> None:
         try:
             studio.keep_sightings(kept_sightings(seen, photo_of(studio, sha256), sha256, own_tag))
         except MatcherError as error:
-            st.toast(f"Which plates were seen in it was not kept. {error}", icon=":material/warning:")
+            st.toast(f"Which plates were seen in it was not kept. {literal(str(error))}", icon=":material/warning:")

@@ -21,6 +21,7 @@ from matcher.tags.wording import (
     time_in_words,
 )
 from matcher.words import counted
+from ui.show.literal import literal
 from ui.show.swatches import field, figures, lab_line, pair
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told
@@ -94,7 +95,7 @@ def _ask(studio: Studio, draft: Draft, plate: int, tags: TagHistory, here: TagOn
     with st.container(horizontal=True):
         label = "Give it this tag" if there is None else f"Move it here from plate {there.trial_id}"
         gives = st.button(label, type="primary", key=f"tag.give.{plate}")
-        takes = here is not None and st.button(f"Take {here.tag} from it", key=f"tag.take.{plate}")
+        takes = here is not None and st.button(f"Take {literal(here.tag)} from it", key=f"tag.take.{plate}")
     if gives:
         with told():
             _done(draft, by, studio.give_tag(plate, code or "", by or "", why or "", move=there is not None))

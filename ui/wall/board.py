@@ -13,6 +13,7 @@ from matcher.tags.wording import ALL_ALIKE, KNOWN_MORE_SURELY, ON_A_BOARD
 from matcher.words import counted, listed
 from ui.photograph.lay_beside import plates_in_a_strip
 from ui.show import look
+from ui.show.literal import literal
 from ui.state.cache_keys import Key, board_key
 from ui.state.messages import tell, told
 from ui.state.open_studio import logged
@@ -132,9 +133,16 @@ def _print(studio: Studio, board: Board) -> None:
     new = {plate: str(tag.code) for plate, tag in tags.items() if plate not in carried}
     with st.container(horizontal=True, vertical_alignment="bottom", key="board-print"):
         size = st.segmented_control(
-            "Side of a tag, mm", SIZES, default=USUAL_SIZE, required=True, key="board.size", format_func=str
+            "Side of a tag, mm",
+            SIZES,
+            default=USUAL_SIZE,
+            required=True,
+            key="board.size",
+            format_func=lambda side: f"{side:d}",
         )
-        paper = st.segmented_control("Paper", PAPER, default=PAPER[0], required=True, key="board.paper")
+        paper = st.segmented_control(
+            "Paper", PAPER, default=PAPER[0], required=True, key="board.paper", format_func=literal
+        )
     if new:
         lines = ", ".join(f"plate {plate}: {tag}" for plate, tag in new.items())
         tell(f"New tags, for {lines}. Give them once the page is printed, so that no number is used twice.", "warning")

@@ -12,6 +12,7 @@ from matcher.errors import TagError
 from matcher.words import counted
 from ui.photograph.lay_beside import TO_TAG
 from ui.show import look
+from ui.show.literal import literal
 from ui.state.messages import tell, told
 from ui.state.who import who
 
@@ -37,11 +38,20 @@ def print_tags(studio: Studio) -> None:
         )
         with st.container(horizontal=True, vertical_alignment="bottom", key="tags-what"):
             first = LOGGED if to_tag else TO_COME
-            what = st.segmented_control("For", (TO_COME, LOGGED), default=first, required=True, key="tags.for")
-            size = st.segmented_control(
-                "Side in mm", SIZES, default=USUAL_SIZE, required=True, key="tags.size", format_func=str
+            what = st.segmented_control(
+                "For", (TO_COME, LOGGED), default=first, required=True, key="tags.for", format_func=literal
             )
-            paper = st.segmented_control("Paper", PAPER, default=PAPER[0], required=True, key="tags.paper")
+            size = st.segmented_control(
+                "Side in mm",
+                SIZES,
+                default=USUAL_SIZE,
+                required=True,
+                key="tags.size",
+                format_func=lambda side: f"{side:d}",
+            )
+            paper = st.segmented_control(
+                "Paper", PAPER, default=PAPER[0], required=True, key="tags.paper", format_func=literal
+            )
         address = st.text_input(
             "Address that a phone opens",
             value=own_address(),
