@@ -17,7 +17,7 @@ from sqlalchemy.orm import Session
 
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import slimmed
-from matcher.dates import in_utc, local, now
+from matcher.dates import TO_THE_MINUTE, in_utc, local, now, shown
 from matcher.errors import Caveat, StudioError
 from matcher.reading.reading import Reading
 from matcher.storage import checked
@@ -296,7 +296,7 @@ def _has_been(at: datetime | None) -> datetime:
     if at is None:
         return moment
     if checked.when(at) > moment:
-        raise StudioError(f"Give a moment that has been: {at:%Y-%m-%d %H:%M} is yet to come.")
+        raise StudioError(f"Give a moment that has been: {shown(at, TO_THE_MINUTE)} is yet to come.")
     return checked.when(at)
 
 
