@@ -21,8 +21,9 @@ from matcher.colour.difference import delta_e_2000, reach_delta_e00
 from matcher.colour.metric import delta_e_metric
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
-from matcher.colour.uncertainty import sum_of
+from matcher.colour.uncertainty import BudgetTerm, sum_of
 from matcher.reading.advice import CHOICE, reach_of
+from matcher.reading.comparison import joint_covariance
 from matcher.reading.reading import Reading
 from matcher.words import listed
 
@@ -43,6 +44,7 @@ TELLS_NOTHING = 1e6
 FEWEST_ON_BOARD, ON_BOARD, MOST_ON_BOARD = 8, 10, 12
 TOLD = (1, 2, 4, 8)
 """With how many plates of a board it is told how surely colours are read, and with all of them."""
+_PLACE = np.array([50.0, 50.0])  # pixels: where the plates are thought of, all side by side
 _IN_WORDS = {1: "one", 2: "two", 4: "four", 8: "eight"}
 
 
@@ -124,10 +126,10 @@ def worth_laying(
     Parameters
     ----------
     reading : Reading
-        Of a photograph. plates that it was read by already are not thought of again.
+        Of a photograph.
     plates : sequence of (int, Reading)
-        Numbers and colours of the plates that could be laid there. Those that were read by a camera as unknown as
-        this one are not thought of: they would tell nothing.
+        Numbers and colours of the plates that could be laid there, without those that it was read by already. Those
+        that were read by a camera as unknown as this one are not thought of: they would tell nothing.
     tagged : frozenset of int
         Those that carry a tag: where they gain enough, only they are thought of.
     """
@@ -137,9 +139,7 @@ def worth_laying(
         or any(item.code == TOO_DARK_CODE for item in reading.caveats)
     ):
         return None
-    there = set() if reading.conditions is None else {item.name for item in reading.conditions.references}
-    able = [(number, known) for number, known in plates if f"plate {number}" not in there]
-    able = [one for one in able if not known_as_unsurely(one[1], reading)]
+    able = [one for one in plates if not known_as_unsurely(one[1], reading)]
     own = [one for one in able if one[0] in tagged]
     return _worth(reading, own, tagged) or (None if len(own) == len(able) else _worth(reading, able, tagged))
 
@@ -244,50 +244,36 @@ def _chosen(
 def _not_known(plates: Sequence[Reading]) -> Floats:
     """Return the covariance (3m, 3m) of what is not known of plates that are seen: what their readings share too, such
     as a photograph or a camera profile, or a plate that they were read by."""
-    whole = np.zeros((3 * len(plates), 3 * len(plates)))
-    causes: dict[tuple[str, int], dict[int, Floats]] = {}
+    whole = joint_covariance(plates)
     for row, known in enumerate(plates):
-        for term in known.budget:
-            if term.shared is not None:  # the first part of a cause alone, as in ``shared_covariance``
-                causes.setdefault((term.shared, term.effect.shape[1]), {}).setdefault(row, term.effect)
-    for effects in causes.values():
-        if len(effects) > 1:
-            axes = np.array([3 * row + axis for row in effects for axis in range(3)])
-            stacked = np.concatenate(list(effects.values()))
-            whole[np.ix_(axes, axes)] += stacked @ stacked.T
-    for row, known in enumerate(plates):
+        usual = Reading(known.lab, budget=_usual_budget(known.lab, "unknown"))
+        tells_nothing = TELLS_NOTHING if known_as_unsurely(known, usual) else 0.0
         at = slice(3 * row, 3 * row + 3)
-        whole[at, at] = known.covariance + SEEN_SD**2 * np.eye(3)
-        if known_as_unsurely(known, _as_usual(known.lab)):
-            whole[at, at] += TELLS_NOTHING * np.eye(3)
+        whole[at, at] += (SEEN_SD**2 + tells_nothing) * np.eye(3)
     return whole
 
 
-def _as_usual(lab: Floats) -> Reading:
-    """Return what a phone and a grey card would read of a finish of CIELAB (3,), under an unknown light."""
-    calibration = _usual_calibration("unknown")
+def _usual_budget(lab: Floats, light: str) -> tuple[BudgetTerm, ...]:
+    """Return what a phone and a grey card leave unknown of a finish of CIELAB (3,)."""
+    calibration = _usual_calibration(light)
     shown = np.maximum(np.linalg.solve(calibration.rgb_to_xyz, lab_to_xyz(lab)), 1e-4)
-    budget = calibration.budget(shown, np.zeros((3, 3)), np.array([50.0, 50.0]))
-    return Reading(lab, sum_of(budget), source="photograph", budget=budget)
+    return calibration.budget(shown, np.zeros((3, 3)), _PLACE)
 
 
 def _usual_covariance(labs: Floats, light: str) -> Floats:
     """Return the covariance (3n, 3n) of what a phone and a grey card read at CIELAB (n, 3), all side by side."""
-    calibration = _usual_calibration(light)
-    place = np.array([50.0, 50.0])
     causes: dict[str, Floats] = {}
     whole = np.zeros((3 * len(labs), 3 * len(labs)))
     for row, lab in enumerate(labs):
-        shown = np.maximum(np.linalg.solve(calibration.rgb_to_xyz, lab_to_xyz(lab)), 1e-4)
         at = slice(3 * row, 3 * row + 3)
-        for term in calibration.budget(shown, np.zeros((3, 3)), place):
+        for term in _usual_budget(lab, light):
             if term.shared is None:
                 whole[at, at] += term.covariance
             else:
                 causes.setdefault(term.shared, np.zeros((3 * len(labs), term.effect.shape[1])))[at] = term.effect
     for effect in causes.values():
         whole += effect @ effect.T
-    discrepancy, places = Discrepancy(USUAL, 100, LIGHT_SPREAD), np.tile(place, (len(labs), 1))
+    discrepancy, places = Discrepancy(USUAL, 100, LIGHT_SPREAD), np.tile(_PLACE, (len(labs), 1))
     whole += USUAL_SIZE**2 * discrepancy.between(labs, places, labs, places)
     whole += discrepancy.light_between(labs, places, labs, places)
     for row, lab in enumerate(labs):

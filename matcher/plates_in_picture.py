@@ -24,7 +24,7 @@ from matcher.tags.outlines import FinishOutline, outline_in_picture
 from matcher.tags.search import Sighting, find_plates
 from matcher.tags.sightings import NO_PLATE, KeptSighting
 from matcher.tags.wording import no_plate
-from matcher.words import listed
+from matcher.words import capital, listed
 
 if TYPE_CHECKING:
     from matcher.reading.seen_again import SeenAgain
@@ -32,9 +32,6 @@ if TYPE_CHECKING:
 OTHER_STUDIO, TWICE, NOT_MARKED, SET_ASIDE, BY_HAND = "other-studio", "tag-twice", "not-marked", "set-aside", "by-hand"
 TAGGED_LATER, TOO_MANY = "tagged-later", "too-many-plates"
 """Why a tag's plate does not serve, besides ``NO_PLATE`` and what reading it finds."""
-
-
-NO_DIFFERENCE = 0.5  # ΔE00, of the lower end of an interval: less is no difference (as a verdict has it, rounded)
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,25 +100,34 @@ def plates_in(
         From the left to the right; those that can't serve say why.
     """
     found = sorted(find_plates(photo), key=lambda one: float(one.corners[:, 0].mean()))
-    taken = (photo.camera.taken_at if photo.camera is not None else None) or now()
+    taken = _taken(photo)
     often = Counter(one.tag for one in found)
     plates = [_one_of(one, own_signs, history, outlines, plate, taken, often[one.tag] > 1) for one in found]
     return tuple(_no_more_than_serve(plates))
 
 
+def _taken(photo: Photo) -> datetime:
+    """Return when a photograph was taken, as far as its file tells; else now."""
+    return (photo.camera.taken_at if photo.camera is not None else None) or now()
+
+
 def _no_more_than_serve(plates: Sequence[PlateInPicture]) -> list[PlateInPicture]:
     """Return plates of which at most MOST_REFERENCES serve, those that are known most surely."""
-    unsure = {id(one): float(np.trace(one.reference.reading.covariance)) for one in plates if one.reference is not None}
+    unsure = {
+        one.sighting.tag: float(np.trace(one.reference.reading.covariance))
+        for one in plates
+        if one.reference is not None
+    }
     over = sorted(unsure, key=unsure.__getitem__)[MOST_REFERENCES:]
     return [
-        replace(one, reference=None, why_not=Caveat(TOO_MANY, _one_too_many(one))) if id(one) in over else one
+        replace(one, reference=None, why_not=Caveat(TOO_MANY, _one_too_many(one))) if one.sighting.tag in over else one
         for one in plates
     ]
 
 
 def _one_too_many(one: PlateInPicture) -> str:
-    name = f"{one.name[0].upper()}{one.name[1:]}"
-    return f"{name} is passed over: the picture shows more than {MOST_REFERENCES}, and others are known more surely."
+    why = f"the picture shows more than {MOST_REFERENCES}, and others are known more surely"
+    return f"{capital(one.name)} is passed over: {why}."
 
 
 def _one_of(
@@ -182,7 +188,7 @@ class PlateSeen:
     def left_out(self) -> Caveat | None:
         """Why it did not serve; None when it did."""
         if self.by_hand:
-            return Caveat(BY_HAND, f"{self.plate.name[0].upper()}{self.plate.name[1:]} was left out by hand.")
+            return Caveat(BY_HAND, f"{capital(self.plate.name)} was left out by hand.")
         return self.plate.why_not if self.again is None else self.again.left_out
 
     def as_dict(self) -> dict[str, Any]:
@@ -193,12 +199,11 @@ class PlateSeen:
 
     def kept(self, photo: Photo, sha256: str | None) -> KeptSighting:
         """Return the sighting as the log keeps it."""
-        taken = photo.camera.taken_at if photo.camera is not None else None
         return KeptSighting(
             self.plate.sighting.tag,
             self.plate.sighting.corners,
             self.plate.trial_id,
-            seen_at=taken or now(),
+            seen_at=_taken(photo),
             photo=sha256,
             outline=self.plate.outline,
             reading=None if self.again is None else self.again.reading,
@@ -210,13 +215,12 @@ def seen_in(
     plates: Sequence[PlateInPicture], again: Sequence[SeenAgain], left_out: Collection[str] = ()
 ) -> tuple[PlateSeen, ...]:
     """Put together what was found and how it was read: ``again`` is of what ``serving`` gave, in its order."""
-    by_index = {one.index: one for one in again}
-    served = [one for one in plates if one.reference is not None and one.sighting.tag not in left_out]
-    places = {id(one): place for place, one in enumerate(served)}
+    served = [one.sighting.tag for one in plates if one.reference is not None and one.sighting.tag not in left_out]
+    by_tag = dict(zip(served, again, strict=False))  # those that were marked by hand come after them
     return tuple(
         PlateSeen(
             one,
-            None if id(one) not in places else by_index.get(places[id(one)]),
+            None if one.reference is None else by_tag.get(one.sighting.tag),
             one.reference is not None and one.sighting.tag in left_out,
         )
         for one in plates
@@ -261,6 +265,6 @@ def agreement(one: PlateSeen) -> str:
     if one.again is None or one.again.interval is None:
         return ""
     low, high = one.again.interval
-    if low < NO_DIFFERENCE:
+    if low == 0.0:  # it can't be told from what is logged (``delta_e_interval``)
         return f"as logged, as far as the others can tell: ΔE00 {high:.1f} at most"
     return f"by the others ΔE00 {low:.1f} to {high:.1f} from what is logged"

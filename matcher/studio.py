@@ -362,12 +362,12 @@ class Studio:
         apart_from: SHA-256 of a photograph whose own sightings are left out, for it is to be read by the plate: what it
         was seen as there says nothing more when the photograph is read again.
         """
-        from matcher.tags.ageing import ageing, known_colour
+        from matcher.tags.ageing import colour_by_now
 
         reading, since, sightings = self._as_they_stand([self.trial(trial_id)])[trial_id]
-        seen = [one for one in sightings if apart_from is None or one.photo != apart_from]
-        aged = ageing(reading, since, seen)
-        return aged.now if aged.changed else known_colour(reading, since, seen)
+        return colour_by_now(
+            reading, since, [one for one in sightings if apart_from is None or one.photo != apart_from]
+        )
 
     def plates_in(self, photo: Photo) -> tuple[PlateInPicture, ...]:
         """Return the studio's own plates in a photograph, found by their tags, from the left to the right.
@@ -405,7 +405,13 @@ class Studio:
 
         plates = [(number, known) for number, known in self._by_now() if number != plate]
         tagged = frozenset(one.trial_id for one in self.tags().in_force())
-        return [worth_laying(reading, plates, tagged) for reading in readings]
+        uids = {trial.id: trial.uid for trial in self.trials()}
+
+        def not_there(reading: Reading) -> list[tuple[int, Reading]]:
+            there = set() if reading.conditions is None else {item.uid for item in reading.conditions.references}
+            return [(number, known) for number, known in plates if uids[number] not in there]
+
+        return [worth_laying(reading, not_there(reading), tagged) for reading in readings]
 
     def board(self, count: int = 10) -> Board:
         """Return the plates that make the best chart of the studio's own, by expected uncertainty."""
@@ -458,14 +464,13 @@ class Studio:
     def _by_now(self) -> list[tuple[int, Reading]]:
         """Return the plates that count by their numbers, each with its colour as it is by now, sealed or aged."""
         from matcher.commissions.sign_off import approved_reading
-        from matcher.tags.ageing import ageing, known_colour
+        from matcher.tags.ageing import colour_by_now
 
         trials, seen = self.trials(), self.tag_log.last_seen()
         colours = {trial.id or 0: approved_reading(trial)[1] for trial in trials}
         again = [trial for trial in trials if trial.id in seen]
         for number, known in (self._as_they_stand(again) if again else {}).items():
-            aged = ageing(*known)
-            colours[number] = aged.now if aged.changed else known_colour(*known)
+            colours[number] = colour_by_now(*known)
         return list(colours.items())
 
     def _as_they_stand(self, trials: Sequence[Trial]) -> dict[int, tuple[Reading, datetime, list[KeptSighting]]]:
@@ -626,7 +631,7 @@ class Studio:
 
         alike = target is not None and target.photo is not None and not _read_by_plates(target)
         if options.get("rng") is not None:
-            return Suggester(self._counting_for(alike), **options)  # a generator's state is the caller's own
+            return Suggester(self._counted(alike), **options)  # a generator's state is the caller's own
         key = f"{alike} {sorted(options.items())!r}"
         revision = (self.log.revision(), *self.tag_log.revision())
         with self._lock:
@@ -635,14 +640,14 @@ class Studio:
             if key not in self._suggesters:
                 if len(self._suggesters) >= SUGGESTERS_KEPT:
                     del self._suggesters[next(iter(self._suggesters))]
-                self._suggesters[key] = Suggester(self._counting_for(alike), **options)
+                if alike not in self._counting:
+                    self._counting[alike] = self._counted(alike)
+                self._suggesters[key] = Suggester(self._counting[alike], **options)
             return self._suggesters[key]
 
-    def _counting_for(self, as_logged: bool) -> list[Trial]:
+    def _counted(self, as_logged: bool) -> list[Trial]:
         """Return the trials that count: with their colours as logged, or as the log knows them best."""
-        if as_logged not in self._counting:
-            self._counting[as_logged] = self.trials() if as_logged else self._as_known()
-        return self._counting[as_logged]
+        return self.trials() if as_logged else self._as_known()
 
     def _as_known(self) -> list[Trial]:
         """Return the trials that count, those that were seen since with their colour as the log knows it best.

@@ -60,3 +60,12 @@ def listed(names: Sequence[str], last: str = "and") -> str:
     'wax, lacquer or oil'
     """
     return f" {last} ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def capital(text: str) -> str:
+    """Begin a sentence with what is said.
+
+    >>> capital("plate 88 is passed over")
+    'Plate 88 is passed over'
+    """
+    return text[:1].upper() + text[1:]

@@ -10,7 +10,6 @@ import cv2
 import numpy as np
 import pytest
 import sqlalchemy as sa
-from streamlit.testing.v1 import AppTest
 
 from matcher import find_plates, open_photo
 from matcher.errors import StudioError, TagError
@@ -22,6 +21,7 @@ from matcher.sheets.tag_sheet import PrintedTag
 from matcher.studio import Studio
 from matcher.tags.code import TagCode
 from matcher.trials.trial import StageReading
+from tests.app_pages import open_page, said_on
 from tests.plates import a_recipe, a_trial
 from tests.test_paper import as_printed
 from tests.test_sheets import DOTS_PER_MM, needs_poppler, rendered
@@ -187,26 +187,17 @@ def _empty(folder: Path) -> Path:
 # On the page
 
 
-def opened() -> AppTest:
-    return AppTest.from_file(str(APP), default_timeout=90).run().switch_page("screens/log.py").run()
-
-
-def said(app: AppTest) -> str:
-    assert not app.exception
-    return "".join(element.proto.body for element in app.get("html"))
-
-
 def test_the_log_chooses_a_board_keeps_it_and_gives_its_tags(studio: Studio) -> None:
-    app = opened()
-    assert "with so many of these plates" not in said(app), "nothing is worked out before it is asked for"
+    app = open_page("log")
+    assert "with so many of these plates" not in said_on(app), "nothing is worked out before it is asked for"
     app.number_input(key="board.count").set_value(8).run()
     app.button(key="board.show").click().run()
     best = studio.board(8)
-    assert "with so many of these plates" in said(app) and f">{best.numbers[0]}</a>" in said(app)
+    assert "with so many of these plates" in said_on(app) and f">{best.numbers[0]}</a>" in said_on(app)
     app.button(key="board.keep").click().run()
     kept = studio.kept_board()
     assert kept is not None and kept.numbers == best.numbers
-    body = said(app)
+    body = said_on(app)
     assert "none touching another" in body and "a whole shelf that drifts alike" in body
     app.button(key="board.give").click().run()
     assert {one.trial_id for one in studio.tags().in_force()} == set(best.numbers)
@@ -214,9 +205,9 @@ def test_the_log_chooses_a_board_keeps_it_and_gives_its_tags(studio: Studio) -> 
     app.button(key="board.anew").click().run()
     app.number_input(key="board.count").set_value(8).run()
     app.button(key="board.show").click().run()
-    assert "the same plates would be chosen" in said(app)
+    assert "the same plates would be chosen" in said_on(app)
 
 
 def test_an_empty_log_speaks_of_no_board(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setenv("MATCHER_STUDIO", str(_empty(tmp_path)))
-    assert "The studio's own chart" not in [header.value for header in opened().header]
+    assert "The studio's own chart" not in [header.value for header in open_page("log").header]

@@ -11,7 +11,6 @@ from typing import Any
 
 import numpy as np
 import pytest
-from streamlit.testing.v1 import AppTest
 
 from matcher.bench.work import After, Piece, Taken
 from matcher.colour.sources import Source
@@ -20,7 +19,7 @@ from matcher.plates_beside import board_with, worth_laying
 from matcher.reading.reading import Reading
 from matcher.studio import Studio
 from matcher.trials.trial import Target
-from tests.browser import page_file
+from tests.app_pages import open_page, said_on
 from tests.plates import a_recipe, a_trial
 from tests.tagged_plates import LAMPS, Bench, bench_with
 from ui.state.light import CardChoice
@@ -50,18 +49,6 @@ def studio(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, lamps: Bench) -> Ite
         yield opened
 
 
-def page(name: str, **query: str) -> AppTest:
-    app = AppTest.from_file(str(APP), default_timeout=90).run()
-    for key, value in query.items():
-        app.query_params[key] = value
-    return app.switch_page(page_file(name)).run()
-
-
-def shown(app: AppTest) -> str:
-    assert not app.exception
-    return " ".join(str(element.proto.body) for element in app.get("html"))
-
-
 def in_words(body: str) -> str:
     return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", body)).split())
 
@@ -71,7 +58,7 @@ def test_on_the_target_page_it_stands_before_what_else_would_help(studio: Studio
     card = CardChoice("card", "grey card", None, tuple(map(tuple, lamps.card.tolist())))
     mark = {"kind": "outline", "points": lamps.finishes["target"].tolist()}
     studio.save_draft("target", {"photo": photo, "card": card.as_dict(), "finishes": [mark]})
-    body = shown(page("target"))
+    body = said_on(open_page("target"))
     said = in_words(body)
     assert re.search(
         r"Tag plates? [\d, and]+, lay (that one|them) beside it and photograph them together: ±\d+\.\d becomes", said
@@ -80,7 +67,7 @@ def test_on_the_target_page_it_stands_before_what_else_would_help(studio: Studio
     (to_tag,) = re.findall(r'href="/log\?to-tag=([\d,]+)"', body)
     for number in range(1, 6):
         studio.give_tag(number, f"{studio.tag_signs}-{number}")
-    body = shown(page("target"))
+    body = said_on(open_page("target"))
     assert "Lay plate" in in_words(body) and "to-tag" not in body
     assert all(f'href="/log?plate={number}"' in body for number in to_tag.split(","))
 
@@ -88,19 +75,19 @@ def test_on_the_target_page_it_stands_before_what_else_would_help(studio: Studio
 @pytest.mark.parametrize("where", ["suggestions", "bench"])
 def test_a_kept_target_and_a_reading_of_a_piece_offer_it_once(studio: Studio, where: str) -> None:
     query = {"target": "1"} if where == "suggestions" else {"piece": "p"}
-    assert in_words(shown(page(where, **query))).count("photograph them together") == 1
+    assert in_words(said_on(open_page(where, **query))).count("photograph them together") == 1
 
 
 def test_a_plate_is_not_laid_beside_itself_and_one_known_well_needs_none(studio: Studio) -> None:
-    body = shown(page("log", plate="5"))
+    body = said_on(open_page("log", plate="5"))
     assert "photograph them together" in in_words(body) and 'href="/log?plate=5"' not in body
-    assert "photograph them together" not in in_words(shown(page("log", plate="1")))
+    assert "photograph them together" not in in_words(said_on(open_page("log", plate="1")))
 
 
 def test_the_way_to_the_tags_has_the_plates_filled_in(studio: Studio) -> None:
-    app = page("log", **{"to-tag": "3,1"})
+    app = open_page("log", **{"to-tag": "3,1"})
     assert app.segmented_control(key="tags.for").value == "Logged plates"
-    assert app.text_input(key="tags.plates").value == "3, 1" and "New tags, for plate 3" in shown(app)
+    assert app.text_input(key="tags.plates").value == "3, 1" and "New tags, for plate 3" in said_on(app)
 
 
 def test_the_command_line_tells_it_of_targets_suggestions_and_plates(studio: Studio, told: Any, run: Any) -> None:

@@ -8,17 +8,14 @@ from typing import Any
 
 import numpy as np
 import pytest
-from streamlit.testing.v1 import AppTest
 
 from matcher.colour.difference import delta_e_2000
 from matcher.studio import Studio
 from matcher.tags.code import TagCode
-from tests.browser import page_file
+from tests.app_pages import button, open_page, said_on
 from tests.tagged_plates import CARD, LAMPS, bench_with
 from tests.test_plates_in_picture import BROWNS, TARGET, studio_of_plates
 from ui.draw import Shape
-
-APP = Path(__file__).parents[1] / "ui" / "app.py"
 
 
 @pytest.fixture(scope="module")
@@ -45,21 +42,9 @@ def begun(place: Path, form: str, tags: dict[str, TagCode], mark: str = "target"
         studio.save_draft(form, {"photo": sha256, "card": card, "finishes": [outline.as_dict()], **more})
 
 
-def page(name: str) -> AppTest:
-    return AppTest.from_file(str(APP), default_timeout=90).run().switch_page(page_file(name)).run()
-
-
-def said_on(app: AppTest) -> str:
-    return " ".join(element.proto.body for element in app.get("html"))
-
-
-def button(app: AppTest, label: str) -> Any:
-    return next(item for item in app.button if item.label == label)
-
-
 def test_the_page_reads_by_the_plates_and_lets_one_be_left_out(studio: Path, made: Any) -> None:
     begun(studio, "target", made[1])
-    app = page("target")
+    app = open_page("target")
     assert not app.exception
     assert "Read by the plates in the picture" in said_on(app) and "Plate 4</b>: as logged" in said_on(app)
     pills = next(item for item in app.button_group if "leave it out" in item.label)
@@ -80,7 +65,7 @@ def test_a_plate_whose_finish_was_never_marked_is_marked_once(studio: Path, made
     with Studio.open(studio) as opened:
         opened.give_tag(4, str(tags["new"]), why="the old one fell off")
     begun(studio, "target", tags, mark="new")
-    app = page("target")
+    app = open_page("target")
     assert not app.exception
     assert "Mark the finish of plate 4 in this picture once" in " ".join(
         [said_on(app), *(item.value for item in app.markdown)]
@@ -99,7 +84,7 @@ def test_a_tag_in_the_picture_that_is_on_no_plate_is_offered_for_the_one_that_is
     from ui.recipe.recipe_form import fields_of
 
     begun(studio, "plate", tags, mark="new", **fields_of(a_recipe()))
-    app = page("record")
+    app = open_page("record")
     assert not app.exception and f"Tag {tags['new']} lies in the picture" in said_on(app)
     button(app, "Yes, take it").click().run()
     button(app, "Log this plate").click().run()

@@ -17,7 +17,7 @@ from matcher.photo.photo import open_photo
 from matcher.reading.finish import read_finish
 from matcher.studio import Studio
 from matcher.trials.trial import Trial
-from tests.browser import page_file
+from tests.app_pages import open_page, said_on
 from tests.plates import a_recipe
 from tests.scenes import BROWN, GREY, Scene, box, draw_card, png
 
@@ -39,22 +39,12 @@ def studio(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[Studio]:
 
 @pytest.fixture
 def page(studio: Studio) -> Open:
-    def open_page(name: str, **query: str) -> AppTest:
-        app = AppTest.from_file(str(APP), default_timeout=90).run()
-        for key, value in query.items():
-            app.query_params[key] = value
-        return app.switch_page(page_file(name)).run()
-
     return open_page
 
 
 def press(app: AppTest, label: str) -> AppTest:
     assert not app.exception
     return next(button for button in app.button if button.label == label).click().run()
-
-
-def said_on(app: AppTest) -> str:
-    return " ".join(element.proto.body for element in app.get("html"))
 
 
 def test_a_plate_is_read_again_from_the_log(page: Open, studio: Studio) -> None:

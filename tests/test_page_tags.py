@@ -15,7 +15,7 @@ from matcher.errors import Caveat
 from matcher.reading.reading import Reading
 from matcher.studio import Studio
 from matcher.tags.sightings import KeptSighting
-from tests.browser import page_file
+from tests.app_pages import open_page, said_on
 from tests.plates import MADE_AT, a_recipe, a_trial
 from ui.recipe.recipe_form import fields_of
 
@@ -50,12 +50,6 @@ def studio(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[Studio]:
 
 @pytest.fixture
 def page(studio: Studio) -> Open:
-    def open_page(name: str, **query: str) -> AppTest:
-        app = AppTest.from_file(str(APP), default_timeout=90).run()
-        for key, value in query.items():
-            app.query_params[key] = value
-        return app.switch_page(page_file(name)).run()
-
     return open_page
 
 
@@ -66,10 +60,6 @@ def press(app: AppTest, key: str) -> AppTest:
 
 def typed(app: AppTest, label: str) -> Any:
     return next(field for field in app.text_input if field.label == label)
-
-
-def said_on(app: AppTest) -> str:
-    return " ".join(element.proto.body for element in app.get("html"))
 
 
 def test_a_plate_shows_its_tag_where_it_was_seen_and_how_it_changed(page: Open) -> None:

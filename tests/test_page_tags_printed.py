@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 from starlette.requests import Request
-from streamlit.testing.v1 import AppTest
 
 from matcher.reading.reading import Reading
 from matcher.studio import Studio
+from tests.app_pages import open_page, said_on
 from tests.plates import a_trial
 from ui.wall.tag_route import on_no_plate, tag_routes, to_the_plate
 
@@ -39,15 +39,11 @@ def test_a_phone_is_led_to_the_plate_that_carries_the_tag(studio: Studio) -> Non
     assert "on no plate yet" in on_no_plate(f"{studio.tag_signs}-8", studio.tag_signs)
 
 
-def said(app: AppTest) -> str:
-    return "".join(element.proto.body for element in app.get("html"))
-
-
 def test_the_log_prints_tags_and_gives_new_ones_to_logged_plates(studio: Studio) -> None:
-    app = AppTest.from_file(str(APP), default_timeout=60).run().switch_page("screens/log.py").run()
+    app = open_page("log")
     assert app.number_input(key="tags.first").value == 8
     app.text_input(key="tags.address").set_value("two words").run()
-    assert "Give the address as host:port" in said(app)
+    assert "Give the address as host:port" in said_on(app)
     app.text_input(key="tags.address").set_value("").run()
     app.segmented_control(key="tags.for").set_value("Logged plates").run()
     app.text_input(key="tags.plates").set_value("1, 2").run()

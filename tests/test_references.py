@@ -37,9 +37,11 @@ from matcher.commissions.read_again import read_again
 from matcher.errors import CardError, ReadingError
 from matcher.photo.photo import open_photo
 from matcher.reading.comparison import delta_e_interval, difference_covariance
+from matcher.reading.difference_map import delta_e_map
 from matcher.reading.finish import known_finishes, read_finish
 from matcher.reading.reading import Reading
 from matcher.reading.seen_again import seen_again
+from matcher.reading.texture import read_texture
 from tests.benchmarks.known_plates import Log, Phone, scene
 from tests.scenes import box
 
@@ -79,6 +81,7 @@ SMALL = 0.03
 def plainly_gaussian(monkeypatch):
     """The discrepancy as large as usual, all of it small."""
     monkeypatch.setattr(references, "SCALES", np.array([1.0]))
+    monkeypatch.setattr(references, "_PRIOR", np.array([1.0]))
     monkeypatch.setattr(references, "SURFACES_OWN", SMALL * references.SURFACES_OWN)
 
 
@@ -529,3 +532,17 @@ def test_light_moves_lightness_as_the_cube_root_of_it_does():
     step = 1e-4
     moved = (xyz_to_lab(lab_to_xyz(lab) * np.exp(step)) - xyz_to_lab(lab_to_xyz(lab) * np.exp(-step))) / (2 * step)
     assert brighter(lab) == pytest.approx(moved, rel=1e-4)
+
+
+def test_what_is_shown_beside_a_reading_is_of_one_colour_with_it(shown):
+    """Its palette, and the map of two finishes, are corrected by the same plates as the readings."""
+    log, picture = shown
+    eight = [Reference(at, log.readings[which]) for which, at in picture.eight]
+    calibration = calibrate(picture.photo, picture.card, references=eight)
+    first, second = picture.outlines[:2]
+    pair = [read_finish(picture.photo, calibration, outline, "finish") for outline in (first, second)]
+    colours = read_texture(picture.photo, calibration, first, np.random.default_rng(1), "finish").palette
+    mean = xyz_to_lab(sum(colour.share * lab_to_xyz(colour.lab) for colour in colours))
+    assert mean == pytest.approx(pair[0].lab, abs=0.6)
+    apart = delta_e_map(picture.photo, calibration, first, picture.photo, calibration, second, size=(8, 8))
+    assert np.nanmedian(apart) == pytest.approx(float(delta_e_2000(pair[0].lab, pair[1].lab)), abs=0.8)

@@ -121,3 +121,10 @@ def test_a_title_is_one_line(studio: Studio) -> None:
         studio.title = "x" * 300
     studio.title = "two\nlines"
     assert studio.title == "two lines"
+
+
+def test_a_suggester_with_dice_of_its_own_knows_the_newest_plate(studio: Studio) -> None:
+    studio.record(a_trial(40.0))
+    studio.suggester()
+    studio.record(a_trial(44.0))
+    assert len(studio.suggester(rng=np.random.default_rng(1)).trials) == 2

@@ -17,14 +17,14 @@ from itertools import combinations
 from typing import Literal, Protocol
 
 import numpy as np
-from scipy.special import logsumexp
+from scipy.special import logsumexp, softmax
 
 from matcher.calibration.camera_priors import is_unknown_camera
 from matcher.colour.local_error import LocalError
 from matcher.colour.metric import delta_e_metric
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
-from matcher.colour.uncertainty import BudgetTerm, shared_covariance, slimmed, square_root, squared_distance, sum_of
+from matcher.colour.uncertainty import BudgetTerm, slimmed, square_root, sum_of
 from matcher.errors import ReadingError
 
 MOST_REFERENCES = 40
@@ -33,8 +33,7 @@ SCALES = np.exp(np.linspace(np.log(0.1), np.log(7.0), 15))
 SCALE_SPREAD = 0.6
 """Of the log of how large the discrepancy of one photograph is beside the usual one."""
 USUAL_SIZE = float(np.exp(SCALE_SPREAD**2))  # its root mean square before anything is seen
-_PRIOR = np.exp(-np.square(np.log(SCALES)) / (2 * SCALE_SPREAD**2))
-_PRIOR /= _PRIOR.sum()
+_PRIOR = softmax(-np.square(np.log(SCALES)) / (2 * SCALE_SPREAD**2))
 LOG_ROOT_2PI = 0.5 * np.log(2 * np.pi)
 SURELY_LARGER = 1.2
 """Times its usual size, beyond which a discrepancy is shown to be larger, so that readings without it are too sure."""
@@ -296,15 +295,11 @@ class Conditioned:
     @cached_property
     def _weights(self) -> tuple[Floats, Floats]:
         """The weights (k,) of SCALES by what the references show, and the inverse (k, 3n, 3n) for each."""
-        inverses, logs = [], []
-        for scale in SCALES:
-            whole = self._fixed + scale**2 * self._alike
-            inverse = np.linalg.inv(whole)
-            told = -(self._shown @ inverse @ self._shown + np.linalg.slogdet(whole)[1]) / 2
-            logs.append(told - np.log(scale) ** 2 / (2 * SCALE_SPREAD**2))
-            inverses.append(inverse)
-        weights = np.exp(np.array(logs) - max(logs))
-        return weights / weights.sum(), np.array(inverses)
+        whole = self._fixed + SCALES[:, None, None] ** 2 * self._alike
+        inverses = np.linalg.inv(whole)
+        told = -(inverses @ self._shown @ self._shown + np.linalg.slogdet(whole)[1]) / 2
+        weights = softmax(told + np.log(_PRIOR))
+        return np.asarray(weights), np.asarray(inverses)
 
     @property
     def size(self) -> float:
@@ -343,14 +338,6 @@ class Conditioned:
         told = (inverse @ self._shown[at]).reshape(count, 3)
         return np.asarray(np.einsum("ni,nij,nj->n", told, np.linalg.inv(blocks), told))
 
-    def squared_distance(self, item: SeenReference) -> float:
-        """Return how far a known finish is read from what it is known as, in standard deviations, squared."""
-        lab, budget = self.corrected(item.seen.lab, item.seen.budget, item.place)
-        known = item.reference.reading
-        common = shared_covariance(budget, known.budget)
-        apart = sum_of(budget) + known.covariance - common - common.T
-        return float(squared_distance(lab - known.lab, apart))
-
     def corrected(
         self, lab: Floats, budget: Sequence[BudgetTerm], place: Floats
     ) -> tuple[Floats, tuple[BudgetTerm, ...]]:
@@ -368,10 +355,8 @@ class Conditioned:
             np.zeros_like(near.light),
         )
         weights, inverses = self._weights
-        gains = (common + scale**2 * near.colour for scale in SCALES)
-        gain = np.einsum(
-            "k,kij->ij", weights, np.array([c @ inverse for c, inverse in zip(gains, inverses, strict=True)])
-        )
+        between = common + SCALES[:, None, None] ** 2 * near.colour
+        gain = np.einsum("k,kij->ij", weights, between @ inverses)
         left = (*self._of_causes(budget, gain), *self._of_references(gain), *self._of_places(near, gain))
         if self.size <= SURELY_LARGER * USUAL_SIZE and _reach(lab, left) >= _reach(lab, budget):
             return lab, tuple(budget)

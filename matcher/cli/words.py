@@ -16,7 +16,7 @@ from matcher.dates import ISO, shown
 from matcher.files import whole_file
 from matcher.recipe.recipe import describe
 from matcher.suggest.wording import NEARNESS
-from matcher.words import listed, percent, plural
+from matcher.words import capital, listed, percent, plural
 
 if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
@@ -55,7 +55,7 @@ def trust_lines(reading: Reading) -> list[str]:
 
 def beside_lines(laid: LaidBeside | None) -> list[str]:
     """Say which plates are worth laying beside a finish; nothing where none are."""
-    return [] if laid is None else [f"    {laid.words[0].upper()}{laid.words[1:]}."]
+    return [] if laid is None else [f"    {capital(laid.words)}."]
 
 
 def beside_as_dict(laid: LaidBeside | None) -> dict[str, Any] | None:

@@ -15,7 +15,7 @@ from matcher.colour.types import Floats
 from matcher.errors import ReadingError
 from matcher.photo.photo import Photo
 from matcher.photo.region import checked_outline
-from matcher.reading.finish import FEWEST_PIXELS
+from matcher.reading.finish import FEWEST_PIXELS, shift_of
 from matcher.reading.glare import find_glare
 
 MOST_PIXELS = 1_500_000
@@ -78,7 +78,9 @@ def flat_lab(
     if not shown.any():
         raise ReadingError("The marked region is all glare or overexposed: retake the photo with the lamp moved.")
     flat = np.full((height, width, 3), np.nan)
-    flat[shown] = calibration.lab_of_light(laid[shown][:, :3] / laid[shown][:, 3:])
+    cells_light = laid[shown][:, :3] / laid[shown][:, 3:]
+    shift = shift_of(photo, calibration, outline, cells_light.mean(axis=0))
+    flat[shown] = calibration.lab_of_light(cells_light) + shift
     return flat
 
 

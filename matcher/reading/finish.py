@@ -33,7 +33,7 @@ from matcher.photo.photo import Photo
 from matcher.photo.region import Pixels, area_inside, block_means, covariance_of_mean, pixels_inside, share_within
 from matcher.reading.glare import Glare, PaleSpots, find_glare, wide_glare
 from matcher.reading.reading import CardAsRead, Conditions, Reading, ReferenceAsRead
-from matcher.words import counted, listed, percent
+from matcher.words import capital, counted, listed, percent
 
 FEWEST_PIXELS = 9
 FEW_PIXELS = 400
@@ -205,9 +205,13 @@ def _lab_at(light: Floats, place: Floats, calibration: Calibration, known: Condi
     return known.corrected(lab, calibration.budget(light, np.zeros((3, 3)), place), place)[0]
 
 
-def shift_at(photo: Photo, calibration: Calibration, light: Floats, place: Floats) -> Floats:
-    """Return (3,) CIELAB: what known finishes in the picture add to a colour of scene light (3,) at place (2,)."""
-    known = known_finishes(photo, calibration)
+def shift_of(photo: Photo, calibration: Calibration, region: ArrayLike, light: Floats) -> Floats:
+    """Return (3,) CIELAB: what known finishes add to a finish of scene light (3,) inside an outline (n, 2) pixels.
+
+    For what is shown of a finish besides its reading, so that it is of one colour with it.
+    """
+    known = known_besides(photo, calibration, region)
+    place = np.asarray(region, dtype=float).mean(axis=0)
     return _lab_at(light, place, calibration, known) - calibration.lab_of_light(light)
 
 
@@ -353,7 +357,7 @@ def _as_unknown_caveats(known: Conditioned, references: Sequence[Reference]) -> 
         return ()
     message = (
         f"Read for the log by a camera that no chart has shown, as this picture is, and so of no help here for its "
-        f"colours: {listed(names)}. {KNOWN_BETTER[0].upper()}{KNOWN_BETTER[1:]}."
+        f"colours: {listed(names)}. {capital(KNOWN_BETTER)}."
     )
     return (Caveat("reference-as-unknown", message),)
 

@@ -20,7 +20,7 @@ from matcher.colour.types import Floats
 from matcher.errors import ReadingError
 from matcher.one_thread import one_thread
 from matcher.photo.photo import Photo
-from matcher.reading.finish import finish_pixels
+from matcher.reading.finish import finish_pixels, shift_of
 from matcher.reading.glare import PaleSpots
 from matcher.reading.reading import PaletteColour
 from matcher.words import counted
@@ -74,7 +74,8 @@ def read_texture(
     keep = ~glare.left_out(pale_spots)
     if not keep.any():
         raise ReadingError("The marked region is all glare or overexposed: retake the photo with the lamp moved.")
-    labs = calibration.lab_of_light(shown.rgb[keep])
+    light = shown.rgb[keep]
+    labs = calibration.lab_of_light(light) + shift_of(photo, calibration, region, light.mean(axis=0))
     return Texture(palette(labs, rng), mottle(shown.xy[keep], labs))
 
 

@@ -139,8 +139,21 @@ def known_colour(logged: Reading, logged_at: datetime, sightings: Sequence[KeptS
     is returned as it is, and ``ageing`` tells its colour by now. A sighting that differs from the logged reading by
     more than chance explains (99.73 %) is no better knowledge of it, and is passed over.
     """
+    return _known(logged, logged_at, sightings, ageing(logged, logged_at, sightings))
+
+
+def colour_by_now(logged: Reading, logged_at: datetime, sightings: Sequence[KeptSighting]) -> Reading:
+    """Return a plate's colour as it is by now: as the log knows it best; where it has changed, as it was seen since.
+
+    Parameters are those of ``ageing``.
+    """
+    aged = ageing(logged, logged_at, sightings)
+    return aged.now if aged.changed else _known(logged, logged_at, sightings, aged)
+
+
+def _known(logged: Reading, logged_at: datetime, sightings: Sequence[KeptSighting], aged: Ageing) -> Reading:
     seen = _since(logged_at, sightings)
-    if not seen or ageing(logged, logged_at, seen).changed:
+    if not seen or aged.changed:
         return logged
     readings = [one.reading for one in seen if one.reading is not None]
     mean = mean_of([logged, *(reading for reading in readings if _agrees(logged, reading))])

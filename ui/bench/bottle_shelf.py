@@ -12,6 +12,7 @@ import streamlit as st
 from matcher.bench.mixing import standing_together
 from matcher.bench.mixing_wording import about_bottle, strength_of
 from matcher.recipe.hazards import Hazards, age_caution, hazards_of
+from ui.recipe.print_card import paper_choice
 from ui.show.literal import literal
 from ui.state.messages import tell, told
 
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
     from matcher.trials.stocks import SolutionUse, Stock
 
 MAKE = "make"
-PAPER = ("A4", "Letter")
 
 
 def show_shelf(studio: Studio) -> None:
@@ -131,11 +131,6 @@ def _labels(studio: Studio, there: Sequence[Stock]) -> None:
         st.download_button(
             "Print labels", lambda: _printed(studio, wanted, paper), "bottle-labels.pdf", on_click="ignore"
         )
-
-
-def paper_choice(key: str) -> str:
-    chosen = st.segmented_control("Paper", PAPER, format_func=literal, default=PAPER[0], required=True, key=key)
-    return str(chosen or PAPER[0])
 
 
 def _printed(studio: Studio, stocks: Sequence[Stock], paper: str) -> bytes:

@@ -25,10 +25,11 @@ from matcher.errors import MatcherError, RecipeError
 from matcher.recipe.cautions import cautions_for
 from matcher.recipe.quantities import measurable_blend, use_leftover
 from matcher.recipe.recipe import Recipe, describe
-from ui.bench.bottle_shelf import hazards_html, paper_choice, precautions_html
+from ui.bench.bottle_shelf import hazards_html, precautions_html
 from ui.bench.solution_used import note_for
 from ui.recipe.mix_link import FORM, mix_for
 from ui.recipe.piece import take_to_bench
+from ui.recipe.print_card import paper_choice
 from ui.show.cautions import show_these
 from ui.show.literal import literal
 from ui.state.drafts import Draft

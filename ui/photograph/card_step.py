@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.errors import CardError, MatcherError, ReadingError
-from matcher.words import agreeing, listed
+from matcher.words import agreeing, capital, listed
 from ui.draw import Shape, draw
 from ui.photograph.lab_fields import lab_fields
 from ui.photograph.photographs import bench_picture, photo_of
@@ -91,7 +91,7 @@ def _ask_card(studio: Studio, draft: Draft, sha256: str, picture_side: Any, word
         draft.set(corners=[shape.as_dict() for shape in now])
     with words_side:
         if not by_hand and found is not None:
-            said = f"{found.card.title[0].upper()}{found.card.title[1:]}, {SAID.get(found.found_by, found.found_by)}."
+            said = f"{capital(found.card.title)}, {SAID.get(found.found_by, found.found_by)}."
             st.html(f"<p>{html.escape(said)} Is the outline around it? Drag a corner to correct it.</p>")
             _settle(draft, CardChoice("card", kind, own), "Yes, that is the card")
         elif now and len(now[0].points) == 4:
@@ -131,7 +131,7 @@ def _which_card(studio: Studio, draft: Draft) -> tuple[str | None, str | None]:
     from matcher.card.card import load_cards
 
     kinds: dict[str, tuple[str | None, str | None]] = {ANY_CARD: (None, None)}
-    kinds |= {f"{card.title[0].upper()}{card.title[1:]}": (name, None) for name, card in load_cards().items()}
+    kinds |= {capital(card.title): (name, None) for name, card in load_cards().items()}
     kinds |= {f"{card.name} (measured)": (card.kind, card.name) for card in studio.own_cards()}
     field = draft.field("card_kind", ANY_CARD)
     if st.session_state[field["key"]] not in kinds:

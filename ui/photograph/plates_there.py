@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from matcher.words import capital
 from ui.draw import Fixed, Shape
 from ui.photograph.photographs import photo_of
 from ui.show.literal import literal
@@ -92,7 +93,7 @@ def _ask_which(draft: Draft, offered: Sequence[PlateSeen]) -> None:
 def _line(one: PlateSeen) -> str:
     from matcher.plates_in_picture import agreement
 
-    name = html.escape(one.plate.name[:1].upper() + one.plate.name[1:])
+    name = html.escape(capital(one.plate.name))
     if one.left_out is not None:
         return f"<li><b>{name}</b>: {html.escape(one.left_out.message)}</li>"
     said = agreement(one)

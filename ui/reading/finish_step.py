@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.errors import MatcherError
+from matcher.words import capital
 from ui.draw import Fixed, Shape, draw
 from ui.photograph.card_step import SAID, card_reading
 from ui.photograph.lay_beside import offer_to_lay
@@ -117,7 +118,7 @@ def change_card(draft: Draft, card: CardReading | None, profile: CameraProfile |
 def _card_in_words(card: CardReading) -> str:
     title = card.card.title
     how = SAID.get(card.found_by)
-    return f"{title[0].upper()}{title[1:]}" + (f", {how}" if how else "")
+    return f"{capital(title)}" + (f", {how}" if how else "")
 
 
 def _chosen_reading(

@@ -1,4 +1,4 @@
-"""Recipes on paper, from wherever the page shows one: for the bench wall, as PDF."""
+"""Recipes on paper, from wherever the page shows one: for the bench wall, as PDF; and what paper all sheets go on."""
 
 from __future__ import annotations
 
@@ -7,12 +7,21 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from ui.show.literal import literal
+
 if TYPE_CHECKING:
     from matcher.recipe.recipe import Recipe
     from matcher.studio import Studio
     from matcher.trials.trial import Trial
 
 PRINT = "Print the recipe"
+PAPER = ("A4", "Letter")
+
+
+def paper_choice(key: str) -> str:
+    """Ask which paper a sheet is printed on."""
+    chosen = st.segmented_control("Paper", PAPER, format_func=literal, default=PAPER[0], required=True, key=key)
+    return str(chosen or PAPER[0])
 
 
 def print_plate(studio: Studio, trial: Trial) -> None:

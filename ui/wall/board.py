@@ -12,13 +12,13 @@ from matcher.errors import TagError
 from matcher.tags.wording import ALL_ALIKE, KNOWN_MORE_SURELY, ON_A_BOARD
 from matcher.words import counted, listed
 from ui.photograph.lay_beside import plates_in_a_strip
+from ui.recipe.print_card import paper_choice
 from ui.show import look
-from ui.show.literal import literal
 from ui.state.cache_keys import Key, board_key
 from ui.state.messages import tell, told
 from ui.state.open_studio import logged
 from ui.state.who import who
-from ui.wall.print_tags import PAPER, SIZES, USUAL_SIZE, own_address
+from ui.wall.print_tags import own_address, size_choice
 
 if TYPE_CHECKING:
     from matcher.plates_beside import Board
@@ -132,17 +132,7 @@ def _print(studio: Studio, board: Board) -> None:
     carried = {one.trial_id for one in studio.tags().in_force()}
     new = {plate: str(tag.code) for plate, tag in tags.items() if plate not in carried}
     with st.container(horizontal=True, vertical_alignment="bottom", key="board-print"):
-        size = st.segmented_control(
-            "Side of a tag, mm",
-            SIZES,
-            default=USUAL_SIZE,
-            required=True,
-            key="board.size",
-            format_func=lambda side: f"{side:d}",
-        )
-        paper = st.segmented_control(
-            "Paper", PAPER, default=PAPER[0], required=True, key="board.paper", format_func=literal
-        )
+        size, paper = size_choice("board.size"), paper_choice("board.paper")
     if new:
         lines = ", ".join(f"plate {plate}: {tag}" for plate, tag in new.items())
         tell(f"New tags, for {lines}. Give them once the page is printed, so that no number is used twice.", "warning")
@@ -153,8 +143,7 @@ def _print(studio: Studio, board: Board) -> None:
         address = ""
 
     def page() -> bytes:
-        named = paper_named(str(paper or PAPER[0]))
-        return printed_board(studio, tags, board.words, float(size or USUAL_SIZE), address, named)
+        return printed_board(studio, tags, board.words, size, address, paper_named(paper))
 
     with st.container(horizontal=True, key="board-go"):
         as_pdf: Any = {"on_click": "ignore", "type": "primary", "key": "board.print"}

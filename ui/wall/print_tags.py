@@ -11,6 +11,7 @@ from matcher import typed
 from matcher.errors import TagError
 from matcher.words import counted
 from ui.photograph.lay_beside import TO_TAG
+from ui.recipe.print_card import paper_choice
 from ui.show import look
 from ui.show.literal import literal
 from ui.state.messages import tell, told
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
     from matcher.studio import Studio
 
 TO_COME, LOGGED = "Plates to come", "Logged plates"
-PAPER = ("A4", "Letter")
 SIZES = (15, 20, 25)
 USUAL_SIZE, A_SHEET = 20, 42
 _THIS_MACHINE = ("localhost", "127.0.0.1", "::1")
@@ -41,17 +41,7 @@ def print_tags(studio: Studio) -> None:
             what = st.segmented_control(
                 "For", (TO_COME, LOGGED), default=first, required=True, key="tags.for", format_func=literal
             )
-            size = st.segmented_control(
-                "Side in mm",
-                SIZES,
-                default=USUAL_SIZE,
-                required=True,
-                key="tags.size",
-                format_func=lambda side: f"{side:d}",
-            )
-            paper = st.segmented_control(
-                "Paper", PAPER, default=PAPER[0], required=True, key="tags.paper", format_func=literal
-            )
+            size, paper = size_choice("tags.size"), paper_choice("tags.paper")
         address = st.text_input(
             "Address that a phone opens",
             value=own_address(),
@@ -62,7 +52,15 @@ def print_tags(studio: Studio) -> None:
         with told():
             printed, new = _for_logged(studio, to_tag) if what == LOGGED else (_to_come(studio), {})
             if printed:
-                _offer(studio, printed, new, float(size or USUAL_SIZE), address or "", str(paper or PAPER[0]))
+                _offer(studio, printed, new, size, address or "", paper)
+
+
+def size_choice(key: str) -> float:
+    """Ask how large a tag is printed: its side in mm."""
+    chosen = st.segmented_control(
+        "Side of a tag, mm", SIZES, default=USUAL_SIZE, required=True, key=key, format_func=lambda side: f"{side:d}"
+    )
+    return float(chosen or USUAL_SIZE)
 
 
 def own_address() -> str:
