@@ -148,6 +148,11 @@ def test_a_finish_is_marked_by_its_tag_in_a_photograph(told: Any, refused: Any, 
     kept = told(*command)
     assert kept["tag"] == TAG and len(kept["outline"]) == 3
     assert told("tags", "--studio", folder)["tags"][0]["outline"] == kept["outline"]
+    covering = [list(taken.corners[0].mean(axis=0) + step) for step in ((-90, -90), (90, -90), (90, 90), (-90, 90))]
+    over = " ".join(f"{x:.0f},{y:.0f}" for x, y in covering)
+    for outline, said in ((over, "covers the tag"), ("9000,1 9100,2 9050,90", "inside the picture")):
+        assert said in refused(*command[:5], outline, *command[6:])
+    assert told("tags", "--studio", folder)["tags"][0]["outline"] == kept["outline"]
     assert "Give plate 2 its tag first" in refused(*command[:2], 2, *command[3:])
     with Studio.open(folder) as studio:
         studio.give_tag(2, OTHER)

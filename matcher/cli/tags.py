@@ -292,14 +292,16 @@ def find(options: argparse.Namespace) -> Answer:
 def mark(options: argparse.Namespace) -> Answer:
     """Keep where a plate's finish lies by its tag."""
     from matcher.photo.photo import open_photo
+    from matcher.photo.region import checked_outline
     from matcher.tags.outlines import corners_in
 
-    region = values.outline(options.finish)
     with studio_that_is_there(options) as studio:
         carried = studio.tag_of(studio.trial(options.id).id or 0)
         if carried is None:
             raise values.TypingError(f"Give plate {options.id} its tag first, with tags give.")
-        corners = corners_in(open_photo(options.photo, encoding=options.encoding), carried.tag)
+        photo = open_photo(options.photo, encoding=options.encoding)
+        region = checked_outline(values.outline(options.finish), photo.width, photo.height)
+        corners = corners_in(photo, carried.tag)
         if corners is None:
             raise values.TypingError(
                 f"Take another photograph, with {carried.tag} in it once, sharp and whole: it is not found in this one."

@@ -69,6 +69,15 @@ def outline_in_tag(corners: ArrayLike, region: ArrayLike) -> Floats:
     return _carried_over(np.asarray(np.linalg.inv(homography)), region, _seen(homography, _MIDDLE)[0])
 
 
+def beside_its_tag(points: Floats) -> Floats:
+    """Return an outline (n, 2) in a tag's coordinates, as it is. Raises StudioError for one that covers the tag."""
+    import cv2
+
+    if cv2.pointPolygonTest(points.astype(np.float32), (0.5, 0.5), False) >= 0:
+        raise StudioError("Mark the finish beside its tag: this outline covers the tag itself.")
+    return points
+
+
 def outline_in_picture(corners: ArrayLike, outline: ArrayLike) -> Floats:
     """Return an outline in a tag's coordinates, (n, 2), as it lies in a picture, in pixels: undoes ``outline_in_tag``.
 

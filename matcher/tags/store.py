@@ -27,7 +27,7 @@ from matcher.storage.schema import FinishOutlineRow, PhotoRow, SightingRow, Stud
 from matcher.tags import wording
 from matcher.tags.code import studio_signs
 from matcher.tags.given import GIVEN, TAKEN, TagChange, TagHistory, TagOnPlate, check_change, history_of, tag_text
-from matcher.tags.outlines import FinishOutline, body_of, outline_in_tag, points_of
+from matcher.tags.outlines import FinishOutline, beside_its_tag, body_of, outline_in_tag, points_of
 from matcher.tags.sightings import NO_PLATE, KeptSighting, SightingPage, of_columns, place_of
 from matcher.trials.log import note, one_trial, record_in
 from matcher.trials.trial import Trial
@@ -134,7 +134,7 @@ class Tags:
             kept = record_in(session, [trial], who)[0]
             give_in(session, kept.id or 0, tag, who or trial.made_by)
             if corners is not None and trial.reading.region is not None:
-                points = outline_in_tag(corners, trial.reading.region)
+                points = beside_its_tag(outline_in_tag(corners, trial.reading.region))
                 _keep_outline(session, kept.id or 0, points, who or trial.made_by)
             return kept
 
@@ -145,7 +145,7 @@ class Tags:
 
         corners: (4, 2) of the tag, region: (n, 2) outline of the finish, pixels of one photograph. Raises StudioError.
         """
-        points = outline_in_tag(corners, region)
+        points = beside_its_tag(outline_in_tag(corners, region))
         with self.database.writing() as session:
             one_trial(session, trial_id)
             return _keep_outline(session, trial_id, points, who)
