@@ -362,12 +362,11 @@ class Studio:
         apart_from: SHA-256 of a photograph whose own sightings are left out, for it is to be read by the plate: what it
         was seen as there says nothing more when the photograph is read again.
         """
-        from matcher.tags.ageing import colour_by_now
+        from matcher.tags.ageing import by_now
 
         reading, since, sightings = self._as_they_stand([self.trial(trial_id)])[trial_id]
-        return colour_by_now(
-            reading, since, [one for one in sightings if apart_from is None or one.photo != apart_from]
-        )
+        seen = [one for one in sightings if apart_from is None or one.photo != apart_from]
+        return by_now(reading, since, seen)[0]
 
     def plates_in(self, photo: Photo) -> tuple[PlateInPicture, ...]:
         """Return the studio's own plates in a photograph, found by their tags, from the left to the right.
@@ -403,7 +402,7 @@ class Studio:
         """Return the plates most worth laying beside each of several finishes, as ``worth_laying`` does for one."""
         from matcher.plates_beside import worth_laying
 
-        plates = [(number, known) for number, known in self._by_now() if number != plate]
+        plates = [(number, known) for number, known in self._by_now(steady=True) if number != plate]
         tagged = frozenset(one.trial_id for one in self.tags().in_force())
         uids = {trial.id: trial.uid for trial in self.trials()}
 
@@ -414,10 +413,10 @@ class Studio:
         return [worth_laying(reading, not_there(reading), tagged) for reading in readings]
 
     def board(self, count: int = 10) -> Board:
-        """Return the plates that make the best chart of the studio's own, by expected uncertainty."""
+        """Return the plates that make the best chart of the studio's own by expected uncertainty, none that changed."""
         from matcher.plates_beside import board_of
 
-        return board_of(self._by_now(), count)
+        return board_of(self._by_now(steady=True), count)
 
     @property
     def board_uids(self) -> tuple[str, ...]:
@@ -461,16 +460,21 @@ class Studio:
                 raise StudioError(f"Plate {trial.id} is set aside: take it back, or choose another for the board.")
         return trials
 
-    def _by_now(self) -> list[tuple[int, Reading]]:
-        """Return the plates that count by their numbers, each with its colour as it is by now, sealed or aged."""
+    def _by_now(self, steady: bool = False) -> list[tuple[int, Reading]]:
+        """Return the plates that count by their numbers, each with its colour as it is by now, sealed or aged.
+
+        steady: without those that have changed since they were logged, which may go on changing.
+        """
         from matcher.commissions.sign_off import approved_reading
-        from matcher.tags.ageing import colour_by_now
+        from matcher.tags.ageing import by_now
 
         trials, seen = self.trials(), self.tag_log.last_seen()
         colours = {trial.id or 0: approved_reading(trial)[1] for trial in trials}
         again = [trial for trial in trials if trial.id in seen]
         for number, known in (self._as_they_stand(again) if again else {}).items():
-            colours[number] = colour_by_now(*known)
+            colours[number], changed = by_now(*known)
+            if steady and changed:
+                del colours[number]
         return list(colours.items())
 
     def _as_they_stand(self, trials: Sequence[Trial]) -> dict[int, tuple[Reading, datetime, list[KeptSighting]]]:

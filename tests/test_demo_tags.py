@@ -14,6 +14,7 @@ from matcher.calibration.calibrate import calibrate
 from matcher.card.detect import find_card
 from matcher.colour.difference import delta_e_2000
 from matcher.photo.photo import Photo, open_photo
+from matcher.plates_beside import board_of
 from matcher.plates_in_picture import PlateInPicture, serving
 from matcher.reading.advice import reach_of
 from matcher.reading.finish import read_finish
@@ -149,3 +150,11 @@ def test_the_logged_outlines_are_those_of_the_picture_beside_the_chart() -> None
     for number in TAGGED:
         assert logged[number]["tag"] == str(tag_of(number))
         assert np.abs(np.array(logged[number]["corners"]) - corners[str(number)]).max() < 1.0
+
+
+def test_a_plate_that_has_changed_is_not_put_on_a_board(studio: Studio) -> None:
+    """Plate 65 has faded (invented), and may go on fading; as it was logged it would be on it."""
+    assert studio.ageing(65).changed
+    logged = [(trial.id or 0, trial.reading) for trial in studio.trials()]
+    assert 65 in board_of([one for one in logged if one[0] in (65, *studio.board(10).numbers)], 11).numbers
+    assert 65 not in studio.board(12).numbers

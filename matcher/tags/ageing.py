@@ -142,13 +142,13 @@ def known_colour(logged: Reading, logged_at: datetime, sightings: Sequence[KeptS
     return _known(logged, logged_at, sightings, ageing(logged, logged_at, sightings))
 
 
-def colour_by_now(logged: Reading, logged_at: datetime, sightings: Sequence[KeptSighting]) -> Reading:
-    """Return a plate's colour as it is by now: as the log knows it best; where it has changed, as it was seen since.
+def by_now(logged: Reading, logged_at: datetime, sightings: Sequence[KeptSighting]) -> tuple[Reading, bool]:
+    """Return a plate's colour as it is by now, and whether it has changed since it was logged.
 
-    Parameters are those of ``ageing``.
+    As the log knows it best; where it has changed, as it was seen since. Parameters are those of ``ageing``.
     """
     aged = ageing(logged, logged_at, sightings)
-    return aged.now if aged.changed else _known(logged, logged_at, sightings, aged)
+    return (aged.now if aged.changed else _known(logged, logged_at, sightings, aged)), aged.changed
 
 
 def _known(logged: Reading, logged_at: datetime, sightings: Sequence[KeptSighting], aged: Ageing) -> Reading:
