@@ -131,7 +131,7 @@ def test_the_page_opens_a_browser_where_there_is_a_display(tmp_path):
 
 
 def test_the_next_free_port_is_taken_when_the_usual_one_is_not_free(tmp_path):
-    from matcher.cli.main import FIRST_PORT, free_port
+    from matcher.cli.app import FIRST_PORT, free_port
 
     with socket.socket() as taken:
         if os.name == "posix":
@@ -145,7 +145,7 @@ def test_the_next_free_port_is_taken_when_the_usual_one_is_not_free(tmp_path):
 @pytest.mark.skipif(os.name != "posix", reason="elsewhere a port that was left is free at once")
 def test_a_port_that_was_just_left_is_free():
     """Its last connection, closed by who served, stays behind for a minute (TIME-WAIT, RFC 9293, section 3.6)."""
-    from matcher.cli.main import free_port
+    from matcher.cli.app import free_port
 
     with socket.create_server(("127.0.0.1", 0)) as served:
         port = served.getsockname()[1]

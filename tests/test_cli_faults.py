@@ -12,7 +12,7 @@ import sys
 import pytest
 
 from matcher import Coat, Reading, Recipe, Studio, Trial
-from matcher.cli import main as page
+from matcher.cli import app as page
 from matcher.cli.main import main
 from matcher.errors import StudioError, sentence_of
 from tests.plates import a_profile

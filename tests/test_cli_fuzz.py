@@ -18,7 +18,7 @@ from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from matcher import Coat, Reading, Recipe, Studio, Trial
-from matcher.cli import main as page
+from matcher.cli import app as page
 from matcher.cli.main import main, whole_command_line
 from matcher.commissions.commission import Area, Commission
 from tests import scenes

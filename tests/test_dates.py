@@ -18,11 +18,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from matcher.cli.main import main
-from matcher.cli.words import trial_lines
 from matcher.dates import ISO, LONG, local, moment, on_day, shown
 from matcher.errors import StudioError
 from matcher.studio import Studio
 from matcher.trials.facts import facts_of, what_changed
+from matcher.typed_in.words import trial_lines
 from tests.plates import a_trial
 
 ZONES = ("Pacific/Auckland", "America/Los_Angeles", "Asia/Kolkata", "Pacific/Kiritimati", "Pacific/Pago_Pago", "UTC")

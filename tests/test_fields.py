@@ -14,8 +14,6 @@ from typing import Any
 import pytest
 from hypothesis import given
 
-from matcher.cli import values
-from matcher.cli.options import add_about_plate
 from matcher.errors import RecipeError, StudioError
 from matcher.recipe.fields import COAT, METAL, SEAL, UNDERCOAT, Part
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
@@ -24,6 +22,8 @@ from matcher.trials import rows, spreadsheet
 from matcher.trials.facts import TypedFacts, facts_of, what_changed
 from matcher.trials.fields import KEPT, TYPED
 from matcher.trials.trial import Trial
+from matcher.typed_in import values
+from matcher.typed_in.options import add_about_plate
 from tests.plates import a_reading, a_trial, recipes
 from ui.recipe.about_plate import fields_about
 from ui.recipe.recipe_form import fields_of, recipe_of

@@ -12,7 +12,6 @@ from pathlib import Path
 import pytest
 
 from matcher import files
-from matcher.cli.values import recipe_file
 from matcher.errors import MatcherError, Misfit, StudioError
 from matcher.files import opened, read_whole, whole_file
 from matcher.instrument.files import read_targets
@@ -20,6 +19,7 @@ from matcher.photo.photo import open_photo
 from matcher.storage.photos import PhotoStore
 from matcher.studio import Studio
 from matcher.trials.camera_profiles import read_profile
+from matcher.typed_in.values import recipe_file
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="pipes, sockets and devices as POSIX has them")
 

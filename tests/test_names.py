@@ -10,7 +10,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from matcher.cli.values import TypingError, known_name
 from matcher.errors import RecipeError
 from matcher.plan.inventory import means_of, one_alloy
 from matcher.plan.limits import Limits
@@ -23,6 +22,7 @@ from matcher.recipe.quantities import hydrate
 from matcher.recipe.recipe import Coat, Recipe, Undercoat, as_compared, describe
 from matcher.studio import Studio
 from matcher.trials.stocks import Stock, equivalent_strength
+from matcher.typed_in.values import TypingError, known_name
 from tests.plates import a_recipe, a_trial, recipes
 
 ALIASES = {

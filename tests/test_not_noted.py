@@ -18,7 +18,6 @@ from matcher.bench.passes import course_of_last_coat
 from matcher.bench.steps import steps_of
 from matcher.bench.wording import look_and_sound, what_goes_on
 from matcher.bench.work import Piece
-from matcher.cli import values
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.types import Floats
 from matcher.errors import RecipeError
@@ -43,6 +42,7 @@ from matcher.suggest.outliers import at_odds
 from matcher.suggest.suggester import Suggester
 from matcher.trials.spreadsheet import opened_table
 from matcher.trials.trial import Trial
+from matcher.typed_in import values
 from tests.benchmarks.invented_processes import TEMPS_C, film, recipe_space
 from tests.plates import a_trial
 from ui.recipe.recipe_form import OLD_NOTES, fields_of, new_plate_of, recipe_of

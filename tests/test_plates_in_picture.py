@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 
 from matcher import plates_in_picture
-from matcher.cli.values import outline_as_typed
 from matcher.colour.difference import delta_e_2000
 from matcher.errors import StudioError
 from matcher.photo.camera import CameraInfo
@@ -23,6 +22,7 @@ from matcher.studio import Studio
 from matcher.tags.code import TagCode
 from matcher.tags.search import find_plates
 from matcher.trials.trial import Trial
+from matcher.typed_in.values import outline_as_typed
 from tests.command_line import refused, run, told  # noqa: F401  # fixtures
 from tests.tagged_plates import CARD, LAMPS, bench_with
 

@@ -20,9 +20,9 @@ from matcher.calibration.profile_report import (
 )
 from matcher.card.card import load_cards
 from matcher.card.detect import find_card
-from matcher.cli.words import profile_lines
 from matcher.photo.photo import open_photo
 from matcher.shipped import shipped
+from matcher.typed_in.words import profile_lines
 
 CHART = load_cards()["24-patch chart"]
 

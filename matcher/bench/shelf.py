@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 
 from matcher.bench.work import Piece
 from matcher.errors import StudioError
+from matcher.hands import Work
 from matcher.recipe.recipe import need_all_noted
 from matcher.storage import checked
 from matcher.storage.database import Database
@@ -56,7 +57,9 @@ class Shelf:
         others = [other.number for other in self.pieces() if other.uid != piece.uid]
         number = piece.number or max(others, default=0) + 1
         self._drafts.save(
-            _form(piece.uid), _storable(replace(piece, begun_at=piece.begun_at or now(), number=number)).as_dict()
+            _form(piece.uid),
+            _storable(replace(piece, begun_at=piece.begun_at or now(), number=number)).as_dict(),
+            Work.NOTE,
         )
         return self.piece(piece.uid)
 
@@ -70,13 +73,13 @@ class Shelf:
             made.append(_storable(change(Piece.from_dict(body))))
             return made[-1].as_dict()
 
-        self._drafts.change(_form(uid), changed)
+        self._drafts.change(_form(uid), changed, Work.NOTE)
         return made[-1]
 
     def take_off(self, uid: str) -> None:
         """Take a piece off the bench, with the reading of it that is half taken; none there is no error."""
         self._drafts.drop(READING + uid)
-        self._drafts.drop(_form(uid))
+        self._drafts.drop(_form(uid), Work.NOTE)
 
 
 def _load(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[Piece]:

@@ -6,12 +6,12 @@ import argparse
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from matcher.cli import values, words
-from matcher.cli.options import Commands, Parser, add_after, add_limits, add_recipe, add_target
-from matcher.cli.photographs import Given, readings_after, refuse_for_photo_only, studio_that_is_there, wanted
 from matcher.cli.suggest import caution_lines, limits_of
-from matcher.cli.words import Answer
 from matcher.recipe.recipe import Recipe, describe
+from matcher.typed_in import values, words
+from matcher.typed_in.options import Commands, Parser, add_after, add_limits, add_recipe, add_target
+from matcher.typed_in.photographs import Given, readings_after, refuse_for_photo_only, studio_that_is_there, wanted
+from matcher.typed_in.words import Answer
 from matcher.words import percent
 
 if TYPE_CHECKING:

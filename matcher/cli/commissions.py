@@ -6,8 +6,8 @@ import argparse
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from matcher.cli import values, words
-from matcher.cli.options import (
+from matcher.typed_in import values, words
+from matcher.typed_in.options import (
     Commands,
     Function,
     Parser,
@@ -17,7 +17,7 @@ from matcher.cli.options import (
     add_paper,
     add_photo_or_lab,
 )
-from matcher.cli.photographs import (
+from matcher.typed_in.photographs import (
     as_warnings,
     given,
     given_file,
@@ -26,8 +26,8 @@ from matcher.cli.photographs import (
     samples_wanted,
     studio_that_is_there,
 )
-from matcher.cli.values import TOLERANCE
-from matcher.cli.words import Answer, write
+from matcher.typed_in.values import TOLERANCE
+from matcher.typed_in.words import Answer, write
 from matcher.words import counted
 
 if TYPE_CHECKING:

@@ -9,9 +9,13 @@ from itertools import starmap, zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from matcher.cli import values, words
 from matcher.cli.bench import named_piece
-from matcher.cli.options import (
+from matcher.errors import Caveat, StudioError
+from matcher.recipe.names import same
+from matcher.recipe.recipe import MAX_PASSES, Coat, Recipe, Undercoat
+from matcher.suggest.finding import FACETS, ORDERS, SEASONS, Finder, Found, Wanted
+from matcher.typed_in import values, words
+from matcher.typed_in.options import (
     Commands,
     Function,
     Parser,
@@ -24,12 +28,8 @@ from matcher.cli.options import (
     add_photo_or_lab,
     add_recipe,
 )
-from matcher.cli.photographs import Given, as_warnings, given, opened_studio, readings_after, studio_that_is_there
-from matcher.cli.words import Answer
-from matcher.errors import Caveat, StudioError
-from matcher.recipe.names import same
-from matcher.recipe.recipe import MAX_PASSES, Coat, Recipe, Undercoat
-from matcher.suggest.finding import FACETS, ORDERS, SEASONS, Finder, Found, Wanted
+from matcher.typed_in.photographs import Given, as_warnings, given, opened_studio, readings_after, studio_that_is_there
+from matcher.typed_in.words import Answer
 from matcher.words import agreeing, counted
 
 if TYPE_CHECKING:

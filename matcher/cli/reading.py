@@ -8,8 +8,8 @@ from itertools import combinations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from matcher.cli import values, words
-from matcher.cli.options import (
+from matcher.typed_in import values, words
+from matcher.typed_in.options import (
     Commands,
     Parser,
     add_card_and_camera,
@@ -17,7 +17,7 @@ from matcher.cli.options import (
     add_overwrite,
     add_photo,
 )
-from matcher.cli.photographs import (
+from matcher.typed_in.photographs import (
     AUTO,
     NONE,
     Photographed,
@@ -31,7 +31,7 @@ from matcher.cli.photographs import (
     studio_is_there,
     studio_that_is_there,
 )
-from matcher.cli.words import Answer, write
+from matcher.typed_in.words import Answer, write
 
 if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile

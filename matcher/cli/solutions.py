@@ -7,13 +7,13 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from matcher.cli import values
 from matcher.cli.bench import named_piece
-from matcher.cli.options import Commands, Parser, add_overwrite, add_paper, add_recipe
-from matcher.cli.photographs import opened_studio, studio_that_is_there
 from matcher.cli.suggest import caution_lines
-from matcher.cli.words import Answer, write
 from matcher.recipe.recipe import describe
+from matcher.typed_in import values
+from matcher.typed_in.options import Commands, Parser, add_overwrite, add_paper, add_recipe
+from matcher.typed_in.photographs import opened_studio, studio_that_is_there
+from matcher.typed_in.words import Answer, write
 
 if TYPE_CHECKING:
     from matcher.recipe.hazards import Hazards

@@ -9,11 +9,11 @@ import argparse
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
-from matcher.cli import values, words
-from matcher.cli.options import Commands, Parser, add_limits, add_overwrite, add_paper, add_recipe, add_target
-from matcher.cli.photographs import Given, refuse_for_photo_only, studio_that_is_there, tolerance_given, wanted
-from matcher.cli.words import Answer, write
 from matcher.recipe.recipe import Recipe, describe
+from matcher.typed_in import values, words
+from matcher.typed_in.options import Commands, Parser, add_limits, add_overwrite, add_paper, add_recipe, add_target
+from matcher.typed_in.photographs import Given, refuse_for_photo_only, studio_that_is_there, tolerance_given, wanted
+from matcher.typed_in.words import Answer, write
 
 if TYPE_CHECKING:
     from matcher.plan.limits import Limits

@@ -7,10 +7,10 @@ from collections import Counter
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from matcher.cli import values, words
-from matcher.cli.options import Commands, Parser, add_by, add_overwrite, add_paper
-from matcher.cli.photographs import studio_is_there, studio_that_is_there
-from matcher.cli.words import Answer, write
+from matcher.typed_in import values, words
+from matcher.typed_in.options import Commands, Parser, add_by, add_overwrite, add_paper
+from matcher.typed_in.photographs import studio_is_there, studio_that_is_there
+from matcher.typed_in.words import Answer, write
 from matcher.words import counted
 
 if TYPE_CHECKING:

@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from matcher.commissions.commission import Commission
 from matcher.commissions.store import area_in
 from matcher.errors import StudioError
+from matcher.hands import Work
 from matcher.storage.database import Database
 from matcher.storage.schema import CastRow
 from matcher.trials.log import note, one_trial, row_number
@@ -39,7 +40,7 @@ class Casts:
         Raises StudioError: there is no such plate or area, the number is none of the edition's, or that area of that
         cast is another plate already.
         """
-        with self.database.writing() as session:
+        with self.database.writing(Work.NOTE) as session:
             commission, area = area_in(session, area_id)
             trial = one_trial(session, trial_id)
             if not (isinstance(number, int) and 1 <= number <= max(commission.casts, MOST_CASTS)):

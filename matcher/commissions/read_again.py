@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike
 from sqlalchemy.orm import Session
 
 from matcher.errors import MatcherError, ReadingError, StudioError
+from matcher.hands import signed
 from matcher.reading.reading import Conditions, Reading
 from matcher.storage import checked
 from matcher.storage.database import Database
@@ -121,7 +122,7 @@ def _earlier_values(row: ReadingRow, owner: Owner, why: str, who: str) -> dict[s
         "target_id": row.target_id,
         "stage": owner.stage,
         "replaced_at": datetime.now(UTC),
-        "who": checked.line(who, "name of who does it"),
+        "who": checked.line(signed(who), "name of who does it"),
         "why": why,
         "whole": row.whole,
     }

@@ -21,6 +21,7 @@ from matcher.commissions.commission import Area, Commission
 from matcher.commissions.store import area_in, signed_off
 from matcher.dates import in_utc
 from matcher.errors import MatcherError, StudioError
+from matcher.hands import signed
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe
 from matcher.recipe.stages import SEALED_STAGES
@@ -234,7 +235,7 @@ def _made(session: Session, area: Area, trial: Trial, signed_by: str, light: str
         stage=stage,
         tolerance=target.tolerance,
         note=checked.storable(note, "note"),
-        who=checked.line(who, "name of who notes it"),
+        who=checked.line(signed(who), "name of who notes it"),
     )
 
 

@@ -18,6 +18,7 @@ from matcher.commissions.commission import KINDS, Area, Commission, JournalLine
 from matcher.commissions.fields import AREA, COMMISSION, taken_from, values_of
 from matcher.dates import now
 from matcher.errors import StudioError
+from matcher.hands import Work, signed
 from matcher.storage import checked
 from matcher.storage.damaged import in_words, load_readable
 from matcher.storage.database import Database
@@ -175,7 +176,7 @@ class Commissions:
 
         Raises StudioError: it is empty, or its photograph, area or commission is not in the studio.
         """
-        with self.database.writing() as session:
+        with self.database.writing(Work.NOTE) as session:
             return write_in(session, line)
 
     def journal(self, commission_id: int) -> list[JournalLine]:
@@ -272,7 +273,7 @@ def write_in(session: Session, line: JournalLine) -> JournalLine:
     values = {
         "uid": checked.uid_of(line.uid),
         "at": checked.when(line.at),
-        "who": checked.line(line.who, "name of who writes it"),
+        "who": checked.line(signed(line.who), "name of who writes it"),
         "commission_id": commission.id,
         "area_id": line.area_id,
         "kind": line.kind,

@@ -20,6 +20,7 @@ from sqlalchemy import event, exc
 from sqlalchemy.orm import Session
 
 from matcher.errors import StudioError
+from matcher.hands import Work, need
 from matcher.storage import schema
 from matcher.storage.copy import BUSY_TIMEOUT_S
 from matcher.storage.damaged import Damaged, T, Which, load_readable
@@ -137,12 +138,15 @@ class Database:
         return found
 
     @contextmanager
-    def writing(self) -> Iterator[Session]:
+    def writing(self, work: Work = Work.CHANGE) -> Iterator[Session]:
         """Give a session whose changes are all kept, or none when anything fails on the way.
+
+        work: what kind of writing it is; whoever may not do it is refused. Raises StudioError.
 
         Writers wait for one another, on a server as in a file: each sees what the one before it has kept, so what a
         session has looked up stays true until it ends.
         """
+        need(work)
         with _told(self.name), Session(self._writer) as session, session.begin():
             _wait_for_writers(session.connection())
             yield session
@@ -151,7 +155,7 @@ class Database:
     def migrating(self) -> Iterator[Session]:
         """Give a writing session in which tables may be rebuilt: SQLite's foreign keys are off in it."""
         if not self.is_sqlite:
-            with self.writing() as session:
+            with self.writing(Work.OWN) as session:
                 yield session
             return
         engine = sa.create_engine(self.engine.url, poolclass=sa.NullPool, connect_args={"timeout": BUSY_TIMEOUT_S})
@@ -282,7 +286,7 @@ def _ensure_tables(database: Database) -> None:
     if version == schema.HEAD:
         return
     if version is None:
-        with database.writing() as session:
+        with database.writing(Work.OWN) as session:
             connection = session.connection()
             if schema_version(connection, database.name) is None:  # else another process was faster
                 _create(connection)

@@ -10,6 +10,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from matcher.hands import Work
 from matcher.storage import checked
 from matcher.storage.database import Database
 from matcher.storage.schema import DraftRow
@@ -36,18 +37,20 @@ class Drafts:
             row = session.get(DraftRow, checked.line(form, "form's name", required=True))
             return None if row is None else dict(row.body)
 
-    def save(self, form: str, body: dict[str, Any]) -> None:
+    def save(self, form: str, body: dict[str, Any], work: Work = Work.OWN) -> None:
         """Keep a form as it stands, over what was kept of it before. Raises StudioError when it is not plain JSON."""
         name = checked.line(form, "form's name", required=True)
         plain = checked.plain_json(body, "draft")
-        with self.database.writing() as session:
+        with self.database.writing(work) as session:
             session.execute(sa.delete(DraftRow).where(DraftRow.form == name))  # unread: it may be damaged
             session.execute(sa.insert(DraftRow).values(form=name, body=plain, saved_at=datetime.now(UTC)))
 
-    def change(self, form: str, change: Callable[[dict[str, Any] | None], dict[str, Any] | None]) -> None:
+    def change(
+        self, form: str, change: Callable[[dict[str, Any] | None], dict[str, Any] | None], work: Work = Work.OWN
+    ) -> None:
         """Put what ``change`` makes of a form in its place, None for nothing; nobody else changes it meanwhile."""
         name = checked.line(form, "form's name", required=True)
-        with self.database.writing() as session:
+        with self.database.writing(work) as session:
             row = session.get(DraftRow, name)
             made = change(None if row is None else dict(row.body))
             if row is not None and made == row.body:
@@ -63,9 +66,9 @@ class Drafts:
         found = self.database.load("half-typed form", load_kept, which)
         return sorted(found, key=lambda one: (one.saved_at, one.form))
 
-    def drop(self, form: str) -> None:
+    def drop(self, form: str, work: Work = Work.OWN) -> None:
         """Forget what was kept of a form; nothing kept is no error."""
-        with self.database.writing() as session:
+        with self.database.writing(work) as session:
             session.execute(
                 sa.delete(DraftRow).where(DraftRow.form == checked.line(form, "form's name", required=True))
             )

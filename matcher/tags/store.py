@@ -19,6 +19,7 @@ from matcher.colour.types import Floats
 from matcher.colour.uncertainty import slimmed
 from matcher.dates import TO_THE_MINUTE, in_utc, local, now, shown
 from matcher.errors import Caveat, StudioError
+from matcher.hands import Work, signed
 from matcher.reading.reading import Reading
 from matcher.storage import checked
 from matcher.storage.damaged import load_readable
@@ -96,7 +97,7 @@ class Tags:
         TagError
             The code is none.
         """
-        with self.database.writing() as session:
+        with self.database.writing(Work.NOTE) as session:
             return give_in(session, trial_id, tag, who, why, at, move)
 
     def take(self, trial_id: int, who: str = "", why: str = "", at: datetime | None = None) -> Given:
@@ -130,7 +131,7 @@ class Tags:
         corners: (4, 2) of the tag in the photograph that its reading is of, so that where its finish lies by the tag is
         kept too. Raises StudioError as ``TrialLog.record`` and ``give`` do.
         """
-        with self.database.writing() as session:
+        with self.database.writing(Work.NOTE) as session:
             kept = record_in(session, [trial], who)[0]
             give_in(session, kept.id or 0, tag, who or trial.made_by)
             if corners is not None and trial.reading.region is not None:
@@ -146,7 +147,7 @@ class Tags:
         corners: (4, 2) of the tag, region: (n, 2) outline of the finish, pixels of one photograph. Raises StudioError.
         """
         points = beside_its_tag(outline_in_tag(corners, region))
-        with self.database.writing() as session:
+        with self.database.writing(Work.NOTE) as session:
             one_trial(session, trial_id)
             return _keep_outline(session, trial_id, points, who)
 
@@ -169,7 +170,7 @@ class Tags:
         stay in the log; one of a known uid is kept once. Whose plate it was follows from who carried the tag then,
         where the sighting does not say. Raises StudioError: a photograph or plate is not in the studio.
         """
-        with self.database.writing() as session:
+        with self.database.writing(Work.NOTE) as session:
             history = _history_in(session)
             return [_keep_sighting(session, history, one) for one in sightings]
 
@@ -306,7 +307,7 @@ def _day_made(trial: Trial) -> datetime:
 
 
 def _change(what: str, tag: str, trial_id: int, at: datetime, who: str, why: str) -> TagChange:
-    by, reason = checked.line(who, "name of who says so"), checked.line(why, "reason")
+    by, reason = checked.line(signed(who), "name of who says so"), checked.line(why, "reason")
     return TagChange(what, tag, trial_id, at, max(at, now()), by, reason, checked.new_uid())
 
 
@@ -329,7 +330,7 @@ def _keep_outline(session: Session, trial_id: int, points: Floats, who: str) -> 
     if given is None:
         raise StudioError(f"Give plate {trial_id} its tag first: where its finish lies is kept by the tag.")
     kept = FinishOutline(
-        trial_id, given.tag, points, now(), checked.line(who, "name of who marks it"), checked.new_uid()
+        trial_id, given.tag, points, now(), checked.line(signed(who), "name of who marks it"), checked.new_uid()
     )
     values = {"uid": kept.uid, "trial_id": trial_id, "tag": kept.tag, "noted_at": kept.noted_at, "who": kept.who}
     session.execute(sa.insert(FinishOutlineRow), [{**values, "body": body_of(points)}])

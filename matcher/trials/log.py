@@ -16,6 +16,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from matcher.errors import StudioError
+from matcher.hands import Work, signed
 from matcher.recipe.names import same
 from matcher.storage import checked
 from matcher.storage.damaged import in_words, load_readable
@@ -79,7 +80,7 @@ class TrialLog:
 
     def record_all(self, trials: Iterable[Trial], who: str = "") -> list[Trial]:
         """Keep several trials in one transaction: all of them, or none when one cannot be kept."""
-        with self.database.writing() as session:
+        with self.database.writing(Work.NOTE) as session:
             return record_in(session, list(trials), who)
 
     def set_aside(self, trial_id: int, reason: str, who: str = "") -> Trial:
@@ -93,7 +94,7 @@ class TrialLog:
 
     def add_stage(self, trial_id: int, step: StageReading, who: str = "") -> Trial:
         """Add a reading taken later ("waxed", "after a year outdoors") to a trial. Raises StudioError."""
-        with self.database.writing() as session:
+        with self.database.writing(Work.NOTE) as session:
             at = 1 + len(one_trial(session, trial_id).stages)
             values = rows.reading_values(step.reading, step.stage, at, trial_id=trial_id)
             session.execute(sa.insert(ReadingRow), [values])
@@ -101,7 +102,7 @@ class TrialLog:
 
     def add_photo(self, trial_id: int, sha256: str, who: str = "") -> Trial:
         """Add a kept photograph to a trial; one that it has already changes nothing. Raises StudioError."""
-        with self.database.writing() as session:
+        with self.database.writing(Work.NOTE) as session:
             trial = one_trial(session, trial_id)
             if sha256 in trial.photos:
                 return trial
@@ -112,7 +113,7 @@ class TrialLog:
 
     def note_photos(self, kept: Iterable[tuple[KeptPhoto, str]]) -> None:
         """Note photographs that the store has kept, with their files' names, so that trials may name them."""
-        with self.database.writing() as session:
+        with self.database.writing(Work.NOTE) as session:
             for photo, name in kept:
                 note_photo_in(session, photo, name)
 
@@ -321,7 +322,7 @@ def _changed(session: Session, trial_id: int, what: str, detail: str, who: str) 
 def _history_line(what: str, kind: str, subject: object, detail: str, who: str) -> dict[str, Any]:
     return {
         "at": datetime.now(UTC),
-        "who": checked.line(who, "name of who does it"),
+        "who": checked.line(signed(who), "name of who does it"),
         "what": what,
         "kind": kind,
         "subject": str(subject),

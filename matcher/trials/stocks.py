@@ -17,6 +17,7 @@ from sqlalchemy.orm import Session
 
 from matcher.dates import in_utc, local, moment, now
 from matcher.errors import RecipeError, StudioError
+from matcher.hands import Work, signed
 from matcher.recipe.names import same
 from matcher.recipe.quantities import form_factor, molar_mass_g_per_mol
 from matcher.recipe.recipe import Coat, Undercoat
@@ -160,7 +161,7 @@ class StockShelf:
 
     def save(self, stock: Stock, who: str = "") -> Stock:
         """Keep a stock. Raises StudioError when its label names another one already: old trials rely on that."""
-        with self.database.writing() as session:
+        with self.database.writing(Work.NOTE) as session:
             return save_in(session, stock, who)
 
     def change(self, label: str, who: str = "", **changed: Any) -> Stock:
@@ -191,7 +192,7 @@ class StockShelf:
 
     def note_use(self, use: SolutionUse) -> SolutionUse:
         """Note what was used of a bottle and return it as kept. Raises StudioError."""
-        with self.database.writing() as session:
+        with self.database.writing(Work.NOTE) as session:
             return note_use_in(session, use)
 
     def take_back_use(self, uid: str, who: str = "") -> None:
@@ -265,7 +266,7 @@ def note_use_in(session: Session, use: SolutionUse) -> SolutionUse:
         passes=None if use.passes is None else _whole(use.passes, "number of passes", 1, 1000),
         application=checked.line(use.application, "way of application"),
         at=checked.when(use.at),
-        who=checked.line(use.who, "name of who noted it"),
+        who=checked.line(signed(use.who), "name of who noted it"),
         notes=checked.storable(use.notes, "notes"),
         uid=checked.uid_of(use.uid),
     )

@@ -12,11 +12,11 @@ import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, NoReturn
 
-from matcher.cli import values
-from matcher.cli.values import TOLERANCE, TypingError
+from matcher.typed_in import values
+from matcher.typed_in.values import TOLERANCE, TypingError
 
 if TYPE_CHECKING:
-    from matcher.cli.words import Answer
+    from matcher.typed_in.words import Answer
 
 PROGRAM = "patina-matcher"
 _NO_VALUE = re.compile(r"-[^=]*=--")

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-import json
-import os
-import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from matcher.cli.values import TypingError
 from matcher.colour.uncertainty import plus_minus_95
 from matcher.dates import ISO, shown
 from matcher.files import whole_file
@@ -192,17 +188,6 @@ def write(path: str, data: bytes, overwrite: bool = False) -> None:
     """Write a file that a command was asked for; what is there is kept unless ``overwrite``. Raises StudioError."""
     with whole_file(Path(path), overwrite) as temporary:
         temporary.write_bytes(data)
-
-
-def say(answer: Answer, as_json: bool) -> None:
-    """Print an answer on standard output. Raises TypingError."""
-    try:
-        print(json.dumps(answer.document, ensure_ascii=False) if as_json else "\n".join(answer.lines), flush=True)
-    except BrokenPipeError:  # the reader, "head" perhaps, has seen enough; nor is what is left to be tried again
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    except OSError as error:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        raise TypingError(f"The answer cannot be written ({error.strerror}): send it to another place.") from error
 
 
 def choice_lines(questions: Sequence[Question]) -> list[str]:

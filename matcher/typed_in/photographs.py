@@ -12,8 +12,8 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from matcher.cli import values, words
 from matcher.errors import CardError, Caveat, StudioError
+from matcher.typed_in import values, words
 from matcher.words import counted, listed
 
 if TYPE_CHECKING:
