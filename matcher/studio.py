@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
     from matcher.calibration.references import Reference
     from matcher.card.reading import CardReading
+    from matcher.changes import Changes
     from matcher.commissions.control_chart import ControlChart
     from matcher.notebook import OwnTable
     from matcher.notebook_columns import Meanings
@@ -171,6 +172,14 @@ class Studio:
 
     def __exit__(self, *_exception: object) -> None:
         self.close()
+
+    @property
+    def changes(self) -> Changes:
+        """What tells that the log has changed, by this process or another; ``changes.wait`` waits for it.
+
+        Half-typed forms are of one person and tell nobody; pieces on the bench do.
+        """
+        return self.database.changes
 
     @property
     def name(self) -> str:

@@ -19,6 +19,7 @@ import sqlalchemy as sa
 from sqlalchemy import event, exc
 from sqlalchemy.orm import Session
 
+from matcher.changes import Changes, ChangesOfFile, ChangesOfServer, note_state
 from matcher.errors import StudioError
 from matcher.hands import Work, need
 from matcher.storage import schema
@@ -42,7 +43,10 @@ class Database:
     """A studio's open database.
 
     photo_folder: where its photographs lie. damaged: what could not be read when each kind of thing was last loaded.
+    changes: how often the log has changed since it was opened, by whichever process.
     """
+
+    changes: Changes
 
     def __init__(self, engine: sa.Engine, name: str, photo_folder: Path) -> None:
         self.engine = engine
@@ -60,10 +64,15 @@ class Database:
         database = cls._at_url(str(where)) if "://" in str(where) else cls._in_folder(Path(where))
         try:
             _ensure_tables(database)
+            with _told(database.name):
+                database._hear_changes()
         except BaseException:
             database.close()
             raise
         return database
+
+    def _hear_changes(self) -> None:
+        self.changes = ChangesOfFile(self.engine) if self.is_sqlite else ChangesOfServer(self.engine, lambda _: None)
 
     @classmethod
     def _in_folder(cls, folder: Path) -> Database:
@@ -141,7 +150,8 @@ class Database:
     def writing(self, work: Work = Work.CHANGE) -> Iterator[Session]:
         """Give a session whose changes are all kept, or none when anything fails on the way.
 
-        work: what kind of writing it is; whoever may not do it is refused. Raises StudioError.
+        work: what kind of writing it is; whoever may not do it is refused. Others hear of it (``changes``), but not of
+        what somebody keeps half typed (``Work.OWN``). Raises StudioError.
 
         Writers wait for one another, on a server as in a file: each sees what the one before it has kept, so what a
         session has looked up stays true until it ends.
@@ -149,7 +159,11 @@ class Database:
         need(work)
         with _told(self.name), Session(self._writer) as session, session.begin():
             _wait_for_writers(session.connection())
+            note_state(session.connection())
             yield session
+            heard = self.changes.announce(session.connection()) if work is not Work.OWN else None
+        if heard is not None:
+            heard()
 
     @contextmanager
     def migrating(self) -> Iterator[Session]:
@@ -171,6 +185,8 @@ class Database:
             yield
 
     def close(self) -> None:
+        if hasattr(self, "changes"):
+            self.changes.close()
         self.engine.dispose()
 
 
