@@ -102,3 +102,9 @@ def signed(who: str) -> str:
     """Return the name that a line of history carries: of the one at work, else the one that was given."""
     hand = whose()
     return who if hand is None else hand.name
+
+
+def own(form: str) -> str:
+    """Return the name by which a half-typed form of the one at work is kept: nobody else sees it."""
+    hand = whose()
+    return form if hand is None else f"of {hand.uid}: {form}"

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from matcher.errors import Caveat, StudioError, SuggestionError
+from matcher.hands import own
 from matcher.trials.trial import StageReading, Target, Trial
 
 if TYPE_CHECKING:
@@ -97,6 +98,7 @@ class Studio:
     """
 
     def __init__(self, database: Database) -> None:
+        from matcher.access.sign_in import Access
         from matcher.bench.shelf import Shelf
         from matcher.commissions.casts import Casts
         from matcher.commissions.read_again import Readings
@@ -117,6 +119,7 @@ class Studio:
 
         self.database = database
         self.log = TrialLog(database)
+        self.access = Access(database)
         self.photos = PhotoStore(database.photo_folder)
         self.made_pictures = MadePictures(database.photo_folder / FOLDER)
         self._corrections = Corrections(database)
@@ -892,15 +895,15 @@ class Studio:
         studio.restored_with = differences
         return studio
 
-    # Half-typed forms
+    # Half-typed forms, each of the person at work
 
     def draft(self, form: str) -> dict[str, Any] | None:
         """Return what was saved of a half-typed form, or None."""
-        return self._drafts.draft(form)
+        return self._drafts.draft(own(form))
 
     def save_draft(self, form: str, body: dict[str, Any]) -> None:
         """Keep a half-typed form as it stands. Raises StudioError when it is not plain JSON."""
-        self._drafts.save(form, body)
+        self._drafts.save(own(form), body)
 
     def claim_draft(self, form: str, body: dict[str, Any]) -> bool:
         """Keep a form where nothing is kept of it yet; tell whether that was so."""
@@ -910,16 +913,17 @@ class Studio:
             free.append(not kept)
             return kept or body
 
-        self._drafts.change(form, first)
+        self._drafts.change(own(form), first)
         return free[-1]
 
     def drop_draft(self, form: str) -> None:
         """Forget a form's draft; none kept is no error."""
-        self._drafts.drop(form)
+        self._drafts.drop(own(form))
 
     def drafts(self, beginning: str) -> list[Kept]:
         """Return all half-typed forms whose name begins so, the one saved last at the end."""
-        return self._drafts.kept(beginning)
+        before = len(own(""))
+        return [replace(kept, form=kept.form[before:]) for kept in self._drafts.kept(own(beginning))]
 
     # What it says of itself
 

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 
 from matcher.bench.work import Piece
 from matcher.errors import StudioError
-from matcher.hands import Work
+from matcher.hands import Work, own
 from matcher.recipe.recipe import need_all_noted
 from matcher.storage import checked
 from matcher.storage.database import Database
@@ -78,7 +78,7 @@ class Shelf:
 
     def take_off(self, uid: str) -> None:
         """Take a piece off the bench, with the reading of it that is half taken; none there is no error."""
-        self._drafts.drop(READING + uid)
+        self._drafts.drop(own(READING + uid))
         self._drafts.drop(_form(uid), Work.NOTE)
 
 

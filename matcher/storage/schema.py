@@ -28,7 +28,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 from matcher.errors import StudioError
 
-HEAD = "r0007"
+HEAD = "r0008"
 
 _NAMES = {
     "ix": "ix_%(column_0_label)s",
@@ -441,6 +441,63 @@ class CameraProfileRow(Table):
     name: Mapped[str] = mapped_column(String(200), primary_key=True)
     body: Mapped[dict[str, Any]]
     saved_at: Mapped[datetime]
+
+
+class PersonRow(Table):
+    """Somebody who may sign in to the studio. ``key`` is the name as it is compared, free again once they have left.
+
+    passphrase: an Argon2id hash, "" before one was chosen. openid: issuer and subject of who signs in by OpenID,
+    or "expected" and an address until they have.
+    """
+
+    __tablename__ = "people"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    uid: Mapped[str] = mapped_column(String(64), unique=True)
+    name: Mapped[str]
+    key: Mapped[str | None] = mapped_column(String(200), unique=True)
+    role: Mapped[str] = mapped_column(String(20))
+    passphrase: Mapped[str]
+    openid: Mapped[str | None] = mapped_column(String(500), unique=True)
+    made_at: Mapped[datetime]
+    left_at: Mapped[datetime | None]
+
+
+class DeviceRow(Table):
+    """A browser that is signed in as a person. What it shows to prove it is kept as its SHA-256 alone."""
+
+    __tablename__ = "devices"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    uid: Mapped[str] = mapped_column(String(64), unique=True)
+    person_id: Mapped[int] = mapped_column(ForeignKey("people.id"), index=True)
+    secret_sha256: Mapped[str] = mapped_column(String(64), unique=True)
+    name: Mapped[str]
+    how: Mapped[str] = mapped_column(String(20))
+    made_at: Mapped[datetime]
+    seen_at: Mapped[datetime]
+    signed_out_at: Mapped[datetime | None]
+
+
+class SignInCodeRow(Table):
+    """A code that signs a device in once, as a person, or as the first owner where person_id is None."""
+
+    __tablename__ = "sign_in_codes"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    code_sha256: Mapped[str] = mapped_column(String(64), unique=True)
+    person_id: Mapped[int | None] = mapped_column(ForeignKey("people.id"))
+    made_at: Mapped[datetime]
+    ends_at: Mapped[datetime]
+    used_at: Mapped[datetime | None]
+
+
+class SignInAttemptRow(Table):
+    """An attempt to sign in that has not succeeded: by which name ("" with a code), from which address."""
+
+    __tablename__ = "sign_in_attempts"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    at: Mapped[datetime] = mapped_column(index=True)
+    how: Mapped[str] = mapped_column(String(20))
+    name: Mapped[str] = mapped_column(String(200))
+    address: Mapped[str] = mapped_column(String(100))
 
 
 def schema_version(connection: sa.Connection, name: str) -> str | None:

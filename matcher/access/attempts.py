@@ -1,0 +1,88 @@
+"""How often signing in may be tried: an attempt counts as failed from its beginning until it has succeeded.
+
+Counted by name and address together, so that nobody is locked out by what a stranger types elsewhere; by address;
+and over all, against many addresses at once. OWASP Authentication Cheat Sheet, "Login Throttling".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Session
+
+from matcher.access.people import key_of
+from matcher.errors import StudioError
+from matcher.hands import Work
+from matcher.storage.database import Database
+from matcher.storage.schema import SignInAttemptRow
+from matcher.words import counted
+
+WITHIN = timedelta(minutes=15)
+MOST_BY_NAME, MOST_BY_ADDRESS, MOST_OVER_ALL = 5, 20, 200
+_KEPT = timedelta(days=1)
+
+
+class TooOften(StudioError):
+    """Signing in was tried too often. seconds: how long to wait."""
+
+    def __init__(self, seconds: int) -> None:
+        minutes = max(1, round(seconds / 60))
+        super().__init__(
+            f"Wait {counted(minutes, 'minute')}, then try again: signing in was tried too often from here."
+        )
+        self.seconds = seconds
+
+
+@dataclass
+class Attempt:
+    """An attempt under way; it has failed unless it is said to have succeeded."""
+
+    succeeded: bool = False
+
+
+class Attempts:
+    """The attempts to sign in to one studio."""
+
+    def __init__(self, database: Database) -> None:
+        self.database = database
+
+    @contextmanager
+    def attempt(self, how: str, name: str, address: str) -> Iterator[Attempt]:
+        """Count an attempt before it is made; once it has succeeded it is not counted. Raises TooOften."""
+        key, now = key_of(name), datetime.now(UTC)
+        with self.database.writing(Work.OWN) as session:
+            session.execute(sa.delete(SignInAttemptRow).where(SignInAttemptRow.at < now - _KEPT))
+            _refuse_too_many(session, how, key, address, now)
+            row = SignInAttemptRow(at=now, how=how, name=key, address=address[:100])
+            session.add(row)
+            session.flush()
+            number = row.id
+        attempt = Attempt()
+        yield attempt
+        if attempt.succeeded:
+            with self.database.writing(Work.OWN) as session:
+                forgotten = (SignInAttemptRow.id == number) | (
+                    (SignInAttemptRow.how == how)
+                    & (SignInAttemptRow.name == key)
+                    & (SignInAttemptRow.address == address[:100])
+                )
+                session.execute(sa.delete(SignInAttemptRow).where(forgotten))
+
+
+def _refuse_too_many(session: Session, how: str, key: str, address: str, now: datetime) -> None:
+    recent = sa.select(SignInAttemptRow.at).where(SignInAttemptRow.at > now - WITHIN)
+    here = recent.where(SignInAttemptRow.address == address[:100])
+    bounds = [(recent, MOST_OVER_ALL), (here, MOST_BY_ADDRESS)]
+    if key:
+        bounds.append((here.where(SignInAttemptRow.name == key, SignInAttemptRow.how == how), MOST_BY_NAME))
+    waits = [0.0]
+    for query, most in bounds:
+        times = sorted(session.scalars(query))
+        if len(times) >= most:
+            waits.append((times[-most] + WITHIN - now).total_seconds())
+    if max(waits) > 0:
+        raise TooOften(int(max(waits)) + 1)
