@@ -13,6 +13,7 @@ from matcher.bench.work import GROUND, After
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.storage import schema
+from matcher.storage.schema import Table
 from matcher.storage.upgrade import migrations
 from matcher.studio import Studio
 from ui.recipe.record_forms import half_filled
@@ -34,22 +35,33 @@ def stood(place: str, drafts: dict[str, Any]) -> None:
             back_to_r0002(session)
 
 
+AT_R0002 = frozenset(
+    [
+        "studio",
+        "photos",
+        "stocks",
+        "targets",
+        "trials",
+        "coats",
+        "readings",
+        "trial_photos",
+        "history",
+        "drafts",
+        "own_cards",
+        "own_card_patches",
+        "camera_profiles",
+        "alembic_version",
+    ]
+)
+"""The tables that there were before the first piece came over."""
+
+
 def back_to_r0002(session: Session) -> None:
     """Undo what the later revisions add."""
-    for table in (
-        "sightings",
-        "finish_outlines",
-        "tag_changes",
-        "table_columns",
-        "solution_uses",
-        "earlier_readings",
-        "sign_offs",
-        "casts",
-        "journal",
-        "areas",
-        "commissions",
-    ):
-        session.execute(sa.text(f"DROP TABLE {table}"))
+    there = set(sa.inspect(session.connection()).get_table_names())
+    for table in reversed(Table.metadata.sorted_tables):
+        if table.name in there - AT_R0002:
+            session.execute(sa.text(f"DROP TABLE {table.name}"))
     for column in ("formula", "made_by", "kept_where", "volume_ml", "opened_at", "used_up_at"):
         session.execute(sa.text(f"ALTER TABLE stocks DROP COLUMN {column}"))
     session.execute(sa.text("UPDATE alembic_version SET version_num = 'r0002'"))
