@@ -107,8 +107,8 @@ class Studio:
         from matcher.notebook import Notebooks
         from matcher.storage.drafts import Drafts
         from matcher.storage.made_pictures import FOLDER, MadePictures
-        from matcher.storage.photos import PhotoStore
         from matcher.storage.settings import Settings
+        from matcher.storage.shared_photos import photos_of
         from matcher.tags.store import Tags
         from matcher.trials.camera_profiles import ProfileShelf
         from matcher.trials.corrections import Corrections
@@ -120,7 +120,7 @@ class Studio:
         self.database = database
         self.log = TrialLog(database)
         self.access = Access(database)
-        self.photos = PhotoStore(database.photo_folder)
+        self.photos = photos_of(database)
         self.made_pictures = MadePictures(database.photo_folder / FOLDER)
         self._corrections = Corrections(database)
         self._targets = TargetList(database)
@@ -165,7 +165,14 @@ class Studio:
         """
         from matcher.storage.database import Database, default_studio
 
-        return cls(Database.open(default_studio() if where is None else where))
+        studio = cls(Database.open(default_studio() if where is None else where))
+        try:
+            if studio.moved_to is None:
+                studio.photos.take_in()
+        except BaseException:
+            studio.close()
+            raise
+        return studio
 
     def close(self) -> None:
         self.database.close()
@@ -950,6 +957,11 @@ class Studio:
     @uid.setter
     def uid(self, value: str) -> None:
         self._settings.uid = value
+
+    @property
+    def moved_to(self) -> str | None:
+        """Where the studio was moved; nothing is written here since. None where it still is."""
+        return self._settings.moved_to
 
     @property
     def is_demo(self) -> bool:

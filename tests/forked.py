@@ -34,7 +34,7 @@ HEAVY = (
     "scipy.optimize",
     "PIL.JpegImagePlugin",
 )
-RUN_AS_SCRIPTS = ("ui.app", "ui.served", "ui.screens.", "matcher.__main__", "matcher.storage.migrations.")
+RUN_AS_SCRIPTS = ("ui.app", "ui.served", "ui.screens", "matcher.__main__", "matcher.storage.migrations.")
 
 
 def start_serving(folder: Path, port: int, said: Path) -> ForkServerProcess:

@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from matcher.storage import json_stream
-from matcher.storage.json_stream import Lazily, members
+from matcher import json_stream
+from matcher.json_stream import Lazily, members
 from tests.example_counts import examples
 
 values = st.recursive(

@@ -1,7 +1,8 @@
 """The studio's photographs: files named by their own SHA-256, so that the same picture is kept once.
 
 A photograph is written under a temporary name, flushed to the disk and then renamed: after a crash it is there whole
-or not at all. `log` holds which trials it belongs to.
+or not at all. `log` holds which trials it belongs to. Of a studio on a server they lie in its database, and this
+folder holds copies (`shared_photos`).
 """
 
 from __future__ import annotations
@@ -13,17 +14,26 @@ import os
 import tempfile
 import time
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import IO, BinaryIO
+from typing import IO, Any, BinaryIO
+
+from sqlalchemy.orm import Session
 
 from matcher.errors import Misfit, StudioError, file_in_words
 from matcher.files import flush_folder, opened
 from matcher.photo.formats import MAX_BYTES, format_of
 from matcher.photo.stored import RefusedError
+from matcher.storage import checked
+from matcher.storage.schema import PhotoRow
 
 _CHUNK_BYTES = 1024**2
 _TEMPORARY = ".incoming-"
 _ABANDONED_AFTER_S = 24 * 3600.0
+
+
+class WrongBytesError(StudioError):
+    """What came is not what its SHA-256 says."""
 
 
 @dataclass(frozen=True)
@@ -36,14 +46,15 @@ class KeptPhoto:
 
 
 class PhotoStore:
-    """Photographs in ``folder``, as ab/abcdef….jpg."""
+    """Photographs in ``folder``, as ab/abcdef….jpg. The bytes of each are looked at before they are first used."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
+        self._sound: set[tuple[str, int, int]] = set()
 
     def keep(self, source: str | Path | bytes, name: str = "") -> KeptPhoto:
         """Keep a photograph; the same one again changes nothing. Raises StudioError: not a photograph, no room."""
-        name = name or ("the photograph" if isinstance(source, bytes) else Path(source).name)
+        name = name or ("" if isinstance(source, bytes) else Path(source).name)
         try:
             stream: BinaryIO = io.BytesIO(source) if isinstance(source, bytes) else opened(Path(source))
         except Misfit as misfit:
@@ -53,7 +64,11 @@ class PhotoStore:
 
     def keep_stream(self, stream: IO[bytes], name: str, expected: str | None = None) -> KeptPhoto:
         """Keep what ``stream`` gives, as ``keep`` does; ``expected`` is the SHA-256 that it must have."""
-        name = file_in_words(name)
+        return self._put_here(stream, name, expected)
+
+    def _put_here(self, stream: IO[bytes], name: str, expected: str | None) -> KeptPhoto:
+        """Put what ``stream`` gives into the folder. Raises StudioError."""
+        name = file_in_words(name) or "the photograph"
         try:
             return self._keep(stream, name, expected)
         except OSError as error:
@@ -62,14 +77,44 @@ class PhotoStore:
             ) from error
 
     def path(self, sha256: str) -> Path:
-        """Return where a kept photograph lies. Raises StudioError when it is not there."""
+        """Return where a kept photograph lies. Raises StudioError when it is not there, or not as it was kept."""
         found = self._find(sha256)
         if found is None:
             raise StudioError(f"The photograph {sha256[:12]!s}… is not in {self.folder}: restore it from a backup.")
+        if not self._is_sound(found):
+            raise StudioError(
+                f"The photograph {sha256[:12]!s}… in {self.folder} is damaged, its bytes are no longer those that were "
+                "kept: restore it from a backup, or keep it again."
+            )
         return found
 
     def has(self, sha256: str) -> bool:
         return self._find(sha256) is not None
+
+    def kept(self) -> set[str]:
+        """Return the SHA-256 of every photograph that is here."""
+        return {path.stem for path in self.folder.glob("??/*") if is_sha256(path.stem)}
+
+    def take_in(self) -> int:
+        """Take in photographs that were kept on this machine before they had a better place; return how many."""
+        return 0
+
+    def _is_sound(self, path: Path) -> bool:
+        """Tell whether a file's bytes are those of its name; looked at again once it has changed."""
+        try:
+            now = path.stat()
+            known = path.stem, now.st_mtime_ns, now.st_size
+            if known not in self._sound:
+                with path.open("rb") as file:
+                    if hashlib.file_digest(file, "sha256").hexdigest() != path.stem:
+                        return False
+                self._sound.add(known)
+        except OSError as error:
+            raise StudioError(
+                f"The photograph {path.stem[:12]}… in {self.folder} cannot be read ({error.strerror or error}): check "
+                "the disk, or restore it from a backup."
+            ) from error
+        return True
 
     def _find(self, sha256: str) -> Path | None:
         if not is_sha256(sha256):
@@ -84,12 +129,12 @@ class PhotoStore:
             with os.fdopen(descriptor, "wb") as file:
                 sha256, size_bytes = _copy(stream, file, name)
                 if expected is not None and sha256 != expected:
-                    raise StudioError(f"{name} is damaged (its hash is another): copy or export it again.")
+                    raise WrongBytesError(f"{name} is damaged (its hash is another): copy or export it again.")
                 file.flush()
                 os.fsync(file.fileno())
             suffix = _true_suffix(Path(temporary), name)
             kept = self._find(sha256)
-            if kept is None or kept.stat().st_size != size_bytes:
+            if kept is None or kept.stat().st_size != size_bytes or not self._is_sound(kept):
                 kept = self._put(Path(temporary), sha256, suffix)
             return KeptPhoto(sha256, kept.suffix, size_bytes)
         finally:
@@ -136,3 +181,22 @@ def _copy(stream: IO[bytes], file: BinaryIO, name: str) -> tuple[str, int]:
         digest.update(chunk)
         file.write(chunk)
     return digest.hexdigest(), size_bytes
+
+
+def note_photo_in(session: Session, kept: KeptPhoto, name: str = "") -> None:
+    """Note a kept photograph within an open transaction; one that is known changes nothing."""
+    if session.get(PhotoRow, kept.sha256) is None:
+        session.add(PhotoRow(**photo_values(kept, name)))
+        session.flush()
+
+
+def photo_values(kept: KeptPhoto, name: str) -> dict[str, Any]:
+    """Return what the log notes of a photograph that was just kept. name: of the file that it was."""
+    return {
+        "sha256": kept.sha256,
+        "suffix": kept.suffix,
+        "name": checked.file_name(name),
+        "size_bytes": kept.size_bytes,
+        "kept_at": datetime.now(UTC),
+        "chunk_count": 0,
+    }

@@ -28,7 +28,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 from matcher.errors import StudioError
 
-HEAD = "r0008"
+HEAD = "r0009"
 
 _NAMES = {
     "ix": "ix_%(column_0_label)s",
@@ -62,7 +62,10 @@ class Table(DeclarativeBase):
 
 
 class StudioRow(Table):
-    """The one row about the studio itself. ``trials_revision`` grows with every change to the trials."""
+    """The one row about the studio itself. ``trials_revision`` grows with every change to the trials.
+
+    moved_to: where it was moved; nothing is written here since. None where it still is.
+    """
 
     __tablename__ = "studio"
     __table_args__ = (CheckConstraint("id = 1", name="one_row"),)
@@ -72,15 +75,36 @@ class StudioRow(Table):
     is_demo: Mapped[bool]
     made_at: Mapped[datetime]
     trials_revision: Mapped[int]
+    moved_to: Mapped[str | None]
 
 
 class PhotoRow(Table):
+    """A kept photograph. chunk_count: into how many pieces its bytes are cut in this database, 0 where they lie in a
+    folder."""
+
     __tablename__ = "photos"
     sha256: Mapped[str] = mapped_column(String(64), primary_key=True)
     suffix: Mapped[str] = mapped_column(String(8))
     name: Mapped[str]
     size_bytes: Mapped[int]
     kept_at: Mapped[datetime]
+    chunk_count: Mapped[int] = mapped_column(server_default="0", default=0)
+
+
+class PhotoChunkRow(Table):
+    """A piece of a photograph's bytes, where a server's database keeps them for all benches; positions from 0."""
+
+    __tablename__ = "photo_chunks"
+    sha256: Mapped[str] = mapped_column(ForeignKey("photos.sha256"), primary_key=True)
+    position: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    data: Mapped[bytes]
+
+
+@sa.event.listens_for(PhotoChunkRow.__table__, "after_create")
+def _leave_pieces_as_they_are(_table: object, connection: sa.Connection, **_: object) -> None:
+    """Tell a server not to try to pack every piece: photographs hardly pack."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(sa.text("ALTER TABLE photo_chunks ALTER COLUMN data SET STORAGE EXTERNAL"))
 
 
 class StockRow(Table):

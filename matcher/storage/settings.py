@@ -50,6 +50,11 @@ class Settings:
         self._update(uid=checked.uid_of(value))
 
     @property
+    def moved_to(self) -> str | None:
+        """Where the studio was moved, None where it still is."""
+        return self._row().moved_to
+
+    @property
     def board(self) -> tuple[str, ...]:
         """The uids of the plates on the studio's own board, in their order; none where none was chosen."""
         with self.database.reading() as session:

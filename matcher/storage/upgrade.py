@@ -35,6 +35,8 @@ class Migratable(Protocol):
 
     def migrating(self) -> AbstractContextManager[Session]: ...
 
+    def need_to_be_alone(self, connection: sa.Connection) -> None: ...
+
 
 def migrations() -> Config:
     """Return Alembic's configuration for the migrations that travel in this package."""
@@ -45,7 +47,10 @@ def migrations() -> Config:
 
 
 def upgrade(database: Migratable) -> None:
-    """Migrate ``database`` to the newest schema. Raises StudioError when it is newer than we are."""
+    """Migrate ``database`` to the newest schema.
+
+    Raises StudioError when it is newer than we are, or on a server while others have it open.
+    """
     config = migrations()
     known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
     with database.migrating() as session:  # a second process waits here, and then finds it done
@@ -57,6 +62,7 @@ def upgrade(database: Migratable) -> None:
                 f"The studio {database.name} was made by a newer version (log {version or 'unknown'}, this one knows "
                 f"{schema.HEAD}): update this program, then open it again."
             )
+        database.need_to_be_alone(session.connection())
         if database.file is not None:
             _copy_beside(database.file, version)
         _run(config, session)

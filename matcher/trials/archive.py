@@ -29,6 +29,7 @@ from sqlalchemy.orm import Session
 from matcher.dates import moment
 from matcher.errors import MatcherError, Misfit, StudioError
 from matcher.files import opened, whole_file
+from matcher.json_stream import Lazily, members
 from matcher.photo.formats import MAX_BYTES
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe
@@ -37,8 +38,7 @@ from matcher.storage.carried import CarriedTable
 from matcher.storage.copy import copy_sqlite, without_what_runs
 from matcher.storage.damaged import Damaged, T, Which, as_kept, readable_in_portions
 from matcher.storage.database import DATABASE_NAME, PHOTO_FOLDER, Database
-from matcher.storage.json_stream import Lazily, members
-from matcher.storage.photos import KeptPhoto, PhotoStore, is_sha256
+from matcher.storage.photos import KeptPhoto, PhotoStore, is_sha256, note_photo_in
 from matcher.storage.schema import (
     EarlierReadingRow,
     HistoryRow,
@@ -51,7 +51,7 @@ from matcher.storage.schema import (
 )
 from matcher.storage.settings import board_in, keep_board_in
 from matcher.trials import camera_profiles, own_cards, stocks, targets
-from matcher.trials.log import by_uid, load_history, load_trials, note, note_photo_in, record_in, same_content
+from matcher.trials.log import by_uid, load_history, load_trials, note, record_in, same_content
 from matcher.trials.own_cards import OwnCard
 from matcher.trials.stocks import Stock
 from matcher.trials.trial import Target, Trial
@@ -376,6 +376,8 @@ def _document(session: Session, photos: PhotoStore, damaged: list[Damaged], also
     names = {"trial": uid_of_trial, "target": uid_of_target}
     names |= {table.kind: carried.uids_of(session, table) for table in (*_OF_THE_LOG, *also)}
 
+    there = photos.kept()
+
     def readable(kind: str, load: Callable[[Session, Which], list[T]]) -> Iterator[T]:
         return readable_in_portions(session, kind, load, damaged)
 
@@ -398,20 +400,23 @@ def _document(session: Session, photos: PhotoStore, damaged: list[Damaged], also
         ),
         "own_cards": [card.as_dict() for card in readable("card", own_cards.load_cards)],
         "camera_profiles": dict(readable("camera profile", camera_profiles.load_bodies)),
-        "photos": [_photo_entry(row, photos) for row in session.scalars(sa.select(PhotoRow).order_by(PhotoRow.sha256))],
+        "photos": [
+            _photo_entry(row, row.sha256 not in there)
+            for row in session.scalars(sa.select(PhotoRow).order_by(PhotoRow.sha256))
+        ],
         **{table.name: carried.written(session, table, damaged) for table in (*_OF_THE_LOG, *also)},
         "history": Lazily(lambda: (_history_entry(row, names) for row in readable("line of history", load_history))),
         "damaged": Lazily(lambda: [as_kept(session, one) for one in damaged]),
     }
 
 
-def _photo_entry(row: PhotoRow, photos: PhotoStore) -> dict[str, Any]:
+def _photo_entry(row: PhotoRow, missing: bool) -> dict[str, Any]:
     return {
         "sha256": row.sha256,
         "suffix": row.suffix,
         "name": row.name,
         "size_bytes": row.size_bytes,
-        "missing": not photos.has(row.sha256),
+        "missing": missing,
     }
 
 
@@ -628,7 +633,8 @@ def _check_photo(archive: zipfile.ZipFile, photo: KeptPhoto, missing: bool) -> N
 def _keep_photos(archive: zipfile.ZipFile, contents: _Contents, photos: PhotoStore) -> int:
     """Put the file's photographs into the store, each checked against its hash. Return how many were new."""
     wanted = [photo for sha256, photo in contents.photos.items() if sha256 not in contents.missing]
-    wanted = [photo for photo in wanted if not photos.has(photo.sha256)]
+    there = photos.kept()
+    wanted = [photo for photo in wanted if photo.sha256 not in there]
     _check_room(sum(photo.size_bytes for photo in wanted), photos.folder)
     for photo in wanted:
         name = _photo_name(photo.sha256, photo.suffix)

@@ -21,7 +21,7 @@ from matcher.recipe.names import same
 from matcher.storage import checked
 from matcher.storage.damaged import in_words, load_readable
 from matcher.storage.database import Database
-from matcher.storage.photos import KeptPhoto
+from matcher.storage.photos import KeptPhoto, note_photo_in
 from matcher.storage.schema import (
     CoatRow,
     HistoryRow,
@@ -158,21 +158,6 @@ def note_change(
     differ = [column for column in was if was[column] != now[column]]
     detail = {"was": {name: was[name] for name in differ}, "now": {name: now[name] for name in differ}}
     note(session, CHANGED, kind, subject, json.dumps(detail, ensure_ascii=False), who)
-
-
-def note_photo_in(session: Session, kept: KeptPhoto, name: str = "") -> None:
-    """Note a kept photograph within an open transaction; one that is known changes nothing."""
-    if session.get(PhotoRow, kept.sha256) is None:
-        session.add(
-            PhotoRow(
-                sha256=kept.sha256,
-                suffix=kept.suffix,
-                name=checked.file_name(name),
-                size_bytes=kept.size_bytes,
-                kept_at=datetime.now(UTC),
-            )
-        )
-        session.flush()
 
 
 def load_history(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[HistoryRow]:
