@@ -11,7 +11,7 @@ import pytest
 ROOT = Path(__file__).parents[1]
 FLOORS = (
     ("errors", "shipped", "one_thread", "words", "typed"),
-    ("dates", "files", "hands", "changes"),
+    ("dates", "files", "hands", "changes", "json_stream"),
     ("colour", "recipe"),
     ("photo",),
     ("card",),

@@ -382,10 +382,8 @@ def _check_still_here(connection: sa.Connection, name: str) -> str | None:
 
     A program that stayed open while a newer one brought the tables up to date must write no more.
     """
-    moved = sa.select(schema.StudioRow.moved_to).scalar_subquery()
-    found = connection.execute(
-        sa.select(sa.column("version_num"), moved).select_from(sa.text("alembic_version"))
-    ).first()
+    versions, moved = sa.table("alembic_version", sa.column("version_num")), sa.select(schema.StudioRow.moved_to)
+    found = connection.execute(sa.select(versions.c.version_num, moved.scalar_subquery())).first()
     if found is None or found[0] != schema.HEAD:
         raise StudioError(
             f"The log of {name} was brought up to date by a newer version meanwhile: close this program, update it, "
