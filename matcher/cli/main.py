@@ -1,4 +1,4 @@
-"""The command line, `patina-matcher` or `python -m matcher`: parses, calls, prints. Here too: demo and studio.
+"""The command line, `patina-matcher` or `python -m matcher`: parses, calls, prints. Here too: demo and app.
 
 A thin skin over the Python API. Each command returns what `--json` prints and what a person reads; errors are one
 plain sentence on standard error with exit code 2.
@@ -12,13 +12,13 @@ import warnings
 from collections.abc import Sequence
 from pathlib import Path
 
-from matcher.cli import bench, commissions, log, reading, solutions, suggest, tags
+from matcher.cli import bench, commissions, keeping, log, reading, solutions, suggest, tags
 from matcher.cli.app import FIRST_PORT, app
 from matcher.cli.say import say
 from matcher.errors import MatcherError, sentence_of
 from matcher.typed_in import values
 from matcher.typed_in.options import PROGRAM, Commands, Parser, command_line
-from matcher.typed_in.photographs import opened_studio, studio_is_there, studio_that_is_there
+from matcher.typed_in.photographs import studio_is_there
 from matcher.typed_in.words import Answer
 from matcher.words import counted
 
@@ -54,16 +54,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def whole_command_line() -> Parser:
     """Return the parser of all commands, in the order of the help."""
     return command_line(
-        *(group.add_commands for group in (reading, suggest, bench, log, tags, commissions, solutions)),
+        *(group.add_commands for group in (reading, suggest, bench, log, tags, commissions, solutions, keeping)),
         add_opening_commands,
     )
 
 
 def add_opening_commands(commands: Commands) -> None:
     commands.add("demo", "Make an invented studio to try things on.", demo).add_argument("folder", metavar="FOLDER")
-    about = "Show the studio's title, where it lies and what is in it; or give it another title."
-    shown = commands.add("studio", about, about_studio)
-    shown.add_argument("--title", metavar="TEXT", help="its title from now on, on every page and sheet")
     opens = commands.add("app", "Open the web page on this machine.", app)
     opens.add_argument("--demo", action="store_true", help="on an invented studio, made when it is not there yet")
     opens.add_argument("--port", metavar="N", type=values.whole, help=f"port ({FIRST_PORT}, or the next free one)")
@@ -83,20 +80,3 @@ def demo(options: argparse.Namespace) -> Answer:
     )
     document = {"studio": name, "trials": count, "targets": targets}
     return Answer(document, [said, f"Open it with: {PROGRAM} app --studio {options.folder}"])
-
-
-def about_studio(options: argparse.Namespace) -> Answer:
-    """Give the studio a title where one is named, and tell what is in it."""
-    with (studio_that_is_there if options.title is None else opened_studio)(options) as studio:
-        if options.title is not None:
-            studio.title = options.title
-        title, demo = studio.title, studio.is_demo
-        counts = {
-            "plate": len(studio.trials()),
-            "target": len(studio.targets()),
-            "commission": len(studio.commissions.commissions()),
-        }
-        document = {"studio": studio.name, "title": title, "is_demo": demo}
-        document |= {f"{noun}s": count for noun, count in counts.items()}
-        said = [f"{title or 'A studio without a title'} ({studio.name})" + (": all of it is invented." if demo else "")]
-    return Answer(document, [*said, ", ".join(counted(count, noun) for noun, count in counts.items())])

@@ -86,6 +86,37 @@ class Database:
             raise
         return database
 
+    @classmethod
+    def is_there(cls, where: str | Path) -> bool:
+        """Tell whether a place holds a studio already; makes nothing. Raises StudioError where that can't be told."""
+        if "://" not in str(where):
+            return (Path(where).expanduser() / DATABASE_NAME).exists()
+        database = cls._at_url(str(where))
+        try:
+            if database.file is not None and not database.file.exists():
+                return False
+            with database.reading() as session:
+                return schema_version(session.connection(), database.name) is not None
+        finally:
+            database.close()
+
+    @classmethod
+    @contextmanager
+    def made(cls, where: str | Path) -> Iterator[tuple[Database, Session]]:
+        """Make a studio's tables where there are none, and give a session to fill them: all of it is kept, or nothing.
+
+        Raises StudioError where there is one already, or anything else.
+        """
+        database = cls._at_url(str(where)) if "://" in str(where) else cls._in_folder(Path(where))
+        try:
+            with database._writing() as session:
+                if schema_version(session.connection(), database.name) is not None:
+                    raise StudioError(f"{database.name} holds a studio already: name an empty place.")
+                _make_tables(session.connection())
+                yield database, session
+        finally:
+            database.close()
+
     def _hear_changes(self) -> None:
         self.changes = ChangesOfFile(self.engine) if self.is_sqlite else ChangesOfServer(self.engine, self._hold_open)
 
@@ -408,6 +439,12 @@ def _wait_for_writers(connection: sa.Connection) -> None:
 
 
 def _create(connection: sa.Connection) -> None:
+    """Make the newest schema at once, and the studio's own row in it."""
+    _make_tables(connection)
+    connection.execute(sa.insert(schema.StudioRow).values(**first_studio_row()))
+
+
+def _make_tables(connection: sa.Connection) -> None:
     """Make the newest schema at once: what the migrations lead to (a test compares the two)."""
     schema.Table.metadata.create_all(connection)
     connection.execute(
@@ -416,7 +453,6 @@ def _create(connection: sa.Connection) -> None:
         )
     )
     connection.execute(sa.text("INSERT INTO alembic_version VALUES (:head)"), {"head": schema.HEAD})
-    connection.execute(sa.insert(schema.StudioRow).values(**first_studio_row()))
 
 
 def first_studio_row() -> dict[str, Any]:

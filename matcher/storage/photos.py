@@ -36,6 +36,10 @@ class WrongBytesError(StudioError):
     """What came is not what its SHA-256 says."""
 
 
+class LostPhotoError(StudioError):
+    """A photograph that the log names is nowhere."""
+
+
 @dataclass(frozen=True)
 class KeptPhoto:
     """What is known of a kept file. sha256: 64 hex digits. suffix: of its true format, with the dot."""
@@ -80,9 +84,9 @@ class PhotoStore:
         """Return where a kept photograph lies. Raises StudioError when it is not there, or not as it was kept."""
         found = self._find(sha256)
         if found is None:
-            raise StudioError(f"The photograph {sha256[:12]!s}… is not in {self.folder}: restore it from a backup.")
+            raise LostPhotoError(f"The photograph {sha256[:12]!s}… is not in {self.folder}: restore it from a backup.")
         if not self._is_sound(found):
-            raise StudioError(
+            raise WrongBytesError(
                 f"The photograph {sha256[:12]!s}… in {self.folder} is damaged, its bytes are no longer those that were "
                 "kept: restore it from a backup, or keep it again."
             )

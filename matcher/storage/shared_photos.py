@@ -19,7 +19,7 @@ from sqlalchemy.orm import Session
 from matcher.errors import StudioError
 from matcher.hands import Work
 from matcher.storage.database import Database
-from matcher.storage.photos import KeptPhoto, PhotoStore, WrongBytesError, photo_values
+from matcher.storage.photos import KeptPhoto, LostPhotoError, PhotoStore, WrongBytesError, photo_values
 from matcher.storage.schema import PhotoChunkRow, PhotoRow
 
 CHUNK_BYTES = 1024**2
@@ -76,8 +76,7 @@ class SharedPhotos(PhotoStore):
     def wrong(self) -> list[str]:
         """Return the SHA-256s of photographs whose bytes in the database are others; the server adds them up."""
         with self._database.reading() as session:
-            some = sa.select(PhotoRow.sha256).where(PhotoRow.chunk_count > 0).order_by(PhotoRow.sha256)
-            return [sha256 for sha256 in session.scalars(some).all() if not _is_sound_there(session, sha256)]
+            return wrong_in(session)
 
     def _put_there(self, kept: KeptPhoto, name: str, work: Work) -> None:
         """Put a photograph from this machine's folder into the database, unless it is there."""
@@ -90,21 +89,14 @@ class SharedPhotos(PhotoStore):
                 if _is_sound_there(session, kept.sha256):
                     return
                 session.execute(sa.delete(PhotoChunkRow).where(PhotoChunkRow.sha256 == kept.sha256))
-            digest, count = hashlib.sha256(), 0
-            for count, piece in enumerate(_pieces_of(file), start=1):
-                digest.update(piece)
-                values = {"sha256": kept.sha256, "position": count - 1, "data": piece}
-                session.execute(sa.insert(PhotoChunkRow), [values])
-            if digest.hexdigest() != kept.sha256:
-                raise StudioError(f"{file} changed while it was kept: keep the photograph again.")
-            session.execute(sa.update(PhotoRow).where(PhotoRow.sha256 == kept.sha256).values(chunk_count=count))
+            put_pieces_in(session, kept.sha256, file)
 
     def _fetch(self, sha256: str) -> Path:
         """Copy a photograph from the database into the folder; return where it lies. Raises StudioError."""
         with self._database.reading() as session:
             count = _chunk_count(session, sha256)
             if not count:
-                raise StudioError(
+                raise LostPhotoError(
                     f"The photograph {sha256[:12]}… is not in the database {self._database.name}: open the studio on "
                     "the machine where it was kept, or restore it from a backup."
                 )
@@ -113,13 +105,30 @@ class SharedPhotos(PhotoStore):
                 with io.BufferedReader(_Pieces(session, sha256, count), CHUNK_BYTES) as stream:
                     self._put_here(stream, name, expected=sha256)
             except WrongBytesError as error:
-                raise StudioError(
+                raise WrongBytesError(
                     f"The photograph {sha256[:12]}… is damaged in the database {self._database.name}, its bytes are "
                     "no longer those that were kept: restore it from a backup, or keep it again."
                 ) from error
         found = self._find(sha256)
         assert found is not None
         return found
+
+
+def put_pieces_in(session: Session, sha256: str, file: Path) -> None:
+    """Put the bytes of a photograph that is noted into a server's database, within an open transaction."""
+    digest, count = hashlib.sha256(), 0
+    for count, piece in enumerate(_pieces_of(file), start=1):
+        digest.update(piece)
+        session.execute(sa.insert(PhotoChunkRow), [{"sha256": sha256, "position": count - 1, "data": piece}])
+    if digest.hexdigest() != sha256:
+        raise StudioError(f"{file} changed while it was kept: keep the photograph again.")
+    session.execute(sa.update(PhotoRow).where(PhotoRow.sha256 == sha256).values(chunk_count=count))
+
+
+def wrong_in(session: Session) -> list[str]:
+    """Return the SHA-256s of photographs whose bytes in a server's database are others by now."""
+    some = sa.select(PhotoRow.sha256).where(PhotoRow.chunk_count > 0).order_by(PhotoRow.sha256)
+    return [sha256 for sha256 in session.scalars(some).all() if not _is_sound_there(session, sha256)]
 
 
 class _Pieces(io.RawIOBase):
