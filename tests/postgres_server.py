@@ -23,11 +23,11 @@ from matcher.storage.database import first_studio_row
 def server_url() -> Iterator[str]:
     """Give the URL of a server's database; where there is none the test is skipped, but fails under CI."""
     named = os.environ.get("MATCHER_TEST_POSTGRES")
-    programs = _programs()
+    found = programs()
     if named:
         yield named
-    elif programs is not None:
-        with _private_server(programs) as url:
+    elif found is not None:
+        with _private_server(found) as url:
             yield url
     elif os.environ.get("CI"):
         pytest.fail("PostgreSQL must be tested here: install postgresql, or set MATCHER_TEST_POSTGRES.")
@@ -40,7 +40,7 @@ def fresh_database(server: str) -> Iterator[str]:
     """Give the URL of an empty database on ``server``, dropped afterwards."""
     name = f"studio_{uuid4().hex[:12]}"
     url = sa.make_url(server).set(drivername="postgresql+psycopg")
-    engine = sa.create_engine(url, isolation_level="AUTOCOMMIT")
+    engine = sa.create_engine(url, isolation_level="AUTOCOMMIT", pool_pre_ping=True)
     with engine.connect() as connection:
         connection.execute(sa.text(f"CREATE DATABASE {name}"))
     try:
@@ -65,7 +65,7 @@ def emptied(url: str) -> str:
     return url
 
 
-def _programs() -> Path | None:
+def programs() -> Path | None:
     """Return the folder of the server's programs, or None: Debian keeps them out of the search path."""
     found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"))
     on_path = shutil.which("initdb")
@@ -78,7 +78,7 @@ def _programs() -> Path | None:
 def _private_server(programs: Path) -> Iterator[str]:
     folder = Path(tempfile.mkdtemp(prefix="studio-postgres-"))
     data = folder / "data"
-    port = _free_port()
+    port = free_port()
     as_server: list[str] = []
     if os.geteuid() == 0:  # the server refuses to run as the superuser
         shutil.chown(folder, "postgres")
@@ -100,7 +100,7 @@ def _private_server(programs: Path) -> Iterator[str]:
         shutil.rmtree(folder, ignore_errors=True)
 
 
-def _free_port() -> int:
+def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])

@@ -371,6 +371,8 @@ def _told(name: str) -> Iterator[None]:
 def _sentence(error: Exception, name: str) -> str:
     text = str(getattr(error, "orig", None) or error).strip()
     lowered = text.lower()
+    if any(sign in lowered for sign in ("starting up", "shutting down", "not yet accepting", "in recovery mode")):
+        return f"The database {name} is just being started or stopped: wait a moment, then try again."
     if any(sign in lowered for sign in _LOST):
         return (
             f"The connection to the database {name} was lost ({' '.join(text.split())}): look whether what you did was "
