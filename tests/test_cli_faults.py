@@ -115,16 +115,49 @@ def test_a_file_that_is_not_named_in_utf8_is_read_and_told_of(studio, tmp_path):
 
 @pytest.mark.parametrize("host", ["", " ", "0", "0x0", "0.0", "000.0.0.0", "::0", "0:0:0:0:0:0:0:0", "::ffff:0.0.0.0"])
 def test_only_the_plain_word_for_it_opens_the_page_to_the_network(host, refused, monkeypatch):
-    monkeypatch.setattr(page, "serve", lambda host, port: pytest.fail("the page was opened to the network"))
+    monkeypatch.setattr(page, "serve", lambda *_: pytest.fail("the page was opened to the network"))
     assert "every machine on the network" in refused("app", "--host", host, "--port", 0)
 
 
-@pytest.mark.parametrize("host", ["0.0.0.0", "127.0.0.1", "localhost"])
-def test_an_address_that_says_what_it_opens_is_served(host, told, monkeypatch):
+@pytest.mark.parametrize(
+    ("given", "host", "signs_in"),
+    [
+        ((), "127.0.0.1", False),
+        (("--host", "127.0.0.1"), "127.0.0.1", False),
+        (("--host", "localhost"), "localhost", False),
+        (("--sign-in",), "127.0.0.1", True),
+        (("--network",), "0.0.0.0", True),
+        (("--host", "0.0.0.0"), "0.0.0.0", True),
+        (("--host", "0.0.0.0", "--demo"), "0.0.0.0", True),
+    ],
+)
+def test_on_any_address_but_its_own_the_page_is_served_by_https_and_people_sign_in(
+    given, host, signs_in, told, monkeypatch, tmp_path
+):
     served = []
-    monkeypatch.setattr(page, "serve", lambda host, port: served.append(host))
-    told("app", "--host", host)
-    assert served == [host]
+    monkeypatch.setattr(page, "serve", lambda *how: served.append(how))
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    said = told("app", *given, "--studio", tmp_path / "studio")
+    [(listens, port, environment, certificate)] = served
+    assert listens == host and (environment.get("MATCHER_SIGN_IN") == "on") is signs_in
+    by_https = host == "0.0.0.0"
+    assert said["url"].startswith("https://" if by_https else "http://") and said["url"].endswith(f":{port}")
+    assert (certificate is not None) is by_https
+    assert ("first_owner" in said) is signs_in, "who comes in first has a code, and nobody without one"
+    assert environment["MATCHER_STUDIO"] == str(tmp_path / "studio")
+
+
+def test_a_certificate_and_its_key_belong_together_and_to_the_network(refused, monkeypatch, tmp_path):
+    from matcher.access.certificate import certificate_for
+
+    monkeypatch.setattr(page, "serve", lambda *_: pytest.fail("the page was served"))
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    one, other = (certificate_for(tmp_path / name, ["bench"], ["192.0.2.1"]) for name in ("one", "other"))
+    assert "together" in refused("app", "--network", "--certificate", one.certificate)
+    assert "Give --network too" in refused("app", "--certificate", one.certificate, "--key", one.key)
+    assert "not that of" in refused("app", "--network", "--certificate", one.certificate, "--key", other.key)
+    assert "PEM" in refused("app", "--network", "--certificate", one.key, "--key", one.key)
+    assert "cannot be read" in refused("app", "--network", "--certificate", tmp_path / "no", "--key", one.key)
 
 
 def test_what_a_message_echoes_is_shortened_and_what_it_says_is_not():

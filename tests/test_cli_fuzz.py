@@ -21,6 +21,7 @@ from matcher import Coat, Reading, Recipe, Studio, Trial
 from matcher.cli import app as page
 from matcher.cli.main import main, whole_command_line
 from matcher.commissions.commission import Area, Commission
+from matcher.hands import Role
 from tests import scenes
 from tests.example_counts import examples
 from tests.plates import a_profile
@@ -86,6 +87,16 @@ ENOUGH: dict[str, tuple[str, ...]] = {
     "commissions record": ("1", "new.pdf"),
     "commissions set-aside": ("1", "postponed"),
     "commissions take-back": ("1",),
+    "people": (),
+    "people list": (),
+    "people add": ("Noor",),
+    "people role": ("Ines", "owner"),
+    "people code": ("Ines",),
+    "people passphrase": ("Ines",),
+    "people let-go": ("Marek",),
+    "devices": (),
+    "devices list": (),
+    "devices sign-out": ("Ines",),
     "cards": (),
     "solutions": (),
     "solutions list": (),
@@ -164,6 +175,8 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
             )
             for passes in (2, 5, 9)
         )
+        for name, role in (("Ines", Role.OWNER), ("Marek", Role.HELPER)):
+            studio.access.people.add(name, role)
         studio.save_profile(a_profile())
         studio.save_stock("Fe 1", "ferric nitrate", 400.0)
         studio.commissions.save(Commission("Heron", "bronze", areas=(Area("bird"),)))
@@ -179,7 +192,8 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         patch.setenv("MATCHER_STUDIO", str(folder / "studio"))
         for home in ("HOME", "XDG_DATA_HOME"):
             patch.setenv(home, str(folder / "home"))
-        patch.setattr(page, "serve", lambda host, port: None)
+        patch.setattr(page, "serve", lambda *_: None)
+        patch.setattr("sys.stdin", io.StringIO())
         patch.setattr("matcher.demo.make_demo_studio", Studio.open)  # the demo's many files take long to copy
         patch.chdir(folder)
         yield folder

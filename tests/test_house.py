@@ -32,12 +32,14 @@ FLOORS = (
 PAGE_FLOORS = (
     ("draw",),
     ("state",),
+    ("serving",),
+    ("door",),
     ("show",),
     ("photograph",),
     ("reading",),
     ("recipe", "camera"),
     ("suggestions",),
-    ("bench", "commissions", "wall", "predict"),
+    ("bench", "commissions", "wall", "predict", "people"),
     ("screens", "screens_at_the_foot"),
     ("app", "served"),
 )

@@ -14,6 +14,8 @@ import streamlit as st
 if (root := str(Path(__file__).resolve().parents[1])) not in sys.path:
     sys.path.insert(0, root)
 
+from ui.serving.live import hear_of_changes
+from ui.serving.whose import ask_the_page, signed_in
 from ui.show import look
 from ui.state.messages import guarded
 from ui.state.open_studio import the_studio
@@ -26,9 +28,12 @@ page = st.navigation(
     position="hidden",
 )
 look.dress()
+ask_the_page()
 with guarded():
+    signed_in()
     look.bar(the_studio(), next((place for place in ALL if place.title == page.title), None))
     save_as_typed(the_studio())
     with guarded():
         page.run()
     look.foot(the_studio())
+    hear_of_changes(the_studio())

@@ -1,4 +1,5 @@
-"""What the server runs: the page, and beside it the pictures that the page names and the addresses that tags carry.
+"""What the server runs: the page, beside it the pictures that the page names and the addresses that tags carry, and a
+guard in front of all of it.
 
 ``python -m matcher app`` starts it as ``streamlit run`` would. The page's own script is ``app.py``.
 """
@@ -8,10 +9,17 @@ from __future__ import annotations
 from pathlib import Path
 
 import streamlit as st
+from starlette.middleware import Middleware
 from starlette.responses import RedirectResponse
 from starlette.routing import Route
 
+from ui.door.certificate import certificate_routes
+from ui.door.home_screen import home_screen_routes
+from ui.door.openid import openid_routes
+from ui.door.sign_in import door_routes
 from ui.photograph.picture_routes import picture_routes
+from ui.serving.guard import Guard
+from ui.serving.live import live_routes
 from ui.state.addresses import below_the_base
 from ui.state.opened_browser import opens_a_browser
 from ui.state.places import START
@@ -24,5 +32,16 @@ def to_the_front_page(_: object) -> RedirectResponse:
 
 
 FRONT_PAGE = Route(below_the_base(START.address), to_the_front_page)
-ROUTES = [FRONT_PAGE, *picture_routes(), *tag_routes()]
-app = st.App(Path(__file__).with_name("app.py"), routes=ROUTES, lifespan=opens_a_browser)
+ROUTES = [
+    FRONT_PAGE,
+    *door_routes(),
+    *openid_routes(),
+    *certificate_routes(),
+    *home_screen_routes(),
+    *live_routes(),
+    *picture_routes(),
+    *tag_routes(),
+]
+app = st.App(
+    Path(__file__).with_name("app.py"), routes=ROUTES, middleware=[Middleware(Guard)], lifespan=opens_a_browser
+)

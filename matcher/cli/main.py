@@ -12,11 +12,10 @@ import warnings
 from collections.abc import Sequence
 from pathlib import Path
 
-from matcher.cli import bench, commissions, keeping, log, reading, solutions, suggest, tags
-from matcher.cli.app import FIRST_PORT, app
+from matcher.cli import bench, commissions, keeping, log, people, reading, solutions, suggest, tags
+from matcher.cli.app import add_app_command
 from matcher.cli.say import say
 from matcher.errors import MatcherError, sentence_of
-from matcher.typed_in import values
 from matcher.typed_in.options import PROGRAM, Commands, Parser, command_line
 from matcher.typed_in.photographs import studio_is_there
 from matcher.typed_in.words import Answer
@@ -54,17 +53,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def whole_command_line() -> Parser:
     """Return the parser of all commands, in the order of the help."""
     return command_line(
-        *(group.add_commands for group in (reading, suggest, bench, log, tags, commissions, solutions, keeping)),
+        *(
+            group.add_commands
+            for group in (reading, suggest, bench, log, tags, commissions, solutions, people, keeping)
+        ),
         add_opening_commands,
     )
 
 
 def add_opening_commands(commands: Commands) -> None:
     commands.add("demo", "Make an invented studio to try things on.", demo).add_argument("folder", metavar="FOLDER")
-    opens = commands.add("app", "Open the web page on this machine.", app)
-    opens.add_argument("--demo", action="store_true", help="on an invented studio, made when it is not there yet")
-    opens.add_argument("--port", metavar="N", type=values.whole, help=f"port ({FIRST_PORT}, or the next free one)")
-    opens.add_argument("--host", metavar="H", default="127.0.0.1", help="address to listen on (127.0.0.1)")
+    add_app_command(commands)
 
 
 def demo(options: argparse.Namespace) -> Answer:

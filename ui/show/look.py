@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from matcher.hands import whose
 from ui.show.literal import literal
+from ui.state.addresses import below_the_base
 from ui.state.messages import told
 from ui.state.places import AT_THE_FOOT, IN_THE_BAR, Place
 
@@ -48,9 +50,20 @@ def foot(studio: Studio) -> None:
             for place in AT_THE_FOOT:
                 st.page_link(place.file, label=literal(place.title), width="content")
             _ask_for_title(studio)
+        _say_who_is_signed_in()
         st.html(
             "<p>These are starting points for sample plates and do not replace training. Local codes, safety data "
             "sheets and licensed practice come first.</p>"
+        )
+
+
+def _say_who_is_signed_in() -> None:
+    hand = whose()
+    if hand is not None:
+        out = html.escape(below_the_base("sign-out"))
+        st.html(
+            f'<p class="pm-hand">Signed in as <b>{html.escape(hand.name)}</b>, {hand.role}. '
+            f'<a href="{out}" target="_self">Sign out</a></p>'
         )
 
 

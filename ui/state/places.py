@@ -28,7 +28,8 @@ REPEATS = Place("screens_at_the_foot/repeats.py", "How well readings repeat", "r
 TRUST = Place("screens_at_the_foot/trust.py", "How far to trust predictions", "trust")
 FIRST_PLATES = Place("screens_at_the_foot/first_plates.py", "First plates", "first-plates")
 PREDICT = Place("screens_at_the_foot/predict.py", "What would it give?", "predict")
+PEOPLE = Place("screens_at_the_foot/people.py", "People and devices", "people")
 
 IN_THE_BAR = (START, COMMISSIONS, TARGET, SUGGESTIONS, SOLUTIONS, BENCH, RECORD, LOG)
-AT_THE_FOOT = (PHOTOGRAPHING, CAMERA, COMPARE, REPEATS, TRUST, PREDICT, FIRST_PLATES)
+AT_THE_FOOT = (PHOTOGRAPHING, CAMERA, COMPARE, REPEATS, TRUST, PREDICT, FIRST_PLATES, PEOPLE)
 ALL = (*IN_THE_BAR, *AT_THE_FOOT)

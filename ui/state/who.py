@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import streamlit as st
 
+from matcher.hands import whose
+
 _WHO = "who"
 
 
 def who() -> str:
-    """Return the name that was given last in this browser session, "" before one was."""
-    return str(st.session_state.get(_WHO, ""))
+    """Return the name of who is signed in, else the one that was given last in this browser session, "" for none."""
+    hand = whose()
+    return hand.name if hand is not None else str(st.session_state.get(_WHO, ""))
 
 
 def remember(name: str | None) -> str:

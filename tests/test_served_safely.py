@@ -1,0 +1,449 @@
+"""The page served on a network: nothing without signing in, and the rules for sessions, headers and uploads.
+
+Sources beside the checks: the OWASP cheat sheets (Session Management, CSRF Prevention, HTTP Headers, File Upload,
+Unvalidated Redirects), RFC 6265bis (cookies), RFC 8446 by the ssl module, which checks the certificate as browsers do.
+"""
+
+from __future__ import annotations
+
+import http.client
+import json
+import os
+import re
+import ssl
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from urllib.parse import urlencode
+
+import pytest
+from websockets.exceptions import ConnectionClosed, InvalidStatus
+from websockets.sync.client import connect
+
+from matcher import Studio
+from matcher.access.attempts import MOST_BY_NAME
+from matcher.cli.app import free_port
+from matcher.demo import make_demo_studio
+from matcher.hands import Role
+from ui.door.sign_in import local
+
+GOOD, OTHER = "warm torch, cold water", "three thin coats of wax"
+COOKIE = "__Host-patina-device"
+
+
+@dataclass
+class Answered:
+    status: int
+    headers: dict[str, str]
+    body: bytes
+    cookies: list[str] = field(default_factory=list)
+
+
+@dataclass
+class Server:
+    """A served page, and what somebody outside sees of it."""
+
+    port: int
+    folder: Path
+    said: dict[str, str]
+    context: ssl.SSLContext
+
+    @property
+    def host(self) -> str:
+        return f"127.0.0.1:{self.port}"
+
+    def ask(
+        self, path: str, method: str = "GET", body: bytes | None = None, secret: str = "", **headers: str
+    ) -> Answered:
+        sent = {name.replace("_", "-"): value for name, value in headers.items()}
+        if secret:
+            sent["Cookie"] = f"{COOKIE}={secret}"
+        connection = http.client.HTTPSConnection("127.0.0.1", self.port, context=self.context, timeout=30)
+        try:
+            connection.request(method, path, body, sent)
+            answer = connection.getresponse()
+            read = b"" if path.startswith("/changes") and answer.status == 200 else answer.read()
+            found = dict(answer.getheaders())
+            cookies = answer.msg.get_all("set-cookie") or []
+            return Answered(answer.status, {key.lower(): value for key, value in found.items()}, read, cookies)
+        finally:
+            connection.close()
+
+    def send(self, path: str, secret: str = "", origin: str | None = None, **fields: str) -> Answered:
+        """Send a form, as a page of ours does."""
+        named = {"Content_Type": "application/x-www-form-urlencoded", "Origin": origin or f"https://{self.host}"}
+        return self.ask(path, "POST", urlencode(fields).encode(), secret, **named)
+
+    def enter(self, name: str, passphrase: str) -> str:
+        answer = self.send("/sign-in", name=name, passphrase=passphrase)
+        assert answer.status == 303, answer.body
+        return secret_of(answer)
+
+    def studio(self) -> Studio:
+        return Studio.open(self.folder)
+
+
+def secret_of(answer: Answered) -> str:
+    found = [re.match(rf"{COOKIE}=([^;]+);", cookie) for cookie in answer.cookies]
+    assert found and found[0] is not None
+    return found[0].group(1)
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    """The demo studio with an owner and a reader, served on the network with a certificate made for it."""
+    top = tmp_path_factory.mktemp("served")
+    folder, port = top / "studio", free_port("127.0.0.1", 0)
+    with make_demo_studio(folder) as studio:
+        studio.access.people.add("Ines Invented", Role.OWNER, GOOD)
+        studio.access.people.add("Rui", Role.READER, OTHER)
+    environment = {name: value for name, value in os.environ.items() if name not in ("DISPLAY", "WAYLAND_DISPLAY")}
+    environment |= {"HOME": str(top), "XDG_DATA_HOME": str(top / "data")}
+    environment["PYTHONPATH"] = os.pathsep.join(path for path in sys.path if path)
+    command = [sys.executable, "-m", "matcher", "app", "--network", "--studio", folder, "--port", port, "--json"]
+    with subprocess.Popen(
+        [str(part) for part in command], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=environment, cwd=top
+    ) as process:
+        try:
+            assert process.stdout is not None
+            said = json.loads(process.stdout.readline())
+            context = ssl.create_default_context(
+                cafile=str(top / "data" / "patina-matcher" / "https" / "authority.crt")
+            )
+            served = Server(port, folder, said, context)
+            _wait_for(served)
+            yield served
+        finally:
+            process.terminate()
+            process.wait(timeout=20)
+
+
+def _wait_for(served: Server) -> None:
+    for _ in range(300):
+        try:
+            if served.ask("/sign-in").status == 200:
+                return
+        except OSError:
+            pass
+        time.sleep(0.1)
+    pytest.fail("the page did not answer within 30 s")
+
+
+@pytest.fixture(scope="module")
+def owner(server: Server) -> str:
+    return server.enter("Ines Invented", GOOD)
+
+
+# What is served
+
+
+def test_it_says_where_it_is_and_shows_a_certificate_that_its_authority_vouches_for(server: Server) -> None:
+    assert server.said["url"].startswith("https://") and "localhost" not in server.said["url"]
+    assert re.fullmatch(r"([0-9A-F]{2}:){31}[0-9A-F]{2}", server.said["certificate_sha256"])
+    assert "first_owner" not in server.said, "there are people: no code lets anybody in"
+    assert server.ask("/certificate.crt").body.startswith(b"-----BEGIN CERTIFICATE-----")
+    with pytest.raises(ssl.SSLCertVerificationError):
+        Server(server.port, server.folder, {}, ssl.create_default_context()).ask("/")
+
+
+def photograph_and_patch(folder: Path) -> tuple[str, str]:
+    with Studio.open(folder) as studio:
+        sha = next(sha for trial in studio.trials() for sha in trial.photos)
+        from matcher.photo.small import patch_key
+
+        trial = next(trial for trial in studio.trials() if trial.reading.photo)
+        return f"/pictures/{sha}/480.jpg", f"/patches/plate/{trial.id}/{patch_key(trial.reading)}/240.jpg"
+
+
+GUARDED = (
+    "/",
+    "/start",
+    "/log",
+    "/log?plate=5",
+    "/people",
+    "/TAG/K7QX2-88",
+    "/changes",
+    "/_stcore/health",
+    "/_stcore/host-config",
+    "/_stcore/metrics",
+    "/_stcore/script-health-check",
+    "/media/0123456789abcdef.jpg",
+    "/component/streamlit_component/index.html",
+    "/static/js/index.js",
+    "/favicon.png",
+    "/nothing/like/it",
+    "/sign-in/../log",
+    "/icons/../log",
+    "//log",
+    "/code/../log",
+    "/door.css/../log",
+)
+"""Addresses that must say nothing to who is not signed in."""
+
+
+@pytest.mark.parametrize("path", GUARDED)
+@pytest.mark.parametrize("secret", ["", "x" * 43, "'; DROP TABLE people; --"])
+def test_nothing_is_served_without_signing_in(server: Server, path: str, secret: str) -> None:
+    assert server.ask(path, secret=secret).status == 401
+    led = server.ask(path, secret=secret, Accept="text/html")
+    assert led.status == 303 and led.headers["location"].startswith("/sign-in?to=") and not led.body
+
+
+def test_no_picture_without_signing_in_and_every_one_with(server: Server, owner: str) -> None:
+    for path in photograph_and_patch(server.folder):
+        assert server.ask(path, Accept="image/*").status == 401
+        shown = server.ask(path, secret=owner, Accept="image/*")
+        assert shown.status == 200 and shown.body[:3] == b"\xff\xd8\xff"
+
+
+@pytest.mark.parametrize("method", ["PUT", "POST", "DELETE"])
+def test_no_upload_without_signing_in(server: Server, method: str) -> None:
+    """OWASP File Upload Cheat Sheet: "Only allow authorized users to upload files"."""
+    answer = server.ask("/_stcore/upload_file/some-session/some-file", method, b"x", Origin=f"https://{server.host}")
+    assert answer.status == 401
+
+
+def websocket(server: Server, secret: str = "", origin: str | None = None):  # type: ignore[no-untyped-def]
+    headers = {"Cookie": f"{COOKIE}={secret}"} if secret else {}
+    return connect(
+        f"wss://{server.host}/_stcore/stream",
+        ssl=server.context,
+        origin=origin or f"https://{server.host}",  # type: ignore[arg-type]
+        additional_headers=headers,
+        subprotocols=["streamlit"],  # type: ignore[list-item]
+        open_timeout=20,
+    )
+
+
+@pytest.mark.parametrize("secret", ["", "x" * 43])
+def test_no_websocket_without_signing_in(server: Server, secret: str) -> None:
+    with pytest.raises(InvalidStatus) as refused:
+        websocket(server, secret)
+    assert refused.value.response.status_code == 403
+
+
+def test_a_websocket_is_refused_to_another_sites_page(server: Server, owner: str) -> None:
+    """OWASP WebSocket Security Cheat Sheet: the Origin header is checked at the handshake."""
+    with pytest.raises(InvalidStatus) as refused:
+        websocket(server, owner, origin="https://elsewhere.example")
+    assert refused.value.response.status_code == 403
+    with websocket(server, owner) as opened:
+        assert opened.protocol.state.name == "OPEN"
+
+
+# Sessions
+
+
+def test_the_cookie_is_held_as_close_as_can_be(server: Server) -> None:
+    """OWASP Session Management Cheat Sheet, "Cookies"; RFC 6265bis, 4.1.3.2: what the prefix __Host- asks for."""
+    answer = server.send("/sign-in", name="Ines Invented", passphrase=GOOD)
+    given = [cookie for cookie in answer.cookies if cookie.startswith(COOKIE)]
+    assert len(given) == 1
+    parts = {part.strip().lower() for part in given[0].split(";")[1:]}
+    assert {"httponly", "secure", "samesite=lax", "path=/"} <= parts
+    assert not any(part.startswith("domain") for part in parts)
+    assert answer.headers["cache-control"] == "no-store"
+
+
+def test_signing_out_ends_what_is_open_and_takes_the_cookie(server: Server) -> None:
+    """OWASP Session Management Cheat Sheet: the session ends on the server, what the browser keeps is cleared."""
+    secret = server.enter("Ines Invented", GOOD)
+    with websocket(server, secret) as opened:
+        answer = server.send("/sign-out", secret)
+        assert answer.status == 303 and answer.headers["clear-site-data"] == '"cache"'
+        assert any(cookie.startswith(f'{COOKIE}="";') and "Max-Age=0" in cookie for cookie in answer.cookies)
+        with pytest.raises(ConnectionClosed) as ended:
+            while True:
+                opened.recv(timeout=15)
+    assert ended.value.rcvd is not None and ended.value.rcvd.code == 4401
+    assert server.ask("/log", secret=secret).status == 401
+
+
+def test_who_is_signed_out_elsewhere_hears_nothing_more(server: Server) -> None:
+    secret = server.enter("Rui", OTHER)
+    with server.studio() as studio:
+        studio.access.devices.sign_out_everywhere(studio.access.people.named("Rui").uid)
+    deadline = time.monotonic() + 10
+    while server.ask("/log", secret=secret).status != 401:
+        assert time.monotonic() < deadline
+        time.sleep(0.2)
+
+
+def test_each_sign_in_has_a_secret_of_its_own_and_none_is_taken_from_the_browser(server: Server) -> None:
+    """OWASP Session Management Cheat Sheet, "Session Fixation"."""
+    chosen = "c" * 43
+    answer = server.ask(
+        "/sign-in",
+        "POST",
+        urlencode({"name": "Ines Invented", "passphrase": GOOD}).encode(),
+        chosen,
+        Content_Type="application/x-www-form-urlencoded",
+        Origin=f"https://{server.host}",
+    )
+    assert secret_of(answer) != chosen and secret_of(answer) != server.enter("Ines Invented", GOOD)
+    assert server.ask("/log", secret=chosen).status == 401
+
+
+def test_guessing_is_slowed_and_says_for_how_long(server: Server) -> None:
+    for _ in range(MOST_BY_NAME):
+        assert server.send("/sign-in", name="Nobody", passphrase=OTHER).status == 403
+    answer = server.send("/sign-in", name="Nobody", passphrase=OTHER)
+    assert answer.status == 429 and 0 < int(answer.headers["retry-after"]) <= 15 * 60
+    with server.studio() as studio, studio.database.writing() as session:
+        from matcher.storage.schema import SignInAttemptRow
+
+        session.query(SignInAttemptRow).delete()
+
+
+# Codes
+
+
+def test_looking_at_a_code_does_not_use_it_and_using_it_does(server: Server) -> None:
+    with server.studio() as studio:
+        code = studio.access.codes.make(studio.access.people.named("Ines Invented").uid).text
+    for _ in range(3):
+        assert b"Sign this device in as Ines Invented?" in server.ask(f"/code/{code}").body
+    answer = server.send(f"/code/{code}")
+    assert answer.status == 303
+    assert server.ask("/log", secret=secret_of(answer), Accept="text/html").status == 200
+    assert server.send(f"/code/{code}").status in (403, 404)
+
+
+# Forms from elsewhere
+
+
+@pytest.mark.parametrize("path", ["/sign-in", "/sign-out", "/code", "/code/ABCD-EFGH", "/_stcore/upload_file/a/b"])
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Origin": "https://elsewhere.example"},
+        {"Origin": "null"},
+        {"Sec_Fetch_Site": "cross-site"},
+        {"Sec_Fetch_Site": "same-site", "Origin": "https://elsewhere.example"},
+    ],
+    ids=str,
+)
+def test_what_another_sites_page_sends_is_refused(
+    server: Server, owner: str, path: str, headers: dict[str, str]
+) -> None:
+    """OWASP Cross-Site Request Forgery Prevention Cheat Sheet: Origin and Fetch Metadata."""
+    answer = server.ask(path, "POST", b"name=x", owner, Content_Type="application/x-www-form-urlencoded", **headers)
+    assert answer.status == 403 and b"refused" in answer.body
+    assert server.ask("/log", secret=owner, Accept="text/html").status == 200, "and nobody was signed out"
+
+
+@pytest.mark.parametrize(
+    "to",
+    ["https://elsewhere.example/", "//elsewhere.example", "/\\elsewhere.example", "\\\\elsewhere",
+     "javascript:alert(1)", "/sign-out", "/ok\r\nSet-Cookie: a=b", "", None, "elsewhere", "http:/elsewhere"],
+)  # fmt: skip
+def test_after_signing_in_one_stays_here(to: str | None) -> None:
+    """OWASP Unvalidated Redirects and Forwards Cheat Sheet."""
+    assert local(to) == "/"
+
+
+@pytest.mark.parametrize("to", ["/log?plate=5", "/", "/TAG/K7QX2-88", "/suggestions?target=3&x=https://a.example"])
+def test_after_signing_in_one_goes_on_to_what_was_asked_for(to: str) -> None:
+    assert local(to) == to
+
+
+def test_a_form_too_large_is_not_read(server: Server) -> None:
+    assert server.send("/sign-in", name="x" * 100_000, passphrase=GOOD).status == 403
+
+
+def test_what_is_typed_comes_back_as_text(server: Server) -> None:
+    """OWASP Cross Site Scripting Prevention Cheat Sheet."""
+    answer = server.send("/sign-in", name='"><script>alert(1)</script>', passphrase=OTHER, to='/"><script>')
+    assert answer.status == 403 and b"<script" not in answer.body and b"&lt;script&gt;" in answer.body
+
+
+# Headers
+
+
+@pytest.mark.parametrize(
+    "path", ["/", "/sign-in", "/code", "/manifest.webmanifest", "/icons/192.png", "/_stcore/health"]
+)
+@pytest.mark.parametrize("signed_in", [False, True])
+def test_every_answer_carries_the_headers_that_keep_it_in(
+    server: Server, owner: str, path: str, signed_in: bool
+) -> None:
+    """OWASP HTTP Headers Cheat Sheet."""
+    answer = server.ask(path, secret=owner if signed_in else "", Accept="text/html")
+    policy = answer.headers["content-security-policy"]
+    assert "frame-ancestors 'none'" in policy and "base-uri" in policy and "form-action 'self'" in policy
+    assert "*" not in policy and "http:" not in policy and "https:" not in policy, "nothing from another host"
+    assert answer.headers["x-frame-options"] == "DENY"
+    assert answer.headers["x-content-type-options"] == "nosniff"
+    assert answer.headers["referrer-policy"] == "same-origin"
+    assert answer.headers["cross-origin-opener-policy"] == "same-origin"
+    assert "strict-transport-security" not in answer.headers, "it would lock out whom a new certificate meets"
+
+
+def test_the_sign_in_page_runs_no_script_at_all(server: Server) -> None:
+    answer = server.ask("/sign-in")
+    assert answer.headers["content-security-policy"].startswith("default-src 'none'")
+    assert "script-src" not in answer.headers["content-security-policy"] and b"<script" not in answer.body
+    assert answer.headers["cache-control"] == "no-store"
+
+
+def test_the_home_screen_has_a_manifest_and_icons_of_our_own(server: Server) -> None:
+    """W3C Web Application Manifest: name, start_url, display and icons are what installing asks for."""
+    manifest = json.loads(server.ask("/manifest.webmanifest").body)
+    assert manifest["display"] == "standalone" and manifest["start_url"] == "/" and manifest["name"]
+    for one in manifest["icons"]:
+        picture = server.ask(one["src"])
+        width, height = (int.from_bytes(picture.body[at : at + 4], "big") for at in (16, 20))
+        assert picture.body[:8] == b"\x89PNG\r\n\x1a\n" and one["sizes"] == f"{width}x{height}"
+    assert server.ask("/icons/7.png").status == 404
+
+
+# Served in another way
+
+
+def test_served_to_this_machine_alone_it_answers_to_nobody_else(tmp_path: Path) -> None:
+    """OWASP SSRF and DNS rebinding: another name that leads here is not answered."""
+    import asyncio
+
+    from ui.serving.guard import Guard
+
+    async def asked(client: str, host: str, kind: str = "http") -> int | str:
+        sent: list[dict[str, object]] = []
+
+        async def app(scope, receive, send):  # type: ignore[no-untyped-def]
+            await send({"type": "http.response.start", "status": 200, "headers": []})
+
+        async def send(message):  # type: ignore[no-untyped-def]
+            sent.append(message)
+
+        scope = {
+            "type": kind, "scheme": "http", "method": "GET", "path": "/log", "query_string": b"",
+            "client": (client, 1), "headers": [(b"host", host.encode())],
+        }  # fmt: skip
+        await Guard(app)(scope, None, send)  # type: ignore[arg-type]
+        return sent[0].get("status", sent[0]["type"])  # type: ignore[return-value]
+
+    assert asyncio.run(asked("127.0.0.1", "localhost:8501")) == 200
+    assert asyncio.run(asked("::1", "[::1]:8501")) == 200
+    assert asyncio.run(asked("127.0.0.1", "elsewhere.example:8501")) == 403
+    assert asyncio.run(asked("127.0.0.1", "127.0.0.1.elsewhere.example")) == 403
+    assert asyncio.run(asked("192.0.2.9", "localhost:8501")) == 403
+    assert asyncio.run(asked("192.0.2.9", "localhost", "websocket")) == "websocket.close"
+
+
+def test_a_page_that_no_guard_has_let_in_shows_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Started in another way than ours, on any address, its script asks for the guard's mark and ends."""
+    import streamlit as st
+
+    from matcher.errors import StudioError
+    from ui.serving import whose
+
+    class Context:
+        headers = {"Host": "192.0.2.1:8501", "X-Patina-Let-In": "guessed"}  # noqa: RUF012
+        cookies: dict[str, str] = {}  # noqa: RUF012
+
+    monkeypatch.setattr(st, "context", Context())
+    with pytest.raises(StudioError, match="patina-matcher app"):
+        whose.signed_in()

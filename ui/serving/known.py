@@ -1,0 +1,45 @@
+"""What is known of the device that shows a secret: looked up in the studio, and taken as true for two seconds."""
+
+from __future__ import annotations
+
+import time
+from typing import TYPE_CHECKING
+
+from matcher.access.devices import digest
+from matcher.errors import MatcherError
+from ui.state.open_studio import the_studio
+
+if TYPE_CHECKING:
+    from matcher.access.devices import SignedIn
+
+KNOWN_FOR_S = 2.0
+"""How long it is taken as true: signing out takes that long to be felt everywhere."""
+_known: dict[str, tuple[float, SignedIn]] = {}
+
+
+def remembered(secret: str) -> SignedIn | None:
+    """Return what was found of a device within the last two seconds, None for nothing."""
+    at, found = _known.get(digest(secret), (0.0, None))
+    return found if time.monotonic() - at < KNOWN_FOR_S else None
+
+
+def looked_up(secret: str) -> SignedIn | None:
+    """Return the device that shows a secret, and whose it is; None where it is not signed in, or nobody can tell."""
+    found = remembered(secret)
+    if found is not None:
+        return found
+    try:
+        found = the_studio().access.devices.signed_in(secret)
+    except MatcherError:
+        return None  # the studio cannot be read just now: nobody is let in
+    now = time.monotonic()
+    for key in [key for key, (at, _) in list(_known.items()) if now - at >= KNOWN_FOR_S]:
+        _known.pop(key, None)
+    if found is not None:
+        _known[digest(secret)] = (now, found)
+    return found
+
+
+def forget() -> None:
+    """Look everybody up again: somebody was signed out, or has another role."""
+    _known.clear()
