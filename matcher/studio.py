@@ -889,6 +889,13 @@ class Studio:
         _check_ending(Path(path), ".zip")
         return portable.back_up(self.database, self.photos, Path(path), overwrite, _carried())
 
+    @staticmethod
+    def read_back(path: str | Path) -> None:
+        """Read a backup or an export to its last byte. Raises StudioError when it could not be restored."""
+        from matcher.trials import archive as portable
+
+        portable.read_back(Path(path), _carried())
+
     @classmethod
     def restore(cls, backup: str | Path, folder: str | Path) -> Studio:
         """Make the studio of a backup or an export again, in a new or empty folder, and open it. Raises StudioError.

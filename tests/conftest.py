@@ -10,4 +10,6 @@ if "PYTEST_XDIST_WORKER" in os.environ:  # one of several: threads of their own 
     for library in ("OMP", "OPENBLAS", "MKL"):
         os.environ.setdefault(f"{library}_NUM_THREADS", "1")
 
+os.environ["MATCHER_BACKUPS"] = "no"  # but in the tests that are about them: they would lie in the user's own folder
+
 register_profiles()

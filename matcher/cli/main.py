@@ -47,7 +47,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
         if damage := in_words(options.opened.damaged()):
             print(damage, file=sys.stderr)
+        _keep_a_backup(options)
     return 0
+
+
+def _keep_a_backup(options: argparse.Namespace) -> None:
+    """Begin the day's backup of the studio that was opened, and say so when the last one failed."""
+    try:
+        failed = "" if "when_due" in options else keeping.back_up_beside(options)
+    except (MatcherError, OSError):
+        return  # the command itself was done, and what is wrong with the studio it has said
+    if failed:
+        print(failed, file=sys.stderr)
 
 
 def whole_command_line() -> Parser:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from matcher.dates import TO_THE_MINUTE, shown
+from matcher.keeping.backups import Backups
 from matcher.keeping.check import Checked
 from matcher.storage.damaged import in_words
 from matcher.words import agreeing, counted
@@ -30,3 +32,35 @@ def checked_in_words(checked: Checked) -> list[str]:
             verb = agreeing(len(photos), "is", "are")
             said.append(f"{counted(len(photos), 'photograph')} {verb} {what}: {named}{more}.")
     return said
+
+
+def backups_in_words(backups: Backups) -> list[str]:
+    """Say when the last backup was, whether one failed since, and how they are kept."""
+    said = [f"{failed} {_WHAT_THEN}"] if (failed := failure_in_words(backups)) else []
+    if backups.last is None:
+        said.append("No backup was made yet.")
+    else:
+        last = backups.last
+        said.append(
+            f"The last backup was made on {shown(last.at, TO_THE_MINUTE)}, and read back: {last.path} "
+            f"on {last.machine} ({last.size_bytes / 1e6:,.1f} MB)."
+        )
+    if backups.by_themselves:
+        days = counted(backups.keep_days, "day")
+        said.append(
+            f"One is made every day, and kept for {days}, the newest always; on this machine in {backups.folder}."
+        )
+    else:
+        said.append(f"None is made without being asked for; on this machine they lie in {backups.folder}.")
+    return said
+
+
+_WHAT_THEN = "Set that right, or name another folder, then back up."
+
+
+def failure_in_words(backups: Backups) -> str:
+    """Say that a backup failed since the last one; "" when none did."""
+    if backups.failure is None:
+        return ""
+    failed = backups.failure
+    return f"The backup of {shown(failed.at, TO_THE_MINUTE)} on {failed.machine} failed. {failed.why}"

@@ -29,6 +29,16 @@ def copy_sqlite(source: Path, destination: Path) -> None:
         new.execute("PRAGMA journal_mode = DELETE")  # one file that can be carried anywhere
 
 
+def fault_of(file: Path) -> str:
+    """Return the first thing that SQLite finds wrong with a database's file; "" when all is well."""
+    try:
+        with closing(sqlite3.connect(file)) as connection:
+            found = str(connection.execute("PRAGMA integrity_check(1)").fetchone()[0])
+    except sqlite3.DatabaseError as error:
+        return str(error)
+    return "" if found == "ok" else found
+
+
 def without_what_runs(file: Path) -> tuple[str, ...]:
     """Drop the triggers, views and virtual tables of a SQLite file and return their names: no studio has any.
 

@@ -35,7 +35,7 @@ from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe
 from matcher.storage import carried, checked
 from matcher.storage.carried import CarriedTable
-from matcher.storage.copy import copy_sqlite, without_what_runs
+from matcher.storage.copy import copy_rows, copy_sqlite, fault_of, without_what_runs
 from matcher.storage.damaged import Damaged, T, Which, as_kept, readable_in_portions
 from matcher.storage.database import DATABASE_NAME, PHOTO_FOLDER, Database
 from matcher.storage.photos import KeptPhoto, PhotoStore, is_sha256, note_photo_in
@@ -215,15 +215,17 @@ def export_studio(
 def back_up(database: Database, photos: PhotoStore, path: Path, overwrite: bool = False, also: Tables = ()) -> Exported:
     """Write an export that also holds the SQLite database as it stood at one moment. Raises StudioError.
 
-    Work may go on meanwhile. A server's database is not copied: its log is in the export part, and the server's own
-    backup keeps the rest.
+    Work may go on meanwhile. A server's database becomes a SQLite file too, row by row, so that every backup holds
+    everything and is restored in one way.
     """
-    if database.file is None:
-        return export_studio(database, photos, path, overwrite, also)
     with tempfile.TemporaryDirectory(prefix="studio-backup-") as folder:
         copy = Path(folder) / DATABASE_NAME
-        with database.telling():
-            copy_sqlite(database.file, copy)
+        if database.file is not None:
+            with database.telling():
+                copy_sqlite(database.file, copy)
+        else:
+            with database.reading() as session, Database.made(folder) as (_, made):
+                copy_rows(session, made)
         with whole_file(path, overwrite) as temporary, zipfile.ZipFile(temporary, "w") as archive:
             archive.write(copy, DATABASE_NAME, zipfile.ZIP_DEFLATED)  # before opening it leaves anything beside it
             snapshot = Database.open(folder)
@@ -232,6 +234,23 @@ def back_up(database: Database, photos: PhotoStore, path: Path, overwrite: bool 
                     return _write(archive, session, photos, path, also)
             finally:
                 snapshot.close()
+
+
+def read_back(path: Path, also: Tables = ()) -> None:
+    """Read an export or a backup to its last byte, as who restores it will. Raises StudioError when it is damaged."""
+    with _opened(path) as archive, tempfile.TemporaryDirectory(prefix="studio-backup-") as folder:
+        contents = _contents(archive, also)
+        for sha256, photo in contents.photos.items():
+            if sha256 not in contents.missing:
+                with archive.open(_photo_name(sha256, photo.suffix)) as stream:
+                    if hashlib.file_digest(stream, "sha256").hexdigest() != sha256:  # type: ignore[arg-type]
+                        raise StudioError(f"The photograph {sha256[:12]}… in {path.name} is damaged: back up again.")
+        if DATABASE_NAME in archive.namelist():
+            file = Path(folder) / DATABASE_NAME
+            _unpack_database(archive, file)
+            fault = fault_of(file)
+            if fault:
+                raise StudioError(f"The database in {path.name} is damaged ({fault}): back up again.")
 
 
 def restore(backup: Path, folder: Path, also: Tables = ()) -> tuple[Difference, ...]:
@@ -284,6 +303,8 @@ def _restore_both(archive: zipfile.ZipFile, contents: _Contents, folder: Path, a
     database = Database.open(folder)
     try:
         _keep_photos(archive, contents, store)
+        with database.engine.execution_options(writes=True).begin() as connection:  # it was, perhaps; this one was not
+            connection.execute(sa.update(StudioRow).values(moved_to=None))
         with database.reading() as session:
             kept = _fingerprints(_document(session, store, [], also), also)
     finally:

@@ -1,0 +1,38 @@
+"""The day's backup of a studio whose page is served, made beside the page's work."""
+
+from __future__ import annotations
+
+import threading
+from pathlib import Path
+
+from matcher.errors import MatcherError
+from matcher.keeping.backups import back_up_when_due
+from matcher.studio import Studio
+
+FIRST_AFTER_S, EVERY_S = 60.0, 600.0
+"""When it is looked whether one is due: not while the page is being opened."""
+
+
+class DailyBackups:
+    """Looks now and then whether a backup is due, until it is stopped. where: the studio, None for the usual one."""
+
+    def __init__(self, where: str | Path | None) -> None:
+        self._where = where
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._look_again_and_again, name="daily-backup", daemon=True)
+
+    def start(self) -> None:
+        self._thread.start()
+
+    def stop(self) -> None:
+        self._stop.set()
+
+    def _look_again_and_again(self) -> None:
+        wait_s = FIRST_AFTER_S
+        while not self._stop.wait(wait_s):
+            wait_s = EVERY_S
+            try:
+                with Studio.open(self._where) as studio:
+                    back_up_when_due(studio)
+            except MatcherError:
+                continue  # the page says what is wrong with the studio; what is wrong with a backup is noted in it
