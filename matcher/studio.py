@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from matcher.errors import Caveat, StudioError, SuggestionError
-from matcher.hands import own
+from matcher.hands import Work, need, own
 from matcher.trials.trial import StageReading, Target, Trial
 
 if TYPE_CHECKING:
@@ -882,10 +882,12 @@ class Studio:
         """Write a consistent copy of everything, database and photographs, to one zip, while work goes on.
 
         ``Studio.restore`` makes a studio of it again; so does unpacking it into an empty folder. A file that
-        is there is kept unless ``overwrite``. Raises StudioError.
+        is there is kept unless ``overwrite``. Raises StudioError, also for whoever may not run the studio: what people
+        sign in by is in it too.
         """
         from matcher.trials import archive as portable
 
+        need(Work.RUN)
         _check_ending(Path(path), ".zip")
         return portable.back_up(self.database, self.photos, Path(path), overwrite, _carried())
 

@@ -111,6 +111,10 @@ ENOUGH: dict[str, tuple[str, ...]] = {
     "solutions take-back-use": ("none",),
     "demo": ("demo",),
     "studio": (),
+    "studio move": ("--studio", "another", "--to", "elsewhere"),
+    "studio check": (),
+    "studio backups": ("--folder", "kept"),
+    "restore": ("kept.zip", "restored"),
     "app": (),
 }
 """What each command needs to run at all."""
@@ -180,6 +184,8 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         studio.save_profile(a_profile())
         studio.save_stock("Fe 1", "ferric nitrate", 400.0)
         studio.commissions.save(Commission("Heron", "bronze", areas=(Area("bird"),)))
+        studio.backup(folder / "kept.zip")
+    Studio.open(folder / "another").close()
     scene = scenes.Scene(400, 300).lay(scenes.box(30, 75, 150, 165), scenes.GREY)
     (folder / "plate.png").write_bytes(scenes.png(scene.lay(scenes.box(210, 60, 370, 230), scenes.BROWN).codes()))
     (folder / "folder").mkdir()

@@ -20,8 +20,8 @@ from ui.door.sign_in import door_routes
 from ui.photograph.picture_routes import picture_routes
 from ui.serving.guard import Guard
 from ui.serving.live import live_routes
+from ui.serving.while_served import while_served
 from ui.state.addresses import below_the_base
-from ui.state.opened_browser import opens_a_browser
 from ui.state.places import START
 from ui.wall.tag_route import tag_routes
 
@@ -42,6 +42,4 @@ ROUTES = [
     *picture_routes(),
     *tag_routes(),
 ]
-app = st.App(
-    Path(__file__).with_name("app.py"), routes=ROUTES, middleware=[Middleware(Guard)], lifespan=opens_a_browser
-)
+app = st.App(Path(__file__).with_name("app.py"), routes=ROUTES, middleware=[Middleware(Guard)], lifespan=while_served)

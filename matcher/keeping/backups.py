@@ -75,11 +75,12 @@ class Backups:
 
 def backups_of(studio: Studio) -> Backups:
     """Return what is settled about a studio's backups, and how the last one went."""
-    return _told(studio, studio.draft(FORM) or {})
+    return _told(studio, Drafts(studio.database).draft(FORM) or {})
 
 
 def settle(studio: Studio, folder: str | Path | None = None, keep_days: int | None = None) -> Backups:
     """Let backups lie in another folder of this machine, or be kept for another time. Raises StudioError."""
+    need(Work.RUN)
     if keep_days is not None and not 1 <= keep_days <= MOST_DAYS:
         raise StudioError(f"Keep backups for 1 to {MOST_DAYS} days: {keep_days} is not among them.")
     place = None if folder is None else _usable(Path(folder).expanduser().absolute())
@@ -90,7 +91,6 @@ def settle(studio: Studio, folder: str | Path | None = None, keep_days: int | No
         if place is not None:
             body["folders"] = {**body.get("folders", {}), _machine(): str(place)}
 
-    need(Work.RUN)
     return _change(studio, settled)
 
 

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import threading
+from contextlib import suppress
 from pathlib import Path
 
 from matcher.errors import MatcherError
-from matcher.keeping.backups import back_up_when_due
-from matcher.studio import Studio
 
 FIRST_AFTER_S, EVERY_S = 60.0, 600.0
 """When it is looked whether one is due: not while the page is being opened."""
@@ -28,11 +27,14 @@ class DailyBackups:
         self._stop.set()
 
     def _look_again_and_again(self) -> None:
-        wait_s = FIRST_AFTER_S
-        while not self._stop.wait(wait_s):
-            wait_s = EVERY_S
-            try:
-                with Studio.open(self._where) as studio:
-                    back_up_when_due(studio)
-            except MatcherError:
-                continue  # the page says what is wrong with the studio; what is wrong with a backup is noted in it
+        if self._stop.wait(FIRST_AFTER_S):
+            return
+        from matcher.keeping.backups import back_up_when_due  # only now: the page comes first
+        from matcher.studio import Studio
+
+        while True:
+            # The page says what is wrong with the studio; what is wrong with a backup is noted in it.
+            with suppress(MatcherError), Studio.open(self._where) as studio:
+                back_up_when_due(studio)
+            if self._stop.wait(EVERY_S):
+                return

@@ -41,6 +41,7 @@ from ui.wall.board import show_board
 from ui.wall.bricks import AT_ONCE, show_wall
 from ui.wall.filters import ask
 from ui.wall.hand import on_the_wall
+from ui.wall.kept import may_run, show_kept
 from ui.wall.own_table import map_columns
 from ui.wall.print_tags import print_tags
 from ui.wall.search import Search, found_by, in_address, to_address
@@ -82,6 +83,7 @@ def show() -> None:
         print_tags(studio)
     show_board(studio)
     _carry(studio)
+    show_kept(studio)
 
 
 def _opened(finder: Finder) -> Trial | None:
@@ -272,12 +274,13 @@ def _carry(studio: Studio) -> None:
     with out, look.panel("out"):
         st.html("<p>A backup holds everything, photographs too. The table opens in a spreadsheet.</p>")
         with st.container(horizontal=True):
-            st.download_button(
-                "Back up everything",
-                lambda: _written(studio, "studio-backup.zip"),
-                "studio-backup.zip",
-                on_click="ignore",
-            )
+            if may_run():  # who signs in by what is in it too
+                st.download_button(
+                    "Back up everything",
+                    lambda: _written(studio, "studio-backup.zip"),
+                    "studio-backup.zip",
+                    on_click="ignore",
+                )
             st.download_button(
                 "Export the studio",
                 lambda: _written(studio, "studio-export.zip"),

@@ -22,6 +22,7 @@ from ui.state.next_step import NextStep, next_step
 from ui.state.open_studio import chosen_target, logged, the_studio
 from ui.state.places import BENCH, COMMISSIONS, FIRST_PLATES, LOG, RECORD, TARGET, Place
 from ui.wall.bricks import newest_strip
+from ui.wall.kept import say_when_it_failed
 
 if TYPE_CHECKING:
     from matcher.bench.work import Piece
@@ -48,6 +49,7 @@ def show() -> None:
     draft = Draft(studio, "target")
     step = next_step(targets, trials, studio.draft("target"), pieces, forms)
     with st.container(key="paper"):
+        say_when_it_failed(studio)
         next_side, photograph_side = st.columns([1.35, 1], gap="medium")
         with next_side:
             with look.panel("next"):

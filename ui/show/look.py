@@ -14,7 +14,7 @@ import streamlit as st
 from matcher.hands import whose
 from ui.show.literal import literal
 from ui.state.addresses import below_the_base
-from ui.state.messages import told
+from ui.state.messages import tell, told
 from ui.state.places import AT_THE_FOOT, IN_THE_BAR, Place
 
 if TYPE_CHECKING:
@@ -41,6 +41,9 @@ def bar(studio: Studio, here: Place | None) -> None:
             for place in IN_THE_BAR:
                 with st.container(key="here" if place == here else f"to-{place.address}", width="content"):
                     st.page_link(place.file, label=literal(place.title))
+    moved_to = studio.moved_to
+    if moved_to is not None:
+        tell(f"This studio was moved to {moved_to}. Here it can be looked at, and nothing is kept: open it there.")
 
 
 def foot(studio: Studio) -> None:
