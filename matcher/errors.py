@@ -40,6 +40,10 @@ class StudioError(MatcherError):
     """The studio's log cannot be opened, read or written as asked."""
 
 
+class UnavailableError(StudioError):
+    """The studio's database could not do it just now; what is asked again later may be done."""
+
+
 class TagError(MatcherError):
     """What was typed is not a tag's code, or tags cannot be printed as asked."""
 

@@ -90,6 +90,12 @@ LISTENING = """
     this.addEventListener("loadend", () => { heard.loading -= 1; heard.changedAt = now(); });
     send.apply(this, body);
   };
+  const fetched = window.fetch;
+  window.fetch = function (...asked) {
+    if (asked[1]?.method !== "POST") return fetched.apply(this, asked);
+    heard.loading += 1;
+    return fetched.apply(this, asked).finally(() => { heard.loading -= 1; heard.changedAt = now(); });
+  };
   new MutationObserver(() => { heard.changedAt = now(); })
     .observe(document, {childList: true, subtree: true, attributes: true, characterData: true});
 })();
@@ -132,7 +138,7 @@ class Visitor:
 
     def upload(self, path: Path | dict[str, Any]) -> None:
         self.interactions += 1
-        self.page.locator("input[type=file]").first.set_input_files(path)
+        self.page.locator("[data-testid=stFileUploader] input[type=file]").first.set_input_files(path)
         self.settle()
 
     def type_number(self, label: str, value: str) -> None:

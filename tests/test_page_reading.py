@@ -429,7 +429,7 @@ def test_frames_are_uploaded_together_survive_a_reload_and_stay_with_the_reading
     visitor.press("Lamp moved", role="radio")
     files = [{"name": f"{name}.png", "mimeType": "image/png", "buffer": data} for name, data in LAMPS.items()]
     files.append({"name": "no.png", "mimeType": "image/png", "buffer": b"no picture"})
-    visitor.page.locator("input[type=file]").first.set_input_files(files)
+    visitor.page.locator("[data-testid=stFileUploader] input[type=file]").first.set_input_files(files)
     visitor.sees(re.compile("^Read from 3 photographs: "))
     assert "no.png" in visitor.page.get_by_role("alert").first.inner_text()
     visitor.page.reload()

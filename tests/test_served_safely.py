@@ -6,16 +6,11 @@ Unvalidated Redirects), RFC 6265bis (cookies), RFC 8446 by the ssl module, which
 
 from __future__ import annotations
 
-import http.client
 import json
-import os
 import re
 import ssl
-import subprocess
-import sys
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import urlencode
 
@@ -25,111 +20,21 @@ from websockets.sync.client import connect
 
 from matcher import Studio
 from matcher.access.attempts import MOST_BY_NAME
-from matcher.cli.app import free_port
 from matcher.demo import make_demo_studio
 from matcher.hands import Role
+from tests.served_network import COOKIE, GOOD, OTHER, Server, on_the_network, secret_of
 from ui.door.sign_in import local
-
-GOOD, OTHER = "warm torch, cold water", "three thin coats of wax"
-COOKIE = "__Host-patina-device"
-
-
-@dataclass
-class Answered:
-    status: int
-    headers: dict[str, str]
-    body: bytes
-    cookies: list[str] = field(default_factory=list)
-
-
-@dataclass
-class Server:
-    """A served page, and what somebody outside sees of it."""
-
-    port: int
-    folder: Path
-    said: dict[str, str]
-    context: ssl.SSLContext
-
-    @property
-    def host(self) -> str:
-        return f"127.0.0.1:{self.port}"
-
-    def ask(
-        self, path: str, method: str = "GET", body: bytes | None = None, secret: str = "", **headers: str
-    ) -> Answered:
-        sent = {name.replace("_", "-"): value for name, value in headers.items()}
-        if secret:
-            sent["Cookie"] = f"{COOKIE}={secret}"
-        connection = http.client.HTTPSConnection("127.0.0.1", self.port, context=self.context, timeout=30)
-        try:
-            connection.request(method, path, body, sent)
-            answer = connection.getresponse()
-            read = b"" if path.startswith("/changes") and answer.status == 200 else answer.read()
-            found = dict(answer.getheaders())
-            cookies = answer.msg.get_all("set-cookie") or []
-            return Answered(answer.status, {key.lower(): value for key, value in found.items()}, read, cookies)
-        finally:
-            connection.close()
-
-    def send(self, path: str, secret: str = "", origin: str | None = None, **fields: str) -> Answered:
-        """Send a form, as a page of ours does."""
-        named = {"Content_Type": "application/x-www-form-urlencoded", "Origin": origin or f"https://{self.host}"}
-        return self.ask(path, "POST", urlencode(fields).encode(), secret, **named)
-
-    def enter(self, name: str, passphrase: str) -> str:
-        answer = self.send("/sign-in", name=name, passphrase=passphrase)
-        assert answer.status == 303, answer.body
-        return secret_of(answer)
-
-    def studio(self) -> Studio:
-        return Studio.open(self.folder)
-
-
-def secret_of(answer: Answered) -> str:
-    found = [re.match(rf"{COOKIE}=([^;]+);", cookie) for cookie in answer.cookies]
-    assert found and found[0] is not None
-    return found[0].group(1)
 
 
 @pytest.fixture(scope="module")
 def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    """The demo studio with an owner and a reader, served on the network with a certificate made for it."""
+    """The demo studio with an owner and a reader."""
     top = tmp_path_factory.mktemp("served")
-    folder, port = top / "studio", free_port("127.0.0.1", 0)
-    with make_demo_studio(folder) as studio:
+    with make_demo_studio(top / "studio") as studio:
         studio.access.people.add("Ines Invented", Role.OWNER, GOOD)
         studio.access.people.add("Rui", Role.READER, OTHER)
-    environment = {name: value for name, value in os.environ.items() if name not in ("DISPLAY", "WAYLAND_DISPLAY")}
-    environment |= {"HOME": str(top), "XDG_DATA_HOME": str(top / "data")}
-    environment["PYTHONPATH"] = os.pathsep.join(path for path in sys.path if path)
-    command = [sys.executable, "-m", "matcher", "app", "--network", "--studio", folder, "--port", port, "--json"]
-    with subprocess.Popen(
-        [str(part) for part in command], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=environment, cwd=top
-    ) as process:
-        try:
-            assert process.stdout is not None
-            said = json.loads(process.stdout.readline())
-            context = ssl.create_default_context(
-                cafile=str(top / "data" / "patina-matcher" / "https" / "authority.crt")
-            )
-            served = Server(port, folder, said, context)
-            _wait_for(served)
-            yield served
-        finally:
-            process.terminate()
-            process.wait(timeout=20)
-
-
-def _wait_for(served: Server) -> None:
-    for _ in range(300):
-        try:
-            if served.ask("/sign-in").status == 200:
-                return
-        except OSError:
-            pass
-        time.sleep(0.1)
-    pytest.fail("the page did not answer within 30 s")
+    with on_the_network(top, top / "studio") as served:
+        yield served
 
 
 @pytest.fixture(scope="module")

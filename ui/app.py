@@ -14,7 +14,9 @@ import streamlit as st
 if (root := str(Path(__file__).resolve().parents[1])) not in sys.path:
     sys.path.insert(0, root)
 
+from ui.bench.waited import came_of_it
 from ui.serving.live import hear_of_changes
+from ui.serving.waiting import take_in_what_waited
 from ui.serving.whose import ask_the_page, signed_in
 from ui.show import look
 from ui.state.messages import guarded
@@ -33,6 +35,7 @@ with guarded():
     signed_in()
     look.bar(the_studio(), next((place for place in ALL if place.title == page.title), None))
     save_as_typed(the_studio())
+    take_in_what_waited(came_of_it)
     with guarded():
         page.run()
     look.foot(the_studio())

@@ -20,6 +20,7 @@ from ui.door.sign_in import door_routes
 from ui.photograph.picture_routes import picture_routes
 from ui.serving.guard import Guard
 from ui.serving.live import live_routes
+from ui.serving.waiting import waiting_routes
 from ui.serving.while_served import while_served
 from ui.state.addresses import below_the_base
 from ui.state.places import START
@@ -39,6 +40,7 @@ ROUTES = [
     *certificate_routes(),
     *home_screen_routes(),
     *live_routes(),
+    *waiting_routes(),
     *picture_routes(),
     *tag_routes(),
 ]

@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from matcher.bench.taps import Tap, pressed
 from matcher.bench.work import Piece
 from matcher.errors import StudioError
 from matcher.hands import Work, own
@@ -75,6 +76,10 @@ class Shelf:
 
         self._drafts.change(_form(uid), changed, Work.NOTE)
         return made[-1]
+
+    def tap(self, tap: Tap) -> Piece:
+        """Take in a tap, once however often it comes. Raises StudioError, also when the piece is gone."""
+        return self.change(tap.piece, lambda piece: pressed(piece, tap))
 
     def take_off(self, uid: str) -> None:
         """Take a piece off the bench, with the reading of it that is half taken; none there is no error."""

@@ -65,7 +65,7 @@ class Piece:
     as many as there are steps when all are over. taken_out: the reading that was left out last. run: the name of the
     run of plates that it belongs to. listed: what a list said of the recipe, with "delta_e00", "chance" and "basis".
     begun_at, counted_at: moments as ISO text. form: the record form that it was begun from or has gone on to;
-    handed_over: it has gone on.
+    handed_over: it has gone on. heard: the taps that were taken in last, by their uid.
     """
 
     uid: str
@@ -85,6 +85,7 @@ class Piece:
     form: str | None = None
     handed_over: bool = False
     number: int = 0
+    heard: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         steps = len(self.steps)
@@ -234,6 +235,7 @@ class Piece:
             **{name: getattr(self, name) for name in _PLAIN},
             "recipe": self.recipe.as_dict(),
             "counts": list(self.counts),
+            "heard": list(self.heard),
             "readings": [taken.as_dict() for taken in self.readings],
             "taken_out": None if self.taken_out is None else self.taken_out.as_dict(),
             "listed": None if self.listed is None else dict(self.listed),
@@ -248,6 +250,7 @@ class Piece:
                 **{name: kept[name] for name in _PLAIN if name in kept},
                 recipe=Recipe.from_dict(kept["recipe"]),
                 counts=tuple(int(count) for count in kept.get("counts", ())),
+                heard=tuple(str(uid) for uid in kept.get("heard", ())),
                 readings=tuple(Taken.from_dict(one) for one in kept.get("readings") or ()),
                 taken_out=None if gone is None else Taken.from_dict(gone),
                 listed=kept.get("listed"),

@@ -20,7 +20,7 @@ from sqlalchemy import event, exc
 from sqlalchemy.orm import Session
 
 from matcher.changes import Changes, ChangesOfFile, ChangesOfServer, note_state
-from matcher.errors import StudioError
+from matcher.errors import StudioError, UnavailableError
 from matcher.hands import Work, need
 from matcher.storage import schema
 from matcher.storage.copy import BUSY_TIMEOUT_S
@@ -363,7 +363,7 @@ def _told(name: str) -> Iterator[None]:
     try:
         yield
     except (exc.DBAPIError, sqlite3.DatabaseError) as error:
-        raise StudioError(_sentence(error, name)) from error
+        raise UnavailableError(_sentence(error, name)) from error
     except json.JSONDecodeError as error:
         raise StudioError(_DAMAGED_ROW.format(name)) from error
 

@@ -113,6 +113,9 @@ def _buttons(studio: Studio, piece: Piece, path: BenchPath | None, about: int | 
     stop = path is not None and not path.remaining and _at_its_coat(piece) and piece.done > 0
     go_on = stop and following is not None and path is not None and not path.past
     over = is_over(piece, path)
+    once = "yes" if step is not None and not step.counted else "no"
+    uid = html.escape(piece.uid)
+    st.html(f'<span hidden class="pm-tap" data-piece="{uid}" data-at="{at}" data-once="{once}"></span>')
     with st.container(key="bench-large"):
         if over:
             record_button(studio, piece, primary=True)

@@ -5,10 +5,11 @@ A file that cannot be read leaves everything as it was, with a sentence beside t
 
 from __future__ import annotations
 
+import html
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
@@ -93,6 +94,30 @@ def _take(studio: Studio, draft: Draft, data: bytes, name: str, then: Callable[[
     then()
 
 
+def take_a_photograph(draft: Draft) -> None:
+    """Offer the phone's own camera; the browser keeps the picture until the studio has it (``serving.waiting``)."""
+    field = f'<input type="file" accept="image/*" capture="environment" data-form="{html.escape(draft.form)}">'
+    st.html(f'<label class="pm-take">Take a photograph{field}</label>')
+    if refused := st.session_state.pop(_refused(draft), None):
+        tell(refused)
+
+
+def take_kept(draft: Draft, sent: Mapping[str, Any]) -> None:
+    """Start a form on a photograph that the browser has sent, or keep the sentence that says why it cannot be used.
+
+    sent: "sha256" and "name" of one that the studio keeps, else "said".
+    """
+    if not sent.get("kept"):
+        st.session_state[_refused(draft)] = str(sent.get("said", ""))
+        return
+    forget_photograph(draft)
+    draft.set(photo=str(sent["sha256"]), photo_name=str(sent.get("name", "")))
+
+
+def _refused(draft: Draft) -> str:
+    return f"{draft.form}.photograph.refused"
+
+
 def keep(studio: Studio, data: bytes, name: str) -> str:
     """Keep a photograph in the studio and return its SHA-256. Raises MatcherError for a file that is none."""
     from matcher.photo.photo import open_photo
@@ -135,4 +160,5 @@ def bring_in(studio: Studio, draft: Draft, way: str, pictures: Pictures | None =
         if way == "demo":
             demo_pictures(studio, draft, pictures)
         else:
+            take_a_photograph(draft)
             {"upload": upload, "camera": camera}[way](studio, draft)

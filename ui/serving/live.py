@@ -34,7 +34,8 @@ signed out hears nothing more."""
 _WAIT_S = 5.0
 
 _JS = """
-let known, tell, addresses, events, telling;
+const SILENT_MS = 11000; // the server says every four seconds that it is there
+let known, tell, addresses, events, telling, heard_at;
 
 export default function ({ data, setTriggerValue }) {
   tell = setTriggerValue;
@@ -43,7 +44,19 @@ export default function ({ data, setTriggerValue }) {
   addresses = data;
   document.addEventListener("visibilitychange", () => (document.hidden ? leave() : listen()));
   window.addEventListener("pagehide", leave);
+  setInterval(() => {
+    if (document.hidden || Date.now() - heard_at < SILENT_MS) return;
+    reached(false); // a connection that nobody has closed: out of the radio's reach
+    listen();
+  }, 2000);
   if (!document.hidden) listen();
+}
+
+// The veil of a lost connection is known by this everywhere on the page (waiting.js).
+function reached(yes) {
+  heard_at = yes ? Date.now() : heard_at;
+  document.documentElement.toggleAttribute("data-pm-lost", !yes);
+  document.dispatchEvent(new Event("pm-reach"));
 }
 
 function leave() {
@@ -54,8 +67,15 @@ function leave() {
 function listen() {
   leave();
   events = new EventSource(addresses.changes);
-  events.onmessage = ({ data }) => heard(Number(data));
+  heard_at = Date.now();
+  events.onopen = () => reached(true);
+  events.addEventListener("here", () => reached(true));
+  events.onmessage = ({ data }) => {
+    reached(true);
+    heard(Number(data));
+  };
   events.onerror = async () => {
+    reached(false);
     if (events?.readyState !== EventSource.CLOSED) return; // it tries again by itself
     const answer = await fetch(addresses.changes + "?once").catch(() => undefined);
     if (answer?.status === 401) {
@@ -66,13 +86,15 @@ function listen() {
 }
 
 // Not while the page is being worked out: that would break the run off, which may itself have made the change.
-function heard(count) {
+function heard(count, after_ms = 300) {
   clearTimeout(telling);
   telling = setTimeout(() => {
     const state = document.querySelector('[data-testid="stApp"]')?.dataset.testScriptState;
-    if (state === "running" || state === "rerunRequested") heard(count);
-    else if (count !== known) tell("changed", count);
-  }, 300);
+    if (count === known) return;
+    if (state === "running" || state === "rerunRequested") return heard(count);
+    tell("changed", count);
+    heard(count, 3000); // the page's own connection may just be coming back: told again until it has run
+  }, after_ms);
 }
 """
 
@@ -112,7 +134,7 @@ async def _lines(heard: _Told, request: Request) -> AsyncIterator[str]:
         grown = await heard.beyond(count, STILL_HERE_S)
         if sign_in_needed() and (secret is None or await run_in_threadpool(looked_up, secret) is None):
             return
-        yield f"data: {grown}\n\n" if grown != count else ": still here\n\n"
+        yield f"data: {grown}\n\n" if grown != count else "event: here\ndata:\n\n"
         count = grown
 
 
