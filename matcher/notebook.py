@@ -38,10 +38,11 @@ from matcher.notebook_columns import (
 )
 from matcher.recipe.fields import NOT_NOTED
 from matcher.recipe.names import canonical
+from matcher.storage import checked
 from matcher.storage.database import Database
 from matcher.storage.schema import TableColumnsRow
 from matcher.trials.archive import Imported
-from matcher.trials.log import logged_uids
+from matcher.trials.log import logged_uids, note_change
 from matcher.trials.spreadsheet import row_of_cells, take_rows
 from matcher.trials.stocks import Stock
 from matcher.trials.trial import Trial
@@ -334,6 +335,9 @@ class Notebooks:
         brought = take_rows(self._database, plates_of(table, meanings, stocks), skip_bad, who)
         body = {**meanings.as_dict(), "heading": list(table.heading)}
         with self._database.writing() as session:
+            said = session.scalar(sa.select(TableColumnsRow.body).where(TableColumnsRow.uid == table.key))
+            if said is not None and said != body:
+                note_change(session, "table", checked.file_name(table.name), {"columns": said}, {"columns": body}, who)
             session.execute(sa.delete(TableColumnsRow).where(TableColumnsRow.uid == table.key))
             session.execute(sa.insert(TableColumnsRow), [{"uid": table.key, "body": body}])
         return brought

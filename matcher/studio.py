@@ -267,9 +267,9 @@ class Studio:
         """Take a trial out of the suggestions, with the reason; nothing is deleted. Raises StudioError."""
         return self.log.set_aside(trial_id, reason, who)
 
-    def take_back(self, trial_id: int, who: str = "") -> Trial:
-        """Let a trial that was set aside count again. Raises StudioError."""
-        return self.log.take_back(trial_id, who)
+    def take_back(self, trial_id: int, who: str = "", seen: str | None = None) -> Trial:
+        """Let a trial that was set aside count again. seen: the reason that was seen. Raises StudioError."""
+        return self.log.take_back(trial_id, who, seen)
 
     def add_stage(self, trial_id: int, step: StageReading, who: str = "") -> Trial:
         """Add a reading taken later ("waxed") to a trial. Raises StudioError."""
@@ -314,9 +314,14 @@ class Studio:
         """
         return self.tag_log.give(trial_id, tag, who, why, at, move)
 
-    def take_tag(self, trial_id: int, who: str = "", why: str = "", at: datetime | None = None) -> Given:
-        """Take a plate's tag back, with the reason; its history keeps it. Raises StudioError."""
-        return self.tag_log.take(trial_id, who, why, at)
+    def take_tag(
+        self, trial_id: int, who: str = "", why: str = "", at: datetime | None = None, seen: str | None = None
+    ) -> Given:
+        """Take a plate's tag back, with the reason; its history keeps it. seen: the tag that was seen on it.
+
+        Raises StudioError.
+        """
+        return self.tag_log.take(trial_id, who, why, at, seen)
 
     def tags(self) -> TagHistory:
         """Return which plate carried which tag when."""
@@ -458,12 +463,24 @@ class Studio:
         self._on_a_board(numbers)
         return board_with(self._by_now(), numbers)
 
-    def keep_board(self, numbers: Sequence[int]) -> None:
-        """Keep these plates as the studio's board, until another is kept; none for no board.
+    def keep_board(self, numbers: Sequence[int], seen: Sequence[str] | None = None, who: str = "") -> None:
+        """Keep these plates as the studio's board, until another is kept; none for no board. The history keeps both.
 
-        Raises StudioError for plates that can't make one; then nothing is changed.
+        seen: the uids of the board as it was seen. Raises StudioError for plates that can't make one, and when another
+        was kept meanwhile; then nothing is changed.
         """
-        self._settings.board = tuple(str(trial.uid) for trial in self._on_a_board(numbers))
+        from matcher.storage.settings import board_in, keep_board_in
+        from matcher.trials.log import note_change
+
+        uids = tuple(str(trial.uid) for trial in self._on_a_board(numbers))
+        with self.database.writing() as session:
+            before = board_in(session)
+            if before == uids:
+                return
+            if seen is not None and before != tuple(seen):
+                raise StudioError("Look at the board again first: another was kept meanwhile.")
+            keep_board_in(session, uids)
+            note_change(session, "studio", "board", {"plates": list(before)}, {"plates": list(uids)}, who)
 
     def _on_a_board(self, numbers: Sequence[int]) -> list[Trial]:
         """Return plates that are to make a board. Raises StudioError: too many, one twice, not logged, set aside."""
@@ -622,9 +639,9 @@ class Studio:
         """Note that a target is no longer worked on. Raises StudioError."""
         return self._targets.set_aside(target_id, reason, who)
 
-    def take_target_back(self, target_id: int, who: str = "") -> Target:
-        """Let a target that was set aside be worked on again. Raises StudioError."""
-        return self._targets.take_back(target_id, who)
+    def take_target_back(self, target_id: int, who: str = "", seen: str | None = None) -> Target:
+        """Let a target that was set aside be worked on again. seen: the reason that was seen. Raises StudioError."""
+        return self._targets.take_back(target_id, who, seen)
 
     # Suggestions
 
@@ -759,12 +776,22 @@ class Studio:
         return self._own_cards.cards()
 
     def save_card(
-        self, name: str, kind: str, lab: ArrayLike, tolerance: float = 0.5, measured_at: datetime | None = None
+        self,
+        name: str,
+        kind: str,
+        lab: ArrayLike,
+        tolerance: float = 0.5,
+        measured_at: datetime | None = None,
+        anew: bool = True,
     ) -> OwnCard:
-        """Keep a card's own measured CIELAB: (3,), or (patches, 3). tolerance: ΔE00. Raises a MatcherError."""
+        """Keep a card's own measured CIELAB: (3,), or (patches, 3). tolerance: ΔE00. Raises a MatcherError.
+
+        anew: whether one of that name may have been measured before; its history keeps what it was.
+        """
         from matcher.trials.own_cards import OwnCard
 
-        return self._own_cards.save(OwnCard(name, kind, np.asarray(lab), tolerance, measured_at or datetime.now(UTC)))
+        card = OwnCard(name, kind, np.asarray(lab), tolerance, measured_at or datetime.now(UTC))
+        return self._own_cards.save(card, anew=anew)
 
     # Camera-and-light profiles
 
@@ -788,9 +815,9 @@ class Studio:
         """Let a profile be chosen no more, with the reason; nothing is deleted. Raises StudioError."""
         return self._profiles.retire(name, reason, who)
 
-    def take_back_profile(self, name: str, who: str = "") -> CameraProfile:
-        """Let a retired profile be chosen again. Raises StudioError."""
-        return self._profiles.take_back(name, who)
+    def take_back_profile(self, name: str, who: str = "", seen: str | None = None) -> CameraProfile:
+        """Let a retired profile be chosen again. seen: the reason that was seen. Raises StudioError."""
+        return self._profiles.take_back(name, who, seen)
 
     def export_profile(self, name: str, path: str | Path, overwrite: bool = False) -> None:
         """Write a profile to a file of plain JSON, a new one unless ``overwrite``. Raises StudioError."""
@@ -956,7 +983,27 @@ class Studio:
 
     @title.setter
     def title(self, text: str) -> None:
-        self._settings.title = text
+        self.give_title(text)
+
+    def give_title(self, text: str, seen: str | None = None, who: str = "") -> None:
+        """Give the studio another title; its history keeps the earlier one.
+
+        seen: the title that was seen. Raises StudioError, also when another person gave it another one meanwhile.
+        """
+        from matcher.storage import checked
+        from matcher.storage.schema import StudioRow
+        from matcher.trials.log import note_change
+
+        wanted = checked.line(text, "studio's title")
+        with self.database.writing() as session:
+            studio = session.get_one(StudioRow, 1)
+            before = studio.title
+            if before == wanted:
+                return
+            if seen is not None and before != seen:
+                raise StudioError(f"Look at the studio's title again first: it was changed to {before!r} meanwhile.")
+            studio.title = wanted
+            note_change(session, "studio", "title", {"title": before}, {"title": wanted}, who)
 
     @property
     def uid(self) -> str:

@@ -88,8 +88,9 @@ def test_a_sign_off_is_withdrawn_with_a_reason_and_stays_in_the_record(studio: S
         studio.sign_offs.withdraw(signed.id or 0, " ")
     gone = studio.sign_offs.withdraw(signed.id or 0, "the client saw it outdoors")
     assert gone.withdrawn_reason == "the client saw it outdoors" and studio.sign_offs.standing(head.id) is None
-    again = studio.sign_offs.withdraw(signed.id or 0, "twice")
-    assert again.withdrawn_reason == "the client saw it outdoors"
+    assert studio.sign_offs.withdraw(signed.id or 0, "the client saw it outdoors").withdrawn_at == gone.withdrawn_at
+    with pytest.raises(StudioError, match=r"was withdrawn already \(the client saw it outdoors\)"):
+        studio.sign_offs.withdraw(signed.id or 0, "twice")
     second = studio.sign_offs.sign(head.id or 0, trial.id or 0, SMITH, "daylight outdoors")
     assert [one.id for one in studio.sign_offs.of_area(head.id)] == [signed.id, second.id]
     with pytest.raises(StudioError, match="no sign-off 99"):

@@ -435,13 +435,16 @@ def cards(options: argparse.Namespace) -> Answer:
 
         write(options.sheet, carrier_sheet(defined["carrier sheet"]), options.overwrite)
     own: list[OwnCard] = []
+    before: list[OwnCard] = []
     if options.add is not None or studio_is_there(options.studio):
         with opened_studio(options) as studio:
             if options.add is not None and lab is not None:
+                before = [card for card in studio.own_cards() if card.name == " ".join(options.add.split())]
                 studio.save_card(options.add, options.kind, lab, options.tolerance)
             own = studio.own_cards()
     lines = [f"{card.name}: {card.title}. {card.source}." for card in defined.values()]
     lines += [f"{card.name}: measured {card.kind}, CIELAB {card.lab.round(2).tolist()}" for card in own]
+    lines += [f"{card.name} was {card.lab.round(2).tolist()} before; its history keeps that." for card in before]
     if options.sheet is not None:
         lines = [f"Wrote {options.sheet}: print it at actual size."]
     cards = [words.card_as_dict(card) for card in defined.values()]

@@ -183,6 +183,9 @@ class SignOffs:
             found = load_sign_offs(session, SignOffRow.id == row_number(sign_off_id))
             if not found:
                 raise StudioError(f"There is no sign-off {sign_off_id} in this studio: look at the commission.")
+            before = found[0].withdrawn_reason
+            if before is not None and before != text:
+                raise StudioError(f"That sign-off was withdrawn already ({before}): look at it again.")
             if found[0].withdrawn_at is None:
                 values = {"withdrawn_at": datetime.now(UTC), "withdrawn_reason": text}
                 session.execute(sa.update(SignOffRow).where(SignOffRow.id == sign_off_id).values(**values))

@@ -109,16 +109,16 @@ class Commissions:
 
     def set_aside(self, commission_id: int, reason: str, who: str = "") -> Commission:
         """Note that a commission is no longer worked on, with the reason. Raises StudioError."""
-        return self._mark(commission_id, checked.line(reason, "reason for setting it aside", required=True), who)
+        return self._mark(commission_id, checked.line(reason, "reason for setting it aside", required=True), None, who)
 
-    def take_back(self, commission_id: int, who: str = "") -> Commission:
-        """Let a commission that was set aside be worked on again. Raises StudioError."""
-        return self._mark(commission_id, None, who)
+    def take_back(self, commission_id: int, who: str = "", seen: str | None = None) -> Commission:
+        """Let a commission be worked on again. seen: the reason for setting it aside, as seen. Raises StudioError."""
+        return self._mark(commission_id, None, seen, who)
 
-    def _mark(self, commission_id: int, reason: str | None, who: str) -> Commission:
+    def _mark(self, commission_id: int, reason: str | None, seen: str | None, who: str) -> Commission:
         with self.database.writing() as session:
             kept = one_commission(session, commission_id)
-            if kept.set_aside != reason:
+            if checked.is_marked_anew(kept.set_aside, reason, seen, f"the commission {kept.title}"):
                 mark = sa.update(CommissionRow).where(CommissionRow.id == commission_id)
                 session.execute(mark.values(set_aside_reason=reason))
                 what = "taken back" if reason is None else "set aside"

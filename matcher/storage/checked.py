@@ -71,6 +71,24 @@ def reason(text: str | None) -> str | None:
     return None if text is None else line(text, "reason for setting it aside", required=True)
 
 
+def is_marked_anew(now: str | None, wanted: str | None, seen: str | None, thing: str, done: str = "set aside") -> bool:
+    """Tell whether the reason for which a thing is set aside changes; None is "not set aside".
+
+    seen: the reason that the person saw who takes it back, None where nobody says. Raises StudioError when another
+    person has set it aside meanwhile: their reason is not lost by ours.
+    """
+    if now == wanted:
+        return False
+    if now is not None and wanted is not None:
+        raise StudioError(
+            f"{thing[:1].upper()}{thing[1:]} is {done} already ({now}): look at it again, and take it back "
+            "first if another reason holds."
+        )
+    if now is not None and seen is not None and seen != now:
+        raise StudioError(f"Look at {thing} again first: it was {done} anew meanwhile ({now}).")
+    return True
+
+
 def when(value: datetime) -> datetime:
     """Return a moment in UTC. Raises StudioError."""
     if not isinstance(value, datetime):

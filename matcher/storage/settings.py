@@ -28,10 +28,6 @@ class Settings:
     def title(self) -> str:
         return self._row().title
 
-    @title.setter
-    def title(self, text: str) -> None:
-        self._update(title=checked.line(text, "studio's title"))
-
     @property
     def is_demo(self) -> bool:
         return self._row().is_demo
@@ -59,11 +55,6 @@ class Settings:
         """The uids of the plates on the studio's own board, in their order; none where none was chosen."""
         with self.database.reading() as session:
             return board_in(session)
-
-    @board.setter
-    def board(self, uids: Sequence[str]) -> None:
-        with self.database.writing() as session:
-            keep_board_in(session, uids)
 
     def _row(self) -> StudioRow:
         with self.database.reading() as session:

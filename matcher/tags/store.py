@@ -100,10 +100,12 @@ class Tags:
         with self.database.writing(Work.NOTE) as session:
             return give_in(session, trial_id, tag, who, why, at, move)
 
-    def take(self, trial_id: int, who: str = "", why: str = "", at: datetime | None = None) -> Given:
+    def take(
+        self, trial_id: int, who: str = "", why: str = "", at: datetime | None = None, seen: str | None = None
+    ) -> Given:
         """Take a plate's tag back, now or from a moment that has been.
 
-        Raises StudioError: it has none, or no reason is given.
+        seen: the tag that was seen on it. Raises StudioError: it has none, another one by now, or no reason is given.
         """
         with self.database.writing() as session:
             trial = one_trial(session, trial_id)
@@ -113,6 +115,10 @@ class Tags:
             if standing is None:
                 raise StudioError(
                     f"There is no tag to take: plate {trial_id} carries none{'' if at is None else ' then'}."
+                )
+            if seen is not None and seen != standing.tag:
+                raise StudioError(
+                    f"Look at plate {trial_id} again first: it was given the tag {standing.tag} meanwhile."
                 )
             change = _change(TAKEN, standing.tag, trial_id, moment, who, why)
             if not change.why:

@@ -70,16 +70,17 @@ class ProfileShelf:
 
     def retire(self, name: str, reason: str, who: str = "") -> CameraProfile:
         """Let a profile be chosen no more: the lamp was changed, say. Raises StudioError."""
-        return self._mark(name, checked.line(reason, "reason for retiring it", required=True), who)
+        return self._mark(name, checked.line(reason, "reason for retiring it", required=True), None, who)
 
-    def take_back(self, name: str, who: str = "") -> CameraProfile:
-        """Let a retired profile be chosen again. Raises StudioError."""
-        return self._mark(name, None, who)
+    def take_back(self, name: str, who: str = "", seen: str | None = None) -> CameraProfile:
+        """Let a retired profile be chosen again. seen: the reason that was seen. Raises StudioError."""
+        return self._mark(name, None, seen, who)
 
-    def _mark(self, name: str, reason: str | None, who: str) -> CameraProfile:
+    def _mark(self, name: str, reason: str | None, seen: str | None, who: str) -> CameraProfile:
         with self.database.writing() as session:
             row = _row(session, name)
-            if row.body.get("retired") != reason:  # on the plain JSON: one that cannot be read can be retired too
+            retired = row.body.get("retired")  # of the plain JSON: one that cannot be read can be retired too
+            if checked.is_marked_anew(retired, reason, seen, f"the profile {row.name}", "retired"):
                 what = "taken back" if reason is None else "retired"
                 save_profile_in(session, row.name, {**row.body, "retired": reason}, who, what, reason or "")
         return self.profile(name)

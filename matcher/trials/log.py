@@ -86,11 +86,11 @@ class TrialLog:
     def set_aside(self, trial_id: int, reason: str, who: str = "") -> Trial:
         """Take a trial out of the suggestions, with the reason. Nothing of it is deleted. Raises StudioError."""
         text = checked.line(reason, "reason for setting it aside", required=True)
-        return self._change(trial_id, {"set_aside_reason": text}, "set aside", text, who)
+        return self._mark(trial_id, text, None, who)
 
-    def take_back(self, trial_id: int, who: str = "") -> Trial:
-        """Let a trial that was set aside count again. Raises StudioError."""
-        return self._change(trial_id, {"set_aside_reason": None}, "taken back", "", who)
+    def take_back(self, trial_id: int, who: str = "", seen: str | None = None) -> Trial:
+        """Let a trial that was set aside count again. seen: the reason that was seen. Raises StudioError."""
+        return self._mark(trial_id, None, seen, who)
 
     def add_stage(self, trial_id: int, step: StageReading, who: str = "") -> Trial:
         """Add a reading taken later ("waxed", "after a year outdoors") to a trial. Raises StudioError."""
@@ -135,15 +135,16 @@ class TrialLog:
         with self.database.reading() as session:
             return session.scalars(sa.select(StudioRow.trials_revision)).one()
 
-    def _change(self, trial_id: int, values: dict[str, Any], what: str, detail: str, who: str) -> Trial:
+    def _mark(self, trial_id: int, reason: str | None, seen: str | None, who: str) -> Trial:
         with self.database.writing() as session:
             row = session.get(TrialRow, row_number(trial_id))
             if row is None:
                 raise _no_trial(trial_id)
-            if all(getattr(row, name) == value for name, value in values.items()):
+            if not checked.is_marked_anew(row.set_aside_reason, reason, seen, f"plate {trial_id}"):
                 return one_trial(session, trial_id)
-            session.execute(sa.update(TrialRow).where(TrialRow.id == trial_id).values(**values))
-            return _changed(session, trial_id, what, detail, who)
+            session.execute(sa.update(TrialRow).where(TrialRow.id == trial_id).values(set_aside_reason=reason))
+            what = "taken back" if reason is None else "set aside"
+            return _changed(session, trial_id, what, reason or "", who)
 
 
 def note(session: Session, what: str, kind: str, subject: object, detail: str = "", who: str = "") -> None:

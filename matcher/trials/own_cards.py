@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from sqlalchemy.orm import Session
 
 from matcher.colour.cielab import checked_lab
-from matcher.dates import in_utc, moment
+from matcher.dates import in_utc, moment, shown
 from matcher.errors import StudioError
 from matcher.storage import checked
 from matcher.storage.database import Database
@@ -75,9 +75,18 @@ class OwnCards:
         """Return the measured cards by name, each as last measured."""
         return self.database.load("card", load_cards)
 
-    def save(self, card: OwnCard, who: str = "") -> OwnCard:
-        """Keep a measured card; one of the same name is measured anew, and its history keeps the old values."""
+    def save(self, card: OwnCard, who: str = "", anew: bool = True) -> OwnCard:
+        """Keep a measured card; one of the same name is measured anew, and its history keeps the old values.
+
+        anew: whether there may be one of that name. Raises StudioError.
+        """
         with self.database.writing() as session:
+            there = next((known for known in load_cards(session) if known.name == card.name), None)
+            if not anew and there is not None and not np.array_equal(there.lab, card.lab):
+                raise StudioError(
+                    f"A card {card.name!r} was measured on {shown(there.measured_at)}: give this one another name, or "
+                    "say that it is the same card, measured anew."
+                )
             return save_in(session, card, who)
 
 

@@ -164,9 +164,12 @@ class StockShelf:
         with self.database.writing(Work.NOTE) as session:
             return save_in(session, stock, who)
 
-    def change(self, label: str, who: str = "", **changed: Any) -> Stock:
+    def change(self, label: str, who: str = "", seen: Stock | None = None, **changed: Any) -> Stock:
         """Note what became of a bottle, with history: ``opened_at``, ``used_up_at``, ``kept_where``, ``volume_ml``,
-        ``notes``; and ``formula`` where none was noted. What recipes rely on stays. Raises StudioError."""
+        ``notes``; and ``formula`` where none was noted. What recipes rely on stays.
+
+        seen: the bottle as it was seen. Raises StudioError, also when another person has changed that meanwhile.
+        """
         with self.database.writing() as session:
             row = _row_of(session, label)
             before = _stock_of(row)
@@ -175,6 +178,12 @@ class StockShelf:
                     f"Make a new bottle instead: the {_in_words(sorted(fixed)[0])} of {label!r} is what plates rely on."
                 )
             after = _checked(replace(before, **changed))
+            for name in changed if seen is not None else ():
+                if getattr(before, name) not in (getattr(seen, name), getattr(after, name)):
+                    raise StudioError(
+                        f"Look at the bottle {label!r} again before you change it: its {_in_words(name)} was changed "
+                        f"meanwhile, to {_said(getattr(before, name)) or 'none'}."
+                    )
             lines = [
                 (_DONE[name][getattr(after, name) is None], _said(getattr(after, name)))
                 for name in changed
@@ -385,7 +394,14 @@ _DONE = {
 
 
 def _in_words(name: str) -> str:
-    return {"grams_per_litre": "strength"}.get(name, name.replace("_", " "))
+    said = {
+        "grams_per_litre": "strength",
+        "kept_where": "place",
+        "volume_ml": "volume",
+        "opened_at": "day of opening",
+        "used_up_at": "last day",
+    }
+    return said.get(name, name.replace("_", " "))
 
 
 def _said(value: object) -> str:

@@ -64,16 +64,16 @@ class TargetList:
 
     def set_aside(self, target_id: int, reason: str, who: str = "") -> Target:
         """Note that a target is no longer worked on ("done"). Raises StudioError."""
-        return self._mark(target_id, checked.line(reason, "reason for setting it aside", required=True), who)
+        return self._mark(target_id, checked.line(reason, "reason for setting it aside", required=True), None, who)
 
-    def take_back(self, target_id: int, who: str = "") -> Target:
-        """Let a target that was set aside be worked on again. Raises StudioError."""
-        return self._mark(target_id, None, who)
+    def take_back(self, target_id: int, who: str = "", seen: str | None = None) -> Target:
+        """Let a target that was set aside be worked on again. seen: the reason that was seen. Raises StudioError."""
+        return self._mark(target_id, None, seen, who)
 
-    def _mark(self, target_id: int, reason: str | None, who: str) -> Target:
+    def _mark(self, target_id: int, reason: str | None, seen: str | None, who: str) -> Target:
         with self.database.writing() as session:
             target = _one(session, target_id)
-            if target.set_aside == reason:
+            if not checked.is_marked_anew(target.set_aside, reason, seen, f"the target {target.name}"):
                 return target
             session.execute(sa.update(TargetRow).where(TargetRow.id == target_id).values(set_aside_reason=reason))
             note(session, "taken back" if reason is None else "set aside", "target", target_id, reason or "", who)

@@ -15,6 +15,8 @@ from matcher.recipe.hazards import Hazards, age_caution, hazards_of
 from ui.recipe.print_card import paper_choice
 from ui.show.literal import literal
 from ui.state.messages import tell, told
+from ui.state.remembered import as_seen
+from ui.state.who import who
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -92,28 +94,29 @@ def _bottle(studio: Studio, stock: Stock, uses: Sequence[SolutionUse]) -> None:
 def _became(studio: Studio, stock: Stock) -> None:
     """Let be noted what became of a bottle."""
     now, label = datetime.now(UTC), stock.label
+    seen = as_seen(f"bottle.{label}", stock)
     if stock.used_up_at is not None:
         if st.button("Not used up after all", key=f"bottle.back.{label}"):
-            _change(studio, label, used_up_at=None)
+            _change(studio, seen, used_up_at=None)
         return
     if stock.opened_at is None:
         if st.button("Opened", key=f"bottle.open.{label}"):
-            _change(studio, label, opened_at=now)
+            _change(studio, seen, opened_at=now)
     elif st.button("Not opened after all", type="tertiary", key=f"bottle.unopen.{label}"):
-        _change(studio, label, opened_at=None)
+        _change(studio, seen, opened_at=None)
     with st.popover("Moved"):
         place = st.text_input("Where it stands now", value=stock.kept_where, live=True, key=f"bottle.place.{label}")
         if st.button("Note the place", key=f"bottle.move.{label}"):
-            _change(studio, label, kept_where=place or "")
+            _change(studio, seen, kept_where=place or "")
     with st.popover("Used up"):
         st.html("<p>It leaves the shelf; the plates that were made from it keep its name.</p>")
         if st.button("Yes, it is used up", key=f"bottle.gone.{label}"):
-            _change(studio, label, used_up_at=now)
+            _change(studio, seen, used_up_at=now)
 
 
-def _change(studio: Studio, label: str, **changed: Any) -> None:
+def _change(studio: Studio, seen: Stock, **changed: Any) -> None:
     with told():
-        studio.bottles.change(label, **changed)
+        studio.bottles.change(seen.label, who(), seen, **changed)
         st.rerun()
 
 

@@ -15,6 +15,8 @@ from ui.camera.read_again import read_again_with
 from ui.show import look
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told
+from ui.state.remembered import as_seen
+from ui.state.who import who
 
 if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
@@ -114,7 +116,7 @@ def _one(studio: Studio, draft: Draft, profile: CameraProfile) -> None:
             "Reason to retire it", placeholder="the lamp was changed", live=True, **draft.field(f"reason.{slug}", "")
         )
         if st.button("Retire", key=f"profiles.retire.{slug}"):
-            _done(draft, slug, lambda: f"Retired: {studio.retire_profile(profile.name, reason or '').name}.")
+            _done(draft, slug, lambda: f"Retired: {studio.retire_profile(profile.name, reason or '', who()).name}.")
         st.html('<p class="pm-soft">A retired profile is no longer used. Nothing is deleted.</p>')
 
 
@@ -126,8 +128,9 @@ def _retired(studio: Studio, draft: Draft, profile: CameraProfile) -> None:
             width="content",
         )
         slug = _slug(profile.name)
+        seen = as_seen(f"retired.{slug}", profile.retired)
         if st.button("Restore", key=f"profiles.back.{slug}"):
-            _done(draft, slug, lambda: f"Restored: {studio.take_back_profile(profile.name).name}.")
+            _done(draft, slug, lambda: f"Restored: {studio.take_back_profile(profile.name, who(), seen).name}.")
 
 
 def _take_in(studio: Studio, draft: Draft) -> None:

@@ -15,6 +15,7 @@ from ui.recipe.recipe_form import COMMON
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told
 from ui.state.places import COMMISSIONS
+from ui.state.remembered import as_seen
 from ui.state.who import remember, who
 from ui.suggestions.todays_limits import means
 
@@ -132,10 +133,11 @@ def _changed(studio: Studio, draft: Draft, commission: Commission) -> None:
 
 def _set_aside(studio: Studio, commission: Commission) -> None:
     number = commission.id or 0
+    seen = as_seen(f"commission set aside.{number}", commission.set_aside)
     if commission.set_aside is not None:
         if st.button("Take this commission back", key=f"commission.back.{number}"):
             with told():
-                studio.commissions.take_back(number, who())
+                studio.commissions.take_back(number, who(), seen)
                 st.rerun()
         return
     reason, action = st.columns([3, 1], vertical_alignment="bottom")

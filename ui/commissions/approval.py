@@ -110,7 +110,7 @@ def what_is_signed(studio: Studio, known: Known, area: Area) -> None:
         live=True,
         **draft.field("reason", ""),
     )
-    if st.button("Withdraw the sign-off", key=f"sign.withdraw.{area.id}"):
+    if st.button("Withdraw the sign-off", key=f"sign.withdraw.{area.id}.{signed.id}"):
         with told():
             studio.sign_offs.withdraw(signed.id or 0, reason or "", who())
             draft.drop()

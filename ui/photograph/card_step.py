@@ -147,12 +147,15 @@ def _measure_own(studio: Studio, draft: Draft) -> None:
         name = st.text_input("Name of the card", placeholder="bench card", live=True, **draft.field("own_name", ""))
         values = lab_fields(draft, f"own-{draft.form}", ("own_l", "own_a", "own_b"))
         st.html('<p class="pm-soft">D50, 2°. A bought card is near L* 49.5, a* 0, b* 0.</p>')
+        anew = " ".join((name or "").split()) in {card.name for card in studio.own_cards()} and st.checkbox(
+            "It is the card of that name, measured anew", key=f"{draft.form}.own.anew"
+        )
         if st.button("Save this card", key=f"{draft.form}.own.keep"):
             if any(value is None for value in values):
                 tell("Enter all three values as the instrument shows them.")
                 return
             with told():
-                card = studio.save_card(name or "", "grey card", values)
+                card = studio.save_card(name or "", "grey card", values, anew=anew)
                 draft.forget(("card_kind", "corners", "own_name", "own_l", "own_a", "own_b"))
                 draft.set(card_kind=f"{card.name} (measured)")
                 st.rerun()

@@ -25,6 +25,7 @@ from ui.show.literal import literal
 from ui.show.swatches import field, figures, lab_line, pair
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told
+from ui.state.remembered import as_seen
 from ui.state.who import remember, who
 
 if TYPE_CHECKING:
@@ -90,6 +91,7 @@ def _ask(studio: Studio, draft: Draft, plate: int, tags: TagHistory, here: TagOn
     there = _elsewhere(tags, code or "", plate, studio.tag_signs)
     if there is not None:
         tell(on_another_plate(there), "warning")
+    seen = as_seen(f"tag.{plate}", None if here is None else here.tag)
     why = st.text_input("Why", placeholder="came off, was on the wrong plate", live=True, **draft.field("why", ""))
     by = st.text_input("Who", live=True, **draft.field("who", who()))
     with st.container(horizontal=True):
@@ -101,7 +103,7 @@ def _ask(studio: Studio, draft: Draft, plate: int, tags: TagHistory, here: TagOn
             _done(draft, by, studio.give_tag(plate, code or "", by or "", why or "", move=there is not None))
     elif takes:
         with told():
-            _done(draft, by, studio.take_tag(plate, by or "", why or ""))
+            _done(draft, by, studio.take_tag(plate, by or "", why or "", seen=seen))
 
 
 def _elsewhere(tags: TagHistory, code: str, plate: int, signs: str) -> TagOnPlate | None:

@@ -36,6 +36,8 @@ from ui.state.cache_keys import log_key
 from ui.state.messages import tell, told
 from ui.state.open_studio import the_studio
 from ui.state.places import FIRST_PLATES
+from ui.state.remembered import as_seen
+from ui.state.who import who
 from ui.wall.beside import picked_strip, show_beside
 from ui.wall.board import show_board
 from ui.wall.bricks import AT_ONCE, show_wall
@@ -251,11 +253,12 @@ def _notes(trial: Trial) -> str:
 def _aside(studio: Studio, trial: Trial) -> None:
     """Set a plate aside with a reason, or take it back."""
     plate = trial.id or 0
+    seen = as_seen(f"set aside.{plate}", trial.set_aside)
     if trial.set_aside is not None:
         tell(f"Set aside: {trial.set_aside}", "warning")
         if st.button("Restore this plate"):
             with told():
-                studio.take_back(plate)
+                studio.take_back(plate, who(), seen)
                 st.rerun()
         return
     with st.expander("Set this plate aside"):
@@ -263,7 +266,7 @@ def _aside(studio: Studio, trial: Trial) -> None:
         reason = st.text_input("Reason", placeholder="overheated at one edge", live=True, key=f"log.reason.{plate}")
         if st.button("Set aside", key=f"log.aside.{plate}"):
             with told():
-                studio.set_aside(plate, reason or "")
+                studio.set_aside(plate, reason or "", who())
                 st.rerun()
 
 

@@ -16,6 +16,8 @@ from ui.show.literal import literal
 from ui.state.addresses import below_the_base
 from ui.state.messages import tell, told
 from ui.state.places import AT_THE_FOOT, IN_THE_BAR, Place
+from ui.state.remembered import as_seen
+from ui.state.who import who
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -73,12 +75,13 @@ def _say_who_is_signed_in() -> None:
 def _ask_for_title(studio: Studio) -> None:
     """Let the studio's title, which stands on every page and sheet, be given or changed."""
     label = "Change the studio's title" if studio.title else "Give the studio a title"
+    seen = as_seen("studio.title", studio.title)
     with st.popover(label, type="tertiary", key="studio-title"):
         text = st.text_input("Title of the studio", value=studio.title, live=True, key="studio.title")
         st.html('<p class="pm-soft">It stands at the top of every page and on whatever is printed.</p>')
         if st.button("Save this title", key="studio.title.save"):
             with told():
-                studio.title = text or ""
+                studio.give_title(text or "", seen, who())
                 st.rerun()
 
 

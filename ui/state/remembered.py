@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 import streamlit as st
+
+Seen = TypeVar("Seen")
 
 A_YEAR_S = 365 * 24 * 3600
 
@@ -20,6 +24,13 @@ def remember(name: str, unfolded: bool) -> None:
     if remembered(name) != unfolded:
         st.session_state[f"remembered.{name}"] = unfolded
         st.session_state["remembered.news"] = {**st.session_state.get("remembered.news", {}), name: unfolded}
+
+
+def as_seen(slot: str, now: Seen) -> Seen:
+    """Return what this page showed of a thing on its last run, which the person acts on, and note what it shows now."""
+    seen: Seen = st.session_state.get(f"seen.{slot}", now)
+    st.session_state[f"seen.{slot}"] = now
+    return seen
 
 
 def tell_browser() -> None:

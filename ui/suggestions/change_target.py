@@ -15,6 +15,7 @@ from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told
 from ui.state.places import SUGGESTIONS
+from ui.state.remembered import as_seen
 from ui.state.who import who
 
 if TYPE_CHECKING:
@@ -52,13 +53,14 @@ def set_aside_before(studio: Studio) -> None:
         return
     with st.expander(f"Targets set aside ({len(aside):d})", key="targets.aside"):
         for target in aside:
+            seen = as_seen(f"target set aside.{target.id}", target.set_aside)
             words, action = st.columns([3, 1], vertical_alignment="center")
             words.html(
                 f"<p>{html.escape(target.name)} <span class=pm-soft>{html.escape(target.set_aside or '')}</span></p>"
             )
             if action.button(literal("Take back"), key=f"target.back.{target.id}"):
                 with told():
-                    studio.take_target_back(target.id or 0, who())
+                    studio.take_target_back(target.id or 0, who(), seen)
                     st.switch_page(SUGGESTIONS.file, query_params={"target": str(target.id)})
 
 

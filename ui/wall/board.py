@@ -17,6 +17,7 @@ from ui.show import look
 from ui.state.cache_keys import Key, board_key
 from ui.state.messages import tell, told
 from ui.state.open_studio import logged
+from ui.state.remembered import as_seen
 from ui.state.who import who
 from ui.wall.print_tags import own_address, size_choice
 
@@ -34,6 +35,7 @@ def show_board(studio: Studio) -> None:
 
     if not logged(studio):
         return
+    seen = as_seen("board", studio.board_uids)
     st.header("The studio's own chart", anchor=False)
     with look.panel("board"):
         st.html(
@@ -57,10 +59,10 @@ def show_board(studio: Studio) -> None:
                 if st.button("Show which plates", key="board.show"):
                     st.session_state[ASKED] = int(count)
             if st.session_state.get(ASKED):
-                _proposed(studio, kept, st.session_state[ASKED])
+                _proposed(studio, kept, st.session_state[ASKED], seen)
 
 
-def _proposed(studio: Studio, kept: Board | None, count: int) -> None:
+def _proposed(studio: Studio, kept: Board | None, count: int, seen: Sequence[str]) -> None:
     """Show the plates that would make the best board by now, and let them be kept."""
     with st.spinner("Working out which plates tell most…"):
         best = _best(board_key(studio, count), studio, count)
@@ -72,10 +74,11 @@ def _proposed(studio: Studio, kept: Board | None, count: int) -> None:
     _show(studio, best, "best")
     label = "Keep these as the board" if kept is None else "Keep these instead"
     if st.button(label, type="primary", key="board.keep"):
-        studio.keep_board(best.numbers)
-        for slot in (CHOOSING, ASKED):
-            st.session_state.pop(slot, None)
-        st.rerun()
+        with told():
+            studio.keep_board(best.numbers, seen, who())
+            for slot in (CHOOSING, ASKED):
+                st.session_state.pop(slot, None)
+            st.rerun()
 
 
 @st.cache_resource(show_spinner=False, max_entries=8)
