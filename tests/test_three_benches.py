@@ -21,4 +21,6 @@ def test_nothing_acknowledged_is_lost_when_benches_and_database_are_killed() -> 
     found = runs(3, seed=3, tell=lambda _: None)
     assert (found.lost, found.doubled, found.unsound) == ([], [], [])
     assert found.runs == 3
-    assert min(found.acknowledged[what] for what in ("photograph", "plate", "correction", "pass")) > 0
+    assert (
+        min(found.acknowledged[what] for what in ("photograph", "plate", "correction", "pass", "pass on the page")) > 0
+    )

@@ -3,23 +3,27 @@
 Run: python -m tests.benchmarks.bench_three_benches --runs 200 --seed 1
 
 Each bench is a process of its own that keeps photographs, logs plates, corrects them, and counts passes of pieces on
-the bench, as fast as it can, and writes down what it was told is kept. In each run some of them are killed (SIGKILL),
-or a process of the database, or the whole server; its disk is flushed as in a workshop (fsync on). Afterwards nothing
-that was acknowledged may be lost, nothing may be there twice, and every photograph must be whole. A bench that was
-stopped does again what it was not told is kept, under the same uid, as a person would.
+the bench, as fast as it can, and writes down what it was told is kept; one of them counts on the page, by its button.
+In each run some of them are killed (SIGKILL), or a process of the database, or the whole server; its disk is flushed as
+in a workshop (fsync on). Afterwards nothing that was acknowledged may be lost, nothing may be there twice, and every
+photograph must be whole. A bench that was stopped does again what it was not told is kept, under the same uid, as a
+person would.
 """
 
 from __future__ import annotations
 
 import argparse
 import hashlib
+import logging
 import os
+import re
 import shutil
 import signal
 import subprocess
 import sys
 import tempfile
 import time
+import traceback
 from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -34,14 +38,18 @@ from matcher.bench.shelf import now
 from matcher.bench.work import Piece
 from matcher.errors import StudioError
 from matcher.keeping.check import check
+from matcher.recipe.recipe import Coat, Recipe
 from matcher.studio import Studio
 from matcher.trials.facts import facts_of
+from tests.app_pages import open_page, said_on
 from tests.forked import forked
-from tests.plates import a_photograph, a_recipe, a_trial
+from tests.plates import a_photograph, a_trial
 from tests.postgres_server import free_port, fresh_database, programs
 
-BENCHES = 3
+PAGE = "page"
+NAMES = ("bench", "another", PAGE)
 PASSES = 3
+RECIPE = Recipe("silicon bronze", coats=(Coat("ferric nitrate", 0.5, passes=6, surface_temp_c=105.0),))
 RUNS_A_DATABASE = 10
 """After so many runs a new one: looking through a long log would take most of the time."""
 PATIENCE_S = 120.0
@@ -53,6 +61,8 @@ PATIENCE_S = 120.0
 def work(url: str, name: str, folder: Path) -> None:
     """Work until told to stop; write a line for each thing that is begun, and once it is kept."""
     os.environ["MATCHER_PHOTOS"] = str(folder / f"{name} photographs")
+    os.environ["MATCHER_STUDIO"] = url
+    logging.disable(logging.ERROR)  # Streamlit's own, that nothing is served
     said_in, stop = folder / f"{name}.said", folder / "stop"
     said_before = list(_said(said_in)) if said_in.exists() else []
     at = max((number for _, number, _ in said_before), default=0)
@@ -66,6 +76,10 @@ def work(url: str, name: str, folder: Path) -> None:
                 at, told = at + 1, set()
             except StudioError:  # what was not acknowledged is done again; what was is not
                 time.sleep(0.02)
+            except Exception:
+                with (folder / "faults").open("a") as faults:
+                    traceback.print_exc(file=faults)
+                raise
         if studio is not None:
             studio.close()
 
@@ -93,10 +107,40 @@ def _one_plate(studio: Studio, name: str, at: int, told: set[tuple[object, ...]]
         was = facts_of(studio.trial(number))
         studio.correct(number, replace(was, notes=corrected(uid)), instead_of=was, who=name)
         say("correction")
-    piece = studio.shelf.find(uid) or studio.shelf.put(Piece(uid, a_recipe(), name=uid))
+    piece = studio.shelf.find(uid) or studio.shelf.put(Piece(uid, RECIPE, name=uid))
+    counting = _on_the_page(uid) if name == PAGE else _in_the_log(studio, uid)
     for done in range(sum(piece.counts), PASSES):  # what was counted without being acknowledged is seen on the piece
-        studio.shelf.change(uid, lambda piece: piece.count(piece.at, now()))
+        counting()
         say("pass", done + 1)
+
+
+def _in_the_log(studio: Studio, uid: str) -> Callable[[], None]:
+    def count() -> None:
+        studio.shelf.change(uid, lambda piece: piece.count(piece.at, now()))
+
+    return count
+
+
+def _on_the_page(uid: str) -> Callable[[], None]:
+    """Return what presses the page's button; a press counts once the page, worked out anew, stands at another count."""
+    page = open_page("bench", piece=uid)
+
+    def stands() -> str:
+        found = re.search(r'class="pm-laid">([^<]*)<', said_on(page))
+        if found is None:
+            raise StudioError("The page says that something else is wrong.")
+        return found[1]
+
+    def count() -> None:
+        before = stands()
+        found = [item for item in page.button if item.key == "bench-pass"]
+        if not found:
+            raise StudioError("The page has no button for it just now.")
+        found[0].click().run()
+        if stands() == before:
+            raise StudioError("The page says that it was not counted.")
+
+    return count
 
 
 def uid_of(name: str, at: int) -> str:
@@ -175,9 +219,18 @@ class Server:
 
     def kill_one_process(self, dice: np.random.Generator) -> None:
         """Kill one process of the server, upon which it ends all connections and recovers."""
-        children = Path(f"/proc/{self._pid()}/task/{self._pid()}/children").read_text().split()
+        children = sorted(int(entry.name) for entry in Path("/proc").iterdir() if self._is_mine(entry.name))
         with suppress(ProcessLookupError):
             os.kill(int(dice.choice(children)), signal.SIGKILL)
+
+    def _is_mine(self, pid: str) -> bool:
+        """Tell whether a process is the server's child: proc(5), the second word behind the name in stat."""
+        with suppress(OSError):
+            return (
+                pid.isdecimal()
+                and int(Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[1]) == self._pid()
+            )
+        return False
 
     def _pid(self) -> int:
         return int((self._data / "postmaster.pid").read_text().split()[0])
@@ -284,7 +337,7 @@ def look(url: str, folder: Path, names: list[str], found: Found) -> None:
                 if what == "begun":
                     continue
                 uid = uid_of(name, at)
-                found.acknowledged[what] += 1
+                found.acknowledged["pass on the page" if (what, name) == ("pass", PAGE) else what] += 1
                 trial = by_uid.get(uid)
                 kept = {
                     "photograph": hashlib.sha256(photograph(name, at)).hexdigest() in photos,
@@ -299,6 +352,8 @@ def look(url: str, folder: Path, names: list[str], found: Found) -> None:
         found.doubled += [
             f"run {found.runs}: passes of {uid}" for uid, piece in pieces.items() if sum(piece.counts) > PASSES
         ]
+        if (folder / "faults").exists():
+            found.unsound.append(f"run {found.runs}: {(folder / 'faults').read_text()}")
         checked = check(studio)
         if not checked.sound:
             found.unsound.append(f"run {found.runs}: {checked}")
@@ -326,7 +381,7 @@ def runs(count: int, seed: int, tell: Callable[[str], None]) -> Found:
             left -= portion
             with fresh_database(server.url) as url, tempfile.TemporaryDirectory(prefix="benches-") as name:
                 for _ in range(portion):
-                    one_run(server, url, Path(name), dice, found, [f"bench{n}" for n in range(BENCHES)])
+                    one_run(server, url, Path(name), dice, found, list(NAMES))
             tell(
                 f"{found.runs} runs, kills {dict(found.kills)}, acknowledged {dict(found.acknowledged)}, "
                 f"lost {len(found.lost)}, doubled {len(found.doubled)}, unsound {len(found.unsound)}"
