@@ -81,6 +81,8 @@ class Studio:
         Which plates are areas of a cast.
     readings : Readings
         Readings replaced by better ones, and as they were.
+    ranking : NearestPlates
+        Plates nearest to a colour, without loading the log.
     tag_log : Tags
         Which plate carried which tag when, and where tags were seen.
 
@@ -105,6 +107,7 @@ class Studio:
         from matcher.commissions.sign_off import SignOffs
         from matcher.commissions.store import Commissions
         from matcher.notebook import Notebooks
+        from matcher.ranking.in_log import NearestPlates
         from matcher.storage.drafts import Drafts
         from matcher.storage.made_pictures import FOLDER, MadePictures
         from matcher.storage.settings import Settings
@@ -126,6 +129,7 @@ class Studio:
         self._targets = TargetList(database)
         self._drafts = Drafts(database)
         self.tag_log = Tags(database)
+        self.ranking = NearestPlates(database)
         self.shelf = Shelf(database)
         self.commissions = Commissions(database)
         self.sign_offs = SignOffs(database)

@@ -19,7 +19,7 @@ FLOORS = (
     ("reading",),
     ("instrument", "storage", "process"),
     ("trials", "plan"),
-    ("bench", "notebook_columns", "access"),
+    ("bench", "notebook_columns", "access", "ranking"),
     ("suggest", "notebook", "tags"),
     ("commissions", "plates_in_picture", "plates_beside"),
     ("sheets",),
@@ -44,7 +44,7 @@ PAGE_FLOORS = (
     ("app", "served"),
 )
 """The same for ``ui``."""
-MOST_ROOMS, MOST_FILES = 20, 12
+MOST_ROOMS, MOST_FILES = 21, 12
 
 
 @pytest.mark.parametrize(("top", "floors"), [("matcher", FLOORS), ("ui", PAGE_FLOORS)])

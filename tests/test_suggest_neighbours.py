@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from matcher.colour.difference import delta_e_2000, near_uniform
-from matcher.suggest import nearest as search
-from matcher.suggest.nearest import least_difference, nearest
+from matcher.ranking import nearest as search
+from matcher.ranking.nearest import least_difference, nearest
 from tests.example_counts import examples
 
 labs = st.tuples(st.floats(0, 100), st.floats(-90, 90), st.floats(-90, 90))

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from matcher.cli.bench import named_piece
+from matcher.cli.nearest import add_nearest
 from matcher.errors import Caveat, StudioError
 from matcher.recipe.names import same
 from matcher.recipe.recipe import MAX_PASSES, Coat, Recipe, Undercoat
@@ -73,6 +74,7 @@ def _add_trials(parser: Parser) -> None:
     listed = parts.add("list", "List the logged plates.", list_trials)
     listed.add_argument("--all", action="store_true", default=argparse.SUPPRESS, help=about)
     _add_finding(listed)
+    add_nearest(parts)
     about = "Write the log to a file: .zip with its photographs, .csv for a spreadsheet."
     _add_file_written(parts.add("export", about, export))
     into = parts.add("import", "Take in an exported studio or a table of plates.", take_in)

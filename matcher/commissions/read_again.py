@@ -21,7 +21,7 @@ from matcher.hands import signed
 from matcher.reading.reading import Conditions, Reading
 from matcher.storage import checked
 from matcher.storage.database import Database
-from matcher.storage.schema import EarlierReadingRow, ReadingRow
+from matcher.storage.schema import EarlierReadingRow, PlateColourRow, ReadingRow
 from matcher.trials import rows
 from matcher.trials.log import note, row_number, touch
 from matcher.trials.targets import check_unsigned
@@ -83,6 +83,9 @@ class Readings:
             key = "trial_id" if owner.kind == "plate" else "target_id"
             values = rows.reading_values(reading, row.stage, row.position, **{key: owner.number})
             session.execute(sa.update(ReadingRow).where(ReadingRow.id == row.id).values(**values))
+            if owner.kind == "plate" and row.position == 0:
+                colour = rows.colour_values(owner.number, reading)
+                session.execute(sa.update(PlateColourRow).filter_by(trial_id=owner.number).values(**colour))
             kind = "trial" if owner.kind == "plate" else "target"
             note(session, READ_AGAIN, kind, owner.number, text, who)
             touch(session)

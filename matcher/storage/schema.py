@@ -28,7 +28,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 from matcher.errors import StudioError
 
-HEAD = "r0009"
+HEAD = "r0010"
 
 _NAMES = {
     "ix": "ix_%(column_0_label)s",
@@ -37,6 +37,9 @@ _NAMES = {
     "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
     "pk": "pk_%(table_name)s",
 }
+
+
+_ASIDE = sa.text("set_aside_reason IS NOT NULL")
 
 
 class Utc(TypeDecorator[datetime]):
@@ -177,6 +180,9 @@ class TrialRow(Table):
     __table_args__ = (
         CheckConstraint("undercoat_strength_of_stock > 0 AND undercoat_strength_of_stock <= 1", name="undercoat"),
         CheckConstraint("undercoat_burnish >= 0 AND undercoat_burnish <= 1", name="burnish"),
+        Index("ix_trials_made_at", "made_at", "id"),
+        Index("ix_trials_alloy", "alloy"),
+        Index("ix_trials_set_aside", "id", postgresql_where=_ASIDE, sqlite_where=_ASIDE),
     )
     id: Mapped[int] = mapped_column(primary_key=True)
     uid: Mapped[str] = mapped_column(String(64), unique=True)
@@ -205,6 +211,7 @@ class CoatRow(Table):
     __table_args__ = (
         CheckConstraint("strength_of_stock > 0 AND strength_of_stock <= 1", name="strength"),
         CheckConstraint("passes >= 1", name="passes"),
+        Index("ix_coats_chemical", "chemical"),
     )
     trial_id: Mapped[int] = mapped_column(ForeignKey("trials.id"), primary_key=True)
     position: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
@@ -242,6 +249,23 @@ class ReadingRow(Table):
     source: Mapped[str]
     photo_sha256: Mapped[str | None] = mapped_column(String(64))
     whole: Mapped[dict[str, Any]]
+
+
+class PlateColourRow(Table):
+    """A plate's colour, that of its finished reading, as it is searched by: narrow, so that a million are soon read.
+
+    lab: CIELAB under D50. near: its ``colour.difference.near_uniform`` coordinates, by which PostgreSQL finds what is
+    near (`ranking.in_log`); a change of that function needs a migration that writes them anew.
+    """
+
+    __tablename__ = "plate_colours"
+    trial_id: Mapped[int] = mapped_column(ForeignKey("trials.id"), primary_key=True, autoincrement=False)
+    lab_l: Mapped[float]
+    lab_a: Mapped[float]
+    lab_b: Mapped[float]
+    near_l: Mapped[float]
+    near_a: Mapped[float]
+    near_b: Mapped[float]
 
 
 class EarlierReadingRow(Table):

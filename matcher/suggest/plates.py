@@ -13,8 +13,8 @@ from numpy.typing import ArrayLike
 from matcher.colour.types import Floats, Indices
 from matcher.plan.prediction import with_errors
 from matcher.process.logged import LoggedTrial
+from matcher.ranking.nearest import nearest
 from matcher.reading.reading import Reading
-from matcher.suggest.nearest import nearest
 
 COMMON_AMONG = 200
 """Latest plates among which a shared cause of error is looked for."""

@@ -26,6 +26,7 @@ from matcher.storage.schema import (
     CoatRow,
     HistoryRow,
     PhotoRow,
+    PlateColourRow,
     ReadingRow,
     StockRow,
     StudioRow,
@@ -64,6 +65,11 @@ class TrialLog:
         """Return the trials, oldest first; those set aside only when asked for."""
         which = None if include_set_aside else TrialRow.set_aside_reason.is_(None)
         return self.database.load("plate", load_trials, which)
+
+    def some(self, numbers: Sequence[int]) -> list[Trial]:
+        """Return trials by their numbers, set aside or not, in this order; those that can't be read are left out."""
+        found = {trial.id: trial for trial in self.database.load("plate", load_trials, TrialRow.id.in_(numbers))}
+        return [found[number] for number in numbers if number in found]
 
     def trial(self, trial_id: int) -> Trial:
         """Return one trial, set aside or not. Raises StudioError when there is none of that number."""
@@ -254,6 +260,7 @@ def _insert(session: Session, trials: Sequence[Trial], values: list[dict[str, An
     pairs = list(zip(ids, trials, strict=True))
     _insert_all(session, CoatRow, [row for at, trial in pairs for row in rows.coat_values(at, trial.recipe)])
     _insert_all(session, ReadingRow, [row for at, trial in pairs for row in rows.trial_readings(at, trial)])
+    _insert_all(session, PlateColourRow, [rows.colour_values(at, trial.reading) for at, trial in pairs])
     links = [
         {"trial_id": at, "position": position, "sha256": sha256}
         for at, trial in pairs

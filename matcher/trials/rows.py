@@ -8,6 +8,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from matcher.colour.difference import near_uniform
 from matcher.errors import StudioError
 from matcher.reading.reading import Reading
 from matcher.recipe.fields import COAT, METAL, SEAL, UNDERCOAT, Part
@@ -68,6 +69,13 @@ def trial_readings(trial_id: int, trial: Trial) -> list[dict[str, Any]]:
     main = reading_values(trial.reading, trial_id=trial_id)
     steps = enumerate(trial.stages, start=1)
     return [main, *(reading_values(step.reading, step.stage, at, trial_id=trial_id) for at, step in steps)]
+
+
+def colour_values(trial_id: int, reading: Reading) -> dict[str, Any]:
+    """Return the columns that a plate's colour is searched by."""
+    lab, near = reading.lab.tolist(), near_uniform(reading.lab).tolist()
+    names = ("lab_l", "lab_a", "lab_b", "near_l", "near_a", "near_b")
+    return {"trial_id": trial_id, **dict(zip(names, [*lab, *near], strict=True))}
 
 
 def target_values(target: Target) -> dict[str, Any]:

@@ -13,7 +13,7 @@ import numpy as np
 
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.types import Floats
-from matcher.suggest.nearest import least_difference, nearest
+from matcher.ranking.nearest import least_difference, nearest
 
 TARGETS = {
     "among the plates": (40.0, 10.0, 20.0),

@@ -49,16 +49,16 @@ def least_difference(target: Floats, labs: Floats) -> Floats:
     lightness, a, b = target
     in_lightness = (labs[:, 0] - lightness) / lightness_weight((labs[:, 0] + lightness) / 2)
     chroma = (math.hypot(a, b) + np.sqrt(np.square(labs[:, 1]) + np.square(labs[:, 2]))) / 2
-    stretch = 1.5 - 0.5 * _saturation(chroma)
+    stretch = 1.5 - 0.5 * saturation(chroma)
     own = np.sqrt(np.square(stretch * a) + b * b)
     mean = (own + np.sqrt(np.square(stretch * labs[:, 1]) + np.square(labs[:, 2]))) / 2
     plane = np.square(stretch * (labs[:, 1] - a)) + np.square(labs[:, 2] - b)
-    rotation = np.where((labs[:, 2] >= 0) & (b >= 0), ROTATION_ABOVE, MOST_ROTATION) * _saturation(mean)
+    rotation = np.where((labs[:, 2] >= 0) & (b >= 0), ROTATION_ABOVE, MOST_ROTATION) * saturation(mean)
     squared = np.square(in_lightness) + (1 - rotation) * plane / np.square(1 + CHROMA_SLOPE * mean)
     return np.asarray(np.sqrt(squared) * (1 - 1e-9) - 1e-9)  # less what rounding may do
 
 
-def _saturation(chroma: Floats) -> Floats:
+def saturation(chroma: Floats) -> Floats:
     """Return √(C⁷ / (C⁷ + 25⁷)), by products: a power takes ten times as long."""
     square = chroma * chroma
     seventh = square * square * square * chroma
