@@ -62,6 +62,8 @@ def back_to_r0002(session: Session) -> None:
     for table in reversed(Table.metadata.sorted_tables):
         if table.name in there - AT_R0002:
             session.execute(sa.text(f"DROP TABLE {table.name}"))
+    for index in ("trials_made_at", "trials_alloy", "trials_set_aside", "coats_chemical"):
+        session.execute(sa.text(f"DROP INDEX ix_{index}"))
     for column in ("formula", "made_by", "kept_where", "volume_ml", "opened_at", "used_up_at"):
         session.execute(sa.text(f"ALTER TABLE stocks DROP COLUMN {column}"))
     session.execute(sa.text("UPDATE alembic_version SET version_num = 'r0002'"))

@@ -1,10 +1,11 @@
-"""The command that serves the web page: where it listens, on which studio."""
+"""The command that serves the web page: where it listens, on which studio; and where every command prints."""
 
 from __future__ import annotations
 
 import argparse
 import contextlib
 import ipaddress
+import json
 import os
 import runpy
 import signal
@@ -15,7 +16,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from matcher.cli.say import say
 from matcher.typed_in import values
 from matcher.typed_in.options import Commands
 from matcher.typed_in.values import TypingError
@@ -223,3 +223,14 @@ def _flag(value: object) -> str:
 
 def _has_display() -> bool:
     return sys.platform in ("win32", "darwin") or bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
+
+
+def say(answer: Answer, as_json: bool) -> None:
+    """Print an answer on standard output. Raises TypingError."""
+    try:
+        print(json.dumps(answer.document, ensure_ascii=False) if as_json else "\n".join(answer.lines), flush=True)
+    except BrokenPipeError:  # the reader, "head" perhaps, has seen enough; nor is what is left to be tried again
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except OSError as error:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise TypingError(f"The answer cannot be written ({error.strerror}): send it to another place.") from error

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from matcher.cli.bench import named_piece
-from matcher.cli.nearest import add_nearest
+from matcher.cli.suggest import add_nearest
 from matcher.errors import Caveat, StudioError
 from matcher.recipe.names import same
 from matcher.recipe.recipe import MAX_PASSES, Coat, Recipe, Undercoat

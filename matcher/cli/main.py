@@ -13,8 +13,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from matcher.cli import bench, commissions, keeping, log, people, reading, solutions, suggest, tags
-from matcher.cli.app import add_app_command
-from matcher.cli.say import say
+from matcher.cli.app import add_app_command, say
 from matcher.errors import MatcherError, sentence_of
 from matcher.typed_in.options import PROGRAM, Commands, Parser, command_line
 from matcher.typed_in.photographs import studio_is_there
