@@ -66,6 +66,8 @@ def back_to_r0002(session: Session) -> None:
         session.execute(sa.text(f"DROP INDEX ix_{index}"))
     for column in ("formula", "made_by", "kept_where", "volume_ml", "opened_at", "used_up_at"):
         session.execute(sa.text(f"ALTER TABLE stocks DROP COLUMN {column}"))
+    for table, column in (("studio", "moved_to"), ("photos", "chunk_count")):
+        session.execute(sa.text(f"ALTER TABLE {table} DROP COLUMN {column}"))
     session.execute(sa.text("UPDATE alembic_version SET version_num = 'r0002'"))
 
 

@@ -26,6 +26,7 @@ STAYS_OUT = {
     "devices": "a secret of each",
     "sign_in_codes": "a secret",
     "sign_in_attempts": "of this place",
+    "plate_colours": "worked out from the readings",
     "drafts": "half-typed forms and pieces on the bench are carried by a backup and a move; the board is in the export",
     "photo_chunks": "the photographs are files of their own in it",
 }
