@@ -41,6 +41,7 @@ class Server:
     folder: Path
     said: dict[str, str]
     context: ssl.SSLContext
+    authority: Path
 
     @property
     def host(self) -> str:
@@ -97,10 +98,9 @@ def on_the_network(top: Path, folder: Path) -> Iterator[Server]:
         try:
             assert process.stdout is not None
             said = json.loads(process.stdout.readline())
-            context = ssl.create_default_context(
-                cafile=str(top / "data" / "patina-matcher" / "https" / "authority.crt")
-            )
-            served = Server(port, folder, said, context)
+            authority = top / "data" / "patina-matcher" / "https" / "authority.crt"
+            context = ssl.create_default_context(cafile=str(authority))
+            served = Server(port, folder, said, context, authority)
             _wait_for(served)
             yield served
         finally:

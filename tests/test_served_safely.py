@@ -51,7 +51,7 @@ def test_it_says_where_it_is_and_shows_a_certificate_that_its_authority_vouches_
     assert "first_owner" not in server.said, "there are people: no code lets anybody in"
     assert server.ask("/certificate.crt").body.startswith(b"-----BEGIN CERTIFICATE-----")
     with pytest.raises(ssl.SSLCertVerificationError):
-        Server(server.port, server.folder, {}, ssl.create_default_context()).ask("/")
+        Server(server.port, server.folder, {}, ssl.create_default_context(), server.authority).ask("/")
 
 
 def photograph_and_patch(folder: Path) -> tuple[str, str]:
