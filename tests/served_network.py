@@ -85,9 +85,9 @@ def secret_of(answer: Answered) -> str:
 
 
 @contextmanager
-def on_the_network(top: Path, folder: Path) -> Iterator[Server]:
+def on_the_network(top: Path, folder: Path, port: int | None = None) -> Iterator[Server]:
     """Serve a studio on the network with a certificate made for it. top: the home of who serves."""
-    port = free_port("127.0.0.1", 0)
+    port = port or free_port("127.0.0.1", 0)
     environment = {name: value for name, value in os.environ.items() if name not in ("DISPLAY", "WAYLAND_DISPLAY")}
     environment |= {"HOME": str(top), "XDG_DATA_HOME": str(top / "data")}
     environment["PYTHONPATH"] = os.pathsep.join(path for path in sys.path if path)

@@ -7,6 +7,7 @@ the package Authlib. The provider must vouch for the address: only a verified on
 from __future__ import annotations
 
 import json
+from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any
 
 from starlette.concurrency import run_in_threadpool
@@ -35,8 +36,17 @@ def openid_is_set_up() -> bool:
     """Tell whether Streamlit knows a provider."""
     from streamlit.auth_util import get_secrets_auth_section
 
+    if find_spec("authlib") is None:
+        return False
     section = get_secrets_auth_section()
     return bool(section) and "client_id" in section and "server_metadata_url" in section
+
+
+def openid_address() -> str:
+    """Return where signing in by OpenID begins: Streamlit's own address, with its word on which provider is meant."""
+    from streamlit.auth_util import encode_provider_token
+
+    return f"auth/login?provider={encode_provider_token('default')}"
 
 
 async def come_back(request: Request) -> Response:

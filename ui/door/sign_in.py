@@ -17,7 +17,7 @@ from matcher.access.passphrase import SHORTEST
 from matcher.errors import MatcherError, StudioError
 from matcher.hands import ABOUT
 from ui.door.device_names import device_name
-from ui.door.openid import openid_is_set_up
+from ui.door.openid import openid_address, openid_is_set_up
 from ui.door.plain_pages import field, form, link, page, style
 from ui.serving.cookies import give, secret_in, take
 from ui.serving.how_served import sign_in_needed
@@ -171,7 +171,7 @@ def _sign_in_page(to: str, name: str = "", said: str = "", status: int = 200) ->
     fields += field("Passphrase", "passphrase", "password", fills="current-password")
     ways = link("code", "I have a code")
     if openid_is_set_up():
-        ways += link("auth/login", "Sign in with your foundry's own account")
+        ways += link(openid_address(), "Sign in with your foundry's own account")
     trust = _TO_TRUST.format(certificate=below_the_base("certificate.crt"))
     return page("Sign in", form("sign-in", "Sign in", fields, {"to": to}) + ways + trust, studio.title, said, status)
 

@@ -37,6 +37,8 @@ SIGN_IN_PAGE = "sign-in"
 OPEN_TO_ALL = frozenset({SIGN_IN_PAGE, "code", "sign-out", "door.css", "manifest.webmanifest", "certificate.crt"})
 """The first part of the addresses that are answered to who is not signed in."""
 OPEN_BELOW = ("icons/", "code/", "openid/", "auth/login", "oauth2callback")
+VOUCHED_FOR = b"_streamlit_user="
+"""The cookie in which Streamlit keeps what an OpenID provider said of somebody, until it has become a device."""
 _SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 _ONLY_HERE = (
     "This page is served to its own machine alone. To reach it from others, start it with: patina-matcher app --network"
@@ -165,6 +167,10 @@ async def _refuse(scope: Scope, receive: Receive, send: Send, status: int, sente
 async def _lead_to_sign_in(scope: Scope, receive: Receive, send: Send) -> None:
     """Lead who opens a page to the sign-in, and refuse what a page asks for by itself."""
     opens = scope["type"] == "http" and scope["method"] == "GET" and "text/html" in _header(scope, b"accept")
+    if opens and any(VOUCHED_FOR in value for name, value in scope["headers"] if name == b"cookie"):
+        done: Response = RedirectResponse(below_the_base("openid/done"), 303, {"Cache-Control": "no-store"})
+        await done(scope, receive, send)
+        return
     if not opens:
         await _refuse(scope, receive, send, 401, _SIGN_IN)
         return
