@@ -98,11 +98,12 @@ def with_piece(
     uid: str = "p1",
     **told: Any,
 ) -> Piece:
-    """Put a piece on the bench, the passes of its one coat counted."""
+    """Put a piece on the bench, the passes of its one coat counted, in the place of one of its uid."""
     taken = tuple(
         Taken(After(0, count), Reading(lab=colour), as_typed(colour)) for count, colour in (readings or {}).items()
     )
     kept: dict[str, Any] = {"recipe": ferric(8), "source": "Plate 3", "target_id": 1, "sealed": sealed, **told}
+    studio.shelf.take_off(uid)
     return studio.shelf.put(Piece(uid, counts=(passes,), readings=taken, **kept))
 
 

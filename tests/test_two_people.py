@@ -11,6 +11,8 @@ from datetime import UTC, datetime
 
 import pytest
 
+from matcher.bench.shelf import now
+from matcher.bench.work import Piece
 from matcher.commissions.commission import Area, Commission
 from matcher.commissions.read_again import Owner
 from matcher.errors import StudioError
@@ -18,7 +20,7 @@ from matcher.studio import Studio
 from matcher.tags.code import TagCode
 from matcher.trials.facts import facts_of
 from matcher.trials.trial import StageReading
-from tests.plates import MADE_AT, a_profile, a_reading, a_target, a_trial
+from tests.plates import MADE_AT, a_profile, a_reading, a_recipe, a_target, a_trial
 
 Two = tuple[Studio, Studio]
 
@@ -181,6 +183,20 @@ def test_a_board_and_a_title_are_chosen_by_the_first(two: Two) -> None:
     lines = [(line.subject, line.who) for line in ann.history("studio") if line.subject in ("board", "title")]
     assert lines == [("board", "Ann"), ("title", "Ann"), ("title", "Ben")]
     assert "Heron Yard" in ann.history("studio", "title")[-1].detail
+
+
+def test_a_piece_that_is_worked_on_meanwhile_stays_on_the_bench_and_two_have_two_numbers(two: Two) -> None:
+    ann, ben = two
+    piece = ann.shelf.put(Piece("one", a_recipe()))
+    assert ben.shelf.put(Piece("two", a_recipe())).number == piece.number + 1
+    seen = ben.shelf.piece("one")
+    ann.shelf.change("one", lambda one: one.count(one.at, now()))
+    with pytest.raises(StudioError, match="it was worked on meanwhile"):
+        ben.shelf.take_off("one", seen)
+    assert ben.shelf.put(Piece("one", a_recipe())).counts == ann.shelf.piece("one").counts, "put once, counted on"
+    ben.shelf.take_off("one", ben.shelf.piece("one"))
+    ann.shelf.take_off("one", seen)
+    assert ann.shelf.find("one") is None
 
 
 def test_a_tag_that_another_gave_meanwhile_is_not_taken(two: Two) -> None:

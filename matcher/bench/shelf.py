@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
+from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
@@ -18,12 +19,14 @@ from matcher.errors import StudioError
 from matcher.hands import Work, own
 from matcher.recipe.recipe import need_all_noted
 from matcher.storage import checked
+from matcher.storage.damaged import load_readable
 from matcher.storage.database import Database
 from matcher.storage.drafts import Drafts, load_kept
 from matcher.storage.schema import DraftRow
 
 PIECE = "bench piece "
 READING = "bench reading "
+_PIECES = DraftRow.form.startswith(PIECE, autoescape=True)
 _GONE = "This piece is no longer on the bench: it was recorded, or taken off on another screen."
 
 
@@ -36,8 +39,7 @@ class Shelf:
 
     def pieces(self) -> list[Piece]:
         """Return every piece on the bench, the one begun first at the head; damaged ones are named, and left out."""
-        which = DraftRow.form.startswith(PIECE, autoescape=True)
-        found = self._database.load("piece on the bench", _load, which)
+        found = self._database.load("piece on the bench", _load, _PIECES)
         return sorted(found, key=lambda piece: (piece.begun_at, piece.uid))
 
     def find(self, uid: str | None) -> Piece | None:
@@ -53,15 +55,18 @@ class Shelf:
         return found
 
     def put(self, piece: Piece) -> Piece:
-        """Put a piece on the bench; return it as it is kept. Raises RecipeError while its recipe is not all known."""
+        """Put a piece on the bench; return it as it is kept. One that is there already stays as it is there.
+
+        Raises RecipeError while its recipe is not all known.
+        """
         need_all_noted(piece.recipe, "the bench starts")
-        others = [other.number for other in self.pieces() if other.uid != piece.uid]
-        number = piece.number or max(others, default=0) + 1
-        self._drafts.save(
-            _form(piece.uid),
-            _storable(replace(piece, begun_at=piece.begun_at or now(), number=number)).as_dict(),
-            Work.NOTE,
-        )
+        with self._database.writing(Work.NOTE) as session:  # two who put pieces at once give them two numbers
+            if session.scalars(sa.select(DraftRow.form).where(DraftRow.form == _form(piece.uid))).first() is None:
+                there, _ = load_readable(session, "piece on the bench", _load, _PIECES)
+                number = piece.number or max((other.number for other in there), default=0) + 1
+                kept = _storable(replace(piece, begun_at=piece.begun_at or now(), number=number))
+                body = checked.plain_json(kept.as_dict(), "piece")
+                session.add(DraftRow(form=_form(piece.uid), body=body, saved_at=datetime.now(UTC)))
         return self.piece(piece.uid)
 
     def change(self, uid: str, change: Callable[[Piece], Piece]) -> Piece:
@@ -81,10 +86,21 @@ class Shelf:
         """Take in a tap, once however often it comes. Raises StudioError, also when the piece is gone."""
         return self.change(tap.piece, lambda piece: pressed(piece, tap))
 
-    def take_off(self, uid: str) -> None:
-        """Take a piece off the bench, with the reading of it that is half taken; none there is no error."""
+    def take_off(self, uid: str, seen: Piece | None = None) -> None:
+        """Take a piece off the bench, with the reading of it that is half taken; none there is no error.
+
+        seen: the piece as it was seen. Raises StudioError when it was worked on meanwhile; then it stays.
+        """
+
+        def gone(body: dict[str, Any] | None) -> None:
+            if body is not None and seen is not None and Piece.from_dict(body).as_dict() != seen.as_dict():
+                raise StudioError("Look at the piece again before you take it off: it was worked on meanwhile.")
+
+        if seen is None:
+            self._drafts.drop(_form(uid), Work.NOTE)
+        else:
+            self._drafts.change(_form(uid), gone, Work.NOTE)
         self._drafts.drop(own(READING + uid))
-        self._drafts.drop(_form(uid), Work.NOTE)
 
 
 def _load(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[Piece]:

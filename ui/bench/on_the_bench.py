@@ -12,6 +12,8 @@ from matcher.bench.wording import done_so_far, shortly, standing, title_of
 from matcher.words import counted
 from ui.show import look
 from ui.show.literal import literal
+from ui.state.messages import told
+from ui.state.remembered import as_seen
 
 if TYPE_CHECKING:
     from matcher.bench.work import Piece
@@ -46,15 +48,17 @@ def others_line(others: Sequence[Piece]) -> None:
 
 def ask_to_take_off(studio: Studio, piece: Piece) -> None:
     """Take a piece off the bench once the person has said so twice: what was counted goes with it."""
+    seen = as_seen(f"piece.{piece.uid}", piece)
     with st.popover("Take off the bench", type="tertiary"):
         st.html(
             f"<p>{html.escape(title_of(piece))}: {html.escape(done_so_far(piece))}. This is gone for good then, and "
             "nothing of it is logged. To keep it, record the plate instead.</p>"
         )
         if st.button("Yes, take it off", key="bench-take-off"):
-            studio.shelf.take_off(piece.uid)
-            st.query_params.pop("piece", None)
-            st.rerun()
+            with told():
+                studio.shelf.take_off(piece.uid, seen)
+                st.query_params.pop("piece", None)
+                st.rerun()
 
 
 def _open(piece: Piece) -> None:
