@@ -107,4 +107,9 @@ def signed(who: str) -> str:
 def own(form: str) -> str:
     """Return the name by which a half-typed form of the one at work is kept: nobody else sees it."""
     hand = whose()
-    return form if hand is None else f"of {hand.uid}: {form}"
+    return form_of("" if hand is None else hand.uid, form)
+
+
+def form_of(uid: str, form: str) -> str:
+    """Return the name by which a half-typed form of a person is kept; uid: "" for nobody in particular."""
+    return f"of {uid}: {form}" if uid else form

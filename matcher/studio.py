@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from matcher.errors import Caveat, StudioError, SuggestionError
-from matcher.hands import Work, need, own
+from matcher.hands import Work, form_of, need, own
 from matcher.trials.trial import StageReading, Target, Trial
 
 if TYPE_CHECKING:
@@ -947,6 +947,10 @@ class Studio:
     def draft(self, form: str) -> dict[str, Any] | None:
         """Return what was saved of a half-typed form, or None."""
         return self._drafts.draft(own(form))
+
+    def draft_of(self, person_uid: str, form: str) -> dict[str, Any] | None:
+        """Return what a person keeps of a half-typed form, or None; for whether it stands, not to show it."""
+        return self._drafts.draft(form_of(person_uid, form))
 
     def save_draft(self, form: str, body: dict[str, Any]) -> None:
         """Keep a half-typed form as it stands. Raises StudioError when it is not plain JSON."""

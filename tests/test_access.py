@@ -378,6 +378,31 @@ def test_a_half_typed_form_is_its_persons_alone(studio: Studio, access: Access) 
         assert studio.draft("plate") == {"piece": "Marek"}
 
 
+def test_a_piece_in_one_persons_form_is_not_on_anothers_bench_and_comes_back_when_it_is_thrown_away(
+    studio: Studio, access: Access
+) -> None:
+    """Two people must not record one piece twice; whose form it stands in is told, and not what is typed there."""
+    from matcher import Coat, Recipe
+    from matcher.bench.work import Piece
+    from ui.recipe.piece import is_handed_over, is_mine
+
+    ines, marek = hand(access, "Ines Invented"), hand(access, "Marek")
+    recipe = Recipe("bronze", None, (Coat("ferric nitrate", 0.5, 6, 105.0),))
+    with at_work(ines):
+        studio.save_draft("plate", {"piece": "A"})
+        piece = Piece("p", recipe, form="plate", handed_over=True, handed_to=ines.uid)
+        assert is_handed_over(studio, piece) and is_mine(piece)
+    with at_work(marek):
+        assert is_handed_over(studio, piece) and not is_mine(piece)
+        studio.drop_draft("plate")
+        assert is_handed_over(studio, piece), "his own form of that name is another"
+    with at_work(ines):
+        studio.drop_draft("plate")
+    with at_work(marek):
+        assert not is_handed_over(studio, piece)
+    assert Piece.from_dict(piece.as_dict()).handed_to == ines.uid
+
+
 def _rows(studio: Studio, table: type) -> list[sa.Row]:  # type: ignore[type-arg]
     with studio.database.reading() as session:
         return list(session.execute(sa.select(table.__table__)))  # type: ignore[attr-defined]

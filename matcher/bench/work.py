@@ -65,7 +65,8 @@ class Piece:
     as many as there are steps when all are over. taken_out: the reading that was left out last. run: the name of the
     run of plates that it belongs to. listed: what a list said of the recipe, with "delta_e00", "chance" and "basis".
     begun_at, counted_at: moments as ISO text. form: the record form that it was begun from or has gone on to;
-    handed_over: it has gone on. heard: the taps that were taken in last, by their uid.
+    handed_over: it has gone on, to a form of the person whose uid is handed_to ("" for nobody in particular). heard:
+    the taps that were taken in last, by their uid.
     """
 
     uid: str
@@ -84,6 +85,7 @@ class Piece:
     counted_at: str = ""
     form: str | None = None
     handed_over: bool = False
+    handed_to: str = ""
     number: int = 0
     heard: tuple[str, ...] = ()
 
@@ -271,5 +273,6 @@ _PLAIN = (
     "counted_at",
     "form",
     "handed_over",
+    "handed_to",
     "number",
 )

@@ -14,6 +14,7 @@ import streamlit as st
 from matcher.bench.shelf import READING, new_uid
 from matcher.bench.work import UNSEALED, Piece
 from matcher.errors import RecipeError
+from matcher.hands import whose
 from matcher.recipe.recipe import need_all_noted
 from ui.recipe.later_reading import photographs_in
 from ui.recipe.recipe_form import fields_of
@@ -104,19 +105,30 @@ def hand_over(studio: Studio, piece: Piece) -> None:
     else:
         form = standing.form
         Draft(studio, form).fill(values)
-    studio.shelf.change(piece.uid, lambda now: replace(now, form=form, handed_over=True))
+    studio.shelf.change(piece.uid, lambda now: replace(now, form=form, handed_over=True, handed_to=_me()))
     go_to_form(form)
 
 
 def is_handed_over(studio: Studio, piece: Piece) -> bool:
     """Tell whether a piece stands in a record form; one whose form was thrown away is on the bench again."""
-    return piece.handed_over and any(kept.form == piece.form for kept in half_filled(studio))
+    if not piece.handed_over or piece.form is None:
+        return False
+    return bool(studio.draft(piece.form) if is_mine(piece) else studio.draft_of(piece.handed_to, piece.form))
+
+
+def is_mine(piece: Piece) -> bool:
+    """Tell whether the form that a piece stands in is of who looks at it."""
+    return piece.handed_to == _me()
+
+
+def _me() -> str:
+    hand = whose()
+    return "" if hand is None else hand.uid
 
 
 def on_the_bench(studio: Studio) -> list[Piece]:
     """Return the pieces that are being worked on, the one begun first at the head."""
-    forms = {kept.form for kept in half_filled(studio)}
-    return [piece for piece in studio.shelf.pieces() if not (piece.handed_over and piece.form in forms)]
+    return [piece for piece in studio.shelf.pieces() if not is_handed_over(studio, piece)]
 
 
 def begin(

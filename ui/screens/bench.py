@@ -15,7 +15,7 @@ from ui.bench.on_the_bench import ask_to_take_off, list_pieces, others_line
 from ui.bench.pass_path import show_path
 from ui.bench.step_now import come_back_to_button, is_over, record_button, show_beside, show_now
 from ui.bench.whole_recipe import show_whole
-from ui.recipe.piece import CHOOSE, is_handed_over, on_the_bench
+from ui.recipe.piece import CHOOSE, is_handed_over, is_mine, on_the_bench
 from ui.recipe.record_forms import go_to_form
 from ui.show import look
 from ui.show.nonbreaking import nonbreaking
@@ -144,9 +144,10 @@ def _finish(studio: Studio, piece: Piece, path: BenchPath | None, others: list[P
 
 
 def _handed_over(studio: Studio, piece: Piece, pieces: list[Piece]) -> None:
-    look.title(title_of(piece), "This piece is now in the record form.")
+    mine = is_mine(piece)
+    look.title(title_of(piece), f"This piece is now in {'the' if mine else _possessive(studio, piece)} record form.")
     with st.container(horizontal=True, vertical_alignment="center"):
-        if piece.form and st.button("Continue recording", type="primary", key="bench-go-on"):
+        if mine and piece.form and st.button("Continue recording", type="primary", key="bench-go-on"):
             go_to_form(piece.form)
         if st.button("More passes on this piece", key="bench-more"):
             from dataclasses import replace
@@ -157,6 +158,11 @@ def _handed_over(studio: Studio, piece: Piece, pieces: list[Piece]) -> None:
             _open(CHOOSE)
     if pieces:
         list_pieces(studio, pieces)
+
+
+def _possessive(studio: Studio, piece: Piece) -> str:
+    names = {person.uid: person.name for person in studio.access.people.people(include_left=True)}
+    return f"{names[piece.handed_to]}'s" if piece.handed_to in names else "somebody's"
 
 
 def _open(uid: str) -> None:
