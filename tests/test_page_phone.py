@@ -93,6 +93,7 @@ def test_a_phone_is_paired_photographs_counts_and_records_though_the_connection_
     visitor = paired(server, desk, phone, cable, shots)
     page = visitor.page
     assert page.evaluate("isSecureContext && !!navigator.mediaDevices"), "the camera is given to secure pages alone"
+    assert page.evaluate("document.querySelector('link[rel=manifest]').href").endswith("/manifest.webmanifest")
     waiting = page.locator(".pm-waiting")
 
     visitor.open("target")
