@@ -81,6 +81,8 @@ class Studio:
         Which plates are areas of a cast.
     readings : Readings
         Readings replaced by better ones, and as they were.
+    sharing : Sharing
+        What it lets other studios see by choice, and what it sees of theirs.
     ranking : NearestPlates
         Plates nearest to a colour, without loading the log.
     tag_log : Tags
@@ -108,6 +110,7 @@ class Studio:
         from matcher.commissions.store import Commissions
         from matcher.notebook import Notebooks
         from matcher.ranking.in_log import NearestPlates
+        from matcher.sharing.sharing import Sharing
         from matcher.storage.drafts import Drafts
         from matcher.storage.made_pictures import FOLDER, MadePictures
         from matcher.storage.settings import Settings
@@ -130,6 +133,7 @@ class Studio:
         self._drafts = Drafts(database)
         self.tag_log = Tags(database)
         self.ranking = NearestPlates(database)
+        self.sharing = Sharing(database)
         self.shelf = Shelf(database)
         self.commissions = Commissions(database)
         self.sign_offs = SignOffs(database)

@@ -12,6 +12,7 @@ import warnings
 from collections.abc import Sequence
 from pathlib import Path
 
+from matcher import share_commands
 from matcher.cli import bench, commissions, keeping, log, people, reading, solutions, suggest, tags
 from matcher.cli.app import add_app_command, say
 from matcher.errors import MatcherError, sentence_of
@@ -65,7 +66,7 @@ def whole_command_line() -> Parser:
     return command_line(
         *(
             group.add_commands
-            for group in (reading, suggest, bench, log, tags, commissions, solutions, people, keeping)
+            for group in (reading, suggest, bench, log, tags, commissions, solutions, people, keeping, share_commands)
         ),
         add_opening_commands,
     )

@@ -71,6 +71,13 @@ class TrialLog:
         found = {trial.id: trial for trial in self.database.load("plate", load_trials, TrialRow.id.in_(numbers))}
         return [found[number] for number in numbers if number in found]
 
+    def of_uids(self, uids: Sequence[str]) -> list[Trial]:
+        """Return the trials of these uids that are logged and can be read."""
+        portions = [uids[start : start + 500] for start in range(0, len(uids), 500)]
+        return [
+            trial for some in portions for trial in self.database.load("plate", load_trials, TrialRow.uid.in_(some))
+        ]
+
     def trial(self, trial_id: int) -> Trial:
         """Return one trial, set aside or not. Raises StudioError when there is none of that number."""
         with self.database.reading() as session:
