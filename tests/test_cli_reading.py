@@ -446,3 +446,14 @@ def test_where_no_plate_stands_out_none_is_proposed_and_propose_and_finish_exclu
     assert "mark it yourself" in run("read", bare, "--propose")[1]
     assert "--propose" in refused("read", bare, "--propose", "--finish", FINISH)
     assert "--finish" in refused("read", bare)
+
+
+def test_a_colour_that_is_neutral_is_not_said_to_be_minus_nothing():
+    from matcher import Reading
+    from matcher.typed_in.words import reading_line
+    from ui.show.swatches import figures
+
+    assert "a* 0.0" in reading_line("grey", Reading(lab=(50.0, -0.01, -0.04))) and "-0.0" not in reading_line(
+        "grey", Reading(lab=(50.0, -0.01, -0.04))
+    )
+    assert figures((50.0, -0.01, -0.04)) == "L* 50.0, a* 0.0, b* 0.0"

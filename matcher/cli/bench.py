@@ -307,7 +307,7 @@ def _path_lines(path: BenchPath, tolerance: float) -> list[str]:
     for count, lab, mean, (low, high) in zip(path.passes, path.labs, path.expected, path.interval, strict=True):
         mark = "laid" if count == path.done else "stop" if count == path.stop_at else ""
         read = f", read at {path.readings_delta_e00[int(count)]:.1f}" if int(count) in path.readings_delta_e00 else ""
-        colour = ", ".join(f"{name} {value:.1f}" for name, value in zip(words.AXES, lab, strict=True))
+        colour = ", ".join(f"{name} {value:z.1f}" for name, value in zip(words.AXES, lab, strict=True))
         lines.append(f"{mark:>4}  {count:3d}  ΔE00 {mean:4.1f} ({low:.1f} to {high:.1f})  {colour}{read}")
     return lines
 

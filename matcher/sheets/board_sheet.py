@@ -118,5 +118,5 @@ class _Plate(Flowable):  # type: ignore[misc]  # reportlab has no types
         page.setFillColor(SOFT)
         page.setFont(PLAIN, 6)
         lightness, a, b = (round(float(value), 1) + 0.0 for value in lab)  # never -0.0
-        for line, words in enumerate((f"L* {lightness:.1f}", f"a* {a:.1f}  b* {b:.1f}")):
+        for line, words in enumerate((f"L* {lightness:z.1f}", f"a* {a:z.1f}  b* {b:z.1f}")):
             page.drawString(left, bottom - 17 - 7.5 * line, fitted(words, 6, room))

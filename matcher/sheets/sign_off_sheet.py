@@ -114,7 +114,7 @@ def _lot(lot: str) -> str:
 
 def _lab(lab: Floats) -> str:
     lightness, red, yellow = lab.tolist()
-    return f"L* {lightness:.1f}, a* {red:.1f}, b* {yellow:.1f}"
+    return f"L* {lightness:z.1f}, a* {red:z.1f}, b* {yellow:z.1f}"
 
 
 def _kept(sign_off: SignOff) -> str:
