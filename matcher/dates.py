@@ -12,6 +12,7 @@ from matcher.errors import StudioError
 LONG, SHORT, ISO = "%d %B %Y", "%d %b %Y", "%Y-%m-%d"
 TO_THE_MINUTE = "%d %B %Y, %H:%M"
 """A day as pages show it, in full and in few characters, and as it is typed; and with its time."""
+_STAMP = "%Y%m%dT%H%M%SZ"
 _MIDDAY = time(12)
 """A day without a time is kept as its midday here, so that it is the same day on clocks up to 11 hours away."""
 
@@ -45,6 +46,20 @@ def day_shown(day: date, with_year: bool = True) -> str:
     ('4 May 2027', '4 May')
     """
     return f"{day.day} {day.strftime('%B %Y' if with_year else '%B')}"
+
+
+def stamp(when: datetime) -> str:
+    """Return a moment as a file's name holds it, to the second.
+
+    >>> stamp(datetime(2027, 5, 4, 6, 30, tzinfo=UTC))
+    '20270504T063000Z'
+    """
+    return in_utc(when).strftime(_STAMP)
+
+
+def stamped(text: str) -> datetime:
+    """Return the moment of a stamp. Raises ValueError for what is none."""
+    return datetime.strptime(text, _STAMP).replace(tzinfo=UTC)
 
 
 def moment(text: str | datetime) -> datetime:

@@ -8,14 +8,13 @@ from __future__ import annotations
 
 import os
 import platform
-import re
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from matcher.dates import moment, now
+from matcher.dates import moment, now, stamp, stamped
 from matcher.errors import MatcherError, StudioError, sentence_of
 from matcher.hands import Work, need
 from matcher.keeping.move import move
@@ -30,7 +29,6 @@ FORM = "backups of the studio"
 """The form under which is kept what is settled about them."""
 _AGAIN_AFTER = timedelta(hours=1)
 """After one that failed, or that was begun and never ended."""
-_STAMP = "%Y%m%dT%H%M%SZ"
 
 
 @dataclass(frozen=True)
@@ -100,7 +98,7 @@ def back_up(studio: Studio) -> Backup:
     at = now()
     try:
         folder = _usable(settled.folder)
-        path = folder / f"{_beginning(studio)}{at.strftime(_STAMP)}.zip"
+        path = folder / f"{_beginning(studio)}{stamp(at)}.zip"
         studio.backup(path, overwrite=True)
         try:
             studio.read_back(path)
@@ -227,8 +225,10 @@ def _beginning(studio: Studio) -> str:
 
 def _made_at(path: Path) -> datetime | None:
     """Return when a backup was made, by its name; None for any other file."""
-    found = re.fullmatch(r"studio-.*-(\d{8}T\d{6}Z)\.zip", path.name)
-    return None if found is None else datetime.strptime(found[1], _STAMP).replace(tzinfo=now().tzinfo)
+    try:
+        return stamped(path.stem.rpartition("-")[2])
+    except ValueError:
+        return None
 
 
 def _machine() -> str:

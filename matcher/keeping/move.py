@@ -26,6 +26,7 @@ from matcher.storage.photos import LostPhotoError, PhotoStore, WrongBytesError
 from matcher.storage.schema import PhotoRow, StudioRow
 from matcher.storage.shared_photos import put_pieces_in, wrong_in
 from matcher.studio import Studio
+from matcher.words import counted
 
 
 @dataclass(frozen=True)
@@ -87,9 +88,8 @@ def _into_database(studio: Studio, source: Session, to: str | Path) -> Moved:
             photos += 1
         wrong = wrong_in(session)
         if wrong:
-            raise StudioError(
-                f"{len(wrong)} photographs came to {database.name} damaged: try again; nothing was moved."
-            )
+            came = f"{counted(len(wrong), 'photograph')} came to {database.name} damaged"
+            raise StudioError(f"{came}: try again; nothing was moved.")
         held = _compared(source, session)
         return Moved(database.name, _counts(held), photos, tuple(lacking))
 
