@@ -202,9 +202,11 @@ class Server:
             self._run("pg_ctl", "-D", str(self._data), "-m", "immediate", "stop")
 
     def wait(self) -> None:
-        """Wait until it answers."""
+        """Wait until it answers; one that gave up, because it was hit again while it recovered, is started again."""
         until = time.monotonic() + PATIENCE_S
         while True:
+            if not self._runs():
+                self.start()
             try:
                 self._run("pg_isready", "-h", "127.0.0.1", "-p", str(self.port))
                 return
@@ -215,13 +217,15 @@ class Server:
 
     def kill(self) -> None:
         """End the server as a power cut would, for all that it can tell."""
-        os.kill(self._pid(), signal.SIGKILL)
+        with suppress(OSError):  # it may have given up by itself
+            os.kill(self._pid(), signal.SIGKILL)
 
     def kill_one_process(self, dice: np.random.Generator) -> None:
         """Kill one process of the server, upon which it ends all connections and recovers."""
         children = sorted(int(entry.name) for entry in Path("/proc").iterdir() if self._is_mine(entry.name))
-        with suppress(ProcessLookupError):
-            os.kill(int(dice.choice(children)), signal.SIGKILL)
+        if children:
+            with suppress(ProcessLookupError):
+                os.kill(int(dice.choice(children)), signal.SIGKILL)
 
     def _is_mine(self, pid: str) -> bool:
         """Tell whether a process is the server's child: proc(5), the second word behind the name in stat."""
@@ -230,6 +234,12 @@ class Server:
                 pid.isdecimal()
                 and int(Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[1]) == self._pid()
             )
+        return False
+
+    def _runs(self) -> bool:
+        with suppress(OSError):
+            os.kill(self._pid(), 0)
+            return True
         return False
 
     def _pid(self) -> int:
