@@ -47,6 +47,7 @@ from ui.wall.kept import may_run, show_kept
 from ui.wall.own_table import map_columns
 from ui.wall.print_tags import print_tags
 from ui.wall.search import Search, found_by, in_address, to_address
+from ui.wall.share_plates import show_sharing
 from ui.wall.tag_route import ON_NO_PLATE, on_no_plate
 
 if TYPE_CHECKING:
@@ -84,6 +85,7 @@ def show() -> None:
     if not to_tag:
         print_tags(studio)
     show_board(studio)
+    show_sharing(studio)
     _carry(studio)
     show_kept(studio)
 

@@ -25,6 +25,7 @@ from ui.suggestions.ranked import show_ranked
 from ui.suggestions.session import show_next, show_session
 from ui.suggestions.todays_limits import lift_all, limits_of, show_limits
 from ui.suggestions.within_reach import show_reach
+from ui.wall.others_plates import show_others
 
 if TYPE_CHECKING:
     from matcher.plan.limits import Limits
@@ -117,6 +118,8 @@ def _explained(
         parts["mottle"] = ("Lights and darks", lambda: show_lights_and_darks(studio, target, answers))
     parts["plots"] = ("All plates as a plot", lambda: _plots(studio, target, ranked))
     parts["odds"] = ("Plates that disagree", lambda: show_contradictions(answers))
+    if studio.sharing.place is not None:
+        parts["others"] = ("Other studios' plates", lambda: show_others(studio, target))
     parts["target"] = ("The target itself", lambda: _about_target(studio, target))
     if new is not None and st.session_state.get("suggestions.new") != new.id:
         st.session_state["suggestions.new"] = new.id
