@@ -33,6 +33,7 @@ def carry_in_words(title: str, carry: CarryOver) -> str:
         f"{name} {value:+.1f} ± {sigma:.1f}"
         for name, value, sigma in zip(("L*", "a*", "b*"), carry.shift.tolist(), sigmas, strict=True)
     )
+    moved = moved.replace("-", "−")
     scatter = ", ".join(f"{value:.1f}" for value in (carry.scatter.diagonal() ** 0.5).tolist())
     return (
         f"Over {counted(carry.pairs, 'recipe')} in common your plates lie from those of {title} by {moved}; single "
