@@ -10,7 +10,7 @@ import json
 import re
 import ssl
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from urllib.parse import urlencode
 
@@ -20,8 +20,11 @@ from websockets.sync.client import connect
 
 from matcher import Studio
 from matcher.access.attempts import MOST_BY_NAME
+from matcher.access.devices import How
 from matcher.demo import make_demo_studio
-from matcher.hands import Role
+from matcher.errors import StudioError
+from matcher.hands import Role, Work, ask, need
+from matcher.hands import whose as whose_hand
 from tests.served_network import COOKIE, GOOD, OTHER, Server, on_the_network, secret_of
 from ui.door.sign_in import local
 
@@ -342,7 +345,6 @@ def test_a_page_that_no_guard_has_let_in_shows_nothing(monkeypatch: pytest.Monke
     """Started in another way than ours, on any address, its script asks for the guard's mark and ends."""
     import streamlit as st
 
-    from matcher.errors import StudioError
     from ui.serving import whose
 
     class Context:
@@ -352,3 +354,83 @@ def test_a_page_that_no_guard_has_let_in_shows_nothing(monkeypatch: pytest.Monke
     monkeypatch.setattr(st, "context", Context())
     with pytest.raises(StudioError, match="patina-matcher app"):
         whose.signed_in()
+
+
+class Shown:
+    """What Streamlit says of a browser; nothing once it has gone."""
+
+    def __init__(self, secret: str | None) -> None:
+        from ui.serving.guard import LET_IN, MARK
+
+        self.headers = {} if secret is None else {MARK.decode(): LET_IN}
+        self.cookies = {} if secret is None else {COOKIE: secret}
+
+
+@pytest.fixture
+def secrets(tmp_path: Path) -> dict[str, str]:
+    """The secrets that the devices of three people show."""
+    found = {}
+    with Studio.open(tmp_path) as studio:
+        for name, role in (("Ines", Role.OWNER), ("Marek", Role.OWNER), ("Rui", Role.READER)):
+            uid = studio.access.people.add(name, role).uid
+            found[name] = studio.access.devices.begin(uid, How.PASSPHRASE, "Computer")
+    return found
+
+
+@pytest.fixture
+def page(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, secrets: dict[str, str]
+) -> Iterator[Callable[[str | None], None]]:
+    """A page's script of one session, on a server where everybody signs in; call it with what its browser shows."""
+    import streamlit as st
+    from streamlit import runtime
+
+    from ui.serving import known, whose
+
+    monkeypatch.setattr(runtime.Runtime, "_instance", runtime.Runtime.__new__(runtime.Runtime))
+    monkeypatch.setattr(st, "session_state", {})
+    monkeypatch.setattr(whose, "sign_in_needed", lambda: True)
+    monkeypatch.setattr(whose, "get_script_run_ctx", lambda **_: object())
+    with Studio.open(tmp_path) as studio:
+        monkeypatch.setattr(known, "the_studio", lambda: studio)
+        known.forget()
+        hands = ask(whose._hand_of_the_script)
+        yield lambda secret: monkeypatch.setattr(st, "context", Shown(secret))
+        hands()
+        known.forget()
+
+
+def test_what_a_script_writes_when_its_browser_has_gone_is_still_of_whom_it_ran_for(
+    page: Callable[[str | None], None], secrets: dict[str, str]
+) -> None:
+    """Who leaves while a script runs takes its headers along, and would be asked nothing: a reader could write."""
+    page(secrets["Rui"])
+    hand = whose_hand()
+    assert hand is not None and hand.name == "Rui"
+    page(None)
+    assert whose_hand() == hand
+    with pytest.raises(StudioError, match="as a reader"):
+        need(Work.NOTE)
+
+
+def test_a_script_whose_browser_had_gone_before_it_began_writes_nothing(page: Callable[[str | None], None]) -> None:
+    page(None)
+    with pytest.raises(StudioError, match="patina-matcher app"):
+        whose_hand()
+
+
+def test_nobody_takes_over_the_session_of_somebody_else(
+    page: Callable[[str | None], None], secrets: dict[str, str]
+) -> None:
+    """OWASP Session Management Cheat Sheet: a tab left open reconnects to its session by name, whoever is in now."""
+    page(secrets["Ines"])
+    whose_hand()
+    page(secrets["Marek"])
+    with pytest.raises(StudioError, match="somebody else has signed in"):
+        whose_hand()
+    page(None)
+    with pytest.raises(StudioError, match="somebody else has signed in"):
+        whose_hand()
+    page(secrets["Ines"])
+    found = whose_hand()
+    assert found is not None and found.name == "Ines"

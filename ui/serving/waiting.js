@@ -14,6 +14,8 @@ const sent = [];
 export default function ({ data, setTriggerValue }) {
   tell = setTriggerValue;
   if (batch && data.heard === batch.uid) batch = undefined;
+  // Another has signed in, and this page has been told so by its own connection: what stands in it was not theirs.
+  if (addresses && data.whose !== addresses.whose) return location.reload();
   if (addresses) return hand_over();
   addresses = data;
   document.addEventListener("click", tapped, true);

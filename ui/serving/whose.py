@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import streamlit as st
+from streamlit import runtime
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from matcher.errors import StudioError
@@ -19,26 +20,52 @@ if TYPE_CHECKING:
 
 NOT_LET_IN = "Start the page with: patina-matcher app. Started in another way it would let everybody in."
 SIGN_IN_AGAIN = "Sign in again: reload the page. Nothing that was kept is lost."
+SOMEBODY_ELSES = "Reload the page: somebody else has signed in on this device since it was opened."
+_SHOWN, _BEGUN_BY = "signed_in.shown", "signed_in.begun_by"
+"""In the session: the secret that its browser showed last, "" where nobody signs in; whose session it is."""
 
 
 def signed_in() -> SignedIn | None:
     """Return the device that this page is shown on, and whose it is; None where nobody signs in.
 
-    Raises StudioError where somebody must be signed in and is not.
+    Raises StudioError where somebody must be signed in and is not, or is not who began this session: Streamlit gives a
+    session to whatever browser names it, half-typed forms and all.
     """
-    headers = st.context.headers
-    if len(headers) == 0:  # no browser: a test of the page without a server
+    if not _is_served():
         return None
-    if headers.get(MARK.decode()) != LET_IN:
-        raise StudioError(NOT_LET_IN)
-    if not sign_in_needed():
+    secret = _secret_shown()
+    if not secret and not sign_in_needed():
         return None
-    cookies = st.context.cookies
-    secret = cookies.get(OVER_HTTPS) or cookies.get(ON_THIS_MACHINE)
     found = looked_up(secret) if secret else None
     if found is None:
         raise StudioError(SIGN_IN_AGAIN)
+    if st.session_state.setdefault(_BEGUN_BY, found.hand.uid) != found.hand.uid:
+        raise StudioError(SOMEBODY_ELSES)
     return found
+
+
+def _is_served() -> bool:
+    """Tell whether a server shows this page; a test of the page without one has a stand-in for Streamlit's runtime."""
+    return len(st.context.headers) > 0 or (runtime.exists() and type(runtime.get_instance()) is runtime.Runtime)
+
+
+def _secret_shown() -> str:
+    """Return the secret that the browser shows, "" where nobody signs in. Raises StudioError for who was not let in.
+
+    A script goes on for a while when its browser has gone, and Streamlit knows no headers then: what it writes is still
+    of whom it ran for.
+    """
+    headers = st.context.headers
+    if len(headers) > 0:
+        if headers.get(MARK.decode()) != LET_IN:
+            raise StudioError(NOT_LET_IN)
+        cookies = st.context.cookies
+        shown = (cookies.get(OVER_HTTPS) or cookies.get(ON_THIS_MACHINE) or "") if sign_in_needed() else ""
+        st.session_state[_SHOWN] = shown
+    shown_before: str | None = st.session_state.get(_SHOWN)
+    if shown_before is None:
+        raise StudioError(NOT_LET_IN)
+    return shown_before
 
 
 def _hand_of_the_script() -> Hand | None:
