@@ -35,29 +35,29 @@ HERON = Target("Heron", Reading(lab=np.array([38.0, 14.0, 22.0])), id=3)
 
 
 def test_a_studio_without_a_target_starts_from_a_clients_photograph() -> None:
-    step = next_step([], [plate(1, (40, 10, 20))])
+    step = next_step([], 1)
     assert step.place is TARGET
     assert step.button == "Start from a client's photograph"
 
 
 def test_a_target_without_plates_leads_to_the_ranked_list() -> None:
-    step = next_step([HERON], [plate(1, (40, 10, 20))])
+    step = next_step([HERON], 1)
     assert step.place is SUGGESTIONS
     assert step.address == {"target": "3"}
 
 
 def test_a_target_in_an_empty_studio_leads_to_the_first_plates() -> None:
-    assert next_step([HERON], []).place is FIRST_PLATES
+    assert next_step([HERON], 0).place is FIRST_PLATES
 
 
 def test_a_plate_for_the_target_leads_to_what_it_changed() -> None:
-    step = next_step([HERON], [plate(1, (40, 10, 20)), plate(2, (38, 13, 22), target=3)])
+    step = next_step([HERON], 2, last=2)
     assert step.place is SUGGESTIONS
     assert step.address == {"target": "3", "logged": "2"}
 
 
 def test_what_was_half_typed_comes_first() -> None:
-    assert next_step([HERON], [], forms=[Kept("plate", {"from_plate": "Plate 4"}, datetime.now(UTC))]).place is RECORD
+    assert next_step([HERON], 0, forms=[Kept("plate", {"from_plate": "Plate 4"}, datetime.now(UTC))]).place is RECORD
     assert next_step([HERON], [], {"photo": "0" * 64}).place is TARGET
     assert next_step([HERON], [plate(1, (40, 10, 20))], {"way": "typed"}).place is SUGGESTIONS
 

@@ -21,7 +21,7 @@ from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe
 from matcher.storage.schema import PlateColourRow, TrialRow
 from matcher.studio import Studio
-from matcher.trials.trial import Trial
+from matcher.trials.trial import Target, Trial
 from tests.example_counts import examples
 
 LONG_AGO = datetime(2024, 1, 1, tzinfo=UTC)
@@ -229,3 +229,15 @@ def test_colours_are_kept_with_every_reading_that_is_logged(studio):
         kept = {row.trial_id: (row.lab_l, row.lab_a, row.lab_b) for row in session.scalars(sa.select(PlateColourRow))}
         count = session.scalar(sa.select(sa.func.count()).select_from(TrialRow))
     assert kept == {trial.id: tuple(trial.reading.lab) for trial in trials} and count == len(kept)
+
+
+def test_counts_and_the_newest_are_had_without_reading_the_log(logged, monkeypatch):
+    studio, trials = logged
+    counting, newest = len(studio.trials()), [trial.id for trial in studio.trials()[-12:][::-1]]
+    target = studio.save_target(Target("Heron", Reading((40, 14, 22))))
+    made = [studio.record(Trial(plate.recipe, plate.reading, target_id=target.id)) for plate in trials[:3]]
+    studio.set_aside(made[2].id or 0, "burnt")
+    assert studio.log.last_for(target.id or 0) == made[1].id and studio.log.last_for(10_000) is None
+    monkeypatch.setattr(studio.log, "trials", None)
+    assert studio.log.count() == counting + 2
+    assert [trial.id for trial in studio.log.newest(14)] == [made[1].id, made[0].id, *newest]

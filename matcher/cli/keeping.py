@@ -51,7 +51,7 @@ def about_studio(options: argparse.Namespace) -> Answer:
             studio.title = options.title
         title, demo, moved_to = studio.title, studio.is_demo, studio.moved_to
         counts = {
-            "plate": len(studio.trials()),
+            "plate": studio.log.count(),
             "target": len(studio.targets()),
             "commission": len(studio.commissions.commissions()),
         }

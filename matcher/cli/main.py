@@ -82,7 +82,7 @@ def demo(options: argparse.Namespace) -> Answer:
 
     was_there = studio_is_there(options.folder)
     with make_demo_studio(Path(options.folder)) as studio:
-        name, count, targets = studio.name, len(studio.trials()), len(studio.targets())
+        name, count, targets = studio.name, studio.log.count(), len(studio.targets())
     said = (
         f"The demo studio in {name} is there already, with {counted(count, 'plate')}: nothing was made."
         if was_there

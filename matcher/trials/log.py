@@ -71,6 +71,26 @@ class TrialLog:
         found = {trial.id: trial for trial in self.database.load("plate", load_trials, TrialRow.id.in_(numbers))}
         return [found[number] for number in numbers if number in found]
 
+    def count(self) -> int:
+        """Return how many trials count, without reading them."""
+        with self.database.reading() as session:
+            every = session.scalar(sa.select(sa.func.count()).select_from(TrialRow)) or 0
+            aside = sa.select(sa.func.count()).where(TrialRow.set_aside_reason.is_not(None))
+            return every - (session.scalar(aside) or 0)
+
+    def newest(self, count: int) -> list[Trial]:
+        """Return the ``count`` trials that count and were logged last, the newest first."""
+        latest = sa.select(TrialRow.id).where(TrialRow.set_aside_reason.is_(None)).order_by(TrialRow.id.desc())
+        with self.database.reading() as session:
+            numbers = list(session.scalars(latest.limit(count)))
+        return self.some(numbers)
+
+    def last_for(self, target_id: int) -> int | None:
+        """Return the number of the trial that counts and was logged last for a target, None where there is none."""
+        of_it = (TrialRow.target_id == target_id) & TrialRow.set_aside_reason.is_(None)
+        with self.database.reading() as session:
+            return session.scalar(sa.select(sa.func.max(TrialRow.id)).where(of_it))
+
     def of_uids(self, uids: Sequence[str]) -> list[Trial]:
         """Return the trials of these uids that are logged and can be read."""
         portions = [uids[start : start + 500] for start in range(0, len(uids), 500)]

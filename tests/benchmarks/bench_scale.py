@@ -1,4 +1,4 @@
-"""A log of a million invented plates on PostgreSQL: ranking, beside reading it whole; how long building took.
+"""A log of a million invented plates on PostgreSQL: ranking and the front page, beside reading the whole log.
 
 Run: MATCHER_TEST_POSTGRES=postgresql://… python -m tests.benchmarks.bench_scale --plates 10000 100000 1000000
 
@@ -10,6 +10,8 @@ from __future__ import annotations
 
 import argparse
 import json
+import subprocess
+import sys
 import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
@@ -32,6 +34,18 @@ UNDERCOATS = (None, "liver of sulphur", "ammonium sulphide")
 STRENGTHS, TEMPS_C = (0.25, 0.5, 0.75, 1.0), (80.0, 90.0, 100.0, 110.0, 120.0)
 MAKERS = ("A. Quill-Marsh", "B. Oduya-Lind", "C. Fennick", "D. Tarrow-Vale")
 FIRST_DAY = datetime(2014, 1, 6, tzinfo=UTC)
+_FRONT_PAGE = """
+import os, resource, sys, time
+os.environ["MATCHER_STUDIO"] = sys.argv[1]
+from streamlit.testing.v1 import AppTest
+started = time.perf_counter()
+app = AppTest.from_file("ui/app.py", default_timeout=600).run()
+assert not app.exception and "Newest plates" in [one.value for one in app.header]
+if sys.argv[2] == "1":
+    from ui.state.open_studio import logged, the_studio
+    logged(the_studio())
+print(time.perf_counter() - started, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+"""
 EVERY_MIN = 6
 AT_ONCE = 20_000
 TIMES = 200
@@ -61,6 +75,7 @@ def _measure(url: str, count: int, seed: int, before: bool) -> None:
         studio.ranking.rank((40, 10, 20), 1)
         print(f"  index made         {time.perf_counter() - started:8.1f} s")
         _rank(studio, labs, rng)
+        _start(url, before)
         if before:
             _rank_before(studio, labs, rng)
 
@@ -88,6 +103,16 @@ def _rank(studio: Studio, labs: Floats, rng: np.random.Generator) -> None:
             if among is ALL and len(times) <= 20:
                 _check(name, labs, target, ranked.numbers, ranked.delta_e00)
         print(f"  {name:18s} {_spread(times)}   compared {int(np.median(compared)):,} (most {max(compared):,})")
+
+
+def _start(url: str, before: bool) -> None:
+    """Print how long the first page takes in a process of its own, and its memory; before: with the log read whole."""
+    for said, reads_all in (("front page", "0"), *([("before: front page", "1")] if before else [])):
+        done = subprocess.run(
+            [sys.executable, "-c", _FRONT_PAGE, url, reads_all], capture_output=True, text=True, check=True
+        )
+        seconds, megabytes = done.stdout.split()[-2:]
+        print(f"  {said:18s} {float(seconds):8.1f} s   {float(megabytes):,.0f} MB")
 
 
 def _check(name: str, labs: Floats, target: Floats, numbers: tuple[int, ...], delta: Floats) -> None:

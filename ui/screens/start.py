@@ -19,7 +19,7 @@ from ui.show import look
 from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.next_step import NextStep, next_step
-from ui.state.open_studio import chosen_target, logged, the_studio
+from ui.state.open_studio import chosen_target, how_many, newest, the_studio
 from ui.state.places import BENCH, COMMISSIONS, FIRST_PLATES, LOG, RECORD, TARGET, Place
 from ui.wall.bricks import newest_strip
 from ui.wall.kept import say_when_it_failed
@@ -44,21 +44,23 @@ def show() -> None:
     studio = the_studio()
     chosen = chosen_target(studio)
     targets = sorted(studio.targets(), key=lambda target: chosen is not None and target.id == chosen.id)
-    trials = logged(studio)
+    plates = how_many(studio)
+    wanted = targets[-1].id if targets else None
+    last = None if wanted is None else studio.log.last_for(wanted)
     pieces, forms = on_the_bench(studio), half_filled(studio)
     draft = Draft(studio, "target")
-    step = next_step(targets, trials, studio.draft("target"), pieces, forms)
+    step = next_step(targets, plates, studio.draft("target"), pieces, forms, last)
     with st.container(key="paper"):
         say_when_it_failed(studio)
         next_side, photograph_side = st.columns([1.35, 1], gap="medium")
         with next_side:
             with look.panel("next"):
-                _next(step, bool(trials))
+                _next(step, bool(plates))
             _today(studio, pieces, forms)
         with photograph_side, look.panel("photograph"):
             _photograph(studio, draft, step)
-        if trials:
-            _newest(studio, len(trials))
+        if plates:
+            _newest(studio, plates)
         st.html(_path(step.stage))
 
 
@@ -159,7 +161,7 @@ def _due(commission: Commission) -> str:
 
 def _newest(studio: Studio, count: int) -> None:
     st.header("Newest plates", anchor=False)
-    st.html(newest_strip(logged(studio)[-NEWEST:][::-1]))
+    st.html(newest_strip(newest(studio, NEWEST)))
     with st.container(key="onward"):
         st.page_link(LOG.file, label=literal(f"All {counted(count, 'plate')} on the wall"))
 

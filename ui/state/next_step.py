@@ -12,7 +12,7 @@ from ui.state.places import BENCH, FIRST_PLATES, RECORD, SUGGESTIONS, TARGET, Pl
 if TYPE_CHECKING:
     from matcher.bench.work import Piece
     from matcher.storage.drafts import Kept
-    from matcher.trials.trial import Target, Trial
+    from matcher.trials.trial import Target
 
 
 @dataclass(frozen=True)
@@ -29,15 +29,17 @@ class NextStep:
 
 def next_step(
     targets: Sequence[Target],
-    trials: Sequence[Trial],
+    plates: int,
     target_draft: Mapping[str, Any] | None = None,
     pieces: Sequence[Piece] = (),
     forms: Sequence[Kept] = (),
+    last: int | None = None,
 ) -> NextStep:
     """Return the next step.
 
-    target_draft: what was half typed of a target. pieces: those being worked on at the bench. forms: half-filled record
-    forms, the one saved last at the head.
+    plates: how many are logged. target_draft: what was half typed of a target. pieces: those being worked on at the
+    bench. forms: half-filled record forms, the one saved last at the head. last: the plate that was logged last for the
+    last of the targets.
     """
     unfinished = _at_the_bench(pieces) or _half_recorded(forms) or _half_typed(target_draft or {})
     if unfinished is not None:
@@ -52,21 +54,20 @@ def next_step(
         )
     target = targets[-1]
     address = {"target": str(target.id)}
-    if not trials:
+    if not plates:
         sentence = f"{target.name} is saved, but no plate is logged that could be compared with it."
         return NextStep("Plan your first plates", sentence, "Plan the first plates", FIRST_PLATES, 3)
-    last = next((trial for trial in reversed(trials) if trial.target_id == target.id), None)
     if last is None:
-        there = f"{counted(len(trials), 'plate')} {agreeing(len(trials))} logged"
-        sentence = f"{there}. See which {agreeing(len(trials), 'comes', 'come')} closest, and make the nearest one."
+        there = f"{counted(plates, 'plate')} {agreeing(plates)} logged"
+        sentence = f"{there}. See which {agreeing(plates, 'comes', 'come')} closest, and make the nearest one."
         return NextStep(f"Find a recipe for {target.name}", sentence, "See the nearest plates", SUGGESTIONS, 2, address)
     return NextStep(
-        f"Plate {last.id} is logged for {target.name}",
+        f"Plate {last} is logged for {target.name}",
         "See what it changed in the list, and what to make next.",
         "See what changed",
         SUGGESTIONS,
         2,
-        {**address, "logged": str(last.id)},
+        {**address, "logged": str(last)},
     )
 
 

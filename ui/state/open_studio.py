@@ -33,6 +33,26 @@ def logged(studio: Studio) -> list[Trial]:
     return _logged(log_key(studio), studio)
 
 
+def how_many(studio: Studio) -> int:
+    """Return how many plates count, without reading the log; counted anew only when it has changed."""
+    return _how_many(log_key(studio), studio)
+
+
+@st.cache_data(show_spinner=False, max_entries=2)
+def _how_many(key: Key, _studio: Studio) -> int:
+    return _studio.log.count()
+
+
+def newest(studio: Studio, count: int) -> list[Trial]:
+    """Return the plates logged last, the newest first, without reading the whole log."""
+    return _newest(log_key(studio), count, studio)
+
+
+@st.cache_resource(show_spinner=False, max_entries=2)
+def _newest(key: Key, count: int, _studio: Studio) -> list[Trial]:
+    return _studio.log.newest(count)
+
+
 @st.cache_resource(show_spinner=False, max_entries=2)
 def _logged(key: Key, _studio: Studio) -> list[Trial]:
     return _studio.trials()
