@@ -64,6 +64,14 @@ def test_what_a_symbol_carries_says_the_code_again(code: TagCode, address: str) 
     assert code_carried(carried(code, address)) == code
 
 
+def test_a_phone_is_led_to_https_as_the_page_is_served_on_a_network_and_older_tags_are_read_on() -> None:
+    code = TagCode("K7QX2", 88)
+    for address in ("192.168.1.20:8501", "https://192.168.1.20:8501/", " HTTPS://192.168.1.20:8501"):
+        assert carried(code, address) == "HTTPS://192.168.1.20:8501/TAG/K7QX2-88.54"
+    older = carried(code, "http://192.168.1.20:8501")
+    assert older == "HTTP://192.168.1.20:8501/TAG/K7QX2-88.54" and code_carried(older) == code
+
+
 @given(codes, st.data())
 @examples(200)
 def test_a_changed_sign_or_two_that_changed_places_are_caught(code: TagCode, data: st.DataObject) -> None:

@@ -18,7 +18,7 @@ STUDIO_SIGNS = 5
 HIGHEST_NUMBER = 9_999_999
 _MISTAKEN = str.maketrans({"O": "0", "I": "1", "L": "1", "‐": "-", "‑": "-", "–": "-", "—": "-", "−": "-"})
 _STUDIO = f"[{SIGNS}]{{{STUDIO_SIGNS}}}"
-_CARRIED = re.compile(rf"(?:TAG |HTTP://[0-9A-Z.:-]+/TAG/)({_STUDIO})-([1-9][0-9]{{0,6}})\.([0-9]{{2}})")
+_CARRIED = re.compile(rf"(?:TAG |HTTPS?://[0-9A-Z.:-]+/TAG/)({_STUDIO})-([1-9][0-9]{{0,6}})\.([0-9]{{2}})")
 _TYPED = re.compile(rf"({_STUDIO})-?([0-9]{{1,9}})(?:\.([0-9]{{2}}))?")
 _BEFORE = re.compile(r"^(?:HTTPS?://[^/]*/)?TAG[/:#]?", re.IGNORECASE)
 _HOST = re.compile(r"[0-9A-Z](?:[0-9A-Z.-]*[0-9A-Z])?(?::[0-9]{1,5})?")
@@ -68,8 +68,8 @@ def carried(code: TagCode, address: str = "") -> str:
     code : TagCode
         What the tag says.
     address : str
-        Where the studio's page is served on the local network, "192.168.1.20:8501", with or without "http://"; ""
-        when it is not, and a phone then shows the number alone.
+        Where the studio's page is served on the local network, "192.168.1.20:8501": by HTTPS unless it begins with
+        "http://". "" when it is not, and a phone then shows the number alone.
 
     Returns
     -------
@@ -85,16 +85,18 @@ def carried(code: TagCode, address: str = "") -> str:
     --------
     >>> carried(TagCode("K7QX2", 88))
     'TAG K7QX2-88.54'
-    >>> carried(TagCode("K7QX2", 88), "http://studio.local:8501/")
-    'HTTP://STUDIO.LOCAL:8501/TAG/K7QX2-88.54'
+    >>> carried(TagCode("K7QX2", 88), "studio.local:8501/")
+    'HTTPS://STUDIO.LOCAL:8501/TAG/K7QX2-88.54'
     """
-    host = checked_address(address)
-    return f"HTTP://{host}/TAG/{code}.{code.check}" if host else f"TAG {code}.{code.check}"
+    top = checked_address(address)
+    return f"{top}/TAG/{code}.{code.check}" if top else f"TAG {code}.{code.check}"
 
 
 def checked_address(address: str) -> str:
-    """Return an address as the symbol carries it, "" for none. Raises TagError."""
-    host = re.sub(r"^HTTP://", "", address.strip().upper()).rstrip("/")
+    """Return an address as the symbol carries it, "HTTPS://…", "" for none. Raises TagError."""
+    plain = address.strip().upper()
+    scheme = "HTTP" if plain.startswith("HTTP://") else "HTTPS"
+    host = re.sub(r"^HTTPS?://", "", plain).rstrip("/")
     if not host:
         return ""
     if not _HOST.fullmatch(host) or len(host) > MOST_OF_ADDRESS:
@@ -102,7 +104,7 @@ def checked_address(address: str) -> str:
             f"Give the address as host:port, 192.168.1.20:8501, of at most {MOST_OF_ADDRESS} letters, digits, dots and "
             f"dashes: {address.strip()!r} is not that."
         )
-    return host
+    return f"{scheme}://{host}"
 
 
 MOST_OF_ADDRESS = 40

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
@@ -12,6 +13,7 @@ from matcher.errors import TagError
 from matcher.words import counted
 from ui.photograph.lay_beside import TO_TAG
 from ui.recipe.print_card import paper_choice
+from ui.serving.how_served import URL
 from ui.show import look
 from ui.show.literal import literal
 from ui.state.messages import tell, told
@@ -64,8 +66,8 @@ def size_choice(key: str) -> float:
 
 
 def own_address() -> str:
-    """Return where this page was opened, "" when that is an address that no other machine has."""
-    parts = urlsplit(str(st.context.url or ""))
+    """Return where other machines open this page: as it is served, else as it was opened here; "" for nowhere."""
+    parts = urlsplit(os.environ.get(URL) or str(st.context.url or ""))
     return "" if not parts.hostname or parts.hostname in _THIS_MACHINE or ":" in parts.hostname else parts.netloc
 
 
