@@ -20,6 +20,7 @@ from matcher.access.attempts import MOST_BY_ADDRESS, MOST_BY_NAME, WITHIN, TooOf
 from matcher.access.codes import LENGTH, SIGNS, TO_PAIR
 from matcher.access.devices import IDLE, LONGEST, How
 from matcher.access.passphrase import SHORTEST, hashed, is_dated, matches
+from matcher.access.people import People, key_of
 from matcher.access.sign_in import WRONG, Access
 from matcher.errors import StudioError
 from matcher.hands import Hand, Role, at_work
@@ -155,6 +156,46 @@ def test_one_address_cannot_try_many_names(studio: Studio, access: Access) -> No
     with studio.database.writing() as session:
         session.execute(sa.delete(SignInAttemptRow).where(SignInAttemptRow.at > datetime.now(UTC) - WITHIN))
     assert access.sign_in("Ines Invented", GOOD, "A browser", HERE)
+
+
+def test_one_machine_is_counted_once_whichever_of_its_ipv6_addresses_it_takes(access: Access) -> None:
+    """RFC 4291, 2.5.1: the last 64 bits are the machine's own to choose (RFC 3849: addresses for documentation)."""
+    for k in range(MOST_BY_NAME):
+        with pytest.raises(StudioError, match="not right"):
+            access.sign_in("Ines Invented", OTHER, "A browser", f"2001:db8:0:1::{k + 1:x}")
+    with pytest.raises(TooOften):
+        access.sign_in("Ines Invented", GOOD, "A browser", "2001:db8:0:1:ffff::9%eth0")
+    assert access.sign_in("Ines Invented", GOOD, "A browser", "2001:db8:0:2::1")
+    _attempts(access.people, [("ines invented", HERE)] * MOST_BY_NAME)
+    with pytest.raises(TooOften):
+        access.sign_in("Ines Invented", GOOD, "A browser", f"::ffff:{HERE}")
+
+
+def test_who_has_a_good_code_guesses_no_oftener_at_others(access: Access) -> None:
+    good = access.codes.make(hand(access, "Ines Invented").uid)
+    for _ in range(MOST_BY_ADDRESS - 1):
+        with pytest.raises(StudioError, match="not good"):
+            access.meant_by("2222-2222", HERE)
+        assert access.meant_by(good.text, HERE)
+    with pytest.raises(StudioError, match="not good"):
+        access.meant_by("2222-2222", HERE)
+    with pytest.raises(TooOften):
+        access.meant_by("2222-2222", HERE)
+
+
+def test_a_name_with_a_nul_in_it_is_nobodys(access: Access) -> None:
+    """PostgreSQL keeps no NUL in a text, and would refuse the attempt in words of its own."""
+    with pytest.raises(StudioError, match="not right"):
+        access.sign_in("Ines\0", OTHER, "A browser", HERE)
+    assert "\0" not in key_of("Ines\0Invented")
+
+
+def test_signing_out_everywhere_takes_the_codes_that_wait(access: Access) -> None:
+    ines = hand(access, "Ines Invented")
+    code = access.codes.make(ines.uid)
+    access.devices.sign_out_everywhere(ines.uid)
+    with pytest.raises(StudioError, match="not good"):
+        access.sign_in_by_code(code.text, "A phone", HERE)
 
 
 def test_an_attempt_counts_before_it_is_known_how_it_ends(studio: Studio, access: Access) -> None:
@@ -408,7 +449,7 @@ def _rows(studio: Studio, table: type) -> list[sa.Row]:  # type: ignore[type-arg
         return list(session.execute(sa.select(table.__table__)))  # type: ignore[attr-defined]
 
 
-def _attempts(studio: Studio, made: list[tuple[str, str]], ago: timedelta = timedelta(0)) -> None:
+def _attempts(studio: Studio | People, made: list[tuple[str, str]], ago: timedelta = timedelta(0)) -> None:
     with studio.database.writing() as session:
         for name, address in made:
             moment = datetime.now(UTC) - ago

@@ -12,9 +12,11 @@ import ssl
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlencode
 
 import pytest
+from starlette.applications import Starlette
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 from websockets.sync.client import connect
 
@@ -27,6 +29,7 @@ from matcher.hands import Role, Work, ask, need
 from matcher.hands import whose as whose_hand
 from tests.served_network import COOKIE, GOOD, OTHER, Server, on_the_network, secret_of
 from ui.door.sign_in import local
+from ui.serving.guard import Guard
 
 
 @pytest.fixture(scope="module")
@@ -88,6 +91,13 @@ GUARDED = (
     "//log",
     "/code/../log",
     "/door.css/../log",
+    "/icons/log",
+    "/openid/log",
+    "/code/a/b",
+    "/auth/login/log",
+    "/oauth2callback/log",
+    "/sign-in/",
+    "/icons/%2e%2e%2flog",
 )
 """Addresses that must say nothing to who is not signed in."""
 
@@ -262,6 +272,13 @@ def test_a_form_too_large_is_not_read(server: Server) -> None:
     assert server.send("/sign-in", name="x" * 100_000, passphrase=GOOD).status == 403
 
 
+@pytest.mark.parametrize("body", [b"[" * 4000, b'{"a":' * 700, b"\xff", b"9" * 4090, b"x" * 5000], ids=repr)
+def test_a_tap_that_is_none_gets_a_sentence(server: Server, owner: str, body: bytes) -> None:
+    """OWASP Denial of Service Cheat Sheet: what is nested too deeply is refused; it held up all taps behind it."""
+    answer = server.ask("/taken-in/taps", "POST", body, owner, Content_Type="application/json")
+    assert answer.status == 422 and json.loads(answer.body)["said"].startswith("Reload the page")
+
+
 def test_what_is_typed_comes_back_as_text(server: Server) -> None:
     """OWASP Cross Site Scripting Prevention Cheat Sheet."""
     answer = server.send("/sign-in", name='"><script>alert(1)</script>', passphrase=OTHER, to='/"><script>')
@@ -354,6 +371,49 @@ def test_a_page_that_no_guard_has_let_in_shows_nothing(monkeypatch: pytest.Monke
     monkeypatch.setattr(st, "context", Context())
     with pytest.raises(StudioError, match="patina-matcher app"):
         whose.signed_in()
+
+
+def test_while_the_studio_cannot_be_read_nobody_comes_in_and_nobody_is_sent_away(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A phone whose taps wait must not be led to a sign-in page that cannot be shown either."""
+    import asyncio
+
+    from matcher.errors import UnavailableError
+    from ui import served
+    from ui.door import sign_in
+    from ui.serving import guard, known
+
+    def away() -> Studio:
+        raise UnavailableError("The database can't be reached: check server, name and password.")
+
+    monkeypatch.setattr(guard, "sign_in_needed", lambda: True)
+    monkeypatch.setattr(sign_in, "sign_in_needed", lambda: True)
+    monkeypatch.setattr(known, "the_studio", away)
+    monkeypatch.setattr(sign_in, "_studio", away)
+    known.forget()
+    app = Guard(Starlette(routes=served.ROUTES, exception_handlers=served.app._exception_handlers))
+
+    async def asked(path: str, secret: str) -> tuple[int, str]:
+        sent: list[dict[str, Any]] = []
+
+        async def send(message):  # type: ignore[no-untyped-def]
+            sent.append(message)
+
+        async def receive():  # type: ignore[no-untyped-def]
+            return {"type": "http.request", "body": b"", "more_body": False}
+
+        cookie = (b"cookie", f"{COOKIE}={secret}".encode())
+        scope = {
+            "type": "http", "scheme": "https", "method": "GET", "path": path, "query_string": b"", "root_path": "",
+            "client": ("192.0.2.9", 1), "headers": [(b"host", b"studio"), (b"accept", b"text/html"), cookie],
+        }  # fmt: skip
+        await app(scope, receive, send)
+        return sent[0]["status"], b"".join(message.get("body", b"") for message in sent).decode()
+
+    for secret, path in (("", "/sign-in"), ("", "/code"), ("x" * 43, "/sign-in"), ("x" * 43, "/changes")):
+        status, said = asyncio.run(asked(path, secret))
+        assert status == 503 and "check server, name and password" in said, path
 
 
 class Shown:

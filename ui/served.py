@@ -13,9 +13,11 @@ from starlette.middleware import Middleware
 from starlette.responses import RedirectResponse
 from starlette.routing import Route
 
+from matcher.errors import MatcherError
 from ui.door.certificate import certificate_routes
 from ui.door.home_screen import home_screen_routes
 from ui.door.openid import openid_routes
+from ui.door.plain_pages import cannot
 from ui.door.sign_in import door_routes
 from ui.photograph.picture_routes import picture_routes
 from ui.serving.guard import Guard
@@ -44,4 +46,10 @@ ROUTES = [
     *picture_routes(),
     *tag_routes(),
 ]
-app = st.App(Path(__file__).with_name("app.py"), routes=ROUTES, middleware=[Middleware(Guard)], lifespan=while_served)
+app = st.App(
+    Path(__file__).with_name("app.py"),
+    routes=ROUTES,
+    middleware=[Middleware(Guard)],
+    lifespan=while_served,
+    exception_handlers={MatcherError: cannot},
+)

@@ -6,6 +6,7 @@ and over all, against many addresses at once. OWASP Authentication Cheat Sheet, 
 
 from __future__ import annotations
 
+import ipaddress
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -52,12 +53,16 @@ class Attempts:
 
     @contextmanager
     def attempt(self, how: str, name: str, address: str) -> Iterator[Attempt]:
-        """Count an attempt before it is made; once it has succeeded it is not counted. Raises TooOften."""
-        key, now = key_of(name), datetime.now(UTC)
+        """Count an attempt before it is made; once it has succeeded it is not counted. Raises TooOften.
+
+        Nor are those then counted that failed before it by the same name. One without a name forgets no other: who has
+        a good code could look at it between guesses at somebody else's.
+        """
+        key, now, address = key_of(name), datetime.now(UTC), _network(address)
         with self.database.writing(Work.OWN) as session:
             session.execute(sa.delete(SignInAttemptRow).where(SignInAttemptRow.at < now - _KEPT))
             _refuse_too_many(session, how, key, address, now)
-            row = SignInAttemptRow(at=now, how=how, name=key, address=address[:100])
+            row = SignInAttemptRow(at=now, how=how, name=key, address=address)
             session.add(row)
             session.flush()
             number = row.id
@@ -65,17 +70,27 @@ class Attempts:
         yield attempt
         if attempt.succeeded:
             with self.database.writing(Work.OWN) as session:
-                forgotten = (SignInAttemptRow.id == number) | (
-                    (SignInAttemptRow.how == how)
-                    & (SignInAttemptRow.name == key)
-                    & (SignInAttemptRow.address == address[:100])
-                )
+                same = SignInAttemptRow.name == key, SignInAttemptRow.how == how, SignInAttemptRow.address == address
+                forgotten = (SignInAttemptRow.id == number) | (sa.and_(*same) if key else sa.false())
                 session.execute(sa.delete(SignInAttemptRow).where(forgotten))
+
+
+def _network(address: str) -> str:
+    """Return an address as attempts are counted by it.
+
+    Of an IPv6 address the first 64 bits: one machine has all that begin so (RFC 4291, 2.5.1; RFC 8981).
+    """
+    try:
+        found = ipaddress.ip_address(address.partition("%")[0])
+    except ValueError:
+        return address[:100]
+    found = getattr(found, "ipv4_mapped", None) or found
+    return str(found) if found.version == 4 else str(ipaddress.ip_network((int(found), 64), strict=False))
 
 
 def _refuse_too_many(session: Session, how: str, key: str, address: str, now: datetime) -> None:
     recent = sa.select(SignInAttemptRow.at).where(SignInAttemptRow.at > now - WITHIN)
-    here = recent.where(SignInAttemptRow.address == address[:100])
+    here = recent.where(SignInAttemptRow.address == address)
     bounds = [(recent, MOST_OVER_ALL), (here, MOST_BY_ADDRESS)]
     if key:
         bounds.append((here.where(SignInAttemptRow.name == key, SignInAttemptRow.how == how), MOST_BY_NAME))

@@ -15,7 +15,7 @@ from enum import StrEnum
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from matcher.access.people import one_person, own_or_run, person_of
+from matcher.access.people import one_person, own_or_run, person_of, void_codes
 from matcher.hands import Hand, Work
 from matcher.storage import checked
 from matcher.storage.database import Database
@@ -115,11 +115,15 @@ class Devices:
             session.execute(out.values(signed_out_at=datetime.now(UTC)))
 
     def sign_out_everywhere(self, person_uid: str, keep: str = "") -> int:
-        """Sign all devices of a person out, but the one whose uid is ``keep``; return how many. Raises StudioError."""
+        """Sign all devices of a person out, but the one whose uid is ``keep``; return how many. Raises StudioError.
+
+        Codes that wait to sign in another go too.
+        """
         with self.database.writing(own_or_run(person_uid)) as session:
             row = session.scalars(sa.select(PersonRow).where(PersonRow.uid == person_uid)).one_or_none()
             if row is None:
                 return 0
+            void_codes(session, row.id)
             theirs = sa.select(DeviceRow, PersonRow).join(PersonRow).where(DeviceRow.person_id == row.id)
             there = [device for device in (_device(*one) for one in session.execute(theirs)) if device.is_signed_in()]
             out = [device.uid for device in there if device.uid != keep]

@@ -95,7 +95,7 @@ class People:
             row = one_person(session, uid)
             row.passphrase = kept
             _sign_out(session, row.id, keep_device)
-            _void_codes(session, row.id)
+            void_codes(session, row.id)
 
     def let_go(self, uid: str) -> Person:
         """Let somebody no longer belong here: what they wrote stays theirs, their devices are signed out at once.
@@ -109,7 +109,7 @@ class People:
             row.left_at, row.key, row.openid = datetime.now(UTC), None, None
             note(session, "let go", "person", row.name, row.role)
             _sign_out(session, row.id)
-            _void_codes(session, row.id)
+            void_codes(session, row.id)
             session.flush()
             return person_of(row)
 
@@ -148,7 +148,7 @@ def person_of(row: PersonRow) -> Person:
 
 def key_of(name: str) -> str:
     """Return a name as names are compared."""
-    return " ".join(name.split()).casefold()[:200]
+    return " ".join(name.replace("\0", " ").split()).casefold()[:200]  # a NUL is nothing that PostgreSQL keeps
 
 
 def own_or_run(uid: str) -> Work:
@@ -172,6 +172,7 @@ def _sign_out(session: Session, person_id: int, keep_device: str = "") -> None:
     session.execute(theirs.where(DeviceRow.uid != keep_device).values(signed_out_at=datetime.now(UTC)))
 
 
-def _void_codes(session: Session, person_id: int) -> None:
+def void_codes(session: Session, person_id: int) -> None:
+    """Let no code that was made for a person be used any more."""
     theirs = sa.update(SignInCodeRow).where(SignInCodeRow.person_id == person_id, SignInCodeRow.used_at.is_(None))
     session.execute(theirs.values(used_at=datetime.now(UTC)))

@@ -32,6 +32,11 @@ def page(title: str, body: str, studio: str = "", said: str = "", status: int = 
     return HTMLResponse(filled, status, headers)
 
 
+async def cannot(_: object, error: Exception) -> Response:
+    """Answer with a sentence where a page of these, or a route, cannot do what it is for: the studio's log is away."""
+    return page("Not just now", "", said=str(error), status=503)
+
+
 def form(action: str, button: str, fields: str, hidden: dict[str, str] | None = None) -> str:
     """Return a form that is sent to an address of ours."""
     kept = "".join(

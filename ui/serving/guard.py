@@ -8,6 +8,7 @@ way shows nothing (``whose.py``).
 from __future__ import annotations
 
 import asyncio
+import re
 import secrets
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any
@@ -16,6 +17,7 @@ from urllib.parse import quote, urlsplit
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 
 from matcher.access.network import is_loopback
+from matcher.errors import MatcherError
 from matcher.hands import at_work
 from ui.serving.cookies import secret_in
 from ui.serving.headers import security_headers
@@ -34,9 +36,11 @@ MARK = b"x-patina-let-in"
 LET_IN = secrets.token_hex(16)
 """What the guard marks a request with; known to this process alone."""
 SIGN_IN_PAGE = "sign-in"
-OPEN_TO_ALL = frozenset({SIGN_IN_PAGE, "code", "sign-out", "door.css", "manifest.webmanifest", "certificate.crt"})
-"""The first part of the addresses that are answered to who is not signed in."""
-OPEN_BELOW = ("icons/", "code/", "openid/", "auth/login", "oauth2callback")
+OPEN_TO_ALL = re.compile(
+    rf"{SIGN_IN_PAGE}|code|code/[^/]+|sign-out|door\.css|manifest\.webmanifest|certificate\.crt|icons/[0-9]+\.png|"
+    r"openid/done|auth/login|oauth2callback"
+)
+"""The addresses, below the page's own, that are answered to who is not signed in."""
 VOUCHED_FOR = b"_streamlit_user="
 """The cookie in which Streamlit keeps what an OpenID provider said of somebody, until it has become a device."""
 _SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
@@ -69,7 +73,11 @@ class Guard:
             await _refuse(scope, receive, send, 403, _FROM_ELSEWHERE)
             return
         secret = secret_in(scope)
-        signed_in = await self._signed_in(secret)
+        try:
+            signed_in = await self._signed_in(secret)
+        except MatcherError as error:  # what a phone keeps goes on waiting, and nobody is sent to sign in anew
+            await _refuse(scope, receive, send, 503, str(error))
+            return
         if signed_in is None:
             if is_open_to_all(scope):
                 await self._app(_marked(scope), receive, send)
@@ -88,6 +96,13 @@ class Guard:
             return None
         return remembered(secret) or await asyncio.to_thread(looked_up, secret)
 
+    async def _is_still_in(self, secret: str | None) -> bool:
+        """Tell whether a device is signed in; while nobody can tell it stays, and each run of its page asks anew."""
+        try:
+            return await self._signed_in(secret) is not None
+        except MatcherError:
+            return True
+
     async def _while_signed_in(self, secret: str | None, scope: Scope, receive: Receive, send: Send) -> None:
         """Run a websocket until it ends, or the device is signed out; what it would send after that is kept back."""
         ended, send_now = False, send
@@ -99,7 +114,7 @@ class Guard:
         task = asyncio.ensure_future(self._app(scope, receive, send_while_in))
         while not task.done():
             await asyncio.wait({task}, timeout=KNOWN_FOR_S)
-            if not task.done() and await self._signed_in(secret) is None:
+            if not task.done() and not await self._is_still_in(secret):
                 ended = True
                 with suppress(Exception):
                     await send_now({"type": "websocket.close", "code": 4401, "reason": "signed out"})
@@ -120,7 +135,7 @@ def is_open_to_all(scope: Scope) -> bool:
     below = path.removeprefix(base) if path.startswith(base) else path.lstrip("/")
     if ".." in below or "\\" in below or "//" in path:
         return False
-    return below in OPEN_TO_ALL or below.startswith(OPEN_BELOW)
+    return OPEN_TO_ALL.fullmatch(below) is not None
 
 
 def _is_own(scope: Scope) -> bool:

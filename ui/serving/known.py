@@ -6,7 +6,6 @@ import time
 from typing import TYPE_CHECKING
 
 from matcher.access.devices import digest
-from matcher.errors import MatcherError
 from ui.state.open_studio import the_studio
 
 if TYPE_CHECKING:
@@ -24,14 +23,14 @@ def remembered(secret: str) -> SignedIn | None:
 
 
 def looked_up(secret: str) -> SignedIn | None:
-    """Return the device that shows a secret, and whose it is; None where it is not signed in, or nobody can tell."""
+    """Return the device that shows a secret, and whose it is; None where it is not signed in.
+
+    Raises MatcherError when the studio cannot be read: then nobody can tell, and nobody is let in.
+    """
     found = remembered(secret)
     if found is not None:
         return found
-    try:
-        found = the_studio().access.devices.signed_in(secret)
-    except MatcherError:
-        return None  # the studio cannot be read just now: nobody is let in
+    found = the_studio().access.devices.signed_in(secret)
     now = time.monotonic()
     for key in [key for key, (at, _) in list(_known.items()) if now - at >= KNOWN_FOR_S]:
         _known.pop(key, None)

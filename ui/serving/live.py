@@ -17,6 +17,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import StreamingResponse
 from starlette.routing import Route
 
+from matcher.errors import MatcherError
 from ui.serving.cookies import secret_in
 from ui.serving.how_served import sign_in_needed
 from ui.serving.known import looked_up
@@ -136,10 +137,17 @@ async def _lines(heard: _Told, request: Request) -> AsyncIterator[str]:
     yield f"retry: 2000\ndata: {count}\n\n"
     while "once" not in request.query_params:
         grown = await heard.beyond(count, STILL_HERE_S)
-        if sign_in_needed() and (secret is None or await run_in_threadpool(looked_up, secret) is None):
+        if sign_in_needed() and not await _is_in(secret):
             return
         yield f"data: {grown}\n\n" if grown != count else "event: here\ndata:\n\n"
         count = grown
+
+
+async def _is_in(secret: str | None) -> bool:
+    try:
+        return secret is not None and await run_in_threadpool(looked_up, secret) is not None
+    except MatcherError:  # the studio cannot be read: the page asks again, as after a lost connection
+        return False
 
 
 class _Told:

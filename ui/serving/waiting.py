@@ -58,7 +58,7 @@ def _tapped(body: bytes | None) -> dict[str, Any]:
 
     try:
         sent = json.loads(body or b"")
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise StudioError("Reload the page and tap again: what was sent is no tap.") from error
     the_studio().shelf.tap(Tap.from_dict(sent if isinstance(sent, dict) else {}))
     return {"kept": True}
