@@ -74,6 +74,7 @@ def paired(server: Server, desk: Any, phone: Any, cable: Cable, shots: Path | No
     at_desk.page.get_by_role("button", name="Sign in").click()
     at_desk.sees("People and devices")
     at_desk.press("Pair a phone")
+    at_desk.page.wait_for_function("document.querySelector('.pm-qr')?.complete")
     at_desk.shot("pairing")
     seen = np.frombuffer(at_desk.page.locator(".pm-qr").screenshot(), np.uint8)
     read, *_ = cv2.QRCodeDetector().detectAndDecode(cv2.imdecode(seen, cv2.IMREAD_COLOR))
@@ -93,7 +94,9 @@ def test_a_phone_is_paired_photographs_counts_and_records_though_the_connection_
     visitor = paired(server, desk, phone, cable, shots)
     page = visitor.page
     assert page.evaluate("isSecureContext && !!navigator.mediaDevices"), "the camera is given to secure pages alone"
-    assert page.evaluate("document.querySelector('link[rel=manifest]').href").endswith("/manifest.webmanifest")
+    manifest = page.locator("link[rel=manifest]")
+    manifest.wait_for(state="attached")
+    assert str(manifest.get_attribute("href")).endswith("/manifest.webmanifest")
     waiting = page.locator(".pm-waiting")
 
     visitor.open("target")

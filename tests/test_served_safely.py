@@ -272,7 +272,9 @@ def test_a_form_too_large_is_not_read(server: Server) -> None:
     assert server.send("/sign-in", name="x" * 100_000, passphrase=GOOD).status == 403
 
 
-@pytest.mark.parametrize("body", [b"[" * 4000, b'{"a":' * 700, b"\xff", b"9" * 4090, b"x" * 5000], ids=repr)
+@pytest.mark.parametrize(
+    "body", [b"[" * 4000, b'{"a":' * 700, b"\xff", b"9" * 4090, b"x" * 5000], ids=lambda body: repr(body[:5])
+)
 def test_a_tap_that_is_none_gets_a_sentence(server: Server, owner: str, body: bytes) -> None:
     """OWASP Denial of Service Cheat Sheet: what is nested too deeply is refused; it held up all taps behind it."""
     answer = server.ask("/taken-in/taps", "POST", body, owner, Content_Type="application/json")

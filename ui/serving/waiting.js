@@ -21,6 +21,7 @@ export default function ({ data, setTriggerValue }) {
   document.addEventListener("click", tapped, true);
   document.addEventListener("change", chosen, true);
   window.addEventListener("online", send);
+  window.addEventListener("beforeunload", (event) => in_memory.length && event.preventDefault());
   document.addEventListener("pm-reach", reach_changed);
   document.addEventListener("visibilitychange", () => document.hidden || send());
   new MutationObserver(keep_usable).observe(document.body, { subtree: true, attributeFilter: OUT_OF_USE });
@@ -80,44 +81,49 @@ function opened() {
   return store;
 }
 
+// What came of it, once it is kept for good; nothing where it is not. The database is opened anew when that fails: a
+// browser closes it by itself when a phone has slept, or what it keeps for a site is cleared.
+async function within(mode, ask) {
+  for (let tries = 0; tries < 2; tries += 1) {
+    const database = await opened();
+    if (!database) return undefined;
+    try {
+      return await new Promise((resolve, reject) => {
+        const change = database.transaction("waiting", mode, { durability: "strict" });
+        const asked = ask(change.objectStore("waiting"));
+        change.oncomplete = () => resolve({ found: asked.result });
+        change.onerror = change.onabort = () => reject(change.error);
+      });
+    } catch {
+      store = undefined;
+    }
+  }
+  return undefined;
+}
+
 const in_memory = [];
 
 async function all() {
-  const database = await opened();
-  if (!database) return [...in_memory];
-  return new Promise((resolve) => {
-    const asked = database.transaction("waiting").objectStore("waiting").getAll();
-    asked.onsuccess = () => resolve([...asked.result, ...in_memory]);
-    asked.onerror = () => resolve([...in_memory]);
-  });
+  const kept = await within("readonly", (shelf) => shelf.getAll());
+  return [...(kept?.found ?? []), ...in_memory];
 }
 
+const is_mine = (one) => one.whose === addresses.whose;
+
 async function put(one) {
-  const waiting = await all();
+  const waiting = (await all()).filter(is_mine);
   if (one.only && waiting.some((other) => other.only === one.only)) return;
-  const database = await opened();
-  const kept = await new Promise((resolve) => {
-    if (!database) return resolve(false);
-    const change = database.transaction("waiting", "readwrite", { durability: "strict" });
-    change.objectStore("waiting").add({ ...one, whose: addresses.whose });
-    change.oncomplete = () => resolve(true);
-    change.onerror = change.onabort = () => resolve(false); // no room: memory is better than nothing
-  });
-  if (!kept) in_memory.push({ ...one, whose: addresses.whose });
+  const mine = { ...one, whose: addresses.whose };
+  const kept = await within("readwrite", (shelf) => shelf.add(mine));
+  if (!kept) in_memory.push(mine); // no room: memory is better than nothing
   await show();
   send();
 }
 
 async function drop(one) {
-  const database = await opened();
   const at = in_memory.findIndex((other) => other.uid === one.uid);
   if (at >= 0) in_memory.splice(at, 1);
-  else
-    await new Promise((resolve) => {
-      const change = database.transaction("waiting", "readwrite");
-      change.objectStore("waiting").delete(one.number);
-      change.oncomplete = change.onerror = change.onabort = resolve;
-    });
+  else await within("readwrite", (shelf) => shelf.delete(one.number));
 }
 
 // One at a time, in the order in which they were made; of whoever is signed in now.
@@ -125,7 +131,7 @@ async function send() {
   if (sending) return;
   sending = true;
   try {
-    for (const one of (await all()).filter((other) => other.whose === addresses.whose)) {
+    for (const one of (await all()).filter(is_mine)) {
       const answer = await handed(one);
       if (!answer) break;
       await drop(one);
@@ -195,16 +201,22 @@ function hand_over() {
 
 async function show() {
   const waiting = await all();
-  const taps = waiting.filter(({ kind }) => kind === "tap").length;
-  const photographs = waiting.length - taps;
+  const parts = kinds(waiting.filter(is_mine));
+  const others = kinds(waiting.filter((one) => !is_mine(one)));
   line ??= document.body.appendChild(document.createElement("p"));
   Object.assign(line, { className: "pm-waiting", role: "status" });
-  const parts = [counted(taps, "tap"), counted(photographs, "photograph")].filter(Boolean);
   const here = is_lost() && document.querySelector(".pm-tap, .pm-take");
-  line.hidden = !parts.length && !here;
-  line.textContent = parts.length
-    ? `${parts.join(" and ")} kept on this device, waiting to be sent.`
-    : "No connection. Taps and photographs are kept on this device until it is back.";
+  line.hidden = !parts && !others && !here;
+  const said = parts
+    ? [`${parts} kept on this device, waiting to be sent.`]
+    : here ? ["No connection. Taps and photographs are kept on this device until it is back."] : [];
+  if (others) said.push(`${others} of somebody else kept on this device until they sign in here.`);
+  line.textContent = said.join(" ");
+}
+
+function kinds(waiting) {
+  const taps = waiting.filter(({ kind }) => kind === "tap").length;
+  return [counted(taps, "tap"), counted(waiting.length - taps, "photograph")].filter(Boolean).join(" and ");
 }
 
 const counted = (count, noun) => count && `${count} ${noun}${count > 1 ? "s" : ""}`;

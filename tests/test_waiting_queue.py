@@ -1,0 +1,140 @@
+"""What a phone keeps until the studio has it: the browser's side alone, on a page with no studio behind it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+SCRIPT = Path(__file__).parents[1] / "ui" / "serving" / "waiting.js"
+PAGE = """<!doctype html><div data-testid="stApp"></div><div class="pm-tap" data-piece="a1" data-at="2" data-once="no">
+<div class="st-key-bench-pass"><button>Count</button></div><div class="st-key-bench-next"><button>Next</button></div>
+</div>"""
+CLOSE_AS_A_SLEEPING_PHONE_DOES = """
+const open = indexedDB.open.bind(indexedDB);
+indexedDB.open = (...asked) => {
+  const request = open(...asked);
+  request.addEventListener("success", () => (window.database = request.result));
+  return request;
+};"""
+REFUSE = "indexedDB.open = () => { throw new DOMException('refused', 'SecurityError'); };"
+
+
+class Phone:
+    """A page with the two large buttons. taken: the taps that the studio took in; answers: whether it does."""
+
+    def __init__(self, context: Any, prepared: str = "") -> None:
+        self.taken: list[dict[str, Any]] = []
+        self.answers = False
+        self.page = context.new_page()
+        self.page.add_init_script(prepared)
+        self.page.route("http://localhost:9/**", self._answer)
+
+    def _answer(self, route: Any) -> None:
+        request = route.request
+        if request.method == "GET":
+            script = request.url.endswith(".js")
+            body = SCRIPT.read_text(encoding="utf-8") if script else PAGE
+            route.fulfill(body=body, content_type="text/javascript" if script else "text/html")
+        elif self.answers:
+            self.taken.append(json.loads(request.post_data))
+            route.fulfill(json={"kept": True})
+        else:
+            route.abort()
+
+    def signs_in(self, whose: str) -> None:
+        """Open the page anew, as somebody."""
+        self.page.goto("http://localhost:9/")
+        self.page.evaluate(
+            """async (whose) => {
+                const { default: run } = await import("/waiting.js");
+                window.told = [];
+                window.run = (heard) => run({
+                    data: { taps: "/taps", photographs: "/photographs", sign_in: "/sign-in", whose, heard },
+                    setTriggerValue: (_, batch) => window.told.push(batch),
+                });
+                window.run("");
+            }""",
+            whose,
+        )
+
+    def taps(self, button: str) -> None:
+        self.page.get_by_role("button", name=button).click()
+
+    def says(self, text: str) -> None:
+        self.page.locator(".pm-waiting").get_by_text(text, exact=True).wait_for()
+
+    def is_silent(self) -> None:
+        self.page.locator(".pm-waiting").wait_for(state="hidden")
+
+
+@pytest.fixture
+def context(chromium: Any) -> Iterator[Any]:
+    made = chromium.new_context()
+    made.set_default_timeout(10_000)
+    yield made
+    made.close()
+
+
+def test_a_tap_is_kept_though_the_browser_has_closed_its_database(context: Any) -> None:
+    """Indexed Database API 3.0, 5.2: a connection may be closed from outside, and then gives no transaction."""
+    phone = Phone(context, CLOSE_AS_A_SLEEPING_PHONE_DOES)
+    phone.signs_in("ines")
+    phone.taps("Count")
+    phone.says("1 tap kept on this device, waiting to be sent.")
+    phone.page.evaluate("window.database.close()")
+    phone.taps("Count")
+    phone.says("2 taps kept on this device, waiting to be sent.")
+    phone.answers = True
+    phone.is_silent()
+    assert [one["pressed"] for one in phone.taken] == ["count", "count"]
+    assert len({one["uid"] for one in phone.taken}) == 2
+
+
+def test_what_somebody_else_left_waiting_stops_no_tap_of_who_signs_in_after_them(context: Any) -> None:
+    phone = Phone(context)
+    phone.signs_in("ines")
+    phone.taps("Next")
+    phone.says("1 tap kept on this device, waiting to be sent.")
+    phone.signs_in("marek")
+    phone.says("1 tap of somebody else kept on this device until they sign in here.")
+    phone.taps("Next")
+    phone.says(
+        "1 tap kept on this device, waiting to be sent. 1 tap of somebody else kept on this device until they sign in "
+        "here."
+    )
+    phone.answers = True
+    phone.says("1 tap of somebody else kept on this device until they sign in here.")
+    assert len(phone.taken) == 1
+    phone.signs_in("ines")
+    phone.is_silent()
+    assert len(phone.taken) == 2, "and what was hers was sent once she was back"
+
+
+def test_a_private_window_keeps_taps_in_memory_and_warns_before_they_are_lost(context: Any) -> None:
+    phone = Phone(context, REFUSE)
+    phone.signs_in("ines")
+    phone.taps("Count")
+    phone.says("1 tap kept on this device, waiting to be sent.")
+    asked: list[str] = []
+    phone.page.on("dialog", lambda dialog: (asked.append(dialog.type), dialog.dismiss()))
+    phone.page.evaluate("location.assign('/elsewhere')")
+    phone.page.wait_for_timeout(0)
+    phone.answers = True
+    phone.is_silent()
+    assert asked == ["beforeunload"] and len(phone.taken) == 1
+
+
+def test_a_page_that_another_has_signed_in_behind_is_loaded_anew(context: Any) -> None:
+    phone = Phone(context)
+    phone.signs_in("ines")
+    with phone.page.expect_navigation():
+        phone.page.evaluate(
+            """async () => {
+                const { default: run } = await import("/waiting.js");
+                run({ data: { whose: "marek", heard: "" }, setTriggerValue: () => {} });
+            }"""
+        )
