@@ -139,6 +139,14 @@ def test_a_wrong_name_and_a_wrong_passphrase_are_told_alike(access: Access) -> N
     assert said == {WRONG}
 
 
+def test_half_a_sign_is_nobodys_name(access: Access) -> None:
+    assert access.people.find("\udcff") is None
+    with pytest.raises(StudioError, match="not right"):
+        access.sign_in("\udcff", "\udcff" * 20, "A browser", HERE)
+    with pytest.raises(StudioError):
+        access.people.named("\udcff")
+
+
 def test_too_many_attempts_must_wait_and_lock_out_nobody_elsewhere(access: Access) -> None:
     for _ in range(MOST_BY_NAME):
         with pytest.raises(StudioError, match="not right"):

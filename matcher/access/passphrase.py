@@ -61,4 +61,4 @@ def rehashed(passphrase: str) -> str:
 
 
 def _normal(passphrase: str) -> str:
-    return unicodedata.normalize("NFKC", passphrase)
+    return unicodedata.normalize("NFKC", passphrase.encode("utf-8", "replace").decode("utf-8"))
