@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
+from matcher.dates import shown
 from matcher.typed_in import values
 from matcher.typed_in.options import Commands, Parser, add_by, add_target
 from matcher.typed_in.photographs import studio_that_is_there, wanted
@@ -49,7 +50,7 @@ def shared(options: argparse.Namespace) -> Answer:
     plates = sorted(plates, key=lambda plate: numbers.get(plate.plate_uid) or 0)
     listed = [{**plate.as_dict(), "plate": numbers.get(plate.plate_uid)} for plate in plates]
     lines = [
-        f"Plate {numbers.get(plate.plate_uid, 'not here')}: {leaves_in_words(plate)}, since {plate.shared_at:%Y-%m-%d}"
+        f"Plate {numbers.get(plate.plate_uid, 'not here')}: {leaves_in_words(plate)}, since {shown(plate.shared_at)}"
         for plate in plates
     ]
     none = "No place is shared yet: share place WHERE." if place is None else "Nothing is shared."
