@@ -14,6 +14,7 @@ from typing import Any
 
 from matcher.commissions.commission import Commission, JournalLine
 from matcher.errors import StudioError
+from matcher.files import make_folder
 from matcher.recipe.recipe import Recipe
 from matcher.shipped import shipped
 from matcher.studio import Studio
@@ -54,7 +55,7 @@ def make_demo_studio(folder: str | Path) -> Studio:
         raise StudioError(f"Name a new or empty folder for the demo studio: {folder} holds something already.")
     log = _shipped_log()
     try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(folder.parent)
         draft = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
     except OSError as error:
         raise StudioError(f"The folder {folder} cannot be made ({error.strerror}): name another.") from error

@@ -19,6 +19,24 @@ NEW_FILE_MODE = 0o666
 """As any program makes a file: what the person's umask leaves of it."""
 
 
+def user_data() -> Path:
+    """Return this person's own folder for what the program keeps, which need not be there."""
+    from platformdirs import user_data_path
+
+    return user_data_path("patina-matcher", appauthor=False)
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder that is not there. Raises OSError, ValueError.
+
+    One below the person's own data is for them alone: a studio holds what people sign in by (XDG Base Directory
+    Specification 0.8: "an attempt should be made to create it with permission 0700").
+    """
+    if folder.expanduser().absolute().is_relative_to(user_data()):
+        user_data().mkdir(mode=0o700, parents=True, exist_ok=True)
+    folder.mkdir(parents=True, exist_ok=True)
+
+
 def opened(path: Path) -> BinaryIO:
     """Open an ordinary file to read its bytes.
 

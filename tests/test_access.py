@@ -6,6 +6,7 @@ sessions and authentication.
 
 from __future__ import annotations
 
+import os
 import re
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -462,3 +463,31 @@ def _attempts(studio: Studio | People, made: list[tuple[str, str]], ago: timedel
         for name, address in made:
             moment = datetime.now(UTC) - ago
             session.add(SignInAttemptRow(at=moment, how="passphrase", name=name, address=address))
+
+
+@pytest.mark.skipif(os.name != "posix", reason="permissions as POSIX has them")
+def test_what_is_kept_below_the_persons_own_data_is_for_them_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """XDG Base Directory Specification 0.8: 0700; in it lie what people sign in by, codes that wait, and keys."""
+    from matcher.access.certificate import certificate_for
+    from matcher.files import make_folder, user_data
+
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    certificate_for(user_data() / "https", ["bench"], ["127.0.0.1"])
+    assert user_data().stat().st_mode & 0o777 == 0o700
+    assert {one.name: one.stat().st_mode & 0o077 for one in (user_data() / "https").glob("*.key")} == {
+        "authority.key": 0,
+        "served.key": 0,
+    }
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "other"))
+    Studio.open(user_data() / "studio").close()
+    assert user_data().stat().st_mode & 0o777 == 0o700
+    make_folder(tmp_path / "shared")
+    assert (tmp_path / "shared").stat().st_mode & 0o777 == 0o777 & ~_umask(), "one that is named is as any other"
+
+
+def _umask() -> int:
+    mask = os.umask(0o022)
+    os.umask(mask)
+    return mask

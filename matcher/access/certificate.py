@@ -22,7 +22,7 @@ from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from matcher.dates import shown
 from matcher.errors import StudioError
-from matcher.files import whole_file
+from matcher.files import make_folder, whole_file
 
 Address = ipaddress.IPv4Address | ipaddress.IPv6Address
 LOCAL = ("10.0.0.0/8", "172.16.0.0/12", "192.168.0.0/16", "169.254.0.0/16", "100.64.0.0/10", "127.0.0.0/8")
@@ -55,7 +55,7 @@ def certificate_for(folder: Path, names: Sequence[str], addresses: Iterable[str]
     wanted = sorted({ipaddress.ip_address(address.partition("%")[0]) for address in addresses}, key=str)
     hosts = sorted({name.strip(".").lower() for name in names if _is_host(name)} | {"localhost"})
     try:
-        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        make_folder(folder)
         with contextlib.suppress(OSError):
             folder.chmod(0o700)
         authority, authority_key, is_new = _authority(folder, hosts, wanted)

@@ -112,7 +112,7 @@ def _on_the_network(host: str, port: int, options: argparse.Namespace) -> tuple[
     """Return the certificate to serve with, and what to say. Raises StudioError, TypingError."""
     from matcher.access.certificate import certificate_for, served_with
     from matcher.access.network import own_addresses, own_names
-    from matcher.storage.database import user_data
+    from matcher.files import user_data
 
     if bool(options.certificate) != bool(options.key):
         raise TypingError("Give --certificate and --key together, or neither: then one is made here.")
@@ -149,7 +149,7 @@ def _first_owner(where: str | Path | None, url: str) -> str | None:
 def demo_folder(where: str | None) -> Path:
     """Return a folder with a demo studio in it, made there when it is not; None is the user's data directory."""
     from matcher.demo import make_demo_studio
-    from matcher.storage.database import user_data
+    from matcher.files import user_data
 
     folder = Path(where) if where is not None else user_data() / "demo"
     make_demo_studio(folder).close()

@@ -16,9 +16,9 @@ from typing import Any
 
 from matcher.dates import moment, now, stamp, stamped
 from matcher.errors import MatcherError, StudioError, sentence_of
+from matcher.files import make_folder, user_data
 from matcher.hands import Work, need
 from matcher.keeping.move import move
-from matcher.storage.database import user_data
 from matcher.storage.drafts import Drafts
 from matcher.studio import Studio
 from matcher.trials.archive import Difference
@@ -210,7 +210,7 @@ def _told(studio: Studio, body: dict[str, Any]) -> Backups:
 def _usable(folder: Path) -> Path:
     """Return a folder that can be written to, made where it is not there. Raises StudioError."""
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folder(folder)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise StudioError(f"The folder {folder} for backups cannot be made ({reason}): name another.") from error

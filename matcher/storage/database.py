@@ -21,6 +21,7 @@ from sqlalchemy.orm import Session
 
 from matcher.changes import Changes, ChangesOfFile, ChangesOfServer, note_state
 from matcher.errors import StudioError, UnavailableError
+from matcher.files import make_folder, user_data
 from matcher.hands import Work, need
 from matcher.storage import schema
 from matcher.storage.copy import BUSY_TIMEOUT_S
@@ -286,12 +287,6 @@ def default_studio() -> str | Path:
     return os.environ.get("MATCHER_STUDIO") or user_data() / "studio"
 
 
-def user_data() -> Path:
-    from platformdirs import user_data_path
-
-    return user_data_path("patina-matcher", appauthor=False)
-
-
 def _photo_folder_for(url: sa.URL) -> Path:
     named = os.environ.get("MATCHER_PHOTOS")
     if named:
@@ -320,7 +315,7 @@ def _check_folder(folder: Path) -> None:
 
 def _make_folder(folder: Path) -> None:
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folder(folder)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise StudioError(f"The folder {folder} cannot be made ({reason}): name another.") from error

@@ -21,7 +21,7 @@ from typing import IO, Any, BinaryIO
 from sqlalchemy.orm import Session
 
 from matcher.errors import Misfit, StudioError, file_in_words
-from matcher.files import flush_folder, opened
+from matcher.files import flush_folder, make_folder, opened
 from matcher.photo.formats import MAX_BYTES, format_of
 from matcher.photo.stored import RefusedError
 from matcher.storage import checked
@@ -126,7 +126,7 @@ class PhotoStore:
         return next((p for p in sorted((self.folder / sha256[:2]).glob(f"{sha256}.*"))), None)
 
     def _keep(self, stream: IO[bytes], name: str, expected: str | None) -> KeptPhoto:
-        self.folder.mkdir(parents=True, exist_ok=True)
+        make_folder(self.folder)
         self._sweep()
         descriptor, temporary = tempfile.mkstemp(prefix=_TEMPORARY, dir=self.folder)
         try:
