@@ -293,6 +293,38 @@ def test_a_new_passphrase_signs_other_devices_out_and_voids_codes(access: Access
         access.sign_in_by_code(code.text, "A phone", HERE)
 
 
+def test_an_unlocked_phone_is_not_enough_to_change_a_passphrase(access: Access) -> None:
+    """OWASP Authentication Cheat Sheet, "Require Re-authentication for Sensitive Features"."""
+    ines = hand(access, "Ines Invented")
+    phone = access.devices.signed_in(access.sign_in_by_code(access.codes.make(ines.uid).text, "A phone", HERE))
+    assert phone is not None
+    with at_work(ines):
+        for _ in range(MOST_BY_NAME):
+            with pytest.raises(StudioError, match="that you have now"):
+                access.change_passphrase(ines.uid, OTHER, OTHER, phone.device.uid)
+        with pytest.raises(TooOften):
+            access.change_passphrase(ines.uid, GOOD, OTHER, phone.device.uid)
+    assert access.sign_in("Ines Invented", GOOD, "A browser", HERE)
+    with at_work(ines):
+        access.change_passphrase(ines.uid, GOOD, OTHER, "another device")
+    assert access.sign_in("Ines Invented", OTHER, "A browser", HERE)
+
+
+def test_who_has_forgotten_a_passphrase_chooses_another_with_an_owners_code(access: Access) -> None:
+    ines, marek = hand(access, "Ines Invented"), hand(access, "Marek")
+    old = access.sign_in_by_code(access.codes.make(marek.uid).text, "His", HERE, passphrase=GOOD)
+    with at_work(marek), pytest.raises(StudioError, match="as a helper"):
+        access.people.forget_passphrase(ines.uid)
+    with at_work(ines):
+        access.people.forget_passphrase(marek.uid)
+        code = access.codes.make(marek.uid)
+    assert access.devices.signed_in(old) is None
+    with pytest.raises(StudioError):
+        access.sign_in("Marek", GOOD, "His", HERE)
+    assert access.sign_in_by_code(code.text, "His", HERE, passphrase=OTHER)
+    assert access.sign_in("Marek", OTHER, "His", HERE)
+
+
 def test_who_is_let_go_is_out_at_once_and_the_name_is_free(access: Access) -> None:
     marek = access.people.named("Marek")
     secret = access.sign_in_by_code(access.codes.make(marek.uid).text, "His", HERE, passphrase=OTHER)

@@ -64,3 +64,11 @@ def test_a_code_says_until_when_it_is_good(run, at):
     _, out, _ = run("people", "code", "Ines", *at)
     assert re.search(r"Code \w{4}-\w{4}, good once until \d+ \w+ \d{4}, \d\d:\d\d", out)
     assert TO_INVITE.days == 3
+
+
+def test_a_forgotten_passphrase_is_replaced_by_the_code(told, at, tmp_path):
+    code = told("people", "add", "Ines", "--role", "owner", *at)["code"]["text"]
+    with Studio.open(tmp_path / "studio") as studio:
+        studio.access.sign_in_by_code(code, "Computer", "192.0.2.1", passphrase=GOOD)
+    assert told("people", "code", "Ines", *at)["person"]["has_way_in"]
+    assert not told("people", "code", "Ines", "--new-passphrase", *at)["person"]["has_way_in"]

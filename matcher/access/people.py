@@ -97,6 +97,20 @@ class People:
             _sign_out(session, row.id, keep_device)
             void_codes(session, row.id)
 
+    def forget_passphrase(self, uid: str) -> Person:
+        """Take away a passphrase that somebody has forgotten: with the next code they choose another.
+
+        Every device of theirs is signed out. For an owner. Raises StudioError.
+        """
+        with self.database.writing(Work.RUN) as session:
+            row = one_person(session, uid)
+            row.passphrase = ""
+            _sign_out(session, row.id)
+            void_codes(session, row.id)
+            note(session, "passphrase taken away", "person", row.name, "")
+            session.flush()
+            return person_of(row)
+
     def let_go(self, uid: str) -> Person:
         """Let somebody no longer belong here: what they wrote stays theirs, their devices are signed out at once.
 

@@ -47,6 +47,22 @@ class Access:
                 row.passphrase = rehashed(passphrase)
             return begin_in(session, row, How.PASSPHRASE, device)
 
+    def change_passphrase(self, uid: str, old: str, new: str, keep_device: str = "") -> None:
+        """Let somebody change their own passphrase by the one that they have; other devices are signed out.
+
+        OWASP Authentication Cheat Sheet, "Require Re-authentication for Sensitive Features": an unlocked phone is not
+        enough. Raises StudioError, TooOften among them.
+        """
+        with self._database.reading() as session:
+            row = one_person(session, uid)
+            name, kept = row.name, row.passphrase
+        if kept:
+            with self.attempts.attempt(How.PASSPHRASE, name, f"device {keep_device}") as attempt:
+                if not matches(kept, old):
+                    raise StudioError("Type the passphrase that you have now: this is not it.")
+                attempt.succeeded = True
+        self.people.set_passphrase(uid, new, keep_device)
+
     def meant_by(self, code: str, address: str) -> Meant:
         """Return whom a code would sign in, without using it up. Raises StudioError, TooOften among them."""
         with self.attempts.attempt(How.CODE, "", address) as attempt:

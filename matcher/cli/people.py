@@ -38,6 +38,8 @@ def add_commands(commands: Commands) -> None:
     role.add_argument("role", choices=[str(role) for role in Role], help=_roles())
     code = people.add("code", "Make a code that signs a device in once as somebody.", make_code)
     code.add_argument("name", metavar="NAME")
+    about = "take a forgotten passphrase away: another one is chosen with the code"
+    code.add_argument("--new-passphrase", action="store_true", help=about)
     passphrase = people.add("passphrase", "Give somebody a new passphrase, read from standard input.", set_passphrase)
     passphrase.add_argument("name", metavar="NAME")
     go = people.add("let-go", "Let somebody no longer belong here; what they wrote stays.", let_go)
@@ -78,6 +80,8 @@ def give_role(options: argparse.Namespace) -> Answer:
 def make_code(options: argparse.Namespace) -> Answer:
     with studio_that_is_there(options) as studio:
         person = studio.access.people.named(options.name)
+        if options.new_passphrase:
+            person = studio.access.people.forget_passphrase(person.uid)
         code = studio.access.codes.make(person.uid)
     return _with_code(person, code, f"A code for {person.name}.")
 

@@ -62,6 +62,8 @@ def _yourself(studio: Studio, me: SignedIn) -> None:
         if st.button("Pair a phone", type="primary", key="people-pair", icon=":material/qr_code_2:"):
             _make_code(studio, me.hand.uid, me.hand.name)
         with st.popover("Change your passphrase", key="people-passphrase"):
+            known = studio.access.people.named(me.hand.name).has_passphrase
+            old = st.text_input("The one that you have", type="password", key="people.old", live=True) if known else ""
             first = st.text_input("New passphrase", type="password", key="people.new", live=True)
             again = st.text_input("The same once more", type="password", key="people.again", live=True)
             st.html(f'<p class="pm-soft">{SHORTEST} signs at least. Your other devices are signed out.</p>')
@@ -70,7 +72,7 @@ def _yourself(studio: Studio, me: SignedIn) -> None:
                     if first != again:
                         tell("Type the same passphrase twice: the two differ.")
                     else:
-                        studio.access.people.set_passphrase(me.hand.uid, first or "", me.device.uid)
+                        studio.access.change_passphrase(me.hand.uid, old or "", first or "", me.device.uid)
                         _done("You have a new passphrase, and your other devices are signed out.")
 
 
@@ -116,6 +118,17 @@ def _one_person(studio: Studio, person: Person, is_me: bool) -> None:
                 _done(f"{person.name} is {_with_article(role)} now, who {ABOUT[role]}.")
         if not is_me and st.button("Make a code", key=f"people-code-{person.uid}"):
             _make_code(studio, person.uid, person.name)
+        if not is_me and person.has_passphrase:
+            with st.popover("Passphrase forgotten", key=f"people-forgot-{person.uid}"):
+                said = (
+                    f"{person.name} chooses another with the code that is made. Until then every device is signed out."
+                )
+                st.write(literal(said))
+                if st.button("Make the code", key=f"people-anew-{person.uid}"):
+                    with told():
+                        studio.access.people.forget_passphrase(person.uid)
+                        forget()
+                        _make_code(studio, person.uid, person.name)
         with st.popover("Let go", key=f"people-go-{person.uid}"):
             st.write(literal(f"{person.name} can no longer come in. What they wrote stays in the log."))
             if st.button("Let go", key=f"people-gone-{person.uid}"):
