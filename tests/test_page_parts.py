@@ -58,8 +58,8 @@ def test_a_plate_for_the_target_leads_to_what_it_changed() -> None:
 
 def test_what_was_half_typed_comes_first() -> None:
     assert next_step([HERON], 0, forms=[Kept("plate", {"from_plate": "Plate 4"}, datetime.now(UTC))]).place is RECORD
-    assert next_step([HERON], [], {"photo": "0" * 64}).place is TARGET
-    assert next_step([HERON], [plate(1, (40, 10, 20))], {"way": "typed"}).place is SUGGESTIONS
+    assert next_step([HERON], 0, {"photo": "0" * 64}).place is TARGET
+    assert next_step([HERON], 1, {"way": "typed"}).place is SUGGESTIONS
 
 
 def test_a_new_plate_moves_those_behind_it_one_place_back() -> None:

@@ -235,6 +235,7 @@ class Database:
         with self._writing() as session:
             _check_may_write(session.connection(), self.name)
             yield session
+            session.flush()  # what was only added is counted too
             heard = self.changes.announce(session.connection()) if work is not Work.OWN else None
         if heard is not None:
             heard()
