@@ -89,15 +89,18 @@ function listen() {
   };
 }
 
-// Not while the page is being worked out: that would break the run off, which may itself have made the change.
-function heard(count, after_ms = 300) {
+// Not while the page is being worked out: that would break the run off, which may itself have made the change. And not
+// at once after it: the page says how many changes it knows a moment after its run is over, and to run it again would
+// take away what it has just said.
+function heard(count, after_ms = 200, was_quiet = false) {
   clearTimeout(telling);
   telling = setTimeout(() => {
-    const state = document.querySelector('[data-testid="stApp"]')?.dataset.testScriptState;
     if (count === known) return;
+    const state = document.querySelector('[data-testid="stApp"]')?.dataset.testScriptState;
     if (state === "running" || state === "rerunRequested") return heard(count);
+    if (!was_quiet) return heard(count, 700, true);
     tell("changed", count);
-    heard(count, 3000); // the page's own connection may just be coming back: told again until it has run
+    heard(count, 3000, true); // the page's own connection may just be coming back: told again until it has run
   }, after_ms);
 }
 """
