@@ -6,15 +6,13 @@ The last step of the demo's flow; ``making`` made what is copied here. Nothing i
 from __future__ import annotations
 
 import json
-import shutil
-import tempfile
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from matcher.commissions.commission import Commission, JournalLine
 from matcher.errors import StudioError
-from matcher.files import make_folder
+from matcher.files import whole_folder
 from matcher.recipe.recipe import Recipe
 from matcher.shipped import shipped
 from matcher.studio import Studio
@@ -51,26 +49,8 @@ def make_demo_studio(folder: str | Path) -> Studio:
     folder = Path(folder).expanduser().absolute()
     if _holds_a_studio(folder):
         return _opened_demo(folder)
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise StudioError(f"Name a new or empty folder for the demo studio: {folder} holds something already.")
-    log = _shipped_log()
-    try:
-        make_folder(folder.parent)
-        draft = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
-    except OSError as error:
-        raise StudioError(f"The folder {folder} cannot be made ({error.strerror}): name another.") from error
-    try:
-        _fill(draft, log)
-        draft.chmod(0o755)
-        if folder.exists():
-            folder.rmdir()
-        draft.rename(folder)  # a demo is there whole or not at all
-    except OSError as error:
-        raise StudioError(
-            f"The demo studio could not be made ({error.strerror}): check the disk, try again."
-        ) from error
-    finally:
-        shutil.rmtree(draft, ignore_errors=True)
+    with whole_folder(folder, "Make the demo studio in") as draft:
+        _fill(draft, _shipped_log())
     return Studio.open(folder)
 
 

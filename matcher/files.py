@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import os
 import secrets
+import shutil
 import stat
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -101,6 +103,35 @@ def whole_file(path: Path, overwrite: bool = False) -> Iterator[Path]:
         raise _taken(path) from error
     except OSError as error:
         raise StudioError(f"{path} cannot be written ({_reason(error)}): name another file, or free room.") from error
+
+
+@contextmanager
+def whole_folder(folder: Path, asked: str) -> Iterator[Path]:
+    """Give a temporary folder, beside ``folder``, that becomes ``folder`` when all went well.
+
+    folder: absolute, new or empty. asked: what is done with it, as a sentence begins: "Restore into". Raises
+    StudioError; then nothing is left over.
+    """
+    try:
+        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+            raise StudioError(f"{asked} a new or empty folder: {folder} holds something already.")
+        make_folder(folder.parent)
+        draft = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+    except OSError as error:
+        raise StudioError(f"The folder {folder} cannot be made ({error.strerror}): name another.") from error
+    try:
+        yield draft
+        draft.chmod(0o755)
+        if folder.exists():
+            folder.rmdir()
+        draft.rename(folder)
+        flush_folder(folder.parent)
+    except OSError as error:
+        raise StudioError(
+            f"{folder} could not be written ({error.strerror}): free some room, or name another folder."
+        ) from error
+    finally:
+        shutil.rmtree(draft, ignore_errors=True)
 
 
 def flush_folder(folder: Path) -> None:

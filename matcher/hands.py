@@ -32,6 +32,11 @@ class Role(StrEnum):
     HELPER = "helper"
     READER = "reader"
 
+    @property
+    def with_article(self) -> str:
+        """Return it as a sentence says it: "an owner", "a helper"."""
+        return f"an {self}" if self is Role.OWNER else f"a {self}"
+
 
 MAY: dict[Role, frozenset[Work]] = {
     Role.READER: frozenset({Work.OWN}),
@@ -93,8 +98,8 @@ def need(work: Work) -> None:
     if hand is not None and not hand.may(work):
         able = [role for role in (Role.HELPER, Role.PATINEUR, Role.OWNER) if work in MAY[role]]
         raise StudioError(
-            f"{hand.name}, as a {hand.role} you {ABOUT[hand.role]}: to {work}, ask the studio's owner to make you "
-            f"{'an' if able[0] is Role.OWNER else 'a'} {able[0]}. Nothing was changed."
+            f"{hand.name}, as {hand.role.with_article} you {ABOUT[hand.role]}: to {work}, ask the studio's owner to "
+            f"make you {able[0].with_article}. Nothing was changed."
         )
 
 

@@ -27,7 +27,7 @@ from matcher.demo import make_demo_studio
 from matcher.errors import StudioError
 from matcher.hands import Role, Work, ask, need
 from matcher.hands import whose as whose_hand
-from tests.served_network import COOKIE, GOOD, OTHER, Server, on_the_network, secret_of
+from tests.served_network import COOKIE, GOOD, OTHER, Answered, Server, on_the_network, secret_of
 from ui.door.sign_in import local
 from ui.serving.guard import Guard
 
@@ -287,6 +287,49 @@ def test_what_is_typed_comes_back_as_text(server: Server) -> None:
     assert answer.status == 403 and b"<script" not in answer.body and b"&lt;script&gt;" in answer.body
 
 
+# Photographs that a phone sends
+
+
+def send_photograph(server: Server, secret: str, body: bytes, name: str = "plate.jpg") -> Answered:
+    return server.ask(
+        f"/taken-in/photographs?{urlencode({'name': name})}", "POST", body, secret, Origin=f"https://{server.host}"
+    )
+
+
+@pytest.mark.parametrize(
+    ("body", "name"),
+    [
+        (b"", "empty.jpg"),
+        (b"%PDF-1.7 no photograph", "sheet.pdf"),
+        (b"\xff\xd8\xff\xe0" + b"\0" * 500, "cut.jpg"),
+        (b"<svg xmlns='http://www.w3.org/2000/svg'><script>alert(1)</script></svg>", "drawn.svg"),
+    ],
+)
+def test_what_is_no_photograph_is_refused_in_one_sentence_and_not_kept(
+    server: Server, owner: str, body: bytes, name: str
+) -> None:
+    """OWASP File Upload Cheat Sheet: what it is counts, and not what it is called."""
+    before = sorted(path.name for path in (server.folder / "photos").rglob("*") if path.is_file())
+    answer = send_photograph(server, owner, body, name)
+    said = json.loads(answer.body)
+    assert answer.status == 422 and not said["kept"] and said["said"].endswith(".") and "\n" not in said["said"]
+    assert sorted(path.name for path in (server.folder / "photos").rglob("*") if path.is_file()) == before
+
+
+def test_a_photograph_is_kept_once_however_often_it_is_sent_and_a_readers_not(server: Server, owner: str) -> None:
+    body = shipped_photograph()
+    sent = [json.loads(send_photograph(server, owner, body, "../../etc/plate.jpg").body) for _ in range(2)]
+    assert sent[0]["kept"] and sent[0] == sent[1]
+    refused = send_photograph(server, server.enter("Rui", OTHER), body)
+    assert refused.status == 422 and "as a reader" in json.loads(refused.body)["said"]
+
+
+def shipped_photograph() -> bytes:
+    from matcher.shipped import shipped
+
+    return (shipped("demo_images") / "next_plate.jpg").read_bytes()
+
+
 # Headers
 
 
@@ -415,7 +458,8 @@ def test_while_the_studio_cannot_be_read_nobody_comes_in_and_nobody_is_sent_away
 
     for secret, path in (("", "/sign-in"), ("", "/code"), ("x" * 43, "/sign-in"), ("x" * 43, "/changes")):
         status, said = asyncio.run(asked(path, secret))
-        assert status == 503 and "check server, name and password" in said, path
+        assert status == 503 and "wait a moment, then try again" in said, path
+        assert "postgresql" not in said and "127.0.0.1" not in said, "a stranger learns nothing of what lies behind"
 
 
 class Shown:

@@ -58,8 +58,7 @@ class Codes:
         """
         with self.database.writing(own_or_run(person_uid)) as session:
             row = one_person(session, person_uid)
-            has_way_in = bool(row.passphrase or row.openid)
-            return _make(session, row.id, good_for or (TO_PAIR if has_way_in else TO_INVITE))
+            return _make(session, row.id, good_for or (TO_PAIR if person_of(row).has_way_in else TO_INVITE))
 
     def make_first(self) -> Code:
         """Make the code by which the first owner comes in. Raises StudioError once there are people."""
@@ -77,7 +76,7 @@ class Codes:
                 _need_nobody(session)
                 return Meant(None, True)
             person = session.get_one(PersonRow, row.person_id)
-            return Meant(person_of(person).hand, not person.passphrase and not person.openid)
+            return Meant(person_of(person).hand, not person_of(person).has_way_in)
 
     def use(self, text: str, device: str, name: str = "", passphrase: str = "") -> str:
         """Use a code up and sign the device in; return its secret. Raises StudioError; then the code is as it was.

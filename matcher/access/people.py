@@ -34,6 +34,11 @@ class Person:
     left_at: datetime | None = None
 
     @property
+    def has_way_in(self) -> bool:
+        """Tell whether they can sign in without a code."""
+        return self.has_passphrase or bool(self.openid)
+
+    @property
     def hand(self) -> Hand:
         return Hand(self.uid, self.name, self.role)
 

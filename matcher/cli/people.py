@@ -59,7 +59,7 @@ def _roles() -> str:
 def list_people(options: argparse.Namespace) -> Answer:
     with studio_that_is_there(options) as studio:
         found = studio.access.people.people()
-        lines = [f"{one.name}, {one.role}{'' if _has_way_in(one) else ', has not come in yet'}" for one in found]
+        lines = [f"{one.name}, {one.role}{'' if one.has_way_in else ', has not come in yet'}" for one in found]
     return Answer({"people": [_as_document(one) for one in found]}, lines or ["Nobody belongs to this studio yet."])
 
 
@@ -67,7 +67,7 @@ def add_person(options: argparse.Namespace) -> Answer:
     with opened_studio(options) as studio:
         typed = _typed_passphrase() if options.passphrase else None
         person = studio.access.people.add(options.name, Role(options.role), typed, options.email)
-        code = None if _has_way_in(person) else studio.access.codes.make(person.uid)
+        code = None if person.has_way_in else studio.access.codes.make(person.uid)
     return _with_code(person, code, f"{person.name} belongs to the studio now, as {person.role}.")
 
 
@@ -138,16 +138,12 @@ def _with_code(person: Person, code: Code | None, said: str) -> Answer:
     return Answer(document, lines)
 
 
-def _has_way_in(person: Person) -> bool:
-    return person.has_passphrase or bool(person.openid)
-
-
 def _as_document(person: Person) -> dict[str, Any]:
     return {
         "uid": person.uid,
         "name": person.name,
         "role": str(person.role),
-        "has_way_in": _has_way_in(person),
+        "has_way_in": person.has_way_in,
         "made_at": person.made_at.isoformat(),
     }
 

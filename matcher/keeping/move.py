@@ -6,10 +6,6 @@ name until it is whole. The old place stays as it was; it is only marked, so tha
 
 from __future__ import annotations
 
-import shutil
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,7 +13,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from matcher.errors import StudioError
-from matcher.files import flush_folder
+from matcher.files import whole_folder
 from matcher.hands import Work
 from matcher.keeping.contents import TableContents, contents_of, differing
 from matcher.storage.copy import copy_rows
@@ -96,7 +92,7 @@ def _into_database(studio: Studio, source: Session, to: str | Path) -> Moved:
 
 def _into_folder(studio: Studio, source: Session, to: str | Path) -> Moved:
     folder = Path(to).expanduser().absolute()
-    with _folder_in_one_step(folder) as draft:
+    with whole_folder(folder, "Move the studio into") as draft:
         with Database.made(draft) as (_, session):
             copy_rows(source, session)
         store, photos, lacking = PhotoStore(draft / PHOTO_FOLDER), 0, []
@@ -116,31 +112,6 @@ def _into_folder(studio: Studio, source: Session, to: str | Path) -> Moved:
         finally:
             made.close()
     return Moved(str(folder), _counts(held), photos, tuple(lacking))
-
-
-@contextmanager
-def _folder_in_one_step(folder: Path) -> Iterator[Path]:
-    """Give a folder beside a new or empty one, that takes its place when all went well."""
-    try:
-        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-            raise StudioError(f"Move the studio into a new or empty folder: {folder} holds something already.")
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        draft = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
-    except OSError as error:
-        raise StudioError(f"The folder {folder} cannot be made ({error.strerror}): name another.") from error
-    try:
-        yield draft
-        draft.chmod(0o755)
-        if folder.exists():
-            folder.rmdir()
-        draft.rename(folder)
-        flush_folder(folder.parent)
-    except OSError as error:
-        raise StudioError(
-            f"The studio could not be moved to {folder} ({error.strerror}): free some room, or name another folder."
-        ) from error
-    finally:
-        shutil.rmtree(draft, ignore_errors=True)
 
 
 def _sound(photos: PhotoStore, sha256: str) -> Path | None:

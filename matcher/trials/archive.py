@@ -28,7 +28,7 @@ from sqlalchemy.orm import Session
 
 from matcher.dates import moment
 from matcher.errors import MatcherError, Misfit, StudioError
-from matcher.files import opened, whole_file
+from matcher.files import opened, whole_file, whole_folder
 from matcher.json_stream import Lazily, members
 from matcher.photo.formats import MAX_BYTES
 from matcher.reading.reading import Reading
@@ -259,29 +259,11 @@ def restore(backup: Path, folder: Path, also: Tables = ()) -> tuple[Difference, 
     Returns in what the backup's database and its studio.json differ. Triggers and views in the database are dropped.
     """
     folder = folder.expanduser().absolute()
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise StudioError(f"Restore into a new or empty folder: {folder} holds something already.")
     with _opened(backup) as archive:
         contents = _contents(archive, also)
-        with_database = DATABASE_NAME in archive.namelist()
-        try:
-            folder.parent.mkdir(parents=True, exist_ok=True)
-            draft = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
-        except OSError as error:
-            raise StudioError(f"The folder {folder} cannot be made ({error.strerror}): name another.") from error
-        try:
-            differing = (_restore_both if with_database else _restore_json)(archive, contents, draft, also)
-            draft.chmod(0o755)
-            if folder.exists():
-                folder.rmdir()
-            draft.rename(folder)
-            return differing
-        except OSError as error:
-            raise StudioError(
-                f"{folder} could not be restored ({error.strerror}): check the disk, try again."
-            ) from error
-        finally:
-            shutil.rmtree(draft, ignore_errors=True)
+        how = _restore_both if DATABASE_NAME in archive.namelist() else _restore_json
+        with whole_folder(folder, "Restore into") as draft:
+            return how(archive, contents, draft, also)
 
 
 def _restore_json(archive: zipfile.ZipFile, contents: _Contents, folder: Path, also: Tables) -> tuple[Difference, ...]:

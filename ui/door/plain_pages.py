@@ -8,6 +8,7 @@ from pathlib import Path
 from starlette.responses import FileResponse, HTMLResponse, Response
 
 from ui.serving.headers import DOOR_POLICY
+from ui.serving.known import away
 from ui.state.addresses import below_the_base
 
 _PAGE = """<!doctype html>
@@ -34,7 +35,7 @@ def page(title: str, body: str, studio: str = "", said: str = "", status: int = 
 
 async def cannot(_: object, error: Exception) -> Response:
     """Answer with a sentence where a page of these, or a route, cannot do what it is for: the studio's log is away."""
-    return page("Not just now", "", said=str(error), status=503)
+    return page("Not just now", "", said=away(error), status=503)
 
 
 def form(action: str, button: str, fields: str, hidden: dict[str, str] | None = None) -> str:

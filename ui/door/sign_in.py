@@ -196,9 +196,7 @@ def _code_shown(request: Request, code: str, name: str = "", said: str = "", sta
         fields += field("Your name", "name", value=name, fills="username", hint="As it is to stand in the log")
     else:
         title = f"Sign this device in as {meant.hand.name}?"
-        about = f"{meant.hand.name} is a {meant.hand.role}, who {ABOUT[meant.hand.role]}."
-        if meant.hand.role.startswith(("o", "a")):
-            about = about.replace(" is a ", " is an ")
+        about = f"{meant.hand.name} is {meant.hand.role.with_article}, who {ABOUT[meant.hand.role]}."
     if meant.chooses:
         hint = f"{SHORTEST} signs at least: four words in a row, for instance"
         fields += field("Choose a passphrase", "passphrase", "password", fills="new-password", hint=hint)

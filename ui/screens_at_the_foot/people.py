@@ -10,7 +10,7 @@ import streamlit as st
 from matcher.access.passphrase import SHORTEST
 from matcher.dates import TO_THE_MINUTE, shown
 from matcher.hands import ABOUT, Role, Work, whose
-from matcher.words import counted
+from matcher.words import capital, counted
 from ui.people.by_code import show_code
 from ui.serving.known import forget
 from ui.serving.whose import signed_in
@@ -57,7 +57,7 @@ def show() -> None:
 
 def _yourself(studio: Studio, me: SignedIn) -> None:
     st.header(literal(f"You: {me.hand.name}"))
-    st.html(f"<p>As {_with_article(me.hand.role)} you {html.escape(ABOUT[me.hand.role])}.</p>")
+    st.html(f"<p>As {me.hand.role.with_article} you {html.escape(ABOUT[me.hand.role])}.</p>")
     with st.container(horizontal=True):
         if st.button("Pair a phone", type="primary", key="people-pair", icon=":material/qr_code_2:"):
             _make_code(studio, me.hand.uid, me.hand.name)
@@ -90,7 +90,7 @@ def _people(studio: Studio, me: SignedIn | None) -> None:
         name = left.text_input("Name", key=f"people.name.{count}", live=True, help="As it is to stand in the log")
         chosen = right.selectbox("Role", ROLES, index=1, format_func=str.capitalize, key=f"people.role.{count}")
         role = Role(chosen or Role.READER)
-        st.html(f'<p class="pm-soft">{_with_article(role).capitalize()} {html.escape(ABOUT[role])}.</p>')
+        st.html(f'<p class="pm-soft">{capital(role.with_article)} {html.escape(ABOUT[role])}.</p>')
         if st.button("Add, and make a code", key="people-add"):
             with told():
                 person = studio.access.people.add(name or "", role)
@@ -100,7 +100,7 @@ def _people(studio: Studio, me: SignedIn | None) -> None:
 
 def _one_person(studio: Studio, person: Person, is_me: bool) -> None:
     with st.container(horizontal=True, vertical_alignment="center", key=f"person-{person.uid}"):
-        waits = "" if person.has_passphrase or person.openid else '<span class="pm-soft">, has not come in yet</span>'
+        waits = "" if person.has_way_in else '<span class="pm-soft">, has not come in yet</span>'
         st.html(f"<strong>{html.escape(person.name)}</strong>{waits}", width="stretch")
         chosen = st.selectbox(
             literal(f"Role of {person.name}"),
@@ -115,7 +115,7 @@ def _one_person(studio: Studio, person: Person, is_me: bool) -> None:
         if role is not person.role:
             with told():
                 studio.access.people.set_role(person.uid, role)
-                _done(f"{person.name} is {_with_article(role)} now, who {ABOUT[role]}.")
+                _done(f"{person.name} is {role.with_article} now, who {ABOUT[role]}.")
         if not is_me and st.button("Make a code", key=f"people-code-{person.uid}"):
             _make_code(studio, person.uid, person.name)
         if not is_me and person.has_passphrase:
@@ -172,10 +172,6 @@ def _done(said: str) -> None:
     forget()
     st.session_state[SAID] = said
     st.rerun()
-
-
-def _with_article(role: Role) -> str:
-    return f"an {role}" if role is Role.OWNER else f"a {role}"
 
 
 show()

@@ -22,7 +22,7 @@ from matcher.hands import at_work
 from ui.serving.cookies import secret_in
 from ui.serving.headers import security_headers
 from ui.serving.how_served import sign_in_needed
-from ui.serving.known import KNOWN_FOR_S, looked_up, remembered
+from ui.serving.known import KNOWN_FOR_S, away, looked_up, remembered
 from ui.state.addresses import below_the_base
 
 if TYPE_CHECKING:
@@ -76,7 +76,7 @@ class Guard:
         try:
             signed_in = await self._signed_in(secret)
         except MatcherError as error:  # what a phone keeps goes on waiting, and nobody is sent to sign in anew
-            await _refuse(scope, receive, send, 503, str(error))
+            await _refuse(scope, receive, send, 503, away(error))
             return
         if signed_in is None:
             if is_open_to_all(scope):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import time
 from typing import TYPE_CHECKING
 
@@ -42,3 +43,12 @@ def looked_up(secret: str) -> SignedIn | None:
 def forget() -> None:
     """Look everybody up again: somebody was signed out, or has another role."""
     _known.clear()
+
+
+def away(error: Exception) -> str:
+    """Return what is said to whoever asks while the studio is away; why, with its server's name, only the log says.
+
+    OWASP Error Handling Cheat Sheet: who is not signed in learns nothing of what lies behind.
+    """
+    logging.getLogger(__name__).warning("The studio is away: %s", error)
+    return "The studio can't be reached just now: wait a moment, then try again."
