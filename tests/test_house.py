@@ -34,7 +34,7 @@ PAGE_FLOORS = (
     ("draw",),
     ("state",),
     ("serving",),
-    ("door",),
+    ("sign_in",),
     ("show",),
     ("photograph",),
     ("reading",),

@@ -28,8 +28,8 @@ from matcher.errors import StudioError
 from matcher.hands import Role, Work, ask, need
 from matcher.hands import whose as whose_hand
 from tests.served_network import COOKIE, GOOD, OTHER, Answered, Server, on_the_network, secret_of
-from ui.door.sign_in import local
 from ui.serving.guard import Guard
+from ui.sign_in.pages import local
 
 
 @pytest.fixture(scope="module")
@@ -90,7 +90,7 @@ GUARDED = (
     "/icons/../log",
     "//log",
     "/code/../log",
-    "/door.css/../log",
+    "/sign-in.css/../log",
     "/icons/log",
     "/openid/log",
     "/code/a/b",
@@ -426,16 +426,16 @@ def test_while_the_studio_cannot_be_read_nobody_comes_in_and_nobody_is_sent_away
 
     from matcher.errors import UnavailableError
     from ui import served
-    from ui.door import sign_in
     from ui.serving import guard, known
+    from ui.sign_in import pages
 
     def away() -> Studio:
         raise UnavailableError("The database can't be reached: check server, name and password.")
 
     monkeypatch.setattr(guard, "sign_in_needed", lambda: True)
-    monkeypatch.setattr(sign_in, "sign_in_needed", lambda: True)
+    monkeypatch.setattr(pages, "sign_in_needed", lambda: True)
     monkeypatch.setattr(known, "the_studio", away)
-    monkeypatch.setattr(sign_in, "_studio", away)
+    monkeypatch.setattr(pages, "_studio", away)
     known.forget()
     app = Guard(Starlette(routes=served.ROUTES, exception_handlers=served.app._exception_handlers))
 

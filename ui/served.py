@@ -14,16 +14,16 @@ from starlette.responses import RedirectResponse
 from starlette.routing import Route
 
 from matcher.errors import MatcherError
-from ui.door.certificate import certificate_routes
-from ui.door.home_screen import home_screen_routes
-from ui.door.openid import openid_routes
-from ui.door.plain_pages import cannot
-from ui.door.sign_in import door_routes
 from ui.photograph.picture_routes import picture_routes
 from ui.serving.guard import Guard
 from ui.serving.live import live_routes
 from ui.serving.waiting import waiting_routes
 from ui.serving.while_served import while_served
+from ui.sign_in.certificate import certificate_routes
+from ui.sign_in.home_screen import home_screen_routes
+from ui.sign_in.openid import openid_routes
+from ui.sign_in.pages import sign_in_routes
+from ui.sign_in.plain_pages import cannot
 from ui.state.addresses import below_the_base
 from ui.state.places import START
 from ui.wall.tag_route import tag_routes
@@ -37,7 +37,7 @@ def to_the_front_page(_: object) -> RedirectResponse:
 FRONT_PAGE = Route(below_the_base(START.address), to_the_front_page)
 ROUTES = [
     FRONT_PAGE,
-    *door_routes(),
+    *sign_in_routes(),
     *openid_routes(),
     *certificate_routes(),
     *home_screen_routes(),

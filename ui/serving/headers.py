@@ -22,7 +22,7 @@ PAGE_POLICY = (
     "connect-src 'self' data: blob:; media-src 'self' blob:; worker-src 'self' blob:; object-src 'none'; "
     "frame-src 'self' blob: data:; base-uri 'self'; form-action 'self'; frame-ancestors 'none'"
 )
-DOOR_POLICY = (
+SIGN_IN_POLICY = (
     "default-src 'none'; style-src 'self'; img-src 'self'; manifest-src 'self'; base-uri 'none'; "
     "form-action 'self'; frame-ancestors 'none'"
 )

@@ -15,9 +15,9 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from matcher.errors import MatcherError, StudioError
-from ui.door.device_names import device_name
-from ui.door.plain_pages import link, page
 from ui.serving.cookies import give
+from ui.sign_in.device_names import device_name
+from ui.sign_in.plain_pages import link, page
 from ui.state.addresses import below_the_base
 
 if TYPE_CHECKING:

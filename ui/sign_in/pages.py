@@ -1,4 +1,4 @@
-"""The door: signing in by passphrase or by a code, and signing out."""
+"""Signing in by passphrase or by a code, and signing out."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ from matcher.access.codes import plain
 from matcher.access.passphrase import SHORTEST
 from matcher.errors import MatcherError, StudioError
 from matcher.hands import ABOUT
-from ui.door.device_names import device_name
-from ui.door.openid import openid_address, openid_is_set_up
-from ui.door.plain_pages import field, form, link, page, style
 from ui.serving.cookies import give, secret_in, take
 from ui.serving.how_served import sign_in_needed
 from ui.serving.known import forget, looked_up
+from ui.sign_in.device_names import device_name
+from ui.sign_in.openid import openid_address, openid_is_set_up
+from ui.sign_in.plain_pages import field, form, link, page, style
 from ui.state.addresses import below_the_base
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ studio's own machine yet. To be asked no more, and to use the camera on every ph
 </li></ol></details>"""
 
 
-def door_routes() -> list[Route]:
+def sign_in_routes() -> list[Route]:
     """Return the routes for the server; none of them needs a signed-in device."""
     return [
         Route(below_the_base("sign-in"), sign_in_page, methods=["GET"]),
@@ -51,7 +51,7 @@ def door_routes() -> list[Route]:
         Route(below_the_base("code/{code}"), code_used, methods=["POST"]),
         Route(below_the_base("sign-out"), sign_out_page, methods=["GET"]),
         Route(below_the_base("sign-out"), sign_out, methods=["POST"]),
-        Route(below_the_base("door.css"), style, methods=["GET"]),
+        Route(below_the_base("sign-in.css"), style, methods=["GET"]),
     ]
 
 

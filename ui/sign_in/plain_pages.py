@@ -7,7 +7,7 @@ from pathlib import Path
 
 from starlette.responses import FileResponse, HTMLResponse, Response
 
-from ui.serving.headers import DOOR_POLICY
+from ui.serving.headers import SIGN_IN_POLICY
 from ui.serving.known import away
 from ui.state.addresses import below_the_base
 
@@ -22,14 +22,14 @@ def page(title: str, body: str, studio: str = "", said: str = "", status: int = 
     """Return a plain page. body: HTML that is safe; studio, said: plain text, of the studio and of what went wrong."""
     filled = _PAGE.format(
         title=html.escape(title),
-        css=below_the_base("door.css"),
+        css=below_the_base("sign-in.css"),
         manifest=below_the_base("manifest.webmanifest"),
         icon=below_the_base("icons/192.png"),
         studio=f'<p class="studio">{html.escape(studio)}</p>' if studio else "",
         said=f'<p class="said" role="alert">{html.escape(said)}</p>' if said else "",
         body=body,
     )
-    headers = {"Cache-Control": "no-store", "Content-Security-Policy": DOOR_POLICY}
+    headers = {"Cache-Control": "no-store", "Content-Security-Policy": SIGN_IN_POLICY}
     return HTMLResponse(filled, status, headers)
 
 
@@ -65,4 +65,4 @@ def link(address: str, text: str) -> str:
 
 def style(_: object) -> Response:
     """Answer with the style of these pages."""
-    return FileResponse(Path(__file__).with_name("door.css"), media_type="text/css")
+    return FileResponse(Path(__file__).with_name("sign_in.css"), media_type="text/css")
