@@ -788,17 +788,20 @@ class Studio:
         name: str,
         kind: str,
         lab: ArrayLike,
-        tolerance: float = 0.5,
+        tolerance: float | None = None,
         measured_at: datetime | None = None,
         anew: bool = True,
     ) -> OwnCard:
-        """Keep a card's own measured CIELAB: (3,), or (patches, 3). tolerance: ΔE00. Raises a MatcherError.
+        """Keep a card's own measured CIELAB: (3,), or (patches, 3). Raises a MatcherError.
 
-        anew: whether one of that name may have been measured before; its history keeps what it was.
+        tolerance: ΔE00 to which the measurement is good, the usual where nobody says. anew: whether one of that name
+        may have been measured before; its history keeps what it was.
         """
+        from matcher.card.card import OWN_DELTA_E00
         from matcher.trials.own_cards import OwnCard
 
-        card = OwnCard(name, kind, np.asarray(lab), tolerance, measured_at or datetime.now(UTC))
+        to = OWN_DELTA_E00 if tolerance is None else tolerance
+        card = OwnCard(name, kind, np.asarray(lab), to, measured_at or datetime.now(UTC))
         return self._own_cards.save(card, anew=anew)
 
     # Camera-and-light profiles

@@ -312,7 +312,7 @@ def test_cards_are_listed_kept_and_printed(told, run, tmp_path):
     assert kept["own_cards"][0]["lab"] == [49.1, -0.3, 0.2] and kept["own_cards"][0]["kind"] == "grey card"
     steps = told("cards", "--add", "our scale", "--kind", "grey scale", "--lab", "91,0,1 49,0,0 22,0,0")
     assert {card["name"] for card in steps["own_cards"]} == {"our grey", "our scale"}
-    assert "our grey: measured grey card" in run("cards")[1]
+    assert "our grey: measured grey card, CIELAB [49.1, -0.3, 0.2], good to ΔE00 0.3" in run("cards")[1]
     told("cards", "--sheet", tmp_path / "sheet.pdf")
     assert (tmp_path / "sheet.pdf").read_bytes().startswith(b"%PDF-")
 

@@ -28,10 +28,10 @@ from matcher.colour.cielab import D50_WHITE, lab_to_xyz, xyz_to_lab
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.uncertainty import CHI2_95, BudgetTerm, squared_distance, sum_of
 from matcher.plan.outlook import draws_of
-from matcher.plan.prediction import expected_interval, readable, with_errors
+from matcher.plan.prediction import readable, with_errors
 from matcher.process.learn import fit_process
 from matcher.process.model import PRIOR_RESIDUALS, optimism
-from matcher.reading.comparison import chance_within
+from matcher.reading.comparison import chance_within, delta_e_interval
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Seal
 from matcher.suggest.suggester import Suggester
@@ -114,19 +114,20 @@ def normal_reading(lab, sigma, *terms):
     return Reading(lab, sum_of((own, *terms)), budget=(own, *terms))
 
 
-def test_an_expected_interval_holds_95_of_100_draws_wherever_it_begins():
+def test_an_interval_holds_95_of_100_draws_wherever_it_begins():
     rng = np.random.default_rng(3)
     target, near, far = (normal_reading(GREY + [step, 0, 0], 0.5) for step in (0.0, 0.3, 12.0))
     for plate in (near, far):
         draws = delta_e_2000(target.lab, plate.lab + rng.normal(0, np.sqrt(0.5), (40_000, 3)))
-        low, high = expected_interval(target, plate, float(delta_e_2000(target.lab, plate.lab)), draws)
+        low, high = delta_e_interval(target, plate, draws)
         assert np.mean((draws >= low) & (draws <= high)) == pytest.approx(0.95, abs=0.002)
         assert (low == 0.0) == (plate is near)
         if plate is far:
             assert np.mean(draws < low) == pytest.approx(0.025, abs=0.002)
-    assert (
-        expected_interval(target, far, 40.0, draws)[1] == 40.0 and expected_interval(target, far, 1.0, draws)[0] == 1.0
-    )
+    here = float(delta_e_2000(target.lab, far.lab))
+    for beside in (draws + 3, np.maximum(draws - 3, 0)):
+        low, high = delta_e_interval(target, far, beside)
+        assert low <= here <= high, "the colours as they stand always lie within"
 
 
 def test_an_expected_colour_is_read_with_what_it_shares_and_within_what_can_be_read():

@@ -178,13 +178,16 @@ def test_the_studios_own_measured_card_is_kept_and_used(folder: Path) -> None:
     labelled(app.text_input, "Name of the card").set_value("bench card").run()
     for label, value in (("L*", 52.0), ("a*", 0.0), ("b*", 0.0)):
         labelled(app.number_input, label).set_value(value).run()
+    labelled(app.number_input, "The measurement is good to (ΔE00)").set_value(0.3).run()
     press(app, "Save this card")
     press(app, "Yes, that is the card")
     app.button(key="target.save").click().run()
     with Studio.open(folder) as studio:
-        assert [card.name for card in studio.own_cards()] == ["bench card"]
+        assert [(card.name, card.tolerance) for card in studio.own_cards()] == [("bench card", 0.3)]
     nominal, measured = targets(folder)
     assert measured.reading.lab[0] > nominal.reading.lab[0] + 1, "a lighter card makes everything lighter"
+    taken = measured.reading.conditions
+    assert taken is not None and taken.card is not None and taken.card.measured_to == 0.3
 
 
 def test_a_reading_uses_the_cameras_profile_and_is_surer_for_it(folder: Path) -> None:

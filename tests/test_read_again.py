@@ -10,7 +10,7 @@ import pytest
 
 from matcher.calibration.calibrate import calibrate
 from matcher.calibration.profile_from_chart import profile_from_chart
-from matcher.card.card import load_cards
+from matcher.card.card import OWN_DELTA_E00, load_cards
 from matcher.card.detect import find_card, neutral_patch
 from matcher.commissions.read_again import Owner, card_of, photo_as_read, proposals, read_again, readings_of
 from matcher.errors import CardError, ReadingError, StudioError
@@ -34,6 +34,28 @@ def bench() -> Scene:
 def with_card(scene: Scene, **find: Any) -> tuple[Photo, Reading]:
     photo = scene.photo()
     return photo, read_finish(photo, calibrate(photo, find_card(photo, **find), light="daylight"), INNER, "finish")
+
+
+def test_a_card_is_known_as_well_as_it_was_measured_also_when_its_photograph_is_read_again() -> None:
+    """Invented scene: ten times the doubt of the card is ten times that part of the reading's."""
+    lab = (49.5, 0.0, 0.0)
+    card_part = []
+    for to in (0.4, 4.0):
+        photo, first = with_card(bench(), lab=lab, measured_to=to)
+        again = read_finish(photo, calibrate(photo, card_of(photo, first), light="daylight"), INNER, "finish")
+        assert again.covariance == pytest.approx(first.covariance)
+        kept = Reading.from_dict(first.as_dict()).conditions
+        assert kept is not None and kept.card is not None and kept.card.measured_to == to
+        (part,) = [term for term in first.budget if term.shared is not None and "the card" in term.shared]
+        card_part.append(float(np.sqrt(np.trace(part.covariance))))
+    assert card_part[1] == pytest.approx(10 * card_part[0], rel=1e-6)
+    usual = with_card(bench(), lab=lab)[1]
+    assert usual.conditions is not None and usual.conditions.card is not None
+    assert usual.conditions.card.measured_to == OWN_DELTA_E00
+    older = usual.as_dict()
+    del older["conditions"]["card"]["measured_to"]
+    taken = Reading.from_dict(older).conditions
+    assert taken is not None and taken.card == usual.conditions.card, "a reading of an earlier version was to the usual"
 
 
 def beside_the_chart() -> Scene:

@@ -23,9 +23,9 @@ from matcher.colour.types import Floats
 from matcher.colour.uncertainty import square_root, sum_of
 from matcher.colour.verdict import standing
 from matcher.plan.outlook import draws_of
-from matcher.plan.prediction import expected_interval, with_errors
+from matcher.plan.prediction import with_errors
 from matcher.process.model import ProcessModel
-from matcher.reading.comparison import difference_covariance, draws_to_target
+from matcher.reading.comparison import delta_e_interval, difference_covariance, draws_to_target
 from matcher.reading.reading import Reading
 from matcher.recipe.names import is_ferric
 from matcher.recipe.recipe import MAX_PASSES, Recipe
@@ -227,10 +227,7 @@ def bench_path(
     else:
         stop_at = _where_to_go_on(nearness, laid, course.recipe.coats[course.coat].passes)
     expected = delta_e_2000(target.lab, ends)
-    intervals = [
-        expected_interval(target, plate, float(d), own) for plate, d, own in zip(plates, expected, draws, strict=True)
-    ]
-    interval = np.array(intervals)
+    interval = np.array([delta_e_interval(target, plate, own) for plate, own in zip(plates, draws, strict=True)])
     step = _seal_step(colours, covariance, rows, stop_at, seal)
     goal = target if step is None else step.before_sealing(target)
     read = {

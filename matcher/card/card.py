@@ -20,7 +20,9 @@ from matcher.colour.types import Floats
 from matcher.errors import CardError, ReadingError, fault_in_words
 from matcher.shipped import shipped
 
-OWN_TOLERANCE = (0.3, 0.2, 0.2)  # standard uncertainty of a studio's own measurement of its card (from memory)
+OWN_DELTA_E00 = 0.5
+"""ΔE00 by which a studio's own measurement of its card may be off, where nobody says (from memory)."""
+_OWN_SHARES = (0.6, 0.4, 0.4)  # standard uncertainty of L*, a*, b* per ΔE00 of it (from memory)
 NEUTRAL_CHROMA = 3.5
 BLACK = 3.0  # L*
 
@@ -43,7 +45,8 @@ class Patch:
 @dataclass(frozen=True, eq=False)
 class Card:
     """A reference card. layout: "plain", "steps", "chart" or "carrier"; carrier: its drawing in mm, or None. own: the
-    name of the very card whose measured values these are, None for nominal values."""
+    name of the very card whose measured values these are, None for nominal values; measured_to: the ΔE00 by which that
+    measurement may be off."""
 
     name: str
     title: str
@@ -54,9 +57,13 @@ class Card:
     carrier: Carrier | None = None
     columns: int = 1
     own: str | None = None
+    measured_to: float | None = None
 
-    def with_lab(self, lab: ArrayLike, own: str | None = None) -> Card:
-        """Return this card with its own measured CIELAB: (3,) for its grey, or (patches, 3); ``own`` names it."""
+    def with_lab(self, lab: ArrayLike, own: str | None = None, measured_to: float = OWN_DELTA_E00) -> Card:
+        """Return this card with its own measured CIELAB: (3,) for its grey, or (patches, 3).
+
+        own: names it. measured_to: ΔE00 by which that may be off.
+        """
         values = np.array(lab, dtype=float)
         if values.ndim == 1 and len(self.patches) == 1:
             values = values[None]
@@ -64,11 +71,23 @@ class Card:
             raise CardError(f"Give L*, a*, b* for each of the {len(self.patches)} patches of the {self.title}.")
         measured = [checked_lab(row) for row in values]
         patches = tuple(
-            replace(patch, lab=row, tolerance=np.array(OWN_TOLERANCE))
+            replace(patch, lab=row, tolerance=own_tolerance(measured_to))
             for patch, row in zip(self.patches, measured, strict=True)
         )
         name = own or f"{self.name} at {np.round(values[0], 2).tolist()}"
-        return replace(self, patches=patches, source=f"measured by the studio ({self.title})", own=name)
+        source = f"measured by the studio ({self.title})"
+        return replace(self, patches=patches, source=source, own=name, measured_to=measured_to)
+
+
+def own_tolerance(delta_e00: float) -> Floats:
+    """Return the standard uncertainty (3,) of a card's measured L*, a*, b*, from the ΔE00 by which it may be off.
+
+    Examples
+    --------
+    >>> own_tolerance(0.5).tolist()
+    [0.3, 0.2, 0.2]
+    """
+    return np.asarray(delta_e00 * np.array(_OWN_SHARES))
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,11 +155,14 @@ def _read_card(path: Path) -> Card:
         raise CardError(f"Check the card definition {path.name}: {fault_in_words(error)}.") from error
 
 
-def as_measured(card: Card, lab: ArrayLike | None) -> Card:
-    """Return the card with its own measured CIELAB. Raises CardError when a grey of it would be none, or black."""
+def as_measured(card: Card, lab: ArrayLike | None, measured_to: float = OWN_DELTA_E00) -> Card:
+    """Return the card with its own measured CIELAB, good to a ΔE00.
+
+    Raises CardError when a grey of it would be none, or black.
+    """
     if lab is None:
         return card
-    measured = card.with_lab(lab)
+    measured = card.with_lab(lab, measured_to=measured_to)
     for patch, own in zip(card.patches, measured.patches, strict=True):
         if patch.neutral:
             check_grey(own.lab, card.title)

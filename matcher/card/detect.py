@@ -13,7 +13,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matcher.card.card import OWN_TOLERANCE, Card, Patch, as_measured, check_grey, shipped_cards
+from matcher.card.card import OWN_DELTA_E00, Card, Patch, as_measured, check_grey, own_tolerance, shipped_cards
 from matcher.card.reading import MIRRORED, CardReading, PatchReading, best_way_up, read_patches
 from matcher.card.search import Candidate, Rectangles, find_charts, find_markers, find_plain, find_rectangles
 from matcher.card.search_chart import charts_among, find_grids, mirrored
@@ -38,6 +38,7 @@ def find_card(
     corners: ArrayLike | None = None,
     lab: ArrayLike | None = None,
     cards: Mapping[str, Card] | None = None,
+    measured_to: float = OWN_DELTA_E00,
 ) -> CardReading:
     """Find a card in a photograph and read its patches.
 
@@ -55,6 +56,8 @@ def find_card(
         This card's own measured CIELAB, D50, 2 degrees; else its kind's nominal values.
     cards : mapping of str to Card, optional
         The definitions, by name; else those that travel with the package.
+    measured_to : float, optional
+        ΔE00 by which ``lab`` may be off.
 
     Returns
     -------
@@ -79,7 +82,9 @@ def find_card(
     if kind is not None and kind not in known:
         raise CardError(f"Choose a card that is defined: {kind!r} is not among {', '.join(sorted(known))}.")
     if corners is not None:
-        return card_at(photo, kind or "grey card", _checked_corners(corners, photo), lab=lab, cards=known)
+        return card_at(
+            photo, kind or "grey card", _checked_corners(corners, photo), lab=lab, cards=known, measured_to=measured_to
+        )
     picture = photo.preview(SEARCH_SIDE)
     scale = np.array([photo.width / picture.shape[1], photo.height / picture.shape[0]])
     rectangles = cache(lambda: find_rectangles(picture))  # of several kinds of card: looked for once
@@ -88,7 +93,7 @@ def find_card(
         if found is not None:
             how = {"carrier": "markers", "chart": "chart"}.get(card.layout, "shape")
             in_photo = (found.corners + 0.5) * scale - 0.5
-            read = _read(photo, as_measured(card, lab), in_photo, found.confidence, how)
+            read = _read(photo, as_measured(card, lab, measured_to), in_photo, found.confidence, how)
             return replace(read, caveats=(*read.caveats, *far_lab_caveats(card, lab)))
     title = "card" if kind is None else known[kind].title
     raise CardError(
@@ -103,6 +108,7 @@ def card_at(
     found_by: str = "corners",
     lab: ArrayLike | None = None,
     cards: Mapping[str, Card] | None = None,
+    measured_to: float = OWN_DELTA_E00,
 ) -> CardReading:
     """Read a card whose place in the photograph is known: as marked, or as an earlier reading found it.
 
@@ -116,7 +122,7 @@ def card_at(
         In pixels, clockwise from the card's own top left; of a neutral spot its outline, (n, 2).
     found_by : str
         As ``CardReading.found_by`` says it.
-    lab, cards : optional
+    lab, cards, measured_to : optional
         As for ``find_card``.
 
     Raises
@@ -126,20 +132,23 @@ def card_at(
     """
     known = shipped_cards() if cards is None else cards
     if kind == NEUTRAL_SPOT:
-        return neutral_patch(photo, corners, lab)
+        return neutral_patch(photo, corners, lab, measured_to)
     if kind not in known:
         raise CardError(f"Choose a card that is defined: {kind!r} is not among {', '.join(sorted(known))}.")
-    reading = _read(photo, as_measured(known[kind], lab), np.asarray(corners, dtype=float), 1.0, found_by)
+    measured = as_measured(known[kind], lab, measured_to)
+    reading = _read(photo, measured, np.asarray(corners, dtype=float), 1.0, found_by)
     marked = face_caveats(photo, reading) if found_by == "corners" else ()
     return replace(reading, caveats=(*reading.caveats, *far_lab_caveats(known[kind], lab), *marked))
 
 
-def neutral_patch(photo: Photo, region: ArrayLike, lab: ArrayLike | None = None) -> CardReading:
+def neutral_patch(
+    photo: Photo, region: ArrayLike, lab: ArrayLike | None = None, measured_to: float = OWN_DELTA_E00
+) -> CardReading:
     """Use something neutral that the person marked, outline (n, 2) pixels, as if it were a card.
 
     Without ``lab`` only its neutrality is taken as known, not its lightness, and the tolerance says so.
     """
-    tolerance = np.array(OWN_TOLERANCE) if lab is not None else np.array([UNKNOWN_LIGHTNESS, 2.0, 2.5])
+    tolerance = own_tolerance(measured_to) if lab is not None else np.array([UNKNOWN_LIGHTNESS, 2.0, 2.5])
     try:
         seen = pixels_inside(photo, region)
         mean = trimmed_mean(seen)
@@ -150,6 +159,7 @@ def neutral_patch(photo: Photo, region: ArrayLike, lab: ArrayLike | None = None)
         raise CardError(str(error)) from error
     patch = Patch(NEUTRAL_SPOT, known, tolerance, (0.0, 0.0, 1.0, 1.0))
     card = Card(NEUTRAL_SPOT, "something neutral in the picture", "plain", "marked by the user", (1.0, 10.0), (patch,))
+    card = card if lab is None else replace(card, measured_to=measured_to)
     box = np.array([seen.xy.min(axis=0), seen.xy.max(axis=0)])
     corners = np.array([box[0], [box[1][0], box[0][1]], box[1], [box[0][0], box[1][1]]])
     reading = PatchReading(

@@ -415,7 +415,11 @@ def _add_cards(parser: Parser) -> None:
     parser.add_argument("--kind", default="grey card", help="what kind of card it is (grey card)")
     parser.add_argument("--lab", metavar="L,a,b", help='its CIELAB; "L,a,b L,a,b ..." of a card with several patches')
     parser.add_argument(
-        "--tolerance", metavar="D", type=values.figure, default=0.5, help="ΔE00 of that measurement (0.5)"
+        "--tolerance",
+        metavar="D",
+        type=values.figure,
+        default=None,
+        help="ΔE00 to which that measurement is good (0.5)",
     )
     parser.add_argument("--sheet", metavar="FILE.pdf", help="write the carrier sheet, to print")
     add_overwrite(parser)
@@ -443,7 +447,10 @@ def cards(options: argparse.Namespace) -> Answer:
                 studio.save_card(options.add, options.kind, lab, options.tolerance)
             own = studio.own_cards()
     lines = [f"{card.name}: {card.title}. {card.source}." for card in defined.values()]
-    lines += [f"{card.name}: measured {card.kind}, CIELAB {card.lab.round(2).tolist()}" for card in own]
+    lines += [
+        f"{card.name}: measured {card.kind}, CIELAB {card.lab.round(2).tolist()}, good to ΔE00 {card.tolerance:g}"
+        for card in own
+    ]
     lines += [f"{card.name} was {card.lab.round(2).tolist()} before; its history keeps that." for card in before]
     if options.sheet is not None:
         lines = [f"Wrote {options.sheet}: print it at actual size."]

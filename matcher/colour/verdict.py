@@ -10,6 +10,7 @@ from typing import Literal
 
 Standing = Literal["within", "likely", "untold", "outside"]
 Telling = Literal["unseen", "untold", "told"]
+Side = Literal["under", "untold", "over"]
 
 SURE = 0.95
 LIKELY = 0.5
@@ -56,7 +57,21 @@ def telling(interval: tuple[float, float]) -> Telling:
     >>> telling((0.0, 0.8)), telling((0.0, 5.0)), telling((0.7, 5.0))
     ('unseen', 'untold', 'told')
     """
-    low, high = interval
-    if high <= UNSEEN_DELTA_E00:
+    low, _ = interval
+    if side_of(interval, UNSEEN_DELTA_E00) == "under":
         return "unseen"
     return "told" if low > 0 else "untold"
+
+
+def side_of(interval: tuple[float, float], limit: float) -> Side:
+    """Tell on which side of a limit a figure surely lies; "untold" where its 95 % interval holds the limit.
+
+    Examples
+    --------
+    >>> side_of((0.0, 0.8), 1.0), side_of((0.4, 2.1), 1.0), side_of((1.2, 2.1), 1.0)
+    ('under', 'untold', 'over')
+    """
+    low, high = interval
+    if high <= limit:
+        return "under"
+    return "over" if low > limit else "untold"

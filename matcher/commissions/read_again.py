@@ -171,13 +171,15 @@ def card_of(photo: Photo, reading: Reading) -> CardReading | None:
 
     None for a reading that was made without a card. Raises CardError.
     """
+    from matcher.card.card import OWN_DELTA_E00
     from matcher.card.detect import card_at, find_card
 
     taken = reading.conditions or Conditions()
     if taken.card is not None:
         seen = taken.card
         spot = seen.lab[0] if seen.lab is not None and len(seen.lab) == 1 else seen.lab
-        return card_at(photo, seen.kind, seen.corners, seen.found_by, spot)
+        to = OWN_DELTA_E00 if seen.measured_to is None else seen.measured_to
+        return card_at(photo, seen.kind, seen.corners, seen.found_by, spot, measured_to=to)
     return None if taken.noted else find_card(photo, kind=None)
 
 

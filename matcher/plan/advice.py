@@ -18,7 +18,7 @@ from matcher.colour.types import Floats
 from matcher.colour.verdict import Standing, standing
 from matcher.colour.wording import difference_in_words, how_much
 from matcher.plan.limits import Limits
-from matcher.plan.prediction import expected_interval, readable
+from matcher.plan.prediction import readable
 from matcher.plan.steps import moved_coat, moved_undercoat
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
@@ -132,7 +132,7 @@ def _expected(
         then = Reading(readable(lab), change + plates + own.covariance, budget=own.budget)
         delta = float(delta_e_2000(target.lab, then.lab))
         draws = delta_e_draws(target.lab, then.lab, difference_covariance(target, then))
-        interval = expected_interval(target, then, delta, draws)
+        interval = delta_e_interval(target, then, draws)
         passes = _passes_between(trial.recipe, recipe)
         found.append(Adjustment(what, recipe, passes, then.lab, delta, interval, same_piece))
     return found

@@ -10,10 +10,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from matcher.colour.difference import alike
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import BudgetTerm, sum_of
-from matcher.reading.comparison import difference_covariance
 from matcher.reading.reading import Reading
 
 
@@ -25,14 +23,3 @@ def readable(lab: Floats) -> Floats:
 def with_errors(lab: Floats, covariance: Floats, common: Sequence[BudgetTerm] = ()) -> Reading:
     """Return the reading of a colour whose errors are its own covariance and those that it has in common."""
     return Reading(lab=readable(lab), covariance=covariance + sum_of(common), budget=tuple(common))
-
-
-def expected_interval(target: Reading, plate: Reading, delta: float, draws: Floats) -> tuple[float, float]:
-    """Return the 95 % interval of an expected ΔE00 from its draws, down to 0 when target and plate can't be told apart.
-
-    One that begins at 0 ends where 95 % of the draws do, so that it holds 95 % and not 97.5.
-    """
-    low, middle, high = np.quantile(draws, [0.025, 0.95, 0.975])
-    if alike(target.lab, plate.lab, difference_covariance(target, plate)):
-        return 0.0, max(float(middle), delta)
-    return min(float(low), delta), max(float(high), delta)

@@ -18,11 +18,10 @@ from matcher.colour.verdict import LIKELY
 from matcher.colour.verdict import standing as standing_of
 from matcher.colour.wording import difference_in_words
 from matcher.plan.outlook import Outlook, draws_of
-from matcher.plan.prediction import expected_interval
 from matcher.plan.steps import moved_coat, moved_undercoat
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
-from matcher.reading.comparison import chance_within, difference_covariance, draws_to_target
+from matcher.reading.comparison import chance_within, delta_e_interval, difference_covariance, draws_to_target
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import MAX_PASSES, Coat, Recipe, describe
 from matcher.words import agreeing, counted, percent
@@ -109,7 +108,7 @@ def reach(
     row = int(np.argmin(expected))
     plate = as_read(outlook.labs[row], outlook.covariances[row])
     delta = float(delta_e_2000(target.lab, plate.lab))
-    interval = expected_interval(target, plate, delta, draws_to_target(target, [plate])[0])
+    interval = delta_e_interval(target, plate, draws_to_target(target, [plate])[0])
     chance, best = _chances(model, outlook, target, plate, expected, tolerance, rng)
     measured = chance_within(target, nearest_logged.reading, tolerance)
     chance, best = max(chance, measured), max(best, measured)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from matcher.calibration.illumination import LOCAL_SIGMA
 from matcher.calibration.references import cause_of_own, own_root
@@ -201,13 +202,15 @@ def common_covariance(first: Reading, second: Reading) -> Floats:
     return common
 
 
-def delta_e_interval(first: Reading, second: Reading) -> tuple[float, float]:
+def delta_e_interval(first: Reading, second: Reading, draws: ArrayLike | None = None) -> tuple[float, float]:
     """Return the 95 % interval of ΔE00 between two readings, what they share of their errors taken into account.
 
     Parameters
     ----------
     first, second : Reading
         Parts of their budgets with one cause (one photograph, card or profile) move both alike and cancel.
+    draws : array_like, shape (n,), optional
+        Draws of that ΔE00, where they were made of several plates together.
 
     Returns
     -------
@@ -220,7 +223,7 @@ def delta_e_interval(first: Reading, second: Reading) -> tuple[float, float]:
     >>> print(f"{low:.1f} to {high:.1f}")
     4.7 to 6.3
     """
-    low, high = interval_of(first.lab, second.lab, difference_covariance(first, second))
+    low, high = interval_of(first.lab, second.lab, difference_covariance(first, second), draws)
     return float(low), float(high)
 
 

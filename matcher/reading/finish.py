@@ -22,7 +22,7 @@ from matcher.calibration.references import (
     SeenReference,
     conditioned,
 )
-from matcher.card.detect import NEUTRAL_SPOT, UNKNOWN_LIGHTNESS
+from matcher.card.detect import NEUTRAL_SPOT
 from matcher.card.reading import CardReading
 from matcher.colour.cielab import checked_lab
 from matcher.colour.sources import Source
@@ -241,9 +241,9 @@ def _as_read(reference: Reference) -> ReferenceAsRead:
 def _card_as_read(card: CardReading) -> CardAsRead:
     spot = card.found_by == NEUTRAL_SPOT
     corners = card.patches[0].outline if spot else card.corners
-    known = card.patches[0].patch.tolerance.max() < UNKNOWN_LIGHTNESS if spot else card.card.own is not None
-    lab = tuple(_triple(item.patch.lab) for item in card.patches) if known else None
-    return CardAsRead(card.card.name, tuple((float(x), float(y)) for x, y in corners), card.found_by, lab)
+    to = card.card.measured_to
+    lab = None if to is None else tuple(_triple(item.patch.lab) for item in card.patches)
+    return CardAsRead(card.card.name, tuple((float(x), float(y)) for x, y in corners), card.found_by, lab, to)
 
 
 def _triple(lab: Floats) -> tuple[float, float, float]:

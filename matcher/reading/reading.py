@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from matcher.card.card import OWN_DELTA_E00
 from matcher.colour.cielab import checked_lab
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
@@ -38,13 +39,14 @@ class CardAsRead:
 
     kind: the name of its definition, or "neutral spot". corners: x, y in pixels, clockwise from the card's own top
     left; of a neutral spot its outline. found_by: as ``CardReading.found_by``. lab: each patch's CIELAB where it was
-    measured, None where the kind's nominal values were taken.
+    measured, None where the kind's nominal values were taken; measured_to: the ΔE00 by which that may be off.
     """
 
     kind: str
     corners: tuple[tuple[float, float], ...]
     found_by: str
     lab: tuple[tuple[float, float, float], ...] | None = None
+    measured_to: float | None = None
 
 
 @dataclass(frozen=True)
@@ -255,7 +257,8 @@ def _card(data: Mapping[str, Any]) -> CardAsRead:
     corners = tuple((float(x), float(y)) for x, y in data["corners"])
     lab = data.get("lab")
     measured = None if lab is None else tuple(_triple(patch) for patch in lab)
-    return CardAsRead(str(data["kind"]), corners, str(data["found_by"]), measured)
+    to = data.get("measured_to", None if measured is None else OWN_DELTA_E00)
+    return CardAsRead(str(data["kind"]), corners, str(data["found_by"]), measured, None if to is None else float(to))
 
 
 def _reference(data: Mapping[str, Any]) -> ReferenceAsRead:

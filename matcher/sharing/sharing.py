@@ -180,16 +180,16 @@ def _of_studio(target: Reading, plates: Sequence[SharedPlate], ours: Sequence[Tr
 
 
 def _against(target: Reading, plate: SharedPlate, delta: float, carry: CarryOver) -> OtherPlate:
-    interval = _interval(target, plate.lab, plate.covariance, delta)
+    interval = _interval(target, plate.lab, plate.covariance)
     here = carry.expected_here(plate) if plate.recipe is not None else None
     if here is None:
         return OtherPlate(plate, delta, interval, None, None, None)
     lab, covariance = here
     apart = float(delta_e_2000(target.lab, lab))
-    return OtherPlate(plate, delta, interval, lab, apart, _interval(target, lab, covariance, apart))
+    return OtherPlate(plate, delta, interval, lab, apart, _interval(target, lab, covariance))
 
 
-def _interval(target: Reading, lab: Floats, covariance: Floats, delta: float) -> tuple[float, float]:
+def _interval(target: Reading, lab: Floats, covariance: Floats) -> tuple[float, float]:
     """Return the 95 % interval of ΔE00; the two were read apart, by other cameras and cards, and share no error."""
     low, high = interval_of(target.lab, lab, target.covariance + covariance)
-    return min(float(low), delta), max(float(high), delta)
+    return float(low), float(high)

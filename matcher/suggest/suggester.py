@@ -17,7 +17,6 @@ from matcher.bench.passes import Course, course_of_last_coat
 from matcher.bench.path import BenchPath, bench_path
 from matcher.bench.seal import SealEffect
 from matcher.colour.cielab import checked_lab
-from matcher.colour.difference import alike
 from matcher.colour.types import Floats
 from matcher.colour.wording import difference_in_words
 from matcher.errors import SuggestionError
@@ -25,12 +24,12 @@ from matcher.one_thread import one_thread
 from matcher.plan.advice import WORTH_DOING, Adjustment, Advice, advise
 from matcher.plan.limits import Limits, way_out
 from matcher.plan.next_plate import kind_of
-from matcher.plan.prediction import expected_interval, with_errors
+from matcher.plan.prediction import with_errors
 from matcher.plan.reach import Reach
 from matcher.plan.session import MOST_IN_SESSION
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
-from matcher.reading.comparison import difference_covariance, draws_to_target, ties
+from matcher.reading.comparison import delta_e_interval, draws_to_target, ties
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe, as_compared, describe, not_noted
 from matcher.suggest.cross_validation import CrossValidation, cross_validate
@@ -387,7 +386,7 @@ class Suggester:
         tied = ties(draws)
         filled = []
         for item, plate, own, others in zip(found, plates, draws, tied, strict=True):
-            interval = _interval(target, plate, item, own)
+            interval = delta_e_interval(target, plate, own)
             filled.append(
                 replace(
                     item,
@@ -461,16 +460,6 @@ def _with_another_kind(advice: Advice, recipe: Recipe, following: Suggestion, ne
 def _same(one: LoggedTrial, other: LoggedTrial) -> bool:
     """Tell whether two are one trial, perhaps read from the log twice."""
     return one is other or (one.id is not None and one.id == other.id)
-
-
-def _interval(target: Reading, plate: Reading, item: Suggestion, draws: Floats) -> tuple[float, float]:
-    """Return the 95 % interval of ΔE00 from its draws, down to 0 when target and plate can't be told apart."""
-    if item.basis == "predicted":
-        return expected_interval(target, plate, item.delta_e00, draws)
-    low, high = np.quantile(draws, [0.025, 0.975])
-    if alike(target.lab, plate.lab, difference_covariance(target, plate)):
-        low = 0.0
-    return min(float(low), item.delta_e00), max(float(high), item.delta_e00)
 
 
 def _marked_again(logged: list[Suggestion], predicted: list[Suggestion]) -> tuple[list[Suggestion], list[Suggestion]]:

@@ -17,11 +17,11 @@ from matcher.colour.types import Floats
 from matcher.colour.uncertainty import plus_minus_95, sum_of
 from matcher.colour.verdict import Standing, standing
 from matcher.colour.wording import difference_in_words
-from matcher.plan.prediction import expected_interval, readable
+from matcher.plan.prediction import readable
 from matcher.plan.reach import FEWEST_TO_TELL
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
-from matcher.reading.comparison import draws_to_target
+from matcher.reading.comparison import delta_e_interval, draws_to_target
 from matcher.reading.reading import Reading
 from matcher.recipe.names import canonical
 from matcher.recipe.recipe import Recipe, describe, not_noted
@@ -257,7 +257,7 @@ class Prediction:
         """Return how far it is expected from a target, whose shared errors cancel."""
         draws = draws_to_target(target, [self.reading])[0]
         delta = float(delta_e_2000(target.lab, self.lab))
-        interval = expected_interval(target, self.reading, delta, draws)
+        interval = delta_e_interval(target, self.reading, draws)
         return Apart(delta, interval, difference_in_words(target.lab, self.lab, interval=interval), draws)
 
     def as_dict(self) -> dict[str, Any]:
@@ -323,7 +323,7 @@ class RecipePredictor:
         one, other = readable(labs)
         delta = float(delta_e_2000(one, other))
         low, high = interval_of(one, other, between)
-        interval = min(float(low), delta), max(float(high), delta)
+        interval = float(low), float(high)
         draws = delta_e_draws(one, other, between)
         return Apart(delta, interval, difference_in_words(one, other, than, interval), draws)
 

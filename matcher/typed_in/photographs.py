@@ -231,9 +231,10 @@ def opened(path: str, options: argparse.Namespace) -> Photo:
 
 def found_card(photo: Photo, options: argparse.Namespace, corners: str | None) -> CardReading | None:
     """Find the card as the options say; a name that is not a defined kind is one of the studio's own cards."""
-    from matcher.card.card import load_cards
+    from matcher.card.card import OWN_DELTA_E00, load_cards
     from matcher.card.detect import find_card, neutral_patch
 
+    measured_to = OWN_DELTA_E00
     lab: Any = None if options.card_lab is None else values.colours(options.card_lab)
     if options.no_card:
         return None
@@ -245,8 +246,11 @@ def found_card(photo: Photo, options: argparse.Namespace, corners: str | None) -
         with studio_that_is_there(options) as studio:
             own = {card.name: card for card in studio.own_cards()}
         if kind in own:
-            kind, lab = own[kind].kind, own[kind].lab if lab is None else lab
-    return find_card(photo, kind=kind, corners=marked, lab=lab)
+            its = own[kind]
+            if lab is None:
+                lab, measured_to = its.lab, its.tolerance
+            kind = its.kind
+    return find_card(photo, kind=kind, corners=marked, lab=lab, measured_to=measured_to)
 
 
 def profile_used(photo: Photo, card: CardReading | None, options: argparse.Namespace) -> ProfileUsed:

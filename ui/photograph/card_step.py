@@ -16,7 +16,7 @@ from ui.draw import Shape, draw
 from ui.photograph.lab_fields import lab_fields
 from ui.photograph.photographs import bench_picture, photo_of
 from ui.photograph.plates_there import plates_there
-from ui.state.cache_keys import Key, card_key, own_lab
+from ui.state.cache_keys import Key, card_key, own_card
 from ui.state.drafts import Draft
 from ui.state.light import CardChoice
 from ui.state.messages import tell, told
@@ -48,13 +48,16 @@ def card_reading(studio: Studio, sha256: str, choice: CardChoice) -> CardReading
 @st.cache_resource(show_spinner=False, max_entries=24)
 def _looked_for(key: Key, _studio: Studio, _sha256: str, _choice: CardChoice) -> CardReading | CardError | ReadingError:
     """Return the card, or why there is none: a search in vain is kept too, it takes as long."""
+    from matcher.card.card import OWN_DELTA_E00
     from matcher.card.detect import find_card, neutral_patch
 
     photo = photo_of(_studio, _sha256)
     try:
         if _choice.region is not None:
             return neutral_patch(photo, _choice.region)
-        return find_card(photo, kind=_choice.kind, corners=_choice.corners, lab=own_lab(_studio, _choice.own))
+        own = own_card(_studio, _choice.own)
+        lab, to = (None, OWN_DELTA_E00) if own is None else (own.lab, own.tolerance)
+        return find_card(photo, kind=_choice.kind, corners=_choice.corners, lab=lab, measured_to=to)
     except (CardError, ReadingError) as error:
         return error
 
@@ -143,9 +146,19 @@ def _which_card(studio: Studio, draft: Draft) -> tuple[str | None, str | None]:
 
 def _measure_own(studio: Studio, draft: Draft) -> None:
     """Let the studio enter what an instrument says of its own grey card."""
+    from matcher.card.card import OWN_DELTA_E00
+
     with st.expander("My grey card has been measured"):
         name = st.text_input("Name of the card", placeholder="bench card", live=True, **draft.field("own_name", ""))
         values = lab_fields(draft, f"own-{draft.form}", ("own_l", "own_a", "own_b"))
+        to = st.number_input(
+            "The measurement is good to (ΔE00)",
+            0.1,
+            20.0,
+            step=0.1,
+            format="%.1f",
+            **draft.field("own_to", OWN_DELTA_E00),
+        )
         st.html('<p class="pm-soft">D50, 2°. A bought card is near L* 49.5, a* 0, b* 0.</p>')
         anew = " ".join((name or "").split()) in {card.name for card in studio.own_cards()} and st.checkbox(
             "It is the card of that name, measured anew", key=f"{draft.form}.own.anew"
@@ -155,8 +168,8 @@ def _measure_own(studio: Studio, draft: Draft) -> None:
                 tell("Enter all three values as the instrument shows them.")
                 return
             with told():
-                card = studio.save_card(name or "", "grey card", values, anew=anew)
-                draft.forget(("card_kind", "corners", "own_name", "own_l", "own_a", "own_b"))
+                card = studio.save_card(name or "", "grey card", values, to, anew=anew)
+                draft.forget(("card_kind", "corners", "own_name", "own_l", "own_a", "own_b", "own_to"))
                 draft.set(card_kind=f"{card.name} (measured)")
                 st.rerun()
 

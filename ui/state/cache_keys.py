@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from matcher.plan.limits import Limits
     from matcher.reading.reading import Reading
     from matcher.studio import Studio
+    from matcher.trials.own_cards import OwnCard
     from matcher.trials.trial import Target
     from ui.state.light import CardChoice, Light, More
 
@@ -55,8 +56,8 @@ def photo_key(studio: Studio, sha256: str) -> Key:
 
 def card_key(studio: Studio, sha256: str, choice: CardChoice) -> Key:
     """Of what a photograph shows of a card: an own card counts as it was measured last."""
-    own = own_lab(studio, choice.own)
-    return *photo_key(studio, sha256), choice, None if own is None else str(own.tolist())
+    own = own_card(studio, choice.own)
+    return *photo_key(studio, sha256), choice, None if own is None else (str(own.lab.tolist()), own.tolerance)
 
 
 def more_key(studio: Studio, sha256: str, choice: CardChoice, more: More) -> Key:
@@ -81,6 +82,6 @@ def profiles_key(studio: Studio, sha256: str, choice: CardChoice) -> Key:
     return *card_key(studio, sha256, choice), tuple(profile.to_json() for profile in studio.profiles())
 
 
-def own_lab(studio: Studio, name: str | None) -> Any:
-    """Return the measured CIELAB of the studio's own card of this name, or None."""
-    return next((card.lab for card in studio.own_cards() if name is not None and card.name == name), None)
+def own_card(studio: Studio, name: str | None) -> OwnCard | None:
+    """Return the studio's own measured card of this name, or None."""
+    return next((card for card in studio.own_cards() if name is not None and card.name == name), None)
