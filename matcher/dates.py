@@ -39,6 +39,14 @@ def shown(when: datetime, form: str = LONG) -> str:
     return local(when).strftime(form)
 
 
+def year_span(year: int) -> tuple[datetime, datetime]:
+    """Return when a year begins and ends on this machine's clock, in UTC. Raises ValueError outside the calendar."""
+    try:
+        return in_utc(datetime(year, 1, 1)), in_utc(datetime(year + 1, 1, 1))
+    except (OverflowError, OSError) as error:
+        raise ValueError(f"The calendar has no whole year {year}.") from error
+
+
 def day_shown(day: date, with_year: bool = True) -> str:
     """Say a day of the calendar, which is the same day on every clock.
 

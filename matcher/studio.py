@@ -32,12 +32,12 @@ if TYPE_CHECKING:
     from matcher.photo.photo import Photo
     from matcher.plates_beside import Board, LaidBeside
     from matcher.plates_in_picture import PlateInPicture
+    from matcher.ranking.finding import Finds
     from matcher.reading.reading import Reading
     from matcher.storage.carried import CarriedTable
     from matcher.storage.damaged import Damaged
     from matcher.storage.database import Database
     from matcher.storage.drafts import Kept
-    from matcher.suggest.finding import Finder
     from matcher.suggest.suggester import Suggester
     from matcher.tags.ageing import Ageing
     from matcher.tags.given import TagHistory, TagOnPlate
@@ -148,7 +148,7 @@ class Studio:
         self._suggesters: dict[str, Suggester] = {}
         self._counting: dict[bool, list[Trial]] = {}
         self._suggesters_revision: tuple[int, ...] = ()
-        self._finder: tuple[object, Finder] | None = None
+        self._finder: tuple[object, Finds] | None = None
         self.restored_with: tuple[Difference, ...] = ()
 
     @classmethod
@@ -732,18 +732,26 @@ class Studio:
 
     # Finding plates
 
-    def finder(self) -> Finder:
+    def finder(self) -> Finds:
         """Return what finds plates by colour, by what was done and by words, those set aside too.
+
+        A log longer than ``ranking.long_log.READ_WHOLE`` is searched where it lies.
 
         Kept, and shared, until this process or another changes the log or a target's name.
         """
-        from matcher.suggest.finding import Finder
+        from matcher.ranking import long_log
+        from matcher.ranking.finding import Finder
 
         names = {target.id or 0: target.name for target in self.targets(include_set_aside=True)}
         key = (self.log.revision(), tuple(sorted(names.items())))
         with self._lock:
             if self._finder is None or self._finder[0] != key:
-                self._finder = key, Finder(self.trials(include_set_aside=True), names)
+                count = self.log.count(include_set_aside=True)
+                if count > long_log.READ_WHOLE:
+                    finder: Finds = long_log.LongLogFinder(self.database, self.ranking, names, count)
+                else:
+                    finder = Finder(self.trials(include_set_aside=True), names)
+                self._finder = key, finder
             return self._finder[1]
 
     # What the bench uses

@@ -191,6 +191,10 @@ def test_trials_are_found_by_colour_by_what_was_done_and_by_likeness(told, run, 
     near = told("trials", "list", "--studio", studio, "--like", "30,9,11")
     assert [trial["id"] for trial in near["trials"]] == [3, 2] and near["delta_e00"][0] == 0
     assert listed("--like", 2) == [2, 3] and listed("--like", 2, "--order", "colour") == listed("--order", "colour")
+    assert not told("trials", "list", "--studio", studio)["left"]
+    assert told("trials", "list", "--studio", studio, "--count", "1")["left"]
+    _, out, _ = run("trials", "list", "--studio", studio, "--count", "1", "--order", "oldest")
+    assert out.splitlines()[-1] == "These are the first 1 plate: ask for more with --count."
     code, out, _ = run("trials", "list", "--studio", studio, "--colour", "blue")
     assert code == 0 and out == "No plate has all of that: ask for less.\n"
     for slip in (("--colour", "mauve"), ("--undercoat", "gold"), ("--like", "9"), ("--order", "likeness")):

@@ -15,10 +15,10 @@ from matcher.colour.difference import delta_e_2000
 from matcher.colour.words_for_colours import SHADES, colour_in_words, colour_shade
 from matcher.dates import SHORT, local, shown
 from matcher.errors import ReadingError, SuggestionError
+from matcher.ranking.finding import FACETS, NONE, SEASONS, Finder, Wanted
 from matcher.reading.reading import Reading
 from matcher.recipe.names import canonical
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat, describe
-from matcher.suggest.finding import FACETS, NONE, SEASONS, Finder, Wanted
 from matcher.trials.trial import Trial
 from tests.example_counts import examples
 
@@ -177,12 +177,14 @@ def test_likeness_to_nothing_or_to_no_colour_is_refused() -> None:
 
 def test_by_colour_the_shades_follow_each_other_and_each_goes_from_dark_to_light() -> None:
     found = finder().find(order="colour")
-    assert [shade for shade, _ in found.groups] == [shade for shade in SHADES if shade in dict(found.groups)]
+    under = [group.heading for group in found.groups]
+    assert under == [shade for shade in SHADES if shade in under]
     at = 0
-    for shade, count in found.groups:
-        group = found.trials[at : at + count]
-        at += count
-        assert {colour_shade(trial.reading.lab) for trial in group} == {shade}
+    for one in found.groups:
+        assert one.first == at and one.count
+        group = found.trials[at : at + one.count]
+        at += one.count
+        assert {colour_shade(trial.reading.lab) for trial in group} == {one.heading}
         assert (np.diff([trial.reading.lab[0] for trial in group]) >= 0).all()
     assert at == len(found.trials)
 
@@ -192,8 +194,10 @@ def test_by_date_the_newest_or_the_oldest_come_first_under_their_years() -> None
     assert [trial.id for trial in newest.trials] == [trial.id for trial in reversed(oldest.trials)]
     days = [trial.made_at for trial in oldest.trials]
     assert days == sorted(days)
-    assert dict(newest.groups) == Counter(str(local(day).year) for day in days)
-    assert [year for year, _ in newest.groups] == sorted({year for year, _ in oldest.groups}, reverse=True)
+    assert {group.heading: group.count for group in newest.groups} == Counter(str(local(day).year) for day in days)
+    assert [group.heading for group in newest.groups] == sorted(
+        {group.heading for group in oldest.groups}, reverse=True
+    )
 
 
 def test_an_empty_log_is_searched_in_vain_and_without_a_fault() -> None:

@@ -13,6 +13,7 @@ import pytest
 from colour.difference import delta_E_CIE2000
 from streamlit.testing.v1 import AppTest
 
+from matcher.ranking import long_log
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.studio import Studio
@@ -164,6 +165,30 @@ def test_a_long_log_comes_in_chunks(monkeypatch: pytest.MonkeyPatch, tmp_path: P
     app.button(key="log.more").click().run()
     assert bricks(app) == list(range(1, AT_ONCE + 41))
     assert not [button for button in app.button if button.key == "log.more"]
+
+
+def test_a_log_too_long_to_be_read_whole_is_searched_where_it_lies(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setattr(long_log, "READ_WHOLE", 10)
+    monkeypatch.setattr(long_log, "PORTION", 20)
+    monkeypatch.setattr(long_log, "MOST_LOOKED_AT", 20)
+    trials = [*(plate(1 + number % 20) for number in range(60)), GREENS[0]]
+    app = wall(monkeypatch, tmp_path, trials, view="list")
+    assert "The first 15 found, of 61 plates" in said(app)
+    app.button(key="log.more").click().run()
+    assert "The first 30 found, of 61 plates" in said(app)
+    pills = {one.label: list(one.options) for one in app.button_group if one.label == "Chemical"}
+    assert pills == {"Chemical": ["cupric nitrate", "ferric nitrate", "bare metal"]}, "they can't be counted"
+    app = wall(monkeypatch, tmp_path, words="cupric", order="newest", view="list")
+    for looked in (40, 60):
+        assert f"0 found in {looked} looked through, of 61 plates" in said(app)
+        assert "No plate is all of this" not in said(app)
+        app.button(key="log.more").click().run()
+    assert "1 of 61 plates" in said(app) and [one.key for one in app.button if one.label == "Open"] == ["log.open.61"]
+    assert not [one for one in app.button if one.key == "log.more"]
+    app = wall(monkeypatch, tmp_path, plate="61")
+    assert "Plate 61" in said(app)
 
 
 def test_a_plate_is_opened_and_left_by_hand_and_two_are_picked(read_demo: Served, visit: Visit) -> None:

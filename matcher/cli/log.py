@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from matcher.cli.bench import named_piece
 from matcher.cli.suggest import add_nearest
 from matcher.errors import Caveat, StudioError
+from matcher.ranking.finding import FACETS, ORDERS, SEASONS, Finds, Found, Wanted
+from matcher.ranking.long_log import PORTION, READ_WHOLE
 from matcher.recipe.names import same
 from matcher.recipe.recipe import MAX_PASSES, Coat, Recipe, Undercoat
-from matcher.suggest.finding import FACETS, ORDERS, SEASONS, Finder, Found, Wanted
 from matcher.typed_in import values, words
 from matcher.typed_in.options import (
     Commands,
@@ -34,11 +35,13 @@ from matcher.typed_in.words import Answer
 from matcher.words import agreeing, counted
 
 if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
     from matcher.bench.work import Piece
     from matcher.notebook import OwnTable
     from matcher.notebook_columns import Meanings
+    from matcher.ranking.finding import Facet, Order
     from matcher.studio import Studio
-    from matcher.suggest.finding import Facet
     from matcher.trials.facts import TypedFacts
     from matcher.trials.fields import PlateField
     from matcher.trials.trial import StageReading, Trial
@@ -68,11 +71,13 @@ def _add_record(parser: Parser) -> None:
 
 
 def _add_trials(parser: Parser) -> None:
-    about = "with those set aside"
+    about, how_many = "with those set aside", f"how many at most (all; of a log of over {READ_WHOLE:,}, {PORTION})"
     parser.add_argument("--all", action="store_true", help=about)
+    parser.add_argument("--count", metavar="N", type=values.whole, help=how_many)
     parts = Commands(parser, "PART", required=False)
     listed = parts.add("list", "List the logged plates.", list_trials)
     listed.add_argument("--all", action="store_true", default=argparse.SUPPRESS, help=about)
+    listed.add_argument("--count", metavar="N", type=values.whole, default=argparse.SUPPRESS, help=how_many)
     _add_finding(listed)
     add_nearest(parts)
     about = "Write the log to a file: .zip with its photographs, .csv for a spreadsheet."
@@ -108,8 +113,8 @@ def _add_finding(parser: Parser) -> None:
     for facet in BY_NAME:
         about = f'such as "{SEASONS[1]}"' if facet == "season" else "as the log has it, or none"
         parser.add_argument(f"--{facet}", metavar="NAME", action="append", default=[], help=about)
-    about = "by number (the usual), newest, oldest, colour (by hue, each from dark to light), likeness (nearest first)"
-    parser.add_argument("--order", choices=ORDERS, help=about)
+    about = "number (the usual), newest, oldest, colour (by hue, each from dark to light), likeness (nearest first)"
+    parser.add_argument("--order", choices=("number", *ORDERS), help=about)
     about = "a plate's number, or CIELAB as L,a,b: the list says how far each is from it"
     parser.add_argument("--like", metavar="PLATE|L,a,b", help=about)
 
@@ -240,44 +245,49 @@ def _stages(options: argparse.Namespace, recipe: Recipe) -> tuple[StageReading, 
 
 
 def list_trials(options: argparse.Namespace) -> Answer:
-    """List the logged plates: all of them, or those that are looked for."""
+    """List the logged plates: all of them, or those that are looked for; of a long log the first of them."""
     with studio_that_is_there(options) as studio:
-        found = _found(studio, options) if hasattr(options, "order") else Found(_all_trials(studio, options))
-        document: dict[str, Any] = {"studio": studio.name, "trials": [trial.as_dict() for trial in found.trials]}
-        some = bool(found.trials) or bool(studio.trials(include_set_aside=True))
-    lines = [line for trial in found.trials for line in words.trial_lines(trial)]
+        finder = studio.finder()
+        found = _found(studio, finder, options)
+        name = studio.name
+    document: dict[str, Any] = {
+        "studio": name,
+        "trials": [trial.as_dict() for trial in found.trials],
+        "left": found.left,
+    }
+    lines = [words.trial_lines(trial) for trial in found.trials]
     if found.delta_e00 is not None:
         document["delta_e00"] = [round(float(value), 4) for value in found.delta_e00]
         lines = [
-            line
-            for trial, value in zip(found.trials, found.delta_e00, strict=True)
-            for line in (f"{words.trial_lines(trial)[0]}  ΔE00 {value:.1f}", *words.trial_lines(trial)[1:])
+            [f"{line[0]}  ΔE00 {value:.1f}", *line[1:]] for line, value in zip(lines, found.delta_e00, strict=True)
         ]
-    none = "No plate has all of that: ask for less." if some else f"No plate is logged in {document['studio']} yet."
-    return Answer(document, lines or [none])
+    said = [line for of_one in lines for line in of_one]
+    if found.left:
+        said.append(f"These are the first {counted(len(found.trials), 'plate')}: ask for more with --count.")
+    none = "No plate has all of that: ask for less." if finder.count else f"No plate is logged in {name} yet."
+    return Answer(document, said or [none])
 
 
-def _all_trials(studio: Studio, options: argparse.Namespace) -> tuple[Trial, ...]:
-    return tuple(studio.trials(include_set_aside=options.all))
+def _found(studio: Studio, finder: Finds, options: argparse.Namespace) -> Found:
+    """Return the plates that the options of ``trials list`` ask for, and wait until they are found."""
+    like, wanted = None, Wanted(set_aside=options.all)
+    order: Order | None = None
+    if hasattr(options, "find"):
+        chosen = tuple((facet, _named(finder, facet, getattr(options, facet))) for facet in BY_NAME)
+        wanted, order = Wanted(options.find, tuple(options.colour), chosen, options.all), options.order
+        if options.like is not None:
+            like = _like(studio, options.like.strip())
+    order = order or ("number" if like is None else "likeness")
+    most = options.count if options.count is not None or finder.count <= READ_WHOLE else PORTION
+    return finder.find(wanted, order, like, most, looks=None)
 
 
-def _found(studio: Studio, options: argparse.Namespace) -> Found:
-    """Return the plates that the options of ``trials list`` ask for."""
-    finder = studio.finder()
-    chosen = tuple((facet, _named(finder, facet, getattr(options, facet))) for facet in BY_NAME)
-    like = None
-    if options.like is not None:
-        number = options.like.strip()
-        is_plate = number.isascii() and number.isdigit()
-        like = studio.trial(values.whole(number)).reading.lab if is_plate else values.colour(number)
-    wanted = Wanted(options.find, tuple(options.colour), chosen, options.all)
-    if options.order is not None or like is not None:
-        return finder.find(wanted, options.order or "likeness", like)
-    found = finder.find(wanted, "oldest")
-    return Found(tuple(sorted(found.trials, key=lambda trial: trial.id or 0)))
+def _like(studio: Studio, said: str) -> ArrayLike:
+    is_plate = said.isascii() and said.isdigit()
+    return studio.trial(values.whole(said)).reading.lab if is_plate else values.colour(said)
 
 
-def _named(finder: Finder, facet: Facet, typed: list[str]) -> tuple[str, ...]:
+def _named(finder: Finds, facet: Facet, typed: list[str]) -> tuple[str, ...]:
     """Return the values of a facet as the log writes them. Raises TypingError."""
     known = [name for name, _ in finder.choices(facet, Wanted(set_aside=True))] if typed else []
     return tuple(values.known_name(text, known, facet) for text in typed)

@@ -89,6 +89,8 @@ SHADES = (
 )
 """The families' parts, as an order too: what is left of a colour's words without those for lightness and chroma."""
 
+_PLACES = {shade: place for place, shade in enumerate(SHADES)}
+
 COLOUR_WORDS = frozenset(
     word
     for said in (*FAMILIES, *SHADES, *(name for _, name in _TINGES), "dark light pale greyish strong")
@@ -130,6 +132,11 @@ def colour_shade(lab: ArrayLike) -> str:
     if _is_nearly_neutral(lightness, chroma):
         return _grey(lightness)[1]
     return _hue(lightness, chroma, hue).name
+
+
+def shade_place(lab: ArrayLike) -> int:
+    """Return the place in SHADES of the one that a CIELAB colour (3,) is."""
+    return _PLACES[colour_shade(lab)]
 
 
 def _is_nearly_neutral(lightness: float, chroma: float) -> bool:

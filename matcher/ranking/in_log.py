@@ -43,12 +43,14 @@ By = Literal["memory", "index", "scan"]
 class Among:
     """Which plates are ranked: those that count, and of them those with all that is said here.
 
-    alloy, chemical (of a coat): by any way of writing the name. made_since: a moment.
+    alloy, chemical (of a coat): by any way of writing the name. made_since: a moment. set_aside: whether those that no
+    longer count are ranked too.
     """
 
     alloy: str | None = None
     chemical: str | None = None
     made_since: datetime | None = None
+    set_aside: bool = False
 
 
 ALL = Among()
@@ -107,7 +109,7 @@ class NearestPlates:
                 numbers, labs = _colours(session, [*where])
                 found = _ranked(goal, numbers, labs, count, "scan")
                 return Ranked(found.numbers, found.delta_e00, found.compared, "scan", self._index.why)
-            return _by_index(session, goal, count, where)
+            return _by_index(session, goal, count, where, among != ALL)
 
     def plates(self, target: ArrayLike, count: int, among: Among = ALL) -> NearPlates:
         """Return the ``count`` plates nearest to a target themselves; one that is damaged in the log is left out.
@@ -153,8 +155,10 @@ def _ranked(goal: Floats, numbers: Indices, labs: Floats, count: int, by: By) ->
     return Ranked(tuple(numbers[rows].tolist()), delta, len(labs), by)
 
 
-def _by_index(session: Session, goal: Floats, count: int, where: Sequence[sa.ColumnElement[bool]]) -> Ranked:
-    narrowed = len(where) > 1  # then the index is walked until so many have all that is asked for
+def _by_index(
+    session: Session, goal: Floats, count: int, where: Sequence[sa.ColumnElement[bool]], narrowed: bool
+) -> Ranked:
+    # narrowed: then the index is walked until so many have all that is asked for
     first = (FIRST_NARROWED if narrowed else FIRST) + FIRST_EACH * count
     numbers, labs = _colours(session, where, near=goal, most=first)
     if len(numbers) == first:
@@ -182,7 +186,7 @@ def _apart(column: InstrumentedAttribute[float], place: float) -> sa.ColumnEleme
 def _where(session: Session, among: Among) -> list[sa.ColumnElement[bool]]:
     """Return the conditions of being a plate that counts, and of what is asked for."""
     own = TrialRow.id == PlateColourRow.trial_id
-    where = [~sa.exists().where(own, TrialRow.set_aside_reason.is_not(None))]
+    where = [] if among.set_aside else [~sa.exists().where(own, TrialRow.set_aside_reason.is_not(None))]
     if among.alloy is not None:
         where.append(sa.exists().where(own, TrialRow.alloy.in_(_spelt(session, TrialRow.alloy, among.alloy))))
     if among.chemical is not None:
@@ -195,19 +199,19 @@ def _where(session: Session, among: Among) -> list[sa.ColumnElement[bool]]:
 
 def _spelt(session: Session, column: InstrumentedAttribute[str], name: str) -> list[str]:
     """Return the ways in which the log writes a name. Raises SuggestionError where no plate has it."""
-    known = names_in(session, column)
+    known = values_in(session, column)
     spelt = [one for one in known if canonical(one) == canonical(name)]
     if not spelt:
         raise SuggestionError(f"No plate has {name!r}: the log has {', '.join(known[:12]) or 'nothing yet'}.")
     return spelt
 
 
-def names_in(session: Session, column: InstrumentedAttribute[str]) -> list[str]:
+def values_in(session: Session, column: InstrumentedAttribute[Any]) -> list[Any]:
     """Return the values of an indexed column, each once: a step of the index for each, however many rows there are."""
-    first = sa.select(sa.func.min(column).label("name")).cte("names", recursive=True)
-    following = sa.select(sa.func.min(column)).where(column > first.c.name).scalar_subquery()
-    names = first.union_all(sa.select(following).where(first.c.name.is_not(None)))
-    return [name for name in session.scalars(sa.select(names.c.name)) if name is not None]
+    first = sa.select(sa.func.min(column).label("value")).cte("found", recursive=True)
+    following = sa.select(sa.func.min(column)).where(column > first.c.value).scalar_subquery()
+    found = first.union_all(sa.select(following).where(first.c.value.is_not(None)))
+    return [value for value in session.scalars(sa.select(found.c.value)) if value is not None]
 
 
 def _colours(

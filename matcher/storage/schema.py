@@ -28,7 +28,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 from matcher.errors import StudioError
 
-HEAD = "r0010"
+HEAD = "r0011"
 
 _NAMES = {
     "ix": "ix_%(column_0_label)s",
@@ -183,6 +183,9 @@ class TrialRow(Table):
         Index("ix_trials_made_at", "made_at", "id"),
         Index("ix_trials_alloy", "alloy"),
         Index("ix_trials_set_aside", "id", postgresql_where=_ASIDE, sqlite_where=_ASIDE),
+        Index("ix_trials_made_by", "made_by"),
+        Index("ix_trials_seal_kind", "seal_kind"),
+        Index("ix_trials_undercoat_chemical", "undercoat_chemical"),
     )
     id: Mapped[int] = mapped_column(primary_key=True)
     uid: Mapped[str] = mapped_column(String(64), unique=True)
@@ -255,10 +258,12 @@ class PlateColourRow(Table):
     """A plate's colour, that of its finished reading, as it is searched by: narrow, so that a million are soon read.
 
     lab: CIELAB under D50. near: its ``colour.difference.near_uniform`` coordinates, by which PostgreSQL finds what is
-    near (`ranking.in_log`); a change of that function needs a migration that writes them anew.
+    near (`ranking.in_log`). shade: its ``colour.words_for_colours.shade_place``, by which a long log is laid out. A
+    change of either function needs a migration that writes them anew.
     """
 
     __tablename__ = "plate_colours"
+    __table_args__ = (Index("ix_plate_colours_shade", "shade", "lab_l", "trial_id"),)
     trial_id: Mapped[int] = mapped_column(ForeignKey("trials.id"), primary_key=True, autoincrement=False)
     lab_l: Mapped[float]
     lab_a: Mapped[float]
@@ -266,6 +271,7 @@ class PlateColourRow(Table):
     near_l: Mapped[float]
     near_a: Mapped[float]
     near_b: Mapped[float]
+    shade: Mapped[int] = mapped_column(server_default="0")
 
 
 class EarlierReadingRow(Table):

@@ -68,13 +68,16 @@ class TrialLog:
 
     def some(self, numbers: Sequence[int]) -> list[Trial]:
         """Return trials by their numbers, set aside or not, in this order; those that can't be read are left out."""
-        found = {trial.id: trial for trial in self.database.load("plate", load_trials, TrialRow.id.in_(numbers))}
+        known = [number for number in numbers if row_number(number)]
+        found = {trial.id: trial for trial in self.database.load("plate", load_trials, TrialRow.id.in_(known))}
         return [found[number] for number in numbers if number in found]
 
-    def count(self) -> int:
-        """Return how many trials count, without reading them."""
+    def count(self, include_set_aside: bool = False) -> int:
+        """Return how many trials count, without reading them; those set aside only when asked for."""
         with self.database.reading() as session:
             every = session.scalar(sa.select(sa.func.count()).select_from(TrialRow)) or 0
+            if include_set_aside:
+                return every
             aside = sa.select(sa.func.count()).where(TrialRow.set_aside_reason.is_not(None))
             return every - (session.scalar(aside) or 0)
 

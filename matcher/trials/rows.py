@@ -9,6 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from matcher.colour.difference import near_uniform
+from matcher.colour.words_for_colours import shade_place
 from matcher.errors import StudioError
 from matcher.reading.reading import Reading
 from matcher.recipe.fields import COAT, METAL, SEAL, UNDERCOAT, Part
@@ -75,7 +76,7 @@ def colour_values(trial_id: int, reading: Reading) -> dict[str, Any]:
     """Return the columns that a plate's colour is searched by."""
     lab, near = reading.lab.tolist(), near_uniform(reading.lab).tolist()
     names = ("lab_l", "lab_a", "lab_b", "near_l", "near_a", "near_b")
-    return {"trial_id": trial_id, **dict(zip(names, [*lab, *near], strict=True))}
+    return {"trial_id": trial_id, **dict(zip(names, [*lab, *near], strict=True)), "shade": shade_place(lab)}
 
 
 def target_values(target: Target) -> dict[str, Any]:

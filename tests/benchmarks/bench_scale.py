@@ -15,6 +15,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from uuid import uuid4
 
 import numpy as np
@@ -22,6 +23,8 @@ import sqlalchemy as sa
 
 from matcher.colour.difference import delta_e_2000, near_uniform
 from matcher.colour.types import Floats
+from matcher.colour.words_for_colours import shade_place
+from matcher.ranking.finding import ANY, FACETS, ORDERS, Wanted
 from matcher.ranking.in_log import ALL, Among
 from matcher.ranking.nearest import nearest
 from matcher.reading.reading import Reading
@@ -75,6 +78,7 @@ def _measure(url: str, count: int, seed: int, before: bool) -> None:
         studio.ranking.rank((40, 10, 20), 1)
         print(f"  index made         {time.perf_counter() - started:8.1f} s")
         _rank(studio, labs, rng)
+        _find(studio)
         _start(url, before)
         if before:
             _rank_before(studio, labs, rng)
@@ -103,6 +107,27 @@ def _rank(studio: Studio, labs: Floats, rng: np.random.Generator) -> None:
             if among is ALL and len(times) <= 20:
                 _check(name, labs, target, ranked.numbers, ranked.delta_e00)
         print(f"  {name:18s} {_spread(times)}   compared {int(np.median(compared)):,} (most {max(compared):,})")
+
+
+def _find(studio: Studio) -> None:
+    """Print what the log's page waits for: what searches it, the first plates of each order, the next, rare words."""
+    print(f"  finder made        {_ms(studio.finder):8.0f} ms", end="")
+    finder = studio.finder()
+    print(f"   values of all facets {_ms(lambda: [finder.choices(facet) for facet in FACETS]):.0f} ms")
+    for order in ORDERS:
+        like = (38.0, 12.0, 20.0) if order == "likeness" else None
+        pages = [_ms(partial(finder.find, ANY, order, like, most)) for most in (300, 600, 900)]
+        print(f"  {order:18s} first 300, then twice as many more: {', '.join(f'{ms:,.0f}' for ms in pages)} ms")
+    for name, wanted in (
+        ("one of 5 chemicals", Wanted(chosen=(("chemical", ("bismuth nitrate",)),))),
+        ("a colour", Wanted(colours=("dark brown",))),
+        ("words of a fifth", Wanted(words="bismuth")),
+        ("words of none", Wanted(words="nothing-of-the-kind")),
+    ):
+        found = finder.find(wanted, "newest", most=1)  # the first look fills the server's memory
+        took = _ms(partial(finder.find, wanted, "newest", None, 300))
+        found = finder.find(wanted, "newest", most=300)
+        print(f"  {name:18s} {took:,.0f} ms, {len(found.trials)} found, looked through {found.looked_through}")
 
 
 def _start(url: str, before: bool) -> None:
@@ -142,7 +167,7 @@ def build(url: str, count: int, rng: np.random.Generator) -> Floats:
         "coats": "trial_id,position,chemical,strength_of_stock,passes,surface_temp_c,application",
         "readings": "trial_id,position,stage,lab_l,lab_a,lab_b,variance_l,variance_a,variance_b,covariance_la,"
         "covariance_lb,covariance_ab,source,whole",
-        "plate_colours": "trial_id,lab_l,lab_a,lab_b,near_l,near_a,near_b",
+        "plate_colours": "trial_id,lab_l,lab_a,lab_b,near_l,near_a,near_b,shade",
         "history": "at,who,what,kind,subject,detail",
     }
     parts = []
@@ -208,7 +233,7 @@ def _plates(start: int, count: int, rng: np.random.Generator) -> tuple[Floats, d
             for at, number in enumerate(numbers)
         ),
         "plate_colours": (
-            (number, *labs[at].tolist(), *near[at].tolist()) for at, number in enumerate(numbers)
+            (number, *labs[at].tolist(), *near[at].tolist(), shade_place(labs[at])) for at, number in enumerate(numbers)
         ),
         "history": ((days[at], MAKERS[maker[at]], "recorded", "trial", str(number), "")
                     for at, number in enumerate(numbers)),

@@ -20,9 +20,9 @@ from pathlib import Path
 import numpy as np
 
 from matcher.demo import make_demo_studio
+from matcher.ranking.finding import FACETS, Finder, Wanted
 from matcher.reading.reading import Reading
 from matcher.studio import Studio
-from matcher.suggest.finding import FACETS, Finder, Wanted
 from matcher.trials.trial import Trial
 from tests.plates import MADE_AT, a_recipe
 from tests.rendering.process import true_lab

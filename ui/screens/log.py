@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -17,6 +16,7 @@ from matcher.commissions.read_again import Owner
 from matcher.dates import shown
 from matcher.errors import StudioError
 from matcher.storage.damaged import in_words
+from matcher.typed import whole_number
 from matcher.words import counted
 from ui.photograph.lay_beside import TO_TAG, offer_to_lay
 from ui.photograph.photographs import figure
@@ -52,8 +52,8 @@ from ui.wall.tag_route import ON_NO_PLATE, on_no_plate
 
 if TYPE_CHECKING:
     from matcher.notebook import OwnTable
+    from matcher.ranking.finding import Finds, Found
     from matcher.studio import Studio
-    from matcher.suggest.finding import Finder, Found
     from matcher.trials.archive import Imported
     from matcher.trials.trial import Trial
 
@@ -90,34 +90,68 @@ def show() -> None:
     show_kept(studio)
 
 
-def _opened(finder: Finder) -> Trial | None:
+def _opened(finder: Finds) -> Trial | None:
     wanted = st.query_params.get("plate")
-    return None if wanted is None else next((trial for trial in finder.trials if str(trial.id) == wanted), None)
+    number = None if wanted is None else whole_number(wanted)
+    return None if number is None else next(iter(finder.plates([number])), None)
 
 
-def _find(finder: Finder) -> None:
+def _find(finder: Finds) -> None:
     """Ask what is looked for and show it, as a wall or as a list."""
     search = ask(finder)
-    found, fault = found_by(finder, search)
+    slot = _shown(search)
+    found, fault = found_by(finder, search, **st.session_state[slot])
     if fault:
         tell(fault, "warning")
-    total = len(finder.trials)
-    picking = _picked(finder, search, f"{len(found.trials):,} of {counted(total, 'plate')}")
-    if not total:
+    picking = _picked(finder, search, _tally(finder, found))
+    if not finder.count:
         tell("Nothing is logged yet: record a plate, or import a studio's export below.", "warning")
-    elif not found.trials:
+    elif not found.trials and not found.left:
         tell(
             "No plate is all of this. Try fewer words, or part of one, or choose less; “Set aside” shows plates that "
             "no longer count.",
             "warning",
         )
     if search.view == "list":
-        _list(found.trials)
+        _list(found, slot)
     else:
-        _wall(finder, search, found, picking)
+        _wall(finder, search, found, slot, picking)
 
 
-def _picked(finder: Finder, search: Search, tally: str) -> bool:
+def _shown(search: Search) -> str:
+    """Return where the session keeps how far a search is shown: from the start again when another is looked for."""
+    key = (*log_key(the_studio()), repr(replace(search, picked=())))
+    slot = f"log.shown.{search.view}"
+    if st.session_state.get(f"{slot}.of") != key:
+        at_first = A_PAGE if search.view == "list" else AT_ONCE
+        st.session_state.update({f"{slot}.of": key, slot: {"most": at_first, "looks": 1}})
+    return slot
+
+
+def _tally(finder: Finds, found: Found) -> str:
+    of = counted(finder.count, "plate")
+    if found.total is not None:
+        return f"{found.total:,} of {of}"
+    if found.looked_through is not None:
+        return f"{len(found.trials):,} found in {found.looked_through:,} looked through, of {of}"
+    return f"The first {len(found.trials):,} found, of {of}"
+
+
+def _more(found: Found, slot: str, step: int, reached: bool = False) -> None:
+    """Offer more plates than are shown, where there are or may be more; reached: one has scrolled to their end."""
+    so_far = st.session_state[slot]
+    if found.looked_through is not None:
+        if st.button("Look further", key="log.more"):
+            st.session_state[slot] = {**so_far, "looks": so_far["looks"] + 1}
+            st.rerun()
+        return
+    left = step if found.total is None else min(step, found.total - len(found.trials))
+    if left > 0 and (st.button(f"Show {left:d} more", key="log.more") or reached):
+        st.session_state[slot] = {**so_far, "most": so_far["most"] + step}
+        st.rerun()
+
+
+def _picked(finder: Finds, search: Search, tally: str) -> bool:
     """Show the plates that were picked beside each other; return whether a tap picks instead of opening.
 
     While plates are being picked only their pictures stand there, in a place of their own, so that the wall does not
@@ -126,10 +160,9 @@ def _picked(finder: Finder, search: Search, tally: str) -> bool:
     with st.container(horizontal=True, vertical_alignment="center", horizontal_alignment="distribute", key="tally"):
         st.html(f'<p class="pm-soft pm-tally">{tally}</p>', width="content")
         picking = search.view == "wall" and st.toggle(
-            "Pick plates to compare", key="log.picking", disabled=not finder.trials
+            "Pick plates to compare", key="log.picking", disabled=not finder.count
         )
-    plates = {trial.id: trial for trial in finder.trials}
-    chosen = [plates[plate] for plate in search.picked]
+    chosen = finder.plates(search.picked)
     if picking:
         with look.panel("picking"), st.container(horizontal=True, vertical_alignment="center"):
             st.html(picked_strip(chosen), width="stretch")
@@ -148,7 +181,7 @@ def _stop_picking() -> None:
     st.session_state["log.picking"] = False
 
 
-def _wall(finder: Finder, search: Search, found: Found, picking: bool) -> None:
+def _wall(finder: Finds, search: Search, found: Found, slot: str, picking: bool) -> None:
     def opened(plate: int) -> None:
         st.query_params["plate"] = str(plate)
 
@@ -156,22 +189,16 @@ def _wall(finder: Finder, search: Search, found: Found, picking: bool) -> None:
         to_address(in_address(finder).with_pick(plate))
 
     key = (*log_key(the_studio()), repr(replace(search, view="wall", picked=())))
-    slot = "log.shown"
-    if st.session_state.get(f"{slot}.of") != key:
-        st.session_state.update({f"{slot}.of": key, slot: AT_ONCE})
-    count = int(st.session_state[slot])
+    count = len(found.trials)
     show_wall(found, key, count, search.picked, picking)
-    left = max(0, len(found.trials) - count)
-    reached = on_the_wall(count, left, opened, picked)
-    if left and (st.button(f"Show {min(left, AT_ONCE):d} more", key="log.more") or reached):
-        st.session_state[slot] = count + AT_ONCE
-        st.rerun()
+    scrolls = found.left and found.looked_through is None  # a search that halted is gone on with by hand
+    reached = on_the_wall(count, AT_ONCE if scrolls else 0, opened, picked)
+    _more(found, slot, AT_ONCE, reached)
 
 
-def _list(found: Sequence[Trial]) -> None:
-    count = int(st.session_state.get("log.count", A_PAGE))
+def _list(found: Found, slot: str) -> None:
     with look.panel("rows"):
-        for trial in found[:count]:
+        for trial in found.trials:
             row, action = st.columns([5, 1], vertical_alignment="center")
             with row:
                 st.html(plate_row(trial, _patch(trial)))
@@ -179,9 +206,7 @@ def _list(found: Sequence[Trial]) -> None:
                 if st.button("Open", key=f"log.open.{trial.id}", width="stretch"):
                     st.query_params["plate"] = str(trial.id)
                     st.rerun()
-    if len(found) > count and st.button(f"Show {A_PAGE} more"):
-        st.session_state["log.count"] = count + A_PAGE
-        st.rerun()
+    _more(found, slot, A_PAGE)
 
 
 def _patch(trial: Trial) -> str:

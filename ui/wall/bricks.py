@@ -20,7 +20,7 @@ from ui.state.cache_keys import Key
 from ui.state.places import LOG
 
 if TYPE_CHECKING:
-    from matcher.suggest.finding import Found
+    from matcher.ranking.finding import Found
     from matcher.trials.trial import Trial
 
 AT_ONCE = 300
@@ -38,16 +38,17 @@ def show_wall(found: Found, key: Key, count: int, picked: Sequence[int], picking
     classes = "pm-wall picking" if picking else "pm-wall"
     for start in range(0, min(count, len(found.trials)), AT_ONCE):
         own = [plate for plate in picked if any(t.id == plate for t in found.trials[start : start + AT_ONCE])]
-        inner = _chunk((*key, start, tuple(own)), found, start, own)
+        stop = min(start + AT_ONCE, len(found.trials))
+        inner = _chunk((*key, start, stop, tuple(own)), found, start, own)
         st.html(f'<div class="{classes}">{inner}</div>')
 
 
 @st.cache_data(show_spinner=False, max_entries=120)
 def _chunk(key: Key, _found: Found, start: int, _picked: Sequence[int]) -> str:
-    headings, before = {}, 0
-    for heading, number in _found.groups:
-        headings[before] = f"<h2>{html.escape(heading)} <small>{number}</small></h2>"
-        before += number
+    headings = {}
+    for group in _found.groups:
+        counted = "" if group.count is None else f" <small>{group.count}</small>"
+        headings[group.first] = f"<h2>{html.escape(group.heading)}{counted}</h2>"
     bricks = []
     for place in range(start, min(start + AT_ONCE, len(_found.trials))):
         trial = _found.trials[place]

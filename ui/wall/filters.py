@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from matcher.suggest.finding import FACETS, NONE, ORDERS, Facet
+from matcher.ranking.finding import FACETS, NONE, ORDERS, Facet
 from ui.show.literal import literal
 from ui.wall.search import VIEWS, Search, in_address, in_words, to_address
 
 if TYPE_CHECKING:
-    from matcher.suggest.finding import Finder
+    from matcher.ranking.finding import Finds
 
 FACET_WORDS: dict[Facet, str] = {
     "shade": "Colour",
@@ -31,7 +31,7 @@ A_HANDFUL = 24
 """Up to how many values of a kind are laid out to be tapped; more are chosen from a list."""
 
 
-def ask(finder: Finder) -> Search:
+def ask(finder: Finds) -> Search:
     """Show the fields, filled from the address, and return what is looked for."""
     said = in_address(finder)
     _fill(said)
@@ -77,8 +77,11 @@ def _fill(said: Search) -> None:
             st.session_state[key] = value
 
 
-def _facets(finder: Finder, search: Search) -> Search:
-    """Let what the plates must have be chosen, kind by kind, each value with how many plates it would leave."""
+def _facets(finder: Finds, search: Search) -> Search:
+    """Let what the plates must have be chosen, kind by kind, each value with how many plates it would leave.
+
+    In a long log those are not counted.
+    """
     chosen: dict[Facet, tuple[str, ...]] = {}
     with st.container(horizontal=True, gap="small", key="facets"):
         for facet in FACETS:
@@ -105,14 +108,19 @@ def _label(facet: Facet, values: tuple[str, ...]) -> str:
     return f"{FACET_WORDS[facet]}: {in_words(shown)}" if shown else FACET_WORDS[facet]
 
 
-def _values(facet: Facet, counts: dict[str, int]) -> tuple[str, ...]:
+def _values(facet: Facet, counts: dict[str, int | None]) -> tuple[str, ...]:
     key, label = f"log.{facet}", FACET_WORDS[facet]
+
+    def said(value: str) -> str:
+        count = counts.get(value, 0)
+        return literal(_said(facet, value) if count is None else f"{_said(facet, value)} ({count})")
+
     if len(counts) <= A_HANDFUL:
         values = st.pills(
             label,
             list(counts),
             selection_mode="multi",
-            format_func=lambda value: literal(f"{_said(facet, value)} ({counts.get(value, 0)})"),
+            format_func=said,
             key=key,
             wrap=True,
         )
@@ -120,7 +128,7 @@ def _values(facet: Facet, counts: dict[str, int]) -> tuple[str, ...]:
         values = st.multiselect(
             label,
             list(counts),
-            format_func=lambda value: literal(f"{_said(facet, value)} ({counts.get(value, 0)})"),
+            format_func=said,
             key=key,
         )
     return tuple(values or ())

@@ -4,23 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import TYPE_CHECKING, Literal
 
 import streamlit as st
 
 from matcher.errors import MatcherError
-from matcher.suggest.finding import FACETS, ORDERS, Facet, Found, Order, Wanted
+from matcher.ranking.finding import FACETS, ORDERS, Facet, Found, Order, Wanted
 from matcher.typed import numbers, whole_number
 from ui.photograph.lay_beside import TO_TAG
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-    from matcher.suggest.finding import Finder
+    from matcher.ranking.finding import Finds
 
 View = Literal["wall", "list"]
 VIEWS: tuple[View, ...] = ("wall", "list")
 MOST_PICKED = 4
+MOST_LOOKED_UP = 20
+"""Numbers in an address of which no more than the picked ones should be plates."""
 _BESIDE = ("plate", "logged", "piece", "target", TO_TAG)
 """What the address holds beside a search."""
 
@@ -63,7 +66,7 @@ class Search:
         return replace(self, picked=(*self.picked, plate)[-MOST_PICKED:])
 
 
-def in_address(finder: Finder) -> Search:
+def in_address(finder: Finds) -> Search:
     """Return the search that the address holds; what no plate has, and what is no search, is passed over."""
     asked = st.query_params
     chosen: dict[Facet, tuple[str, ...]] = {}
@@ -72,8 +75,8 @@ def in_address(finder: Finder) -> Search:
             known = {value for value, _ in finder.choices(facet, Wanted(set_aside=True))}
             chosen[facet] = tuple(value for value in values if value in known)
     order, view = asked.get("order", "colour"), asked.get("view", "wall")
-    numbers_ = {trial.id for trial in finder.trials}
-    picked = [plate for plate in map(whole_number, asked.get_all("pick")) if plate in numbers_]
+    named = dict.fromkeys(plate for plate in map(whole_number, asked.get_all("pick")) if plate is not None)
+    picked = [trial.id or 0 for trial in finder.plates(list(named)[:MOST_LOOKED_UP])]
     return Search(
         words=asked.get("words", ""),
         chosen={facet: values for facet, values in chosen.items() if values},
@@ -81,7 +84,7 @@ def in_address(finder: Finder) -> Search:
         order=next((known for known in ORDERS if known == order), "colour"),
         like=asked.get("like", ""),
         view=next((known for known in VIEWS if known == view), "wall"),
-        picked=tuple(dict.fromkeys(plate for plate in picked if plate is not None))[:MOST_PICKED],
+        picked=tuple(picked[:MOST_PICKED]),
     )
 
 
@@ -96,25 +99,26 @@ def to_address(search: Search) -> None:
         st.query_params.from_dict({**kept, **query})
 
 
-def found_by(finder: Finder, search: Search) -> tuple[Found, str]:
-    """Return what is found, and a sentence when it is not in the order that was asked for."""
+def found_by(finder: Finds, search: Search, most: int, looks: int) -> tuple[Found, str]:
+    """Return the first ``most`` found, and a sentence when they are not in the order that was asked for."""
+    find = partial(finder.find, search.wanted, most=most, looks=looks)
     if search.order != "likeness":
-        return finder.find(search.wanted, search.order), ""
+        return find(search.order), ""
     lab = lab_of(search.like, finder)
     if lab is None:
         said = "Type a plate's number, or L*, a*, b*, that the plates should be like: “88”, or “36.2, 17.1, 28.8”."
-        return finder.find(search.wanted, "colour"), said
+        return find("colour"), said
     try:
-        return finder.find(search.wanted, "likeness", like=lab), ""
+        return find("likeness", lab), ""
     except MatcherError as error:
-        return finder.find(search.wanted, "colour"), str(error)
+        return find("colour"), str(error)
 
 
-def lab_of(like: str, finder: Finder) -> ArrayLike | None:
+def lab_of(like: str, finder: Finds) -> ArrayLike | None:
     """Return the CIELAB (3,) that "likeness" goes by: a plate's, or the figures typed; None for neither."""
     plate = whole_number(like.strip().casefold().removeprefix("plate").strip())
     if plate is not None:
-        return next((trial.reading.lab for trial in finder.trials if trial.id == plate), None)
+        return next((trial.reading.lab for trial in finder.plates([plate])), None)
     figures = numbers(like)
     return figures if figures is not None and len(figures) == 3 else None
 

@@ -1,15 +1,16 @@
 """Plates found among many: by colour, by what was done and who did it, by words; laid out by colour, likeness or date.
 
-Everything is looked up once when a `Finder` is made of the log; a search then asks no database. What it says it found
-is facts: the page and the command line make the sentences.
+Everything is looked up once when a `Finder` is made of plates; a search then asks no database. A log too long for that
+is searched by `long_log`, which asks the same of its plates portion by portion. What is found is facts: the page and
+the command line make the sentences.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Container, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -33,8 +34,10 @@ from matcher.recipe.recipe import describe
 if TYPE_CHECKING:
     from matcher.trials.trial import Trial
 
-Order = Literal["newest", "oldest", "colour", "likeness"]
+Order = Literal["newest", "oldest", "colour", "likeness", "number"]
 ORDERS: tuple[Order, ...] = ("newest", "oldest", "colour", "likeness")
+"""Those that people lay plates out by."""
+UNDER_HEADINGS = ("newest", "oldest", "colour")
 Facet = Literal["shade", "chemical", "undercoat", "alloy", "seal", "maker", "season", "year", "target"]
 FACETS: tuple[Facet, ...] = ("shade", "chemical", "undercoat", "alloy", "seal", "maker", "season", "year", "target")
 
@@ -63,18 +66,67 @@ class Wanted:
     set_aside: bool = False
 
 
+ANY = Wanted()
+
+
+@dataclass(frozen=True)
+class Group:
+    """A heading over plates. first: the place of the first of them. count: how many there are in all, if counted."""
+
+    heading: str
+    first: int
+    count: int | None
+
+
 @dataclass(frozen=True, eq=False)
 class Found:
     """What was found, in order.
 
-    delta_e00: (n,) how far each is from what it should be like; None where nothing was named. groups: headings with
-    how many plates stand under each, in order: shades for "colour", years for "newest" and "oldest", none for
-    "likeness".
+    delta_e00: (n,) how far each is from what it should be like; None where nothing was named. groups: headings, in
+    order: shades for "colour", years for "newest" and "oldest", none else. total: how many there are in all,
+    None where a long log was not searched to its end. looked_through: how many plates were looked at, where the search
+    of a long log was halted before it had found as many as were asked for; None else.
     """
 
     trials: tuple[Trial, ...]
     delta_e00: Floats | None = None
-    groups: tuple[tuple[str, int], ...] = ()
+    groups: tuple[Group, ...] = ()
+    total: int | None = None
+    looked_through: int | None = None
+
+    @property
+    def left(self) -> bool:
+        """Whether there are, or may be, more."""
+        return self.total is None or self.total > len(self.trials)
+
+
+class Finds(Protocol):
+    """What searches a log, short or long. count: how many plates it has, those set aside too."""
+
+    @property
+    def count(self) -> int: ...
+
+    def plates(self, numbers: Sequence[int]) -> list[Trial]:
+        """Return plates by their numbers, in this order; those that are not there are left out."""
+        ...
+
+    def find(
+        self,
+        wanted: Wanted = ...,
+        order: Order = ...,
+        like: ArrayLike | None = None,
+        most: int | None = None,
+        looks: int | None = 1,
+    ) -> Found:
+        """Return the plates that are wanted, in order; most: the first so many. See ``Finder.find``.
+
+        looks: how many times a long log is gone on with where few plates are found; None until enough are.
+        """
+        ...
+
+    def choices(self, facet: Facet, wanted: Wanted = ...) -> tuple[tuple[str, int | None], ...]:
+        """Return the values of a facet with how many plates each would leave, None where that is not counted."""
+        ...
 
 
 class Finder:
@@ -96,18 +148,37 @@ class Finder:
         self._called = [colour_in_words(lab) for lab in self.labs]
         self._shades = [colour_shade(lab) for lab in self.labs]
 
-    def find(self, wanted: Wanted = Wanted(), order: Order = "newest", like: ArrayLike | None = None) -> Found:
+    @property
+    def count(self) -> int:
+        return len(self.trials)
+
+    def plates(self, numbers: Sequence[int]) -> list[Trial]:
+        """Return plates by their numbers, in this order; those that are not there are left out."""
+        return [self._by_number[number] for number in numbers if number in self._by_number]
+
+    def find(
+        self,
+        wanted: Wanted = ANY,
+        order: Order = "newest",
+        like: ArrayLike | None = None,
+        most: int | None = None,
+        looks: int | None = 1,
+    ) -> Found:
         """Return the plates that are wanted, in order.
 
         Parameters
         ----------
         wanted : Wanted
             What they must have.
-        order : {"newest", "oldest", "colour", "likeness"}
+        order : {"newest", "oldest", "colour", "likeness", "number"}
             "colour" goes by shade, from the neutral ones round the hues, and in each from dark to light.
         like : array_like, shape (3,), optional
             CIELAB under D50 that "likeness" goes by, the nearest first (CIEDE2000, ISO/CIE 11664-6); plates that are
             equally near by number.
+        most : int, optional
+            The first so many; None for all.
+        looks : int, optional
+            Of a long log alone: here every plate is looked at.
 
         Raises
         ------
@@ -116,7 +187,8 @@ class Finder:
         ReadingError
             ``like`` is no colour.
         """
-        rows = np.flatnonzero(self._wanted(wanted))
+        self._check(wanted)
+        rows = np.flatnonzero(self.rows(wanted))
         delta = None if like is None else delta_e_2000(checked_lab(like), self.labs[rows])
         if order == "likeness":
             if delta is None:
@@ -124,25 +196,29 @@ class Finder:
             by = np.lexsort((rows, delta))
         elif order == "colour":
             by = np.lexsort((rows, self.labs[rows, 0], self._shade_places[rows]))
+        elif order == "number":
+            by = np.arange(len(rows))
         else:
             by = np.lexsort((rows, self._moments[rows]))
             by = by[::-1] if order == "newest" else by
-        rows = rows[by]
-        headings = {"colour": self._shades, "newest": self._years, "oldest": self._years}.get(order)
+        rows, total = rows[by], len(rows)
+        headings = self.headings(order)
         return Found(
-            trials=tuple(self.trials[row] for row in rows),
-            delta_e00=None if delta is None else np.asarray(delta[by]),
-            groups=() if headings is None else _grouped([headings[row] for row in rows]),
+            trials=tuple(self.trials[row] for row in rows[:most]),
+            delta_e00=None if delta is None else np.asarray(delta[by][:most]),
+            groups=() if order not in UNDER_HEADINGS else grouped([headings[row] for row in rows]),
+            total=total,
         )
 
-    def choices(self, facet: Facet, wanted: Wanted = Wanted()) -> tuple[tuple[str, int], ...]:
+    def choices(self, facet: Facet, wanted: Wanted = ANY) -> tuple[tuple[str, int], ...]:
         """Return the values of a facet with how many plates each would leave, of those wanted but for this facet.
 
         The values that are chosen are among them, whatever they leave; else those that leave none are not. Shades,
         seasons and years in their own order, the others by how often they occur. Raises SuggestionError.
         """
         others = replace(wanted, chosen=tuple((name, values) for name, values in wanted.chosen if name != facet))
-        rows = self._wanted(others)
+        self._check(others)
+        rows = self.rows(others)
         kept = {value for name, values in wanted.chosen if name == facet for value in values}
         counted = [(value, int((has & rows).sum())) for value, has in self._has[facet].items()]
         shown_ones = [(value, count) for value, count in counted if count or value in kept]
@@ -150,7 +226,12 @@ class Finder:
             return tuple(shown_ones)
         return tuple(sorted(shown_ones, key=lambda item: (-item[1], item[0])))
 
-    def _wanted(self, wanted: Wanted) -> Rows:
+    def headings(self, order: Order) -> list[str]:
+        """Return what each plate (n,) stands under in an order: its shade, or its year."""
+        return self._shades if order == "colour" else self._years
+
+    def rows(self, wanted: Wanted) -> Rows:
+        """Tell of each plate (n,) whether it is wanted. Raises SuggestionError for a colour that has no such name."""
         rows = np.ones(len(self.trials), dtype=bool) if wanted.set_aside else self._counts.copy()
         for facet, values in wanted.chosen:
             if values:
@@ -164,10 +245,15 @@ class Finder:
         return rows
 
     def _rows_of(self, facet: Facet, value: str) -> Rows:
-        try:
-            return self._has[facet][value]
-        except KeyError:
-            raise SuggestionError(f"No plate has {value!r} as its {facet}: choose another.") from None
+        found = self._has[facet].get(value)
+        return np.zeros(len(self.trials), dtype=bool) if found is None else found
+
+    def _check(self, wanted: Wanted) -> None:
+        check_known(wanted, lambda facet: self._has[facet])
+
+    @cached_property
+    def _by_number(self) -> dict[int | None, Trial]:
+        return {trial.id: trial for trial in self.trials}
 
     @cached_property
     def _has(self) -> dict[Facet, dict[str, Rows]]:
@@ -263,12 +349,18 @@ def _rows_by_value(values: Sequence[tuple[str, ...]]) -> dict[str, Rows]:
     return found
 
 
-def _grouped(headings: Sequence[str]) -> tuple[tuple[str, int], ...]:
-    """Return each heading with how many times it follows itself."""
-    groups: list[tuple[str, int]] = []
-    for heading in headings:
-        if groups and groups[-1][0] == heading:
-            groups[-1] = (heading, groups[-1][1] + 1)
-        else:
-            groups.append((heading, 1))
-    return tuple(groups)
+def check_known(wanted: Wanted, known: Callable[[Facet], Container[str]]) -> None:
+    """Raise SuggestionError when a facet's value that is wanted is none that the log knows."""
+    for facet, values in wanted.chosen:
+        for value in values:
+            if value not in known(facet):
+                raise SuggestionError(f"No plate has {value!r} as its {facet}: choose another.")
+
+
+def grouped(headings: Sequence[str], counted: bool = True) -> tuple[Group, ...]:
+    """Return each heading once for all the places where it follows itself."""
+    firsts = [place for place, heading in enumerate(headings) if place == 0 or headings[place - 1] != heading]
+    ends = [*firsts[1:], len(headings)] if firsts else []
+    return tuple(
+        Group(headings[first], first, end - first if counted else None) for first, end in zip(firsts, ends, strict=True)
+    )

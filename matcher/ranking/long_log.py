@@ -1,0 +1,276 @@
+"""Plates found in a log that is too long to be read whole: the same answers as `finding` gives, portion by portion.
+
+The database narrows and orders by what it keeps; `finding` decides on the plates that it sends. A search reads on from
+where it stood when more is asked for, and halts when it has looked at many plates and found few.
+"""
+
+from __future__ import annotations
+
+import math
+import threading
+from collections import OrderedDict
+from collections.abc import Iterator, Mapping, Sequence
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import sqlalchemy as sa
+from numpy.typing import ArrayLike
+from sqlalchemy.orm import InstrumentedAttribute, Session
+
+from matcher.colour.cielab import checked_lab
+from matcher.colour.difference import delta_e_2000
+from matcher.colour.types import Floats
+from matcher.colour.words_for_colours import SHADES
+from matcher.dates import local, year_span
+from matcher.errors import SuggestionError
+from matcher.ranking.finding import (
+    ANY,
+    FACETS,
+    NONE,
+    SEASONS,
+    UNDER_HEADINGS,
+    Facet,
+    Finder,
+    Found,
+    Group,
+    Order,
+    Wanted,
+    check_known,
+    grouped,
+)
+from matcher.ranking.in_log import MOST, Among, NearestPlates, values_in
+from matcher.recipe.names import canonical
+from matcher.storage.database import Database
+from matcher.storage.schema import CoatRow, PlateColourRow, TrialRow
+from matcher.trials.log import TrialLog
+from matcher.trials.trial import Trial
+
+READ_WHOLE = 6_000
+"""Plates, those set aside too, up to which a log is read whole: then every value can be counted and every order is at
+hand; about two seconds' reading."""
+PORTION = 500
+MOST_LOOKED_AT = 4_000
+"""Plates that are looked at in one go; then a search that has found too few says so and can be gone on with."""
+WALKS_KEPT = 16
+
+_CANONICAL: dict[Facet, InstrumentedAttribute[Any]] = {
+    "chemical": CoatRow.chemical,
+    "undercoat": TrialRow.undercoat_chemical,
+    "alloy": TrialRow.alloy,
+    "seal": TrialRow.seal_kind,
+}
+"""The columns of names that are compared however they are written."""
+
+
+class LongLogFinder:
+    """What finds plates in a long log as it stands; see ``finding.Finder`` for what each search means.
+
+    Parameters
+    ----------
+    database : Database
+    nearest : NearestPlates
+        What ranks the log by likeness.
+    target_names : mapping of int to str
+        What each target is called, by its number.
+    count : int
+        How many plates the log has, those set aside too.
+    """
+
+    def __init__(self, database: Database, nearest: NearestPlates, target_names: Mapping[int, str], count: int) -> None:
+        self.database = database
+        self.count = count
+        self.target_names = dict(target_names)
+        self._nearest = nearest
+        self._log = TrialLog(database)
+        self._lock = threading.Lock()
+        self._walks: OrderedDict[object, _Walk] = OrderedDict()
+
+    def plates(self, numbers: Sequence[int]) -> list[Trial]:
+        """Return plates by their numbers, in this order; those that are not there are left out."""
+        return self._log.some(numbers)
+
+    def find(
+        self,
+        wanted: Wanted = ANY,
+        order: Order = "newest",
+        like: ArrayLike | None = None,
+        most: int | None = None,
+        looks: int | None = 1,
+    ) -> Found:
+        """Return the first ``most`` plates that are wanted, in order, and where the search halted if it did.
+
+        most : int, optional
+            None for a page of ``PORTION``.
+        looks : int, optional
+            How many times ``MOST_LOOKED_AT`` plates are looked at, beside ``most`` of them, before the search halts;
+            None for until it has found enough or come to the end.
+
+        Raises SuggestionError and ReadingError as ``Finder.find`` does.
+        """
+        check_known(wanted, lambda facet: self._known[facet])
+        goal = None if like is None else checked_lab(like)
+        if order == "likeness" and goal is None:
+            raise SuggestionError("Name the plate or the colour that they should be like.")
+        key = (wanted, order, None if goal is None or order != "likeness" else tuple(goal))
+        with self._lock:
+            walk = self._walks.setdefault(key, _Walk(self, wanted, order, goal))
+            self._walks.move_to_end(key)
+            while len(self._walks) > WALKS_KEPT:
+                self._walks.popitem(last=False)
+        with walk.lock:
+            return walk.found(PORTION if most is None else most, looks, goal)
+
+    def choices(self, facet: Facet, wanted: Wanted = ANY) -> tuple[tuple[str, None], ...]:
+        """Return the values of a facet that the log knows, whatever else is wanted; none is counted."""
+        return tuple((value, None) for value in self._known[facet])
+
+    @cached_property
+    def _known(self) -> dict[Facet, tuple[str, ...]]:
+        with self.database.reading() as session:
+            return {facet: _values(session, facet, self.target_names) for facet in FACETS}
+
+
+class _Walk:
+    """One search as far as it has got."""
+
+    def __init__(self, of: LongLogFinder, wanted: Wanted, order: Order, goal: Floats | None) -> None:
+        self.lock = threading.Lock()
+        self._of, self._wanted, self._order = of, wanted, order
+        self._trials: list[Trial] = []
+        self._looked_at = 0
+        self._ended = False
+        self._places = self._in_order(goal) if order == "likeness" and goal is not None else self._in_columns()
+
+    def found(self, most: int, looks: int | None, goal: Floats | None) -> Found:
+        """Return the first ``most`` that were found, after looking on where there are fewer."""
+        stop = math.inf if looks is None else most + looks * MOST_LOOKED_AT
+        while len(self._trials) < most and not self._ended and self._looked_at < stop:
+            self._look_on()
+        trials = tuple(self._trials[:most])
+        ended = self._ended and len(self._trials) == len(trials)
+        halted = not self._ended and len(self._trials) < most
+        return Found(
+            trials,
+            None if goal is None else delta_e_2000(goal, np.array([t.reading.lab for t in trials]).reshape(-1, 3)),
+            self._groups(trials),
+            total=len(trials) if ended else None,
+            looked_through=self._looked_at if halted else None,
+        )
+
+    def _look_on(self) -> None:
+        """Look at the next portion of the places."""
+        portion = next(self._places, [])
+        if not portion:
+            self._ended = True
+            return
+        self._looked_at += len(portion)
+        plates = self._of.plates(portion)
+        rows = Finder(plates, self._of.target_names).rows(self._wanted)
+        self._trials += [plate for plate, is_wanted in zip(plates, rows, strict=True) if is_wanted]
+
+    def _groups(self, trials: Sequence[Trial]) -> tuple[Group, ...]:
+        if self._order not in UNDER_HEADINGS:
+            return ()
+        return grouped(Finder(trials).headings(self._order), counted=False)
+
+    def _in_order(self, goal: Floats) -> Iterator[list[int]]:
+        """Give the numbers of plates by likeness, up to so many as are ever ranked."""
+        seen, asked = 0, PORTION
+        while True:
+            ranked = self._of._nearest.rank(goal, asked, Among(set_aside=self._wanted.set_aside)).numbers
+            for start in range(seen, len(ranked), PORTION):
+                yield list(ranked[start : start + PORTION])
+            if len(ranked) < asked or asked >= MOST:
+                return
+            seen, asked = len(ranked), min(MOST, 4 * asked)
+
+    def _in_columns(self) -> Iterator[list[int]]:
+        """Give the numbers of plates in an order that the database keeps an index of."""
+        last: tuple[Any, ...] | None = None
+        while True:
+            with self._of.database.reading() as session:
+                query = self._query(session, last)
+                found = session.execute(query.limit(PORTION)).all()
+            if not found:
+                return
+            last = tuple(found[-1])
+            yield [row[-1] for row in found]
+
+    def _query(self, session: Session, last: tuple[Any, ...] | None) -> sa.Select[Any]:
+        """Return the query of what comes after ``last``: the columns of the order, the plate's number at their end."""
+        by: tuple[InstrumentedAttribute[Any], ...]
+        if self._order == "colour":
+            by = (PlateColourRow.shade, PlateColourRow.lab_l, PlateColourRow.trial_id)
+        else:
+            by = (TrialRow.id,) if self._order == "number" else (TrialRow.made_at, TrialRow.id)
+        query: sa.Select[Any] = sa.select(*by).join_from(
+            TrialRow, PlateColourRow, PlateColourRow.trial_id == TrialRow.id
+        )
+        query = query.where(*self._narrowed(session))
+        if last is not None:
+            here, there = sa.tuple_(*by), sa.tuple_(*last, types=[column.type for column in by])
+            query = query.where(here < there if self._order == "newest" else here > there)
+        return query.order_by(*(column.desc() if self._order == "newest" else column for column in by))
+
+    def _narrowed(self, session: Session) -> list[sa.ColumnElement[bool]]:
+        """Return conditions that every plate wanted meets; some that is not wanted may meet them too."""
+        where: list[sa.ColumnElement[bool]] = []
+        if not self._wanted.set_aside:
+            where.append(TrialRow.set_aside_reason.is_(None))
+        for facet, values in self._wanted.chosen:
+            has = [_has(session, facet, value, self._of.target_names) for value in values]
+            if has and all(one is not None for one in has):
+                where.append(sa.or_(*(one for one in has if one is not None)))
+        return where
+
+
+def _has(session: Session, facet: Facet, value: str, target_names: Mapping[int, str]) -> sa.ColumnElement[bool] | None:
+    """Return the condition of having a value of a facet, None where the database does not keep it."""
+    match facet:
+        case "shade":
+            return PlateColourRow.shade == SHADES.index(value)
+        case "season":
+            return None
+        case "year":
+            try:
+                begins, ends = year_span(int(value))
+            except ValueError:
+                return None
+            return (TrialRow.made_at >= begins) & (TrialRow.made_at < ends)
+        case "maker":
+            return TrialRow.made_by.in_([value, ""] if value == NONE else [value])
+        case "target":
+            numbers = [number for number, name in target_names.items() if (name or NONE) == value]
+            has_it: sa.ColumnElement[bool] = TrialRow.target_id.in_(numbers)
+            return has_it | TrialRow.target_id.is_(None) if value == NONE else has_it
+    column = _CANONICAL[facet]
+    spelt = [name for name in values_in(session, column) if canonical(name) == value]
+    if facet == "chemical":
+        of_plate = CoatRow.trial_id == TrialRow.id
+        has_it = sa.exists().where(of_plate, column.in_(spelt))
+        return has_it | ~sa.exists().where(of_plate) if value == NONE else has_it
+    has_it = column.in_(spelt)
+    return has_it | column.is_(None) if value == NONE else has_it
+
+
+def _values(session: Session, facet: Facet, target_names: Mapping[int, str]) -> tuple[str, ...]:
+    """Return the values that a facet may have in this log, in the order of ``Finder.choices`` or by name."""
+    match facet:
+        case "shade":
+            return tuple(SHADES[place] for place in values_in(session, PlateColourRow.shade))
+        case "season":
+            return SEASONS
+        case "year":
+            first, last = session.execute(sa.select(sa.func.min(TrialRow.made_at), sa.func.max(TrialRow.made_at))).one()
+            years = [] if first is None else range(local(last).year, local(first).year - 1, -1)
+            return tuple(str(year) for year in years)
+        case "maker":
+            names = [name or NONE for name in values_in(session, TrialRow.made_by)]
+        case "target":
+            names = [*(name or NONE for name in target_names.values()), NONE]
+        case "alloy":
+            names = [canonical(name) for name in values_in(session, TrialRow.alloy)]
+        case _:
+            names = [*(canonical(name) for name in values_in(session, _CANONICAL[facet])), NONE]
+    return tuple(sorted(set(names), key=lambda name: (name == NONE, name)))
