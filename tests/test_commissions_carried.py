@@ -25,6 +25,7 @@ from matcher.storage.schema import (
     AreaRow,
     CastRow,
     CommissionRow,
+    DeliveryRow,
     EarlierReadingRow,
     JournalRow,
     SignOffRow,
@@ -43,6 +44,7 @@ TABLES: tuple[type[Table], ...] = (
     AreaRow,
     SignOffRow,
     CastRow,
+    DeliveryRow,
     JournalRow,
     EarlierReadingRow,
     SolutionUseRow,
@@ -68,6 +70,10 @@ def fill(studio: Studio) -> None:
     studio.commissions.change(replace(kept, casts=4), kept, who="Ben")
     studio.commissions.write(JournalLine(kept.id, "Warmer.", DECISION, kept.areas[0].id, photo, "Ben", MADE_AT))
     signed(studio, kept.areas[0], target.id, plate.id)
+    studio.casts.deliver(kept.id or 0, [1, 3], "2026-05-02", "the park's mason", "Ben")
+    studio.casts.take_delivery_back(studio.commissions.commission(kept.id or 0).deliveries[1].id, "Cleo")
+    gone = studio.commissions.add_area(kept.id or 0, Area("plinth"), "Ann")
+    studio.commissions.set_area_aside(gone.id or 0, "cast by others", "Ann")
     own = {"uid": "earlier", "trial_id": plate.id, "target_id": None, "stage": "finished", "replaced_at": MADE_AT}
     use = {"uid": "use", "at": MADE_AT, "who": "Ann", "stock": "Fe-1", "strength_of_stock": 0.5, "millilitres": 12.5}
     with studio.database.writing() as session:
@@ -124,9 +130,10 @@ def test_all_that_hangs_on_a_commission_arrives_and_links_hold(filled: Studio, s
     brought = studio.import_file(tmp_path / "out.zip", who="Cleo")
     assert {one.kind: one.new for one in brought.besides} == {
         "commission": 1,
-        "area": 2,
+        "area": 3,
         "sign-off": 1,
         "cast plate": 1,
+        "delivery": 2,
         "journal line": 1,
         "earlier reading": 1,
         "solution use": 1,
@@ -142,7 +149,15 @@ def test_all_that_hangs_on_a_commission_arrives_and_links_hold(filled: Studio, s
     assert [line.text for line in studio.commissions.journal(4)] == ["Warmer."]
     photo = studio.commissions.journal(4)[0].photo
     assert photo is not None and studio.photo_path(photo).exists()
-    assert [(line.who, line.what) for line in studio.history("commission", 4)] == [("Ann", "saved"), ("Ben", "changed")]
+    assert [(line.who, line.what) for line in studio.history("commission", 4)] == [
+        ("Ann", "saved"),
+        ("Ben", "changed"),
+        ("Ben", "delivered"),
+        ("Ben", "delivered"),
+        ("Cleo", "delivery taken back"),
+    ]
+    assert [(each.number, each.to) for each in came.deliveries] == [(1, "the park's mason")]
+    assert [(area.name, area.set_aside) for area in came.areas_set_aside] == [("plinth", "cast by others")]
     assert [line.what for line in studio.history("area", came.areas[1].id)] == ["saved"]
 
 
@@ -169,7 +184,7 @@ def test_what_was_changed_here_stays_and_what_is_new_is_added(filled: Studio, st
     assert (again["area"].new, again["area"].differing) == (0, 0)  # its place here is another, what it says is not
     now = studio.commissions.commission(1)
     assert now.client == "another"
-    assert [(area.name, area.position) for area in now.areas][2:] == [("plinth", here.position), ("base", 3)]
+    assert [(area.name, area.position) for area in now.areas][2:] == [("plinth", here.position), ("base", 4)]
 
 
 def test_the_use_of_a_bottle_that_is_another_one_here_goes_to_its_own(
@@ -266,7 +281,7 @@ def test_a_damaged_row_is_carried_as_it_stands_and_keeps_no_other(filled: Studio
         connection.execute("UPDATE areas SET area_cm2 = 'wide' WHERE id = 2")
         connection.commit()
     told = exported(filled, tmp_path / "out.zip")
-    assert [area["name"] for area in told["areas"]] == ["bird"] and told["sign_offs"] == []
+    assert [area["name"] for area in told["areas"]] == ["bird", "plinth"] and told["sign_offs"] == []
     kept = {one["kind"]: one["rows"] for one in told["damaged"]}
     assert kept["area"]["areas"][0]["area_cm2"] == "wide" and kept["sign-off"]["sign_offs"][0]["body"] == "}"
 

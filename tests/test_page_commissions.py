@@ -18,6 +18,7 @@ from tests.browser import Served, Visitor
 from tests.plates import a_reading
 from tests.test_commissions import a_commission
 from tests.test_page_suggestions import PLATES, limits_line, page, ranked, said
+from ui.show.literal import literal
 
 Visit = Callable[..., Visitor]
 
@@ -91,6 +92,46 @@ def test_a_target_read_for_an_area_takes_its_tolerance_and_alloy_and_leads_back(
     app.query_params["target"] = str(wanted.id)
     app.run()
     assert "tin bronze" in limits_line(app)
+
+
+def test_a_delivered_commission_is_found_apart_and_taken_back(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    kept(tmp_path, casts=2)
+    app = the_page(monkeypatch, tmp_path, commission="1")
+    assert field(app, "Handed to").value == "Park of Aldmere (invented)"
+    app.multiselect[0].set_value([1, 2]).run()
+    field(app, "Delivered on").set_value("in May").run()
+    app.button(key="delivery.note.1").click().run()
+    assert "Give the day on which it was delivered as 2026-03-31" in said(app)  # and nothing is lost
+    field(app, "Delivered on").set_value("2026-05-02").run()
+    app.button(key="delivery.note.1").click().run()
+    shown = said(app)
+    assert "All 2 casts are delivered" in shown
+    assert "Cast 2 was delivered on 2 May 2026 to Park of Aldmere (invented)." in shown
+    assert {app.button(key=f"repair.{area}").label for area in (1, 2)} == {"Begin a repair"}
+    listed = the_page(monkeypatch, tmp_path)
+    assert "No commission is being worked on" in said(listed)
+    assert [one.label for one in listed.expander if "Delivered" in one.label] == [literal("Delivered (1)")]
+    assert "Park of Aldmere (invented), 2 May 2026" in said(listed)
+    start = page(monkeypatch, tmp_path, PLATES, screen="start").run()
+    assert "Heron fountain" not in said(start)
+    app.button(key="delivery.back.2").click().run()
+    assert "1 delivered" in said(app) and "Take that back" in [one.label for one in app.button]
+    assert "Heron fountain" in said(page(monkeypatch, tmp_path, PLATES, screen="start").run())
+
+
+def test_an_area_is_set_aside_and_taken_back(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    kept(tmp_path)
+    app = the_page(monkeypatch, tmp_path, commission="1")
+    app.button(key="area.aside.2").click().run()
+    assert "Give the reason for setting it aside" in said(app)
+    app.text_input(key="area.reason.2").set_value("cast without").run()
+    app.button(key="area.aside.2").click().run()
+    assert "Areas set aside (1)" in [one.label for one in app.expander] and "area.next.2" not in [
+        one.key for one in app.button
+    ]
+    assert "The area reeds was set aside: cast without." in said(app)
+    app.button(key="area.back.2").click().run()
+    assert app.button(key="area.next.2").label == "Give reeds a target"
 
 
 def test_targets_are_offered_by_commission_and_what_is_set_aside_is_not(

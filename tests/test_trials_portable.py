@@ -172,7 +172,7 @@ def test_the_file_is_plain_json_that_says_its_version_and_units(studio: Studio, 
     with zipfile.ZipFile(tmp_path / "out.zip") as archive:
         data = json.loads(archive.read("studio.json"))
         assert archive.testzip() is None
-    assert data["version"] == 3
+    assert data["version"] == 4
     assert data["trials"][0]["recipe"]["coats"][0]["surface_temp_c"] == 105.0
     assert data["stocks"][0]["grams_per_litre"] == 400.0
     assert "fraction of the stock" in data["units"]["strength"]
@@ -264,7 +264,7 @@ def rewritten(
 @pytest.mark.parametrize(
     ("change", "word"),
     [
-        (lambda data: data.update(version=4), "update this program"),
+        (lambda data: data.update(version=5), "update this program"),
         (lambda data: data.update(version="1"), "update this program"),
         (lambda data: data.update(version=None), "update this program"),
         (lambda data: data.update(format="recipes"), "another kind"),

@@ -110,6 +110,16 @@ def test_a_commission_and_its_areas_are_changed_by_the_first(two: Two) -> None:
     with pytest.raises(StudioError, match="meanwhile"):
         ben.commissions.reorder(kept.id or 0, [second, first], [first, second], "Ben")
     ann.commissions.reorder(kept.id or 0, [third, first, second], [first, second, third], "Ann")
+    ann.casts.deliver(kept.id or 0, [1], "2026-05-02", "the gallery", "Ann")
+    with pytest.raises(StudioError, match="was delivered on 2 May 2026 to the gallery already"):
+        ben.casts.deliver(kept.id or 0, [1], "2026-05-03", "", "Ben")
+    ann.casts.take_delivery_back(1, "Ann")
+    assert ben.casts.take_delivery_back(1, "Ben").taken_back_by == "Ann"
+    ann.commissions.set_area_aside(second, "not wanted", "Ann")
+    with pytest.raises(StudioError, match="set aside already"):
+        ben.commissions.set_area_aside(second, "cast without", "Ben")
+    with pytest.raises(StudioError, match="set aside anew meanwhile"):
+        ben.commissions.take_area_back(second, "Ben", "cast without")
     ann.commissions.set_aside(kept.id or 0, "postponed", "Ann")
     with pytest.raises(StudioError, match=r"is set aside already \(postponed\)"):
         ben.commissions.set_aside(kept.id or 0, "cancelled", "Ben")

@@ -42,7 +42,8 @@ MOST_TARGETS_AT_ONCE = 100
 
 def add_commands(commands: Commands) -> None:
     about = (
-        "List clients' commissions; show one with its timeline; add, change, note, sign off, cast, print, set aside."
+        "List clients' commissions; show one with its timeline; add, change, note, sign off, cast, deliver, repair, "
+        "print, set aside."
     )
     _add_commissions(commands.add("commissions", about, list_commissions))
     _add_targets(
@@ -51,7 +52,7 @@ def add_commands(commands: Commands) -> None:
 
 
 def _add_commissions(parser: Parser) -> None:
-    about = "with those set aside"
+    about = "with those delivered and set aside"
     parser.add_argument("--all", action="store_true", help=about)
     parts = Commands(parser, "PART", required=False)
     listed = parts.add("list", "List the commissions, the one due first at the head.", list_commissions)
@@ -73,6 +74,11 @@ def _add_commissions(parser: Parser) -> None:
     area.add_argument("id", metavar="AREA", type=values.whole, help="number of the area")
     area.add_argument("--name", metavar="NAME")
     _add_about_area(area)
+    about = "Note that something is no longer an area of the piece; its plates stay."
+    area = _with_id(parts, "set-area-aside", about, set_area_aside, "AREA")
+    area.add_argument("reason", metavar="REASON")
+    add_by(area)
+    add_by(_with_id(parts, "take-area-back", "Let it be an area of the piece again.", take_area_back, "AREA"))
     order = _with_id(parts, "order-areas", "Put the areas into another order.", order_areas)
     order.add_argument("areas", metavar="AREA", type=values.whole, nargs="+", help="numbers of all its areas")
     note = _with_id(parts, "note", "Write a line into the journal.", note_line)
@@ -103,6 +109,15 @@ def _add_signing(parts: Commands) -> None:
     cast.add_argument("plate", metavar="PLATE", type=values.whole, help="number of the logged plate")
     cast.add_argument("number", metavar="CAST", type=values.whole, help="number of the cast, from 1")
     add_by(cast)
+    about = "Note that the piece, or casts of it, were delivered to the client."
+    gone = _with_id(parts, "deliver", about, deliver)
+    gone.add_argument("--on", metavar="DAY", help="2026-03-31 (today)")
+    gone.add_argument("--to", metavar="NAME", default="", help="whom it was handed to")
+    _add_casts(gone, "all that are not delivered yet")
+    about = "Take back that casts were delivered, noted in error; the timeline keeps it."
+    _add_casts(_with_id(parts, "take-delivery-back", about, take_delivery_back), "all")
+    about = "Take on the repair of an area as a commission of its own: plate, recipe and bottles are found again."
+    add_by(_with_id(parts, "repair", about, begin_repair, "AREA"))
     about = "Show an area's casts against what was signed off: drift, or chance."
     _with_id(parts, "edition", about, show_edition, "AREA")
     for name, about, function, metavar in (
@@ -114,6 +129,12 @@ def _add_signing(parts: Commands) -> None:
         sheet.add_argument("--with-recipe", action="store_true", help="print the recipe too; it is kept back otherwise")
         add_paper(sheet)
         add_overwrite(sheet)
+
+
+def _add_casts(parser: Parser, otherwise: str) -> None:
+    about = f"number of the cast ({otherwise}); may be given again"
+    parser.add_argument("--cast", metavar="N", type=values.whole, action="append", default=[], help=about)
+    add_by(parser)
 
 
 def _with_id(parts: Commands, name: str, about: str, function: Function, metavar: str = "ID") -> Parser:
@@ -146,14 +167,15 @@ def _add_about_area(parser: Parser) -> None:
 
 
 def list_commissions(options: argparse.Namespace) -> Answer:
-    """List the commissions, the one due first at the head, with how far each has come."""
+    """List the commissions that are worked on, the one due first at the head, with how far each has come."""
     from matcher.commissions.known import all_known
     from matcher.commissions.state import state_of
     from matcher.commissions.store import by_due_day
     from matcher.commissions.wording import state_in_words
 
     with studio_that_is_there(options) as studio:
-        found = by_due_day(studio.commissions.commissions(include_set_aside=options.all))
+        every = by_due_day(studio.commissions.commissions(include_set_aside=True))
+        found = [one for one in every if options.all or not (one.delivered or one.set_aside)]
         states = [state_of(all_known(studio.database, commission)) for commission in found]
         where = studio.name
     lines = [
@@ -168,7 +190,13 @@ def list_commissions(options: argparse.Namespace) -> Answer:
             for one, state in zip(found, states, strict=True)
         ],
     }
-    return Answer(document, lines or ['No commission is kept yet: take one on with "commissions add".'])
+    if not every:
+        lines = ['No commission is kept yet: take one on with "commissions add".']
+    elif len(found) < len(every):
+        aside = sum(one.set_aside is not None for one in every)
+        apart = [f"{len(every) - aside - len(found)} delivered", f"{aside} set aside"]
+        lines.append(f"{' and '.join(part for part in apart if not part.startswith('0 '))}: --all lists them too.")
+    return Answer(document, lines)
 
 
 def show_commission(options: argparse.Namespace) -> Answer:
@@ -214,6 +242,47 @@ def change_area(options: argparse.Namespace) -> Answer:
         commission, was = studio.commissions.area(options.id)
         studio.commissions.change_area(replace(was, **told), was, options.by)
         return _shown(studio, studio.commissions.commission(commission.id or 0))
+
+
+def set_area_aside(options: argparse.Namespace) -> Answer:
+    with studio_that_is_there(options) as studio:
+        studio.commissions.set_area_aside(options.id, options.reason, options.by)
+        return _shown(studio, studio.commissions.area(options.id)[0])
+
+
+def take_area_back(options: argparse.Namespace) -> Answer:
+    with studio_that_is_there(options) as studio:
+        studio.commissions.take_area_back(options.id, options.by)
+        return _shown(studio, studio.commissions.area(options.id)[0])
+
+
+def deliver(options: argparse.Namespace) -> Answer:
+    from matcher.dates import ISO, now, shown
+
+    with studio_that_is_there(options) as studio:
+        numbers = options.cast or studio.commissions.commission(options.id).casts_with_us
+        if not numbers:
+            raise values.TypingError("Every cast of it is delivered already.")
+        on = shown(now(), ISO) if options.on is None else options.on
+        return _shown(studio, studio.casts.deliver(options.id, numbers, on, options.to, options.by))
+
+
+def take_delivery_back(options: argparse.Namespace) -> Answer:
+    with studio_that_is_there(options) as studio:
+        noted = studio.commissions.commission(options.id).deliveries
+        unknown = sorted(set(options.cast) - {delivery.number for delivery in noted})
+        if unknown or not noted:
+            which = f"cast {unknown[0]}" if unknown else "it"
+            raise values.TypingError(f"There is nothing to take back: {which} is not noted as delivered.")
+        for delivery in noted:
+            if not options.cast or delivery.number in options.cast:
+                studio.casts.take_delivery_back(delivery.id, options.by)
+        return _shown(studio, studio.commissions.commission(options.id))
+
+
+def begin_repair(options: argparse.Namespace) -> Answer:
+    with studio_that_is_there(options) as studio:
+        return _shown(studio, studio.commissions.begin_repair(options.id, options.by))
 
 
 def order_areas(options: argparse.Namespace) -> Answer:
@@ -277,7 +346,13 @@ def _shown(studio: Studio, commission: Commission) -> Answer:
     from matcher.commissions.known import all_known
     from matcher.commissions.state import next_steps, state_of
     from matcher.commissions.timeline import what_happened
-    from matcher.commissions.wording import event_in_words, state_in_words, step_in_words
+    from matcher.commissions.wording import (
+        deliver_in_words,
+        delivery_in_words,
+        event_in_words,
+        state_in_words,
+        step_in_words,
+    )
     from matcher.dates import ISO, shown
 
     known = all_known(studio.database, commission)
@@ -286,8 +361,10 @@ def _shown(studio: Studio, commission: Commission) -> Answer:
     lines = [
         f"{commission.id}  {commission.title}, {commission.alloy}: {state_in_words(state)}",
         *_about_lines(commission),
-        *(_area_line(area, known) for area in commission.areas),
+        *(_area_line(area, known) for area in commission.every_area),
+        *(f"    {delivery_in_words(commission, delivery)}" for delivery in commission.deliveries),
         *(f"Next: {step_in_words(step)}." for step in steps.values()),
+        *([f"Next: {deliver_in_words(known)}."] if deliver_in_words(known) else []),
         "",
         *(
             " ".join(filter(None, (shown(event.at, ISO), event.who and f"{event.who}:", event_in_words(event, known))))
@@ -325,7 +402,7 @@ def _about_lines(commission: Commission) -> list[str]:
 def _area_line(area: Area, known: Known) -> str:
     target, nearest = known.target_of(area), known.nearest_for(area)
     signed = known.sign_off_of(area)
-    said = f"    area {area.id}, {area.name}: "
+    said = f"    area {area.id}, {area.name}{words.aside(area.set_aside)}: "
     said += f"target {target.id}, {target.name}" if target else "no target yet"
     if signed:
         return f"{said}; plate {signed.trial_id} approved"

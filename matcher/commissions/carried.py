@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from matcher.commissions.commission import KINDS
-from matcher.commissions.fields import AREA, COMMISSION, CommissionField
+from matcher.commissions.fields import AREA, COMMISSION, DELIVERY, CommissionField
 from matcher.commissions.sign_off import check_body
 from matcher.errors import StudioError
 from matcher.storage.carried import CarriedTable
-from matcher.storage.schema import AreaRow, CastRow, CommissionRow, JournalRow, SignOffRow
+from matcher.storage.schema import AreaRow, CastRow, CommissionRow, DeliveryRow, JournalRow, SignOffRow
 from matcher.words import listed
 
 
@@ -27,7 +27,20 @@ def _journal_kind(columns: Mapping[str, Any]) -> None:
 CARRIED = (
     CarriedTable("commissions", "commission", CommissionRow, lambda columns: _as_typed(COMMISSION, columns)),
     CarriedTable("areas", "area", AreaRow, lambda columns: _as_typed(AREA, columns), place_within="commission_id"),
-    CarriedTable("sign_offs", "sign-off", SignOffRow, lambda columns: check_body(columns["body"])),
+    CarriedTable(
+        "sign_offs",
+        "sign-off",
+        SignOffRow,
+        lambda columns: check_body(columns["body"]),
+        later=("withdrawn_at", "withdrawn_reason"),
+    ),
     CarriedTable("casts", "cast plate", CastRow),
+    CarriedTable(
+        "deliveries",
+        "delivery",
+        DeliveryRow,
+        lambda columns: _as_typed(DELIVERY, columns),
+        later=("taken_back_at", "taken_back_by"),
+    ),
     CarriedTable("journal", "journal line", JournalRow, _journal_kind),
 )

@@ -1,22 +1,24 @@
-"""Which logged plates are no sample plates but an area of a cast of the edition, and which cast comes next."""
+"""The casts of an edition: which logged plates are an area of one, which comes next, and which were delivered."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import date, timedelta
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from matcher.commissions.commission import Commission
-from matcher.commissions.store import area_in
+from matcher.commissions.commission import Commission, Delivery
+from matcher.commissions.fields import DELIVERY, MOST_CASTS, values_of
+from matcher.commissions.store import area_in, load_deliveries, one_commission
+from matcher.dates import day_shown, local, now
 from matcher.errors import StudioError
-from matcher.hands import Work
+from matcher.hands import Work, signed
+from matcher.storage import checked
 from matcher.storage.database import Database
-from matcher.storage.schema import CastRow
+from matcher.storage.schema import CastRow, DeliveryRow
 from matcher.trials.log import note, one_trial, row_number
-
-MOST_CASTS = 9999
 
 
 @dataclass(frozen=True, order=True)
@@ -42,6 +44,8 @@ class Casts:
         """
         with self.database.writing(Work.NOTE) as session:
             commission, area = area_in(session, area_id)
+            if area.set_aside is not None:
+                raise StudioError(f"{area.name} is set aside ({area.set_aside}): take it back first.")
             trial = one_trial(session, trial_id)
             if not (isinstance(number, int) and 1 <= number <= max(commission.casts, MOST_CASTS)):
                 raise StudioError(f"Number the casts from 1: {number!r} is none of {commission.title}.")
@@ -61,6 +65,56 @@ class Casts:
             note(session, "cast noted", "area", area.id, f"cast {number}, plate {trial_id}", who)
             return cast
 
+    def deliver(
+        self, commission_id: int, numbers: Sequence[int], on: date | str, to: str = "", who: str = ""
+    ) -> Commission:
+        """Note that casts were delivered, and return the commission. Noting the same again changes nothing.
+
+        Raises StudioError: a number is none of the edition's, the day is yet to come, the commission is set aside, or a
+        cast was delivered on another day or to somebody else; then nothing is noted.
+        """
+        with self.database.writing() as session:
+            commission = one_commission(session, commission_id)
+            if commission.set_aside is not None:
+                raise StudioError(f"{commission.title} is set aside ({commission.set_aside}): take it back first.")
+            if not numbers:
+                raise StudioError("Say which casts were delivered.")
+            noted = {delivery.number: delivery for delivery in commission.deliveries}
+            for number in sorted(set(numbers)):
+                values = _delivered(commission, number, on, to)
+                there = noted.get(number)
+                if there is not None and values_of(DELIVERY, there) == values:
+                    continue
+                if there is not None:
+                    raise StudioError(
+                        f"{which_cast(commission, number)} was delivered on {day_shown(there.on)}"
+                        f"{f' to {there.to}' if there.to else ''} already: take that back first if it is wrong."
+                    )
+                who_kept = checked.line(signed(who), "name of who notes it")
+                row = {"uid": checked.new_uid(), "commission_id": commission.id, "at": now(), "who": who_kept}
+                session.execute(sa.insert(DeliveryRow), [{**row, **values}])
+                told = f"cast {number}, {values['delivered_on']}" + (f", {to}" if to else "")
+                note(session, "delivered", "commission", commission.id, told, who)
+            return one_commission(session, commission_id)
+
+    def take_delivery_back(self, delivery_id: int | None, who: str = "") -> Delivery:
+        """Take back that a cast was delivered; the record keeps that it was noted. Raises StudioError."""
+        with self.database.writing() as session:
+            which = DeliveryRow.id == row_number(delivery_id)
+            found = load_deliveries(session, which)
+            if not found:
+                raise StudioError("There is no such delivery in this studio: look at the commission again.")
+            if found[0].taken_back_at is None:
+                back = {"taken_back_at": now(), "taken_back_by": checked.line(signed(who), "name of who takes it back")}
+                session.execute(sa.update(DeliveryRow).where(which).values(**back))
+                told = f"cast {found[0].number}, {found[0].on.isoformat()}"
+                note(session, "delivery taken back", "commission", found[0].commission_id, told, who)
+            return load_deliveries(session, which)[0]
+
+    def deliveries(self, commission_id: int | None) -> list[Delivery]:
+        """Return all deliveries that were ever noted of a commission, those taken back too."""
+        return self.database.load("delivery", load_deliveries, DeliveryRow.commission_id == row_number(commission_id))
+
     def of_area(self, area_id: int | None) -> list[Cast]:
         """Return the casts of an area, by their numbers."""
         return self.database.load("cast plate", load_casts, CastRow.area_id == row_number(area_id))
@@ -79,6 +133,22 @@ def next_cast(commission: Commission, casts: Iterable[Cast]) -> int | None:
     areas = [area.id for area in commission.areas if area.target_id is not None]
     missing = (n for n in range(1, commission.casts + 1) if any((area, n) not in done for area in areas))
     return next(missing, None) if areas else None
+
+
+def which_cast(commission: Commission, number: int) -> str:
+    """Return how a cast is called at the head of a sentence: the piece itself where there is but one."""
+    return f"Cast {number}" if commission.casts > 1 or number > 1 else commission.title
+
+
+def _delivered(commission: Commission, number: int, on: date | str, to: str) -> dict[str, object]:
+    """Return the columns of a delivery as they are kept. Raises StudioError."""
+    numbered = isinstance(number, int) and not isinstance(number, bool) and 1 <= number <= commission.casts
+    if not numbered:
+        raise StudioError(f"Number the casts from 1 to {commission.casts}: {number!r} is none of {commission.title}.")
+    kept = {field.name: field.kept(value) for field, value in zip(DELIVERY, (number, on, to), strict=True)}
+    if date.fromisoformat(kept["on"]) > local(now()).date() + timedelta(days=1):  # a day's grace, as for plates
+        raise StudioError(f"Give a day that has been: {kept['on']} is yet to come.")
+    return {field.column: kept[field.name] for field in DELIVERY}
 
 
 def load_casts(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[Cast]:

@@ -51,6 +51,8 @@ class CommissionField:
             case "count":
                 return _count(value, self.asked, int(self.least), int(self.most))
             case "day":
+                if self.required and value in (None, ""):
+                    raise StudioError(f"Give the {self.asked}, as 2026-03-31: it is empty.")
                 return _day(value, self.asked)
             case "target":
                 return value
@@ -91,6 +93,12 @@ AREA = (
     CommissionField("target_id", "Target", "target", "target", "target_id"),
 )  # fmt: skip
 """What a person types of an area and may change."""
+DELIVERY = (
+    CommissionField("number", "Cast", "number of the cast", "count", "number", least=1, most=MOST_CASTS),
+    CommissionField("on", "Delivered on", "day on which it was delivered", "day", "delivered_on", required=True),
+    CommissionField("to", "Delivered to", "name of who has it", "line", "delivered_to"),
+)
+"""What a person types of a delivery."""
 TARGET = (
     CommissionField("name", "Name", "target's name", "line", "name", required=True),
     CommissionField("tolerance", "Tolerance", "tolerance", "number", "tolerance_delta_e00", required=True,

@@ -37,8 +37,11 @@ class Compared:
 
 @dataclass(frozen=True, eq=False)
 class Known:
-    """What is known of a commission. plates: all that were made for its targets or are casts of it, oldest first, those
-    set aside too. signed: every sign-off, oldest first, withdrawn ones too. pieces: on the bench for its targets."""
+    """What is known of a commission, of its areas that are set aside too.
+
+    plates: all that were made for its targets or are casts of it, oldest first, those set aside too. signed: every
+    sign-off, oldest first, withdrawn ones too. pieces: on the bench for its targets.
+    """
 
     commission: Commission
     targets: Mapping[int, Target]
@@ -84,6 +87,13 @@ class Known:
         own = [piece for piece in self.pieces if piece.target_id in self.aims_of(area)]
         return max(own, key=lambda piece: piece.counted_at or piece.begun_at, default=None)
 
+    @property
+    def pieces_wanted(self) -> list[Piece]:
+        """Pieces on the bench, but for those that only an area set aside wanted."""
+        aside = {target for area in self.commission.areas_set_aside for target in self.aims_of(area)}
+        aside -= {target for area in self.commission.areas for target in self.aims_of(area)}
+        return [piece for piece in self.pieces if piece.target_id not in aside]
+
     def casts_done(self, area: Area) -> set[int]:
         """Return the numbers of the casts on which an area is done."""
         standing = {trial.id for trial in self.plates if trial.set_aside is None}
@@ -104,10 +114,10 @@ def compared(trial: Trial, target: Target) -> Compared:
 
 def all_known(database: Database, commission: Commission) -> Known:
     """Return what is known of a commission now."""
-    areas = [area.id for area in commission.areas]
+    areas = [area.id for area in commission.every_area]
     signed = tuple(database.load("sign-off", load_sign_offs, SignOffRow.area_id.in_(areas)))
     casts = tuple(database.load("cast plate", load_casts, CastRow.area_id.in_(areas)))
-    targets = {area.target_id for area in commission.areas} | {
+    targets = {area.target_id for area in commission.every_area} | {
         target for one in signed for target in (one.target_id, one.aim_id)
     }
     wanted = sorted(target for target in targets if target is not None)

@@ -166,6 +166,8 @@ class SignOffs:
         """
         with self.database.writing() as session:
             commission, area = area_in(session, area_id)
+            if area.set_aside is not None:
+                raise StudioError(f"{area.name} is set aside ({area.set_aside}): take it back first.")
             if area.target_id is None:
                 raise StudioError(f"Give {area.name} a target first: there is nothing yet that a plate could match.")
             if signed_off(session, area.id):

@@ -8,7 +8,7 @@ from typing import Literal
 from matcher.commissions.commission import Area
 from matcher.commissions.known import Compared, Known
 
-Stage = Literal["no target", "looking", "bench", "approved", "casting", "finished", "set aside"]
+Stage = Literal["no target", "looking", "bench", "approved", "casting", "finished", "delivered", "set aside"]
 """The words for them are in `wording`."""
 Step = Literal["target", "bench", "first plate", "another plate", "sign-off", "cast", "done"]
 
@@ -16,7 +16,7 @@ Step = Literal["target", "bench", "first plate", "another plate", "sign-off", "c
 @dataclass(frozen=True)
 class State:
     """How far a commission has come. areas, with_target, approved: counts of areas. casts_done: of ``casts``, those on
-    which every area is done. reason: why it was set aside."""
+    which every area is done; casts_delivered: those that the client has. reason: why it was set aside."""
 
     stage: Stage
     areas: int
@@ -24,6 +24,7 @@ class State:
     approved: int
     casts: int
     casts_done: int
+    casts_delivered: int = 0
     reason: str | None = None
 
 
@@ -53,6 +54,7 @@ def state_of(known: Known) -> State:
         approved,
         commission.casts,
         done,
+        commission.casts - len(commission.casts_with_us),
         commission.set_aside,
     )
 
@@ -61,18 +63,20 @@ def _stage(known: Known, with_target: int, approved: int, done: int, begun: bool
     commission, areas = known.commission, known.commission.areas
     if commission.set_aside is not None:
         return "set aside"
+    if commission.delivered:  # whatever was noted of how it was made: the client has it
+        return "delivered"
     if not with_target:
         return "no target"
     if approved == len(areas):
         if done >= commission.casts:
             return "finished"
-        return "casting" if begun or known.pieces else "approved"
-    return "bench" if known.pieces else "looking"
+        return "casting" if begun or known.pieces_wanted else "approved"
+    return "bench" if known.pieces_wanted else "looking"
 
 
 def next_steps(known: Known) -> list[NextStep]:
-    """Return what to do next for each area, in their order; nothing once the commission is set aside."""
-    if known.commission.set_aside is not None:
+    """Return what to do next for each area, in their order; nothing once it is delivered or set aside."""
+    if known.commission.set_aside is not None or known.commission.delivered:
         return []
     return [_next_step(known, area) for area in known.commission.areas]
 

@@ -14,15 +14,25 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from matcher.commissions.commission import KINDS, Area, Commission, JournalLine
-from matcher.commissions.fields import AREA, COMMISSION, taken_from, values_of
+from matcher.commissions.commission import KINDS, Area, Commission, Delivery, JournalLine
+from matcher.commissions.fields import AREA, COMMISSION, DELIVERY, taken_from, values_of
 from matcher.dates import now
 from matcher.errors import StudioError
 from matcher.hands import Work, signed
 from matcher.storage import checked
 from matcher.storage.damaged import in_words, load_readable
 from matcher.storage.database import Database
-from matcher.storage.schema import AreaRow, CommissionRow, JournalRow, PhotoRow, SignOffRow, TargetRow
+from matcher.storage.schema import (
+    AreaRow,
+    CastRow,
+    CommissionRow,
+    DeliveryRow,
+    JournalRow,
+    PhotoRow,
+    SignOffRow,
+    TargetRow,
+    TrialRow,
+)
 from matcher.trials.log import MAX_ID, note, note_change
 from matcher.words import listed
 
@@ -40,6 +50,10 @@ class Commissions:
         """Return the commissions with their areas, oldest first; those set aside only when asked for."""
         which = None if include_set_aside else CommissionRow.set_aside_reason.is_(None)
         return self.database.load("commission", load_commissions, which)
+
+    def worked_on(self) -> list[Commission]:
+        """Return the commissions that wait for the workshop: neither set aside nor delivered, by the day."""
+        return by_due_day([one for one in self.commissions() if not one.delivered])
 
     def commission(self, commission_id: int) -> Commission:
         """Return one commission, set aside or not. Raises StudioError when there is none of that number."""
@@ -131,8 +145,9 @@ class Commissions:
         """Add an area behind the others; one of a known uid is kept once. Raises StudioError."""
         with self.database.writing() as session:
             commission = one_commission(session, commission_id)
-            same = [each for each in commission.areas if area.uid is not None and each.uid == area.uid]
-            return same[0] if same else _add_area(session, commission, area, len(commission.areas), who, ADDED)
+            same = [each for each in commission.every_area if area.uid is not None and each.uid == area.uid]
+            behind = max((each.position for each in commission.every_area), default=-1) + 1
+            return same[0] if same else _add_area(session, commission, area, behind, who, ADDED)
 
     def change_area(self, now: Area, instead_of: Area, who: str = "") -> Area:
         """Let an area have another name, surface or target; its place stays. Return it as kept.
@@ -149,6 +164,31 @@ class Commissions:
                 note_change(session, "area", kept.id, {**before, **uids[0]}, {**values, **uids[1]}, who)
             return area_in(session, kept.id)[1]
 
+    def set_area_aside(self, area_id: int, reason: str, who: str = "") -> Area:
+        """Note that something is no longer an area of the piece, with the reason; its plates stay as they are.
+
+        Raises StudioError, also while its finish is signed off or it is done on a cast: the client relies on that.
+        """
+        text = checked.line(reason, "reason for setting it aside", required=True)
+        return self._mark_area(area_id, text, None, who)
+
+    def take_area_back(self, area_id: int, who: str = "", seen: str | None = None) -> Area:
+        """Let it be an area of the piece again. seen: the reason for setting it aside, as seen. Raises StudioError."""
+        return self._mark_area(area_id, None, seen, who)
+
+    def _mark_area(self, area_id: int, reason: str | None, seen: str | None, who: str) -> Area:
+        with self.database.writing() as session:
+            commission, kept = area_in(session, area_id)
+            if checked.is_marked_anew(kept.set_aside, reason, seen, f"the area {kept.name}"):
+                if reason is None:
+                    _check_area(session, commission, kept)
+                else:
+                    _check_unsigned(session, kept)
+                mark = sa.update(AreaRow).where(AreaRow.id == kept.id)
+                session.execute(mark.values(set_aside_reason=reason))
+                note(session, "taken back" if reason is None else "set aside", "area", kept.id, reason or "", who)
+            return area_in(session, area_id)[1]
+
     def reorder(self, commission_id: int, order: Sequence[int], instead_of: Sequence[int], who: str = "") -> Commission:
         """Put the areas, by their numbers, into another order. Raises StudioError.
 
@@ -161,8 +201,9 @@ class Commissions:
                 return commission
             if before != list(instead_of) or sorted(order) != sorted(instead_of):
                 raise _changed_meanwhile(commission.title)
+            every = [*order, *(area.id for area in commission.areas_set_aside)]
             for away in (1, 0):  # first out of one another's way: no two areas have one place
-                for position, area_id in enumerate(order):
+                for position, area_id in enumerate(every):
                     place = -1 - position if away else position
                     session.execute(sa.update(AreaRow).where(AreaRow.id == area_id).values(position=place))
             names = listed([commission.area(area_id).name for area_id in order])
@@ -185,15 +226,22 @@ class Commissions:
 
 
 def by_due_day(commissions: Sequence[Commission]) -> list[Commission]:
-    """Return commissions with the one due first at the head; those without a day last, those set aside behind all."""
+    """Return commissions with the one due first at the head; those without a day last, behind them the delivered, and
+    those set aside behind all."""
     return sorted(
         commissions,
-        key=lambda one: (one.set_aside is not None, one.due_on is None, one.due_on or date.min, one.id or 0),
+        key=lambda one: (
+            one.set_aside is not None,
+            one.delivered,
+            one.due_on is None,
+            one.due_on or date.min,
+            one.id or 0,
+        ),
     )
 
 
 def load_commissions(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[Commission]:
-    """Return the commissions for which ``which`` holds, in the order of their numbers, with their areas."""
+    """Return the commissions for which ``which`` holds, in the order of their numbers, with areas and deliveries."""
     query = sa.select(CommissionRow.__table__).order_by(CommissionRow.id)
     found = session.execute(query if which is None else query.where(which)).mappings().all()
     wanted = sa.select(CommissionRow.id) if which is None else sa.select(CommissionRow.id).where(which)
@@ -201,13 +249,36 @@ def load_commissions(session: Session, which: sa.ColumnElement[bool] | None = No
     rows = sa.select(AreaRow.__table__).where(AreaRow.commission_id.in_(wanted)).order_by(AreaRow.position)
     for row in session.execute(rows).mappings():
         place = {name: row[name] for name in ("position", "id", "commission_id", "uid", "repairs_uid")}
-        areas[row["commission_id"]].append(Area(**taken_from(AREA, dict(row)), **place))
+        area = Area(**taken_from(AREA, dict(row)), **place, set_aside=row["set_aside_reason"])
+        areas[row["commission_id"]].append(area)
+    gone: defaultdict[int | None, list[Delivery]] = defaultdict(list)
+    for delivery in load_deliveries(
+        session, DeliveryRow.commission_id.in_(wanted) & DeliveryRow.taken_back_at.is_(None)
+    ):
+        gone[delivery.commission_id].append(delivery)
     return [
         Commission(
             **taken_from(COMMISSION, dict(row)),
-            areas=tuple(areas[row["id"]]),
+            areas=tuple(area for area in areas[row["id"]] if area.set_aside is None),
+            areas_set_aside=tuple(area for area in areas[row["id"]] if area.set_aside is not None),
+            deliveries=tuple(gone[row["id"]]),
             set_aside=row["set_aside_reason"],
             **{name: row[name] for name in ("made_at", "made_by", "id", "uid")},
+        )
+        for row in found
+    ]
+
+
+def load_deliveries(session: Session, which: sa.ColumnElement[bool] | None = None) -> list[Delivery]:
+    """Return the deliveries for which ``which`` holds, by the casts' numbers, those taken back too."""
+    query = sa.select(DeliveryRow.__table__).order_by(DeliveryRow.number, DeliveryRow.at, DeliveryRow.id)
+    found = session.execute(query if which is None else query.where(which)).mappings()
+    names = ("who", "at", "taken_back_at", "id", "commission_id", "uid")
+    return [
+        Delivery(
+            **taken_from(DELIVERY, dict(row)),
+            **{name: row[name] for name in names},
+            taken_back_by=row["taken_back_by"] or "",
         )
         for row in found
     ]
@@ -262,7 +333,7 @@ def write_in(session: Session, line: JournalLine) -> JournalLine:
     """Keep a line of the journal within an open transaction."""
     commission = one_commission(session, line.commission_id)
     if line.area_id is not None:
-        commission.area(line.area_id)
+        commission.area(line.area_id)  # one that is set aside too: why it went is worth a line
     if line.kind not in KINDS:
         raise StudioError(f"Say what the line is, {listed(KINDS, 'or')}: {line.kind!r} is none of these.")
     text = checked.storable(line.text, "text of the line").strip()
@@ -289,6 +360,20 @@ def signed_off(session: Session, area_id: int | None) -> bool:
     """Tell whether a sign-off of an area stands, not withdrawn."""
     stands = sa.select(SignOffRow.id).where(SignOffRow.area_id == area_id, SignOffRow.withdrawn_at.is_(None))
     return session.scalars(stands.limit(1)).first() is not None
+
+
+def _check_unsigned(session: Session, area: Area) -> None:
+    """Raise StudioError when somebody relies on an area: it is signed off, or done on a cast."""
+    if signed_off(session, area.id):
+        raise StudioError(f"Withdraw the sign-off of {area.name} first: what is signed off stays an area of the piece.")
+    counts = (CastRow.area_id == area.id) & TrialRow.set_aside_reason.is_(None)
+    done = sa.select(CastRow).join(TrialRow, TrialRow.id == CastRow.trial_id).where(counts).order_by(CastRow.number)
+    cast = session.scalars(done.limit(1)).first()
+    if cast is not None:
+        raise StudioError(
+            f"{area.name} is done on cast {cast.number}, as plate {cast.trial_id}: it stays an area of the piece. If "
+            "that plate was noted in error, set it aside first."
+        )
 
 
 def area_in(session: Session, area_id: int | None) -> tuple[Commission, Area]:

@@ -12,23 +12,36 @@ import sqlalchemy as sa
 
 from matcher.bench.work import Piece
 from matcher.commissions.casts import Cast
-from matcher.commissions.commission import JournalLine
+from matcher.commissions.commission import Delivery, JournalLine
 from matcher.commissions.known import Compared, Known, compared
 from matcher.commissions.read_again import READ_AGAIN
 from matcher.commissions.sign_off import SignOff
-from matcher.commissions.store import ADDED, REORDERED, load_journal
+from matcher.commissions.store import ADDED, REORDERED, load_deliveries, load_journal
 from matcher.dates import moment
 from matcher.storage.database import Database
-from matcher.storage.schema import HistoryRow, JournalRow, PhotoRow
+from matcher.storage.schema import DeliveryRow, HistoryRow, JournalRow, PhotoRow
 from matcher.trials.corrections import CORRECTED
 from matcher.trials.log import CHANGED, Change, load_history
 from matcher.trials.trial import Target, Trial
 
-What = Literal["begun", "photograph", "target", "plate", "bench", "sign-off", "withdrawn", "cast", "journal", "change"]
+What = Literal[
+    "begun",
+    "photograph",
+    "target",
+    "plate",
+    "bench",
+    "sign-off",
+    "withdrawn",
+    "cast",
+    "delivered",
+    "delivery taken back",
+    "journal",
+    "change",
+]
 SET_ASIDE, TAKEN_BACK = "set aside", "taken back"
 _CHANGES = {
     "commission": (CHANGED, SET_ASIDE, TAKEN_BACK, REORDERED),
-    "area": (CHANGED, ADDED),
+    "area": (CHANGED, ADDED, SET_ASIDE, TAKEN_BACK),
     "target": (CHANGED, SET_ASIDE, TAKEN_BACK, READ_AGAIN),
     "trial": (CORRECTED, SET_ASIDE, TAKEN_BACK, READ_AGAIN),
 }
@@ -52,6 +65,7 @@ class Event:
     piece: Piece | None = None
     signed: SignOff | None = None
     cast: Cast | None = None
+    delivery: Delivery | None = None
     line: JournalLine | None = None
     photo: str | None = None
     change: Change | None = None
@@ -72,7 +86,9 @@ class Event:
             "standing": self.plate.standing if self.plate else None,
             "piece": self.piece.uid if self.piece else None,
             "signed_by": self.signed.signed_by if self.signed else None,
-            "cast": self.cast.number if self.cast else None,
+            "cast": next((one.number for one in (self.cast, self.delivery) if one), None),
+            "delivered_on": self.delivery.on.isoformat() if self.delivery else None,
+            "delivered_to": self.delivery.to if self.delivery else None,
             "kind": self.line.kind if self.line else None,
             "text": self.line.text if self.line else None,
             "photo": self.photo,
@@ -91,13 +107,14 @@ def what_happened(database: Database, known: Known) -> list[Event]:
         for piece in known.pieces
     ]
     events += _of_sign_offs(known)
+    events += _of_deliveries(database, known)
     events += _of_the_journal(database, known)
     events += _of_history(database, known)
     return sorted(events, key=lambda event: event.at)
 
 
 def _areas(known: Known, target_id: int | None) -> tuple[int, ...]:
-    return tuple(area.id for area in known.commission.areas if area.id and target_id in known.aims_of(area))
+    return tuple(area.id for area in known.commission.every_area if area.id and target_id in known.aims_of(area))
 
 
 def _of_targets(database: Database, known: Known) -> Iterator[Event]:
@@ -121,7 +138,7 @@ def _of_plates(known: Known) -> Iterator[Event]:
         cast, target = casts.get(trial.id or 0), known.targets.get(trial.target_id or 0)
         areas = _areas(known, trial.target_id) if cast is None else (cast.area_id,)
         if cast is not None and target is None:
-            own = next((area for area in known.commission.areas if area.id == cast.area_id), None)
+            own = next((area for area in known.commission.every_area if area.id == cast.area_id), None)
             target = None if own is None else known.target_of(own)
         yield Event(
             trial.made_at,
@@ -142,6 +159,14 @@ def _of_sign_offs(known: Known) -> Iterator[Event]:
             yield Event(one.withdrawn_at, "withdrawn", "", (one.area_id,), signed=one)
 
 
+def _of_deliveries(database: Database, known: Known) -> Iterator[Event]:
+    every = database.load("delivery", load_deliveries, DeliveryRow.commission_id == known.commission.id)
+    for one in every:
+        yield Event(one.at, "delivered", one.who, delivery=one)
+        if one.taken_back_at is not None:
+            yield Event(one.taken_back_at, "delivery taken back", one.taken_back_by, delivery=one)
+
+
 def _of_the_journal(database: Database, known: Known) -> Iterator[Event]:
     for line in database.load("journal line", load_journal, JournalRow.commission_id == known.commission.id):
         areas = () if line.area_id is None else (line.area_id,)
@@ -151,7 +176,7 @@ def _of_the_journal(database: Database, known: Known) -> Iterator[Event]:
 def _of_history(database: Database, known: Known) -> Iterator[Event]:
     subjects: dict[str, dict[str, tuple[int, ...]]] = {
         "commission": {str(known.commission.id): ()},
-        "area": {str(area.id): (area.id or 0,) for area in known.commission.areas},
+        "area": {str(area.id): (area.id or 0,) for area in known.commission.every_area},
         "target": {str(number): _areas(known, number) for number in known.targets},
         "trial": {str(trial.id): _areas(known, trial.target_id) for trial in known.plates},
     }

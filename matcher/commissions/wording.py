@@ -6,12 +6,14 @@ from collections.abc import Mapping
 
 from matcher.bench.wording import title_of
 from matcher.colour.wording import difference_in_words
-from matcher.commissions.commission import DECISION, HANDOVER
+from matcher.commissions.casts import which_cast
+from matcher.commissions.commission import DECISION, HANDOVER, Commission, Delivery
 from matcher.commissions.fields import AREA, COMMISSION, TARGET, what_changed
 from matcher.commissions.known import Compared, Known
-from matcher.commissions.state import NextStep, State
+from matcher.commissions.state import NextStep, State, state_of
 from matcher.commissions.store import ADDED, REORDERED
 from matcher.commissions.timeline import Event, columns_changed
+from matcher.dates import day_shown
 from matcher.trials.corrections import CORRECTED
 from matcher.trials.log import CHANGED, Change
 from matcher.trials.trial import Target
@@ -27,9 +29,18 @@ _FIELDS = {"commission": COMMISSION, "area": AREA, "target": TARGET}
 
 def state_in_words(state: State) -> str:
     """Say how far a commission has come."""
+    said = _stage_in_words(state)
+    if state.casts_delivered and state.stage not in ("delivered", "set aside"):
+        return f"{said}, {state.casts_delivered} delivered"
+    return said
+
+
+def _stage_in_words(state: State) -> str:
     match state.stage:
         case "set aside":
             return f"Set aside: {state.reason}"
+        case "delivered":
+            return "Delivered" if state.casts == 1 else f"All {state.casts} casts are delivered"
         case "no target":
             return "No target yet"
         case "approved":
@@ -63,6 +74,22 @@ def step_in_words(step: NextStep) -> str:
             return f"Colour {name} on cast {step.cast}"
         case "done":
             return f"{name[:1].upper()}{name[1:]} is done on every cast"
+
+
+def delivery_in_words(commission: Commission, delivery: Delivery) -> str:
+    """Say which cast was delivered, when and to whom, as a sentence without its end."""
+    to = f" to {delivery.to}" if delivery.to else ""
+    return f"{which_cast(commission, delivery.number)} was delivered on {day_shown(delivery.on)}{to}"
+
+
+def deliver_in_words(known: Known) -> str:
+    """Say what is left to do of a commission that is done but not delivered, as a sentence without its end; else ""."""
+    state = state_of(known)
+    if state.stage != "finished":
+        return ""
+    left = known.commission.casts_with_us
+    casts = "it" if state.casts == 1 else f"cast{'s' if len(left) > 1 else ''} {listed([str(one) for one in left])}"
+    return f"Deliver {casts}, and note the day"
 
 
 def compared_in_words(plate: Compared) -> str:
@@ -105,6 +132,10 @@ def event_in_words(event: Event, known: Known) -> str:
         case "withdrawn":
             why = event.signed.withdrawn_reason if event.signed else ""
             return f"The sign-off{area} was withdrawn{_because(why)}."
+        case "delivered":
+            return f"{delivery_in_words(known.commission, event.delivery)}." if event.delivery else ""
+        case "delivery taken back":
+            return f"Taken back: {delivery_in_words(known.commission, event.delivery)}." if event.delivery else ""
         case "journal":
             return _line_in_words(event, area)
         case "change":
@@ -112,7 +143,7 @@ def event_in_words(event: Event, known: Known) -> str:
 
 
 def _for_areas(event: Event, known: Known) -> str:
-    names = [area.name for area in known.commission.areas if area.id in event.area_ids]
+    names = [area.name for area in known.commission.every_area if area.id in event.area_ids]
     return f" for {listed(names)}" if names else ""
 
 
@@ -171,7 +202,7 @@ def _change_in_words(event: Event, area: str, known: Known) -> str:
 
 
 def known_area(known: Known, event: Event) -> str:
-    return listed([area.name for area in known.commission.areas if area.id in event.area_ids])
+    return listed([area.name for area in known.commission.every_area if area.id in event.area_ids])
 
 
 def _columns(change: Change, known: Known) -> str:

@@ -10,6 +10,7 @@ from reportlab.platypus import Flowable, KeepTogether
 from matcher.commissions.commission import HANDOVER, Area, Commission, JournalLine
 from matcher.commissions.control_chart import SOURCE, ControlChart, in_words
 from matcher.commissions.sign_off import SignOff
+from matcher.commissions.wording import delivery_in_words
 from matcher.dates import SHORT
 from matcher.dates import shown as day_of
 from matcher.recipe.recipe import steps_in_words
@@ -50,6 +51,8 @@ def edition_record(
     about = [("Client:", commission.client), ("Alloy:", commission.alloy), ("Size:", commission.size)]
     story += [said(text, lead=lead) for lead, text in about if text]
     story.append(said(counted(commission.casts, "cast"), lead="Edition:"))
+    gone = [delivery_in_words(commission, delivery) for delivery in commission.deliveries]
+    story += [said(f"{line}.", lead="Delivered:" if at == 0 else "") for at, line in enumerate(gone)]
     for record in areas:
         story += _area(record, with_recipe, paper)
     notes = [line for line in journal if line.kind == HANDOVER]

@@ -1,7 +1,7 @@
 """Tables that an export carries row by row: written out, checked, and merged into another studio by uid.
 
 Numbers differ between studios, so a row names others by their uids ("trial_uid" for the column ``trial_id``): which
-ones its foreign keys tell. What is here already stays as it is here.
+ones its foreign keys tell. What is here already stays as it is here, but for what can only happen to it later.
 """
 
 from __future__ import annotations
@@ -40,7 +40,8 @@ class CarriedTable:
     check: raises a MatcherError for columns that say what may not be kept. place_within: the column of what a row has
     a "position" in, of its own. one_of: columns of which one must name something. settle: called with the rows that
     were here and those that are new, once these are merged, to set right what follows; returns what a person should be
-    told.
+    told. later: columns that are empty until something happens to a row, once (it is withdrawn), and are taken over
+    where it has happened in the file and not here.
     """
 
     name: str
@@ -50,6 +51,7 @@ class CarriedTable:
     place_within: str | None = None
     one_of: tuple[str, ...] = ()
     settle: Callable[[Session, Sequence[Plain], Sequence[Plain]], tuple[str, ...]] = _nothing_to_settle
+    later: tuple[str, ...] = ()
 
     @property
     def columns(self) -> sa.ColumnCollection[str, sa.Column[Any]]:
@@ -69,12 +71,14 @@ class CarriedTable:
 class Merged:
     """What came of one table. new: numbers here by uids. differing: keys of rows that say something else here.
 
-    left_out: keys of rows that name what is not there. told: what a person should know of it, each one sentence.
+    caught_up: numbers here by uids of those to which something happened in the file. left_out: keys of rows that name
+    what is not there. told: what a person should know of it, each one sentence.
     """
 
     kind: str
     new: Mapping[str, int | None] = field(default_factory=dict)
     differing: tuple[str, ...] = ()
+    caught_up: Mapping[str, int] = field(default_factory=dict)
     left_out: tuple[str, ...] = ()
     told: tuple[str, ...] = ()
 
@@ -109,7 +113,7 @@ def taken(table: CarriedTable, item: Mapping[str, Any]) -> Plain:
 def merge(
     session: Session, table: CarriedTable, items: Sequence[Plain], labels: Mapping[str | None, str | None]
 ) -> Merged:
-    """Add the rows whose uids are not here, within an open transaction.
+    """Add the rows whose uids are not here, and what happened later to those that are, within an open transaction.
 
     labels: how stocks that the file names are labelled here, None for one that stays out.
     """
@@ -117,12 +121,18 @@ def merge(
     there = _keys_here(session, table)  # the damaged ones too
     numbers = {name: {uid: number for number, uid in known.items()} for name, known in _uids(session, table).items()}
     new: dict[str, int | None] = {}
+    caught_up: dict[str, int] = {}
     differing, left_out = [], []
     for plain in items:
         key = table.key_of(plain)
         if key in there:
-            if key in here and _content(table, here[key]) != _content(table, _relabelled(table, plain, labels)):
-                differing.append(key)
+            if key in here:
+                said, told_there = (_content(table, each) for each in (here[key], _relabelled(table, plain, labels)))
+                news = _what_happened_later(table, said, told_there)
+                if news:
+                    caught_up[key] = _caught_up(session, table, key, news)
+                elif news is None:
+                    differing.append(key)
             continue
         row = _row(session, table, _relabelled(table, plain, labels), numbers)
         if row is None:
@@ -132,7 +142,7 @@ def merge(
         new[key] = _inserted(session, table, row)
     added = [plain for plain in items if table.key_of(plain) in new]
     told = table.settle(session, list(here.values()), added) if added else ()
-    return Merged(table.kind, new, tuple(differing), tuple(left_out), told)
+    return Merged(table.kind, new, tuple(differing), caught_up, tuple(left_out), told)
 
 
 def uids_of(session: Session, table: CarriedTable) -> dict[int, str]:
@@ -212,6 +222,29 @@ def _checked(column: sa.Column[Any], name: str, value: Any) -> Any:
 def _content(table: CarriedTable, plain: Plain) -> Plain:
     """Return what a row says, its place apart: one whose place was taken went behind the others."""
     return plain if table.place_within is None else {name: plain[name] for name in plain if name != "position"}
+
+
+def _what_happened_later(table: CarriedTable, here: Plain, there: Plain) -> Plain | None:
+    """Return what the file knows to have happened to a row and this studio does not; empty where they agree or this
+    studio knows more, None where they say different things."""
+
+    def as_begun(plain: Plain) -> Plain:
+        return {name: value for name, value in plain.items() if name not in table.later}
+
+    ours, theirs = ({name: plain[name] for name in table.later} for plain in (here, there))
+    if as_begun(here) != as_begun(there):
+        return None
+    if theirs == ours or all(value is None for value in theirs.values()):
+        return {}
+    return theirs if all(value is None for value in ours.values()) else None
+
+
+def _caught_up(session: Session, table: CarriedTable, key: str, news: Plain) -> int:
+    """Write what happened to the row of this uid; return its number."""
+    columns = table.columns
+    values = {name: moment(value) if isinstance(columns[name].type, Utc) else value for name, value in news.items()}
+    changed = sa.update(table.row).where(columns["uid"] == key).values(**values).returning(columns["id"])
+    return session.scalars(changed).one()
 
 
 def _relabelled(table: CarriedTable, plain: Plain, labels: Mapping[str | None, str | None]) -> Plain:

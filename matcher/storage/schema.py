@@ -330,6 +330,7 @@ class AreaRow(Table):
     area_cm2: Mapped[float | None]
     target_id: Mapped[int | None] = mapped_column(ForeignKey("targets.id"), index=True)
     repairs_uid: Mapped[str | None] = mapped_column(String(64))
+    set_aside_reason: Mapped[str | None]
 
 
 class SignOffRow(Table):
@@ -358,6 +359,23 @@ class CastRow(Table):
     trial_id: Mapped[int] = mapped_column(ForeignKey("trials.id"), primary_key=True)
     area_id: Mapped[int] = mapped_column(ForeignKey("areas.id"), index=True)
     number: Mapped[int]
+
+
+class DeliveryRow(Table):
+    """A cast that was delivered: on a day, as 2026-03-31, to somebody or to "". taken_back_at: noted in error."""
+
+    __tablename__ = "deliveries"
+    __table_args__ = (CheckConstraint("number >= 1", name="number"),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    uid: Mapped[str] = mapped_column(String(64), unique=True)
+    commission_id: Mapped[int] = mapped_column(ForeignKey("commissions.id"), index=True)
+    number: Mapped[int]
+    delivered_on: Mapped[str] = mapped_column(String(10))
+    delivered_to: Mapped[str]
+    at: Mapped[datetime]
+    who: Mapped[str]
+    taken_back_at: Mapped[datetime | None]
+    taken_back_by: Mapped[str | None]
 
 
 class JournalRow(Table):

@@ -58,9 +58,9 @@ from matcher.trials.trial import Target, Trial
 from matcher.words import agreeing, counted
 
 FORMAT = "patina studio log"
-VERSION = 3
+VERSION = 4
 """2: with commissions, readings that were taken again, and what was used of stocks. A file of 1 has none of these.
-3: with tags and where they were seen."""
+3: with tags and where they were seen. 4: with deliveries, and areas of a commission that are set aside."""
 MAX_JSON_BYTES = 400 * 1024**2
 """Of studio.json, read piece by piece: what it says then takes some 1.4 GB of memory."""
 MAX_ENTRIES = 500_000
@@ -111,17 +111,20 @@ class Exported:
 
 @dataclass(frozen=True)
 class Besides:
-    """How many things of one kind an import brought, besides plates and targets: new ones, and ones that say something
-    else here, where they stay as they are."""
+    """How many things of one kind an import brought, besides plates and targets: new ones, ones that say something else
+    here, where they stay as they are, and ones to which something has happened since (caught_up)."""
 
     kind: str
     new: int
     differing: int
+    caught_up: int = 0
 
 
 def besides_in_words(one: Besides) -> list[str]:
     """Say what an import brought of one kind; nothing when that is nothing."""
     said = [f"{counted(one.new, one.kind)} {agreeing(one.new)} new."] if one.new else []
+    if one.caught_up:
+        said.append(f"{counted(one.caught_up, one.kind)} {agreeing(one.caught_up)} as the file knows, which is later.")
     if one.differing:
         differs, stays = (
             agreeing(one.differing, "differs", "differ"),
@@ -688,6 +691,9 @@ def _merge(session: Session, contents: _Contents, new_photos: int, who: str, als
     merged = [carried.merge(session, table, contents.rows[table.name], labels) for table in (*_OF_THE_LOG, *also)]
     new_things = {"trial": numbers, "target": {uid: ids[uid] for uid in set(ids) - known_targets}}
     _merge_history(session, contents, new_things | {one.kind: one.new for one in merged})
+    for one in merged:
+        for number in one.caught_up.values():
+            note(session, "brought up to date", one.kind, number, "as an imported studio knows it", who)
     _merge_cards(session, contents, who)
     return Imported(
         trials=new,
@@ -709,7 +715,7 @@ def _merge(session: Session, contents: _Contents, new_photos: int, who: str, als
             ),
             *(line for one in merged for line in one.told),
         ),
-        besides=tuple(Besides(one.kind, len(one.new), len(one.differing)) for one in merged),
+        besides=tuple(Besides(one.kind, len(one.new), len(one.differing), len(one.caught_up)) for one in merged),
     )
 
 

@@ -141,7 +141,7 @@ def _set_aside(studio: Studio, commission: Commission) -> None:
                 st.rerun()
         return
     reason, action = st.columns([3, 1], vertical_alignment="bottom")
-    why = reason.text_input("Set aside because", placeholder="delivered", live=True, key=f"commission.reason.{number}")
+    why = reason.text_input("Set aside because", placeholder="postponed", live=True, key=f"commission.reason.{number}")
     if action.button("Set aside", key=f"commission.aside.{number}"):
         with told():
             studio.commissions.set_aside(number, why or "", who())

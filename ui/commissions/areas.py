@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.commissions.wording import compared_in_words, figures_in_words, step_in_words
-from matcher.words import counted
+from matcher.words import counted, listed
 from ui.commissions.approval import what_is_signed
 from ui.commissions.edition import begin_repair, next_cast_to_bench, show_edition, what_is_repaired
 from ui.show import look
@@ -20,6 +20,7 @@ from ui.state.drafts import Draft
 from ui.state.messages import tell, told
 from ui.state.open_studio import choose_target, logged, target_choices
 from ui.state.places import BENCH, FIRST_PLATES, SUGGESTIONS, TARGET
+from ui.state.remembered import as_seen
 from ui.state.who import who
 
 if TYPE_CHECKING:
@@ -41,6 +42,7 @@ def show_areas(studio: Studio, known: Known, steps: Sequence[NextStep]) -> None:
             with column, look.panel(f"area-{area.id}"):
                 _show(studio, known, area, by_area.get(area.id), area.id == first)
     _another_area(studio, known)
+    _set_aside(studio, known)
 
 
 def pictures(known: Known, area: Area) -> str:
@@ -68,12 +70,14 @@ def _show(studio: Studio, known: Known, area: Area, step: NextStep | None, first
     elif step is not None:
         tell(f"{step_in_words(step)}.", "done")
     _signed(studio, known, area, step)
+    if known.sign_off_of(area) is not None or known.commission.delivered:
+        begin_repair(studio, area)
     what_is_repaired(studio, known, area)
     _change(studio, known, area)
 
 
 def _signed(studio: Studio, known: Known, area: Area, step: NextStep | None) -> None:
-    """Offer a sign-off where one may be given, and fold away what stands of it: sheet, casts, repair."""
+    """Offer a sign-off where one may be given, and fold away what stands of it: sheet and casts."""
     if known.sign_off_of(area) is None:
         may = known.target_of(area) is not None and known.plates_for(area) and (step is None or step.step != "sign-off")
         if may and st.button("Sign off a plate", type="tertiary", key=f"area.sign.{area.id}"):
@@ -86,7 +90,6 @@ def _signed(studio: Studio, known: Known, area: Area, step: NextStep | None) -> 
     if folded.open:
         with folded:
             show_edition(studio, known, area)
-    begin_repair(studio, area)
 
 
 def _words(known: Known, area: Area) -> str:
@@ -170,6 +173,43 @@ def _change(studio: Studio, known: Known, area: Area) -> None:
             if draft.values and st.button("Discard", type="tertiary", key=f"area.discard.{area.id}"):
                 draft.drop()
                 st.rerun()
+        _ask_to_set_aside(studio, known, area)
+
+
+def _ask_to_set_aside(studio: Studio, known: Known, area: Area) -> None:
+    """Offer to set an area aside, and say what stays."""
+    if known.sign_off_of(area) is not None:
+        st.html('<p class="pm-soft">To set this area aside, withdraw its sign-off first.</p>')
+        return
+    reason, action = st.columns([3, 1], vertical_alignment="bottom")
+    why = reason.text_input(
+        "Set this area aside because", placeholder="not wanted any more", live=True, key=f"area.reason.{area.id}"
+    )
+    if action.button("Set it aside", key=f"area.aside.{area.id}"):
+        with told():
+            studio.commissions.set_area_aside(area.id or 0, why or "", who())
+            st.rerun()
+    stays = [counted(len(known.plates_for(area)), "plate")] if known.plates_for(area) else []
+    stays += ["the piece on the bench"] if known.piece_for(area) else []
+    if stays:
+        said = listed(stays)
+        st.html(f'<p class="pm-soft">{said[:1].upper()}{said[1:]} for it will stay.</p>')
+
+
+def _set_aside(studio: Studio, known: Known) -> None:
+    """List, folded, the areas that were set aside, each to be taken back."""
+    aside = known.commission.areas_set_aside
+    if not aside:
+        return
+    with st.expander(f"Areas set aside ({len(aside):d})", key=f"areas.aside.{known.commission.id}"):
+        for area in aside:
+            seen = as_seen(f"area set aside.{area.id}", area.set_aside)
+            words, action = st.columns([4, 1], vertical_alignment="center")
+            words.html(f"<p><b>{html.escape(area.name)}</b> {html.escape(area.set_aside or '')}</p>")
+            if action.button(literal(f"Take {area.name} back"), key=f"area.back.{area.id}"):
+                with told():
+                    studio.commissions.take_area_back(area.id or 0, who(), seen)
+                    st.rerun()
 
 
 def _changed(studio: Studio, draft: Draft, area: Area) -> None:

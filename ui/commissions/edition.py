@@ -170,8 +170,11 @@ def what_is_repaired(studio: Studio, known: Known, area: Area) -> None:
     if area.repairs_uid is None:
         return
     signed = None if found is None else studio.sign_offs.standing(found[1].id)
-    if found is None or signed is None:
-        tell("What this repairs is not signed off in this studio: import the studio that made it, or search the log.")
+    if found is None:
+        tell("What this repairs is not in this studio: import the studio that made it, or search the log.")
+        return
+    if signed is None:
+        tell(f"Nothing is signed off for {literal(found[1].name)} of {literal(found[0].title)}: search the log.")
         return
     from matcher.recipe.recipe import steps_in_words
 

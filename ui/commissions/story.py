@@ -48,7 +48,7 @@ def show_handover(known: Known, events: Sequence[Event]) -> None:
             "clean it, when to wax it again.</p>"
         )
         return
-    names = {area.id: area.name for area in known.commission.areas}
+    names = {area.id: area.name for area in known.commission.every_area}
     items = "".join(
         f"<li>{f'<b>{html.escape(names[line.area_id])}:</b> ' if line.area_id in names else ''}"
         f"{_in_lines(line.text)}</li>"

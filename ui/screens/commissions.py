@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -11,13 +12,14 @@ from matcher.commissions.known import all_known
 from matcher.commissions.state import next_steps, state_of
 from matcher.commissions.store import by_due_day
 from matcher.commissions.timeline import what_happened
-from matcher.commissions.wording import state_in_words, step_in_words
+from matcher.commissions.wording import deliver_in_words, state_in_words, step_in_words
 from matcher.dates import day_shown
 from matcher.errors import MatcherError
-from matcher.words import counted
+from matcher.words import counted, listed
 from ui.commissions.about_commission import change_one, take_one_on
 from ui.commissions.approval import sign_off_form
 from ui.commissions.areas import pictures, show_areas
+from ui.commissions.delivery import show_delivery
 from ui.commissions.edition import print_record
 from ui.commissions.story import ask_for_line, show_handover, show_timeline
 from ui.show import look
@@ -60,7 +62,8 @@ def _named(studio: Studio, named: str | None) -> Commission | None:
 def _list(studio: Studio) -> None:
     """Show all commissions in short."""
     kept = by_due_day(studio.commissions.commissions(include_set_aside=True))
-    worked_on = [one for one in kept if one.set_aside is None]
+    worked_on = [one for one in kept if one.set_aside is None and not one.delivered]
+    delivered = [one for one in kept if one.set_aside is None and one.delivered]
     aside = [one for one in kept if one.set_aside is not None]
     look.title("Commissions", "What clients have asked for, from the first photograph to the piece handed over.")
     if not worked_on:
@@ -69,13 +72,28 @@ def _list(studio: Studio) -> None:
         _open(NEW)
     for commission in worked_on:
         _card(studio, commission)
-    if aside:
-        with st.expander(f"Set aside ({len(aside):d})", key="commissions.aside"):
-            for commission in aside:
-                words, action = st.columns([4, 1], vertical_alignment="center")
-                words.html(f"<p><b>{html.escape(commission.title)}</b> {html.escape(commission.set_aside or '')}</p>")
-                if action.button("Open", key=f"commission.open.{commission.id}"):
-                    _open(str(commission.id))
+    last = sorted(delivered, key=lambda one: max(delivery.on for delivery in one.deliveries), reverse=True)
+    _apart("Delivered", "commissions.delivered", [(one, _delivered(one)) for one in last])
+    _apart("Set aside", "commissions.aside", [(one, one.set_aside or "") for one in aside])
+
+
+def _apart(heading: str, key: str, commissions: Sequence[tuple[Commission, str]]) -> None:
+    """List, folded, commissions that are not worked on, each with what is said of it."""
+    if not commissions:
+        return
+    with st.expander(literal(f"{heading} ({len(commissions)})"), key=key):
+        for commission, about in commissions:
+            words, action = st.columns([4, 1], vertical_alignment="center")
+            words.html(f"<p><b>{html.escape(commission.title)}</b> {html.escape(about)}</p>")
+            if action.button("Open", key=f"commission.open.{commission.id}"):
+                _open(str(commission.id))
+
+
+def _delivered(commission: Commission) -> str:
+    """Say to whom a commission was delivered, and on which day the last of it was."""
+    to = listed(list(dict.fromkeys(one.to for one in commission.deliveries if one.to))) or commission.client
+    day = day_shown(max(one.on for one in commission.deliveries))
+    return ", ".join(part for part in (counted(commission.casts, "cast"), to, day) if part)
 
 
 def _card(studio: Studio, commission: Commission) -> None:
@@ -96,9 +114,10 @@ def _card(studio: Studio, commission: Commission) -> None:
 
 
 def _next(known: Known) -> str:
-    """Say what to do next, as HTML: for the first area that is not done."""
+    """Say what to do next, as HTML: for the first area that is not done, else to deliver it."""
     step = next((step for step in next_steps(known) if step.step != "done"), None)
-    return "" if step is None else f'<p class="pm-next"><b>Next:</b> {html.escape(step_in_words(step))}.</p>'
+    said = deliver_in_words(known) if step is None else step_in_words(step)
+    return f'<p class="pm-next"><b>Next:</b> {html.escape(said)}.</p>' if said else ""
 
 
 def _one(studio: Studio, commission: Commission) -> None:
@@ -120,6 +139,7 @@ def _one(studio: Studio, commission: Commission) -> None:
     if not commission.areas:
         st.html('<p class="pm-soft">Name its first area below: the whole piece may be one.</p>')
     show_areas(studio, known, next_steps(known))
+    show_delivery(studio, known)
     print_record(studio, known)
     story, beside = st.columns([1.5, 1], gap="large")
     with story:

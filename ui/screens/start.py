@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from matcher.commissions.store import by_due_day
 from matcher.dates import day_shown
 from matcher.words import agreeing, counted
 from ui.photograph.intake import upload
@@ -88,7 +87,7 @@ def _photograph(studio: Studio, draft: Draft, step: NextStep) -> None:
 
 def _today(studio: Studio, pieces: Sequence[Piece], forms: Sequence[Kept]) -> None:
     """List what waits: pieces on the bench, half-filled forms, commissions by the day on which they are due."""
-    commissions = by_due_day(studio.commissions.commissions())
+    commissions = studio.commissions.worked_on()
     if not (pieces or forms or commissions):
         return
     with look.panel("today"):

@@ -87,7 +87,8 @@ def choose_target(target: Target) -> None:
 def target_choices(studio: Studio, keep: int | None = None) -> dict[int, str]:
     """Return the targets to choose from, by number: those of a commission together, the others after them.
 
-    Those set aside are not among them, nor are those of a commission that is; keep: one that stays all the same.
+    Those set aside are not among them, nor are those of an area or a commission that is, or of one that is delivered;
+    keep: one that stays all the same.
     """
     targets = {target.id or 0: target for target in studio.targets()}
     if keep is not None and keep not in targets:
@@ -95,9 +96,11 @@ def target_choices(studio: Studio, keep: int | None = None) -> dict[int, str]:
     named: dict[int, str] = {}
     of_an_area: set[int] = set()
     for commission in by_due_day(studio.commissions.commissions(include_set_aside=True)):
-        for area in commission.areas:
+        closed = commission.set_aside is not None or commission.delivered
+        for area in commission.every_area:
             of_an_area |= {area.target_id or 0}
-            if area.target_id in targets and (commission.set_aside is None or area.target_id == keep):
+            apart = closed or area.set_aside is not None
+            if area.target_id in targets and (not apart or area.target_id == keep):
                 named.setdefault(
                     area.target_id or 0, f"{commission.title}, {area.name}: {targets[area.target_id].name}"
                 )
