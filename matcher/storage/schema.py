@@ -28,7 +28,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 from matcher.errors import StudioError
 
-HEAD = "r0011"
+HEAD = "r0012"
 
 _NAMES = {
     "ix": "ix_%(column_0_label)s",
