@@ -92,7 +92,12 @@ def path_of(**told: Any) -> BenchPath:
 
 def test_a_pass_is_warned_of_when_it_would_overshoot_by_half_or_is_a_gamble():
     assert path_of().warning is None
-    assert "overshoot, to ΔE00 1.6" in str(path_of(expected=np.array([9.0, 4.0, 1.0, 1.6])).warning)
+    over = np.array([9.0, 4.0, 1.0, 1.6])
+    assert path_of(expected=over, overshoot=0.96).warning == "The pass after that would overshoot, to ΔE00 1.6."
+    assert path_of(expected=over, overshoot=0.8).warning == (
+        "The pass after that may overshoot, to ΔE00 1.6: the chance that it takes the piece away from the target is "
+        "80 %."
+    )
     assert path_of(expected=np.array([9.0, 4.0, 3.0, 3.4])).warning is None
     assert path_of(risk=0.24).warning is None
     assert "chance that it already takes the piece away from the target is 26" in str(path_of(risk=0.26).warning)

@@ -370,7 +370,7 @@ def test_a_piece_past_the_target_but_within_its_tolerance_is_read_before_it_is_b
     assert "before you burnish it" not in said_on(page("bench")), "it is farther off than ΔE00 1.5"
     with_piece(studio, 9, readings={9: lab(9)}, target_id=2)
     said = said_on(page("bench"))
-    assert "Stop: past the target" in said and "still expected within ΔE00 20: read the piece" in said
+    assert "Stop: past the target" in said and "still within ΔE00 20: read the piece" in said
     assert "Chance to be within 20 now:" in said
 
 

@@ -73,7 +73,19 @@ def test_how_good_a_profile_is_follows_its_error(profile: CameraProfile, size: f
     said = how_good_in_words(replace(profile, patch_labs=greys, patch_errors=error))
     assert f"That is {word}" in said
     assert f"ΔE00 {size:.1f} off" in said
-    assert [limit for limit, _ in VERDICTS] == sorted(limit for limit, _ in VERDICTS)
+    assert [row[0] for row in VERDICTS] == sorted(row[0] for row in VERDICTS)
+
+
+def test_a_profile_is_called_one_thing_only_where_its_patches_leave_no_other_open(profile: CameraProfile) -> None:
+    """Half of the patches are off by 1.9 and half by 3.9: the mean, 2.9, is good, and its interval reaches fair."""
+    sizes = np.tile([1.9, 3.9], 12)
+    greys, error = np.zeros((24, 3)), np.zeros((24, 3))
+    greys[:, 0], error[:, 0] = 50.0 - sizes / 2, sizes
+    said = how_good_in_words(replace(profile, patch_labs=greys, patch_errors=error))
+    assert "on average ΔE00 2.9 off (2.5 to 3.3 with 95 %)" in said
+    assert "can't tell whether that is good or fair" in said and "That is" not in said
+    few = replace(profile, patch_labs=greys[:1], patch_errors=error[:1])
+    assert "can't tell whether that is very good, good, fair or poor" in how_good_in_words(few)
 
 
 def test_the_share_that_is_stated_is_that_of_the_patches_shown(profile: CameraProfile) -> None:

@@ -10,6 +10,8 @@ import pytest
 from matcher.calibration.calibrate import calibrate
 from matcher.calibration.illumination import LightField
 from matcher.card.detect import find_card
+from matcher.colour.difference import delta_e_2000, interval_of
+from matcher.colour.sources import Source
 from matcher.errors import CardError
 from matcher.photo.camera import CameraInfo
 from matcher.reading.exposures import unfit_exposures
@@ -61,11 +63,43 @@ def test_a_profile_is_named_with_its_light_its_day_and_its_error():
 
 
 def test_lights_and_darks_are_told_apart_in_words():
-    said = lights_and_darks_in_words(reading(lights=np.array([46.0, 14, 24]), darks=np.array([30.0, 14, 20])))
-    assert "lightest quarter is much lighter" in said and "ΔE00" in said
-    alike = lights_and_darks_in_words(reading(lights=np.array([38.4, 14, 22]), darks=np.array([38.0, 14, 22])))
-    assert "hardly be told apart" in alike
+    far, near = ({"lights": np.array([30.0 + up, 14, 20]), "darks": np.array([30.0, 14, 20])} for up in (16.0, 0.4))
+    sure, unsure = np.eye(3) * 0.1**2, np.eye(3) * 12.0**2
+    said = lights_and_darks_in_words(reading(**far, quarters_covariance=sure))
+    assert "lightest quarter is much lighter" in said and "with 95 %" in said
+    assert "one colour to the eye" in lights_and_darks_in_words(reading(**near, quarters_covariance=sure))
+    for quarters in (far, near):
+        assert "can't be told" in lights_and_darks_in_words(reading(**quarters, quarters_covariance=unsure))
+        assert "How sure that is was not kept" in lights_and_darks_in_words(reading(**quarters))
     assert lights_and_darks_in_words(reading()) == ""
+
+
+def test_lights_and_darks_of_one_photograph_differ_more_surely_than_of_two():
+    """Invented scene: one plate of two halves, read over both; the truth between the quarters is that of the halves."""
+    scene = Scene().lay(PLATE, (34.0, 12.0, 16.0)).lay(box(410, 150, 560, 450), (44.0, 12.0, 20.0)).lay(CARD, GREY)
+    photo = scene.photo()
+    whole = read_finish(photo, calibrate(photo, find_card(photo, corners=CARD)), INNER, "finish")
+    kept = Reading.from_dict(whole.as_dict())
+    assert kept.quarters_interval == pytest.approx(whole.quarters_interval)
+    low, high = whole.quarters_interval
+    truth = float(delta_e_2000((34.0, 12.0, 16.0), (44.0, 12.0, 20.0)))
+    assert 0 < low < truth < high, "what the card and the light leave unknown moves both"
+    apart = np.ptp(interval_of(whole.darks, whole.lights, 2 * whole.covariance))
+    assert high - low < 0.6 * apart
+
+
+def test_pale_spots_that_may_be_glare_leave_the_lights_open():
+    """Invented: over an even plate a dozen pale spots of the lamp's own colour, whose kind nobody has told."""
+    scene = Scene(seed=1).lay(PLATE, BROWN, texture=0.2).lay(CARD, GREY)
+    for row in range(3):
+        for column in range(4):
+            scene.lay(box(300 + 60 * column, 190 + 80 * row, 318 + 60 * column, 208 + 80 * row), (72, 3, 6))
+    photo = scene.photo()
+    calibration = calibrate(photo, find_card(photo, corners=CARD))
+    unknown, finish = (read_finish(photo, calibration, INNER, spots) for spots in ("unknown", "finish"))
+    wide, narrow = (float(np.trace(one.quarters_covariance)) for one in (unknown, finish))
+    assert any(term.name == Source.PALE_SPOTS for term in unknown.budget), "the scene shows what it is for"
+    assert wide > 2 * narrow
 
 
 def test_the_mottle_is_told_by_its_size_and_spread_or_called_even():

@@ -12,14 +12,24 @@ import pytest
 
 from matcher.calibration.calibrate import calibrate
 from matcher.card.detect import find_card
-from matcher.colour.difference import delta_e_2000
+from matcher.colour.difference import delta_e_2000, interval_of
 from matcher.demo import two_finishes
 from matcher.errors import ReadingError
 from matcher.photo.photo import open_photo
 from matcher.reading.comparison import delta_e_interval, side_by_side
-from matcher.reading.difference_map import BAND_WORDS, BANDS, COARSE, delta_e_map, in_bands, map_size
+from matcher.reading.difference_map import (
+    BANDS,
+    COARSE,
+    DifferenceMap,
+    delta_e_map,
+    difference_map,
+    flat_lab,
+    in_bands,
+    map_size,
+)
 from matcher.reading.finish import read_finish
 from matcher.reading.reading import Reading
+from matcher.reading.wording import where_they_differ_in_words
 from matcher.shipped import shipped
 from tests.scenes import BROWN, Scene, box
 
@@ -105,12 +115,43 @@ def test_a_map_shows_a_patch_that_differs_where_it_is_and_nowhere_else() -> None
     assert shares[-1] == pytest.approx(0.25, abs=0.06)
 
 
+def test_a_spot_is_said_to_differ_or_not_only_where_its_interval_says_so() -> None:
+    """Invented scene: two plates of one colour but for a darker quarter of L* 4, read ever less surely."""
+    scene = Scene(560, 400, lab=(50, 0, 0))
+    scene.lay(LEFT, (45, 8, 14)).lay(RIGHT, (45, 8, 14)).lay(box(400, 200, 500, 300), (41, 8, 14))
+    photo = scene.photo(noise=0.0005)
+    calibration = calibrate(photo, None)
+    told = []
+    for sigma in (0.1, 1.0, 8.0):
+        found = difference_map(photo, calibration, LEFT, RIGHT, np.eye(3) * sigma**2, map_size(LEFT, 20))
+        low, high = found.interval[..., 0], found.interval[..., 1]
+        assert (low <= found.apart).all() and (found.apart <= high).all()
+        told.append(found.shares())
+    sure, less, unsure = told
+    assert sure == pytest.approx((0.75, 0.0, 0.25), abs=0.08), "what is surely known is said"
+    assert less[0] < 0.05 and less[2] == pytest.approx(0.25, abs=0.08), "that they are alike can't be told any more"
+    assert unsure == pytest.approx((0.0, 1.0, 0.0)), "nothing is told that the readings don't tell"
+    said = where_they_differ_in_words(DifferenceMap(np.array([[0.2, 3.0]]), np.array([[[0.0, 0.4], [0.0, 9.0]]])))
+    assert "Surely under: 50 %. Can't be told: 50 %." in said and "metal: 0 % of it" in said
+
+
+def test_a_spots_interval_is_that_of_two_readings() -> None:
+    """Against the draws of ΔE00 itself, over browns and greens some ΔE00 2 to 12 apart."""
+    photo = Scene(560, 400, lab=(50, 0, 0)).lay(LEFT, (45, 8, 14)).lay(RIGHT, (39, 12, 18)).photo(noise=0.001)
+    calibration = calibrate(photo, None)
+    covariance = np.diag([1.5, 0.6, 0.9])
+    found = difference_map(photo, calibration, LEFT, RIGHT, covariance, (2, 2))
+    one, other = (flat_lab(photo, calibration, place, (2, 2)) for place in (LEFT, RIGHT))
+    wanted = interval_of(one, other, covariance)
+    half = np.ptp(wanted, axis=-1)[..., None] / 2
+    assert (np.abs(found.interval - wanted) < 0.15 * half).all()
+
+
 def test_bands_are_counted_over_what_has_a_value() -> None:
     apart = np.array([[0.0, 0.99, 1.0, np.nan], [2.0, 4.0, 7.99, 8.0]])
     bands, shares = in_bands(apart)
     assert bands.tolist() == [[0, 0, 1, -1], [2, 3, 3, 4]]
     assert shares == pytest.approx((2 / 7, 1 / 7, 1 / 7, 2 / 7, 1 / 7))
-    assert len(BAND_WORDS) == len(BANDS) + 1
     assert in_bands(np.full((2, 2), np.nan))[1] == (0.0,) * 5
 
 

@@ -21,7 +21,7 @@ from matcher.bench.work import After
 from matcher.colour.difference import delta_e_2000, reach_delta_e00
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import square_root, sum_of
-from matcher.colour.verdict import standing
+from matcher.colour.verdict import SURE, standing
 from matcher.plan.outlook import draws_of
 from matcher.plan.prediction import with_errors
 from matcher.process.model import ProcessModel
@@ -59,7 +59,8 @@ class BenchPath:
     that one more pass takes the piece away from the target. unlike: its readings lie farther from what was expected
     than those of plates do. apart: ΔE00 (95 %) by which a photographed target may be off in a way that the last
     reading, no photograph, does not share. readings_delta_e00: ΔE00 of each reading of the last coat to the goal, by
-    its count. tolerance: ΔE00 that counts as a match; 0 where none is known.
+    its count. tolerance: ΔE00 that counts as a match; 0 where none is known. overshoot: as risk, of one pass
+    more than where to stop.
     """
 
     passes: NDArray[np.intp]
@@ -82,6 +83,7 @@ class BenchPath:
     last_coat: bool = True
     planned: int = 0
     tolerance: float = 0.0
+    overshoot: float = 0.0
 
     @property
     def remaining(self) -> int:
@@ -135,7 +137,10 @@ class BenchPath:
                 f"target is {percent(self.risk)}."
             )
         if self.remaining == 1 and there > self.expected[self.stop_at] + OVERSHOOT:
-            return f"The pass after that would overshoot, to ΔE00 {there:.1f}."
+            if self.overshoot >= SURE:
+                return f"The pass after that would overshoot, to ΔE00 {there:.1f}."
+            chance = f"the chance that it takes the piece away from the target is {percent(self.overshoot)}"
+            return f"The pass after that may overshoot, to ΔE00 {there:.1f}: {chance}."
         return None
 
     @property
@@ -173,6 +178,7 @@ class BenchPath:
             "remaining": self.remaining,
             "past_the_target": self.past,
             "risk_of_next_pass": self.risk,
+            "risk_of_overshoot": self.overshoot,
             "last_coat": self.last_coat,
             "planned": self.planned,
             "goal": self.goal.as_dict(),
@@ -235,6 +241,11 @@ def bench_path(
         for after, reading in course.readings.items()
         if course.is_last and rows.row_of(after) <= last
     }
+    ends_together = _joint(covariance, rows.ends)
+
+    def risk_after(count: int) -> float:
+        return _risk_of_next(ends, ends_together, count, target.lab, doubts[count] - each[count])
+
     newest = course.readings[max(course.readings)] if course.readings else None
     return BenchPath(
         passes,
@@ -246,7 +257,7 @@ def bench_path(
         stop_at,
         _sentence(laid, stop_at, expected, interval, None if course.is_last else course.coat + 1),
         goal,
-        _risk_of_next(ends, _joint(covariance, rows.ends), laid, target.lab, doubts[laid] - each[laid]),
+        risk_after(laid),
         draws,
         unlike,
         0.0 if newest is None else _not_shared(target, newest),
@@ -257,6 +268,7 @@ def bench_path(
         course.is_last,
         course.recipe.coats[course.coat].passes,
         tolerance,
+        risk_after(stop_at),
     )
 
 

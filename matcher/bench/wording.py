@@ -11,6 +11,7 @@ from typing import Any
 from matcher.bench.path import BenchPath
 from matcher.bench.steps import BURNISH, COAT, SEAL, UNDERCOAT, WASH, Step
 from matcher.bench.work import UNSEALED, Piece
+from matcher.colour.verdict import standing as match_of
 from matcher.recipe.cautions import SKATES_OFF_ABOVE_C
 from matcher.recipe.names import canonical, is_ferric
 from matcher.recipe.recipe import Recipe, strength_in_words
@@ -29,6 +30,23 @@ def in_both_degrees(temp_c: float) -> str:
     '104 °C (219 °F)'
     """
     return f"{temp_c:.0f} °C ({temp_c * 9 / 5 + 32:.0f} °F)"
+
+
+def still_within(path: BenchPath, tolerance: float) -> str | None:
+    """Say of a piece past its target that it may be within the tolerance all the same, as far as it can be told."""
+    if not (path.done and path.past):
+        return None
+    low, high = (float(end) for end in path.interval[path.done])
+    chance = path.chance_within(tolerance, path.done)
+    stands = match_of((low, high), chance, tolerance)
+    if stands == "outside":
+        return None
+    said = {
+        "within": f"It is still within ΔE00 {tolerance:g}",
+        "likely": f"It is likely still within ΔE00 {tolerance:g} ({percent(chance)})",
+        "untold": f"Whether it is still within ΔE00 {tolerance:g} can't be told (chance {percent(chance)})",
+    }
+    return f"{said[stands]}: read the piece before you burnish it."
 
 
 def what_goes_on(recipe: Recipe, step: Step, done: int = 0) -> str:

@@ -16,7 +16,9 @@ from matcher.calibration.profile import CameraProfile, grey_of
 from matcher.calibration.profile_fit import Patches, best_fit
 from matcher.card.reading import CardReading, PatchReading
 from matcher.colour.cielab import SRGB_TO_XYZ_D50, lab_to_xyz
+from matcher.colour.difference import interval_of_mean
 from matcher.colour.types import Floats
+from matcher.colour.verdict import side_of
 from matcher.dates import in_utc, now
 from matcher.errors import CardError, Caveat
 from matcher.photo.photo import Photo
@@ -103,9 +105,10 @@ def _chart_caveats(chart: CardReading, clipped: int, odd: Sequence[int], delta: 
     caveats = list(chart.caveats)
     p95 = float(np.quantile(delta, 0.95))
     if float(delta.mean()) > POOR or (odd and p95 > POOR_REST):
+        surely = "is" if side_of(interval_of_mean(delta), POOR) == "over" else "may be"
         message = (
-            f"This profile is poor, it reads some patches of the chart ΔE00 {p95:.1f} off: photograph the chart again, "
-            "clean, uncovered and evenly lit."
+            f"This profile {surely} poor, it reads some patches of the chart ΔE00 {p95:.1f} off: photograph the chart "
+            "again, clean, uncovered and evenly lit."
         )
         caveats.append(Caveat("chart-poor", message))
     if odd:

@@ -10,18 +10,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from matcher.calibration.profile import CameraProfile
+from matcher.calibration.profile_from_chart import POOR
 from matcher.card.card import Card
+from matcher.colour.difference import interval_of_mean
 from matcher.colour.types import Floats
 from matcher.photo.encoding import SENSOR_ENCODINGS
+from matcher.words import listed
 
 VERDICTS = (
-    (1.5, "That is very good: about as near as two charts of one make are to each other."),
-    (3.0, "That is good: what a clean chart under a steady light gives."),
-    (4.5, "That is fair. Was the chart clean, flat, without shine or shadow? If not, photograph it again."),
-    (np.inf, "That is poor: photograph the chart again, clean, flat, evenly lit, large in the picture."),
+    (1.5, "very good", "About as near as two charts of one make are to each other."),
+    (3.0, "good", "What a clean chart under a steady light gives."),
+    (POOR, "fair", "Was the chart clean, flat, without shine or shadow? If not, photograph it again."),
+    (np.inf, "poor", "Photograph the chart again, clean, flat, evenly lit, large in the picture."),
 )
-"""Mean leave-one-out ΔE00 up to which each is said: from what real charts in camera JPEGs give, and how far
-batches of one chart differ (from memory)."""
+"""Mean leave-one-out ΔE00 up to which a profile is called so, and what there is to say of it: from what real charts in
+camera JPEGs give, and how far batches of one chart differ (from memory)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,14 +60,24 @@ def patch_pairs(profile: CameraProfile, chart: Card) -> tuple[PatchPair, ...]:
 
 
 def how_good_in_words(profile: CameraProfile) -> str:
-    """Say in plain words how well a profile reads colours that it was not made from."""
+    """Say in plain words how well a profile reads colours that it was not made from, as far as its patches tell."""
     delta = profile.leave_one_out
     mean, within = float(delta.mean()), int((delta <= profile.p95).sum())
-    verdict = next(words for limit, words in VERDICTS if mean <= limit)
+    low, high = interval_of_mean(delta)
     return (
-        f"Each patch was read as if it had not been on the chart: on average ΔE00 {mean:.1f} off, {within} of the "
-        f"{len(delta)} within {profile.p95:.1f}, the worst {delta.max():.1f} off. {verdict}"
+        f"Each patch was read as if it had not been on the chart: on average ΔE00 {mean:.1f} off ({low:.1f} to "
+        f"{high:.1f} with 95 %), {within} of the {len(delta)} within {profile.p95:.1f}, the worst {delta.max():.1f} "
+        f"off. {_verdict((low, high))}"
     )
+
+
+def _verdict(interval: tuple[float, float]) -> str:
+    """Say how good that is; where the interval leaves more than one word open, all of them, and what the least asks."""
+    best, least = (next(k for k, row in enumerate(VERDICTS) if end <= row[0]) for end in interval)
+    if best == least:
+        return f"That is {VERDICTS[best][1]}. {VERDICTS[best][2]}"
+    words = [VERDICTS[k][1] for k in range(best, least + 1)]
+    return f"Its patches can't tell whether that is {listed(words, 'or')}. {VERDICTS[least][2]}"
 
 
 def temperature_in_words(profile: CameraProfile) -> str:

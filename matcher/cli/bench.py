@@ -298,11 +298,13 @@ def _kind_of_seal(options: argparse.Namespace, recipe: Recipe) -> str:
 
 
 def _path_lines(path: BenchPath, tolerance: float) -> list[str]:
+    from matcher.bench.wording import still_within
+
     chance = f"Chance to be within ΔE00 {tolerance:g} then: {percent(path.chance_within(tolerance))}."
     lines = [
         path.instruction,
         f"{path.sentence} {chance}",
-        *(said for said in (path.warning, path.caveat) if said is not None),
+        *(said for said in (path.warning, still_within(path, tolerance), path.caveat) if said is not None),
     ]
     for count, lab, mean, (low, high) in zip(path.passes, path.labs, path.expected, path.interval, strict=True):
         mark = "laid" if count == path.done else "stop" if count == path.stop_at else ""

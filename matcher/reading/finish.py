@@ -139,7 +139,9 @@ def read_with(
     light = _mean_light(kept)
     lab, place = calibration.lab_of_light(light), kept.xy.mean(axis=0)
     _refuse_impossible(lab, calibration)
-    lights, darks = (_lab_at(part, place, calibration, known) for part in _lights_and_darks(kept))
+    quarters = _lights_and_darks(kept)
+    lights, darks = (_lab_at(part.rgb.mean(axis=0), place, calibration, known) for part in quarters)
+    spots = _spots_between_quarters(shown, glare, calibration) if pale_spots == "unknown" else None
     budget: tuple[BudgetTerm, ...] = (
         *calibration.budget(light, covariance_of_mean(kept), place),
         *(_pale_spots_term(shown, glare, calibration) if pale_spots == "unknown" else ()),
@@ -154,6 +156,7 @@ def read_with(
         source="photograph",
         lights=lights,
         darks=darks,
+        quarters_covariance=_between_quarters(*quarters, place, calibration, spots),
         left_out_share=left_out,
         pixels=int(keep.sum()),
         budget=budget,
@@ -362,11 +365,53 @@ def _as_unknown_caveats(known: Conditioned, references: Sequence[Reference]) -> 
     return (Caveat("reference-as-unknown", message),)
 
 
-def _lights_and_darks(kept: Pixels) -> tuple[Floats, Floats]:
-    """Return scene light (3,) of the lightest and of the darkest quarter, each averaged."""
+def _lights_and_darks(kept: Pixels) -> tuple[Pixels, Pixels]:
+    """Return the lightest and the darkest quarter of the pixels."""
     brightness = kept.rgb.sum(axis=1)
     low, high = np.quantile(brightness, [0.25, 0.75])
-    return kept.rgb[brightness >= high].mean(axis=0), kept.rgb[brightness <= low].mean(axis=0)
+    return kept.only(brightness >= high), kept.only(brightness <= low)
+
+
+OWN_TO_A_COLOUR = frozenset({Source.REGION, Source.UNLIKE_THE_CHART})
+"""Parts of a budget that two colours of one finish do not share, or of which it is not known: they add up."""
+
+
+def _between_quarters(
+    lights: Pixels, darks: Pixels, place: Floats, calibration: Calibration, spots: Floats | None
+) -> Floats:
+    """Return the covariance (3, 3) of lights − darks: one card, light and camera move both, and largely cancel.
+
+    spots: (3,) the whole difference that doubtful pale spots make to it. What known finishes in the picture tell of the
+    camera is not taken off: it is never narrower for want of it.
+    """
+    budgets = [
+        calibration.budget(
+            np.maximum(part.rgb.mean(axis=0), LEAST_LIGHT),
+            covariance_of_mean(part) if len(part.rgb) >= FEWEST_PIXELS else np.zeros((3, 3)),
+            place,
+        )
+        for part in (lights, darks)
+    ]
+    found = np.zeros((3, 3)) if spots is None else np.outer(spots, spots)
+    for light, dark in zip(*budgets, strict=True):
+        if light.name in OWN_TO_A_COLOUR or light.effect.shape != dark.effect.shape:
+            found = found + light.covariance + dark.covariance
+        else:
+            apart = light.effect - dark.effect
+            found = found + apart @ apart.T
+    return found
+
+
+def _spots_between_quarters(shown: Pixels, glare: Glare, calibration: Calibration) -> Floats | None:
+    """Return (3,) how lights − darks move when doubtful spots are glare and not the finish; None without such spots."""
+    parts = [shown.only(~glare.left_out("finish")), shown.only(~glare.left_out("glare"))]
+    if not glare.doubtful.any() or len(parts[1].rgb) < FEWEST_PIXELS:
+        return None
+    labs = [
+        np.subtract(*(calibration.lab_of_light(quarter.rgb.mean(axis=0)) for quarter in _lights_and_darks(part)))
+        for part in parts
+    ]
+    return np.asarray(labs[0] - labs[1])
 
 
 def _region_caveats(pixels: int, left_out: float) -> tuple[Caveat, ...]:

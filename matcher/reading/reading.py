@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 
 from matcher.card.card import OWN_DELTA_E00
 from matcher.colour.cielab import checked_lab
+from matcher.colour.difference import interval_of
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import BudgetTerm
@@ -129,6 +130,8 @@ class Reading:
         "photograph", "instrument" or "typed".
     lights, darks : ndarray, shape (3,), optional
         CIELAB of the lightest and of the darkest quarter.
+    quarters_covariance : ndarray, shape (3, 3), optional
+        Of lights − darks; None for a reading of an earlier version, which does not tell how surely the two differ.
     palette : tuple of PaletteColour
         What a mottled finish is made of.
     left_out_share : float
@@ -165,6 +168,7 @@ class Reading:
     source: str = "instrument"
     lights: Floats | None = None
     darks: Floats | None = None
+    quarters_covariance: Floats | None = None
     palette: tuple[PaletteColour, ...] = ()
     left_out_share: float = 0.0
     pixels: int = 0
@@ -177,6 +181,16 @@ class Reading:
     def __post_init__(self) -> None:
         object.__setattr__(self, "lab", checked_lab(self.lab))
         object.__setattr__(self, "covariance", checked_covariance(self.covariance))
+        if self.quarters_covariance is not None:
+            object.__setattr__(self, "quarters_covariance", checked_covariance(self.quarters_covariance))
+
+    @property
+    def quarters_interval(self) -> tuple[float, float] | None:
+        """95 % of ΔE00 between its lights and its darks; None where it has none, or does not tell how surely."""
+        if self.lights is None or self.darks is None or self.quarters_covariance is None:
+            return None
+        low, high = interval_of(self.darks, self.lights, self.quarters_covariance)
+        return float(low), float(high)
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types; ``Reading.from_dict`` takes them back."""
@@ -186,6 +200,7 @@ class Reading:
             "source": self.source,
             "lights": _listed(self.lights),
             "darks": _listed(self.darks),
+            "quarters_covariance": _listed(self.quarters_covariance),
             "palette": [{"lab": list(colour.lab), "share": colour.share} for colour in self.palette],
             "left_out_share": self.left_out_share,
             "pixels": self.pixels,
@@ -209,6 +224,7 @@ class Reading:
                 lab=data["lab"],
                 lights=_array(data.get("lights")),
                 darks=_array(data.get("darks")),
+                quarters_covariance=_array(data.get("quarters_covariance")),
                 palette=tuple(
                     PaletteColour(_triple(colour["lab"]), float(colour["share"])) for colour in data.get("palette", ())
                 ),

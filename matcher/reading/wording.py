@@ -13,15 +13,14 @@ from matcher.calibration.illumination import LightField
 from matcher.calibration.profile import CameraProfile
 from matcher.card.outline import ProposedFinish
 from matcher.colour.difference import delta_e_2000
+from matcher.colour.verdict import UNSEEN_DELTA_E00, side_of
 from matcher.colour.wording import difference_in_words
 from matcher.dates import shown
 from matcher.reading.advice import reach_of
+from matcher.reading.difference_map import DifferenceMap
 from matcher.reading.reading import Reading
 from matcher.reading.texture import Texture
 from matcher.words import counted, percent
-
-ALIKE_DELTA_E00 = 1.0
-"""Lights and darks nearer than this are one colour to the eye on a textured metal (common practice, no source)."""
 
 EVEN = 0.5
 """Spread in CIELAB under which a finish is called even: about half of what the eye sees between patches that touch."""
@@ -55,11 +54,31 @@ def lights_and_darks_in_words(reading: Reading) -> str:
     """Say how the lightest quarter of a finish differs from its darkest; nothing when the reading has neither."""
     if reading.lights is None or reading.darks is None:
         return ""
-    apart = float(delta_e_2000(reading.darks, reading.lights))
-    if apart < ALIKE_DELTA_E00:
-        return f"Its lights and darks can hardly be told apart: ΔE00 {apart:.1f}."
-    words = difference_in_words(reading.darks, reading.lights, than="than its darkest")
-    return f"Its lightest quarter is {words}: ΔE00 {apart:.1f} apart."
+    interval = reading.quarters_interval
+    apart = f"ΔE00 {float(delta_e_2000(reading.darks, reading.lights)):.1f}"
+    if interval is None:
+        return (
+            f"Its lightest quarter was read {apart} from its darkest. How sure that is was not kept then: read the "
+            "photograph again."
+        )
+    low, high = interval
+    between = f"{apart} ({low:.1f} to {high:.1f} with 95 %)"
+    side = side_of(interval, UNSEEN_DELTA_E00)
+    if side == "under":
+        return f"Its lights and darks are one colour to the eye: {between}."
+    if side == "untold":
+        return f"Whether the eye tells its lights from its darks can't be told: {between}."
+    words = difference_in_words(reading.darks, reading.lights, "than its darkest", interval)
+    return f"Its lightest quarter is {words}: {between}."
+
+
+def where_they_differ_in_words(found: DifferenceMap) -> str:
+    """Say over how much of two finishes the eye can tell them apart, as far as the photograph tells."""
+    under, untold, over = found.shares()
+    return (
+        f"Surely over ΔE00 {UNSEEN_DELTA_E00:g}, the least that the eye sees on textured metal: {percent(over)} of it. "
+        f"Surely under: {percent(under)}. Can't be told: {percent(untold)}."
+    )
 
 
 def mottle_in_words(texture: Texture) -> str:

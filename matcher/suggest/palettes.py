@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.types import Floats
+from matcher.colour.verdict import side_of
 from matcher.errors import SuggestionError
 from matcher.plan.recipe_space import RecipeSpace
 from matcher.process.model import ProcessModel
@@ -32,10 +33,28 @@ texture: what ``difference_in_words`` calls much. No source."""
 
 
 def is_mottled(reading: Reading) -> bool:
-    """Tell whether a finish has lights and darks that differ by more than can be overlooked."""
+    """Tell whether a finish may have lights and darks that differ by more than can be overlooked.
+
+    So that what there is to say of both is not kept back where the photograph can't tell.
+    """
     if reading.lights is None or reading.darks is None:
         return False
+    interval = reading.quarters_interval
+    if interval is not None:
+        return side_of(interval, MOTTLED_FROM) != "under"
     return float(delta_e_2000(reading.lights, reading.darks)) >= MOTTLED_FROM
+
+
+def mottled_in_words(reading: Reading) -> str:
+    """Say how surely a finish's lights and darks differ clearly."""
+    interval = reading.quarters_interval
+    if interval is None:
+        return "This target's lights and darks were read as clearly different, it was not kept how surely."
+    low, high = interval
+    between = f"ΔE00 {low:.1f} to {high:.1f} with 95 %"
+    if side_of(interval, MOTTLED_FROM) == "over":
+        return f"This target has lights and darks that differ clearly: {between}."
+    return f"This target's lights and darks may differ clearly, which its photograph can't tell for certain: {between}."
 
 
 def palette_of(reading: Reading) -> tuple[Floats, Floats]:

@@ -18,6 +18,7 @@ from matcher.bench.wording import (
     look_and_sound,
     standing,
     step_name,
+    still_within,
     title_of,
     what_goes_on,
 )
@@ -69,7 +70,7 @@ def show_now(studio: Studio, piece: Piece, path: BenchPath | None, target: Targe
         st.html(f'<p class="pm-laid">{html.escape(_sentence_case(where))}</p>')
         st.html(f'<p class="pm-instruction" role="status">{html.escape(_instruction(piece, path))}</p>')
         if path is not None and target is not None and _at_its_coat(piece):
-            _warn(piece, path, target.tolerance)
+            _warn(path, target.tolerance)
         _buttons(studio, piece, path, about)
         if path is not None and target is not None:
             _figures(piece, path, target.tolerance)
@@ -96,11 +97,11 @@ def _instruction(piece: Piece, path: BenchPath | None) -> str:
     return _sentence_case(step_name(piece.recipe, step)) if step.counted else f"Now: {step_name(piece.recipe, step)}"
 
 
-def _warn(piece: Piece, path: BenchPath, tolerance: float) -> None:
+def _warn(path: BenchPath, tolerance: float) -> None:
     if path.warning is not None:
         tell(path.warning, "wrong")
-    if piece.done and path.past and path.expected[piece.done] <= tolerance:
-        tell(f"It is still expected within ΔE00 {tolerance:g}: read the piece before you burnish it.", "warning")
+    if (may_do := still_within(path, tolerance)) is not None:
+        tell(may_do, "warning")
 
 
 def _buttons(studio: Studio, piece: Piece, path: BenchPath | None, about: int | None) -> None:

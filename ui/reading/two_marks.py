@@ -21,6 +21,7 @@ from ui.state.light import CardChoice, Light
 from ui.state.messages import tell
 
 if TYPE_CHECKING:
+    from matcher.reading.difference_map import DifferenceMap
     from matcher.reading.reading import Reading
     from matcher.studio import Studio
     from ui.state.drafts import Draft
@@ -85,16 +86,22 @@ def _read_both(studio: Studio, sha256: str, light: Light, shapes: tuple[Shape, S
     return TwoMarks(sha256, light, shapes, (readings[0], readings[1])) if len(readings) == 2 else None
 
 
-def map_of(studio: Studio, marks: TwoMarks, longest: int) -> Any:
-    """Return ΔE00 (h, w) between the two, laid upon each other; ``longest``: cells along. Raises MatcherError."""
-    return _map(light_key(studio, marks.sha256, marks.light), marks.shapes, longest, studio, marks)
+def map_of(studio: Studio, marks: TwoMarks, covariance: Any, longest: int) -> DifferenceMap:
+    """Return where the two differ, laid upon each other; ``longest``: cells along. Raises MatcherError.
+
+    covariance: (3, 3) of the difference of their readings.
+    """
+    key = (*light_key(studio, marks.sha256, marks.light), covariance.tobytes())
+    return _map(key, marks.shapes, longest, studio, marks, covariance)
 
 
 @st.cache_resource(show_spinner=False, max_entries=8)
-def _map(key: Key, shapes: tuple[Shape, Shape], longest: int, _studio: Studio, _marks: TwoMarks) -> Any:
-    from matcher.reading.difference_map import delta_e_map, map_size
+def _map(
+    key: Key, shapes: tuple[Shape, Shape], longest: int, _studio: Studio, _marks: TwoMarks, _covariance: Any
+) -> DifferenceMap:
+    from matcher.reading.difference_map import difference_map, map_size
 
     photo = photo_of(_studio, _marks.sha256)
     calibration = calibration_of(_studio, _marks.sha256, _marks.light)
     first, second = (shape.points for shape in shapes)
-    return delta_e_map(photo, calibration, first, photo, calibration, second, size=map_size(first, longest))
+    return difference_map(photo, calibration, first, second, _covariance, map_size(first, longest))

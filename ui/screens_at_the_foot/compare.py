@@ -67,7 +67,7 @@ def _compare(studio: Studio, draft: Draft, sha256: str) -> None:
     found = side_by_side(*marks.readings)
     with beside:
         _difference(studio, draft, marks, found)
-    _where(studio, draft, marks)
+    _where(studio, draft, marks, found)
 
 
 def _difference(studio: Studio, draft: Draft, marks: TwoMarks, found: SideBySide) -> None:
@@ -109,9 +109,10 @@ def _verdict(studio: Studio, draft: Draft, found: SideBySide) -> None:
         st.html(f'<p class="pm-tell">{html.escape(found.verdict(targets[number].tolerance))}</p>')
 
 
-def _where(studio: Studio, draft: Draft, marks: TwoMarks) -> None:
+def _where(studio: Studio, draft: Draft, marks: TwoMarks, found: SideBySide) -> None:
     """Show where the two differ."""
     from matcher.reading.difference_map import COARSE, FINE, in_bands
+    from matcher.reading.wording import where_they_differ_in_words
 
     st.header("Where they differ", anchor=False)
     picture_side, words_side = st.columns([1.2, 1], gap="medium")
@@ -126,13 +127,15 @@ def _where(studio: Studio, draft: Draft, marks: TwoMarks) -> None:
         )
     try:
         with st.spinner("Laying one over the other…"):
-            bands, shares = in_bands(map_of(studio, marks, details[detail or EVENED]))
+            differ = map_of(studio, marks, found.covariance, details[detail or EVENED])
     except MatcherError as error:
         with picture_side:
             tell(str(error), "warning")
         return
     with picture_side:
-        st.html(difference_picture(bands, shares))
+        st.html(difference_picture(*in_bands(differ.apart)))
+    with words_side:
+        st.html(f"<p>{html.escape(where_they_differ_in_words(differ))}</p>")
 
 
 show()

@@ -6,7 +6,6 @@ The map and its bands come from ``matcher``; spots without a value are striped.
 from __future__ import annotations
 
 import base64
-import html
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -46,14 +45,14 @@ def _as_data(bands: Any) -> str:
 
 
 def _legend(bands: Any, shares: Sequence[float]) -> str:
-    from matcher.reading.difference_map import BAND_WORDS, BANDS
+    from matcher.reading.difference_map import BANDS
 
     limits = [f"under {BANDS[0]:g}", *(f"{low:g} to {high:g}" for low, high in pairwise(BANDS))]
     limits.append(f"over {BANDS[-1]:g}")
     rows = "".join(
         f'<li><i style="background: rgb({grey}, {grey}, {grey})"></i><b>{percent(share)}</b>'
-        f"<span>ΔE00 {limit}: {html.escape(words)}</span></li>"
-        for grey, share, limit, words in zip(GREYS, shares, limits, BAND_WORDS, strict=True)
+        f"<span>ΔE00 {limit}</span></li>"
+        for grey, share, limit in zip(GREYS, shares, limits, strict=True)
     )
     if (bands < 0).any():
         rows += '<li><i class="out"></i><b></b><span>left out: glare</span></li>'

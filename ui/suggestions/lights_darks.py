@@ -25,9 +25,11 @@ BARE_PERCENT = (5, 90)
 
 def show_lights_and_darks(studio: Studio, target: Target, answers: Answers) -> None:
     """Show the second ranking and the recipes for both colours."""
+    from matcher.suggest.palettes import mottled_in_words
+
     st.html(
-        "<p>This target has lights and darks that differ clearly. Here plates rank by both: the distance is "
-        "the mean ΔE00 at which the one set of colours becomes the other.</p>"
+        f"<p>{html.escape(mottled_in_words(target.reading))} Here plates rank by both: the distance is the mean ΔE00 "
+        "at which the one set of colours becomes the other.</p>"
     )
     with st.spinner("Comparing lights and darks…"):
         _ranking(studio, target, answers)
