@@ -21,16 +21,16 @@ from matcher.photo.photo import Photo
 from matcher.reading.reading import Reading
 from matcher.tags.given import TagHistory
 from matcher.tags.outlines import FinishOutline, outline_in_picture
-from matcher.tags.search import Sighting, find_plates
+from matcher.tags.search import Sighting, find_tags
 from matcher.tags.sightings import NO_PLATE, KeptSighting
-from matcher.tags.wording import no_plate
+from matcher.tags.wording import mirrored_in_words, no_plate
 from matcher.words import capital, listed
 
 if TYPE_CHECKING:
     from matcher.reading.seen_again import SeenAgain
 
 OTHER_STUDIO, TWICE, NOT_MARKED, SET_ASIDE, BY_HAND = "other-studio", "tag-twice", "not-marked", "set-aside", "by-hand"
-TAGGED_LATER, TOO_MANY = "tagged-later", "too-many-plates"
+TAGGED_LATER, TOO_MANY, MIRRORED = "tagged-later", "too-many-plates", "mirrored"
 """Why a tag's plate does not serve, besides ``NO_PLATE`` and what reading it finds."""
 
 
@@ -99,11 +99,20 @@ def plates_in(
     tuple of PlateInPicture
         From the left to the right; those that can't serve say why.
     """
-    found = sorted(find_plates(photo), key=lambda one: float(one.corners[:, 0].mean()))
+    found = sorted(find_tags(photo), key=lambda one: float(one.corners[:, 0].mean()))
     taken = _taken(photo)
-    often = Counter(one.tag for one in found)
+    often = Counter(one.tag for one in found if not one.mirrored)
     plates = [_one_of(one, own_signs, history, outlines, plate, taken, often[one.tag] > 1) for one in found]
-    return tuple(_no_more_than_serve(plates))
+    return tuple(_mirrored_named(_no_more_than_serve(plates)))
+
+
+def _mirrored_named(plates: Sequence[PlateInPicture]) -> list[PlateInPicture]:
+    """Return plates of which those that are mirrored say so, all in one sentence; nothing is read by them."""
+    names = list(dict.fromkeys(one.name for one in plates if one.sighting.mirrored))
+    if not names:
+        return list(plates)
+    why = Caveat(MIRRORED, mirrored_in_words(names))
+    return [replace(one, outline=None, reference=None, why_not=why) if one.sighting.mirrored else one for one in plates]
 
 
 def _taken(photo: Photo) -> datetime:
@@ -140,6 +149,9 @@ def _one_of(
     twice: bool,
 ) -> PlateInPicture:
     tag = seen.tag
+    if seen.mirrored:
+        carried = history.plate_of(tag, taken)
+        return PlateInPicture(seen, None if carried is None else carried.trial_id)
     if seen.code.studio != own_signs and history.plate_of(tag) is None:
         message = f"Tag {tag} is another studio's: its plate is passed over."
         return PlateInPicture(seen, why_not=Caveat(OTHER_STUDIO, message))
@@ -232,17 +244,18 @@ def kept_sightings(
 ) -> list[KeptSighting]:
     """Return what the log keeps of the plates in a photograph that is read for keeps.
 
-    Those of another studio are none of it; neither is the plate itself that the photograph is logged for, whose tag is
-    ``own_tag``.
+    Those of another studio and mirrored ones are none of it; neither is the plate itself that the photograph is logged
+    for, whose tag is ``own_tag``.
     """
-    ours = [one for one in seen if one.left_out is None or one.left_out.code != OTHER_STUDIO]
+    ours = [one for one in seen if one.left_out is None or one.left_out.code not in (OTHER_STUDIO, MIRRORED)]
     return [one.kept(photo, sha256) for one in ours if one.plate.sighting.tag != own_tag]
 
 
 def corners_of(seen: Sequence[PlateSeen], tag: str) -> Floats | None:
     """Return the corners (4, 2) of a tag in the picture, None where it is not found once."""
-    found = [one.plate.sighting.corners for one in seen if one.plate.sighting.tag == tag]
-    return found[0] if len(found) == 1 else None
+    found = [one.plate.sighting for one in seen if one.plate.sighting.tag == tag]
+    found = [one for one in found if not one.mirrored]
+    return found[0].corners if len(found) == 1 else None
 
 
 def seen_in_words(seen: Sequence[PlateSeen]) -> list[str]:
@@ -253,7 +266,7 @@ def seen_in_words(seen: Sequence[PlateSeen]) -> list[str]:
         lines.append(f"Read by {used[0].plate.name}.")
     elif used:
         lines.append(f"Read by {listed([_with_difference(one) for one in used])}.")
-    return lines + [one.left_out.message for one in seen if one.left_out is not None]
+    return lines + list(dict.fromkeys(one.left_out.message for one in seen if one.left_out is not None))
 
 
 def _with_difference(one: PlateSeen) -> str:

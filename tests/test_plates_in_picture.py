@@ -215,6 +215,28 @@ def test_a_kept_photograph_is_read_again_by_plates_that_were_tagged_since(shelf,
     assert np.trace(after["covariance"]) < 0.5 * np.trace(before["covariance"])
 
 
+def test_a_mirrored_picture_is_told_and_nothing_is_read_by_its_plates(shelf, told, run):  # noqa: F811
+    """As a phone's front camera leaves it."""
+    place, _, photo, lamps = shelf
+    turned = cv2.imdecode(np.frombuffer(lamps.data, np.uint8), cv2.IMREAD_COLOR)[:, ::-1]
+    cv2.imwrite(str(photo), turned)
+    over = np.array([turned.shape[1] - 1, 0])
+    finish, card = (outline_as_typed(np.abs(over - np.asarray(part))) for part in (lamps.finishes["target"], CARD))
+    options = [photo, "--card-corners", card, "--finish", finish, "--studio", place]
+    found, alone = told("read", *options), told("read", *options, "--no-plates")
+    assert [one["used"] for one in found["plates"]] == [False] * 4
+    assert {one["left_out"]["code"] for one in found["plates"]} == {"mirrored"}
+    assert found["finishes"][0]["lab"] == alone["finishes"][0]["lab"]
+    said = run("read", *options)[1]
+    assert said.count("This picture is mirrored: plate ") == 1 and "nothing is read by them" in said
+    tagged = told("tags", "find", photo, "--studio", place)
+    assert tagged["tags"] == [] and [one["code"] for one in tagged["warnings"]] == ["tag_mirrored"]
+    assert "No tag found" not in run("tags", "find", photo, "--studio", place)[1]
+    told("targets", "--add", "pond (invented)", *options)
+    with Studio.open(place) as studio:
+        assert studio.sightings(1).total == 0, "nor is it kept as seen"
+
+
 def test_plates_do_without_a_card_that_is_not_found(shelf, told, refused):  # noqa: F811
     place, tags, photo, _ = shelf
     bare = bench_with({**BROWNS, "target": TARGET}, tags, LAMPS, seed=4, with_card=False)

@@ -21,6 +21,7 @@ from matcher.tags.code import (
     typed_tag,
 )
 from matcher.tags.mark import CAPACITY, VERSIONS, across_tag, always, modules_across, symbol, tag_squares
+from matcher.tags.search import find_tags
 from tests.example_counts import examples
 from tests.tag_scenes import (
     Scene,
@@ -223,11 +224,18 @@ def test_a_half_covered_tag_is_not_found() -> None:
         assert tags_in(_made(rng, (tag_face(text), with_margin(corners, text)), (cover, wholly))) == []
 
 
-def test_a_mirrored_tag_is_not_found() -> None:
+def test_a_mirrored_tag_is_no_sighting_of_its_plate_and_is_told() -> None:
+    """Its corners are those of the tag all the same, its own top left first."""
     rng = np.random.default_rng(8)
     for address in ("", ADDRESS) * 5:
         text, corners = some_text(rng, address), seen_corners((240, 180), 150, rng.uniform(0, 6), 0.2, 1.0)
-        assert tags_in(_made(rng, (tag_face(text)[:, ::-1], with_margin(corners, text)))) == []
+        scene = _made(rng, (tag_face(text)[:, ::-1], with_margin(corners, text)))
+        assert tags_in(scene) == []
+        (seen,) = find_tags(scene.photo)
+        assert seen.mirrored and seen.tag == str(code_carried(text))
+        assert np.abs(seen.corners - corners[[1, 0, 3, 2]]).max() < 1.5
+        upright = _made(rng, (tag_face(text), with_margin(corners, text)))
+        assert [one.mirrored for one in find_tags(upright.photo)] == [False]
 
 
 def test_another_qr_code_is_no_tag_even_in_a_frame() -> None:

@@ -210,18 +210,20 @@ def _textures(found: Photographed, pale_spots: PaleSpots) -> list[Texture]:
 
 def _differences(readings: Sequence[Reading]) -> list[dict[str, Any]]:
     """Return ΔE00 between all pairs of finishes in one photograph, the error that they have in common cancelled."""
-    from matcher.colour.difference import delta_e_2000
-    from matcher.colour.wording import difference_in_words
-    from matcher.reading.comparison import delta_e_interval
+    from matcher.reading.comparison import side_by_side
 
+    found = [
+        (a, b, side_by_side(first, second, f"than finish {a}"))
+        for (a, first), (b, second) in combinations(enumerate(readings, 1), 2)
+    ]
     return [
         {
             "between": [a, b],
-            "delta_e00": float(delta_e_2000(first.lab, second.lab)),
-            "delta_e00_interval": list(delta_e_interval(first, second)),
-            "words": difference_in_words(first.lab, second.lab, than=f"than finish {a}"),
+            "delta_e00": apart.delta_e00,
+            "delta_e00_interval": list(apart.interval),
+            "words": apart.words,
         }
-        for (a, first), (b, second) in combinations(enumerate(readings, 1), 2)
+        for a, b, apart in found
     ]
 
 

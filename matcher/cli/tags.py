@@ -253,10 +253,14 @@ def _pairs(tags: dict[int, str]) -> str:
 def find(options: argparse.Namespace) -> Answer:
     """Find the tags in a photograph, and say which plates carry them."""
     from matcher.photo.photo import open_photo
-    from matcher.tags.search import find_plates
+    from matcher.tags.search import find_tags
+    from matcher.tags.wording import mirrored_in_words
 
     photo = open_photo(options.photo, encoding=options.encoding)
-    found = sorted(find_plates(photo), key=lambda seen: (seen.code, *seen.corners[0].tolist()))
+    there = find_tags(photo)
+    found = sorted(
+        (seen for seen in there if not seen.mirrored), key=lambda seen: (seen.code, *seen.corners[0].tolist())
+    )
     signs: str | None = None
     plates: dict[str, int] = {}
     if options.studio is not None or studio_is_there(None):
@@ -277,16 +281,21 @@ def find(options: argparse.Namespace) -> Answer:
             whose = "a tag of another studio"
         lines.append(f"{seen.tag}  {whose}, at {x},{y}")
     count = Counter(seen.tag for seen in found)
-    twice = [
+    warned = [
         {"code": "tag_twice", "message": f"{tag} is there {times} times: take the wrong ones off, or print them anew."}
         for tag, times in count.items()
         if times > 1
     ]
+    mirrored = list(dict.fromkeys(f"tag {seen.tag}" for seen in there if seen.mirrored))
+    if mirrored:
+        warned.append({"code": "tag_mirrored", "message": mirrored_in_words(mirrored)})
     none = (
         "No tag found: take the photograph nearer, so that a tag is 3 % of its width or more, sharp, with the tag's "
         "black frame whole and no glare on it."
     )
-    return Answer({"tags": document, "warnings": twice}, [*(lines or [none]), *words.warning_lines(twice)])
+    return Answer(
+        {"tags": document, "warnings": warned}, [*(lines or ([] if mirrored else [none])), *words.warning_lines(warned)]
+    )
 
 
 def mark(options: argparse.Namespace) -> Answer:

@@ -78,8 +78,8 @@ class SideBySide:
         )
 
 
-def side_by_side(first: Reading, second: Reading) -> SideBySide:
-    """Compare two readings of one photograph. Raises ReadingError when they are of two photographs."""
+def side_by_side(first: Reading, second: Reading, than: str = "than the first") -> SideBySide:
+    """Compare two readings of one photograph; than: ends the words of it. Raises ReadingError when they are of two."""
     if first.photo is None or first.photo != second.photo:
         raise ReadingError("Put both finishes into one photograph: these two readings are not of one.")
     uneven = _uneven_light(first, second)
@@ -92,7 +92,7 @@ def side_by_side(first: Reading, second: Reading) -> SideBySide:
         covariance,
         interval,
         _interval(first, second, first.covariance + second.covariance + uneven),
-        difference_in_words(first.lab, second.lab, "than the first", interval),
+        difference_in_words(first.lab, second.lab, than, interval),
     )
 
 

@@ -46,12 +46,14 @@ class Sighting:
 
     code: what it says. corners: (4, 2), x and y in pixels of the photograph, the outer corners of the tag's frame,
     clockwise from its own top left. homography: (3, 3), from the tag's own coordinates (x, y; 0 to 1 from its top left
-    corner) to pixels; it holds for the whole plane that the tag lies in.
+    corner) to pixels; it holds for the whole plane that the tag lies in. mirrored: it stands the wrong way round, in
+    a mirror or in a picture that was turned over; its corners then go the other way.
     """
 
     code: TagCode
     corners: Floats
     homography: Floats
+    mirrored: bool = False
 
     @property
     def tag(self) -> str:
@@ -65,14 +67,16 @@ class Sighting:
             "number": self.code.number,
             "corners": self.corners.round(3).tolist(),
             "homography": self.homography.tolist(),
+            "mirrored": self.mirrored,
         }
 
 
 def find_plates(photo: Photo) -> list[Sighting]:
     """Find the tags in a photograph, at any angle, of whichever studio.
 
-    A tag is found from some 3 % of the picture's longer side up at 12 megapixels; one that is half covered, damaged,
-    too blurred or mirrored is left out. Two tags that say the same are both returned.
+    A tag is found from some 3 % of the picture's longer side up at 12 megapixels; one that is half covered, damaged or
+    too blurred is left out. Two tags that say the same are both returned. One that is mirrored is no sighting of its
+    plate, and left out; ``find_tags`` tells of it.
 
     Parameters
     ----------
@@ -91,6 +95,11 @@ def find_plates(photo: Photo) -> list[Sighting]:
     >>> find_plates(open_photo(shipped("demo_images") / "plate_daylight.jpg"))
     []
     """
+    return [seen for seen in find_tags(photo) if not seen.mirrored]
+
+
+def find_tags(photo: Photo) -> list[Sighting]:
+    """Find the tags in a photograph as ``find_plates`` does, and those that are mirrored, so that it can be said."""
     grey = np.asarray(cv2.cvtColor(photo.preview(SIDES[0]), cv2.COLOR_RGB2GRAY), dtype=np.uint8)
     found: list[Sighting] = []
     for side in dict.fromkeys(min(side, max(grey.shape)) for side in SIDES):
@@ -168,6 +177,8 @@ def _read(photo: Photo, corners: Floats) -> Sighting | None:
     if middle is None or read is None:
         return None
     tag_to_part = tag_to_picture(np.roll(middle, -read.turns, axis=0), read.version)
+    if read.mirrored:
+        tag_to_part = tag_to_part[:, [1, 0, 2]]  # its x runs where y should
     homography = np.array([[step, 0.0, start[0]], [0.0, step, start[1]], [0.0, 0.0, 1.0]]) @ tag_to_part
     outer = project(homography, np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]]))
-    return Sighting(read.code, outer, homography / homography[2, 2])
+    return Sighting(read.code, outer, homography / homography[2, 2], read.mirrored)

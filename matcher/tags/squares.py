@@ -41,11 +41,15 @@ QUIET = 4
 
 @dataclass(frozen=True)
 class Read:
-    """What a tag says, its symbol's version, and by how many quarters it was turned (corners to roll back)."""
+    """What a tag says, its symbol's version, and by how many quarters it was turned (corners to roll back).
+
+    mirrored: it stands the wrong way round, its rows where its columns belong.
+    """
 
     code: TagCode
     version: int
     turns: int
+    mirrored: bool = False
 
 
 def read_squares(grey: NDArray[np.float32], middle: Floats) -> Read | None:
@@ -66,11 +70,11 @@ def read_squares(grey: NDArray[np.float32], middle: Floats) -> Read | None:
     version, turns, squares = best
     for black in _ways_to_tell(np.rot90(squares, turns), version):
         symbol = black[ROUND:-ROUND, ROUND:-ROUND]
-        if _format_errors(symbol) >= _format_errors(symbol.T):
-            continue  # mirrored: OpenCV would decode it all the same
-        code = code_carried(_decoded(symbol))
+        # OpenCV would decode a mirrored one all the same
+        mirrored = _format_errors(symbol) >= _format_errors(symbol.T)
+        code = code_carried(_decoded(symbol.T if mirrored else symbol))
         if code is not None:
-            return Read(code, version, turns)
+            return Read(code, version, turns, mirrored)
     return None
 
 

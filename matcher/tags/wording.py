@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from matcher.colour.wording import difference_in_words
 from matcher.dates import ISO, shown
 from matcher.tags.given import TagChange, TagHistory, TagOnPlate
-from matcher.words import counted
+from matcher.words import counted, listed
 
 if TYPE_CHECKING:
     from matcher.tags.ageing import Ageing
@@ -152,3 +153,21 @@ def given_in_words(time: TagOnPlate) -> str:
     """Say which plate a tag is on."""
     until = "" if time.ended is None else f" to {shown(time.ended.at)}"
     return f"{time.tag} is on plate {time.trial_id} since {shown(time.since)}{until}."
+
+
+def mirrored_in_words(names: Sequence[str]) -> str:
+    """Say that a picture is mirrored, by the plates or tags that show it, and what to do.
+
+    >>> mirrored_in_words(["plate 88"]).split(". ")[0]
+    'This picture is mirrored: plate 88 is the wrong way round in it, and nothing is read by it'
+    """
+    one = len(names) == 1
+    how = (
+        "is the wrong way round in it, and nothing is read by it"
+        if one
+        else ("are the wrong way round in it, and nothing is read by them")
+    )
+    return (
+        f"This picture is mirrored: {listed(names)} {how}. Switch off the front camera's mirroring, or photograph the "
+        f"{'plate' if one else 'plates'} and not a mirror."
+    )

@@ -67,9 +67,9 @@ def tell_plates(draft: Draft, seen: Sequence[PlateSeen]) -> None:
             _ask_which(draft, offered)
             st.html(f'<ul class="pm-soft">{"".join(_line(one) for one in offered)}</ul>')
     quiet = {NO_PLATE}
-    for one in seen:
-        if one.plate.reference is None and one.left_out is not None and one.left_out.code not in quiet:
-            tell(one.left_out.message, "warning")
+    said = [one.left_out for one in seen if one.plate.reference is None and one.left_out is not None]
+    for message in dict.fromkeys(why.message for why in said if why.code not in quiet):
+        tell(message, "warning")
 
 
 def _ask_which(draft: Draft, offered: Sequence[PlateSeen]) -> None:
