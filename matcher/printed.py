@@ -17,6 +17,7 @@ from matcher.sheets.recipe_sheets import OnTheCard, PlannedPlate, recipe_card, s
 from matcher.sheets.sign_off_sheet import sign_off_sheet
 
 if TYPE_CHECKING:
+    from matcher.commissions.commission import Commission
     from matcher.commissions.sign_off import SignOff
     from matcher.reading.reading import Reading
     from matcher.recipe.recipe import Recipe
@@ -106,6 +107,12 @@ def edition_sheet(studio: Studio, commission_id: int, with_recipe: bool = False,
         records.append(AreaRecord(area, sign_off, chart, plates, shown))
     journal = studio.commissions.journal(commission_id)
     return edition_record(commission, records, journal, with_recipe, studio.title, paper)
+
+
+def named_on_sheets(commission: Commission) -> tuple[object, ...]:
+    """Return what the sheets print of what was typed of a commission."""
+    areas = [area.name for area in commission.areas]
+    return commission.title, commission.client, commission.alloy, commission.size, areas, commission.deliveries
 
 
 def next_tag_number(studio: Studio) -> int:

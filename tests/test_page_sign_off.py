@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -76,3 +77,14 @@ def test_a_sign_off_is_withdrawn_only_with_a_reason(monkeypatch: pytest.MonkeyPa
     with Studio.open(tmp_path / "studio") as studio:
         assert studio.sign_offs.standing(1) is None
     assert "Have plate 2 signed off for bird" in [button.label for button in app.button]
+
+
+def test_what_no_sheet_can_print_is_said_before(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    a_job(tmp_path)
+    with Studio.open(tmp_path / "studio") as studio:
+        studio.sign_offs.sign(1, 2, "Ηρώ Чайка", "daylight")
+    assert "stands for each" not in said(the_page(monkeypatch, tmp_path, commission="1"))
+    with Studio.open(tmp_path / "studio") as studio:
+        kept = studio.commissions.commission(1)
+        studio.commissions.change(replace(kept, client="鷺"), kept)
+    assert "print 鷺: a ? stands for each." in said(the_page(monkeypatch, tmp_path, commission="1"))

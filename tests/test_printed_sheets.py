@@ -112,7 +112,7 @@ def test_type_is_embedded_and_the_trades_signs_are_in_it(tmp_path: Path) -> None
         fonts = subprocess.run(["pdffonts", "sheet.pdf"], cwd=tmp_path, check=True, capture_output=True).stdout.decode()
         assert fonts.splitlines()[2:] and all(" yes yes " in line for line in fonts.splitlines()[2:]), name
     text = text_of(all_sheets(A4)["sign-off"], tmp_path)
-    assert "∆E00" in text and "cm²" in text and "Ödön" in text and "Grünspan" in text and "½" in text
+    assert "ΔE00" in text and "cm²" in text and "Ödön" in text and "Grünspan" in text and "½" in text
 
 
 @needs_poppler

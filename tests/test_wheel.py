@@ -58,6 +58,8 @@ def test_its_demo_studio_opens_with_pictures_and_migrations(unpacked, tmp_path):
     run(unpacked, "-m", "matcher", "demo", str(tmp_path / "demo"))
     listed = run(unpacked, "-m", "matcher", "trials", "list", "--studio", str(tmp_path / "demo"))
     assert "ferric nitrate" in listed
+    run(unpacked, "-m", "matcher", "trials", "card", "9", str(tmp_path / "9.pdf"), "--studio", str(tmp_path / "demo"))
+    assert (tmp_path / "9.pdf").read_bytes().startswith(b"%PDF"), "the sheets' type travels too"
     assert len(list((tmp_path / "demo" / "photos").rglob("*.jpg"))) > 80
 
 

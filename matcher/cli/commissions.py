@@ -465,25 +465,33 @@ def show_edition(options: argparse.Namespace) -> Answer:
 
 def write_sign_off(options: argparse.Namespace) -> Answer:
     """Write an area's sign-off to a file."""
-    from matcher.printed import signed_sheet
+    from matcher.printed import named_on_sheets, signed_sheet
 
     with studio_that_is_there(options) as studio:
         pdf = signed_sheet(studio, options.id, options.with_recipe, values.paper(options.paper))
-    return _written(options, pdf, "the sign-off")
+        commission, area = studio.commissions.area(options.id)
+        lacks = words.unprinted_lines(studio.title, named_on_sheets(commission), studio.sign_offs.of_area(area.id)[-1:])
+    return _written(options, pdf, "the sign-off", lacks)
 
 
 def write_record(options: argparse.Namespace) -> Answer:
     """Write the record of an edition to a file."""
-    from matcher.printed import edition_sheet
+    from matcher.commissions.commission import HANDOVER
+    from matcher.printed import edition_sheet, named_on_sheets
 
     with studio_that_is_there(options) as studio:
         pdf = edition_sheet(studio, options.id, options.with_recipe, values.paper(options.paper))
-    return _written(options, pdf, "the record of the edition")
+        commission, journal = studio.commissions.commission(options.id), studio.commissions.journal(options.id)
+        handed = [line.text for line in journal if line.kind == HANDOVER]
+        signed = [studio.sign_offs.standing(area.id) for area in commission.areas]
+        lacks = words.unprinted_lines(studio.title, named_on_sheets(commission), handed, signed)
+    return _written(options, pdf, "the record of the edition", lacks)
 
 
-def _written(options: argparse.Namespace, pdf: bytes, what: str) -> Answer:
+def _written(options: argparse.Namespace, pdf: bytes, what: str, lacks: list[str]) -> Answer:
     write(options.file, pdf, options.overwrite)
-    return Answer({"id": options.id, "path": options.file}, [f"Wrote {options.file}: {what}."])
+    said = [f"Wrote {options.file}: {what}.", *lacks]
+    return Answer({"id": options.id, "path": options.file, "not_printed": lacks}, said)
 
 
 def _add_targets(parser: Parser) -> None:

@@ -315,9 +315,11 @@ def card(options: argparse.Namespace) -> Answer:
 
     with studio_that_is_there(options) as studio:
         pdf = plate_card(studio, options.id, values.paper(options.paper))
+        trial = studio.trial(options.id)
+        lacks = words.unprinted_lines(studio.title, trial.piece, trial.made_by, trial.notes, trial.recipe)
     words.write(options.file, pdf, options.overwrite)
     said = f"Wrote {options.file}: the recipe of plate {options.id}."
-    return Answer({"trial": options.id, "path": options.file}, [said])
+    return Answer({"trial": options.id, "path": options.file, "not_printed": lacks}, [said, *lacks])
 
 
 def export(options: argparse.Namespace) -> Answer:

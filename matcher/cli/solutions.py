@@ -13,7 +13,7 @@ from matcher.recipe.recipe import describe
 from matcher.typed_in import values
 from matcher.typed_in.options import Commands, Parser, add_overwrite, add_paper, add_recipe
 from matcher.typed_in.photographs import opened_studio, studio_that_is_there
-from matcher.typed_in.words import Answer, write
+from matcher.typed_in.words import Answer, unprinted_lines, write
 
 if TYPE_CHECKING:
     from matcher.recipe.hazards import Hazards
@@ -165,8 +165,8 @@ def list_bottles(options: argparse.Namespace) -> Answer:
         "labels": options.labels,
     }
     if options.labels is not None:
-        _write_labels(options, [label_of_stock(stock) for stock in shown], title)
-        lines.append(f"Wrote {options.labels}: print it at actual size.")
+        lacks = _write_labels(options, [label_of_stock(stock) for stock in shown], title)
+        lines += [f"Wrote {options.labels}: print it at actual size.", *lacks]
     return Answer(document, lines or ["No bottle is on the shelf yet: put one there with solutions add."])
 
 
@@ -298,8 +298,8 @@ def mix(options: argparse.Namespace) -> Answer:
     document = {**plan.as_dict(), "cautions": [caution.as_dict() for caution in cautions], "labels": options.labels}
     if options.labels is not None:
         ready = [each for each in plan.layers if not set(each.troubles) & STOPS]
-        _write_labels(options, [label_of_mix(each, at, options.by) for each in ready], title)
-        lines += ["", f"Wrote {options.labels}: print it at actual size."]
+        lacks = _write_labels(options, [label_of_mix(each, at, options.by) for each in ready], title)
+        lines += ["", f"Wrote {options.labels}: print it at actual size.", *lacks]
     return Answer(document, [*lines, "", *defer_lines(plan.layers), "", *caution_lines(cautions)])
 
 
@@ -417,8 +417,10 @@ def _hazard_lines(what: str, hazards: Hazards, defer: bool = True) -> list[str]:
     return [*lines, f"{hazards.source} {hazards.defer}"] if defer else lines
 
 
-def _write_labels(options: argparse.Namespace, labels: Sequence[Label], studio: str) -> None:
+def _write_labels(options: argparse.Namespace, labels: Sequence[Label], studio: str) -> list[str]:
+    """Write labels; return what is to be said of signs that can't be printed."""
     from matcher.sheets.bottle_labels import bottle_labels
 
     paper = values.paper(options.paper)
     write(options.labels, bottle_labels(labels, studio, paper), options.overwrite)
+    return unprinted_lines(studio, labels)

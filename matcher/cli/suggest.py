@@ -13,7 +13,7 @@ from matcher.recipe.recipe import Recipe, describe
 from matcher.typed_in import values, words
 from matcher.typed_in.options import Commands, Parser, add_limits, add_overwrite, add_paper, add_recipe, add_target
 from matcher.typed_in.photographs import Given, refuse_for_photo_only, studio_that_is_there, tolerance_given, wanted
-from matcher.typed_in.words import Answer, write
+from matcher.typed_in.words import Answer, unprinted_lines, write
 
 if TYPE_CHECKING:
     from matcher.plan.limits import Limits
@@ -180,7 +180,8 @@ def next_plates(options: argparse.Namespace) -> Answer:
                 studio, [planned(one) for one in chosen], "Session", None, values.paper(options.paper)
             )
             write(options.sheet, pdf, options.overwrite)
-            said.append(f"Wrote {options.sheet}: the plates to make.")
+            recipes = [one.recipe for one in chosen]
+            said += [f"Wrote {options.sheet}: the plates to make.", *unprinted_lines(studio.title, recipes)]
     found = {
         "reach": reach.as_dict(),
         "best_plate": best.as_dict(),

@@ -166,6 +166,7 @@ def print_tags(options: argparse.Namespace) -> Answer:
             printed = list(of_plate.values())
         sheet = tag_sheet(printed, options.size, options.address, studio.title, values.paper(options.paper))
         write(options.out, sheet, options.overwrite)
+        lacks = words.unprinted_lines(studio.title)
         carried = {one.trial_id for one in studio.tags().in_force()}
         new = {plate: str(tag.code) for plate, tag in of_plate.items() if plate not in carried}
         for plate, tag in new.items() if options.give else ():
@@ -174,6 +175,7 @@ def print_tags(options: argparse.Namespace) -> Answer:
     lines[0] += " Print at actual size."
     if options.first is None and (plates is None or new):
         lines.append("Tags that are printed but on no plate yet are not known here: pass over them with --first.")
+    lines += lacks
     if new and not options.give:
         lines.append("Note which plates carry them with tags give, once they are on: " + _pairs(new))
     elif new:

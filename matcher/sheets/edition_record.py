@@ -103,7 +103,7 @@ def _casts(record: AreaRecord, paper: Paper) -> Flowable:
                 NEARNESS[point.stands] + (", more than chance" if point.beyond else ""),
             )
         )
-    heads = ("Cast", "Log", "Made", "By", "∆E00 from the approved plate, 95 %", "How near")
+    heads = ("Cast", "Log", "Made", "By", "ΔE00 from the approved plate, 95 %", "How near")
     return table(heads, rows, (1.1, 1.2, 1.6, 2.2, 2.4, 2.4), paper)
 
 

@@ -10,12 +10,11 @@ import html
 import io
 import unicodedata
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, is_dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
 
-import reportlab
 from reportlab.lib import colors
 from reportlab.lib.enums import TA_CENTER
 from reportlab.lib.styles import ParagraphStyle
@@ -35,10 +34,14 @@ PLAIN, BOLD = "Sheet", "Sheet-Bold"
 INK, SOFT, LINE = colors.HexColor("#1b1b1b"), colors.HexColor("#555555"), colors.HexColor("#b5b5b5")
 CANNOT = "?"
 """What stands for a sign of a script that the type does not have."""
-_FILES = {PLAIN: "Vera.ttf", BOLD: "VeraBd.ttf"}
-"""Bitstream Vera Sans, of an open licence, which travels with reportlab; embedded in every sheet."""
-_STANDS_FOR = str.maketrans({"Δ": "∆", "→": "›", "⚠": "!", "‐": "-", "‑": "-", "\u202f": "\u00a0", "\t": " "})
-"""What the type lacks, and the sign of the same look or meaning that it has."""
+_FILES = {PLAIN: "DejaVuSans.ttf", BOLD: "DejaVuSans-Bold.ttf"}
+"""DejaVu Sans, which may be embedded and passed on; its licence lies beside it. Latin, Greek, Cyrillic and more."""
+_STANDS_FOR = str.maketrans({"\t": " "})
+
+
+_FROM_THE_RIGHT = ("R", "AL", "AN")
+"""Scripts that run from right to left (UAX #9): drawn sign by sign they would stand the wrong way round."""
+_SAID = 12
 
 
 @dataclass(frozen=True)
@@ -73,7 +76,7 @@ def paper_named(name: str) -> Paper:
 @cache
 def use_type() -> None:
     """Make the type known to reportlab. Called by everything here that draws."""
-    folder = Path(reportlab.__file__).parent / "fonts"
+    folder = Path(__file__).parent / "type"
     for name, file in _FILES.items():
         pdfmetrics.registerFont(TTFont(name, str(folder / file)))
     pdfmetrics.registerFontFamily(PLAIN, normal=PLAIN, bold=BOLD, italic=PLAIN, boldItalic=BOLD)
@@ -82,20 +85,47 @@ def use_type() -> None:
 @cache
 def _has() -> frozenset[int]:
     use_type()
-    return frozenset.intersection(*(frozenset(pdfmetrics.getFont(name).face.charToGlyph) for name in _FILES))
+    both = frozenset.intersection(*(frozenset(pdfmetrics.getFont(name).face.charToGlyph) for name in _FILES))
+    return frozenset(code for code in both if unicodedata.bidirectional(chr(code)) not in _FROM_THE_RIGHT)
 
 
 def in_type(text: str) -> str:
     """Return text in signs that the type has.
 
-    A sign that it lacks is one of the same look (Δ), else the letter without its accent (ő as o); one of another
-    script becomes a question mark, so that nobody takes what is left for the whole name.
+    A letter that it lacks loses its accent; one of a script that it lacks becomes a question mark, so that nobody takes
+    what is left for the whole name. ``lacking`` tells before anything is printed.
 
-    >>> in_type("ΔE00 1.5 at ½, 104 °C")
-    '∆E00 1.5 at ½, 104 °C'
+    >>> in_type("Żółw, Ηρώ, Чайка: ΔE00 1.5 at ½ 銅")
+    'Żółw, Ηρώ, Чайка: ΔE00 1.5 at ½ ?'
     """
     plain = unicodedata.normalize("NFC", text).translate(_STANDS_FOR)
     return "".join(sign if sign == "\n" or ord(sign) in _has() else _nearest(sign) for sign in plain)
+
+
+def lacking(*things: object) -> str:
+    """Return the signs that a sheet would print as a question mark, each once, in the order in which they stand.
+
+    things: texts, or values that hold them: dataclasses, lists, dictionaries.
+    """
+    return "".join(dict.fromkeys(sign for thing in things for sign in _signs(thing) if in_type(sign) == CANNOT != sign))
+
+
+def lacking_in_words(signs: str) -> str:
+    """Say what a sheet can't print; nothing where it can print all."""
+    if not signs:
+        return ""
+    shown = " ".join(signs[:_SAID]) + (" …" if len(signs) > _SAID else "")
+    return f"The sheets can't print {shown}: a ? stands for each. Write that name in Latin, Greek or Cyrillic letters."
+
+
+def _signs(thing: object) -> str:
+    if isinstance(thing, str):
+        return unicodedata.normalize("NFC", thing)
+    if isinstance(thing, Mapping):
+        return "".join(map(_signs, thing.values()))
+    if isinstance(thing, list | tuple | set | frozenset):
+        return "".join(map(_signs, thing))
+    return "".join(map(_signs, vars(thing).values())) if is_dataclass(thing) else ""
 
 
 def _nearest(sign: str) -> str:

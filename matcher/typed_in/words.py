@@ -190,6 +190,14 @@ def write(path: str, data: bytes, overwrite: bool = False) -> None:
         temporary.write_bytes(data)
 
 
+def unprinted_lines(*things: object) -> list[str]:
+    """Say which signs of what stands on a sheet it can't print."""
+    from matcher.sheets.paper import lacking, lacking_in_words
+
+    said = lacking_in_words(lacking(*things))
+    return [said] if said else []
+
+
 def choice_lines(questions: Sequence[Question]) -> list[str]:
     """Say with which option something else is taken of an instrument's file."""
     return [

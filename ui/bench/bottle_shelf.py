@@ -12,7 +12,7 @@ import streamlit as st
 from matcher.bench.mixing import standing_together
 from matcher.bench.mixing_wording import about_bottle, strength_of
 from matcher.recipe.hazards import Hazards, age_caution, hazards_of
-from ui.recipe.print_card import paper_choice
+from ui.recipe.print_card import paper_choice, say_what_prints_not
 from ui.show.literal import literal
 from ui.state.messages import tell, told
 from ui.state.remembered import as_seen
@@ -121,6 +121,7 @@ def _change(studio: Studio, seen: Stock, **changed: Any) -> None:
 
 
 def _labels(studio: Studio, there: Sequence[Stock]) -> None:
+    say_what_prints_not(studio, there)
     with st.container(horizontal=True, vertical_alignment="bottom", key="bottle-labels"):
         chosen = st.multiselect(
             "Labels to print",

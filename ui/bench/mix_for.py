@@ -29,7 +29,7 @@ from ui.bench.bottle_shelf import hazards_html, precautions_html
 from ui.bench.solution_used import note_for
 from ui.recipe.mix_link import FORM, mix_for
 from ui.recipe.piece import take_to_bench
-from ui.recipe.print_card import paper_choice
+from ui.recipe.print_card import paper_choice, say_what_prints_not
 from ui.show.cautions import show_these
 from ui.show.literal import literal
 from ui.state.drafts import Draft
@@ -217,6 +217,7 @@ def _onward(studio: Studio, draft: Draft, plan: MixPlan, source: str) -> None:
     ready = [mix for mix in plan.layers if not set(mix.troubles) & STOPS]
     with st.container(horizontal=True, vertical_alignment="bottom", key="mix-onward"):
         if ready:
+            say_what_prints_not(studio, ready)
             paper = paper_choice("mixing.paper")
             st.download_button("Print labels", lambda: _printed(studio, ready, paper), "labels.pdf", on_click="ignore")
         whole = len(ready) == len(plan.layers) and plan.recipe.coats and not draft.get("at_bench")

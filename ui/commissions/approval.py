@@ -9,6 +9,7 @@ import streamlit as st
 
 from matcher.commissions.known import compared
 from matcher.commissions.wording import compared_in_words, figures_in_words
+from ui.recipe.print_card import say_what_prints_not
 from ui.show import look
 from ui.show.literal import literal
 from ui.show.patches import patch_strip, plate_patch, target_patch
@@ -93,6 +94,9 @@ def what_is_signed(studio: Studio, known: Known, area: Area) -> None:
         f"{shown(signed.at)}, in {html.escape(signed.light)}.</p>"
         + (f'<p class="pm-notes">{html.escape(signed.note)}</p>' if signed.note else "")
     )
+    from matcher.printed import named_on_sheets
+
+    say_what_prints_not(studio, named_on_sheets(known.commission), signed)
     with_recipe = st.toggle("Print the recipe on it too", key=f"sign.recipe.{area.id}")
     with st.container(horizontal=True, vertical_alignment="center"):
         st.download_button(

@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from matcher.commissions.commission import HANDOVER
 from matcher.errors import MatcherError
 from ui.recipe.piece import take_to_bench
+from ui.recipe.print_card import say_what_prints_not
 from ui.show.literal import literal
 from ui.state.messages import tell, told
 from ui.state.places import COMMISSIONS, LOG
@@ -138,6 +140,11 @@ def print_record(studio: Studio, known: Known) -> None:
     if not any(one.withdrawn_at is None for one in known.signed):
         return
     number = known.commission.id or 0
+    handed = [line.text for line in studio.commissions.journal(number) if line.kind == HANDOVER]
+    makers = [trial.made_by for trial in known.plates]
+    from matcher.printed import named_on_sheets
+
+    say_what_prints_not(studio, named_on_sheets(known.commission), known.signed, handed, makers)
     with st.container(horizontal=True, vertical_alignment="center", key="edition-record"):
         with_recipe = st.toggle("With the recipes", key=f"edition.recipe.{number}")
         st.download_button(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from ui.show.literal import literal
+from ui.state.messages import tell
 
 if TYPE_CHECKING:
     from matcher.recipe.recipe import Recipe
@@ -16,6 +17,14 @@ if TYPE_CHECKING:
 
 PRINT = "Print the recipe"
 PAPER = ("A4", "Letter")
+
+
+def say_what_prints_not(studio: Studio, *things: object) -> None:
+    """Say which signs of what stands on a sheet it can't print, before it is printed."""
+    from matcher.sheets.paper import lacking, lacking_in_words
+
+    if said := lacking_in_words(lacking(studio.title, *things)):
+        tell(said, "warning")
 
 
 def paper_choice(key: str) -> str:
@@ -27,11 +36,13 @@ def paper_choice(key: str) -> str:
 def print_plate(studio: Studio, trial: Trial) -> None:
     """Offer the recipe card of a logged plate: its finish beside the target, every step, the cautions."""
     number = trial.id or 0
+    say_what_prints_not(studio, trial.piece, trial.made_by, trial.notes, trial.recipe)
     _button(lambda: _plate(studio, number), f"plate-{number}.pdf", f"print.plate.{number}")
 
 
 def print_recipe(studio: Studio, recipe: Recipe, title: str, target_id: int | None, key: str) -> None:
     """Offer the card of a recipe that may not have been made yet. title: what stands at its head."""
+    say_what_prints_not(studio, title, recipe)
     _button(lambda: _recipe(studio, recipe, title, target_id), "recipe.pdf", key)
 
 

@@ -10,6 +10,7 @@ from matcher.errors import MatcherError
 from matcher.recipe.recipe import steps_in_words
 from matcher.words import agreeing, counted
 from ui.recipe.piece import OF_THE_FIRST, take_run_to_bench
+from ui.recipe.print_card import say_what_prints_not
 from ui.recipe.recipe_actions import made_as, make_button
 from ui.show import look
 from ui.show.cautions import show_cautions_for_all
@@ -101,6 +102,7 @@ def _take_along(studio: Studio, recipes: list[Recipe]) -> None:
     from matcher.trials.spreadsheet import planned_table
 
     notes = [f"number {number} of the first plates" for number in range(1, len(recipes) + 1)]
+    say_what_prints_not(studio, recipes)
     st.download_button(
         "Print the session sheet",
         lambda: first_plates_sheet(recipes, studio.title),

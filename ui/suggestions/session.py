@@ -11,6 +11,7 @@ import streamlit as st
 from matcher.recipe.recipe import Recipe
 from matcher.words import agreeing, counted, listed, percent, plural
 from ui.recipe.piece import as_listed, take_run_to_bench
+from ui.recipe.print_card import say_what_prints_not
 from ui.recipe.recipe_actions import ALL_OF_THEM, made_as, ways_on
 from ui.show.cautions import show_cautions_for_all
 from ui.show.steps import recipe_steps
@@ -171,6 +172,7 @@ def _take_along(studio: Studio, target: Target, planned: Sequence[dict[str, Any]
         f"({plate['interval'][0]:.1f} to {plate['interval'][1]:.1f})"
         for plate in planned
     ]
+    say_what_prints_not(studio, target.name, recipes)
     st.download_button(
         "Print the session sheet",
         lambda: _sheet(studio, target, planned, recipes),

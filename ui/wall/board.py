@@ -12,7 +12,7 @@ from matcher.errors import TagError
 from matcher.tags.wording import ALL_ALIKE, KNOWN_MORE_SURELY, ON_A_BOARD
 from matcher.words import counted, listed
 from ui.photograph.lay_beside import plates_in_a_strip
-from ui.recipe.print_card import paper_choice
+from ui.recipe.print_card import paper_choice, say_what_prints_not
 from ui.show import look
 from ui.state.cache_keys import Key, board_key
 from ui.state.messages import tell, told
@@ -134,6 +134,7 @@ def _print(studio: Studio, board: Board) -> None:
     tags = tags_for_plates(studio, board.numbers, next_tag_number(studio))
     carried = {one.trial_id for one in studio.tags().in_force()}
     new = {plate: str(tag.code) for plate, tag in tags.items() if plate not in carried}
+    say_what_prints_not(studio)
     with st.container(horizontal=True, vertical_alignment="bottom", key="board-print"):
         size, paper = size_choice("board.size"), paper_choice("board.paper")
     if new:

@@ -12,7 +12,7 @@ from matcher import typed
 from matcher.errors import TagError
 from matcher.words import counted
 from ui.photograph.lay_beside import TO_TAG
-from ui.recipe.print_card import paper_choice
+from ui.recipe.print_card import paper_choice, say_what_prints_not
 from ui.serving.how_served import URL
 from ui.show import look
 from ui.show.literal import literal
@@ -117,6 +117,7 @@ def _offer(
     def sheet() -> bytes:
         return tag_sheet(printed, size_mm, address, studio.title, paper_named(paper))
 
+    say_what_prints_not(studio)
     if new:
         lines = ", ".join(f"plate {plate}: {tag}" for plate, tag in new.items())
         tell(f"New tags, for {lines}. Give them once the sheet is printed, so that no number is used twice.", "warning")
