@@ -18,7 +18,7 @@ from matcher.colour.types import Floats
 from matcher.dates import TO_THE_MINUTE, now, shown
 from matcher.errors import Caveat, StudioError
 from matcher.photo.photo import Photo
-from matcher.reading.reading import Reading
+from matcher.reading.reading import PlateLeftOut, Reading
 from matcher.tags.given import TagHistory
 from matcher.tags.outlines import FinishOutline, outline_in_picture
 from matcher.tags.search import Sighting, find_tags
@@ -186,6 +186,15 @@ def _one_of(
 def serving(plates: Sequence[PlateInPicture], left_out: Collection[str] = ()) -> list[Reference]:
     """Return the references among plates, but for those whose tags a person left out."""
     return [one.reference for one in plates if one.reference is not None and one.sighting.tag not in left_out]
+
+
+def noting_left_out(reading: Reading, plates: Sequence[PlateInPicture], left_out: Collection[str]) -> Reading:
+    """Return a reading that keeps which plates a person left out of it, so that it is read again without them."""
+    out = {one.sighting.tag: one.name for one in plates if one.reference is not None and one.sighting.tag in left_out}
+    if not out or reading.conditions is None:
+        return reading
+    kept = tuple(PlateLeftOut(tag, name) for tag, name in out.items())
+    return replace(reading, conditions=replace(reading.conditions, left_out=kept))
 
 
 @dataclass(frozen=True, eq=False)

@@ -415,11 +415,12 @@ class Studio:
 
     def known_in(self, photo: Photo, reading: Reading) -> list[Reference]:
         """Return the known finishes in a photograph that was read before: the plates that it shows, as they are known
-        by now, and what else it was read by."""
+        by now, and what else it was read by; not those that a person left out of it."""
         from matcher.commissions.read_again import references_of
         from matcher.plates_in_picture import serving
 
-        there = serving(self.plates_in(photo))
+        left_out = () if reading.conditions is None else reading.conditions.left_out
+        there = serving(self.plates_in(photo), [one.tag for one in left_out])
         known = {one.uid for one in there}
         return there + [one for one in references_of(reading) if one.uid is None or one.uid not in known]
 

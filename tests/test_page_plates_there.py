@@ -56,6 +56,7 @@ def test_the_page_reads_by_the_plates_and_lets_one_be_left_out(studio: Path, mad
         (target,) = opened.targets()
         assert [item.name for item in target.reading.conditions.references] == ["plate 2", "plate 3", "plate 4"]
         assert float(delta_e_2000(target.reading.lab, np.array(TARGET, float))) < 3
+        assert [item.name for item in target.reading.conditions.left_out] == ["plate 1"]
         assert opened.sightings(2).sightings[0].served
         assert opened.sightings(1).sightings[0].left_out.code == "by-hand"
 

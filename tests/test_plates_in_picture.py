@@ -17,6 +17,7 @@ from matcher.photo.camera import CameraInfo
 from matcher.photo.photo import open_photo
 from matcher.plates_in_picture import LoggedPlate, plates_in, seen_in_words, serving
 from matcher.reading.reading import Reading
+from matcher.reading.wording import known_by_in_words
 from matcher.recipe.recipe import Coat, Recipe
 from matcher.studio import Studio
 from matcher.tags.code import TagCode
@@ -25,6 +26,7 @@ from matcher.trials.trial import Trial
 from matcher.typed_in.values import outline_as_typed
 from tests.command_line import refused, run, told  # noqa: F401  # fixtures
 from tests.tagged_plates import CARD, LAMPS, bench_with
+from ui.recipe.read_again import begun_from
 
 BROWNS = {"one": (40, 13, 22), "two": (52, 8, 26), "three": (30, 6, 10), "four": (46, -6, 12)}
 TARGET = (42, 12, 20)
@@ -92,6 +94,20 @@ def test_a_plate_is_left_out_by_hand(shelf, told, refused):  # noqa: F811
     assert [one["used"] for one in found["plates"]] == [True, False, False, True]
     assert found["plates"][1]["left_out"]["code"] == "by-hand"
     assert "plate 1, plate 2, plate 3 and plate 4" in refused(*options, "--leave-out", "77")
+
+
+def test_a_plate_that_was_left_out_by_hand_stays_out_when_its_photograph_is_read_again(shelf, told, run):  # noqa: F811
+    place, tags, photo, lamps = shelf
+    told("targets", photo, *read_options(lamps, "target"), "--leave-out", "2", "--add", "client", "--studio", place)
+    (found,) = told("read-again", "--target", "1", "--keep", "to see", "--studio", place)["readings"]
+    for taken in (found["before"]["conditions"], found["after"]["conditions"]):
+        assert [one["name"] for one in taken["references"]] == ["plate 1", "plate 3", "plate 4"]
+        assert taken["left_out"] == [{"tag": str(tags["two"]), "name": "plate 2"}]
+    with Studio.open(place) as studio:
+        reading = studio.target(1).reading
+        assert known_by_in_words(reading).endswith("Left out by hand: plate 2.")
+        assert begun_from(studio, reading)["plates_out"] == [str(tags["two"])], "on the page too"
+    assert run("read-again", "--target", "1", "--studio", place)[1].count("Left out by hand: plate 2.") == 2
 
 
 def test_a_plate_without_a_tag_is_marked(shelf, told, refused):  # noqa: F811

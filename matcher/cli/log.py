@@ -475,13 +475,15 @@ def correct(options: argparse.Namespace) -> Answer:
 def history(options: argparse.Namespace) -> Answer:
     """Tell what was done to a logged plate, when and by whom, with what each correction changed."""
     from matcher.dates import ISO, shown
+    from matcher.reading.wording import known_by_in_words
     from matcher.trials.corrections import CORRECTED, corrections_among
 
     with studio_that_is_there(options) as studio:
         trial = studio.trial(options.id)
         changes = studio.history("trial", trial.id)
         laid = studio.worth_laying(trial.reading, trial.id)
-    document, lines = [], []
+    document: list[dict[str, Any]] = []
+    lines = [by] if (by := known_by_in_words(trial.reading)) else []
     for change in changes:
         corrections = corrections_among([change])
         mended = [line for one in corrections for line in one.changed]

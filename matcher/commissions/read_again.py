@@ -6,7 +6,7 @@ What is known by now is a camera profile made later, the light, another outline 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -255,7 +255,10 @@ def read_again(
     )
     outline = reading.region if region is None else region
     spots: PaleSpots = next((known for known in PALE_SPOTS if known == taken.pale_spots), "unknown")
-    return read_finish(photo, calibration, outline, spots)
+    after = read_finish(photo, calibration, outline, spots)
+    if after.conditions is None or not taken.left_out:
+        return after
+    return replace(after, conditions=replace(after.conditions, left_out=taken.left_out))
 
 
 def readings_of(targets: Iterable[Target], trials: Iterable[Trial]) -> list[tuple[Owner, str, Reading]]:

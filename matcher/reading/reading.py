@@ -63,6 +63,14 @@ class ReferenceAsRead:
 
 
 @dataclass(frozen=True)
+class PlateLeftOut:
+    """A known plate in the picture that a person did not want the finish read by: its tag, and how it was called."""
+
+    tag: str
+    name: str
+
+
+@dataclass(frozen=True)
 class Conditions:
     """How a photograph was taken and read, as far as is known.
 
@@ -70,8 +78,8 @@ class Conditions:
     "profile" when they said that it was the camera profile's own, else "unknown". card: None when there was none, or
     it was not noted. profile: the name of the camera profile. pale_spots: as ``read_finish`` takes it. exposures: how
     many photographs the reading is of. evened: whether a light field was taken out. references: the finishes of known
-    colour in the picture that it was made by. noted: whether all of this was kept (readings of earlier versions hold
-    encoding and light alone).
+    colour in the picture that it was made by. left_out: plates in it that a person left out. noted: whether all of
+    this was kept (readings of earlier versions hold encoding and light alone).
     """
 
     encoding: str | None = None
@@ -83,6 +91,7 @@ class Conditions:
     evened: bool = False
     noted: bool = False
     references: tuple[ReferenceAsRead, ...] = ()
+    left_out: tuple[PlateLeftOut, ...] = ()
 
     @property
     def finished_by_camera(self) -> bool:
@@ -97,7 +106,8 @@ class Conditions:
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types; ``Conditions.from_dict`` takes them back."""
         card = None if self.card is None else dict(vars(self.card))
-        return {**vars(self), "card": card, "references": [dict(vars(item)) for item in self.references]}
+        references, left_out = ([dict(vars(item)) for item in items] for items in (self.references, self.left_out))
+        return {**vars(self), "card": card, "references": references, "left_out": left_out}
 
     @classmethod
     def from_dict(cls, data: Mapping[str, Any]) -> Conditions:
@@ -112,6 +122,7 @@ class Conditions:
             exposures=int(data.get("exposures", 1)),
             evened=bool(data.get("evened", False)),
             references=tuple(_reference(item) for item in data.get("references", ())),
+            left_out=tuple(PlateLeftOut(str(item["tag"]), str(item["name"])) for item in data.get("left_out", ())),
             noted=bool(data.get("noted", False)),
         )
 

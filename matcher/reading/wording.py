@@ -18,9 +18,9 @@ from matcher.colour.wording import difference_in_words
 from matcher.dates import shown
 from matcher.reading.advice import reach_of
 from matcher.reading.difference_map import DifferenceMap
-from matcher.reading.reading import Reading
+from matcher.reading.reading import Conditions, Reading
 from matcher.reading.texture import Texture
-from matcher.words import counted, percent
+from matcher.words import counted, listed, percent
 
 EVEN = 0.5
 """Spread in CIELAB under which a finish is called even: about half of what the eye sees between patches that touch."""
@@ -70,6 +70,15 @@ def lights_and_darks_in_words(reading: Reading) -> str:
         return f"Whether the eye tells its lights from its darks can't be told: {between}."
     words = difference_in_words(reading.darks, reading.lights, "than its darkest", interval)
     return f"Its lightest quarter is {words}: {between}."
+
+
+def known_by_in_words(reading: Reading) -> str:
+    """Say which known plates in its picture a reading was made by, and which a person left out; "" without any."""
+    taken = reading.conditions or Conditions()
+    used, out = [one.name for one in taken.references], [one.name for one in taken.left_out]
+    by = f"Read by {listed(used)} in its picture." if used else ""
+    without = f"Left out by hand: {listed(out)}." if out else ""
+    return " ".join(filter(None, (by, without)))
 
 
 def where_they_differ_in_words(found: DifferenceMap) -> str:

@@ -143,7 +143,7 @@ def photographed(options: argparse.Namespace) -> Photographed:
     The studio's plates that lie in it are found by their tags and read by.
     """
     from matcher.calibration.calibrate import checked_count
-    from matcher.plates_in_picture import seen_in, serving
+    from matcher.plates_in_picture import noting_left_out, seen_in, serving
     from matcher.reading.seen_again import seen_again
 
     outlines = [values.outline(text) for text in options.finish]
@@ -159,6 +159,7 @@ def photographed(options: argparse.Namespace) -> Photographed:
     if calibration.profile is not None and used.profile is None:
         used = ProfileUsed(calibration.profile, "chart")
     readings, caveats = _readings(photo, calibration, used, options, outlines)
+    readings = [noting_left_out(reading, plates, by_hand) for reading in readings]
     caveats += (*missing, *(() if field is None else field.caveats))
     files = (Path(options.photo), *(Path(name) for name in options.more_frames))
     seen = seen_in(plates, seen_again(photo, calibration), by_hand)

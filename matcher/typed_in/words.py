@@ -85,15 +85,20 @@ def difference_line(item: Mapping[str, Any]) -> str:
 def again_lines(one: Proposal, kept: bool) -> list[str]:
     """Say what reading a photograph again gives: before, after, and how far the two are apart."""
     from matcher.colour.difference import delta_e_2000
+    from matcher.reading.wording import known_by_in_words
 
     stage = "" if one.owner.stage == "finished" else f", {one.owner.stage}"
     lines = [f"{one.owner.kind.capitalize()} {one.owner.number}{stage}{f' ({one.name})' if one.name else ''}"]
     lines.append("    " + reading_line("before", one.before))
+    by_before = known_by_in_words(one.before)
+    lines += [f"    {by_before}"] if by_before else []
     if one.after is None:
         return [*lines, f"    stays as it is: {one.why}"]
     apart = float(delta_e_2000(one.before.lab, one.after.lab))
     done = "kept; the earlier reading stays in the history" if kept else "not kept: give --keep REASON to keep it"
-    return [*lines, "    " + reading_line("now", one.after), f"    ΔE00 {apart:.1f} apart; {done}"]
+    by_now = known_by_in_words(one.after)
+    now = ["    " + reading_line("now", one.after), *([f"    {by_now}"] if by_now else [])]
+    return [*lines, *now, f"    ΔE00 {apart:.1f} apart; {done}"]
 
 
 def profile_lines(profile: CameraProfile) -> list[str]:

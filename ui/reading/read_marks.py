@@ -83,15 +83,20 @@ def card_in_frame(studio: Studio, frame: Frame, card: CardChoice) -> tuple[CardR
 
 @st.cache_resource(show_spinner=False, max_entries=64)
 def _finish_reading(key: Key, shape: Shape, _studio: Studio, _sha256: str, _light: Light) -> Reading:
+    from matcher.plates_in_picture import noting_left_out
     from matcher.reading.exposures import read_frames
     from matcher.reading.finish import read_finish
 
     if not _light.more.frames:
         calibration = _calibration(key, _studio, _sha256, _light)
         reading = read_finish(photo_of(_studio, _sha256), calibration, shape.points, _light.pale_spots)
+        if _light.plates_out:
+            reading = noting_left_out(reading, plates_there(_studio, _sha256), _light.plates_out)
         return _minding(reading, () if calibration.field is None else calibration.field.caveats)
     stack = _stack(key, _studio, _sha256, _light)
     reading = read_frames(*stack.photos_and_calibrations, shape.points, _light.pale_spots)
+    if _light.plates_out:
+        reading = noting_left_out(reading, plates_there(_studio, _sha256), _light.plates_out)
     return _minding(reading, stack.caveats)
 
 

@@ -38,7 +38,16 @@ def offer_to_read_again(studio: Studio, owner: Owner, reading: Reading) -> None:
     ):
         draft.fill(begun_from(studio, reading))
         st.rerun()
+    _by_which_plates(reading)
     _earlier(studio.readings.earlier(owner.kind, owner.number), owner.stage)
+
+
+def _by_which_plates(reading: Reading) -> None:
+    """Say which plates a kept reading was made by, and which a person left out of it."""
+    from matcher.reading.wording import known_by_in_words
+
+    if by := known_by_in_words(reading):
+        st.html(f'<p class="pm-soft">{html.escape(by)}</p>')
 
 
 def reading_again(studio: Studio, owner: Owner, name: str, reading: Reading) -> bool:
@@ -72,6 +81,7 @@ def begun_from(studio: Studio, reading: Reading) -> dict[str, Any]:
         "same_light": taken.profile if taken.light == "profile" else "",
         "profile": NAMED + taken.profile if taken.profile else NONE if taken.noted else None,
         "pale_spots": taken.pale_spots,
+        "plates_out": [item.tag for item in taken.left_out],
     }
 
 
@@ -131,3 +141,4 @@ def _earlier(found: list[EarlierReading], stage: str) -> None:
                 f"{lab_line(item.reading)}"
                 f'<p class="pm-soft">{html.escape(f"{of}until {shown(item.replaced_at)}{who}: {item.why}")}</p>'
             )
+            _by_which_plates(item.reading)
