@@ -31,9 +31,9 @@ def studio(made: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return Path(place)
 
 
-def begun(place: Path, form: str, tags: dict[str, TagCode], mark: str = "target", **more: Any) -> None:
+def begun(place: Path, form: str, tags: dict[str, TagCode], mark: str = "target", seed: int = 2, **more: Any) -> None:
     """Begin a form with a picture of plates and a finish that is marked."""
-    shown = bench_with({**BROWNS, "target": TARGET, "new": (35, 10, 14)}, tags, LAMPS, seed=2)
+    shown = bench_with({**BROWNS, "target": TARGET, "new": (35, 10, 14)}, tags, LAMPS, seed=seed)
     with Studio.open(place) as studio:
         sha256 = studio.keep_photo(shown.data, "lamps.png")
         corners = tuple((float(x), float(y)) for x, y in CARD)
@@ -94,3 +94,28 @@ def test_a_tag_in_the_picture_that_is_on_no_plate_is_offered_for_the_one_that_is
         assert opened.plate_of(str(tags["new"])) == 5
         assert str(tags["new"]) in opened.tag_log.outlines()
         assert opened.sightings(5).total == 0 and opened.sightings(1).total == 1
+
+
+def test_photographs_at_the_bench_and_of_later_stages_tell_of_the_plates_in_them(studio: Path, made: Any) -> None:
+    from matcher.bench.work import Piece
+    from tests.plates import a_recipe
+    from ui.recipe.piece import READING
+
+    with Studio.open(studio) as opened:
+        piece = opened.shelf.put(Piece("p1", a_recipe()))
+    begun(studio, READING + piece.uid, made[1], reading_open=True, after="0.0")
+    app = open_page("bench")
+    assert not app.exception
+    button(app, "Save this reading").click().run()
+    assert not app.exception
+    with Studio.open(studio) as opened:
+        assert len(opened.shelf.piece("p1").readings) == 1
+        assert [opened.sightings(number).total for number in (1, 2, 3, 4)] == [1, 1, 1, 1]
+    begun(studio, "reading of plate 1", made[1], mark="one", seed=3, stage="waxed")
+    app = open_page("log", plate="1")
+    button(app, "Add this reading").click().run()
+    assert not app.exception
+    with Studio.open(studio) as opened:
+        assert [step.stage for step in opened.trial(1).stages] == ["waxed"]
+        photo = opened.trial(1).stages[0].reading.photo
+        assert {one.trial_id for one in opened.sightings(photo=photo).sightings} == {2, 3, 4}, "not of itself"

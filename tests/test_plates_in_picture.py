@@ -131,6 +131,16 @@ def test_what_was_read_for_keeps_is_a_sighting(shelf, told):  # noqa: F811
         assert np.trace(known.covariance) < np.trace(logged.covariance)
 
 
+def test_a_photograph_of_a_later_stage_tells_of_the_plates_beside_it_and_not_of_the_plate_itself(shelf, told):  # noqa: F811
+    place, _, photo, lamps = shelf
+    later = ("trials", "add-reading", "1", photo, "--stage", "waxed", *read_options(lamps, "one"), "--studio", place)
+    assert [one["plate"] for one in told(*later)["plates"]] == [1, 2, 3, 4]
+    with Studio.open(place) as studio:
+        assert [studio.sightings(number).total for number in (1, 2, 3, 4)] == [0, 1, 1, 1]
+        (seen,) = studio.sightings(2).sightings
+        assert seen.served and seen.reading is not None and seen.photo == studio.trial(1).stages[0].reading.photo
+
+
 def test_a_wrong_tag_is_named_and_does_no_harm(shelf, told):  # noqa: F811
     """Two plates whose tags were swapped: the log's colours and the picture's contradict each other."""
     place, tags, photo, _ = shelf

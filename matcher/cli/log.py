@@ -437,10 +437,18 @@ def add_reading(options: argparse.Namespace) -> Answer:
         for sha256 in studio.keep_photos(colour.files):
             studio.add_photo(options.id, sha256, who=options.by)
         trial = studio.add_stage(options.id, StageReading(options.stage, colour.reading), who=options.by)
-    document = {"trial": trial.as_dict(), "profile": colour.profile, "warnings": colour.warnings}
+        carried = studio.tag_of(options.id)
+        not_kept = _keep_sightings(studio, colour, "" if carried is None else carried.tag)
+    warned = [*colour.warnings, *not_kept]
+    document = {
+        "trial": trial.as_dict(),
+        "profile": colour.profile,
+        "plates": [one.as_dict() for one in colour.plates],
+        "warnings": warned,
+    }
     said = [*words.trial_lines(trial), *(words.reading_line(f"    {s.stage}", s.reading) for s in trial.stages)]
-    warned = [*words.warning_lines(colour.warnings), *colour.choice_lines]
-    return Answer(document, [*said, *colour.profile_lines, *warned])
+    said += [*colour.profile_lines, *colour.plate_lines]
+    return Answer(document, [*said, *words.warning_lines(warned), *colour.choice_lines])
 
 
 def _written(exported: Any) -> Answer:

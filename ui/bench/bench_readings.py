@@ -9,6 +9,7 @@ import streamlit as st
 from matcher.bench.work import After, Piece, Taken
 from ui.bench.step_now import TO_BUTTON
 from ui.photograph.lay_beside import offer_to_lay
+from ui.photograph.plates_there import keep_seen
 from ui.reading.colour_in import colour_in
 from ui.recipe.piece import half_reading
 from ui.show import look
@@ -89,6 +90,7 @@ def _take(studio: Studio, intake: Draft, piece: Piece) -> None:
             kept = {name: value for name, value in intake.values.items() if name not in OWN_FIELDS}
             with told():
                 studio.shelf.change(piece.uid, lambda now: now.with_reading(Taken(points[chosen], reading, kept)))
+                keep_seen(studio, intake)
                 intake.drop()
                 st.session_state[TO_BUTTON] = True
                 st.rerun()

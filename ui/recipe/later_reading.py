@@ -13,6 +13,7 @@ import streamlit as st
 
 from matcher.recipe.stages import is_on_the_way
 from matcher.trials.trial import StageReading
+from ui.photograph.plates_there import keep_seen
 from ui.reading.colour_in import colour_in
 from ui.reading.typed_in import forget_file
 from ui.show.swatches import field, figures
@@ -69,6 +70,8 @@ def add_later(studio: Studio, trial: Trial) -> None:
             if reading is not None and st.button("Add this reading", type="primary", key=f"later.add.{trial.id}"):
                 with told():
                     _add(studio, trial, StageReading(str(stage), reading), photographs_in(draft.values))
+                    carried = studio.tag_of(trial.id or 0)
+                    keep_seen(studio, draft, "" if carried is None else carried.tag)
                     forget_file(studio, draft)
                     draft.drop()
                     draft.say(f"The reading is added to plate {trial.id}: {LATER[str(stage)].lower()}.")
