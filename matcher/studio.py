@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from matcher.storage.drafts import Kept
     from matcher.suggest.suggester import Suggester
     from matcher.tags.ageing import Ageing
-    from matcher.tags.given import TagHistory, TagOnPlate
+    from matcher.tags.given import TagHistory, TagLookedFor, TagOnPlate
     from matcher.tags.sightings import KeptSighting, SightingPage
     from matcher.tags.store import Given
     from matcher.trials.archive import Difference, Exported, Imported
@@ -355,6 +355,12 @@ class Studio:
 
         found = self.tags().plate_of(tag_text(tag, self.tag_signs), at)
         return None if found is None else found.trial_id
+
+    def tag_looked_for(self, words: str) -> TagLookedFor | None:
+        """Return the tag that the words of a search are, as typed or as scanned, with its plate; None for no tag."""
+        from matcher.tags.given import looked_for
+
+        return looked_for(words, self.tag_signs, self.tags())
 
     def keep_sightings(self, sightings: Sequence[KeptSighting]) -> list[KeptSighting]:
         """Keep the tags that were seen in photographs that are read for keeps: all, or none. Raises StudioError."""

@@ -94,6 +94,16 @@ def test_a_plate_is_logged_with_its_tag(told: Any, refused: Any, folder: Path) -
     assert told(*command)["tag"] is None
 
 
+def test_a_plate_is_found_by_its_tag(told: Any, run: Any, folder: Path) -> None:
+    at = ("trials", "list", "--studio", folder, "--find")
+    with Studio.open(folder) as studio:
+        signs, given = studio.tag_signs, studio.tags().in_force()[0]
+    assert [trial["id"] for trial in told(*at, given.tag.lower())["trials"]] == [given.trial_id]
+    assert run(*at, f"tag {given.tag}")[1].startswith(f"Tag {given.tag} is on plate {given.trial_id}.")
+    assert told(*at, f"{signs}-990")["trials"] == []
+    assert f"Tag {signs}-990 is on no plate yet" in run(*at, f"{signs}-990")[1]
+
+
 def test_an_empty_studio_says_how_to_begin(run: Any, tmp_path: Path) -> None:
     Studio.open(tmp_path / "new").close()
     _, out, _ = run("tags", "--studio", tmp_path / "new")

@@ -129,3 +129,23 @@ def test_a_steady_plate_shows_what_all_its_readings_come_to(page: Open, studio: 
     said = said_on(page("log", plate="2"))
     assert "No change that is more than chance in 1 sighting" in said and "all sightings together" in said
     assert "<b>L*</b> 39.0 <small>± 0.4</small>" in said  # two readings of ± 0.6
+
+
+@pytest.mark.parametrize("typed", [TAG, "k7qx2 88", "TAG K7QX2-88.54", "HTTPS://192.168.1.4:8501/TAG/K7QX2-88.54"])
+def test_the_wall_finds_a_plate_by_its_tag_as_typed_or_scanned(studio: Studio, typed: str) -> None:
+    studio.set_aside(1, "cracked")
+    app = open_page("log", words=typed)
+    assert not app.exception
+    assert f"Tag {TAG} is on plate 1." in said_on(app) and "1 of 2 plates" in said_on(app)
+    app.button(key="log.by-tag").click().run()
+    assert not app.exception and app.query_params["plate"] == "1"
+
+
+def test_a_number_alone_is_looked_for_as_words_too_and_words_are_no_tag(studio: Studio) -> None:
+    studio.give_tag(2, f"{studio.tag_signs}-38")
+    said = said_on(open_page("log", words="38"))
+    assert f"Tag {studio.tag_signs}-38 is on plate 2." in said and "1 of 2 plates" not in said
+    assert "Tag " not in said_on(open_page("log", words="brown 12"))
+    free = f"{studio.tag_signs}-9"
+    app = open_page("log", words=free)
+    assert f"Tag {free} is on no plate yet" in said_on(app)

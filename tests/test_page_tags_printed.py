@@ -9,9 +9,10 @@ from starlette.requests import Request
 
 from matcher.reading.reading import Reading
 from matcher.studio import Studio
+from matcher.tags.wording import on_no_plate
 from tests.app_pages import open_page, said_on
 from tests.plates import a_trial
-from ui.wall.tag_route import on_no_plate, tag_routes, to_the_plate
+from ui.wall.tag_route import tag_routes, to_the_plate
 
 APP = Path(__file__).parents[1] / "ui" / "app.py"
 

@@ -246,10 +246,18 @@ def _stages(options: argparse.Namespace, recipe: Recipe) -> tuple[StageReading, 
 
 def list_trials(options: argparse.Namespace) -> Answer:
     """List the logged plates: all of them, or those that are looked for; of a long log the first of them."""
+    from matcher.tags.wording import found_by_tag
+
     with studio_that_is_there(options) as studio:
         finder = studio.finder()
-        found = _found(studio, finder, options)
+        looked = studio.tag_looked_for(options.find) if getattr(options, "find", "") else None
+        if looked is not None and looked.sure:
+            trials = tuple(finder.plates([] if looked.trial_id is None else [looked.trial_id]))
+            found = Found(trials, total=len(trials))
+        else:
+            found = _found(studio, finder, options)
         name = studio.name
+        tagged = [] if looked is None else [found_by_tag(looked, studio.tag_signs)]
     document: dict[str, Any] = {
         "studio": name,
         "trials": [trial.as_dict() for trial in found.trials],
@@ -261,7 +269,7 @@ def list_trials(options: argparse.Namespace) -> Answer:
         lines = [
             [f"{line[0]}  ΔE00 {value:.1f}", *line[1:]] for line, value in zip(lines, found.delta_e00, strict=True)
         ]
-    said = [line for of_one in lines for line in of_one]
+    said = [*tagged, *(line for of_one in lines for line in of_one)]
     if found.left:
         said.append(f"These are the first {counted(len(found.trials), 'plate')}: ask for more with --count.")
     none = "No plate has all of that: ask for less." if finder.count else f"No plate is logged in {name} yet."

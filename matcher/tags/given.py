@@ -160,6 +160,37 @@ def tag_text(tag: str, signs: str | None = None) -> str:
     return str(typed_tag(tag, signs))
 
 
+@dataclass(frozen=True)
+class TagLookedFor:
+    """A tag among the words that plates are looked for by. trial_id: of the plate that carries it, None for none.
+
+    sure: it can be nothing else, for it is written out or was scanned; a number alone may be a plate's, a day's too.
+    """
+
+    tag: str
+    trial_id: int | None
+    sure: bool
+
+
+def looked_for(words: str, signs: str, history: TagHistory) -> TagLookedFor | None:
+    """Return the tag that all the words together are, as typed or as scanned; None where they are none.
+
+    "brown 12" could be one of another studio's: such a code is taken for words unless this log knows it, or "tag" or an
+    address stands before it. signs: of this studio's own tags.
+    """
+    try:
+        code = typed_tag(words, signs)
+    except TagError:
+        return None
+    owner = history.plate_of(str(code))
+    plain = words.strip()
+    number_alone = plain.isascii() and plain.isdigit()
+    ours = code.studio == signs or plain.casefold().startswith(("tag", "http"))
+    if owner is None and (number_alone or not ours):
+        return None
+    return TagLookedFor(str(code), None if owner is None else owner.trial_id, not number_alone)
+
+
 def check_change(columns: Mapping[str, Any]) -> None:
     """Raise StudioError for the columns of a line that no studio can have written."""
     if columns["what"] not in (GIVEN, TAKEN):

@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 
 from matcher.colour.wording import difference_in_words
 from matcher.dates import ISO, shown
-from matcher.tags.given import TagChange, TagHistory, TagOnPlate
+from matcher.errors import TagError
+from matcher.tags.code import typed_tag
+from matcher.tags.given import TagChange, TagHistory, TagLookedFor, TagOnPlate
 from matcher.words import counted, listed
 
 if TYPE_CHECKING:
@@ -56,6 +58,24 @@ def reason_needed(change: TagChange, here: TagOnPlate | None, there: TagOnPlate 
 def no_plate(tag: str) -> str:
     """Say that nobody knows whose tag it is."""
     return f"Give {tag} to its plate: nobody has said which plate carried it then."
+
+
+def on_no_plate(text: str, signs: str) -> str:
+    """Say of a tag that was scanned or typed why no plate is found by it. signs: those of the studio's own tags."""
+    try:
+        code = typed_tag(text)
+    except TagError as error:
+        return str(error)
+    if code.studio != signs:
+        return f"Tag {code} is of another studio: no plate in this log carries it."
+    return f"Tag {code} is on no plate yet: open the plate that it is on, and give it the tag there."
+
+
+def found_by_tag(looked: TagLookedFor, signs: str) -> str:
+    """Say on which plate a tag is that was looked for, or that it is on none."""
+    if looked.trial_id is None:
+        return on_no_plate(looked.tag, signs)
+    return f"Tag {looked.tag} is on plate {looked.trial_id}."
 
 
 def ended_in_short(time: TagOnPlate) -> str:

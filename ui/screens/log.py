@@ -46,14 +46,15 @@ from ui.wall.hand import on_the_wall
 from ui.wall.kept import may_run, show_kept
 from ui.wall.own_table import map_columns
 from ui.wall.print_tags import print_tags
-from ui.wall.search import Search, found_by, in_address, to_address
+from ui.wall.search import Search, by_tag, found_by, in_address, to_address
 from ui.wall.share_plates import show_sharing
-from ui.wall.tag_route import ON_NO_PLATE, on_no_plate
+from ui.wall.tag_route import ON_NO_PLATE
 
 if TYPE_CHECKING:
     from matcher.notebook import OwnTable
     from matcher.ranking.finding import Finds, Found
     from matcher.studio import Studio
+    from matcher.tags.given import TagLookedFor
     from matcher.trials.archive import Imported
     from matcher.trials.trial import Trial
 
@@ -77,11 +78,13 @@ def show() -> None:
     if named := st.query_params.get("plate"):
         tell(f"There is no plate {named} in this log: find it below by its mark, its chemicals or who made it.")
     if tag := st.query_params.get(ON_NO_PLATE):
+        from matcher.tags.wording import on_no_plate
+
         tell(on_no_plate(tag, studio.tag_signs), "warning")
     to_tag = TO_TAG in st.query_params
     if to_tag:
         print_tags(studio)  # what the person came for
-    _find(finder)
+    _find(studio, finder)
     if not to_tag:
         print_tags(studio)
     show_board(studio)
@@ -96,17 +99,23 @@ def _opened(finder: Finds) -> Trial | None:
     return None if number is None else next(iter(finder.plates([number])), None)
 
 
-def _find(finder: Finds) -> None:
+def _find(studio: Studio, finder: Finds) -> None:
     """Ask what is looked for and show it, as a wall or as a list."""
     search = ask(finder)
     slot = _shown(search)
-    found, fault = found_by(finder, search, **st.session_state[slot])
+    looked = studio.tag_looked_for(search.words) if search.words else None
+    if looked is not None and looked.sure:
+        found, fault = by_tag(finder, looked), ""
+    else:
+        found, fault = found_by(finder, search, **st.session_state[slot])
+    if looked is not None:
+        _tagged(looked, studio.tag_signs)
     if fault:
         tell(fault, "warning")
     picking = _picked(finder, search, _tally(finder, found))
     if not finder.count:
         tell("Nothing is logged yet: record a plate, or import a studio's export below.", "warning")
-    elif not found.trials and not found.left:
+    elif not found.trials and not found.left and (looked is None or not looked.sure):
         tell(
             "No plate is all of this. Try fewer words, or part of one, or choose less; “Set aside” shows plates that "
             "no longer count.",
@@ -116,6 +125,21 @@ def _find(finder: Finds) -> None:
         _list(found, slot)
     else:
         _wall(finder, search, found, slot, picking)
+
+
+def _tagged(looked: TagLookedFor, signs: str) -> None:
+    """Say which plate carries the tag that was looked for, with the way to its page."""
+    from matcher.tags.wording import found_by_tag
+
+    said = found_by_tag(looked, signs)
+    if looked.trial_id is None:
+        tell(said, "warning")
+        return
+    with st.container(horizontal=True, vertical_alignment="center", key="by-tag"):
+        st.html(f"<p>{html.escape(said)}</p>", width="content")
+        if st.button(f"Open plate {looked.trial_id:d}", type="tertiary", key="log.by-tag"):
+            st.query_params["plate"] = str(looked.trial_id)
+            st.rerun()
 
 
 def _shown(search: Search) -> str:

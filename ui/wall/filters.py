@@ -41,7 +41,7 @@ def ask(finder: Finds) -> Search:
         words = st.text_input(
             "Find plates",
             type="search",
-            placeholder="colour, chemical, mark, day, who, notes",
+            placeholder="colour, chemical, mark, tag, day, who, notes",
             live=True,
             key="log.words",
         )

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from matcher.ranking.finding import Finds
+    from matcher.tags.given import TagLookedFor
 
 View = Literal["wall", "list"]
 VIEWS: tuple[View, ...] = ("wall", "list")
@@ -112,6 +113,12 @@ def found_by(finder: Finds, search: Search, most: int, looks: int) -> tuple[Foun
         return find("likeness", lab), ""
     except MatcherError as error:
         return find("colour"), str(error)
+
+
+def by_tag(finder: Finds, looked: TagLookedFor) -> Found:
+    """Return the plate that carries a tag, set aside or not; none where it is on none."""
+    trials = tuple(finder.plates([] if looked.trial_id is None else [looked.trial_id]))
+    return Found(trials, total=len(trials))
 
 
 def lab_of(like: str, finder: Finds) -> ArrayLike | None:

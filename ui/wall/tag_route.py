@@ -40,16 +40,3 @@ def to_the_plate(request: Request) -> RedirectResponse:
     except MatcherError:
         pass  # the log says that it is none
     return RedirectResponse(f"{below_the_base(LOG.address)}?{urlencode(query)}")
-
-
-def on_no_plate(text: str, signs: str) -> str:
-    """Say of a tag that led to the log why no plate's page is opened. signs: those of the studio's own tags."""
-    from matcher.tags.code import typed_tag
-
-    try:
-        code = typed_tag(text)
-    except MatcherError as error:
-        return str(error)
-    if code.studio != signs:
-        return f"Tag {code} is of another studio: no plate in this log carries it."
-    return f"Tag {code} is on no plate yet: open the plate that it is on, and give it the tag there."
