@@ -7,6 +7,7 @@ line talk to this.
 from __future__ import annotations
 
 import threading
+from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -30,10 +31,13 @@ if TYPE_CHECKING:
     from matcher.notebook import OwnTable
     from matcher.notebook_columns import Meanings
     from matcher.photo.photo import Photo
+    from matcher.plan.limits import Limits
     from matcher.plates_beside import Board, LaidBeside
     from matcher.plates_in_picture import PlateInPicture
     from matcher.ranking.finding import Finds
+    from matcher.ranking.part_of_log import LongLog, PartOfLog
     from matcher.reading.reading import Reading
+    from matcher.recipe.recipe import Recipe
     from matcher.storage.carried import CarriedTable
     from matcher.storage.damaged import Damaged
     from matcher.storage.database import Database
@@ -149,6 +153,9 @@ class Studio:
         self._counting: dict[bool, list[Trial]] = {}
         self._suggesters_revision: tuple[int, ...] = ()
         self._finder: tuple[object, Finds] | None = None
+        self._parts_lock = threading.Lock()
+        self._parts_of: tuple[int, PartOfLog | LongLog] | None = None
+        self._parts: OrderedDict[object, PartOfLog] = OrderedDict()
         self.restored_with: tuple[Difference, ...] = ()
 
     @classmethod
@@ -441,9 +448,10 @@ class Studio:
         """Return the plates most worth laying beside each of several finishes, as ``worth_laying`` does for one."""
         from matcher.plates_beside import worth_laying
 
-        plates = [(number, known) for number, known in self._by_now(steady=True) if number != plate]
+        near = next(iter(readings), None)
+        plates = [(number, known) for number, known in self._by_now(steady=True, near=near) if number != plate]
         tagged = frozenset(one.trial_id for one in self.tags().in_force())
-        uids = {trial.id: trial.uid for trial in self.trials()}
+        uids = {trial.id: trial.uid for trial in self.part_of_log(near).trials}
 
         def not_there(reading: Reading) -> list[tuple[int, Reading]]:
             there = set() if reading.conditions is None else {item.uid for item in reading.conditions.references}
@@ -511,15 +519,16 @@ class Studio:
                 raise StudioError(f"Plate {trial.id} is set aside: take it back, or choose another for the board.")
         return trials
 
-    def _by_now(self, steady: bool = False) -> list[tuple[int, Reading]]:
+    def _by_now(self, steady: bool = False, near: Reading | None = None) -> list[tuple[int, Reading]]:
         """Return the plates that count by their numbers, each with its colour as it is by now, sealed or aged.
 
-        steady: without those that have changed since they were logged, which may go on changing.
+        steady: without those that have changed since they were logged, which may go on changing. near: what the plates
+        of a long log are chosen for.
         """
         from matcher.commissions.sign_off import approved_reading
         from matcher.tags.ageing import by_now
 
-        trials, seen = self.trials(), self.tag_log.last_seen()
+        trials, seen = self.part_of_log(near).trials, self.tag_log.last_seen()
         colours = {trial.id or 0: approved_reading(trial)[1] for trial in trials}
         again = [trial for trial in trials if trial.id in seen]
         for number, known in (self._as_they_stand(again) if again else {}).items():
@@ -685,9 +694,10 @@ class Studio:
         from matcher.suggest.suggester import Suggester
 
         alike = target is not None and target.photo is not None and not _read_by_plates(target)
+        part = self.part_of_log(target, options.get("limits"))
         if options.get("rng") is not None:
-            return Suggester(self._counted(alike), **options)  # a generator's state is the caller's own
-        key = f"{alike} {sorted(options.items())!r}"
+            return Suggester(self._counted(part, alike), **options)  # a generator's state is the caller's own
+        key = f"{alike} {sorted(options.items())!r} {_lab_of(target) if part.nearest is not None else None}"
         revision = (self.log.revision(), *self.tag_log.revision())
         with self._lock:
             if revision != self._suggesters_revision:
@@ -695,23 +705,51 @@ class Studio:
             if key not in self._suggesters:
                 if len(self._suggesters) >= SUGGESTERS_KEPT:
                     del self._suggesters[next(iter(self._suggesters))]
-                if alike not in self._counting:
-                    self._counting[alike] = self._counted(alike)
+                if alike not in self._counting or part.nearest is not None:
+                    self._counting[alike] = self._counted(part, alike)
                 self._suggesters[key] = Suggester(self._counting[alike], **options)
             return self._suggesters[key]
 
-    def _counted(self, as_logged: bool) -> list[Trial]:
-        """Return the trials that count: with their colours as logged, or as the log knows them best."""
-        return self.trials() if as_logged else self._as_known()
+    def part_of_log(self, target: Reading | None = None, limits: Limits | None = None) -> PartOfLog:
+        """Return the plates that what is asked of a target is worked out from: of a long log those that suit it.
 
-    def _as_known(self) -> list[Trial]:
-        """Return the trials that count, those that were seen since with their colour as the log knows it best.
+        limits: what may be suggested. Kept, and shared, until this process or another changes the log.
+        """
+        from matcher.ranking.part_of_log import LongLog, part_of
+
+        key = (_lab_of(target), limits)
+        with self._parts_lock:
+            revision = self.log.revision()
+            if self._parts_of is None or revision != self._parts_of[0]:
+                self._parts_of, self._parts = (revision, part_of(self.log, self.ranking)), OrderedDict()
+            log = self._parts_of[1]
+            if not isinstance(log, LongLog):
+                return log
+            if key not in self._parts:
+                self._parts[key] = log.part(key[0], None if limits is None else limits.allow)
+            self._parts.move_to_end(key)
+            while len(self._parts) > SUGGESTERS_KEPT:
+                self._parts.popitem(last=False)
+            return self._parts[key]
+
+    def made_as(self, recipe: Recipe) -> int | None:
+        """Return the number of the last plate that counts and was made to a recipe, whatever its bottles, or None."""
+        from matcher.ranking.by_recipe import last_made
+
+        return last_made(self.log, recipe)
+
+    def _counted(self, part: PartOfLog, as_logged: bool) -> list[Trial]:
+        """Return the trials of a part: with their colours as logged, or as the log knows them best."""
+        return list(part.trials) if as_logged else self._as_known(part.trials)
+
+    def _as_known(self, trials: Sequence[Trial]) -> list[Trial]:
+        """Return trials, those that were seen since with their colour as the log knows it best.
 
         Of a plate that was sealed later, that would be another colour than its recipe gave: it stays as logged.
         """
         from matcher.tags.ageing import known_colour
 
-        trials, seen = self.trials(), self.tag_log.last_seen()
+        seen = self.tag_log.last_seen()
         again = [trial for trial in trials if trial.id in seen]
         known = {} if not again else self._as_they_stand(again)
         better = {
@@ -735,7 +773,8 @@ class Studio:
             scatter = self.suggester().model(sign_off.plate).plate_covariance
         except SuggestionError:
             scatter = None  # too little is logged to learn it from
-        return chart_of_edition(sign_off, self.casts.of_area(area_id), self.trials(), scatter)
+        casts = self.casts.of_area(area_id)
+        return chart_of_edition(sign_off, casts, self.log.some([cast.trial_id for cast in casts]), scatter)
 
     # Finding plates
 
@@ -1079,6 +1118,10 @@ def _check_ending(path: Path, *endings: str) -> None:
 
 def _no_profile(why: str) -> tuple[Caveat, ...]:
     return (Caveat("profile-none-fits", why),)
+
+
+def _lab_of(target: Reading | None) -> tuple[float, ...] | None:
+    return None if target is None else tuple(target.lab.tolist())
 
 
 def _read_by_plates(reading: Reading) -> bool:

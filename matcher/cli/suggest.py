@@ -17,6 +17,7 @@ from matcher.typed_in.words import Answer, unprinted_lines, write
 
 if TYPE_CHECKING:
     from matcher.plan.limits import Limits
+    from matcher.ranking.part_of_log import PartOfLog
     from matcher.recipe.cautions import Caution
     from matcher.studio import Studio
     from matcher.suggest.suggestion import Suggestion
@@ -99,8 +100,19 @@ def suggest(options: argparse.Namespace) -> Answer:
         suggester = studio.suggester(colour.reading, tolerance=colour.tolerance, limits=limits)
         ranked = suggester.suggest(colour.reading, count=options.count)
         laid = studio.worth_laying(colour.reading)
-    found = {"suggestions": _ranked(ranked, colour), "lay_beside": words.beside_as_dict(laid)}
-    return _answer(colour, limits, found, ranked, words.beside_lines(laid))
+        part = studio.part_of_log(colour.reading, limits)
+    found = {
+        "suggestions": _ranked(ranked, colour),
+        "lay_beside": words.beside_as_dict(laid),
+        "worked_out_from": part.as_dict(),
+    }
+    return _answer(colour, limits, found, ranked, [*_from_part(part), *words.beside_lines(laid)])
+
+
+def _from_part(part: PartOfLog) -> list[str]:
+    from matcher.suggest.wording import worked_out_from
+
+    return [line for line in [worked_out_from(part)] if line]
 
 
 def predict(options: argparse.Namespace) -> Answer:
@@ -118,6 +130,7 @@ def predict(options: argparse.Namespace) -> Answer:
         wanted_reading = None if colour is None else colour.reading
         recipe_predictor = studio.suggester(wanted_reading, tolerance=tolerance).recipe_predictor(recipe)
         first = recipe_predictor.of(recipe)
+        part = studio.part_of_log(wanted_reading)
         other = None if second is None else (recipe_predictor.of(second), recipe_predictor.apart(recipe, second))
     shown = [first] if other is None else [first, other[0]]
     cautions = cautions_for_all([one.recipe for one in shown])
@@ -132,8 +145,10 @@ def predict(options: argparse.Namespace) -> Answer:
         "beside": None if other is None else {**found[1], "to_first": other[1].as_dict(tolerance)},
         "cautions": [caution.as_dict() for caution in cautions],
         "warnings": [] if colour is None else colour.warnings,
+        "worked_out_from": part.as_dict(),
     }
     lines = [] if colour is None else [*colour.lines, ""]
+    lines += _from_part(part)
     for one, far in zip(shown, apart, strict=True):
         lines += [*words.prediction_lines(one, far, tolerance), ""]
     if other is not None:
@@ -170,7 +185,8 @@ def next_plates(options: argparse.Namespace) -> Answer:
             chosen = suggester.batch(colour.reading, options.plates)
         reach = suggester.reach(colour.reading)
         best = suggester.best_plate(colour.reading)
-        said = [reach.sentence]
+        part = studio.part_of_log(colour.reading, limits)
+        said = [*_from_part(part), reach.sentence]
         if reach.plates >= FEWEST_TO_TELL and best.trial is not None:
             said.append(best_in_words(best.trial.id, best.delta_e00, best.delta_e00_interval))
         if options.sheet is not None:
@@ -187,6 +203,7 @@ def next_plates(options: argparse.Namespace) -> Answer:
         "best_plate": best.as_dict(),
         "plates": _ranked(chosen, colour),
         "sheet": options.sheet,
+        "worked_out_from": part.as_dict(),
     }
     return _answer(colour, limits, found, chosen, said)
 

@@ -17,6 +17,7 @@ from matcher.process.design import MOST_NAMES
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
 from matcher.process.unknowns import as_logged
+from matcher.ranking.part_of_log import PartOfLog
 from matcher.recipe.names import canonical, each_once
 from matcher.recipe.recipe import Recipe, not_noted, not_noted_in_words
 from matcher.words import agreeing, counted, listed, plural
@@ -183,3 +184,14 @@ def sureness_in_words(reach: float) -> str:
 
 def _with_capital(text: str) -> str:
     return text[:1].upper() + text[1:]
+
+
+def worked_out_from(part: PartOfLog) -> str:
+    """Say from which plates of a long log something is worked out; "" where it is from all of them."""
+    if part.is_whole:
+        return ""
+    near = "" if part.nearest is None else f"the {counted(part.nearest, 'plate')} nearest to the target, "
+    return (
+        f"This log is long: what is here is worked out from {len(part.trials):,} of its {counted(part.of, 'plate')}: "
+        f"{near}the latest, some of every chemical, undercoat, alloy and seal, and a sample of all times."
+    )

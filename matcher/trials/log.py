@@ -94,6 +94,12 @@ class TrialLog:
         with self.database.reading() as session:
             return session.scalar(sa.select(sa.func.max(TrialRow.id)).where(of_it))
 
+    def for_target(self, target_id: int | None) -> list[Trial]:
+        """Return the trials that count and were made for a target, or for none."""
+        return self.database.load(
+            "plate", load_trials, (TrialRow.target_id == target_id) & TrialRow.set_aside_reason.is_(None)
+        )
+
     def of_uids(self, uids: Sequence[str]) -> list[Trial]:
         """Return the trials of these uids that are logged and can be read."""
         portions = [uids[start : start + 500] for start in range(0, len(uids), 500)]

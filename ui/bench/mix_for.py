@@ -34,7 +34,7 @@ from ui.show.cautions import show_these
 from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.messages import tell
-from ui.state.open_studio import logged
+from ui.state.open_studio import newest
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -104,7 +104,7 @@ def _choose(studio: Studio, draft: Draft) -> None:
     }
     plates = {
         f"plate {trial.id}": _Offered(f"Plate {trial.id}", describe(trial.recipe), trial.recipe, trial.target_id)
-        for trial in list(reversed(logged(studio)))[:PLATES_OFFERED]
+        for trial in newest(studio, PLATES_OFFERED)
         if trial.recipe.coats or trial.recipe.undercoat
     }
     offered = {**pieces, **plates}

@@ -18,6 +18,7 @@ from ui.show import look
 from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told
+from ui.state.open_studio import newest
 
 if TYPE_CHECKING:
     from matcher.bench.mixing import LayerMix
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 FORM, USED = "solution use", "used"
 SAID = "use.said"
 LATEST = 12
+PLATES_OFFERED = 500
 
 
 def show_using(studio: Studio) -> None:
@@ -80,7 +82,9 @@ def _form(studio: Studio, draft: Draft, uses: list[SolutionUse]) -> None:
     if standing and standing not in ways:
         ways.insert(0, standing)
     application = st.selectbox("Laid on as", ways, accept_new_options=True, **way)
-    plates = [trial.id for trial in reversed(studio.trials())]
+    plates = [trial.id or 0 for trial in newest(studio, PLATES_OFFERED)]
+    if (chosen := draft.get("plate")) and int(chosen) not in plates:
+        plates.append(int(chosen))
     plate = st.selectbox(
         "For plate", plates, format_func=lambda number: f"Plate {number}", placeholder="not logged, or no plate",
         **{"index": None, **draft.field("plate", None)},

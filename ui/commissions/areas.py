@@ -18,7 +18,7 @@ from ui.show.literal import literal
 from ui.show.patches import patch_strip, plate_patch, target_patch
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told
-from ui.state.open_studio import choose_target, logged, target_choices
+from ui.state.open_studio import choose_target, how_many, target_choices
 from ui.state.places import BENCH, FIRST_PLATES, SUGGESTIONS, TARGET
 from ui.state.remembered import as_seen
 from ui.state.who import who
@@ -116,7 +116,7 @@ def go_on(studio: Studio, known: Known, step: NextStep) -> None:
             st.switch_page(TARGET.file, query_params={"area": str(step.area.id)})
         case "bench":
             st.switch_page(BENCH.file, query_params={"piece": str(step.piece_uid)})
-        case "first plate" if not logged(studio):
+        case "first plate" if not how_many(studio):
             choose_target(known.targets[step.area.target_id or 0])
             st.switch_page(FIRST_PLATES.file)
         case "first plate" | "another plate":

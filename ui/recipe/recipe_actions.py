@@ -13,7 +13,6 @@ from ui.recipe.recipe_form import new_plate_of
 from ui.recipe.record_forms import go_to_form, new_form
 from ui.show.cautions import show_cautions
 from ui.state.cache_keys import Key, log_key
-from ui.state.open_studio import logged
 
 if TYPE_CHECKING:
     from matcher.recipe.recipe import Recipe
@@ -95,16 +94,12 @@ def make_button(
 
 def made_as(studio: Studio, recipe: Recipe) -> int | None:
     """Return the number of the last plate that was logged with a recipe, whatever its bottles, or None."""
-    from matcher.recipe.recipe import as_compared
-
-    return _made(log_key(studio), studio).get(as_compared(recipe))
+    return _made((*log_key(studio), repr(recipe)), studio, recipe)
 
 
-@st.cache_resource(show_spinner=False, max_entries=2)
-def _made(key: Key, _studio: Studio) -> dict[Recipe, int | None]:
-    from matcher.recipe.recipe import as_compared
-
-    return {as_compared(trial.recipe): trial.id for trial in logged(_studio)}
+@st.cache_data(show_spinner=False, max_entries=200)
+def _made(key: Key, _studio: Studio, _recipe: Recipe) -> int | None:
+    return _studio.made_as(_recipe)
 
 
 def _record(studio: Studio, recipe: Recipe, beside: dict[str, Any]) -> None:

@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.errors import SuggestionError
+from matcher.words import counted
 from ui.photograph.photographs import figure
 from ui.show import look
 from ui.show.literal import literal
 from ui.show.swatches import lab_line, show_warnings, swatch
 from ui.state.messages import tell, tell_plates_are_needed
-from ui.state.open_studio import ask_for_target, chosen_target, logged, the_studio
+from ui.state.open_studio import ask_for_target, chosen_target, how_many, logged, say_part, the_studio
 from ui.state.places import FIRST_PLATES, TARGET
 from ui.suggestions.after_trial import show_advice
 from ui.suggestions.answers import Answers, answers_for
@@ -47,11 +48,11 @@ def show() -> None:
         look.title("Plates nearest to the target", "There is no target yet: start from a client's photograph.")
         with st.container(key="onward-empty"):
             st.page_link(TARGET.file, label="Start from a client's photograph")
-            if not logged(studio):
+            if not how_many(studio):
                 st.page_link(FIRST_PLATES.file, label="Plan your first plates")
         return
     _title(studio, target)
-    if not logged(studio):
+    if not how_many(studio):
         tell_plates_are_needed(
             "No plate is logged yet, so there is nothing to rank: plan your first plates, or record one."
         )
@@ -85,14 +86,20 @@ def _title(studio: Studio, target: Target) -> None:
 def _answered(studio: Studio, target: Target, limits: Limits, answers: Answers) -> None:
     new = _just_logged(studio, target)
     if new is not None:
-        rows = changes(target, logged(studio), new)
+        rows = changes(target, _near(studio, target), new)
         tell(in_words(target, rows), "done")
     count = int(st.session_state.get("suggestions.count", AT_FIRST))
     ranked = show_ranked(studio, target, answers, count)
     _more(answers, count, ranked)
+    say_part(studio, target, limits)
     _warnings(target)
     show_limits(studio, target, limits)
     _explained(studio, target, answers, ranked, new)
+
+
+def _near(studio: Studio, target: Target) -> list[Trial]:
+    """Return the trials that are worked with for a target: all, of a long log those near to it among them."""
+    return list(studio.part_of_log(target.reading).trials)
 
 
 def _just_logged(studio: Studio, target: Target) -> Trial | None:
@@ -177,7 +184,7 @@ def _warnings(target: Target) -> None:
 def _what_changed(studio: Studio, target: Target, answers: Answers, trial: Trial) -> None:
     """Show what the last plate changed and what would help."""
     st.subheader(f"What plate {trial.id} changed", anchor=False)
-    show_changes(target, changes(target, logged(studio), trial))
+    show_changes(target, changes(target, _near(studio, target), trial))
     st.subheader("What would help", anchor=False)
     show_advice(studio, target, answers, trial)
 
@@ -191,11 +198,12 @@ def _more(answers: Answers, count: int, ranked: Sequence[Suggestion]) -> None:
 def _plots(studio: Studio, target: Target, ranked: Sequence[Suggestion]) -> None:
     from ui.show.plots import show_plots
 
-    trials = logged(studio)
+    trials = _near(studio, target)
     named = [item.trial.id for item in ranked if item.trial is not None and item.trial.id is not None]
     shown = trials if len(trials) <= PLOTTED else [t for t in trials if t.id in named] + trials[-PLOTTED:]
-    if len(shown) < len(trials):
-        st.html(f'<p class="pm-soft">The {len(ranked)} nearest and the last {PLOTTED} plates of {len(trials)}.</p>')
+    if len(shown) < how_many(studio):
+        of = counted(how_many(studio), "plate")
+        st.html(f'<p class="pm-soft">The {len(ranked)} nearest and the last {PLOTTED} of {of}.</p>')
     show_plots(target, shown, named[:AT_FIRST], [item for item in ranked if item.trial is None])
 
 

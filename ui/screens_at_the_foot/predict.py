@@ -19,7 +19,7 @@ from ui.show import look
 from ui.state.cache_keys import Key, target_key
 from ui.state.drafts import Draft
 from ui.state.messages import guarded, tell, tell_plates_are_needed
-from ui.state.open_studio import chosen_target, logged, target_choices, the_studio
+from ui.state.open_studio import chosen_target, logged, say_part, target_choices, the_studio
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -45,13 +45,14 @@ def show() -> None:
     draft = Draft(studio, PREDICTED)
     if draft.get("base") is None:
         _begin(studio, trials[-1])
-    target = _start(studio, draft, trials)
+    target = _start(studio, draft)
     base = _base_of(draft)
     with st.spinner("Learning from the plates…"):
         recipe_predictor = _recipe_predictor(
             target_key(studio, target), json.dumps(base.as_dict()), studio, base, target
         )
     _moving(studio, draft, recipe_predictor, target, trials)
+    say_part(studio, target)
 
 
 def _begin(studio: Studio, trial: Trial) -> None:
@@ -67,7 +68,7 @@ def _base_of(draft: Draft) -> Recipe:
         return USUAL
 
 
-def _start(studio: Studio, draft: Draft, trials: list[Trial]) -> Target | None:
+def _start(studio: Studio, draft: Draft) -> Target | None:
     """Say where the recipe is from, let another one and the target be chosen; return the target, or None."""
     start, beside = st.columns([1, 1], gap="medium", vertical_alignment="bottom")
     with start, st.container(horizontal=True, vertical_alignment="bottom"):
@@ -81,7 +82,7 @@ def _start(studio: Studio, draft: Draft, trials: list[Trial]) -> Target | None:
             width=330,
         )
         if number is not None:
-            _start_anew(studio, draft, trials, number)
+            _start_anew(studio, draft, number)
     with beside:
         choices = {NO_TARGET: "No target", **target_choices(studio, keep=int(draft.get("target_id") or 0) or None)}
         if draft.shown("target_id") not in choices:
@@ -97,9 +98,9 @@ def _start(studio: Studio, draft: Draft, trials: list[Trial]) -> Target | None:
     return None if not chosen else studio.target(chosen)
 
 
-def _start_anew(studio: Studio, draft: Draft, trials: list[Trial], number: int) -> None:
-    trial = next((trial for trial in trials if trial.id == number), None)
-    if trial is None:
+def _start_anew(studio: Studio, draft: Draft, number: int) -> None:
+    trial = next(iter(studio.log.some([number])), None)
+    if trial is None or trial.set_aside is not None:
         tell(f"There is no plate {number} among those that count: look for its number in the log.")
         return
     begin_predicting(studio, trial.recipe, f"Plate {number}", int(draft.get("target_id") or 0))

@@ -13,7 +13,7 @@ from ui.show.nonbreaking import nonbreaking
 from ui.show.plots import QUIET
 from ui.state.cache_keys import Key, target_key
 from ui.state.messages import tell_plates_are_needed
-from ui.state.open_studio import ask_for_target, chosen_target, logged, the_studio
+from ui.state.open_studio import ask_for_target, chosen_target, how_many, say_part, the_studio
 from ui.state.places import LOG
 
 if TYPE_CHECKING:
@@ -37,6 +37,7 @@ def show() -> None:
     except SuggestionError as error:
         tell_plates_are_needed(str(error))
         return
+    say_part(studio, near)
     _show(figures)
 
 
@@ -45,7 +46,7 @@ def _near(studio: Studio) -> Target | None:
     from matcher.suggest.predictor import MOST_LEARNED_FROM
 
     target = chosen_target(studio)
-    if target is None or len(logged(studio)) <= MOST_LEARNED_FROM:
+    if target is None or how_many(studio) <= MOST_LEARNED_FROM:
         return None
     return ask_for_target(studio, target, "trust")
 
@@ -53,7 +54,8 @@ def _near(studio: Studio) -> Target | None:
 @st.cache_resource(show_spinner=False, max_entries=4)
 def _figures(key: Key, _studio: Studio, _target: Target | None) -> CrossValidation:
     """Return the figures, kept until the log changes."""
-    return _studio.suggester().cross_validation(None if _target is None else _target.reading)
+    reading = None if _target is None else _target.reading
+    return _studio.suggester(reading).cross_validation(reading)
 
 
 def _show(figures: CrossValidation) -> None:

@@ -12,6 +12,7 @@ from ui.state.cache_keys import Key, log_key
 from ui.state.messages import tell
 
 if TYPE_CHECKING:
+    from matcher.plan.limits import Limits
     from matcher.studio import Studio
     from matcher.trials.trial import Target, Trial
 
@@ -29,7 +30,10 @@ def _open(where: str) -> Studio:
 
 
 def logged(studio: Studio) -> list[Trial]:
-    """Return the trials that count, oldest first; read anew only when the log has changed."""
+    """Return the trials that count by their numbers, of a long log a part that holds some of everything.
+
+    Read anew only when the log has changed. ``how_many`` counts them all.
+    """
     return _logged(log_key(studio), studio)
 
 
@@ -48,14 +52,22 @@ def newest(studio: Studio, count: int) -> list[Trial]:
     return _newest(log_key(studio), count, studio)
 
 
-@st.cache_resource(show_spinner=False, max_entries=2)
+@st.cache_resource(show_spinner=False, max_entries=8)
 def _newest(key: Key, count: int, _studio: Studio) -> list[Trial]:
     return _studio.log.newest(count)
 
 
 @st.cache_resource(show_spinner=False, max_entries=2)
 def _logged(key: Key, _studio: Studio) -> list[Trial]:
-    return _studio.trials()
+    return list(_studio.part_of_log().trials)
+
+
+def say_part(studio: Studio, target: Target | None = None, limits: Limits | None = None) -> None:
+    """Say from which plates of a long log what stands here is worked out; nothing where it is all of them."""
+    from matcher.suggest.wording import worked_out_from
+
+    if said := worked_out_from(studio.part_of_log(None if target is None else target.reading, limits)):
+        st.html(f'<p class="pm-soft">{said}</p>')
 
 
 def chosen_target(studio: Studio) -> Target | None:

@@ -12,8 +12,6 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from ui.state.open_studio import logged
-
 if TYPE_CHECKING:
     from matcher.studio import Studio
     from matcher.trials.trial import Target, Trial
@@ -37,7 +35,8 @@ class Change:
 
 def last_trial_for(studio: Studio, target: Target) -> Trial | None:
     """Return the plate that was last logged for a target, or None."""
-    return next((trial for trial in reversed(logged(studio)) if trial.target_id == target.id), None)
+    number = studio.log.last_for(target.id or 0)
+    return None if number is None else next(iter(studio.log.some([number])), None)
 
 
 def changes(target: Target, trials: Sequence[Trial], new: Trial) -> list[Change]:

@@ -19,7 +19,7 @@ from ui.show.strips import low_pair
 from ui.show.swatches import pair
 from ui.state.drafts import Draft
 from ui.state.messages import tell
-from ui.state.open_studio import logged
+from ui.state.open_studio import logged, newest
 from ui.suggestions.answers import Answers
 from ui.suggestions.ranked import distance_line, figures_in_words
 
@@ -82,7 +82,7 @@ def _count(draft: Draft) -> dict[str, Any]:
 
 
 def _last(studio: Studio) -> int:
-    return max((trial.id or 0 for trial in logged(studio)), default=0)
+    return max((trial.id or 0 for trial in newest(studio, 1)), default=0)
 
 
 def _since_then(studio: Studio, draft: Draft) -> None:

@@ -148,7 +148,7 @@ def _usual(studio: Studio, target: Target) -> dict[str, Any]:
 def _alloy_of_job(key: Key, _studio: Studio, _target_id: int | None) -> str:
     from matcher.plan.inventory import one_alloy
 
-    return one_alloy(trial.recipe for trial in logged(_studio) if trial.target_id == _target_id) or ANY
+    return one_alloy(trial.recipe for trial in _studio.log.for_target(_target_id)) or ANY
 
 
 def passes_fault(passes: float) -> str | None:

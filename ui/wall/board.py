@@ -16,7 +16,7 @@ from ui.recipe.print_card import paper_choice, say_what_prints_not
 from ui.show import look
 from ui.state.cache_keys import Key, board_key
 from ui.state.messages import tell, told
-from ui.state.open_studio import logged
+from ui.state.open_studio import how_many
 from ui.state.remembered import as_seen
 from ui.state.who import who
 from ui.wall.print_tags import own_address, size_choice
@@ -33,7 +33,7 @@ def show_board(studio: Studio) -> None:
     """Show the board that is kept, or let one be chosen; nothing while no plate is logged."""
     from matcher.plates_beside import FEWEST_ON_BOARD, MOST_ON_BOARD, ON_BOARD
 
-    if not logged(studio):
+    if not how_many(studio):
         return
     seen = as_seen("board", studio.board_uids)
     st.header("The studio's own chart", anchor=False)

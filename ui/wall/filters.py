@@ -113,14 +113,14 @@ def _values(facet: Facet, counts: dict[str, int | None]) -> tuple[str, ...]:
 
     def said(value: str) -> str:
         count = counts.get(value, 0)
-        return literal(_said(facet, value) if count is None else f"{_said(facet, value)} ({count})")
+        return _said(facet, value) if count is None else f"{_said(facet, value)} ({count})"
 
     if len(counts) <= A_HANDFUL:
         values = st.pills(
             label,
             list(counts),
             selection_mode="multi",
-            format_func=said,
+            format_func=lambda value: literal(said(value)),
             key=key,
             wrap=True,
         )
@@ -128,7 +128,7 @@ def _values(facet: Facet, counts: dict[str, int | None]) -> tuple[str, ...]:
         values = st.multiselect(
             label,
             list(counts),
-            format_func=said,
+            format_func=lambda value: literal(said(value)),
             key=key,
         )
     return tuple(values or ())

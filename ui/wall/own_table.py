@@ -19,7 +19,7 @@ from ui.show import look
 from ui.show.literal import literal
 from ui.show.swatches import field, figures
 from ui.state.messages import tell
-from ui.state.open_studio import logged
+from ui.state.open_studio import newest
 from ui.state.who import who
 
 if TYPE_CHECKING:
@@ -73,7 +73,7 @@ def _asked(studio: Studio, table: OwnTable, start: Meanings) -> Meanings:
         uses = tuple(_column(table, at, start.uses[at]) for at in range(len(table.heading)))
         if any(use.cell == "alloy" for use in uses):
             return Meanings(uses)
-        last = logged(studio)[-1:]
+        last = newest(studio, 1)
         usual = start.alloy or (last[0].recipe.alloy if last else "")
         alloy = st.text_input("Alloy of all these plates", value=usual, key=f"own-table.{table.key[:12]}.alloy")
     return Meanings(uses, alloy or "")
