@@ -156,5 +156,6 @@ def test_a_plate_that_has_changed_is_not_put_on_a_board(studio: Studio) -> None:
     """Plate 65 has faded (invented), and may go on fading; as it was logged it would be on it."""
     assert studio.ageing(65).changed
     logged = [(trial.id or 0, trial.reading) for trial in studio.trials()]
-    assert 65 in board_of([one for one in logged if one[0] in (65, *studio.board(10).numbers)], 11).numbers
+    ten = studio.board(10).numbers
+    assert 65 in board_of([one for one in logged if one[0] in (65, *ten)], 11).numbers
     assert 65 not in studio.board(12).numbers

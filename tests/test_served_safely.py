@@ -27,6 +27,7 @@ from matcher.demo import make_demo_studio
 from matcher.errors import StudioError
 from matcher.hands import Role, Work, ask, need
 from matcher.hands import whose as whose_hand
+from tests.own_loop import run_apart
 from tests.served_network import COOKIE, GOOD, OTHER, Answered, Server, on_the_network, secret_of
 from ui.serving.guard import Guard
 from ui.sign_in.pages import local
@@ -375,8 +376,6 @@ def test_the_home_screen_has_a_manifest_and_icons_of_our_own(server: Server) -> 
 
 def test_served_to_this_machine_alone_it_answers_to_nobody_else(tmp_path: Path) -> None:
     """OWASP SSRF and DNS rebinding: another name that leads here is not answered."""
-    import asyncio
-
     from ui.serving.guard import Guard
 
     async def asked(client: str, host: str, kind: str = "http") -> int | str:
@@ -395,12 +394,12 @@ def test_served_to_this_machine_alone_it_answers_to_nobody_else(tmp_path: Path) 
         await Guard(app)(scope, None, send)  # type: ignore[arg-type]
         return sent[0].get("status", sent[0]["type"])  # type: ignore[return-value]
 
-    assert asyncio.run(asked("127.0.0.1", "localhost:8501")) == 200
-    assert asyncio.run(asked("::1", "[::1]:8501")) == 200
-    assert asyncio.run(asked("127.0.0.1", "elsewhere.example:8501")) == 403
-    assert asyncio.run(asked("127.0.0.1", "127.0.0.1.elsewhere.example")) == 403
-    assert asyncio.run(asked("192.0.2.9", "localhost:8501")) == 403
-    assert asyncio.run(asked("192.0.2.9", "localhost", "websocket")) == "websocket.close"
+    assert run_apart(asked("127.0.0.1", "localhost:8501")) == 200
+    assert run_apart(asked("::1", "[::1]:8501")) == 200
+    assert run_apart(asked("127.0.0.1", "elsewhere.example:8501")) == 403
+    assert run_apart(asked("127.0.0.1", "127.0.0.1.elsewhere.example")) == 403
+    assert run_apart(asked("192.0.2.9", "localhost:8501")) == 403
+    assert run_apart(asked("192.0.2.9", "localhost", "websocket")) == "websocket.close"
 
 
 def test_a_page_that_no_guard_has_let_in_shows_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -422,8 +421,6 @@ def test_while_the_studio_cannot_be_read_nobody_comes_in_and_nobody_is_sent_away
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A phone whose taps wait must not be led to a sign-in page that cannot be shown either."""
-    import asyncio
-
     from matcher.errors import UnavailableError
     from ui import served
     from ui.serving import guard, known
@@ -457,7 +454,7 @@ def test_while_the_studio_cannot_be_read_nobody_comes_in_and_nobody_is_sent_away
         return sent[0]["status"], b"".join(message.get("body", b"") for message in sent).decode()
 
     for secret, path in (("", "/sign-in"), ("", "/code"), ("x" * 43, "/sign-in"), ("x" * 43, "/changes")):
-        status, said = asyncio.run(asked(path, secret))
+        status, said = run_apart(asked(path, secret))
         assert status == 503 and "wait a moment, then try again" in said, path
         assert "postgresql" not in said and "127.0.0.1" not in said, "a stranger learns nothing of what lies behind"
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import io
 import os
 import re
@@ -11,7 +10,6 @@ import threading
 import urllib.error
 import urllib.request
 import zipfile
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +28,7 @@ from matcher.shipped import shipped
 from matcher.storage.made_pictures import MadePictures
 from matcher.studio import Studio
 from tests.example_counts import examples
+from tests.own_loop import run_apart
 from ui.state.places import CAMERA, LOG, PHOTOGRAPHING, SUGGESTIONS, TARGET, Place
 
 APP = Path(__file__).parents[1] / "ui" / "app.py"
@@ -193,8 +192,7 @@ def ask(path: str, method: str = "GET", **headers: str) -> tuple[int, dict[str, 
     async def send(message: Any) -> None:
         sent.append(message)
 
-    with ThreadPoolExecutor(1) as apart:  # a browser test in the same process has left a loop running in this thread
-        apart.submit(asyncio.run, Starlette(routes=picture_routes())(scope, receive, send)).result()
+    run_apart(Starlette(routes=picture_routes())(scope, receive, send))
     answered = {name.decode(): value.decode() for name, value in sent[0]["headers"]}
     return sent[0]["status"], answered, b"".join(message.get("body", b"") for message in sent[1:])
 
