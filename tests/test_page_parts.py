@@ -122,6 +122,27 @@ def test_the_recipe_form_gives_back_the_recipe_it_was_filled_with(
         assert studio.draft("plate") is None, "a logged plate's form starts afresh"
 
 
+@pytest.mark.parametrize("reloads", [False, True], ids=["the page stays open", "the page is opened anew"])
+def test_a_form_begun_before_midnight_is_logged_on_the_day_that_it_shows(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, reloads: bool
+) -> None:
+    night = datetime(2026, 3, 31, 23, 50).astimezone()
+    monkeypatch.setattr("matcher.dates.now", lambda: night)
+    recipe = Recipe("silicon bronze", None, (Coat("ferric nitrate", 0.5, 6, 105.0),))
+    app = record_page(monkeypatch, tmp_path, {**fields_of(recipe), "way": "typed"})
+    typed(app, 30.0, 12.0, 18.0)
+    assert labelled(app.text_input, "Made on").value == "2026-03-31"
+    monkeypatch.setattr("matcher.dates.now", lambda: night + timedelta(minutes=20))
+    if reloads:
+        app = AppTest.from_file(str(APP), default_timeout=60).run()
+        app.switch_page("screens/record.py").run()
+    assert labelled(app.run().text_input, "Made on").value == "2026-03-31"
+    labelled(app.button, "Log this plate").click().run()
+    with Studio.open(tmp_path / "studio") as studio:
+        (logged,) = studio.trials()
+        assert shown(logged.made_at, ISO) == "2026-03-31"
+
+
 def test_a_plate_that_is_not_logged_says_at_the_button_which_fields_are_wrong(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
@@ -206,7 +227,8 @@ def test_a_form_begun_on_another_screen_is_taken_over_by_one_that_was_only_offer
     labelled(other.text_input, "Mark on the plate").set_value("H-7").run()
     assert labelled(other.selectbox, "Alloy").value == "tin bronze"
     with Studio.open(tmp_path / "studio") as studio:
-        assert studio.draft("plate") == {**fields_of(Recipe("tin bronze")), "piece": "H-7"}
+        today = {"made_on": shown(now(), ISO)}
+        assert studio.draft("plate") == {**fields_of(Recipe("tin bronze")), "piece": "H-7", **today}
 
 
 def test_a_failure_nobody_foresaw_is_said_plainly_without_a_traceback(

@@ -116,6 +116,7 @@ def _ask_about(studio: Studio, draft: Draft) -> None:
     with one:
         st.text_input("Made by", live=True, **draft.field("made_by", _last_maker(studio)))
         st.text_input("Made on", live=True, **draft.field("made_on", shown(now(), ISO)))
+        draft.keep_along("made_on")
     with two:
         st.text_input("Where it stands", placeholder="acid cabinet", live=True, **draft.field("kept_where", ""))
         st.text_input("Lot of the salt", live=True, **draft.field("lot", ""))

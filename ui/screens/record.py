@@ -58,6 +58,7 @@ def show() -> None:
     reading, _ = colour_in(studio, draft, "Mark the finish", "Plate")
     st.header("About the plate", anchor=False)
     ask_about(studio, draft, _default_target(studio), now(), tag=True)
+    draft.keep_along("made_on")
     others = [str(kept.body["tag"]) for kept in half_filled(studio) if kept.form != draft.form and kept.body.get("tag")]
     _tag_in_the_picture(draft)
     say_tag_elsewhere(studio, draft.shown("tag") or "", others)

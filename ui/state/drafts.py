@@ -112,6 +112,9 @@ class Draft:
 
     def keep(self) -> None:
         """Write the fields to the studio; when that fails, say so and keep them in the session."""
+        for name in self._held.get("along", ()):
+            if name not in self.values and self.key(name) in st.session_state:
+                self.values[name] = st.session_state[self.key(name)]
         try:
             self._studio.save_draft(self.form, self.values)
             self._held["base"] = _plain(self.values)
@@ -141,6 +144,14 @@ class Draft:
         self._held["newer"].discard(name)
         self._held.setdefault("fields", {})[_css_class(key)] = name
         return {"key": key, "on_change": self._took, "args": (name, key)}
+
+    def keep_along(self, name: str) -> None:
+        """Keep what a field shows whenever anything else of the form is kept.
+
+        For a field that is filled in by what holds at the time, as a day is: whoever begins a form before midnight is
+        shown the same day, and sends it, on the next.
+        """
+        self._held.setdefault("along", set()).add(name)
 
     def shown(self, name: str, default: Any = None) -> Any:
         """Return what a field's widget shows, or will show in this run."""
