@@ -938,7 +938,10 @@ class Studio:
         return portable.Exported(path, trials=count, photos=0)
 
     def import_file(self, path: str | Path, skip_bad: bool = False, who: str = "") -> Imported:
-        """Take in an export or a backup of a studio, or a table of trials (CSV); what is here already stays as it is.
+        """Take in an export or a backup of a studio, or a table of trials (CSV).
+
+        What is here already stays as it is, but for what was noted later of a bottle, and what was withdrawn or taken
+        back.
 
         A table with columns of the studio's own is taken in where it was said before what they mean (``notebooks``).
 

@@ -129,6 +129,7 @@ def test_all_that_hangs_on_a_commission_arrives_and_links_hold(filled: Studio, s
     filled.export(tmp_path / "out.zip")
     brought = studio.import_file(tmp_path / "out.zip", who="Cleo")
     assert {one.kind: one.new for one in brought.besides} == {
+        "bottle": 0,
         "commission": 1,
         "area": 3,
         "sign-off": 1,

@@ -147,3 +147,78 @@ def test_bottles_travel_with_an_export_and_a_backup(studio: Studio, tmp_path: Pa
     studio.backup(tmp_path / "backup.zip")
     with Studio.restore(tmp_path / "backup.zip", tmp_path / "restored") as restored:
         assert restored.stocks() == [BOTTLE] and restored.restored_with == ()
+
+
+@pytest.fixture
+def two(studio: Studio, tmp_path: Path):
+    """Two studios that have the same bottle."""
+    studio.bottles.save(replace(BOTTLE, opened_at=None))
+    studio.export(tmp_path / "first.zip")
+    with Studio.open(tmp_path / "other") as other:
+        other.import_file(tmp_path / "first.zip")
+        yield studio, other
+
+
+def carried_over(giver: Studio, taker: Studio, folder: Path):
+    """Import all of one studio into another; return what came of the bottles."""
+    giver.export(folder / "carried.zip", overwrite=True)
+    brought = taker.import_file(folder / "carried.zip", who="Cleo")
+    assert brought.stocks == 0
+    return next(one for one in brought.besides if one.kind == "bottle")
+
+
+def test_what_became_of_a_bottle_elsewhere_is_taken_over_in_both_directions(two, tmp_path: Path) -> None:
+    one, other = two
+    other.bottles.change("Fe 12", "Ben", opened_at=MADE_AT + timedelta(days=2))
+    one.bottles.change("Fe 12", "Ann", kept_where="shelf by the sink")
+    there = carried_over(other, one, tmp_path)
+    assert (there.caught_up, there.differing) == (1, 0)
+    assert one.bottles.stock("Fe 12").opened_at == MADE_AT + timedelta(days=2)
+    assert one.bottles.stock("Fe 12").kept_where == "shelf by the sink", "what is noted here alone stays"
+    back = carried_over(one, other, tmp_path)
+    assert (back.caught_up, back.differing) == (1, 0)
+    assert one.stocks() == other.stocks()
+    for giver, taker in ((one, other), (other, one)):
+        again = carried_over(giver, taker, tmp_path)
+        assert (again.caught_up, again.differing) == (0, 0)
+    told = [(line.who, line.what) for line in one.history("stock", "Fe 12")]
+    assert sorted(told) == [("Ana", "saved"), ("Ann", "put elsewhere"), ("Ben", "opened")]
+
+
+def test_of_two_that_were_noted_the_later_stands_and_the_earlier_is_in_the_history(two, tmp_path: Path) -> None:
+    one, other = two
+    day = MADE_AT + timedelta(days=2)
+    one.bottles.change("Fe 12", "Ann", opened_at=day, used_up_at=day + timedelta(days=9), kept_where="cellar")
+    other.bottles.change("Fe 12", "Ben", opened_at=day, kept_where="yard")
+    one.bottles.change("Fe 12", "Ann", used_up_at=None)  # it was not: the latest of all
+    for giver, taker in ((other, one), (one, other)):
+        carried_over(giver, taker, tmp_path)
+        now_there = taker.bottles.stock("Fe 12")
+        assert (now_there.kept_where, now_there.used_up_at, now_there.opened_at) == ("yard", None, day)
+    for studio in two:
+        assert {line.detail for line in studio.history("stock", "Fe 12") if line.what == "put elsewhere"} == {
+            "cellar",
+            "yard",
+        }
+
+
+def test_what_can_not_both_be_is_said_and_what_is_here_stays(two, tmp_path: Path) -> None:
+    one, other = two
+    one.bottles.change("Fe 12", "Ann", opened_at=MADE_AT + timedelta(days=9))
+    other.bottles.change("Fe 12", "Ben", used_up_at=MADE_AT + timedelta(days=3))
+    other.export(tmp_path / "carried.zip")
+    (said,) = one.import_file(tmp_path / "carried.zip").problems
+    assert said.startswith("What became of the bottle 'Fe 12' stays as it is here. Check the dates")
+    assert one.bottles.stock("Fe 12").used_up_at is None
+
+
+def test_a_bottle_that_comes_anew_brings_its_history(two, tmp_path: Path) -> None:
+    _, other = two
+    other.bottles.change("Fe 12", "Ben", kept_where="yard")
+    other.export(tmp_path / "carried.zip")
+    with Studio.open(tmp_path / "third") as third:
+        brought = third.import_file(tmp_path / "carried.zip")
+        assert brought.stocks == 1 and brought.besides[0].caught_up == 0
+        assert [(line.what, line.detail) for line in third.history("stock", "Fe 12")].count(
+            ("put elsewhere", "yard")
+        ) == 1

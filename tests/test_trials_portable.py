@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 
 from matcher.errors import MatcherError, StudioError
 from matcher.storage.database import DATABASE_NAME
-from matcher.studio import Studio
+from matcher.studio import Studio, _carried
 from matcher.trials import archive as portable
 from matcher.trials.facts import facts_of
 from matcher.trials.trial import Trial
@@ -245,9 +245,9 @@ def test_a_file_cut_short_is_refused(studio: Studio, other: Studio, tmp_path: Pa
 
 
 def rewritten(
-    source: Path, target: Path, change: Callable[[dict[str, Any]], Any], add: dict[str, bytes] | None = None
+    source: Path, target: Path, change: Callable[[dict[str, Any]], Any], add: dict[str, bytes | None] | None = None
 ) -> Path:
-    """Write an export again with its studio.json changed and entries added or replaced."""
+    """Write an export again with its studio.json changed and entries added, replaced or, where None, left away."""
     with zipfile.ZipFile(source) as old, zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as new:
         for name in old.namelist():
             if name == "studio.json":
@@ -257,7 +257,8 @@ def rewritten(
             elif name not in (add or {}):
                 new.writestr(name, old.read(name))
         for name, body in (add or {}).items():
-            new.writestr(name, body)
+            if body is not None:
+                new.writestr(name, body)
     return target
 
 
@@ -347,6 +348,44 @@ def test_a_studio_json_beyond_the_bound_is_refused(
     monkeypatch.setattr(portable, "MAX_JSON_BYTES", 1000)
     with pytest.raises(StudioError, match="it is not read"):
         other.import_file(tmp_path / "out.zip")
+
+
+def test_no_export_is_written_that_an_import_would_refuse(
+    studio: Studio, other: Studio, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The bound is lowered to the byte: what is written to its last byte is read, a byte less is refused in writing."""
+    with zipfile.ZipFile(studio.export(tmp_path / "out.zip").path) as archive:
+        length = archive.getinfo("studio.json").file_size
+    monkeypatch.setattr(portable, "MAX_JSON_BYTES", length)
+    studio.export(tmp_path / "just.zip")
+    assert other.import_file(tmp_path / "just.zip").trials == 2
+    monkeypatch.setattr(portable, "MAX_JSON_BYTES", length - 1)
+    with pytest.raises(StudioError, match=r"too long to be exported.*Make a backup"):
+        studio.export(tmp_path / "long.zip")
+    assert not (tmp_path / "long.zip").exists()
+
+
+def test_a_backup_of_a_studio_that_is_too_long_to_export_is_restored_whole(
+    studio: Studio, other: Studio, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with zipfile.ZipFile(studio.export(tmp_path / "out.zip").path) as archive:
+        monkeypatch.setattr(portable, "MAX_JSON_BYTES", archive.getinfo("studio.json").file_size - 1)
+    with pytest.raises(StudioError, match="too long"):
+        studio.export(tmp_path / "long.zip")
+    made = studio.backup(tmp_path / "backup.zip")
+    portable.read_back(made.path, _carried())
+    with zipfile.ZipFile(made.path) as archive:
+        data = json.loads(archive.read("studio.json"))
+    assert data["trials"] == [] and "trials" in data["left_out"] and made.trials == 2
+    with pytest.raises(StudioError, match="restore it as a studio of its own"):
+        other.import_file(made.path)
+    with Studio.restore(made.path, tmp_path / "again") as again:
+        assert again.restored_with == ()
+        assert [one.as_dict() for one in again.trials()] == [one.as_dict() for one in studio.trials()]
+        assert again.photos.kept() == studio.photos.kept()
+    without = rewritten(made.path, tmp_path / "without.zip", lambda data: None, {DATABASE_NAME: None})
+    with pytest.raises(StudioError, match="lacks its database"):
+        Studio.restore(without, tmp_path / "third")
 
 
 def test_a_photograph_swapped_for_another_is_refused(studio: Studio, other: Studio, tmp_path: Path) -> None:

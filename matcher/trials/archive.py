@@ -62,7 +62,8 @@ VERSION = 4
 """2: with commissions, readings that were taken again, and what was used of stocks. A file of 1 has none of these.
 3: with tags and where they were seen. 4: with deliveries, and areas of a commission that are set aside."""
 MAX_JSON_BYTES = 400 * 1024**2
-"""Of studio.json, read piece by piece: what it says then takes some 1.4 GB of memory."""
+"""Of studio.json, read piece by piece: what it says then takes some 1.4 GB of memory. An export that would be longer
+is refused; a backup, which holds the database too, leaves the long lists out of its studio.json and says so."""
 MAX_ENTRIES = 500_000
 _PORTION = 500
 MAX_EXPANSION = 200
@@ -198,12 +199,13 @@ class _Contents:
     damaged: tuple[Damaged, ...] = ()
     rows: Mapping[str, list[dict[str, Any]]] = field(default_factory=dict)
     board: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()
 
 
 def export_studio(
     database: Database, photos: PhotoStore, path: Path, overwrite: bool = False, also: Tables = ()
 ) -> Exported:
-    """Write the studio to ``path``, whole or not at all. Raises StudioError.
+    """Write the studio to ``path``, whole or not at all. Raises StudioError, also for one that no import would read.
 
     also: tables of higher rooms to carry, in the order of who names whom; here and in the other functions.
     """
@@ -234,7 +236,7 @@ def back_up(database: Database, photos: PhotoStore, path: Path, overwrite: bool 
             snapshot = Database.open(folder)
             try:
                 with snapshot.reading() as session:
-                    return _write(archive, session, photos, path, also)
+                    return _write(archive, session, photos, path, also, is_backup=True)
             finally:
                 snapshot.close()
 
@@ -265,6 +267,8 @@ def restore(backup: Path, folder: Path, also: Tables = ()) -> tuple[Difference, 
     with _opened(backup) as archive:
         contents = _contents(archive, also)
         how = _restore_both if DATABASE_NAME in archive.namelist() else _restore_json
+        if contents.left_out and how is _restore_json:
+            raise StudioError(f"{backup.name} lacks its database: restore another backup.")
         with whole_folder(folder, "Restore into") as draft:
             return how(archive, contents, draft, also)
 
@@ -291,7 +295,7 @@ def _restore_both(archive: zipfile.ZipFile, contents: _Contents, folder: Path, a
         with database.engine.execution_options(writes=True).begin() as connection:  # it was, perhaps; this one was not
             connection.execute(sa.update(StudioRow).values(moved_to=None))
         with database.reading() as session:
-            kept = _fingerprints(_document(session, store, [], also), also)
+            kept = _fingerprints(_shortened(_document(session, store, [], also), contents.left_out), also)
     finally:
         database.close()
     schema = [Difference("schema", name, in_database=True, in_json=False) for name in dropped]
@@ -357,7 +361,12 @@ def _hash(value: Any) -> bytes:
 def import_studio(database: Database, photos: PhotoStore, path: Path, who: str = "", also: Tables = ()) -> Imported:
     """Take in what ``path`` holds and this studio has not. Raises StudioError; then nothing is taken in."""
     with _opened(path) as archive:
-        return _take_in(database, archive, _contents(archive, also), photos, who, also)
+        contents = _contents(archive, also)
+        if contents.left_out:
+            raise StudioError(
+                f"{path.name} is a backup that is too long to take in: restore it as a studio of its own."
+            )
+        return _take_in(database, archive, contents, photos, who, also)
 
 
 def _take_in(
@@ -433,14 +442,28 @@ def _history_entry(row: HistoryRow, names: Mapping[str, Mapping[int, str]]) -> d
     return {"at": row.at.isoformat(), **plain}
 
 
-def _write(archive: zipfile.ZipFile, session: Session, photos: PhotoStore, path: Path, also: Tables) -> Exported:
+def _write(
+    archive: zipfile.ZipFile, session: Session, photos: PhotoStore, path: Path, also: Tables, is_backup: bool = False
+) -> Exported:
     damaged: list[Damaged] = []
     document = _document(session, photos, damaged, also)
     entry = zipfile.ZipInfo("studio.json", datetime.now().timetuple()[:6])
     entry.compress_type = zipfile.ZIP_DEFLATED
-    with archive.open(entry, "w", force_zip64=True) as stream, io.TextIOWrapper(stream, "utf-8", newline="") as text:
-        for piece in json.JSONEncoder(allow_nan=False, ensure_ascii=False, indent=1).iterencode(document):
-            text.write(piece)
+    with tempfile.TemporaryFile() as text:  # no entry of a zip can be taken back
+        if not _fits(document, text):
+            if not is_backup:
+                raise StudioError(
+                    "This studio is too long to be exported: its studio.json would be over "
+                    f"{MAX_JSON_BYTES // 1024**2} MB, and no import reads that. Make a backup, which is restored "
+                    "whole, or move the studio."
+                )
+            damaged.clear()
+            document = _shortened(_document(session, photos, damaged, also), _long_lists(also))
+            if not _fits(document, text):
+                raise StudioError("This studio is too long for one backup: back up its database and photographs apart.")
+        text.seek(0)
+        with archive.open(entry, "w", force_zip64=True) as stream:
+            shutil.copyfileobj(text, stream)
     there = [entry for entry in document["photos"] if not entry["missing"]]
     for entry in there:
         archive.write(photos.path(entry["sha256"]), _photo_name(entry["sha256"], entry["suffix"]))
@@ -448,6 +471,32 @@ def _write(archive: zipfile.ZipFile, session: Session, photos: PhotoStore, path:
     logged = session.scalars(sa.select(sa.func.count()).select_from(TrialRow)).one()
     count = logged - sum(one.kind == "plate" for one in damaged)
     return Exported(path, count, len(there), missing, tuple(damaged))
+
+
+def _fits(document: Mapping[str, Any], into: IO[bytes]) -> bool:
+    """Write a studio.json, from the start of a file; return whether an import reads as much as that."""
+    into.seek(0)
+    into.truncate()
+    left = MAX_JSON_BYTES
+    for piece in json.JSONEncoder(allow_nan=False, ensure_ascii=False, indent=1).iterencode(document):
+        data = piece.encode()
+        left -= len(data)
+        if left < 0:
+            return False
+        into.write(data)
+    return True
+
+
+def _long_lists(also: Tables) -> tuple[str, ...]:
+    """Return the lists of studio.json that grow with the work."""
+    return ("targets", "trials", "history", *(table.name for table in (*_OF_THE_LOG, *also)))
+
+
+def _shortened(document: dict[str, Any], left_out: Sequence[str]) -> dict[str, Any]:
+    """Return a studio.json without some of its lists, which it names; the database beside it has them."""
+    if not left_out:
+        return document
+    return {**{name: [] if name in left_out else value for name, value in document.items()}, "left_out": list(left_out)}
 
 
 def _photo_name(sha256: str, suffix: str) -> str:
@@ -575,6 +624,7 @@ def _checked(archive: zipfile.ZipFile, data: Mapping[str, Any], also: Tables) ->
         history=data["history"],
         damaged=tuple(_damaged(item) for item in data.get("damaged", ())),
         board=tuple(checked.uid_of(uid) for uid in data.get("board", ())),
+        left_out=tuple(checked.line(name, "list left out") for name in data.get("left_out", ())),
         rows={table.name: _rows(table, data.get(table.name, ())) for table in (*_OF_THE_LOG, *also)},
     )
 
@@ -669,7 +719,7 @@ def _merge(session: Session, contents: _Contents, new_photos: int, who: str, als
     """Add to the log what it has not, in one transaction."""
     for sha256, photo in contents.photos.items():
         note_photo_in(session, photo, contents.photo_names[sha256])
-    labels, new_stocks = _merge_stocks(session, contents, who)
+    labels, new_stocks, shelf, shelf_problems = _merge_stocks(session, contents, who)
     known_targets = set(session.scalars(sa.select(TargetRow.uid)))
     ids = {target.uid: targets.save_in(session, target, who).id for target in contents.targets}
     _take_over_settings(session, contents)
@@ -713,19 +763,28 @@ def _merge(session: Session, contents: _Contents, new_photos: int, who: str, als
                 for one in merged
                 for key in one.left_out
             ),
+            *shelf_problems,
             *(line for one in merged for line in one.told),
         ),
-        besides=tuple(Besides(one.kind, len(one.new), len(one.differing), len(one.caught_up)) for one in merged),
+        besides=(
+            shelf,
+            *(Besides(one.kind, len(one.new), len(one.differing), len(one.caught_up)) for one in merged),
+        ),
     )
 
 
-def _merge_stocks(session: Session, contents: _Contents, who: str) -> tuple[dict[str | None, str | None], int]:
-    """Add the stocks; one whose label names another stock here gets its studio's name behind its label.
+def _merge_stocks(
+    session: Session, contents: _Contents, who: str
+) -> tuple[dict[str | None, str | None], int, Besides, list[str]]:
+    """Add the stocks, and what became there of those that are here; one whose label names another stock here gets its
+    studio's name behind its label.
 
-    Returns the labels here by those in the file, None for one whose row was damaged there, and how many were new.
+    Returns the labels here by those in the file, None for one whose row was damaged there; how many were new; what came
+    of the others, and where the two studios can't both be right.
     """
     here = {stock.label: stock for stock in stocks.load_stocks(session)}
-    before = len(here)
+    before, caught_up, differing = len(here), 0, 0
+    problems: list[str] = []
     labels: dict[str | None, str | None] = {
         str(one.key): None for one in contents.damaged if one.kind == "stock" and one.key not in here
     }
@@ -734,9 +793,42 @@ def _merge_stocks(session: Session, contents: _Contents, who: str) -> tuple[dict
         label = stock.label
         if same is not None and not stocks.same_solution(same, stock):
             label = labels[stock.label] = f"{stock.label} ({contents.title or contents.uid[:8]})"[: checked.MAX_LINE]
+        was_here = label in here
         kept = stocks.save_in(session, replace(stock, label=label), who)
         here[kept.label] = kept
-    return labels, len(here) - before
+        try:
+            took, differs = _merge_what_became(session, contents, stock, label, who)
+        except StudioError as error:
+            problems.append(f"What became of the bottle {label!r} stays as it is here. {error}")
+            continue
+        if was_here:
+            caught_up, differing = caught_up + bool(took), differing + bool(differs)
+    return labels, len(here) - before, Besides("bottle", 0, differing, caught_up), problems
+
+
+def _merge_what_became(
+    session: Session, contents: _Contents, stock: Stock, label: str, who: str
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Take over what was noted later of a bottle, and the lines of its history that are not here."""
+    lines = [line for line in contents.history if line["kind"] == "stock" and line["subject"] == stock.label]
+    kept = load_history(session, (HistoryRow.kind == "stock") & (HistoryRow.subject == label))
+    came = stocks.catch_up_in(
+        session,
+        label,
+        stock,
+        stocks.changes_in((row.what, row.at) for row in kept),
+        stocks.changes_in((line["what"], line["at"]) for line in lines),
+        who,
+    )
+    there = {(row.at, row.who, row.what, row.detail) for row in kept}
+    news = [
+        {**line, "subject": label}
+        for line in lines
+        if line["what"] != "saved" and (line["at"], line["who"], line["what"], line["detail"]) not in there
+    ]
+    if news:
+        session.execute(sa.insert(HistoryRow), news)
+    return came
 
 
 def _as_here(trial: Trial, labels: Mapping[str | None, str | None], target_id: int | None) -> Trial:

@@ -6,7 +6,7 @@ A bottle's label is how a recipe names it, so a new stock has a label of its own
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
@@ -139,8 +139,16 @@ class SolutionUse:
         return self.millilitres * self.strength
 
     def as_dict(self) -> dict[str, Any]:
-        """Return plain JSON types."""
+        """Return plain JSON types; ``SolutionUse.from_dict`` takes them back."""
         return {**vars(self), "at": _iso(self.at)}
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> SolutionUse:
+        """Take back what ``as_dict`` gave. Raises StudioError."""
+        try:
+            return cls(**{**data, "at": moment(data["at"])})
+        except (KeyError, TypeError) as error:
+            raise StudioError(f"Check the use's fields against an exported one: {error!r}.") from error
 
 
 class StockShelf:
@@ -262,6 +270,53 @@ def save_in(session: Session, stock: Stock, who: str = "") -> Stock:
             "and earlier plates rely on that."
         )
     return before
+
+
+def changes_in(lines: Iterable[tuple[str, datetime]]) -> dict[str, datetime]:
+    """Return when what became of a bottle was last noted, by name, from its lines of history: what, and when."""
+    last: dict[str, datetime] = {}
+    for what, at in lines:
+        name = _NOTED.get(what)
+        if name is not None:
+            last[name] = max(at, last.get(name, at))
+    return last
+
+
+def catch_up_in(
+    session: Session,
+    label: str,
+    theirs: Stock,
+    noted_here: Mapping[str, datetime],
+    noted_there: Mapping[str, datetime],
+    who: str = "",
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Let a bottle say what became of it in another studio, where that was noted later than what it says here.
+
+    noted_here, noted_there: as ``changes_in`` gives it. Returns the names of what was taken over, and of what differs
+    and stays, because nobody can tell which is later. Raises StudioError where both do not go together.
+    """
+    row = _row_of(session, label)
+    ours = _stock_of(row)
+    taken, differing = [], []
+    for name in sorted(_CHANGES):
+        here, there = getattr(ours, name), getattr(theirs, name)
+        when_here, when_there = noted_here.get(name), noted_there.get(name)
+        if here == there or (when_here is not None and (when_there is None or when_there <= when_here)):
+            continue
+        if when_there is None and there in (None, ""):
+            continue
+        if when_there is not None or here in (None, ""):
+            taken.append(name)
+        else:
+            differing.append(name)
+    after = _checked(replace(ours, **{name: getattr(theirs, name) for name in taken}))
+    for name in taken:
+        setattr(row, name, getattr(after, name))
+        if name not in noted_there:
+            what = _DONE[name][getattr(after, name) is None]
+            note(session, what, "stock", label, _said(getattr(after, name)), who)
+    session.flush()
+    return tuple(taken), tuple(differing)
 
 
 def note_use_in(session: Session, use: SolutionUse) -> SolutionUse:
@@ -391,6 +446,7 @@ _DONE = {
     "formula": ("formula noted", ""),
 }
 """What may become of a bottle, and how its history says it."""
+_NOTED = {what: name for name, whats in _DONE.items() for what in whats if what}
 
 
 def _in_words(name: str) -> str:
