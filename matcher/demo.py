@@ -17,6 +17,7 @@ from matcher.recipe.recipe import Recipe
 from matcher.shipped import shipped
 from matcher.studio import Studio
 from matcher.tags.sightings import KeptSighting
+from matcher.trials.stocks import SolutionUse, Stock
 from matcher.trials.trial import Target, Trial
 
 LOG = "studio.json"
@@ -101,12 +102,16 @@ def _fill(folder: Path, log: dict[str, Any]) -> None:
         studio.uid = log["uid"]  # the tags in the pictures are this studio's
         pictures = (log["target_photo"], log["tagged_photo"], *(item["picture"] for item in log["trials"]))
         studio.keep_photos([_picture(name) for name in pictures])
+        for bottle in log["bottles"]:  # before the recipes that name them
+            studio.bottles.save(Stock.from_dict(bottle))
         saved = studio.save_target(target)
         linked = [
             replace(trial, target_id=saved.id) if item["for_target"] else trial
             for trial, item in zip(trials, log["trials"], strict=True)
         ]
-        _give_tags(studio, log, [trial.id or 0 for trial in studio.record_all(linked)])
+        ids = [trial.id or 0 for trial in studio.record_all(linked)]
+        _give_tags(studio, log, ids)
+        _note_uses(studio, log, ids)
         _take_on(studio, log, saved)
         studio.title = log["title"]
         studio.is_demo = True
@@ -120,6 +125,13 @@ def _give_tags(studio: Studio, log: dict[str, Any], ids: list[int]) -> None:
         studio.tag_log.keep_outline(plate, one["corners"], one["region"], one["who"])
     seen = [KeptSighting.from_dict(item) for item in log["sightings"]]
     studio.keep_sightings([replace(one, trial_id=ids[(one.trial_id or 0) - 1]) for one in seen])
+
+
+def _note_uses(studio: Studio, log: dict[str, Any], ids: list[int]) -> None:
+    """Note what was used of the bottles. ids: of the log's plates."""
+    for one in log["uses"]:
+        use = SolutionUse.from_dict({name: value for name, value in one.items() if name != "plate"})
+        studio.bottles.note_use(replace(use, trial_id=None if one["plate"] is None else ids[one["plate"] - 1]))
 
 
 def _take_on(studio: Studio, log: dict[str, Any], target: Target) -> None:

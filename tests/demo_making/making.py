@@ -36,6 +36,7 @@ from tests.demo_making import ledger
 from tests.demo_making.example_readings import examples_document
 from tests.demo_making.pictures import CLIENT_REFERENCE, NEXT_PLATE, generator_for, shots, taken, variation_of
 from tests.demo_making.seen import FADING, STEADY, tags_document
+from tests.demo_making.shelf import from_bottles, shelf_document
 from tests.demo_making.tagged import BESIDE_A_BOARD, UNDER_A_LAMP, UNDER_TUBES, WITH_A_CHART
 from tests.rendering.process import invented_process
 
@@ -148,6 +149,7 @@ def _studio_document(folder: Path, truths: Mapping[str, Any], seed: int) -> dict
         **_tidy(tags),
         "target": _tidy(target.as_dict()),
         "target_photo": CLIENT_REFERENCE,
+        **_tidy(shelf_document(book, seed)),
         "commission": ledger.FOUNTAIN,
         "journal": ledger.FOUNTAIN_JOURNAL,
         "trials": trials,
@@ -165,7 +167,7 @@ def _studio_document(folder: Path, truths: Mapping[str, Any], seed: int) -> dict
 
 def _trial(entry: ledger.Entry, reading: Reading, photo: str, seed: int) -> Trial:
     return Trial(
-        recipe=entry.recipe,
+        recipe=from_bottles(entry),
         reading=reading,
         made_at=entry.made_at,
         made_by=entry.made_by,

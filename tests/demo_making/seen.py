@@ -22,6 +22,7 @@ from matcher.photo.photo import open_photo
 from matcher.plates_in_picture import kept_sightings, seen_in, serving
 from matcher.reading.reading import Reading
 from matcher.reading.seen_again import seen_again
+from matcher.recipe.recipe import as_compared
 from matcher.studio import Studio
 from matcher.tags.outlines import outline_in_picture, outline_in_tag
 from matcher.tags.search import find_plates
@@ -69,7 +70,8 @@ def tags_document(
     ]
     with tempfile.TemporaryDirectory() as place, Studio.open(place) as studio:
         studio.uid = STUDIO_UID
-        kept = studio.record_all([replace(trials[one["plate"] - 1], photos=()) for one in given])
+        bare = [trials[one["plate"] - 1] for one in given]  # without photographs and bottles: they are not needed
+        kept = studio.record_all([replace(one, photos=(), recipe=as_compared(one.recipe)) for one in bare])
         numbers = {trial.id: one["plate"] for trial, one in zip(kept, given, strict=True)}
         for trial, one in zip(kept, given, strict=True):
             trial_id = trial.id or 0
