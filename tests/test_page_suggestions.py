@@ -463,6 +463,21 @@ def test_first_plates_without_a_chemical_say_what_to_name(monkeypatch: pytest.Mo
     assert "Choose at least one strength that you mix." in said(weak)
 
 
+def test_the_address_opens_a_line_and_every_picture_leads_to_its_own(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    app = page(monkeypatch, tmp_path, PLATES)
+    for asked, opened in (("2", 2), ("999", None), ("-1", 1), ("x", 1)):
+        app.query_params["open"] = asked
+        shown = said(app.run())
+        (strip,) = (str(one.proto.body) for one in app.get("html") if '"pm-answer"' in one.proto.body)
+        places = re.findall(r'href="suggestions\?target=1&amp;open=(\d+)"', strip)
+        assert places == sorted(set(places)) and len(places) == strip.count("<figure") - 1
+        open_now = re.findall(r'data-place="(\d+)"[^>]*aria-current', strip)
+        assert len(open_now) == 1 and open_now == [str(opened or places[-1])]
+        assert f"{open_now[0]}. " in shown
+
+
 def test_measured_plates_are_there_first_and_wait_to_be_pressed_until_the_list_is_whole(
     demo: Served, visit: Visit
 ) -> None:
@@ -483,6 +498,13 @@ def test_measured_plates_are_there_first_and_wait_to_be_pressed_until_the_list_i
     assert all(pressable == 0 for _, pressable, _ in early)
     assert visitor.page.locator('[class*="st-key-panel-early"]').count() == 0
     assert visitor.page.locator('.st-key-ranked [class*="st-key-open"] button').count() == 4
+    visitor.page.locator(".pm-answer figure").nth(3).click()
+    visitor.sees(re.compile("^3. Plate 88: "))
+    visitor.settle()
+    visitor.page.locator(".pm-tap").nth(4).focus()
+    visitor.page.keyboard.press("Enter")
+    visitor.sees(re.compile("^5. Plate 9: "))
+    visitor.page.wait_for_function("document.activeElement.dataset.place === '5'")
     panel = visitor.page.get_by_text(re.compile("^What can be used today: silicon bronze$"))
     panel.click()
     visitor.press("cupric nitrate")

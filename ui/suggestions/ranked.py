@@ -11,6 +11,7 @@ import streamlit as st
 from matcher.errors import SuggestionError
 from matcher.recipe.recipe import steps_in_words
 from matcher.suggest.wording import nearness_in_words
+from matcher.typed import whole_number
 from matcher.words import counted, in_ten, listed, percent
 from ui.photograph.lay_beside import offer_to_lay
 from ui.recipe.piece import as_listed
@@ -20,7 +21,7 @@ from ui.show.steps import step_line
 from ui.show.swatches import lab_line
 from ui.state.remembered import remember, remembered, tell_browser
 from ui.suggestions.after_trial import show_advice
-from ui.suggestions.answer_strip import answer_strip, name_of
+from ui.suggestions.answer_strip import OPEN, answer_strip, hear_taps, name_of
 from ui.suggestions.answers import Answers
 
 if TYPE_CHECKING:
@@ -90,17 +91,29 @@ def _made_of(ranked: Sequence[Suggestion]) -> str:
 def _list(studio: Studio, target: Target, ranked: Sequence[Suggestion], answers: Answers | None) -> None:
     """Show pictures and lines. answers: None while the list is not final."""
     slot = f"suggestions.open.{target.id}"
-    opened = min(int(st.session_state.get(slot, 1)), len(ranked))
+    opened = min(int(st.session_state.get(slot, _opened_by_address())), len(ranked))
+
+    def open_place(place: int) -> None:
+        st.session_state[slot] = place
+
     with st.container(key="ranked" if answers else "ranked-early", gap=None):
-        st.html(answer_strip(target, ranked, opened))
+        st.html(answer_strip(target, ranked, opened, answers is not None))
         for place, suggestion in enumerate(ranked, start=1):
             if place == opened:
                 _open(studio, target, place, suggestion, answers)
             elif _line(target, place, suggestion, answers is None):
-                st.session_state[slot] = place
+                open_place(place)
                 st.rerun()
+        if answers:
+            hear_taps(opened, open_place)
         if answers and not ranked[opened - 1].tied_with:
             _surer(studio, target)  # else it stands in the open one, beside what that can't be told from
+
+
+def _opened_by_address() -> int:
+    """Return the place of the line that the address opens, the first where it says nothing of use."""
+    place = whole_number(st.query_params.get(OPEN, ""))
+    return place if place is not None and place >= 1 else 1
 
 
 def _line(target: Target, place: int, suggestion: Suggestion, early: bool) -> bool:
