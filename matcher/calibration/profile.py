@@ -10,6 +10,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -90,7 +91,7 @@ class CameraProfile:
         lab = xyz_to_lab(plain)
         return lab_to_xyz(lab + self.local.correction(lab))
 
-    @property
+    @cached_property
     def grey_light(self) -> Floats:
         """The scene light (3,) that shows a perfect neutral white: the chart's own grey, made as light as white."""
         light = self.tone(self.neutral * 0.18)
@@ -105,16 +106,18 @@ class CameraProfile:
         light = self.grey_light * wanted[1]
         with np.errstate(all="ignore"):  # a profile that came in from outside may hold any numbers
             for _ in range(12):
-                away = wanted - self.xyz(light)
+                shown, *beside = self.xyz(np.vstack([light, light + np.diag(1e-4 * light)]))  # all at once: it is slow
+                away = wanted - shown
                 if np.abs(away).max() < 1e-9:
                     break
-                moved = self.xyz(light + np.diag(1e-4 * light)) - self.xyz(light)
                 try:
-                    step = np.linalg.solve((moved / (1e-4 * light)[:, None]).T, away)
+                    step = np.linalg.solve(((beside - shown) / (1e-4 * light)[:, None]).T, away)
                 except np.linalg.LinAlgError:
                     break
                 light = np.clip(light + step, 0.5 * light, 2.0 * light)
-            if not (light.min() > 0 and np.abs(self.xyz(light) - wanted).max() < 1e-4):
+            else:
+                away = wanted - self.xyz(light)
+            if not (light.min() > 0 and np.abs(away).max() < 1e-4):
                 raise CardError(f"The profile {self.name!r} does not fit this card: photograph the chart again.")
         return np.asarray(light)
 

@@ -16,6 +16,7 @@ D50_WHITE: Floats = np.array([0.9642956764295677, 1.0, 0.8251046025104602])
 """XYZ of D50 from its chromaticity (0.3457, 0.3585), CIE 15 and IEC 61966-2-1 usage."""
 
 _EPSILON, _KAPPA = 216 / 24389, 24389 / 27
+_CUBE_ROOT = np.cbrt(_EPSILON)
 
 SRGB_TO_XYZ_D50: Floats = np.array(
     [
@@ -56,16 +57,21 @@ def xyz_to_lab(xyz: ArrayLike) -> Floats:
     """Return CIELAB (..., 3) of XYZ (..., 3) under D50."""
     ratio = np.asarray(xyz, dtype=float) / D50_WHITE
     f = np.where(ratio > _EPSILON, np.cbrt(ratio), (_KAPPA * ratio + 16) / 116)
-    fx, fy, fz = f[..., 0], f[..., 1], f[..., 2]
-    return np.stack([116 * fy - 16, 500 * (fx - fy), 200 * (fy - fz)], axis=-1)
+    lab = np.empty_like(f)  # filled in place: this is asked for single colours more often than anything else
+    lab[..., 0] = 116 * f[..., 1] - 16
+    lab[..., 1] = 500 * (f[..., 0] - f[..., 1])
+    lab[..., 2] = 200 * (f[..., 1] - f[..., 2])
+    return lab
 
 
 def lab_to_xyz(lab: ArrayLike) -> Floats:
     """Return XYZ (..., 3) under D50 of CIELAB (..., 3)."""
     values = np.asarray(lab, dtype=float)
-    fy = (values[..., 0] + 16) / 116
-    f = np.stack([fy + values[..., 1] / 500, fy, fy - values[..., 2] / 200], axis=-1)
-    ratio = np.where(f > np.cbrt(_EPSILON), f**3, (116 * f - 16) / _KAPPA)
+    f = np.empty_like(values)
+    f[..., 1] = (values[..., 0] + 16) / 116
+    f[..., 0] = f[..., 1] + values[..., 1] / 500
+    f[..., 2] = f[..., 1] - values[..., 2] / 200
+    ratio = np.where(f > _CUBE_ROOT, f**3, (116 * f - 16) / _KAPPA)
     return np.asarray(ratio * D50_WHITE)
 
 

@@ -125,5 +125,6 @@ def covariance_between(references: Floats, amplitude: Floats, nugget: Floats) ->
 
 def scale_at(lab: Floats) -> Floats:
     """Return (..., 3), how large errors in L*, a*, b* are at CIELAB (..., 3), in parts of those at a grey."""
-    wide = 1 + CHROMA_SHARE * np.hypot(lab[..., 1], lab[..., 2])
-    return np.stack([np.ones_like(wide), wide, wide], axis=-1)
+    scale = np.ones(np.shape(lab))
+    scale[..., 1:] += CHROMA_SHARE * np.hypot(lab[..., 1], lab[..., 2])[..., None]
+    return scale
