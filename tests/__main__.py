@@ -7,6 +7,7 @@ draws new ones, and ``--hypothesis-profile=nightly`` many more.
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
@@ -18,7 +19,9 @@ BESIDE = (
     ("ruff", "format", "--check", "."),
     ("mypy",),
 )
-TESTS = ("pytest", "--hypothesis-profile=ci", "--numprocesses=auto", "--maxprocesses=8", "--dist=worksteal")
+WORKERS = min(8, (os.cpu_count() or 1) + 1)
+"""One more than there are processors: a browser test waits a good deal."""
+TESTS = ("pytest", "--hypothesis-profile=ci", f"--numprocesses={WORKERS}", "--dist=worksteal")
 
 
 def main(arguments: list[str]) -> int:

@@ -43,10 +43,11 @@ class Reader:
         return parts[0] if len(parts) == 1 else parts[0] + parts[1]
 
     def _block(self, name: str, places: Places | None) -> Floats:
-        block = self._blocks[name]
-        values = self._values[..., block.place].reshape(self._values.shape[:-1] + block.shape)
-        axis = values.ndim - len(block.shape)
-        return np.expand_dims(values, axis) if places is None else np.take(values, places, axis)
+        block, many = self._blocks[name], self._values.shape[:-1]
+        values = self._values[..., block.place]
+        if places is None:
+            return values.reshape(*many, 1, *block.shape)
+        return values.reshape(many + block.shape).take(places, len(many))
 
 
 class _Noting(Reader):

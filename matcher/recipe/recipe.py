@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any, TypeAlias
 
 from matcher.errors import RecipeError
@@ -265,6 +266,7 @@ def need_all_noted(recipe: Recipe, before: str, among: Collection[str] | None = 
         raise RecipeError(f"Fill in {lacking} before {before}: nobody noted it.")
 
 
+@lru_cache(maxsize=8192)
 def as_compared(recipe: Recipe) -> Recipe:
     """Return a recipe by its names' canonical forms and without bottles: equal for recipes of the same work."""
     under = None if recipe.undercoat is None else replace(recipe.undercoat, stock=None)
