@@ -278,6 +278,17 @@ class Studio:
         """Keep several trials in one go: all of them, or none when one cannot be kept. Raises StudioError."""
         return self.log.record_all(trials, who)
 
+    def check_right(self, trial_id: int, who: str = "", seen: Trial | None = None) -> Trial:
+        """Note that somebody checked an odd plate and says that it is right, so that it counts in full.
+
+        See ``TrialLog.check_right``. Raises StudioError.
+        """
+        return self.log.check_right(trial_id, who, seen)
+
+    def doubt_again(self, trial_id: int, who: str = "") -> Trial:
+        """Take back that a plate is right. Raises StudioError."""
+        return self.log.doubt_again(trial_id, who)
+
     def set_aside(self, trial_id: int, reason: str, who: str = "") -> Trial:
         """Take a trial out of the suggestions, with the reason; nothing is deleted. Raises StudioError."""
         return self.log.set_aside(trial_id, reason, who)
@@ -740,7 +751,8 @@ class Studio:
 
     def _counted(self, part: PartOfLog, as_logged: bool) -> list[Trial]:
         """Return the trials of a part: with their colours as logged, or as the log knows them best."""
-        return list(part.trials) if as_logged else self._as_known(part.trials)
+        counted, checked = part.trials if as_logged else self._as_known(part.trials), self.log.checked()
+        return [replace(trial, checked=checked[trial.id]) if trial.id in checked else trial for trial in counted]
 
     def _as_known(self, trials: Sequence[Trial]) -> list[Trial]:
         """Return trials, those that were seen since with their colour as the log knows it best.

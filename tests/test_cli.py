@@ -310,6 +310,17 @@ def test_targets_are_kept_and_listed(told, run, plate, studio):
     assert run("targets", "--studio", studio)[1].startswith("1  lintel (invented): L* 3")
 
 
+def test_a_plate_is_said_to_be_right_and_doubted_again(told, refused, studio):
+    told("trials", "checked", 1, "--by", "Ann", "--studio", studio)
+    told("trials", "doubt", 1, "--by", "Ben", "--studio", studio)
+    lines = told("trials", "history", 1, "--studio", studio)["history"]
+    assert [(line["what"], line["who"]) for line in lines[-2:]] == [
+        ("checked: it is right", "Ann"),
+        ("doubted again", "Ben"),
+    ]
+    assert "plate 99" in refused("trials", "checked", 99, "--studio", studio)
+
+
 def test_cards_are_listed_kept_and_printed(told, run, tmp_path):
     assert {card["name"] for card in told("cards")["cards"]} == set(load_cards())
     kept = told("cards", "--add", "our grey", "--lab", "49.1,-0.3,0.2", "--tolerance", 0.3)

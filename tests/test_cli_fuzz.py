@@ -51,6 +51,8 @@ ENOUGH: dict[str, tuple[str, ...]] = {
     "trials columns": ("table.csv",),
     "trials set-aside": ("1", "the torch was too near"),
     "trials take-back": ("1",),
+    "trials checked": ("1",),
+    "trials doubt": ("1",),
     "trials correct": ("1", "--notes", "even"),
     "trials history": ("1",),
     "trials card": ("1", "new.pdf"),

@@ -1,7 +1,7 @@
 """Plates written down or read wrongly: found, counted little, explained; a clean log is left as it is. All invented."""
 
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 
 import numpy as np
 import pytest
@@ -10,18 +10,24 @@ from scipy.stats import beta, betabinom, multivariate_normal
 from matcher.colour.cielab import lab_to_xyz, xyz_to_lab
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.uncertainty import CHI2_95
+from matcher.errors import StudioError
 from matcher.process.drift import DriftPoint
 from matcher.process.learn import fit_process
 from matcher.process.mistakes import MISTAKE_SD, chances_of_mistake, doubts, log_prior
 from matcher.reading.reading import Reading
+from matcher.studio import Studio as OpenStudio
 from matcher.suggest.cross_validation import CrossValidation, LeftOut
 from matcher.suggest.outliers import contradictions
 from matcher.suggest.slips import slip_of
 from matcher.suggest.suggester import Suggester
 from matcher.suggest.validation_wording import drift_in_words
+from matcher.trials.facts import facts_of
+from matcher.trials.log import CHECKED, DOUBTED
+from matcher.trials.trial import Checked
 from tests.benchmarks.invented_processes import CHEMICALS, film, recipe_space
 from tests.benchmarks.invented_studios import Mistakes, Studio, messy
 
+CHECKED_AT = datetime(2026, 5, 3, 12, tzinfo=UTC)
 EMPTY = CrossValidation(LeftOut(np.zeros(1), 1.0), (), (), (), ())
 
 
@@ -191,3 +197,46 @@ def test_a_steady_hand_is_not_said_to_drift(seed):
     studio = messy(seed, Mistakes(mislabelled=0, misread=0, scatter=0.5, drift=0.0))
     studio.logged_first, studio.habit = 60, None
     assert fit_process(studio.first(np.random.default_rng(2))).drifted == ()
+
+
+# A person's word
+
+
+def test_an_odd_plate_that_was_checked_counts_in_full_until_it_is_doubted_again(log):
+    _, trials, _, pale = log
+    doubted = fit_process(trials)
+    vouched = [
+        replace(trial, checked=Checked(CHECKED_AT, "Ann")) if k == pale else trial for k, trial in enumerate(trials)
+    ]
+    model = fit_process(vouched)
+    assert doubted.mistaken[pale] > 0.9 and model.mistaken[pale] == 0.0
+    assert model.mistaken[7] > 0.9, "another plate is doubted as before"
+    (row,) = [one for one in contradictions(model) if one.trial is model.trials[pale]]
+    assert row.sentence.endswith("it was checked by Ann on 03 May 2026 and is right, so it counts in full.")
+    assert row.counts == 1.0 and row.slip is None and row.as_dict()["checked"]["who"] == "Ann"
+    near = model.columns([trials[pale].recipe])
+    moved = delta_e_2000(trials[pale].reading.lab, model.mean_lab(near)) - delta_e_2000(
+        trials[pale].reading.lab, doubted.mean_lab(near)
+    )
+    assert moved < -1, "what it shows is believed"
+
+
+def test_a_person_says_that_a_plate_is_right_and_takes_it_back(tmp_path, log):
+    _, trials, _, pale = log
+    with OpenStudio.open(tmp_path / "studio") as studio:
+        studio.record_all([replace(trial, id=None, uid=None) for trial in trials])
+        number = pale + 1
+        seen = studio.trial(number)
+        studio.check_right(number, "Ann", seen)
+        assert studio.check_right(number, "Ben") and studio.log.checked()[number].who == "Ann", "once is enough"
+        assert studio.suggester().model(seen.reading).mistaken[pale] == 0.0
+        studio.doubt_again(number, "Ben")
+        assert studio.log.checked() == {} and studio.suggester().model(seen.reading).mistaken[pale] > 0.9
+        studio.check_right(number, "Ann")
+        told = [(line.what, line.who) for line in studio.history("trial", number)][1:]
+        assert told == [(CHECKED, "Ann"), (DOUBTED, "Ben"), (CHECKED, "Ann")]
+        was = facts_of(seen)
+        studio.correct(number, replace(was, notes="read in the shade"), instead_of=was)
+        assert studio.log.checked() == {}, "what is logged by now nobody has checked"
+        with pytest.raises(StudioError, match=f"Look at plate {number} again first"):
+            studio.check_right(number, "Ann", seen)

@@ -420,6 +420,26 @@ def test_a_slip_of_the_pen_is_put_right_in_a_tap_and_its_history_keeps_what_it_s
         assert any(change.what == "corrected" for change in studio.history("trial", 19))
 
 
+def test_an_odd_plate_is_said_to_be_right_in_a_tap_and_that_is_taken_back_in_another(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    plates = [film(k) for k in (1, 3, 5, 7, 9, 11) for _ in range(3)]
+    odd = Trial(film(3).recipe, Reading(lab=film(11).reading.lab + 0.2))
+    app = unfold(page(monkeypatch, tmp_path, (*plates, odd)), "odds")
+    app.button(key="at-odds-right.19").click().run()
+    assert "Plate 19 counts in full from now on" in said(app)
+    assert re.search(r"Plate 19 .*: it was checked( by \w+)? on .* and is right, so it counts in full\.", said(app))
+    assert not keys(app, "Plate 19 is right, I checked it") and [one.value for one in app.subheader] == [
+        "Checked, and right"
+    ]
+    with Studio.open(tmp_path / "studio") as studio:
+        assert list(studio.log.checked()) == [19]
+    app.button(key="at-odds-doubt.19").click().run()
+    assert "counts little in predictions" in said(app) and keys(app, "Plate 19 is right, I checked it")
+    with Studio.open(tmp_path / "studio") as studio:
+        assert studio.log.checked() == {}
+
+
 def test_an_empty_studio_leads_to_its_first_plates(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     app = page(monkeypatch, tmp_path)
     assert "plan your first plates" in said(app)

@@ -49,6 +49,16 @@ def along_lightness(name: str, sigma: float) -> BudgetTerm:
     return BudgetTerm(name, np.array([[sigma], [0.0], [0.0]]), "do something")
 
 
+def test_a_source_with_many_causes_is_told_once_and_its_squares_add_up():
+    sizes = (0.9, 1.2, 0.8)
+    causes = [along_lightness("known finishes in the picture", size) for size in sizes]
+    one, other = along_lightness("known finishes in the picture", 1.7), along_lightness("tone curve", 1.0)
+    assert sum(size**2 for size in sizes) == pytest.approx(1.7**2)
+    parts, wanted = budget_table(reading_of(*causes, other)), budget_table(reading_of(one, other))
+    assert [part.name for part in parts] == ["known finishes in the picture", "tone curve"]
+    assert [part.delta_e00 for part in parts] == pytest.approx([part.delta_e00 for part in wanted])
+
+
 def test_the_reach_is_that_of_the_normal_distribution():
     """At L* 50, a grey, CIEDE2000's lightness weight is 1 (ISO/CIE 11664-6): 95 % of a normal lie within 1.96 sigma."""
     assert reach_delta_e00((50, 0, 0), np.diag([0.3**2, 0, 0])) == pytest.approx(1.96 * 0.3, rel=0.03)

@@ -124,6 +124,12 @@ def _add_on_one_plate(parts: Commands) -> None:
     aside.add_argument("reason", metavar="REASON")
     add_by(aside)
     add_by(_on_one_plate(parts, "take-back", "Let a plate that was set aside count again.", take_back))
+    about = (
+        "Say that an odd plate was checked and is right: it then counts in full in predictions, until it is changed."
+    )
+    add_by(_on_one_plate(parts, "checked", about, check_right))
+    about = "Take back that a plate is right: it counts again as the other plates bear it out."
+    add_by(_on_one_plate(parts, "doubt", about, doubt_again))
     about = "Correct what was typed of a plate; the earlier version stays in its history."
     mend = _on_one_plate(parts, "correct", about, correct)
     add_recipe(mend, corrects=True)
@@ -429,6 +435,18 @@ def set_aside(options: argparse.Namespace) -> Answer:
         return _changed(studio.set_aside(options.id, options.reason, who=options.by))
 
 
+def check_right(options: argparse.Namespace) -> Answer:
+    """Note that a plate was checked and is right."""
+    with studio_that_is_there(options) as studio:
+        return _changed(studio.check_right(options.id, who=options.by))
+
+
+def doubt_again(options: argparse.Namespace) -> Answer:
+    """Take back that a plate is right."""
+    with studio_that_is_there(options) as studio:
+        return _changed(studio.doubt_again(options.id, who=options.by))
+
+
 def take_back(options: argparse.Namespace) -> Answer:
     """Let a trial count again."""
     with studio_that_is_there(options) as studio:
@@ -492,7 +510,8 @@ def history(options: argparse.Namespace) -> Answer:
     """Tell what was done to a logged plate, when and by whom, with what each correction changed."""
     from matcher.dates import ISO, shown
     from matcher.reading.wording import known_by_in_words
-    from matcher.trials.corrections import CORRECTED, corrections_among
+    from matcher.trials.corrections import corrections_among
+    from matcher.trials.log import CORRECTED
 
     with studio_that_is_there(options) as studio:
         trial = studio.trial(options.id)

@@ -23,7 +23,7 @@ from matcher.storage import checked
 from matcher.storage.database import Database
 from matcher.storage.schema import EarlierReadingRow, PlateColourRow, ReadingRow
 from matcher.trials import rows
-from matcher.trials.log import note, row_number, touch
+from matcher.trials.log import READ_AGAIN, note, row_number, touch
 from matcher.trials.targets import check_unsigned
 from matcher.trials.trial import FINISHED, Target, Trial
 from matcher.words import counted
@@ -36,8 +36,6 @@ if TYPE_CHECKING:
     from matcher.reading.glare import PaleSpots
 
 Kind = Literal["plate", "target"]
-READ_AGAIN = "read again"
-"""What the history calls it."""
 
 
 @dataclass(frozen=True, order=True)

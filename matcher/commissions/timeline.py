@@ -14,14 +14,12 @@ from matcher.bench.work import Piece
 from matcher.commissions.casts import Cast
 from matcher.commissions.commission import Delivery, JournalLine
 from matcher.commissions.known import Compared, Known, compared
-from matcher.commissions.read_again import READ_AGAIN
 from matcher.commissions.sign_off import SignOff
 from matcher.commissions.store import ADDED, REORDERED, load_deliveries, load_journal
 from matcher.dates import moment
 from matcher.storage.database import Database
 from matcher.storage.schema import DeliveryRow, HistoryRow, JournalRow, PhotoRow
-from matcher.trials.corrections import CORRECTED
-from matcher.trials.log import CHANGED, Change, load_history
+from matcher.trials.log import CHANGED, CORRECTED, READ_AGAIN, Change, load_history
 from matcher.trials.trial import Target, Trial
 
 What = Literal[

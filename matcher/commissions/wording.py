@@ -14,8 +14,7 @@ from matcher.commissions.state import NextStep, State, state_of
 from matcher.commissions.store import ADDED, REORDERED
 from matcher.commissions.timeline import Event, columns_changed
 from matcher.dates import day_shown
-from matcher.trials.corrections import CORRECTED
-from matcher.trials.log import CHANGED, Change
+from matcher.trials.log import CHANGED, CORRECTED, Change
 from matcher.trials.trial import Target
 from matcher.words import counted, listed
 

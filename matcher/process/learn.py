@@ -22,7 +22,7 @@ from matcher.process.design import Categories
 from matcher.process.drift import days_of, drifts_to_try
 from matcher.process.film import FilmMean, FlatMean
 from matcher.process.fit import ROUGHLY, Curve, Seen, systematic_sample
-from matcher.process.logged import LoggedTrial
+from matcher.process.logged import LoggedTrial, is_checked
 from matcher.process.mistakes import chances_of_mistake, log_prior
 from matcher.process.model import FITTED_AFRESH, ProcessModel, holding_to_facts, inflation_of, posterior
 from matcher.process.residual import Hyperparameters
@@ -62,26 +62,35 @@ def fit_process(trials: Sequence[LoggedTrial], start: ProcessModel | None = None
     if start is not None and len(trials) > FITTED_AFRESH and start.curve.categories.same_names(categories):
         seen, parameters = Seen.of(start.curve, trials), start.parameters
         hyperparameters = seen.rows(few).fitted_hyperparameters(parameters, start.hyperparameters, 8)
-        learned = _allowing_for_mistakes(_Learned(seen, parameters, hyperparameters, np.zeros(len(trials))), few)
+        learned = _allowing_for_mistakes(_nothing_doubted(seen, parameters, hyperparameters, trials), few)
     else:
         learned = _likeliest(categories, trials, few)
-    seen, parameters, hyperparameters, mistaken = learned
+    seen, parameters, hyperparameters, mistaken, _ = learned
     parameters = seen.best_parameters(parameters, hyperparameters)
     return holding_to_facts(seen, parameters, hyperparameters, tuple(trials), mistaken)
 
 
 class _Learned(NamedTuple):
-    """What a curve's trials say. mistaken: (n,) the chance that each plate is a mistake."""
+    """What a curve's trials say. mistaken: (n,) the chance that each plate is a mistake; checked: (n,) plates that
+    somebody has checked, so that they are none."""
 
     seen: Seen
     parameters: Floats
     hyperparameters: Hyperparameters
     mistaken: Floats
+    checked: NDArray[np.bool_]
 
     def log_evidence(self, few: NDArray[np.intp]) -> float:
         """Return how well this predicts a few of the trials, mistakes and all, but for a constant."""
         density = self.seen.rows(few).log_evidence(self.parameters, self.hyperparameters)
         return density + log_prior(int((self.mistaken[few] > 0.5).sum()), len(few))
+
+
+def _nothing_doubted(
+    seen: Seen, parameters: Floats, hyperparameters: Hyperparameters, trials: Sequence[LoggedTrial]
+) -> _Learned:
+    checked = np.array([is_checked(trial) for trial in trials], dtype=bool)
+    return _Learned(seen, parameters, hyperparameters, np.zeros(len(trials)), checked)
 
 
 def _likeliest(categories: Categories, trials: Sequence[LoggedTrial], few: NDArray[np.intp]) -> _Learned:
@@ -93,7 +102,7 @@ def _likeliest(categories: Categories, trials: Sequence[LoggedTrial], few: NDArr
     def learned(curve: Curve) -> _Learned:
         seen = Seen.of(curve, trials)
         parameters, hyperparameters = seen.rows(few).afresh(curve.starts(), ROUNDS)
-        return _Learned(seen, parameters, hyperparameters, np.zeros(len(trials)))
+        return _nothing_doubted(seen, parameters, hyperparameters, trials)
 
     film = _allowing_for_drift(_allowing_for_mistakes(learned(FilmMean(categories)), few), trials, few)
     if len(few) >= FEWEST_TO_DOUBT and film.hyperparameters.residual_sd.max() > MUCH_LEFT_OVER:
@@ -117,7 +126,7 @@ def _allowing_for_drift(still: _Learned, trials: Sequence[LoggedTrial], few: NDA
     seen = replace(found.seen, doubt=np.zeros_like(found.seen.doubt))
     parameters = found.seen.rows(few).best_parameters(found.parameters, found.hyperparameters, ROUGHLY)
     hyperparameters = found.seen.rows(few).fitted_hyperparameters(parameters, found.hyperparameters, 30)
-    again = _allowing_for_mistakes(_Learned(seen, parameters, hyperparameters, np.zeros(len(trials))), few)
+    again = _allowing_for_mistakes(_nothing_doubted(seen, parameters, hyperparameters, trials), few)
     return again if again.log_evidence(few) > still.log_evidence(few) else still
 
 
@@ -128,7 +137,7 @@ def _any_suspect(plain: _Learned) -> bool:
     """
     if len(plain.mistaken) <= SEARCHED_ANYWAY:
         return True
-    seen, parameters, hyperparameters, sound = plain
+    seen, parameters, hyperparameters, sound, _ = plain
     residuals, covariances = posterior(seen, parameters, hyperparameters, (), sound, []).leave_one_out
     square = squared_distance(residuals, covariances)
     usual = max(1.0, float(np.median(square)) / CHI2_MEDIAN)
@@ -148,11 +157,11 @@ def _allowing_for_mistakes(plain: _Learned, few: NDArray[np.intp]) -> _Learned:
         parameters = doubting.best_parameters(parameters, hyperparameters, ROUGHLY)
         residuals, covariances = posterior(doubting, parameters, hyperparameters, (), mistaken, []).leave_one_out
         caution = 1.0 if k == 0 else max(1.0, inflation_of(residuals, covariances, 1 - mistaken))
-        mistaken = chances_of_mistake(residuals, covariances * caution**2, mistaken)
+        mistaken = chances_of_mistake(residuals, covariances * caution**2, mistaken, plain.checked)
         if not mistaken.any():
             return plain
         doubting = seen.doubted(mistaken, hyperparameters)
         if k:
             hyperparameters = doubting.rows(few).fitted_hyperparameters(parameters, hyperparameters, 15)
-    found = _Learned(doubting, parameters, hyperparameters, mistaken)
+    found = _Learned(doubting, parameters, hyperparameters, mistaken, plain.checked)
     return found if found.log_evidence(few) - plain.log_evidence(few) > CLEARLY_MISTAKEN else plain

@@ -8,6 +8,11 @@ from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe
 
 
+def is_checked(trial: LoggedTrial) -> bool:
+    """Tell whether somebody checked a plate and says that it is right: then no chance of a mistake is allowed for."""
+    return getattr(trial, "checked", None) is not None
+
+
 class LoggedTrial(Protocol):
     """What a trial must have to be ranked; ``matcher.trials.Trial`` has it."""
 

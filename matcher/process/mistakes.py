@@ -9,6 +9,7 @@ bears it out gives it its weight back.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import squared_distance
@@ -21,17 +22,20 @@ NEGLIGIBLE = 0.02
 """A chance below which a plate counts in full, so that a clean log is learned from exactly as it stands."""
 
 
-def chances_of_mistake(residuals: Floats, covariances: Floats, mistaken: Floats | None = None) -> Floats:
+def chances_of_mistake(
+    residuals: Floats, covariances: Floats, mistaken: Floats | None = None, checked: NDArray[np.bool_] | None = None
+) -> Floats:
     """Return the chance (n,) that each plate is a mistake, by its residual when left out.
 
     residuals: (n, 3). covariances: (n, 3, 3) of them, were the plates sound. mistaken: (n,) chances as thought so far,
-    from which the share of mistakes is learned.
+    from which the share of mistakes is learned. checked: (n,) plates that somebody has checked: they are none.
     """
     n, found = len(residuals), 0.0 if mistaken is None else float(mistaken.sum())
     share = (EXPECTED_SHARE * SURE_OF_SHARE + found) / (SURE_OF_SHARE + n)
     odds = np.log(share / (1 - share)) + log_density(residuals, covariances + np.diag(np.square(MISTAKE_SD)))
     chance = 1 / (1 + np.exp(np.clip(log_density(residuals, covariances) - odds, -700, 700)))
-    return np.where(chance < NEGLIGIBLE, 0.0, chance)
+    none = chance < NEGLIGIBLE if checked is None else (chance < NEGLIGIBLE) | checked
+    return np.where(none, 0.0, chance)
 
 
 def doubts(mistaken: Floats, noise: Floats) -> Floats:

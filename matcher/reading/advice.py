@@ -195,7 +195,8 @@ def budget_table(reading: Reading) -> tuple[Contribution, ...]:
     """Return the parts of a reading's uncertainty, the largest first; empty when the reading states none.
 
     Each has the share of the whole reach that its covariance has of all, in squares, as CIEDE2000 weighs directions
-    at this colour.
+    at this colour. Each source is told once, however many causes it has (a picture of known finishes has one for each):
+    their squares add up, and what the largest of them asks for is said.
     """
     if not reading.budget:
         return ()
@@ -203,8 +204,12 @@ def budget_table(reading: Reading) -> tuple[Contribution, ...]:
     squares = np.array([float(np.trace(metric @ term.covariance)) for term in reading.budget])
     whole = float(reach_delta_e00(reading.lab, sum_of(reading.budget)))
     reaches = whole * np.sqrt(squares / max(float(squares.sum()), 1e-12))
+    of_source: dict[str, list[tuple[float, str]]] = {}
+    for term, reach in zip(reading.budget, reaches, strict=True):
+        of_source.setdefault(term.name, []).append((float(reach), term.remedy))
     parts = [
-        Contribution(term.name, float(reach), term.remedy) for term, reach in zip(reading.budget, reaches, strict=True)
+        Contribution(name, float(np.sqrt(sum(reach**2 for reach, _ in causes))), max(causes, key=lambda one: one[0])[1])
+        for name, causes in of_source.items()
     ]
     return tuple(sorted(parts, key=lambda part: -part.delta_e00))
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -15,7 +15,8 @@ from matcher.colour.difference import delta_e_2000
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import squared_distance
 from matcher.colour.wording import difference_in_words
-from matcher.process.logged import LoggedTrial
+from matcher.dates import in_utc, shown
+from matcher.process.logged import LoggedTrial, is_checked
 from matcher.process.model import ProcessModel
 from matcher.process.residual import PRIOR_LOG_PLATE_SD
 from matcher.reading.comparison import difference_covariance
@@ -23,12 +24,15 @@ from matcher.recipe.recipe import Recipe, as_compared, not_noted
 from matcher.suggest.slips import Slip, slip_in_words, slip_of
 from matcher.words import listed
 
+if TYPE_CHECKING:
+    from matcher.trials.trial import Checked
+
 SURPRISING_CHI2 = 16.27
 """99.9 % point of chi-square with 3 degrees of freedom: by chance one plate in a thousand."""
 FEWEST_TRIALS = 6
 FAR_APART = 5.0
 """Plates of one recipe nearer than this in ΔE00 are not called contradictory, however well they were read."""
-MEND_IT = "correct what was typed wrong, make it again, or set it aside with the reason."
+MEND_IT = "correct what was typed wrong, make it again, set it aside with the reason, or say that it is right."
 SAME_COLOUR = 0.5
 COUNTS_LITTLE = 0.5
 """The share of its weight below which a plate is said to count little."""
@@ -42,7 +46,8 @@ class Contradiction:
 
     expected: (3,) CIELAB. surprise: chi-square, 3. against: the plate to compare it with. same_recipe: that plate is of
     the same recipe, else the one most like it. counts: how much of its weight the plate keeps in predictions, 0 to 1.
-    slip: what would explain it, None where the log can't tell.
+    slip: what would explain it, None where the log can't tell. checked: when somebody checked it and said that it is
+    right, and who, None where nobody did.
     """
 
     trial: LoggedTrial
@@ -55,21 +60,31 @@ class Contradiction:
     slip: Slip | None = None
 
     @property
+    def checked(self) -> Checked | None:
+        return getattr(self.trial, "checked", None)
+
+    @property
     def sentence(self) -> str:
         """Say what is odd about it and what to do."""
-        this = "A plate" if self.trial.id is None else f"Plate {self.trial.id}"
+        if self.checked is not None:
+            return f"{self._odd}: {_checked_in_words(self.checked)}."
         little = " Until then it counts little in predictions." if self.counts < COUNTS_LITTLE else ""
         if self.same_recipe:
+            usual = f"far more than plates of one recipe usually do{slip_in_words(self.slip)}"
+            return f"{self._odd}, {usual}: check both recipes and readings; {MEND_IT}{little}"
+        compare = "" if self.against.id is None else f" against those of plate {self.against.id}, the one most like it"
+        return f"{self._odd}{slip_in_words(self.slip)}: check its recipe and reading{compare}; {MEND_IT}{little}"
+
+    @property
+    def _odd(self) -> str:
+        """What is odd about it, without what to do."""
+        this = "A plate" if self.trial.id is None else f"Plate {self.trial.id}"
+        if self.same_recipe:
             other = "another plate" if self.against.id is None else f"plate {self.against.id}"
-            return (
-                f"{this} differs by ΔE00 {self.delta_e00:.1f} from {other} of the same recipe, far more than plates of "
-                f"one recipe usually do{slip_in_words(self.slip)}: check both recipes and readings; {MEND_IT}{little}"
-            )
+            return f"{this} differs by ΔE00 {self.delta_e00:.1f} from {other} of the same recipe"
         than = "than the plates near it lead one to expect"
         words = difference_in_words(self.expected, self.trial.reading.lab, than=than)
-        compare = "" if self.against.id is None else f" against those of plate {self.against.id}, the one most like it"
-        odd = f"{this} is {words} (ΔE00 {self.delta_e00:.1f}){slip_in_words(self.slip)}"
-        return f"{odd}: check its recipe and reading{compare}; {MEND_IT}{little}"
+        return f"{this} is {words} (ΔE00 {self.delta_e00:.1f})"
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""
@@ -79,24 +94,35 @@ class Contradiction:
             "delta_e00": self.delta_e00,
             "counts": self.counts,
             "slip": None if self.slip is None else self.slip.as_dict(),
+            "checked": None
+            if self.checked is None
+            else {"at": in_utc(self.checked.at).isoformat(), "who": self.checked.who},
             "sentence": self.sentence,
         }
+
+
+def _checked_in_words(checked: Checked) -> str:
+    by = f" by {checked.who}" if checked.who else ""
+    return f"it was checked{by} on {shown(checked.at)} and is right, so it counts in full"
 
 
 def contradictions(model: ProcessModel) -> list[Contradiction]:
     """Return the trials that disagree with others of their own recipe, then those that do with what lies near them.
 
-    Each the most surprising first.
+    Each the most surprising first; last those that somebody has checked, so that it can be taken back.
     """
     apart = at_odds(model.trials)
     named = {id(found.trial) for found in apart}
     found = [*apart, *(found for found in _unlike_their_neighbours(model) if id(found.trial) not in named)]
     rows = {id(trial): row for row, trial in enumerate(model.trials)}
-    return [_explained(model, rows[id(one.trial)], one) for one in found]
+    told = [_explained(model, rows[id(one.trial)], one) for one in found]
+    return sorted(told, key=lambda one: one.checked is not None)
 
 
 def _explained(model: ProcessModel, row: int, found: Contradiction) -> Contradiction:
     counts = 1.0 - float(model.mistaken[row])
+    if found.checked is not None:
+        return replace(found, counts=counts)
     return replace(found, counts=counts, slip=slip_of(model, row) if counts < COUNTS_LITTLE else None)
 
 
@@ -182,8 +208,8 @@ def _unlike_their_neighbours(model: ProcessModel) -> list[Contradiction]:
     np.fill_diagonal(near, 0.0)
     found = []
     for row in np.argsort(-surprise, kind="stable"):
-        doubted = 1 - model.mistaken[row] < COUNTS_LITTLE
-        if not doubted and (surprise[row] <= SURPRISING_CHI2 or near[row].max() < NEAR):
+        told_anyway = 1 - model.mistaken[row] < COUNTS_LITTLE or is_checked(model.trials[row])
+        if not told_anyway and (surprise[row] <= SURPRISING_CHI2 or near[row].max() < NEAR):
             continue
         trial = model.trials[row]
         expected = trial.reading.lab - residuals[row]

@@ -126,7 +126,9 @@ def drift_in_words(figures: CrossValidation) -> str:
 
 def contradictions_in_words(figures: CrossValidation) -> str:
     """Say how many plates disagree with those near them."""
-    many = len(figures.contradictions)
+    many = sum(one.checked is None for one in figures.contradictions)
+    if not many and figures.contradictions:
+        return "No plate disagrees with those near it but for what was checked and is right."
     if not many:
         return "No plate disagrees with those near it more than plates do by chance."
     if many == 1:

@@ -22,12 +22,9 @@ from matcher.storage.database import Database
 from matcher.storage.schema import CoatRow, TargetRow, TrialRow
 from matcher.trials import rows
 from matcher.trials.facts import TypedFacts, facts_of, what_changed
-from matcher.trials.log import Change, check_what_they_name, note, one_trial, touch
+from matcher.trials.log import CORRECTED, Change, check_what_they_name, note, one_trial, touch
 from matcher.trials.trial import Trial
 from matcher.words import counted
-
-CORRECTED = "corrected"
-"""What the history calls a correction; its detail is JSON: "was", "now", and "changed", the lines for a person."""
 
 _STAYS = ("uid", "set_aside_reason", "logged_at")
 

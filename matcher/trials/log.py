@@ -35,12 +35,18 @@ from matcher.storage.schema import (
     TrialRow,
 )
 from matcher.trials import rows
-from matcher.trials.trial import StageReading, Trial
+from matcher.trials.trial import Checked, StageReading, Trial
 
 MAX_ID = 2**31 - 1
 CHANGED = "changed"
 """What the history calls a change of what was typed, a plate's apart; its detail is JSON: "was" and "now", the columns
 that differ."""
+
+
+CHECKED, DOUBTED = "checked: it is right", "doubted again"
+CORRECTED, READ_AGAIN = "corrected", "read again"
+"""What the history calls it that a plate is right, that this was taken back, and that something else is logged of it.
+A correction's detail is JSON: "was", "now", and "changed", the lines for a person."""
 
 
 @dataclass(frozen=True)
@@ -134,6 +140,33 @@ class TrialLog:
         """Let a trial that was set aside count again. seen: the reason that was seen. Raises StudioError."""
         return self._mark(trial_id, None, seen, who)
 
+    def check_right(self, trial_id: int, who: str = "", seen: Trial | None = None) -> Trial:
+        """Note that somebody checked a plate and says that it is right: from then on it counts in full.
+
+        It holds of what is logged now: a plate that is corrected or read again since is to be checked anew. seen: the
+        plate as it was seen. Raises StudioError when it was changed meanwhile, or there is none.
+        """
+        with self.database.writing() as session:
+            trial = one_trial(session, trial_id)
+            if seen is not None and not same_content(trial, seen):
+                raise StudioError(f"Look at plate {trial_id} again first: what is logged of it was changed meanwhile.")
+            if trial_id in checked_in(session):
+                return trial
+            return _changed(session, trial_id, CHECKED, "", who)
+
+    def doubt_again(self, trial_id: int, who: str = "") -> Trial:
+        """Take back that a plate is right; one of which nobody says so stays as it is. Raises StudioError."""
+        with self.database.writing() as session:
+            trial = one_trial(session, trial_id)
+            if trial_id not in checked_in(session):
+                return trial
+            return _changed(session, trial_id, DOUBTED, "", who)
+
+    def checked(self) -> dict[int, Checked]:
+        """Return by whom and when plates were checked of which it holds that they are right, by their numbers."""
+        with self.database.reading() as session:
+            return checked_in(session)
+
     def add_stage(self, trial_id: int, step: StageReading, who: str = "") -> Trial:
         """Add a reading taken later ("waxed", "after a year outdoors") to a trial. Raises StudioError."""
         with self.database.writing(Work.NOTE) as session:
@@ -187,6 +220,22 @@ class TrialLog:
             session.execute(sa.update(TrialRow).where(TrialRow.id == trial_id).values(set_aside_reason=reason))
             what = "taken back" if reason is None else "set aside"
             return _changed(session, trial_id, what, reason or "", who)
+
+
+def checked_in(session: Session) -> dict[int, Checked]:
+    """Return the plates that are right, as the history tells: checked, and neither doubted nor changed since."""
+    told = (CHECKED, DOUBTED, CORRECTED, READ_AGAIN)
+    some = HistoryRow.what == CHECKED
+    subjects = sa.select(HistoryRow.subject).where((HistoryRow.kind == "trial") & some)
+    which = (HistoryRow.kind == "trial") & HistoryRow.what.in_(told) & HistoryRow.subject.in_(subjects)
+    columns = sa.select(HistoryRow.subject, HistoryRow.what, HistoryRow.at, HistoryRow.who).where(which)
+    found: dict[int, Checked] = {}
+    for subject, what, at, who in session.execute(columns.order_by(HistoryRow.at, HistoryRow.id)):
+        if what == CHECKED:
+            found[int(subject)] = Checked(at, who)
+        else:
+            found.pop(int(subject), None)
+    return found
 
 
 def note(session: Session, what: str, kind: str, subject: object, detail: str = "", who: str = "") -> None:

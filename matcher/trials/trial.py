@@ -25,6 +25,14 @@ class StageReading:
     reading: Reading
 
 
+@dataclass(frozen=True)
+class Checked:
+    """That somebody checked an odd plate and says that it is right. at: when; who: "" where nobody is named."""
+
+    at: datetime
+    who: str = ""
+
+
 @dataclass(frozen=True, eq=False)
 class Trial:
     """One plate or piece: what was done and the finish that came of it.
@@ -55,6 +63,9 @@ class Trial:
         Its number in this studio, None until it is logged.
     uid : str or None
         The same in every studio that it is carried to; the log gives one where it is None.
+    checked : Checked or None
+        That somebody checked it and says that it is right, as the history tells; no part of what is logged of it, and
+        filled in where plates are learned from.
 
     Examples
     --------
@@ -77,6 +88,7 @@ class Trial:
     set_aside: str | None = None
     id: int | None = None
     uid: str | None = None
+    checked: Checked | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types; ``Trial.from_dict`` takes them back."""

@@ -136,7 +136,7 @@ def _tagged(looked: TagLookedFor, signs: str) -> None:
         tell(said, "warning")
         return
     with st.container(horizontal=True, vertical_alignment="center", key="by-tag"):
-        st.html(f"<p>{html.escape(said)}</p>", width="content")
+        st.html(f'<p class="pm-tally">{html.escape(said)}</p>', width="content")
         if st.button(f"Open plate {looked.trial_id:d}", type="tertiary", key="log.by-tag"):
             st.query_params["plate"] = str(looked.trial_id)
             st.rerun()

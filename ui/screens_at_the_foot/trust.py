@@ -15,6 +15,7 @@ from ui.state.cache_keys import Key, target_key
 from ui.state.messages import tell_plates_are_needed
 from ui.state.open_studio import ask_for_target, chosen_target, how_many, say_part, the_studio
 from ui.state.places import LOG
+from ui.suggestions.disagreeing_plates import ask_whether_right, tell_what_was_said
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -85,10 +86,13 @@ def _show(figures: CrossValidation) -> None:
         _plot(plots.expected_gain_plot(figures), "worth", "What one more plate is worth, by kind of recipe")
         _note("What it takes off the error, on average over all that could be made: one plate among many moves little.")
     _part("Plates that disagree with the others", words.contradictions_in_words(figures))
+    tell_what_was_said()
     for item in figures.contradictions:
         with look.panel(f"odd-{item.trial.id}"):
             st.html(f"<p>{nonbreaking(item.sentence)}</p>")
-            _open(item.trial.id, "odd")
+            with st.container(horizontal=True, gap="small"):
+                _open(item.trial.id, "odd")
+                ask_whether_right(item)
 
 
 def _worst(figures: CrossValidation) -> None:

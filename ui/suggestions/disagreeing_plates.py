@@ -15,6 +15,7 @@ from ui.show.strips import low_pair
 from ui.state.messages import tell
 from ui.state.open_studio import the_studio
 from ui.state.places import LOG
+from ui.state.who import who
 from ui.suggestions.answers import Answers
 
 if TYPE_CHECKING:
@@ -28,17 +29,28 @@ MENDED = "at-odds-mended"
 
 def show_contradictions(answers: Answers) -> None:
     """Show them, or say that there are none."""
-    if mended := st.session_state.pop(MENDED, None):
-        tell(mended, "done")
+    tell_what_was_said()
     with st.spinner("Comparing each plate with those near it…"):
         found = answers.contradictions()
     if not found:
         st.html("<p>No plate disagrees with those near it.</p>")
         return
-    number = f"{counted(len(found), 'plate')} {agreeing(len(found), 'disagrees', 'disagree')}"
-    st.subheader(literal(f"{number} with those near {agreeing(len(found), 'it', 'them')}"), anchor=False)
-    for item in found[:SHOWN]:
-        _one(item)
+    odd, checked = ([one for one in found if (one.checked is not None) is done] for done in (False, True))
+    if odd:
+        number = f"{counted(len(odd), 'plate')} {agreeing(len(odd), 'disagrees', 'disagree')}"
+        st.subheader(literal(f"{number} with those near {agreeing(len(odd), 'it', 'them')}"), anchor=False)
+        for item in odd[:SHOWN]:
+            _one(item)
+    if checked:
+        st.subheader("Checked, and right", anchor=False)
+        for item in checked[:SHOWN]:
+            _one(item)
+
+
+def tell_what_was_said() -> None:
+    """Say what came of the last tap: of a correction, or that a plate is right."""
+    if mended := st.session_state.pop(MENDED, None):
+        tell(mended, "done")
 
 
 def _one(item: Contradiction) -> None:
@@ -52,6 +64,45 @@ def _one(item: Contradiction) -> None:
             st.switch_page(LOG.file, query_params={"plate": str(plate)})
         if plate is not None and item.slip is not None and item.slip.recipe is not None:
             _offer(plate, item.slip, item.slip.recipe)
+        ask_whether_right(item)
+
+
+def ask_whether_right(item: Contradiction) -> None:
+    """Let a person say that an odd plate was checked and is right, or take that back."""
+    plate = item.trial.id
+    if plate is None:
+        return
+    if item.checked is None:
+        _it_is_right(plate)
+    else:
+        _doubt(plate)
+
+
+def _it_is_right(plate: int) -> None:
+    """Let a person say that an odd plate was checked and is right, in one tap; kept with who and when."""
+    studio = the_studio()
+    if not st.button(f"Plate {plate:d} is right, I checked it", key=f"at-odds-right.{plate}"):
+        return
+    try:
+        studio.check_right(plate, who())
+    except MatcherError as error:
+        tell(str(error))
+        return
+    st.session_state[MENDED] = f"Plate {plate} counts in full from now on: it is right, as you checked."
+    st.rerun()
+
+
+def _doubt(plate: int) -> None:
+    """Let it be taken back that a plate is right."""
+    if not st.button(f"Doubt plate {plate:d} again", type="tertiary", key=f"at-odds-doubt.{plate}"):
+        return
+    try:
+        the_studio().doubt_again(plate, who())
+    except MatcherError as error:
+        tell(str(error))
+        return
+    st.session_state[MENDED] = f"Plate {plate} counts again only as far as the others bear it out."
+    st.rerun()
 
 
 def _offer(plate: int, slip: Slip, recipe: Recipe) -> None:
