@@ -228,15 +228,15 @@ def test_a_person_says_that_a_plate_is_right_and_takes_it_back(tmp_path, log):
         number = pale + 1
         seen = studio.trial(number)
         studio.check_right(number, "Ann", seen)
-        assert studio.check_right(number, "Ben") and studio.log.checked()[number].who == "Ann", "once is enough"
+        assert studio.check_right(number, "Ben") and studio.log.checked([number])[number].who == "Ann", "once is enough"
         assert studio.suggester().model(seen.reading).mistaken[pale] == 0.0
         studio.doubt_again(number, "Ben")
-        assert studio.log.checked() == {} and studio.suggester().model(seen.reading).mistaken[pale] > 0.9
+        assert studio.log.checked([number]) == {} and studio.suggester().model(seen.reading).mistaken[pale] > 0.9
         studio.check_right(number, "Ann")
         told = [(line.what, line.who) for line in studio.history("trial", number)][1:]
         assert told == [(CHECKED, "Ann"), (DOUBTED, "Ben"), (CHECKED, "Ann")]
         was = facts_of(seen)
         studio.correct(number, replace(was, notes="read in the shade"), instead_of=was)
-        assert studio.log.checked() == {}, "what is logged by now nobody has checked"
+        assert studio.log.checked([number]) == {}, "what is logged by now nobody has checked"
         with pytest.raises(StudioError, match=f"Look at plate {number} again first"):
             studio.check_right(number, "Ann", seen)

@@ -433,11 +433,11 @@ def test_an_odd_plate_is_said_to_be_right_in_a_tap_and_that_is_taken_back_in_ano
         "Checked, and right"
     ]
     with Studio.open(tmp_path / "studio") as studio:
-        assert list(studio.log.checked()) == [19]
+        assert list(studio.log.checked([19])) == [19]
     app.button(key="at-odds-doubt.19").click().run()
     assert "counts little in predictions" in said(app) and keys(app, "Plate 19 is right, I checked it")
     with Studio.open(tmp_path / "studio") as studio:
-        assert studio.log.checked() == {}
+        assert studio.log.checked([19]) == {}
 
 
 def test_an_empty_studio_leads_to_its_first_plates(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

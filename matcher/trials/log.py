@@ -150,7 +150,7 @@ class TrialLog:
             trial = one_trial(session, trial_id)
             if seen is not None and not same_content(trial, seen):
                 raise StudioError(f"Look at plate {trial_id} again first: what is logged of it was changed meanwhile.")
-            if trial_id in checked_in(session):
+            if trial_id in checked_in(session, [trial_id]):
                 return trial
             return _changed(session, trial_id, CHECKED, "", who)
 
@@ -158,14 +158,14 @@ class TrialLog:
         """Take back that a plate is right; one of which nobody says so stays as it is. Raises StudioError."""
         with self.database.writing() as session:
             trial = one_trial(session, trial_id)
-            if trial_id not in checked_in(session):
+            if trial_id not in checked_in(session, [trial_id]):
                 return trial
             return _changed(session, trial_id, DOUBTED, "", who)
 
-    def checked(self) -> dict[int, Checked]:
-        """Return by whom and when plates were checked of which it holds that they are right, by their numbers."""
+    def checked(self, numbers: Sequence[int]) -> dict[int, Checked]:
+        """Return by whom and when those of some plates were checked that are right, by their numbers."""
         with self.database.reading() as session:
-            return checked_in(session)
+            return checked_in(session, numbers)
 
     def add_stage(self, trial_id: int, step: StageReading, who: str = "") -> Trial:
         """Add a reading taken later ("waxed", "after a year outdoors") to a trial. Raises StudioError."""
@@ -222,19 +222,22 @@ class TrialLog:
             return _changed(session, trial_id, what, reason or "", who)
 
 
-def checked_in(session: Session) -> dict[int, Checked]:
-    """Return the plates that are right, as the history tells: checked, and neither doubted nor changed since."""
-    told = (CHECKED, DOUBTED, CORRECTED, READ_AGAIN)
-    some = HistoryRow.what == CHECKED
-    subjects = sa.select(HistoryRow.subject).where((HistoryRow.kind == "trial") & some)
-    which = (HistoryRow.kind == "trial") & HistoryRow.what.in_(told) & HistoryRow.subject.in_(subjects)
-    columns = sa.select(HistoryRow.subject, HistoryRow.what, HistoryRow.at, HistoryRow.who).where(which)
+def checked_in(session: Session, numbers: Sequence[int]) -> dict[int, Checked]:
+    """Return those of some plates that are right, as the history tells: checked, and neither doubted nor changed since.
+
+    Asked for by number, in portions, since a long log has a far longer history.
+    """
     found: dict[int, Checked] = {}
-    for subject, what, at, who in session.execute(columns.order_by(HistoryRow.at, HistoryRow.id)):
-        if what == CHECKED:
-            found[int(subject)] = Checked(at, who)
-        else:
-            found.pop(int(subject), None)
+    told = (CHECKED, DOUBTED, CORRECTED, READ_AGAIN)
+    columns = sa.select(HistoryRow.subject, HistoryRow.what, HistoryRow.at, HistoryRow.who)
+    for start in range(0, len(numbers), 500):
+        subjects = [str(number) for number in numbers[start : start + 500]]
+        which = (HistoryRow.kind == "trial") & HistoryRow.subject.in_(subjects) & HistoryRow.what.in_(told)
+        for subject, what, at, who in session.execute(columns.where(which).order_by(HistoryRow.at, HistoryRow.id)):
+            if what == CHECKED:
+                found[int(subject)] = Checked(at, who)
+            else:
+                found.pop(int(subject), None)
     return found
 
 
