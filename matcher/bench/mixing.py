@@ -61,6 +61,8 @@ class LayerMix:
         Of a bottle's age.
     hazards : Hazards
         Of the solution as it is mixed, where its strength is known.
+    enough_in : str or None
+        Where too little is left: label of another bottle on the shelf that it can be mixed from.
     """
 
     part: str
@@ -77,6 +79,7 @@ class LayerMix:
     troubles: tuple[str, ...]
     caution: Caution | None
     hazards: Hazards
+    enough_in: str | None = None
 
     @property
     def strength(self) -> float:
@@ -100,6 +103,7 @@ class LayerMix:
             "exact": None if self.wanted is None else _poured(self.wanted),
             "left_ml": self.left_ml,
             "troubles": list(self.troubles),
+            "enough_in": self.enough_in,
             "caution": None if self.caution is None else self.caution.as_dict(),
             "hazards": self.hazards.as_dict(),
         }
@@ -246,6 +250,7 @@ def _mix(
             troubles += (TOO_LITTLE,)
         if left is not None and left < wanted.stock_ml and USED_UP not in troubles:
             troubles += (NOT_ENOUGH,)
+    elsewhere = _enough_elsewhere(layer, stock, stocks, uses, needed, at) if NOT_ENOUGH in troubles else None
     caution = None if stock is None else age_caution(stock.chemical, stock.made_at, at)
     if caution is not None:
         troubles += (OLD,)
@@ -265,7 +270,28 @@ def _mix(
         troubles=troubles,
         caution=caution,
         hazards=hazards_of(layer.chemical, grams),
+        enough_in=elsewhere,
     )
+
+
+def _enough_elsewhere(
+    layer: Coat | Undercoat,
+    stock: Stock | None,
+    stocks: Sequence[Stock],
+    uses: Sequence[SolutionUse],
+    needed_ml: float,
+    at: datetime,
+) -> str | None:
+    """Return the label of another bottle, not too old, that so much of a layer can be mixed from; None without one."""
+    for other in bottles_for(layer.chemical, stocks):
+        if other == stock or age_caution(other.chemical, other.made_at, at) is not None:
+            continue
+        conversion, troubles = _conversion(layer, other, stocks)
+        strength = layer.strength if conversion is None else conversion.layer.strength
+        left = left_ml(other, uses)
+        if not set(troubles) & STOPS and (left is None or left >= dilute(needed_ml, strength).stock_ml):
+            return other.label
+    return None
 
 
 def _bottle(

@@ -108,8 +108,8 @@ def troubles_in_words(mix: LayerMix) -> list[str]:
         f"{'' if mix.stock is None else mix.stock.chemical}.",
         mixing.TOO_WEAK: f"Choose a stronger bottle than {label}: {fraction(mix.layer.strength)} of {own} can't be "
         "mixed from it.",
-        mixing.NOT_ENOUGH: f"Only about {about_left(left)} are left in {label}, and {ml(wanted)} are needed: make "
-        "the next bottle first.",
+        mixing.NOT_ENOUGH: f"Only about {about_left(left)} are left in {label}, and {ml(wanted)} are needed: "
+        + ("make the next bottle first." if mix.enough_in is None else f"mix it from {mix.enough_in}."),
         mixing.TOO_LITTLE: "So little of the bottle can't be measured: mix more, or dilute in two steps.",
         mixing.OLD: "" if mix.caution is None else mix.caution.message,
     }
