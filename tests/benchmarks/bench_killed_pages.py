@@ -236,10 +236,7 @@ def main() -> None:
                 hand.begin(playwright)
             while found.runs < options.runs and not found.wrong:
                 one_run(playwright, server, page, url, hands, dice, found)
-                print(
-                    f"{found.runs}: {found.taps} taps, {found.kept} kept, {found.counted} counted, kills {dict(found.kills)}",
-                    flush=True,
-                )
+                print(f"{found.runs}: {found.said}, kills {dict(found.kills)}", flush=True)
         finally:
             for hand in hands:
                 hand.kill()
@@ -248,9 +245,7 @@ def main() -> None:
         print(line)
     if not found.wrong:
         shutil.rmtree(folder, ignore_errors=True)
-    print(
-        f"{found.runs} runs, {found.taps} taps, {found.kept} kept, {found.counted} counted: {len(found.wrong)} lost or doubled"
-    )
+    print(f"{found.runs} runs, {found.said}: {len(found.wrong)} lost or doubled")
     sys.exit(bool(found.wrong))
 
 
