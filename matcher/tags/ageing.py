@@ -8,6 +8,11 @@ at most (J. Ville, Étude critique de la notion de collectif, 1939; H. Robbins, 
 the iterated logarithm, Ann. Math. Statist. 41, 1970, 1397-1409; both from memory). The plate's own colour is left open,
 so that only differences count, and what readings share of their errors cancels in them.
 
+Before that, sightings are left out that both those before and those after them contradict: a change, slow or at once,
+keeps to one side or lies between. It is the median of the neighbours that a sighting is held against, as in F. R.
+Hampel's identifier (The influence curve and its role in robust estimation, J. Am. Stat. Assoc. 69, 1974, 383-393; from
+memory), here on each side by itself, so that a step is no blunder.
+
 A mean of readings that are known by a joint covariance C is the generalised least-squares one, (1'C⁻¹1)⁻¹ 1'C⁻¹ y, of
 the least variance of all unbiased ones (A. C. Aitken, On least squares and linear combination of observations, Proc.
 R. Soc. Edinburgh 55, 1935, 42-48; from memory). What all readings share, such as one camera profile, stays in it.
@@ -48,6 +53,8 @@ AT_ONCE = (1.5, 5.0)
 """CIELAB: the same of a change at once, such as by handling or a wax that nobody noted."""
 ANY_SIZE = 300.0
 """CIELAB: more than any colour can change."""
+NEIGHBOURS = 3
+"""On either side, against whose median a sighting is held: two blunders in a row are outvoted by it in the end."""
 MOST_LOOKED_AT = 150
 """Of a plate that was seen more often the latest sightings count."""
 _YEAR_S = 365.25 * 86400
@@ -62,7 +69,8 @@ class Ageing:
     today's colour from the logged one, and its 95 %, if it changed at all. since: about when it began, and between
     which days (95 %); None while nothing is told. now: its colour when it was seen last; then: the same when it
     was logged, as all readings together tell, where the logged one alone may have been read far less surely. seen: how
-    many sightings counted; last_seen: the last of them.
+    many sightings counted; last_seen: the last of them. contradicted: how many more were left out, for the photographs
+    before and after each show otherwise.
     """
 
     changed: bool
@@ -78,6 +86,7 @@ class Ageing:
     seen: int
     last_seen: datetime | None
     odd_on: datetime | None = None
+    contradicted: int = 0
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""
@@ -94,6 +103,7 @@ class Ageing:
             "then": {"lab": self.then.lab.tolist(), "covariance": self.then.covariance.tolist()},
             "logged_lab": self.logged.lab.tolist(),
             "sightings": self.seen,
+            "contradicted": self.contradicted,
             "last_seen": None if self.last_seen is None else in_utc(self.last_seen).isoformat(),
         }
 
@@ -120,7 +130,9 @@ def ageing(logged: Reading, logged_at: datetime, sightings: Sequence[KeptSightin
         return Ageing(False, 1.0, 0.0, (0.0, 0.0), None, None, logged, logged, logged, logged_at, 0, None)
     readings = [logged, *(one.reading for one in seen if one.reading is not None)]
     moments = [logged_at, *(one.seen_at for one in seen)]
-    told = _judged(readings, moments)
+    borne_out = _borne_out(readings)
+    readings, moments = [readings[at] for at in borne_out], [moments[at] for at in borne_out]
+    told = replace(_judged(readings, moments), contradicted=len(seen) + 1 - len(borne_out))
     if told.evidence < ENOUGH:
         return told
     odd = _oddest(readings)
@@ -270,6 +282,25 @@ def _changes(years: Floats) -> list[_Change]:
         found += [_Change(slow, size, weight, years[at]) for size in SLOW_A_YEAR]
         found += [_Change(once, size, weight, (years[at] + years[at + 1]) / 2) for size in AT_ONCE]
     return found
+
+
+def _borne_out(readings: Sequence[Reading]) -> list[int]:
+    """Return the places of the readings that those before or those after bear out, or that lie between the two.
+
+    The first, the logged one, always; the last too, for what comes after it is not known yet.
+    """
+    kept = [0]
+    for at in range(1, len(readings)):
+        if at < len(readings) - 1:
+            before = np.median([readings[other].lab for other in kept[-NEIGHBOURS:]], axis=0)
+            after = np.median([one.lab for one in readings[at + 1 : at + 1 + NEIGHBOURS]], axis=0)
+            way = after - before
+            share = np.clip((readings[at].lab - before) @ way / max(float(way @ way), LEAST_VARIANCE), 0.0, 1.0)
+            off = readings[at].lab - (before + share * way)
+            if float(squared_distance(off, difference_covariance(readings[at], readings[at + 1]))) > BEYOND:
+                continue
+        kept.append(at)
+    return kept
 
 
 def _oddest(readings: Sequence[Reading]) -> int:

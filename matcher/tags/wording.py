@@ -139,6 +139,8 @@ def ageing_in_words(one: Ageing) -> str:
         return "Not seen in a photograph since it was logged, so nothing can be said of its colour by now."
     low, high = one.interval
     in_all = counted(one.seen, "sighting")
+    if one.contradicted:
+        in_all += f", {one.contradicted} more left out that those before and after contradict"
     if one.odd_on is not None:
         return (
             f"The photograph of {shown(one.odd_on)} alone, of {in_all}, shows another colour than was logged, by more "
