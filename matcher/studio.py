@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from matcher.storage.database import Database
     from matcher.storage.drafts import Kept
     from matcher.suggest.suggester import Suggester
-    from matcher.tags.ageing import Ageing
+    from matcher.tags.ageing.told import Ageing
     from matcher.tags.given import TagHistory, TagLookedFor, TagOnPlate
     from matcher.tags.sightings import KeptSighting, SightingPage
     from matcher.tags.store import Given
@@ -399,7 +399,7 @@ class Studio:
 
     def ageings(self, trials: Sequence[Trial]) -> dict[int, Ageing]:
         """Return how plates' colours stand by now, by their numbers."""
-        from matcher.tags.ageing import ageing
+        from matcher.tags.ageing.told import ageing
 
         return {number: ageing(*known) for number, known in self._as_they_stand(trials).items()}
 
@@ -408,7 +408,7 @@ class Studio:
 
         One that has changed has the colour that it was logged with; ``ageing`` tells its colour by now.
         """
-        from matcher.tags.ageing import known_colour
+        from matcher.tags.ageing.known import known_colour
 
         return known_colour(*self._as_they_stand([self.trial(trial_id)])[trial_id])
 
@@ -418,7 +418,7 @@ class Studio:
         apart_from: SHA-256 of a photograph whose own sightings are left out, for it is to be read by the plate: what it
         was seen as there says nothing more when the photograph is read again.
         """
-        from matcher.tags.ageing import by_now
+        from matcher.tags.ageing.known import by_now
 
         reading, since, sightings = self._as_they_stand([self.trial(trial_id)])[trial_id]
         seen = [one for one in sightings if apart_from is None or one.photo != apart_from]
@@ -537,7 +537,7 @@ class Studio:
         of a long log are chosen for.
         """
         from matcher.commissions.sign_off import approved_reading
-        from matcher.tags.ageing import by_now
+        from matcher.tags.ageing.known import by_now
 
         trials, seen = self.part_of_log(near).trials, self.tag_log.last_seen()
         colours = {trial.id or 0: approved_reading(trial)[1] for trial in trials}
@@ -760,7 +760,7 @@ class Studio:
 
         Of a plate that was sealed later, that would be another colour than its recipe gave: it stays as logged.
         """
-        from matcher.tags.ageing import known_colour
+        from matcher.tags.ageing.known import known_colour
 
         seen = self.tag_log.last_seen()
         again = [trial for trial in trials if trial.id in seen]

@@ -20,7 +20,9 @@ from matcher.colour.uncertainty import CHI2_95, NORMAL_95, BudgetTerm, slimmed, 
 from matcher.reading.comparison import common_covariance, difference_covariance, joint_covariance
 from matcher.reading.reading import Reading
 from matcher.studio import Studio
-from matcher.tags.ageing import Ageing, ageing, known_colour, mean_of
+from matcher.tags.ageing.known import known_colour
+from matcher.tags.ageing.mean import mean_of
+from matcher.tags.ageing.told import Ageing, ageing
 from matcher.tags.sightings import KeptSighting
 from matcher.tags.wording import ageing_in_words
 from matcher.trials.trial import StageReading

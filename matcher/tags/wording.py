@@ -13,7 +13,7 @@ from matcher.tags.given import TagChange, TagHistory, TagLookedFor, TagOnPlate
 from matcher.words import counted, listed
 
 if TYPE_CHECKING:
-    from matcher.tags.ageing import Ageing
+    from matcher.tags.ageing.told import Ageing
 
 ALL_ALIKE = (
     "Each plate is read by the others: a whole shelf that drifts alike cannot be noticed so. Read one of them now and "
