@@ -35,8 +35,12 @@ def local(when: datetime) -> datetime:
 
 
 def shown(when: datetime, form: str = LONG) -> str:
-    """Say a moment's day, or with another ``form`` its time, in this machine's local time."""
-    return local(when).strftime(form)
+    """Say a moment's day, or with another ``form`` its time, in this machine's local time.
+
+    A day of the month has no zero before it, as ``day_shown`` says it.
+    """
+    said = local(when).strftime(form)
+    return said.removeprefix("0") if form.startswith("%d ") else said
 
 
 def year_span(year: int) -> tuple[datetime, datetime]:

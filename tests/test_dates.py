@@ -18,7 +18,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from matcher.cli.main import main
-from matcher.dates import ISO, LONG, local, moment, on_day, shown
+from matcher.dates import ISO, LONG, SHORT, TO_THE_MINUTE, day_shown, local, moment, on_day, shown
 from matcher.errors import StudioError
 from matcher.studio import Studio
 from matcher.trials.facts import facts_of, what_changed
@@ -42,6 +42,11 @@ def test_a_day_that_was_typed_is_that_day(zone: str) -> None:
     assert kept.utcoffset() == timedelta(0)
     assert shown(kept) == "31 March 2025"
     assert shown(kept, ISO) == "2025-03-31"
+    early = moment("2025-03-04T06:05")
+    assert [shown(early, form) for form in (LONG, SHORT, TO_THE_MINUTE, ISO)] == [
+        "4 March 2025", "4 Mar 2025", "4 March 2025, 06:05", "2025-03-04",
+    ]  # fmt: skip
+    assert shown(early) == day_shown(local(early).date())
 
 
 def test_a_time_that_was_typed_is_that_time(zone: str) -> None:
@@ -64,7 +69,7 @@ def test_what_is_no_day_that_has_been_gets_one_sentence(zone: str, wrong: str) -
 
 def test_the_ends_of_the_calendar_are_shown_and_not_a_traceback(zone: str) -> None:
     for end in (datetime.min.replace(tzinfo=UTC), datetime.max.replace(tzinfo=UTC)):
-        assert shown(end) in {f"{there:{LONG}}" for there in (end, local(end))}
+        assert shown(end) in {f"{there.day} {there:%B %Y}" for there in (end, local(end))}
 
 
 def test_the_command_line_lists_and_corrects_by_the_day_that_was_typed(

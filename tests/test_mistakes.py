@@ -212,7 +212,7 @@ def test_an_odd_plate_that_was_checked_counts_in_full_until_it_is_doubted_again(
     assert doubted.mistaken[pale] > 0.9 and model.mistaken[pale] == 0.0
     assert model.mistaken[7] > 0.9, "another plate is doubted as before"
     (row,) = [one for one in contradictions(model) if one.trial is model.trials[pale]]
-    assert row.sentence.endswith("it was checked by Ann on 03 May 2026 and is right, so it counts in full.")
+    assert row.sentence.endswith("it was checked by Ann on 3 May 2026 and is right, so it counts in full.")
     assert row.counts == 1.0 and row.slip is None and row.as_dict()["checked"]["who"] == "Ann"
     near = model.columns([trials[pale].recipe])
     moved = delta_e_2000(trials[pale].reading.lab, model.mean_lab(near)) - delta_e_2000(

@@ -154,7 +154,7 @@ def test_a_sign_off_says_how_near_the_plate_is_and_who_approved_it_in_what_light
     )
     gone = signed(withdrawn_at=datetime(2027, 1, 2, tzinfo=UTC), withdrawn_reason="seen outdoors")
     withdrawn = text_of(sign_off_sheet(job, job.areas[0], gone, (TARGET, PLATE)), tmp_path)
-    assert "Withdrawn 02 January 2027: seen outdoors" in withdrawn and "holds no longer" in withdrawn
+    assert "Withdrawn 2 January 2027: seen outdoors" in withdrawn and "holds no longer" in withdrawn
     assert "frozen" in text and "frozen" not in withdrawn
 
 
