@@ -14,8 +14,9 @@ from matcher.storage.damaged import load_readable
 from matcher.storage.schema import FinishOutlineRow, SightingRow, TagChangeRow, TrialRow
 from matcher.tags.given import TagChange, TagHistory, check_change, differing, history_of
 from matcher.tags.outlines import points_of
+from matcher.tags.sighting_rows import one_of_each_photograph, put_right
 from matcher.tags.sightings import check_sighting
-from matcher.tags.store import LINE, load_changes, one_of_each_photograph, put_right
+from matcher.tags.store import LINE, load_changes
 from matcher.tags.wording import two_studios_differ
 
 Plain = Mapping[str, Any]
