@@ -65,7 +65,7 @@ def same_list(studio: Studio, trials: list[Trial], target: object, count: int, a
 def logged(studio: Studio, monkeypatch: pytest.MonkeyPatch) -> tuple[Studio, list[Trial]]:
     """400 plates, of which few are looked at first, so that the bound has to find the rest."""
     monkeypatch.setattr(in_log, "FIRST", 3)
-    monkeypatch.setattr(in_log, "FIRST_NARROWED", 3)
+    monkeypatch.setattr(in_log, "FARTHER", (30,))
     monkeypatch.setattr(in_log, "FIRST_EACH", 1)
     trials = studio.record_all(invented_trials(invented_labs(np.random.default_rng(3), 400)))
     for trial in trials[::17]:

@@ -8,7 +8,6 @@ file the colours alone are read, and ranked in memory by `nearest`.
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
@@ -31,10 +30,12 @@ from matcher.storage.schema import CoatRow, PlateColourRow, StudioRow, TrialRow
 from matcher.trials.log import TrialLog
 from matcher.trials.trial import Trial
 
-FIRST, FIRST_NARROWED, FIRST_EACH = 64, 8, 4
-"""Plates that are looked at first, and how many more for each that is asked for."""
+FIRST, FIRST_EACH, FARTHER = 64, 4, (2_000, 20_000)
+"""Plates that are looked at first, and how many more for each that is asked for; then, where too few of them have what
+is asked for."""
 MOST, PORTION = 10_000, 500
 _LEAST = 1e-9
+_TABLE = PlateColourRow.__table__
 
 By = Literal["memory", "index", "scan"]
 
@@ -104,12 +105,10 @@ class NearestPlates:
             self._index = colour_index(self.database)
         with self.database.reading() as session:
             session.execute(sa.text("SET LOCAL jit = off"))  # compiling takes longer than any of these queries
-            where = _where(session, among)
             if self._index.why:
-                numbers, labs = _colours(session, [*where])
-                found = _ranked(goal, numbers, labs, count, "scan")
+                found = _ranked(goal, *_colours(session, among)[1:], count, "scan")
                 return Ranked(found.numbers, found.delta_e00, found.compared, "scan", self._index.why)
-            return _by_index(session, goal, count, where, among != ALL)
+            return _by_index(session, goal, count, among)
 
     def plates(self, target: ArrayLike, count: int, among: Among = ALL) -> NearPlates:
         """Return the ``count`` plates nearest to a target themselves; one that is damaged in the log is left out.
@@ -138,7 +137,7 @@ class NearestPlates:
             if among == ALL:
                 numbers, labs = self._all(session)
             else:
-                numbers, labs = _colours(session, _where(session, among))
+                _, numbers, labs = _colours(session, among)
         return _ranked(goal, numbers, labs, count, "memory")
 
     def _all(self, session: Session) -> tuple[Indices, Floats]:
@@ -146,7 +145,7 @@ class NearestPlates:
         revision = session.scalars(sa.select(StudioRow.trials_revision)).one()
         with self._lock:
             if self._kept is None or self._kept[0] != revision:
-                self._kept = (revision, *_colours(session, _where(session, ALL)))
+                self._kept = (revision, *_colours(session, ALL)[1:])
             return self._kept[1:]
 
 
@@ -155,17 +154,23 @@ def _ranked(goal: Floats, numbers: Indices, labs: Floats, count: int, by: By) ->
     return Ranked(tuple(numbers[rows].tolist()), delta, len(labs), by)
 
 
-def _by_index(
-    session: Session, goal: Floats, count: int, where: Sequence[sa.ColumnElement[bool]], narrowed: bool
-) -> Ranked:
-    # narrowed: then the index is walked until so many have all that is asked for
-    first = (FIRST_NARROWED if narrowed else FIRST) + FIRST_EACH * count
-    numbers, labs = _colours(session, where, near=goal, most=first)
-    if len(numbers) == first:
-        reach = float(np.partition(delta_e_2000(goal, labs), count - 1)[count - 1])
-        bound = within(goal, reach)
-        numbers, labs = _colours(session, [*where, *([] if bound is None else _inside(goal, bound))])
-    return _ranked(goal, numbers, labs, count, "index")
+def _by_index(session: Session, goal: Floats, count: int, among: Among) -> Ranked:
+    """Rank by the index: some plates that are near give a ΔE00, and `bound` all that may be within it.
+
+    Each time the index is asked first and what is asked for after it, since PostgreSQL cannot tell which of the two
+    leaves fewer; where what is asked for lies elsewhere in colour, all that has it is read.
+    """
+    by_distance = sa.select(_TABLE).order_by(POINT.op("<->")(sa.func.cube(_array(near_uniform(goal)))))
+    for most in (FIRST + FIRST_EACH * count, *FARTHER):
+        looked_at, numbers, labs = _colours(session, among, by_distance.limit(most))
+        if looked_at < most:
+            return _ranked(goal, numbers, labs, count, "index")
+        if len(numbers) >= count:
+            reach = float(np.partition(delta_e_2000(goal, labs), count - 1)[count - 1])
+            bound = within(goal, reach)
+            inside = None if bound is None else sa.select(_TABLE).where(*_inside(goal, bound)).offset(0)
+            return _ranked(goal, *_colours(session, among, inside)[1:], count, "index")
+    return _ranked(goal, *_colours(session, among)[1:], count, "scan")
 
 
 def _inside(goal: Floats, bound: Within) -> list[sa.ColumnElement[bool]]:
@@ -183,15 +188,15 @@ def _apart(column: InstrumentedAttribute[float], place: float) -> sa.ColumnEleme
     return sa.func.greatest(sa.func.abs(column - place), _LEAST, type_=sa.Double())
 
 
-def _where(session: Session, among: Among) -> list[sa.ColumnElement[bool]]:
-    """Return the conditions of being a plate that counts, and of what is asked for."""
-    own = TrialRow.id == PlateColourRow.trial_id
+def _where(session: Session, among: Among, number: sa.ColumnElement[int]) -> list[sa.ColumnElement[bool]]:
+    """Return the conditions that the plate of a number counts, and has what is asked for."""
+    own = TrialRow.id == number
     where = [] if among.set_aside else [~sa.exists().where(own, TrialRow.set_aside_reason.is_not(None))]
     if among.alloy is not None:
         where.append(sa.exists().where(own, TrialRow.alloy.in_(_spelt(session, TrialRow.alloy, among.alloy))))
     if among.chemical is not None:
         spelt = _spelt(session, CoatRow.chemical, among.chemical)
-        where.append(sa.exists().where(CoatRow.trial_id == PlateColourRow.trial_id, CoatRow.chemical.in_(spelt)))
+        where.append(sa.exists().where(CoatRow.trial_id == number, CoatRow.chemical.in_(spelt)))
     if among.made_since is not None:
         where.append(sa.exists().where(own, TrialRow.made_at >= among.made_since))
     return where
@@ -214,20 +219,19 @@ def values_in(session: Session, column: InstrumentedAttribute[Any]) -> list[Any]
     return [value for value in session.scalars(sa.select(found.c.value)) if value is not None]
 
 
-def _colours(
-    session: Session, where: Iterable[sa.ColumnElement[bool]], near: Floats | None = None, most: int | None = None
-) -> tuple[Indices, Floats]:
-    """Return numbers (n,) and CIELAB (n, 3) of plates, in the order of their numbers.
+def _colours(session: Session, among: Among, only: sa.Select[Any] | None = None) -> tuple[int, Indices, Floats]:
+    """Return how many plates were looked at, and numbers (n,) and CIELAB (n, 3) of those asked for, by their numbers.
 
-    near: the ``most`` nearest to this colour, by the index.
+    only: those that are looked at, None for all; what is asked for is looked up for each of them.
     """
-    row = PlateColourRow
-    query = sa.select(row.trial_id, row.lab_l, row.lab_a, row.lab_b).where(*where)
-    if near is not None:
-        query = query.order_by(POINT.op("<->")(sa.func.cube(_array(near_uniform(near))))).limit(most)
-    found = np.array([tuple(one) for one in session.execute(query)], dtype=float).reshape(-1, 4)
+    of = _TABLE if only is None else only.subquery()
+    where = _where(session, among, of.c.trial_id)
+    query = sa.select(of.c.trial_id, of.c.lab_l, of.c.lab_a, of.c.lab_b)
+    query = query.where(*where) if only is None else query.add_columns(sa.and_(sa.true(), *where))
+    rows = np.array([tuple(one) for one in session.execute(query)], dtype=float).reshape(-1, 4 if only is None else 5)
+    found = rows if only is None else rows[rows[:, 4] == 1]
     found = found[np.argsort(found[:, 0], kind="stable")]
-    return found[:, 0].astype(np.intp), found[:, 1:]
+    return len(rows), found[:, 0].astype(np.intp), found[:, 1:4]
 
 
 def _array(values: ArrayLike) -> Any:
