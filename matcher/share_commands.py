@@ -97,7 +97,7 @@ def rank_others(options: argparse.Namespace) -> Answer:
 
     with studio_that_is_there(options) as studio:
         colour = wanted(options, studio)
-        found = studio.sharing.others(colour.reading, studio.trials(), options.count)
+        found = studio.sharing.others(colour.reading, studio.part_of_log(colour.reading).trials, options.count)
     document: dict[str, Any] = {**colour.document, "studios": [], "unread": found.unread}
     lines = []
     for one in found.studios:

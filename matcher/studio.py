@@ -486,16 +486,16 @@ class Studio:
         from matcher.plates_beside import board_with
 
         uids = self._settings.board
-        numbers = {trial.uid: trial.id or 0 for trial in self.trials(include_set_aside=True)} if uids else {}
+        numbers = {trial.uid: trial.id or 0 for trial in self.log.of_uids(uids)}
         there = [numbers[uid] for uid in uids if uid in numbers]
-        return board_with(self._by_now(), there) if there else None
+        return board_with(self._by_now(also=there), there) if there else None
 
     def board_with(self, numbers: Sequence[int]) -> Board:
         """Return what a board of these plates is worth. Raises StudioError for plates that can't make one."""
         from matcher.plates_beside import board_with
 
         self._on_a_board(numbers)
-        return board_with(self._by_now(), numbers)
+        return board_with(self._by_now(also=numbers), numbers)
 
     def keep_board(self, numbers: Sequence[int], seen: Sequence[str] | None = None, who: str = "") -> None:
         """Keep these plates as the studio's board, until another is kept; none for no board. The history keeps both.
@@ -530,16 +530,20 @@ class Studio:
                 raise StudioError(f"Plate {trial.id} is set aside: take it back, or choose another for the board.")
         return trials
 
-    def _by_now(self, steady: bool = False, near: Reading | None = None) -> list[tuple[int, Reading]]:
+    def _by_now(
+        self, steady: bool = False, near: Reading | None = None, also: Sequence[int] = ()
+    ) -> list[tuple[int, Reading]]:
         """Return the plates that count by their numbers, each with its colour as it is by now, sealed or aged.
 
         steady: without those that have changed since they were logged, which may go on changing. near: what the plates
-        of a long log are chosen for.
+        of a long log are chosen for; also: plates that are among them in any case.
         """
         from matcher.commissions.sign_off import approved_reading
         from matcher.tags.ageing.known import by_now
 
         trials, seen = self.part_of_log(near).trials, self.tag_log.last_seen()
+        missing = set(also) - {trial.id for trial in trials}
+        trials += tuple(trial for trial in self.log.some(sorted(missing)) if trial.set_aside is None)
         colours = {trial.id or 0: approved_reading(trial)[1] for trial in trials}
         again = [trial for trial in trials if trial.id in seen]
         for number, known in (self._as_they_stand(again) if again else {}).items():

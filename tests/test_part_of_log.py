@@ -75,6 +75,15 @@ def test_a_change_of_the_log_changes_the_part(long):
     assert plate.id in [trial.id for trial in after.trials] and after.of == before.of + 1
 
 
+def test_a_kept_board_has_its_plates_though_they_are_not_in_the_part(long):
+    part = {trial.id for trial in long.part_of_log().trials}
+    chosen = [trial.id for trial in long.trials() if trial.id not in part][3:60:7]
+    long.keep_board(chosen)
+    board = long.kept_board()
+    assert board is not None and list(board.numbers) == chosen and board.left_out == ()
+    assert list(long.board_with(chosen).numbers) == chosen
+
+
 def test_a_short_log_is_worked_with_whole_and_nothing_is_said(studio):
     assert studio.part_of_log().is_whole and worked_out_from(studio.part_of_log()) == ""
     studio.record_all(invented_trials(invented_labs(np.random.default_rng(1), 12)))

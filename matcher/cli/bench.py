@@ -242,7 +242,7 @@ def _said_of(studio: Studio, piece: Piece) -> Answer:
     if course is not None and piece.target_id:
         target = studio.target(piece.target_id)
         tolerance = target.tolerance
-        shift = None if piece.sealed == UNSEALED else learn_seal_shift(studio.trials(), piece.sealed)
+        shift = None if piece.sealed == UNSEALED else learn_seal_shift(studio.part_of_log().trials, piece.sealed)
         path = studio.suggester(target.reading).piece_path(target.reading, course, shift, tolerance)
     cautions = () if step is None else cautions_at(piece.recipe, step)
     lines = [f"{piece.number}  {title_of(piece)}: {standing(piece)}"]
@@ -283,7 +283,7 @@ def _seal_shift(options: argparse.Namespace, studio: Studio, recipe: Recipe) -> 
     from matcher.bench.seal import learn_seal_shift
 
     kind = _kind_of_seal(options, recipe)
-    return None if kind == UNSEALED else learn_seal_shift(studio.trials(), kind)
+    return None if kind == UNSEALED else learn_seal_shift(studio.part_of_log().trials, kind)
 
 
 def _kind_of_seal(options: argparse.Namespace, recipe: Recipe) -> str:

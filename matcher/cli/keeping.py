@@ -128,7 +128,7 @@ def restore_studio(options: argparse.Namespace) -> Answer:
 
     name, differences = restore(options.file, options.where)
     with Studio.open(options.where) as studio:
-        plates, photos = len(studio.trials(include_set_aside=True)), len(studio.photos.kept())
+        plates, photos = studio.log.count(include_set_aside=True), len(studio.photos.kept())
     said = [f"Restored {counted(plates, 'plate')} and {counted(photos, 'photograph')} to {name}."]
     document = {"studio": name, "trials": plates, "photos": photos, "differences": [asdict(one) for one in differences]}
     return Answer(document, [*said, *map(str, differences), f"Open it with: {PROGRAM} app --studio {options.where}"])

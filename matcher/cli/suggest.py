@@ -291,7 +291,7 @@ def limits_of(options: argparse.Namespace, studio: Studio) -> Limits:
 
     alloy, without, stock = options.alloy, options.without, options.stock
     if alloy is not None or without or stock:
-        means = means_of(trial.recipe for trial in studio.trials())
+        means = means_of(trial.recipe for trial in studio.part_of_log().trials)
         alloy = None if alloy is None else values.known_name(alloy, means.alloys, "alloy")
         without, stock = (
             [values.known_name(name, means.all_chemicals, "chemical") for name in names] for names in (without, stock)

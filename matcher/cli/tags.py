@@ -122,9 +122,7 @@ def list_tags(options: argparse.Namespace) -> Answer:
     with studio_that_is_there(options) as studio:
         carried = studio.tags().in_force()
         seen, outlines = studio.tag_log.last_seen(), studio.tag_log.outlines()
-        plates = {trial.id: trial for trial in studio.trials(include_set_aside=True)}
-        tagged = [plates[one.trial_id] for one in carried if one.trial_id in plates and one.trial_id in seen]
-        aged = studio.ageings(tagged)
+        aged = studio.ageings(studio.log.some([one.trial_id for one in carried if one.trial_id in seen]))
     document, lines = [], []
     for one in carried:
         count, last = seen.get(one.trial_id, (0, None))
