@@ -237,9 +237,7 @@ class Finder:
             if values:
                 rows &= np.logical_or.reduce([self._rows_of(facet, value) for value in values])
         if wanted.colours:
-            asked = [_colour_words(colour) for colour in wanted.colours]
-            fits = {said: any(colour <= set(said.split()) for colour in asked) for said in set(self._sayings)}
-            rows &= np.fromiter((fits[said] for said in self._sayings), bool, len(self.trials))
+            rows &= are_called(self._sayings, wanted.colours)
         for word in wanted.words.casefold().split():
             rows &= np.fromiter((word in text for text in self._texts), bool, len(self.trials))
         return rows
@@ -300,7 +298,7 @@ class Finder:
     def _sayings(self) -> list[str]:
         """All that each plate's colour may be called by."""
         return [
-            f"{colour_family(lab)} {shade} {called}"
+            _saying(lab, shade, called)
             for lab, shade, called in zip(self.labs, self._shades, self._called, strict=True)
         ]
 
@@ -323,6 +321,22 @@ class Finder:
             ).casefold()
             for trial, called in zip(self.trials, self._called, strict=True)
         ]
+
+
+def all_called(lab: Floats) -> str:
+    """Return all that a CIELAB colour (3,) may be called by."""
+    return _saying(lab, colour_shade(lab), colour_in_words(lab))
+
+
+def _saying(lab: Floats, shade: str, called: str) -> str:
+    return f"{colour_family(lab)} {shade} {called}"
+
+
+def are_called(sayings: Sequence[str], colours: Sequence[str]) -> Rows:
+    """Tell of each saying (n,) whether it holds all words of one of the colours asked for. Raises SuggestionError."""
+    asked = [_colour_words(colour) for colour in colours]
+    fits = {said: any(colour <= set(said.split()) for colour in asked) for said in set(sayings)}
+    return np.fromiter((fits[said] for said in sayings), bool, len(sayings))
 
 
 def _colour_words(colour: str) -> set[str]:

@@ -36,6 +36,8 @@ from matcher.ranking.finding import (
     Group,
     Order,
     Wanted,
+    all_called,
+    are_called,
     check_known,
     grouped,
 )
@@ -160,14 +162,26 @@ class _Walk:
 
     def _look_on(self) -> None:
         """Look at the next portion of the places."""
-        portion = next(self._places, [])
-        if not portion:
+        portion = next(self._places, None)
+        if portion is None:
             self._ended = True
             return
         self._looked_at += len(portion)
-        plates = self._of.plates(portion)
+        plates = self._of.plates(self._of_the_colours(portion))
         rows = Finder(plates, self._of.target_names).rows(self._wanted)
         self._trials += [plate for plate, is_wanted in zip(plates, rows, strict=True) if is_wanted]
+
+    def _of_the_colours(self, numbers: list[int]) -> list[int]:
+        """Return the numbers of plates that are called by a colour that is wanted: of the others no more is read."""
+        if not self._wanted.colours:
+            return numbers
+        row = PlateColourRow
+        query = sa.select(row.trial_id, row.lab_l, row.lab_a, row.lab_b).where(row.trial_id.in_(numbers))
+        with self._of.database.reading() as session:
+            labs = {number: np.array(lab) for number, *lab in session.execute(query)}
+        there = [number for number in numbers if number in labs]
+        called = are_called([all_called(labs[number]) for number in there], self._wanted.colours)
+        return [number for number, is_called in zip(there, called, strict=True) if is_called]
 
     def _groups(self, trials: Sequence[Trial]) -> tuple[Group, ...]:
         if self._order not in UNDER_HEADINGS:
