@@ -29,6 +29,7 @@ class Phone:
     def __init__(self, context: Any, prepared: str = "") -> None:
         self.taken: list[dict[str, Any]] = []
         self.answers = False
+        self.refuses: int | None = None
         self.page = context.new_page()
         self.page.add_init_script(prepared)
         self.page.route("http://localhost:9/**", self._answer)
@@ -39,6 +40,8 @@ class Phone:
             script = request.url.endswith(".js")
             body = SCRIPT.read_text(encoding="utf-8") if script else PAGE
             route.fulfill(body=body, content_type="text/javascript" if script else "text/html")
+        elif self.refuses is not None:
+            route.fulfill(status=self.refuses, body="no")
         elif self.answers:
             self.taken.append(json.loads(request.post_data))
             route.fulfill(json={"kept": True})
@@ -138,3 +141,23 @@ def test_a_page_that_another_has_signed_in_behind_is_loaded_anew(context: Any) -
                 run({ data: { whose: "marek", heard: "" }, setTriggerValue: () => {} });
             }"""
         )
+
+
+def test_a_tap_that_is_refused_for_good_says_so_and_holds_up_no_other(context: Any) -> None:
+    """RFC 9110, 15.5: of the client's errors only some are for now (408; RFC 8470, 425; RFC 6585, 429)."""
+    phone = Phone(context)
+    phone.signs_in("ines")
+    for status in (429, 503):
+        phone.refuses = status
+        phone.taps("Count")
+        phone.page.wait_for_timeout(300)
+    phone.says("2 taps kept on this device, waiting to be sent.")
+    phone.refuses = 403
+    phone.is_silent()
+    phone.page.wait_for_function("window.told.length > 0")
+    told = phone.page.evaluate("window.told[0].sent")
+    assert [one["kept"] for one in told] == [False, False] and "refused a tap (403)" in told[0]["said"]
+    phone.refuses, phone.answers = None, True
+    phone.taps("Count")
+    phone.is_silent()
+    assert len(phone.taken) == 1

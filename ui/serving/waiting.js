@@ -157,12 +157,17 @@ async function handed(one) {
     });
     if (answer.status === 401) return void lost_sign_in();
     lost(answer.status >= 500);
-    return answer.status === 200 || answer.status === 422 ? await answer.json() : undefined;
+    if (answer.status === 200 || answer.status === 422) return await answer.json();
+    if (is_tap && refused_for_good(answer.status))
+      return { kept: false, said: `The studio refused a tap (${answer.status}): reload the page, and tap again.` };
+    return undefined; // a photograph stays here, whatever was answered: it may be the only one there is
   } catch {
     lost(true);
     return undefined;
   }
 }
+
+const refused_for_good = (status) => status >= 400 && status < 500 && ![408, 425, 429].includes(status);
 
 // While it lasts our own line says so, in place of the page's own dialog, which would lie over the buttons.
 function lost(yes) {
