@@ -113,7 +113,7 @@ def test_a_plate_that_disagrees_with_its_neighbours_is_pointed_out(trials):
     found = Suggester([*trials, odd]).contradictions()
     assert found
     assert {found[0].trial.id, *(item.trial.id for item in found)} & {99, 8}
-    assert "make it again, or set it aside" in found[0].sentence
+    assert "make it again, set it aside with the reason, or say that it is right" in found[0].sentence
     assert odd in Suggester([*trials, odd]).trials
 
 
