@@ -62,8 +62,9 @@ def back_to_r0002(session: Session) -> None:
     for table in reversed(Table.metadata.sorted_tables):
         if table.name in there - AT_R0002:
             session.execute(sa.text(f"DROP TABLE {table.name}"))
-    for index in ("trials_made_at", "trials_alloy", "trials_set_aside", "coats_chemical"):
-        session.execute(sa.text(f"DROP INDEX ix_{index}"))
+    for column in ("made_at", "alloy", "set_aside", "made_by", "seal_kind", "undercoat_chemical"):
+        session.execute(sa.text(f"DROP INDEX ix_trials_{column}"))
+    session.execute(sa.text("DROP INDEX ix_coats_chemical"))
     for column in ("formula", "made_by", "kept_where", "volume_ml", "opened_at", "used_up_at"):
         session.execute(sa.text(f"ALTER TABLE stocks DROP COLUMN {column}"))
     for table, column in (("studio", "moved_to"), ("photos", "chunk_count")):
