@@ -194,10 +194,17 @@ def test_trials_are_found_by_colour_by_what_was_done_and_by_likeness(told, run, 
     assert not told("trials", "list", "--studio", studio)["left"]
     assert told("trials", "list", "--studio", studio, "--count", "1")["left"]
     _, out, _ = run("trials", "list", "--studio", studio, "--count", "1", "--order", "oldest")
-    assert out.splitlines()[-1] == "These are the first 1 plate: ask for more with --count."
+    assert out.splitlines()[-1] == "Listed: 1 plate. There are more: ask for them with --count."
     code, out, _ = run("trials", "list", "--studio", studio, "--colour", "blue")
     assert code == 0 and out == "No plate has all of that: ask for less.\n"
-    for slip in (("--colour", "mauve"), ("--undercoat", "gold"), ("--like", "9"), ("--order", "likeness")):
+    for slip in (
+        ("--count", "0"),
+        ("--count", "-1"),
+        ("--colour", "mauve"),
+        ("--undercoat", "gold"),
+        ("--like", "9"),
+        ("--order", "likeness"),
+    ):
         code, out, err = run("trials", "list", "--studio", studio, *slip)
         assert code == 2 and out == "" and err.count("\n") == 1
 

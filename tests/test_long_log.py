@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 
 from matcher.colour.words_for_colours import shade_place
 from matcher.commissions.read_again import Owner
-from matcher.errors import ReadingError, SuggestionError
+from matcher.errors import ReadingError, SuggestionError, UnavailableError
 from matcher.ranking import long_log
-from matcher.ranking.finding import FACETS, NONE, Finder, Found, Order, Wanted
+from matcher.ranking.finding import ANY, FACETS, NONE, Finder, Found, Order, Wanted
 from matcher.ranking.long_log import LongLogFinder
 from matcher.reading.reading import Reading
 from matcher.storage.schema import PlateColourRow
@@ -120,6 +120,8 @@ def test_what_is_no_search_is_refused_as_in_memory(both):
             finder.find(order="likeness")
         with pytest.raises(SuggestionError, match="No plate is called"):
             finder.find(Wanted(colours=("chartreuse",)))
+        with pytest.raises(SuggestionError, match="one plate or more"):
+            finder.find(most=0)
         with pytest.raises(ReadingError):
             finder.find(order="likeness", like=(1, 2))
 
@@ -143,3 +145,22 @@ def test_another_log_is_another_finder_and_a_plate_read_again_moves(both, studio
     with studio.database.reading() as session:
         rows = session.scalars(sa.select(PlateColourRow)).all()
         assert [row.shade for row in rows] == [shade_place((row.lab_l, row.lab_a, row.lab_b)) for row in rows]
+
+
+@pytest.mark.parametrize("order", ["newest", "likeness"])
+def test_a_search_that_was_broken_off_goes_on_where_it_stood(both, order, monkeypatch):
+    """A database that goes away in the midst of it must not make what was found so far look like all there is."""
+    memory, long = both
+    like = (38.0, 12.0, 20.0) if order == "likeness" else None
+    expected = [trial.id for trial in memory.find(ANY, order, like).trials]
+    assert [trial.id for trial in long.find(ANY, order, like, 30).trials] == expected[:30]
+
+    def away(*_: object, **__: object) -> None:
+        raise UnavailableError("It is away.")
+
+    for name in ("plates", "_of_the_colours" if order == "newest" else "plates"):
+        with monkeypatch.context() as broken:
+            broken.setattr(LongLogFinder if name == "plates" else long_log._Walk, name, away)
+            with pytest.raises(UnavailableError):
+                long.find(ANY, order, like, 60)
+    assert [trial.id for trial in to_the_end(long, ANY, order, like, 60).trials] == expected

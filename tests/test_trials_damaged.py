@@ -64,6 +64,8 @@ def test_the_other_plates_are_listed_and_the_damaged_one_is_named(folder: Path, 
         assert studio.damaged() == ()
         assert [trial.id for trial in studio.trials()] == [1, *range(3, 13)]
         assert studio.damaged() == (Damaged("plate", 2),)
+        assert [trial.id for trial in studio.log.some([1])] == [1] and studio.log.newest(1)
+        assert studio.damaged() == (Damaged("plate", 2),), "what was read of a few says nothing of the others"
         with pytest.raises(StudioError, match="plate 2 is damaged"):
             studio.trial(2)
         assert studio.record(a_trial(60.0)).id == 13

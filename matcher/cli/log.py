@@ -277,7 +277,7 @@ def list_trials(options: argparse.Namespace) -> Answer:
         ]
     said = [*tagged, *(line for of_one in lines for line in of_one)]
     if found.left:
-        said.append(f"These are the first {counted(len(found.trials), 'plate')}: ask for more with --count.")
+        said.append(f"Listed: {counted(len(found.trials), 'plate')}. There are more: ask for them with --count.")
     none = "No plate has all of that: ask for less." if finder.count else f"No plate is logged in {name} yet."
     return Answer(document, said or [none])
 

@@ -183,11 +183,12 @@ class Finder:
         Raises
         ------
         SuggestionError
-            A colour that has no such name here, a facet's value that no plate has, or "likeness" to nothing.
+            A colour that has no such name here, a facet's value that no plate has, "likeness" to nothing, or ``most``
+            below 1.
         ReadingError
             ``like`` is no colour.
         """
-        self._check(wanted)
+        self._check(wanted, most)
         rows = np.flatnonzero(self.rows(wanted))
         delta = None if like is None else delta_e_2000(checked_lab(like), self.labs[rows])
         if order == "likeness":
@@ -246,8 +247,8 @@ class Finder:
         found = self._has[facet].get(value)
         return np.zeros(len(self.trials), dtype=bool) if found is None else found
 
-    def _check(self, wanted: Wanted) -> None:
-        check_known(wanted, lambda facet: self._has[facet])
+    def _check(self, wanted: Wanted, most: int | None = None) -> None:
+        check_search(wanted, most, lambda facet: self._has[facet])
 
     @cached_property
     def _by_number(self) -> dict[int | None, Trial]:
@@ -363,8 +364,10 @@ def _rows_by_value(values: Sequence[tuple[str, ...]]) -> dict[str, Rows]:
     return found
 
 
-def check_known(wanted: Wanted, known: Callable[[Facet], Container[str]]) -> None:
-    """Raise SuggestionError when a facet's value that is wanted is none that the log knows."""
+def check_search(wanted: Wanted, most: int | None, known: Callable[[Facet], Container[str]]) -> None:
+    """Raise SuggestionError for fewer plates than one, and when a facet's value is none that the log knows."""
+    if most is not None and most < 1:
+        raise SuggestionError(f"Ask for one plate or more: {most} is not that.")
     for facet, values in wanted.chosen:
         for value in values:
             if value not in known(facet):

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import threading
 from collections import OrderedDict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from functools import cached_property
 from typing import Any
 
@@ -38,7 +38,7 @@ from matcher.ranking.finding import (
     Wanted,
     all_called,
     are_called,
-    check_known,
+    check_search,
     grouped,
 )
 from matcher.ranking.in_log import MOST, Among, NearestPlates, values_in
@@ -110,7 +110,7 @@ class LongLogFinder:
 
         Raises SuggestionError and ReadingError as ``Finder.find`` does.
         """
-        check_known(wanted, lambda facet: self._known[facet])
+        check_search(wanted, most, lambda facet: self._known[facet])
         goal = None if like is None else checked_lab(like)
         if order == "likeness" and goal is None:
             raise SuggestionError("Name the plate or the colour that they should be like.")
@@ -142,7 +142,9 @@ class _Walk:
         self._trials: list[Trial] = []
         self._looked_at = 0
         self._ended = False
-        self._places = self._in_order(goal) if order == "likeness" and goal is not None else self._in_columns()
+        self._goal = goal
+        self._last: tuple[Any, ...] | None = None
+        self._ranked: tuple[int, ...] = ()
 
     def found(self, most: int, looks: int | None, goal: Floats | None) -> Found:
         """Return the first ``most`` that were found, after looking on where there are fewer."""
@@ -161,15 +163,14 @@ class _Walk:
         )
 
     def _look_on(self) -> None:
-        """Look at the next portion of the places."""
-        portion = next(self._places, None)
-        if portion is None:
-            self._ended = True
-            return
-        self._looked_at += len(portion)
+        """Look at the next portion of the places; nothing is noted of it before all of it was read."""
+        goal = self._goal if self._order == "likeness" else None
+        portion, last = self._next_in_columns() if goal is None else (self._next_ranked(goal), None)
         plates = self._of.plates(self._of_the_colours(portion))
         rows = Finder(plates, self._of.target_names).rows(self._wanted)
         self._trials += [plate for plate, is_wanted in zip(plates, rows, strict=True) if is_wanted]
+        self._looked_at += len(portion)
+        self._ended, self._last = not portion, last
 
     def _of_the_colours(self, numbers: list[int]) -> list[int]:
         """Return the numbers of plates that are called by a colour that is wanted: of the others no more is read."""
@@ -188,28 +189,19 @@ class _Walk:
             return ()
         return grouped(Finder(trials).headings(self._order), counted=False)
 
-    def _in_order(self, goal: Floats) -> Iterator[list[int]]:
-        """Give the numbers of plates by likeness, up to so many as are ever ranked."""
-        seen, asked = 0, PORTION
-        while True:
-            ranked = self._of._nearest.rank(goal, asked, Among(set_aside=self._wanted.set_aside)).numbers
-            for start in range(seen, len(ranked), PORTION):
-                yield list(ranked[start : start + PORTION])
-            if len(ranked) < asked or asked >= MOST:
-                return
-            seen, asked = len(ranked), min(MOST, 4 * asked)
+    def _next_ranked(self, goal: Floats) -> list[int]:
+        """Return the numbers of the next plates by likeness, up to so many as are ever ranked."""
+        asked = len(self._ranked)
+        if self._looked_at == asked < MOST:
+            asked = min(MOST, max(PORTION, 4 * asked))
+            self._ranked = self._of._nearest.rank(goal, asked, Among(set_aside=self._wanted.set_aside)).numbers
+        return list(self._ranked[self._looked_at : self._looked_at + PORTION])
 
-    def _in_columns(self) -> Iterator[list[int]]:
-        """Give the numbers of plates in an order that the database keeps an index of."""
-        last: tuple[Any, ...] | None = None
-        while True:
-            with self._of.database.reading() as session:
-                query = self._query(session, last)
-                found = session.execute(query.limit(PORTION)).all()
-            if not found:
-                return
-            last = tuple(found[-1])
-            yield [row[-1] for row in found]
+    def _next_in_columns(self) -> tuple[list[int], tuple[Any, ...] | None]:
+        """Return the numbers of the next plates in an order that the database keeps an index of, and its last place."""
+        with self._of.database.reading() as session:
+            found = session.execute(self._query(session, self._last).limit(PORTION)).all()
+        return [row[-1] for row in found], tuple(found[-1]) if found else None
 
     def _query(self, session: Session, last: tuple[Any, ...] | None) -> sa.Select[Any]:
         """Return the query of what comes after ``last``: the columns of the order, the plate's number at their end."""

@@ -215,10 +215,17 @@ class Database:
         with _told(self.name), Session(self._reader) as session:
             yield session
 
-    def load(self, kind: str, load: Callable[[Session, Which], list[T]], which: Which = None) -> list[T]:
-        """Return the things of a kind that can be read; ``damaged`` then names the others (see ``load_readable``)."""
+    def load(
+        self, kind: str, load: Callable[[Session, Which], list[T]], which: Which = None, some: bool = False
+    ) -> list[T]:
+        """Return the things of a kind that can be read; ``damaged`` then names the others (see ``load_readable``).
+
+        some: only a few are asked for, which says nothing of the others: those that were found damaged stay named.
+        """
         with self.reading() as session:
-            found, self.damaged[kind] = load_readable(session, kind, load, which)
+            found, damaged = load_readable(session, kind, load, which)
+        earlier = self.damaged.get(kind, ()) if some else ()
+        self.damaged[kind] = tuple(dict.fromkeys((*earlier, *damaged)))
         return found
 
     @contextmanager

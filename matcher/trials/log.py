@@ -75,7 +75,8 @@ class TrialLog:
     def some(self, numbers: Sequence[int]) -> list[Trial]:
         """Return trials by their numbers, set aside or not, in this order; those that can't be read are left out."""
         known = [number for number in numbers if row_number(number)]
-        found = {trial.id: trial for trial in self.database.load("plate", load_trials, TrialRow.id.in_(known))}
+        loaded = self.database.load("plate", load_trials, TrialRow.id.in_(known), some=True)
+        found = {trial.id: trial for trial in loaded}
         return [found[number] for number in numbers if number in found]
 
     def count(self, include_set_aside: bool = False) -> int:
@@ -102,15 +103,16 @@ class TrialLog:
 
     def for_target(self, target_id: int | None) -> list[Trial]:
         """Return the trials that count and were made for a target, or for none."""
-        return self.database.load(
-            "plate", load_trials, (TrialRow.target_id == target_id) & TrialRow.set_aside_reason.is_(None)
-        )
+        which = (TrialRow.target_id == target_id) & TrialRow.set_aside_reason.is_(None)
+        return self.database.load("plate", load_trials, which, some=True)
 
     def of_uids(self, uids: Sequence[str]) -> list[Trial]:
         """Return the trials of these uids that are logged and can be read."""
         portions = [uids[start : start + 500] for start in range(0, len(uids), 500)]
         return [
-            trial for some in portions for trial in self.database.load("plate", load_trials, TrialRow.uid.in_(some))
+            trial
+            for some in portions
+            for trial in self.database.load("plate", load_trials, TrialRow.uid.in_(some), some=True)
         ]
 
     def trial(self, trial_id: int) -> Trial:
