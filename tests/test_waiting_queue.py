@@ -12,7 +12,7 @@ import pytest
 SCRIPT = Path(__file__).parents[1] / "ui" / "serving" / "waiting.js"
 PAGE = """<!doctype html><div data-testid="stApp"></div><div class="pm-tap" data-piece="a1" data-at="2" data-once="no">
 <div class="st-key-bench-pass"><button>Count</button></div><div class="st-key-bench-next"><button>Next</button></div>
-</div>"""
+</div><div class="pm-take"><input type="file" data-form="target"></div>"""
 CLOSE_AS_A_SLEEPING_PHONE_DOES = """
 const open = indexedDB.open.bind(indexedDB);
 indexedDB.open = (...asked) => {
@@ -158,6 +158,18 @@ def test_a_tap_that_is_refused_for_good_says_so_and_holds_up_no_other(context: A
     told = phone.page.evaluate("window.told[0].sent")
     assert [one["kept"] for one in told] == [False, False] and "refused a tap (403)" in told[0]["said"]
     phone.refuses, phone.answers = None, True
-    phone.taps("Count")
-    phone.is_silent()
+    with phone.page.expect_response("**/taps"):
+        phone.taps("Count")
     assert len(phone.taken) == 1
+
+
+def test_a_photograph_stays_on_the_device_whatever_is_answered(context: Any) -> None:
+    phone = Phone(context)
+    phone.signs_in("ines")
+    phone.refuses = 403
+    phone.page.locator("input").set_input_files({"name": "a.jpg", "mimeType": "image/jpeg", "buffer": b"the only one"})
+    phone.says("1 photograph kept on this device, waiting to be sent.")
+    phone.page.wait_for_timeout(500)
+    phone.says("1 photograph kept on this device, waiting to be sent.")
+    phone.signs_in("ines")
+    phone.says("1 photograph kept on this device, waiting to be sent.")
