@@ -124,11 +124,23 @@ class Visitor:
     touch: bool
     interactions: int = 0
     foreign: list[str] = field(default_factory=list)
+    console: list[str] = field(default_factory=list)
+    ask_server: Callable[[], str] = field(default=lambda: "not asked")
 
     def open(self, place: str = "") -> None:
+        from playwright.sync_api import TimeoutError as TookTooLong
+
         self.page.goto(f"{self.address}/{place}")
-        self.page.locator("h1").first.wait_for()
+        try:
+            self.page.locator("h1").first.wait_for()
+        except TookTooLong as error:
+            raise AssertionError(f"/{place} did not come.\n{self._what_is_there()}") from error
         self.settle()
+
+    def _what_is_there(self) -> str:
+        """Return what the page shows, what the browser said, and where the server's threads stand."""
+        shown = self.page.evaluate("document.body.innerText")
+        return "\n".join([f"Shown: {shown!r}", "In the browser:", *self.console, "At the server:", self.ask_server()])
 
     def press(self, name: str | re.Pattern[str], role: str = "button") -> None:
         self.interactions += 1
@@ -252,6 +264,17 @@ class Served:
 
     folder: Path
     address: str
+    process: BaseProcess
+    said: Path
+
+    def where_it_stands(self) -> str:
+        """Return what the server printed, with where each of its threads stands just now."""
+        from tests.forked import SAY_WHERE
+
+        if self.process.pid is not None and self.process.is_alive():
+            os.kill(self.process.pid, SAY_WHERE)
+            time.sleep(1)
+        return self.said.read_text(errors="replace")
 
     def studio(self) -> Studio:
         from matcher.studio import Studio
@@ -298,7 +321,7 @@ def _serving(scratch: Path) -> Iterator[Callable[[Path], Served]]:
         running.append(start_serving(folder, port, said))
         address = f"http://127.0.0.1:{port}"
         _wait_for(address, running[-1], said)
-        return Served(folder, address)
+        return Served(folder, address, running[-1], said)
 
     try:
         yield start
@@ -405,7 +428,9 @@ def visit(visitors: Visitors, shots: Path | None) -> Iterator[Callable[..., Visi
     def come(served: Served, phone: bool = False) -> Visitor:
         page = visitors.context(phone).new_page()
         come_to.append(page)
-        visitor = Visitor(page, served.address, shots, touch=phone)
+        visitor = Visitor(page, served.address, shots, touch=phone, ask_server=served.where_it_stands)
+        page.on("console", lambda message: visitor.console.append(message.text))
+        page.on("requestfailed", lambda request: visitor.console.append(f"{request.url}: {request.failure}"))
         page.on("request", lambda request: _note_foreign(visitor, request.url))
         page.on("popup", lambda other: visitor.foreign.append(f"another window: {other.url}"))
         return visitor

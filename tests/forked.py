@@ -6,10 +6,12 @@ What the forked process runs is the command line's own ``app``: only the seconds
 
 from __future__ import annotations
 
+import faulthandler
 import logging
 import multiprocessing
 import os
 import pkgutil
+import signal
 import sys
 from collections.abc import Callable
 from importlib import import_module
@@ -34,6 +36,8 @@ HEAVY = (
     "scipy.optimize",
     "PIL.JpegImagePlugin",
 )
+SAY_WHERE = signal.SIGUSR1
+"""At this signal a served page prints where each of its threads stands."""
 RUN_AS_SCRIPTS = ("ui.app", "ui.served", "ui.screens", "matcher.__main__", "matcher.storage.migrations.")
 
 
@@ -50,6 +54,8 @@ def forked(target: Callable[..., None], *arguments: Any) -> ForkServerProcess:
     with pytest.MonkeyPatch.context() as patched:
         # A page tested in this process leaves its script as the main module, which the new process would run first.
         patched.setitem(sys.modules, "__main__", ModuleType("__main__"))
+        # A process forked while another thread holds a lock waits for that lock for ever: there is only one thread.
+        patched.setenv("OPENBLAS_NUM_THREADS", "1")
         process.start()
     return process
 
@@ -58,6 +64,7 @@ def _serve(folder: Path, port: int, said: Path) -> None:
     with said.open("wb") as file:
         for descriptor in (1, 2):
             os.dup2(file.fileno(), descriptor)
+    faulthandler.register(SAY_WHERE)
     os.chdir(ROOT)
     sys.exit(main(["app", "--studio", str(folder), "--port", str(port)]))
 
