@@ -134,6 +134,16 @@ def whole_folder(folder: Path, asked: str) -> Iterator[Path]:
         shutil.rmtree(draft, ignore_errors=True)
 
 
+def check_ending(path: Path, *endings: str) -> None:
+    """Raise StudioError for a file's name whose ending does not say what will be in it."""
+    try:
+        there = path.exists()
+    except OSError:  # a name too long to look for
+        there = False
+    if path.suffix.lower() not in endings and not there:  # what is there already is said so elsewhere
+        raise StudioError(f"Give the file a name that ends in {' or '.join(endings)}: {path.name!r} does not.")
+
+
 def flush_folder(folder: Path) -> None:
     """Make a rename last through a power cut, where the system lets a folder be flushed."""
     with suppress(OSError):  # Windows and some network disks flush files only

@@ -15,12 +15,12 @@ import pytest
 
 from matcher.dates import now
 from matcher.errors import StudioError
-from matcher.keeping import backups
-from matcher.keeping.backups import back_up, back_up_when_due, backups_of, restore, settle, there
-from matcher.keeping.contents import contents_of
-from matcher.keeping.daily import DailyBackups
-from matcher.keeping.wording import backups_in_words
 from matcher.studio import Studio
+from matcher.studio.keeping import backups
+from matcher.studio.keeping.backups import back_up, back_up_when_due, backups_of, restore, settle, there
+from matcher.studio.keeping.contents import contents_of
+from matcher.studio.keeping.daily import DailyBackups
+from matcher.studio.keeping.wording import backups_in_words
 from tests.plates import a_photograph, a_target, a_trial
 from tests.postgres_server import fresh_database
 
@@ -197,7 +197,7 @@ def test_the_page_that_is_served_makes_the_days_backup(tmp_path: Path, monkeypat
     with Studio.open(tmp_path / "studio") as studio:
         studio.record(a_trial())
         settle(studio, tmp_path / "backups")
-        monkeypatch.setattr("matcher.keeping.daily.FIRST_AFTER_S", 0.05)
+        monkeypatch.setattr("matcher.studio.keeping.daily.FIRST_AFTER_S", 0.05)
         daily = DailyBackups(tmp_path / "studio")
         daily.start()
         deadline = time.monotonic() + 30
@@ -250,7 +250,7 @@ def test_a_command_begins_the_days_backup_and_waits_for_nothing(run: Any, by_com
 
 
 def test_a_backup_of_a_studio_that_was_moved_is_a_studio_that_may_be_written_to(filled: Studio, tmp_path: Path) -> None:
-    from matcher.keeping.move import move
+    from matcher.studio.keeping.move import move
 
     filled.backup(tmp_path / "before.zip")
     move(filled, tmp_path / "moved")

@@ -10,10 +10,10 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from matcher.keeping.check import check
-from matcher.keeping.wording import checked_in_words
 from matcher.storage.database import DATABASE_NAME
 from matcher.studio import Studio
+from matcher.studio.keeping.check import check
+from matcher.studio.keeping.wording import checked_in_words
 from tests.plates import a_photograph, a_trial
 
 

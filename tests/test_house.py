@@ -24,7 +24,7 @@ FLOORS = (
     ("commissions", "plates_in_picture", "plates_beside"),
     ("sheets",),
     ("studio",),
-    ("demo", "demo_examples", "printed", "keeping"),
+    ("demo", "demo_examples", "printed"),
     ("typed_in",),
     ("share_commands",),
     ("cli",),

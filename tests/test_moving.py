@@ -15,12 +15,12 @@ import sqlalchemy as sa
 from matcher.bench.work import Piece
 from matcher.demo import make_demo_studio
 from matcher.errors import StudioError
-from matcher.keeping.contents import contents_of, differing
-from matcher.keeping.move import Moved, move
 from matcher.storage import shared_photos
 from matcher.storage.database import Database
 from matcher.storage.schema import Table
 from matcher.studio import Studio
+from matcher.studio.keeping.contents import contents_of, differing
+from matcher.studio.keeping.move import Moved, move
 from tests.forked import forked
 from tests.plates import a_photograph, a_recipe, a_trial
 from tests.postgres_server import fresh_database
@@ -124,7 +124,7 @@ def test_a_place_that_is_not_empty_is_refused(studio: Studio, server: str, tmp_p
 def test_what_differs_in_the_end_is_noticed_and_nothing_is_moved(
     studio: Studio, server: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from matcher.keeping import move as moving
+    from matcher.studio.keeping import move as moving
 
     copy = moving.copy_rows
 
@@ -156,7 +156,7 @@ def _move_slowly(folder: str, to: str, under_way: str) -> None:
         time.sleep(30)
         return (put if len(given) == 3 and isinstance(given[1], str) else keep)(*given, **named)
 
-    from matcher.keeping import move as moving
+    from matcher.studio.keeping import move as moving
 
     moving.put_pieces_in = slowly
     moving.PhotoStore.keep_stream = slowly  # type: ignore[method-assign]

@@ -9,9 +9,9 @@ import streamlit as st
 
 from matcher.errors import StudioError
 from matcher.hands import Hand, Role, at_work
-from matcher.keeping.backups import back_up, settle, there
-from matcher.keeping.move import move
 from matcher.studio import Studio
+from matcher.studio.keeping.backups import back_up, settle, there
+from matcher.studio.keeping.move import move
 from tests.app_pages import button, open_page, said_on
 from tests.plates import a_photograph, a_trial
 

@@ -20,7 +20,8 @@ from hypothesis import strategies as st
 
 from matcher.errors import MatcherError, StudioError
 from matcher.storage.database import DATABASE_NAME
-from matcher.studio import Studio, _carried
+from matcher.studio import Studio
+from matcher.studio.carrying import carried
 from matcher.trials import archive as portable
 from matcher.trials.facts import facts_of
 from matcher.trials.trial import Trial
@@ -373,7 +374,7 @@ def test_a_backup_of_a_studio_that_is_too_long_to_export_is_restored_whole(
     with pytest.raises(StudioError, match="too long"):
         studio.export(tmp_path / "long.zip")
     made = studio.backup(tmp_path / "backup.zip")
-    portable.read_back(made.path, _carried())
+    portable.read_back(made.path, carried())
     with zipfile.ZipFile(made.path) as archive:
         data = json.loads(archive.read("studio.json"))
     assert data["trials"] == [] and "trials" in data["left_out"] and made.trials == 2

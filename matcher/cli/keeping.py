@@ -1,6 +1,6 @@
 """The commands on a studio as a whole: studio with its parts (move, check, backups); restore.
 
-Each thin over ``matcher.keeping``.
+Each thin over ``matcher.studio.keeping``.
 """
 
 from __future__ import annotations
@@ -65,7 +65,7 @@ def about_studio(options: argparse.Namespace) -> Answer:
 
 def move_studio(options: argparse.Namespace) -> Answer:
     """Move the studio, and say what was compared."""
-    from matcher.keeping.move import move
+    from matcher.studio.keeping.move import move
 
     with studio_that_is_there(options) as studio:
         moved = move(studio, options.to)
@@ -88,8 +88,8 @@ def move_studio(options: argparse.Namespace) -> Answer:
 
 def check_studio(options: argparse.Namespace) -> Answer:
     """Check the studio, and say what is wrong with it."""
-    from matcher.keeping.check import check
-    from matcher.keeping.wording import checked_in_words
+    from matcher.studio.keeping.check import check
+    from matcher.studio.keeping.wording import checked_in_words
 
     with studio_that_is_there(options) as studio:
         checked = check(studio)
@@ -98,8 +98,8 @@ def check_studio(options: argparse.Namespace) -> Answer:
 
 def backups(options: argparse.Namespace) -> Answer:
     """Settle what is named of the backups, make one where that is asked for, and tell how they stand."""
-    from matcher.keeping import backups as kept
-    from matcher.keeping.wording import backups_in_words
+    from matcher.studio.keeping import backups as kept
+    from matcher.studio.keeping.wording import backups_in_words
 
     with studio_that_is_there(options) as studio:
         if options.folder is not None or options.keep_days is not None:
@@ -123,8 +123,8 @@ def backups(options: argparse.Namespace) -> Answer:
 
 def restore_studio(options: argparse.Namespace) -> Answer:
     """Restore a backup, and say what is in it."""
-    from matcher.keeping.backups import restore
     from matcher.studio import Studio
+    from matcher.studio.keeping.backups import restore
 
     name, differences = restore(options.file, options.where)
     with Studio.open(options.where) as studio:
@@ -136,8 +136,8 @@ def restore_studio(options: argparse.Namespace) -> Answer:
 
 def back_up_beside(options: argparse.Namespace) -> str:
     """Begin the day's backup in a process of its own when one is due; return what a person should know, or ""."""
-    from matcher.keeping.backups import backups_of
-    from matcher.keeping.wording import failure_in_words
+    from matcher.studio.keeping.backups import backups_of
+    from matcher.studio.keeping.wording import failure_in_words
 
     if os.environ.get("MATCHER_BACKUPS") == "no":
         return ""

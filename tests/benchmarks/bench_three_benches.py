@@ -37,9 +37,9 @@ import numpy as np
 from matcher.bench.shelf import now
 from matcher.bench.work import Piece
 from matcher.errors import StudioError
-from matcher.keeping.check import check
 from matcher.recipe.recipe import Coat, Recipe
 from matcher.studio import Studio
+from matcher.studio.keeping.check import check
 from matcher.trials.facts import facts_of
 from tests.app_pages import open_page, said_on
 from tests.forked import forked

@@ -11,7 +11,7 @@ from collections.abc import AsyncGenerator
 from contextlib import asynccontextmanager
 from typing import Any
 
-from matcher.keeping.daily import DailyBackups
+from matcher.studio.keeping.daily import DailyBackups
 from ui.state.opened_browser import opens_a_browser
 
 LOOKED_THROUGH_EVERY_S = 60.0

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.hands import Work, whose
-from matcher.keeping.backups import MOST_DAYS, Backups, back_up, backups_of, settle
-from matcher.keeping.check import check
-from matcher.keeping.wording import backups_in_words, checked_in_words, failure_in_words
+from matcher.studio.keeping.backups import MOST_DAYS, Backups, back_up, backups_of, settle
+from matcher.studio.keeping.check import check
+from matcher.studio.keeping.wording import backups_in_words, checked_in_words, failure_in_words
 from ui.show import look
 from ui.state.messages import tell, told
 

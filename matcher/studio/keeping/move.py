@@ -15,13 +15,13 @@ from sqlalchemy.orm import Session
 from matcher.errors import StudioError
 from matcher.files import whole_folder
 from matcher.hands import Work
-from matcher.keeping.contents import TableContents, contents_of, differing
 from matcher.storage.copy import copy_rows
 from matcher.storage.database import PHOTO_FOLDER, Database
 from matcher.storage.photos import LostPhotoError, PhotoStore, WrongBytesError
 from matcher.storage.schema import PhotoRow, StudioRow
 from matcher.storage.shared_photos import put_pieces_in, wrong_in
 from matcher.studio import Studio
+from matcher.studio.keeping.contents import TableContents, contents_of, differing
 from matcher.words import counted
 
 

@@ -29,8 +29,8 @@ class DailyBackups:
     def _look_again_and_again(self) -> None:
         if self._stop.wait(FIRST_AFTER_S):
             return
-        from matcher.keeping.backups import back_up_when_due  # only now: the page comes first
         from matcher.studio import Studio
+        from matcher.studio.keeping.backups import back_up_when_due  # only now: the page comes first
 
         while True:
             # The page says what is wrong with the studio; what is wrong with a backup is noted in it.

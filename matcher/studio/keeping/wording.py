@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from matcher.dates import TO_THE_MINUTE, shown
-from matcher.keeping.backups import Backups
-from matcher.keeping.check import Checked
 from matcher.storage.damaged import in_words
+from matcher.studio.keeping.backups import Backups
+from matcher.studio.keeping.check import Checked
 from matcher.words import agreeing, counted
 
 _NAMED = 5

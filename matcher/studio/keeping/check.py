@@ -9,12 +9,12 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from matcher.errors import StudioError
-from matcher.keeping.contents import contents_of
 from matcher.storage.damaged import Damaged
 from matcher.storage.photos import LostPhotoError, PhotoStore, WrongBytesError
 from matcher.storage.schema import PhotoRow
 from matcher.storage.shared_photos import SharedPhotos
 from matcher.studio import Studio
+from matcher.studio.keeping.contents import contents_of
 
 
 @dataclass(frozen=True)

@@ -18,9 +18,9 @@ from matcher.dates import moment, now, stamp, stamped
 from matcher.errors import MatcherError, StudioError, sentence_of
 from matcher.files import make_folder, user_data
 from matcher.hands import Work, need
-from matcher.keeping.move import move
 from matcher.storage.drafts import Drafts
 from matcher.studio import Studio
+from matcher.studio.keeping.move import move
 from matcher.trials.archive import Difference
 
 EVERY = timedelta(days=1)

@@ -1,0 +1,127 @@
+"""Known plates in a picture: found there, worth laying there, or chosen for the studio's board."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from matcher.errors import StudioError
+from matcher.studio.colours import StudioColours
+
+if TYPE_CHECKING:
+    from matcher.calibration.references import Reference
+    from matcher.photo.photo import Photo
+    from matcher.plates_beside import Board, LaidBeside
+    from matcher.plates_in_picture import PlateInPicture
+    from matcher.reading.reading import Reading
+    from matcher.trials.trial import Trial
+
+
+class StudioBeside(StudioColours):
+    """The studio's own plates as references: in a picture, beside a finish, on a board."""
+
+    def plates_in(self, photo: Photo) -> tuple[PlateInPicture, ...]:
+        """Return the studio's own plates in a photograph, found by their tags, from the left to the right.
+
+        Those that can serve as references hold one: the colour that the plate has by now, as the log knows it best.
+        """
+        from matcher.plates_in_picture import LoggedPlate, plates_in
+
+        def plate(number: int) -> LoggedPlate:
+            trial = self.trial(number)
+            return LoggedPlate(trial.uid, self.colour_by_now(number, photo.sha256), trial.set_aside)
+
+        return plates_in(photo, self.tag_signs, self.tags(), self.tag_log.outlines(), plate)
+
+    def known_in(self, photo: Photo, reading: Reading) -> list[Reference]:
+        """Return the known finishes in a photograph that was read before: the plates that it shows, as they are known
+        by now, and what else it was read by; not those that a person left out of it."""
+        from matcher.commissions.read_again import references_of
+        from matcher.plates_in_picture import serving
+
+        left_out = () if reading.conditions is None else reading.conditions.left_out
+        there = serving(self.plates_in(photo), [one.tag for one in left_out])
+        known = {one.uid for one in there}
+        return there + [one for one in references_of(reading) if one.uid is None or one.uid not in known]
+
+    def worth_laying(self, reading: Reading, plate: int | None = None) -> LaidBeside | None:
+        """Return the plates most worth laying beside the finish of a reading; None where they gain too little.
+
+        plate: which one the reading is of, where it is of one: it is not laid beside itself.
+        """
+        return self.worth_laying_each([reading], plate)[0]
+
+    def worth_laying_each(self, readings: Sequence[Reading], plate: int | None = None) -> list[LaidBeside | None]:
+        """Return the plates most worth laying beside each of several finishes, as ``worth_laying`` does for one."""
+        from matcher.plates_beside import worth_laying
+
+        near = next(iter(readings), None)
+        plates = [(number, known) for number, known in self._by_now(steady=True, near=near) if number != plate]
+        tagged = frozenset(one.trial_id for one in self.tags().in_force())
+        uids = {trial.id: trial.uid for trial in self.part_of_log(near).trials}
+
+        def not_there(reading: Reading) -> list[tuple[int, Reading]]:
+            there = set() if reading.conditions is None else {item.uid for item in reading.conditions.references}
+            return [(number, known) for number, known in plates if uids[number] not in there]
+
+        return [worth_laying(reading, not_there(reading), tagged) for reading in readings]
+
+    def board(self, count: int = 10) -> Board:
+        """Return the plates that make the best chart of the studio's own by expected uncertainty, none that changed."""
+        from matcher.plates_beside import board_of
+
+        return board_of(self._by_now(steady=True), count)
+
+    @property
+    def board_uids(self) -> tuple[str, ...]:
+        """The uids of the plates on the board that was chosen; none where none was."""
+        return self._settings.board
+
+    def kept_board(self) -> Board | None:
+        """Return the board that was chosen, with what it is worth for the studio's colours by now; None for none."""
+        from matcher.plates_beside import board_with
+
+        uids = self._settings.board
+        numbers = {trial.uid: trial.id or 0 for trial in self.log.of_uids(uids)}
+        there = [numbers[uid] for uid in uids if uid in numbers]
+        return board_with(self._by_now(also=there), there) if there else None
+
+    def board_with(self, numbers: Sequence[int]) -> Board:
+        """Return what a board of these plates is worth. Raises StudioError for plates that can't make one."""
+        from matcher.plates_beside import board_with
+
+        self._on_a_board(numbers)
+        return board_with(self._by_now(also=numbers), numbers)
+
+    def keep_board(self, numbers: Sequence[int], seen: Sequence[str] | None = None, who: str = "") -> None:
+        """Keep these plates as the studio's board, until another is kept; none for no board. The history keeps both.
+
+        seen: the uids of the board as it was seen. Raises StudioError for plates that can't make one, and when another
+        was kept meanwhile; then nothing is changed.
+        """
+        from matcher.storage.settings import board_in, keep_board_in
+        from matcher.trials.log import note_change
+
+        uids = tuple(str(trial.uid) for trial in self._on_a_board(numbers))
+        with self.database.writing() as session:
+            before = board_in(session)
+            if before == uids:
+                return
+            if seen is not None and before != tuple(seen):
+                raise StudioError("Look at the board again first: another was kept meanwhile.")
+            keep_board_in(session, uids)
+            note_change(session, "studio", "board", {"plates": list(before)}, {"plates": list(uids)}, who)
+
+    def _on_a_board(self, numbers: Sequence[int]) -> list[Trial]:
+        """Return plates that are to make a board. Raises StudioError: too many, one twice, not logged, set aside."""
+        from matcher.plates_beside import MOST_ON_BOARD
+
+        if len(numbers) > MOST_ON_BOARD:
+            raise StudioError(f"Choose at most {MOST_ON_BOARD} plates for the board: {len(numbers)} are too many.")
+        if len(set(numbers)) < len(numbers):
+            raise StudioError("Name each plate of the board once.")
+        trials = [self.trial(number) for number in numbers]
+        for trial in trials:
+            if trial.set_aside is not None:
+                raise StudioError(f"Plate {trial.id} is set aside: take it back, or choose another for the board.")
+        return trials

@@ -1,0 +1,116 @@
+"""The colours of plates as they stand by now, from what was logged of them and where they were seen since."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from matcher.studio.finding import StudioFinding
+
+if TYPE_CHECKING:
+    from matcher.reading.reading import Reading
+    from matcher.tags.ageing.told import Ageing
+    from matcher.tags.sightings import KeptSighting
+    from matcher.trials.trial import Trial
+
+
+class StudioColours(StudioFinding):
+    """Plates' colours as the log knows them best, and whether they have changed."""
+
+    def ageing(self, trial_id: int) -> Ageing:
+        """Return how a plate's colour stands by now to what was logged, by its sightings. Raises StudioError.
+
+        Of a plate that was sealed and read since, to the sealed one.
+        """
+        return self.ageings([self.trial(trial_id)])[trial_id]
+
+    def ageings(self, trials: Sequence[Trial]) -> dict[int, Ageing]:
+        """Return how plates' colours stand by now, by their numbers."""
+        from matcher.tags.ageing.told import ageing
+
+        return {number: ageing(*known) for number, known in self._as_they_stand(trials).items()}
+
+    def known_colour(self, trial_id: int) -> Reading:
+        """Return a plate's colour as it stands, as the log knows it best: the logged reading and its sightings since.
+
+        One that has changed has the colour that it was logged with; ``ageing`` tells its colour by now.
+        """
+        from matcher.tags.ageing.known import known_colour
+
+        return known_colour(*self._as_they_stand([self.trial(trial_id)])[trial_id])
+
+    def colour_by_now(self, trial_id: int, apart_from: str | None = None) -> Reading:
+        """Return a plate's colour as it is by now, as the log knows it best. Raises StudioError.
+
+        apart_from: SHA-256 of a photograph whose own sightings are left out, for it is to be read by the plate: what it
+        was seen as there says nothing more when the photograph is read again.
+        """
+        from matcher.tags.ageing.known import by_now
+
+        reading, since, sightings = self._as_they_stand([self.trial(trial_id)])[trial_id]
+        seen = [one for one in sightings if apart_from is None or one.photo != apart_from]
+        return by_now(reading, since, seen)[0]
+
+    def _by_now(
+        self, steady: bool = False, near: Reading | None = None, also: Sequence[int] = ()
+    ) -> list[tuple[int, Reading]]:
+        """Return the plates that count by their numbers, each with its colour as it is by now, sealed or aged.
+
+        steady: without those that have changed since they were logged, which may go on changing. near: what the plates
+        of a long log are chosen for; also: plates that are among them in any case.
+        """
+        from matcher.commissions.sign_off import approved_reading
+        from matcher.tags.ageing.known import by_now
+
+        trials, seen = self.part_of_log(near).trials, self.tag_log.last_seen()
+        missing = set(also) - {trial.id for trial in trials}
+        trials += tuple(trial for trial in self.log.some(sorted(missing)) if trial.set_aside is None)
+        colours = {trial.id or 0: approved_reading(trial)[1] for trial in trials}
+        again = [trial for trial in trials if trial.id in seen]
+        for number, known in (self._as_they_stand(again) if again else {}).items():
+            colours[number], changed = by_now(*known)
+            if steady and changed:
+                del colours[number]
+        return list(colours.items())
+
+    def _as_they_stand(self, trials: Sequence[Trial]) -> dict[int, tuple[Reading, datetime, list[KeptSighting]]]:
+        """Return for each plate its last reading that was to stay, when it was taken, and its sightings."""
+        from matcher.commissions.sign_off import approved_reading
+        from matcher.trials.trial import FINISHED
+
+        one = trials[0].id if len(trials) == 1 else None
+        seen: dict[int, list[KeptSighting]] = {trial.id or 0: [] for trial in trials}
+        for sighting in self.sightings(one, count=None).sightings:
+            if sighting.trial_id in seen:
+                seen[sighting.trial_id].append(sighting)
+        found = {}
+        for trial in trials:
+            stage, reading = approved_reading(trial)
+            since = trial.made_at
+            if stage != FINISHED:
+                added = [line.at for line in self.history("trial", trial.id) if line.detail == stage]
+                since = added[-1] if added else since
+            found[trial.id or 0] = (reading, since, seen[trial.id or 0])
+        return found
+
+    def _as_known(self, trials: Sequence[Trial]) -> list[Trial]:
+        """Return trials, those that were seen since with their colour as the log knows it best.
+
+        Of a plate that was sealed later, that would be another colour than its recipe gave: it stays as logged.
+        """
+        from matcher.tags.ageing.known import known_colour
+
+        seen = self.tag_log.last_seen()
+        again = [trial for trial in trials if trial.id in seen]
+        known = {} if not again else self._as_they_stand(again)
+        better = {
+            number: known_colour(reading, since, sightings) for number, (reading, since, sightings) in known.items()
+        }
+        return [
+            replace(trial, reading=better[trial.id or 0])
+            if (trial.id or 0) in better and known[trial.id or 0][0] is trial.reading
+            else trial
+            for trial in trials
+        ]
