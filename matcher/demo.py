@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from matcher.commissions.commission import Commission, JournalLine
+from matcher.dates import local, now
 from matcher.errors import StudioError
 from matcher.files import whole_folder
 from matcher.recipe.recipe import Recipe
@@ -22,6 +24,8 @@ from matcher.trials.trial import Target, Trial
 
 LOG = "studio.json"
 TWO_FINISHES = "two_plates.jpg"
+DATES = ("made_at", "opened_at", "used_up_at", "at", "seen_at", "due_on")
+"""What in the log that is shipped says a day or a moment."""
 ONE_PLATE = ("plate_daylight.jpg", "plate_glare.jpg", "trials/024.jpg", "photographing/good.jpg")
 
 
@@ -42,8 +46,10 @@ class WalkThrough:
     next_notes: str
 
 
-def make_demo_studio(folder: str | Path) -> Studio:
+def make_demo_studio(folder: str | Path, on: date | None = None) -> Studio:
     """Make the demo studio in a new or empty folder and open it; one that is there already is opened as it is.
+
+    on: the day on which it is made, today when None; its log ends a few days before.
 
     Raises StudioError when the folder holds another studio or anything else.
     """
@@ -51,7 +57,7 @@ def make_demo_studio(folder: str | Path) -> Studio:
     if _holds_a_studio(folder):
         return _opened_demo(folder)
     with whole_folder(folder, "Make the demo studio in") as draft:
-        _fill(draft, _shipped_log())
+        _fill(draft, _moved_to(_shipped_log(), local(now()).date() if on is None else on))
     return Studio.open(folder)
 
 
@@ -141,6 +147,26 @@ def _take_on(studio: Studio, log: dict[str, Any], target: Target) -> None:
     kept = studio.commissions.save(replace(commission, areas=(replace(first, target_id=target.id), *others)))
     for line in log["journal"]:
         studio.commissions.write(JournalLine.from_dict({**line, "commission_id": kept.id}))
+
+
+def _moved_to(log: dict[str, Any], on: date) -> dict[str, Any]:
+    """Return the log with all that is dated moved by one number of whole weeks, so that it ends not long before a day.
+
+    What lies between two dates stays, and so does the day of the week.
+    """
+    by = timedelta(weeks=(on - date.fromisoformat(log["ends_on"])).days // 7)
+
+    def moved(value: Any, name: str = "") -> Any:
+        if isinstance(value, dict):
+            return {key: moved(item, key) for key, item in value.items()}
+        if isinstance(value, list):
+            return [moved(item) for item in value]
+        if name not in DATES or value is None:
+            return value
+        kind = date if name == "due_on" else datetime
+        return (kind.fromisoformat(value) + by).isoformat()
+
+    return {key: moved(value, key) for key, value in log.items()}
 
 
 def _shipped_log() -> dict[str, Any]:

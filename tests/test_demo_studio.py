@@ -8,7 +8,9 @@ import re
 import shutil
 import subprocess
 import sys
-from datetime import timedelta
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, date, datetime, time, timedelta
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -18,8 +20,10 @@ import pytest
 from PIL import Image
 
 from matcher.colour.difference import delta_e_2000
-from matcher.demo import make_demo_studio, walk_through
+from matcher.demo import DATES, make_demo_studio, walk_through
 from matcher.errors import StudioError
+from matcher.photo.photo import open_photo
+from matcher.recipe.hazards import age_caution
 from matcher.recipe.recipe import Recipe, as_compared
 from matcher.recipe.usage import Used, pass_rate
 from matcher.shipped import shipped
@@ -30,7 +34,9 @@ from tests.demo_making import ledger, making
 from tests.demo_making.__main__ import main
 from tests.demo_making.making import GUIDE, STUDIO, TRUTH, made_with, make_pictures, read_log, reading_of
 from tests.demo_making.pictures import CLIENT_REFERENCE, NEXT_PLATE, shots, taken, variation_of
+from tests.demo_making.seen import FADING, STEADY
 from tests.demo_making.shelf import ML_PER_M2
+from tests.demo_making.tagged import BESIDE_A_BOARD, UNDER_A_LAMP, UNDER_TUBES, WITH_A_CHART
 from tests.example_counts import draws
 from tests.rendering.process import invented_process
 
@@ -269,6 +275,87 @@ def test_a_new_folder_becomes_the_demo_studio(tmp_path: Path, log: dict[str, Any
         assert [area.target_id for area in commission.areas] == [target.id, None]
         assert len(studio.commissions.journal(commission.id or 0)) == len(log["journal"]) > 0
     assert [path.name for path in tmp_path.iterdir()] == ["demo"], "no draft is left behind"
+
+
+IN_AUTUMN = date(2025, 10, 23)
+"""A day on which the demo is made, some months after the one on which its log stands."""
+
+
+@pytest.fixture(scope="module")
+def as_shipped_and_later(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Studio, Studio]]:
+    """The demo made on the day on which its log stands, and later."""
+    folder = tmp_path_factory.mktemp("dates")
+    with (
+        make_demo_studio(folder / "as shipped", ledger.ENDS_ON) as shipped_days,
+        make_demo_studio(folder / "later", IN_AUTUMN) as later,
+    ):
+        yield shipped_days, later
+
+
+def test_all_that_is_dated_moves_together_to_just_before_the_day(
+    as_shipped_and_later: tuple[Studio, Studio], log: dict[str, Any]
+) -> None:
+    def dates(studio: Studio) -> list[datetime | date | None]:
+        (commission,), stocks = studio.commissions.commissions(), studio.stocks()
+        return [
+            *(trial.made_at for trial in studio.trials(include_set_aside=True)),
+            *(when for stock in stocks for when in (stock.made_at, stock.opened_at, stock.used_up_at)),
+            *(use.at for use in studio.bottles.uses()),
+            *(one.seen_at for plate in (STEADY, FADING, 5) for one in studio.sightings(plate).sightings),
+            *(line.at for line in studio.commissions.journal(commission.id or 0)),
+            *(target.made_at for target in studio.targets()),
+            commission.made_at,
+            commission.due_on,
+        ]
+
+    was, now = (dates(studio) for studio in as_shipped_and_later)
+    by = {after - before for before, after in zip(was, now, strict=True) if before is not None and after is not None}
+    assert len(by) == 1 and by.pop() == timedelta(weeks=(IN_AUTUMN - ledger.ENDS_ON).days // 7)
+    newest = max(trial.made_at for trial in as_shipped_and_later[1].trials()).date()
+    assert timedelta(days=14) < IN_AUTUMN - newest < timedelta(days=60)
+    (commission,) = as_shipped_and_later[1].commissions.commissions()
+    assert commission.due_on is not None and commission.due_on > IN_AUTUMN, "the work is not overdue before it is seen"
+
+    def named(value: Any, name: str = "") -> Iterator[str]:
+        if isinstance(value, dict | list):
+            for key, item in value.items() if isinstance(value, dict) else ((name, item) for item in value):
+                yield from named(item, key)
+        elif isinstance(value, str) and re.match(r"\d{4}-\d\d-\d\d", value):
+            yield name
+
+    assert set(named(log)) == {*DATES, "ends_on"}, "a date in the log that does not move"
+
+
+def test_the_day_changes_nothing_but_dates(as_shipped_and_later: tuple[Studio, Studio]) -> None:
+    before, after = as_shipped_and_later
+    for one, other in zip(before.trials(True), after.trials(True), strict=True):
+        assert replace(other, made_at=one.made_at).as_dict() == one.as_dict()
+    (target,) = before.targets()
+    ranked = [studio.suggester().suggest(target.reading, count=6) for studio in as_shipped_and_later]
+    first, second = (
+        [(one.recipe, one.basis, one.lab.tolist(), one.delta_e00, one.delta_e00_interval) for one in found]
+        for found in ranked
+    )
+    assert first == second
+
+
+def test_the_one_bottle_that_stood_too_long_is_the_one_that_is_called_old(
+    as_shipped_and_later: tuple[Studio, Studio],
+) -> None:
+    stocks = as_shipped_and_later[1].stocks()
+    for day in range(6):  # however the weeks fall
+        at = datetime.combine(IN_AUTUMN + timedelta(days=day), time(12), UTC)
+        old = [stock.label for stock in stocks if age_caution(stock.chemical, stock.made_at, at) is not None]
+        assert old == ["LS 9"]
+
+
+@pytest.mark.parametrize("name", [UNDER_TUBES, UNDER_A_LAMP, BESIDE_A_BOARD, WITH_A_CHART])
+def test_pictures_with_tagged_plates_are_read_by_them_whenever_the_demo_was_made(
+    name: str, as_shipped_and_later: tuple[Studio, Studio]
+) -> None:
+    now_made = as_shipped_and_later[1]
+    found = now_made.plates_in(open_photo(FOLDER / name))
+    assert found and all(one.why_not is None or one.why_not.code == "too-many-plates" for one in found)
 
 
 def test_an_empty_folder_will_do(tmp_path: Path) -> None:

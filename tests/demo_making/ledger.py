@@ -9,13 +9,15 @@ from __future__ import annotations
 import csv
 import re
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from tests.rendering.process import PlateVariation
 
 STUDIO_TITLE = "Oddlow Yard (invented demo studio)"
+ENDS_ON = date(2025, 3, 14)
+"""The day on which the day book stands as it is shipped; the demo studio moves it to the day on which it is made."""
 COMMISSION = "Three herons for a mill pond (invented)"
 FOUNTAIN = {
     "uid": "demo-commission-1",
@@ -25,7 +27,7 @@ FOUNTAIN = {
     "size": "three herons, 1.4 m high, in a basin",
     "area_cm2": 18500.0,
     "casts": 3,
-    "due_on": "2024-09-02",
+    "due_on": "2025-05-05",
     "tolerance_delta_e00": 2.0,
     "notes": "Stands in spray from April to October.",
     "made_at": "2024-04-09T12:00:00+00:00",

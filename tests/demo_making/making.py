@@ -146,6 +146,7 @@ def _studio_document(folder: Path, truths: Mapping[str, Any], seed: int) -> dict
     tags = tags_document(folder, truths[WITH_A_CHART], plates, true_lab, seed)
     return {
         "title": ledger.STUDIO_TITLE,
+        "ends_on": ledger.ENDS_ON.isoformat(),
         **_tidy(tags),
         "target": _tidy(target.as_dict()),
         "target_photo": CLIENT_REFERENCE,

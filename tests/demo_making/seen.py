@@ -28,7 +28,7 @@ from matcher.tags.outlines import outline_in_picture, outline_in_tag
 from matcher.tags.search import find_plates
 from matcher.tags.sightings import KeptSighting
 from matcher.trials.trial import Trial
-from tests.demo_making.tagged import STUDIO_UID, TAGGED, WITH_A_CHART, tag_of
+from tests.demo_making.tagged import GIVEN_ON, STUDIO_UID, TAGGED, WITH_A_CHART, tag_of
 
 WHO = "T.R."
 STEADY, FADING = 53, 65
@@ -82,7 +82,7 @@ def tags_document(
         sha256 = studio.keep_photo(file)
         seen = kept_sightings(seen_in(plates, seen_again(photo, calibration)), photo, sha256)
         named = [
-            replace(one, uid=f"demo-sighting-{numbers[one.trial_id]}", trial_id=numbers[one.trial_id])
+            replace(one, uid=f"demo-sighting-{numbers[one.trial_id]}", trial_id=numbers[one.trial_id], seen_at=GIVEN_ON)
             for one in seen
             if numbers[one.trial_id] not in NOT_KEPT
         ]

@@ -33,9 +33,9 @@ DAYLIGHT = "D55"
 
 @dataclass(frozen=True)
 class Exif:
-    """What the invented camera writes into its files."""
+    """What the invented camera writes into its files. taken_at: by its clock, None for one that was never set."""
 
-    taken_at: datetime = datetime(2024, 5, 14, 10, 30)
+    taken_at: datetime | None = datetime(2024, 5, 14, 10, 30)
     exposure_s: float = 1 / 125
     f_number: float = 5.6
     iso: int = 100
@@ -154,12 +154,12 @@ def srgb_profile() -> bytes:
 
 def _exif_block(exif: Exif) -> Image.Exif:
     block = Image.Exif()
-    taken = exif.taken_at.strftime("%Y:%m:%d %H:%M:%S")
     block[0x010F], block[0x0110] = "Invented", "Invented camera"
     block[0x0131] = "rendered from spectra, not photographed"
-    block[0x0132] = taken
     detail = block.get_ifd(0x8769)
     detail[0x829A], detail[0x829D], detail[0x8827] = exif.exposure_s, exif.f_number, exif.iso
-    detail[0x9003] = detail[0x9004] = taken
+    if exif.taken_at is not None:
+        taken = exif.taken_at.strftime("%Y:%m:%d %H:%M:%S")
+        block[0x0132] = detail[0x9003] = detail[0x9004] = taken
     detail[0xA434] = exif.lens
     return block
