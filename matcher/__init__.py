@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from matcher.calibration.illumination import LightField
     from matcher.calibration.profile import CameraProfile, best_profile
     from matcher.calibration.profile_from_chart import profile_from_chart
-    from matcher.calibration.references import Reference
+    from matcher.calibration.references.reference import Reference
     from matcher.card.card import load_cards
     from matcher.card.detect import find_card, neutral_patch
     from matcher.card.outline import propose_finishes
@@ -46,7 +46,7 @@ _ROOMS = {
         "best_profile",
     ),
     "matcher.calibration.profile_from_chart": ("profile_from_chart",),
-    "matcher.calibration.references": ("Reference",),
+    "matcher.calibration.references.reference": ("Reference",),
     "matcher.card.card": ("load_cards",),
     "matcher.card.detect": (
         "find_card",

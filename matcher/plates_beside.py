@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from matcher.calibration.calibration import TOO_DARK_CODE
-from matcher.calibration.references import LIGHT_SPREAD, USUAL, USUAL_SIZE, Discrepancy, known_as_unsurely
+from matcher.calibration.references.discrepancy import LIGHT_SPREAD, USUAL, USUAL_SIZE, Discrepancy
+from matcher.calibration.references.reference import known_as_unsurely
 from matcher.colour.cielab import lab_to_xyz
 from matcher.colour.difference import delta_e_2000, reach_delta_e00
 from matcher.colour.metric import delta_e_metric

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from matcher.calibration.references import MOST_REFERENCES, Reference
+from matcher.calibration.references.reference import MOST_REFERENCES, Reference
 from matcher.colour.types import Floats
 from matcher.dates import TO_THE_MINUTE, now, shown
 from matcher.errors import Caveat, StudioError

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from matcher.calibration.calibrate import calibrate
-from matcher.calibration.references import Reference
+from matcher.calibration.references.reference import Reference
 from matcher.card.detect import find_card
 from matcher.colour.difference import delta_e_2000
 from matcher.errors import MatcherError, PhotoError

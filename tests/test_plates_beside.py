@@ -12,7 +12,7 @@ import pytest
 
 from matcher import plates_beside
 from matcher.calibration.calibrate import calibrate
-from matcher.calibration.references import Reference
+from matcher.calibration.references.reference import Reference
 from matcher.colour.difference import reach_delta_e00
 from matcher.plates_beside import WORTH, board_of, spread_out, worth_laying
 from matcher.reading.advice import reach_of

@@ -13,21 +13,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from matcher.calibration import references
 from matcher.calibration.calibrate import calibrate
-from matcher.calibration.references import (
-    LIGHT_SPREAD,
-    MOST_REFERENCES,
-    USUAL,
-    Conditioned,
-    Discrepancy,
-    Reference,
-    SeenReference,
-    brighter,
-    cause_of_own,
-    conditioned,
-    own_root,
-)
+from matcher.calibration.references import discrepancy, update
+from matcher.calibration.references.discrepancy import LIGHT_SPREAD, USUAL, Discrepancy, brighter
+from matcher.calibration.references.mistaken import conditioned
+from matcher.calibration.references.reference import MOST_REFERENCES, Reference, SeenReference, cause_of_own, own_root
+from matcher.calibration.references.update import Conditioned
 from matcher.card.detect import find_card, neutral_patch
 from matcher.colour.cielab import lab_to_xyz, xyz_to_lab
 from matcher.colour.difference import delta_e_2000
@@ -80,9 +71,9 @@ SMALL = 0.03
 @pytest.fixture
 def plainly_gaussian(monkeypatch):
     """The discrepancy as large as usual, all of it small."""
-    monkeypatch.setattr(references, "SCALES", np.array([1.0]))
-    monkeypatch.setattr(references, "_PRIOR", np.array([1.0]))
-    monkeypatch.setattr(references, "SURFACES_OWN", SMALL * references.SURFACES_OWN)
+    monkeypatch.setattr(update, "SCALES", np.array([1.0]))
+    monkeypatch.setattr(update, "_PRIOR", np.array([1.0]))
+    monkeypatch.setattr(discrepancy, "SURFACES_OWN", SMALL * discrepancy.SURFACES_OWN)
 
 
 def picture_of(rng, labs, places, draws):
@@ -482,7 +473,7 @@ def test_beside_a_plate_the_finishes_own_part_of_the_discrepancy_is_left():
     """However surely a plate of this very colour is known, another surface differs from it by what is its own."""
     plate = seen_plate(0, (40, 12, 22), sigma=0.01, at=(540, 500))
     _, budget = told_by(plate).corrected(np.array([40.0, 12.0, 22.0]), CAMERA, PLACE)
-    nugget = references.SURFACES_OWN * told_by(plate).size
+    nugget = discrepancy.SURFACES_OWN * told_by(plate).size
     assert np.sqrt(np.diag(sum_of(budget))).min() > 1.3 * nugget  # the plate's own, and the finish's
 
 

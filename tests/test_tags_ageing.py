@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from matcher.calibration.references import cause_of_own, own_root
+from matcher.calibration.references.reference import cause_of_own, own_root
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats

@@ -27,7 +27,7 @@ from matcher.calibration.camera_priors import (
 from matcher.calibration.illumination import LightField
 from matcher.calibration.profile import CameraProfile
 from matcher.calibration.profile_from_chart import profile_from_chart
-from matcher.calibration.references import MOST_REFERENCES, Reference
+from matcher.calibration.references.reference import MOST_REFERENCES, Reference
 from matcher.calibration.transform import ToneCurve, log_position, tone_from_greys
 from matcher.calibration.white_balance import (
     BALANCE_SIGMA,

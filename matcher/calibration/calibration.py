@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 from matcher.calibration.camera_priors import BLACK_SIGMA, CAMERA_AND_LIGHT_OF, TONE_CURVE_OF, matrix_effect
 from matcher.calibration.illumination import LightField
 from matcher.calibration.profile import CameraProfile
-from matcher.calibration.references import Reference
+from matcher.calibration.references.reference import Reference
 from matcher.calibration.transform import ToneCurve, log_position
 from matcher.calibration.white_balance import GainTerm, anchored, middle_grey
 from matcher.card.reading import CardReading

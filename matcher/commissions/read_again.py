@@ -30,7 +30,7 @@ from matcher.words import counted
 
 if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
-    from matcher.calibration.references import Reference
+    from matcher.calibration.references.reference import Reference
     from matcher.card.reading import CardReading
     from matcher.photo.photo import Photo
     from matcher.reading.glare import PaleSpots
@@ -183,7 +183,7 @@ def card_of(photo: Photo, reading: Reading) -> CardReading | None:
 
 def references_of(reading: Reading) -> tuple[Reference, ...]:
     """Return the known finishes that a reading was made by, as they were known then."""
-    from matcher.calibration.references import Reference
+    from matcher.calibration.references.reference import Reference
 
     kept = (reading.conditions or Conditions()).references
     return tuple(

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from matcher.calibration.illumination import LOCAL_SIGMA
-from matcher.calibration.references import cause_of_own, own_root
+from matcher.calibration.references.reference import cause_of_own, own_root
 from matcher.colour.cielab import lab_to_xyz, xyz_to_lab
 from matcher.colour.difference import DRAWS_LOG2, delta_e_2000, delta_e_draws, interval_of, normal_draws
 from matcher.colour.sources import Source

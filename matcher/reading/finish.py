@@ -10,18 +10,10 @@ from numpy.typing import ArrayLike
 
 from matcher.calibration.calibrate import CHART_IN_PICTURE
 from matcher.calibration.calibration import Calibration
-from matcher.calibration.references import (
-    KNOWN_BETTER,
-    LIGHT_SPREAD,
-    LIGHT_SPREAD_WITHOUT_CARD,
-    USUAL,
-    Conditioned,
-    Discrepancy,
-    LeftOut,
-    Reference,
-    SeenReference,
-    conditioned,
-)
+from matcher.calibration.references.discrepancy import LIGHT_SPREAD, LIGHT_SPREAD_WITHOUT_CARD, USUAL, Discrepancy
+from matcher.calibration.references.mistaken import conditioned
+from matcher.calibration.references.reference import LeftOut, Reference, SeenReference
+from matcher.calibration.references.update import KNOWN_BETTER, Conditioned
 from matcher.card.detect import NEUTRAL_SPOT
 from matcher.card.reading import CardReading
 from matcher.colour.cielab import checked_lab

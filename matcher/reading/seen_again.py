@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 
 from matcher.calibration.calibration import Calibration
-from matcher.calibration.references import Conditioned, SeenReference
+from matcher.calibration.references.reference import SeenReference
+from matcher.calibration.references.update import Conditioned
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.uncertainty import sum_of
 from matcher.errors import Caveat

@@ -9,7 +9,7 @@ from matcher.errors import StudioError
 from matcher.studio.colours import StudioColours
 
 if TYPE_CHECKING:
-    from matcher.calibration.references import Reference
+    from matcher.calibration.references.reference import Reference
     from matcher.photo.photo import Photo
     from matcher.plates_beside import Board, LaidBeside
     from matcher.plates_in_picture import PlateInPicture

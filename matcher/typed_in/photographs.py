@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from matcher.calibration.calibration import Calibration
     from matcher.calibration.illumination import LightField
     from matcher.calibration.profile import CameraProfile
-    from matcher.calibration.references import Reference
+    from matcher.calibration.references.reference import Reference
     from matcher.card.reading import CardReading
     from matcher.instrument.files import InstrumentFile
     from matcher.instrument.measured import Sample
@@ -201,7 +201,7 @@ def _plates_in(photo: Photo, options: argparse.Namespace) -> tuple[tuple[PlateIn
 
 def _known_without_tag(photo: Photo, options: argparse.Namespace) -> list[Reference]:
     """Return the logged plates that were marked in the picture by hand."""
-    from matcher.calibration.references import Reference
+    from matcher.calibration.references.reference import Reference
 
     found = []
     for text in getattr(options, "known", ()):

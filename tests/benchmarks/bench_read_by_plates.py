@@ -15,7 +15,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from matcher.calibration.calibrate import calibrate
-from matcher.calibration.references import Reference
+from matcher.calibration.references.reference import Reference
 from matcher.card.card import load_cards
 from matcher.card.detect import find_card
 from matcher.colour.cielab import lab_to_xyz

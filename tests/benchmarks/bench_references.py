@@ -17,7 +17,7 @@ import numpy as np
 
 from matcher.calibration.calibrate import calibrate
 from matcher.calibration.profile_from_chart import profile_from_chart
-from matcher.calibration.references import Reference
+from matcher.calibration.references.reference import Reference
 from matcher.card.detect import find_card, neutral_patch
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.metric import delta_e_metric

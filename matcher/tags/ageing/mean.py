@@ -15,7 +15,7 @@ import numpy as np
 
 from matcher.calibration.calibration import UNPROFILED
 from matcher.calibration.camera_priors import CAMERA_AND_LIGHT_OF, is_unknown_camera
-from matcher.calibration.references import cause_of_own, own_root
+from matcher.calibration.references.reference import cause_of_own, own_root
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import LEAST_VARIANCE, BudgetTerm, slimmed, square_root, sum_of

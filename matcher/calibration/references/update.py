@@ -1,10 +1,9 @@
-"""Finishes of known colour in a photograph make its readings surer: what they show of its errors is taken out.
+"""What the references of one photograph tell of its errors, and a finish's reading with that taken out.
 
 A camera's and a light's errors are a budget of causes with effects on every colour, and beside it a discrepancy, local
 in colour and in place, for what no such cause bends into. Seeing a finish of known colour tells of both: a linear-
-Gaussian update (conditioning a Gaussian: Rasmussen and Williams 2006, equation A.6; a discrepancy beside a model's own
-causes: Kennedy and O'Hagan 2001, J. R. Stat. Soc. B 63(3)). What is left stays a budget of causes, so that two readings
-still cancel what they share, with a known finish's own reading too. After ``calibration``; ``finish`` reads with it.
+Gaussian update (conditioning a Gaussian: Rasmussen and Williams 2006, equation A.6). What is left stays a budget of
+causes, so that two readings still cancel what they share, with a known finish's own reading too.
 """
 
 from __future__ import annotations
@@ -13,200 +12,35 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import combinations
-from typing import Literal, Protocol
 
 import numpy as np
 from scipy.special import logsumexp, softmax
 
 from matcher.calibration.camera_priors import is_unknown_camera
-from matcher.colour.local_error import LocalError
+from matcher.calibration.references.discrepancy import SCALE_SPREAD, USUAL_SIZE, Discrepancy
+from matcher.calibration.references.reference import (
+    LeftOut,
+    SeenReference,
+    by_cause,
+    cause_of_own,
+    own_root,
+    own_root_seen,
+)
 from matcher.colour.metric import delta_e_metric
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import BudgetTerm, slimmed, square_root, sum_of
-from matcher.errors import ReadingError
 
-MOST_REFERENCES = 40
-SURFACES_OWN = 0.25  # CIELAB: what no camera and eye have in common of one surface, whatever is learned
 SCALES = np.exp(np.linspace(np.log(0.1), np.log(7.0), 15))
-SCALE_SPREAD = 0.6
-"""Of the log of how large the discrepancy of one photograph is beside the usual one."""
-USUAL_SIZE = float(np.exp(SCALE_SPREAD**2))  # its root mean square before anything is seen
 _PRIOR = softmax(-np.square(np.log(SCALES)) / (2 * SCALE_SPREAD**2))
 LOG_ROOT_2PI = 0.5 * np.log(2 * np.pi)
 SURELY_LARGER = 1.2
 """Times its usual size, beyond which a discrepancy is shown to be larger, so that readings without it are too sure."""
-USUAL = LocalError(np.zeros((0, 3)), np.zeros((0, 3)), np.array([3.0, 1.6, 1.6]), np.full(3, 0.1))
-"""The discrepancy of a camera that no chart has shown, in CIELAB at a grey."""
-PLACE_SHARE = 0.3  # of the discrepancy's variance: what differs between places too
-LIGHT_SPREAD, LIGHT_SPREAD_WITHOUT_CARD = 0.03, 0.06
-"""Of log light: what no slope of the light tells of a place; with no card's face to tell of a slope, that too."""
-NEAR_BY = 0.25  # of the picture's longer side: places that share both
 KNOWN_BETTER = "measure these plates with an instrument, or beside a chart in daylight"
 LAID_BESIDE = "lay a plate of nearly this colour right beside it"
-MISTAKEN, MISTAKEN_SD = 0.05, 20.0
-"""The chance that a reference is another surface than the log says, or under glare, and how far off in CIELAB it is
-then: two finishes of one log, drawn by chance."""
-CLEARLY = 20.0  # times as likely, when one of two is said to be the mistaken one
-AS_UNKNOWN = 0.5
-"""Of the variance that an unknown camera has here: a finish that was known by so much of it may have been read by this
-very camera in this light, and then errs alike. In daylight it would be less (``FINISHED_SHARE``)."""
-MOST_DOUBTFUL, PLAINLY_SOUND = 6, 9.0
-"""How many of those furthest off may be mistaken, one or two at a time; and squared distances that no mistake has."""
-
-
-class Known(Protocol):
-    """A reading of a finish, as far as it matters here."""
-
-    @property
-    def lab(self) -> Floats: ...
-    @property
-    def covariance(self) -> Floats: ...
-    @property
-    def budget(self) -> tuple[BudgetTerm, ...]: ...
-    @property
-    def photo(self) -> str | None: ...
-    @property
-    def region(self) -> Floats | None: ...
-
-
-@dataclass(frozen=True, eq=False)
-class Reference:
-    """A finish of known colour in a photograph: its outline there, (n, 2) pixels, and its reading from elsewhere.
-
-    name: how it is called where it is told ("plate 88"). uid: of the plate, where it is a logged one. Raises
-    ReadingError for an outline that is none.
-    """
-
-    region: Floats
-    reading: Known
-    name: str = ""
-    uid: str | None = None
-
-    def __post_init__(self) -> None:
-        try:
-            region = np.array(self.region, dtype=float)
-        except (TypeError, ValueError):
-            region = np.zeros(0)
-        if region.ndim != 2 or region.shape[1] != 2 or len(region) < 3 or not np.isfinite(region).all():
-            raise ReadingError("Give the outline of a known finish as three or more points in the picture.")
-        if not (np.isfinite(self.reading.lab).all() and np.isfinite(self.reading.covariance).all()):
-            raise ReadingError("Give the known finish a colour and a covariance of finite numbers.")
-        object.__setattr__(self, "region", region)
-
-
-def cause_of_own(reading: Known) -> str:
-    """Name what a reading has of its own, so that another that was made by it can say that it shares it."""
-    place = b"" if reading.region is None else np.asarray(reading.region, dtype=float).tobytes()
-    parts = (reading.lab.tobytes(), reading.covariance.tobytes(), place, (reading.photo or "").encode())
-    return f"reading {hashlib.sha256(b'|'.join(parts)).hexdigest()[:24]}"
-
-
-def own_root(reading: Known) -> Floats:
-    """Return (3, 3), a root of the covariance of what a reading shares with no other by name."""
-    shared = _by_cause(reading.budget)
-    return square_root(reading.covariance - sum((effect @ effect.T for effect in shared.values()), np.zeros((3, 3))))
-
-
-def _own_root_seen(reading: Known) -> Floats:
-    """Return the same of a reference as it is seen, without the discrepancy, which is accounted for by itself."""
-    own = [term.covariance for term in reading.budget if term.shared is None and term.name != Source.UNLIKE_THE_CHART]
-    return square_root(sum(own, np.zeros((3, 3))))
-
-
-def known_as_unsurely(known: Known, here: Known) -> bool:
-    """Tell whether a finish was known by a camera that no chart has shown, about as unsurely as another is read here.
-
-    That it looks here as it is known may then be one camera's error twice, and tells nothing of that camera.
-    """
-    ours, theirs = _by_cause(here.budget), _by_cause(known.budget)
-    unsure = sum(float(np.sum(effect**2)) for cause, effect in ours.items() if is_unknown_camera(cause))
-    other = [effect for cause, effect in theirs.items() if is_unknown_camera(cause) and cause not in ours]
-    return unsure > 0 and sum(float(np.sum(effect**2)) for effect in other) >= AS_UNKNOWN * unsure
-
-
-def _by_cause(terms: Sequence[BudgetTerm]) -> dict[str, Floats]:
-    """Return effects by shared cause, the first part of a cause alone (as ``shared_covariance`` takes them)."""
-    return {term.shared: term.effect for term in reversed(terms) if term.shared is not None}
-
-
-@dataclass(frozen=True, eq=False)
-class SeenReference:
-    """A reference as the calibration by itself reads it; index: its place among those given."""
-
-    index: int
-    reference: Reference
-    seen: Known
-
-    @property
-    def place(self) -> Floats:
-        """(2,) pixels: the middle of its outline."""
-        return np.asarray(self.reference.region.mean(axis=0))
-
-    @property
-    def error(self) -> Floats:
-        """(3,) CIELAB, read minus known."""
-        return np.asarray(self.seen.lab - self.reference.reading.lab)
-
-    @cached_property
-    def as_unknown(self) -> bool:
-        """Whether it was known by a camera as unknown as this picture's."""
-        return known_as_unsurely(self.reference.reading, self.seen)
-
-
-@dataclass(frozen=True, eq=False)
-class Discrepancy:
-    """What no cause of the budget bends into: alike for like colours and for near places.
-
-    picture: its longer side in pixels. light_spread: of log light from place to place.
-    """
-
-    local: LocalError
-    picture: int
-    light_spread: float = LIGHT_SPREAD
-
-    def between(self, labs: Floats, places: Floats, others: Floats, there: Floats) -> Floats:
-        """Return the covariance (3m, 3n) between what lies at labs (m, 3), places (m, 2) and at others, there."""
-        near = self._near(places, there)
-        colour = self.local.alike(labs, others) * (1 - PLACE_SHARE + PLACE_SHARE * near)
-        whole = np.zeros((len(labs), 3, len(others), 3))
-        for channel in range(3):
-            whole[:, channel, :, channel] = colour[channel]
-        return np.asarray(whole.reshape(3 * len(labs), 3 * len(others)))
-
-    def light_between(self, labs: Floats, places: Floats, others: Floats, there: Floats) -> Floats:
-        """Return the same (3m, 3n) of the light, which differs from place to place."""
-        near = self.light_spread**2 * self._near(places, there)
-        whole = np.einsum("mi,nj,mn->minj", brighter(labs), brighter(others), near)
-        return np.asarray(whole.reshape(3 * len(labs), 3 * len(others)))
-
-    def _near(self, places: Floats, there: Floats) -> Floats:
-        away = np.square(places[:, None] - there[None]).sum(axis=2)
-        return np.asarray(np.exp(-away / (2 * (NEAR_BY * self.picture) ** 2)))
-
-    def own(self, lab: Floats) -> Floats:
-        """Return the covariance (3, 3) of what one surface of CIELAB (3,) has of its own."""
-        return self.local.own(lab) + SURFACES_OWN**2 * np.eye(3)
-
-
-def brighter(labs: Floats) -> Floats:
-    """Return how CIELAB (n, 3) moves per unit of log light: with its cube root (ISO/CIE 11664-4)."""
-    return np.asarray((labs + [16.0, 0.0, 0.0]) / 3)
-
-
-@dataclass(frozen=True, eq=False)
-class LeftOut:
-    """A reference that was not used: its place among those given, and how it was seen, None where it can't be read.
-
-    why: "unreadable", as ``said`` says; "odd" beside all the others, or beside what a camera can do where it is alone;
-    "at odds" with the only other one.
-    """
-
-    index: int
-    why: Literal["unreadable", "odd", "at odds"]
-    seen: SeenReference | None = None
-    said: str = ""
+MISTAKEN_SD = 20.0
+"""CIELAB: how far off a reference is that is another surface than the log says, or under glare: two finishes of one
+log, drawn by chance."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -246,7 +80,7 @@ class Conditioned:
         causes: dict[str, Floats] = {}
         for row, item in enumerate(self.used):
             for sign, reading in ((1, item.seen), (-1, item.reference.reading)):
-                for cause, effect in _by_cause(reading.budget).items():
+                for cause, effect in by_cause(reading.budget).items():
                     if sign == 1 and item.as_unknown and is_unknown_camera(cause):
                         cause = f"{cause}, by finishes known as unsurely"
                     whole = causes.setdefault(cause, np.zeros((3 * count, effect.shape[1])))
@@ -258,7 +92,7 @@ class Conditioned:
     @cached_property
     def _own(self) -> tuple[Floats, Floats]:
         """Roots (n, 3, 3) of what each seen and each known reading has of its own."""
-        seen = [_own_root_seen(item.seen) for item in self.used]
+        seen = [own_root_seen(item.seen) for item in self.used]
         return np.array(seen), np.array([own_root(item.reference.reading) for item in self.used])
 
     @cached_property
@@ -349,7 +183,7 @@ class Conditioned:
         if not self.used:
             return lab, tuple(budget)
         near = self._near(lab, place)
-        ours, causes = _by_cause(budget), self._causes
+        ours, causes = by_cause(budget), self._causes
         common = near.light + sum(
             (ours[cause] @ causes[cause].T for cause in ours if _fits(ours[cause], causes.get(cause))),
             np.zeros_like(near.light),
@@ -430,44 +264,3 @@ def _fits(effect: Floats, other: Floats | None) -> bool:
 
 def _reach(lab: Floats, budget: Sequence[BudgetTerm]) -> float:
     return float(np.trace(delta_e_metric(lab) @ sum_of(budget)))
-
-
-def conditioned(
-    seen: Sequence[SeenReference], unreadable: Sequence[LeftOut], photo: str, discrepancy: Discrepancy
-) -> Conditioned:
-    """Return what references tell, those left out that are likelier mistaken than sound.
-
-    Each is sound, or with a small chance another surface than the log says, or under glare (Box and Tiao 1968,
-    Biometrika 55(1)). Of all ways to part them the likeliest is sought, one or two mistakes at a time; where it can't
-    be told which of two is mistaken, both are left out.
-    """
-    every = Conditioned(tuple(seen), photo, discrepancy)
-    rows, out = list(range(len(seen))), list(unreadable)
-    while rows:
-        wrong, why = _likeliest_mistake(every, rows)
-        if not wrong:
-            break
-        out += [LeftOut(seen[row].index, why, seen[row]) for row in wrong]
-        rows = [row for row in rows if row not in wrong]
-    return Conditioned(tuple(seen[row] for row in rows), photo, discrepancy, tuple(out))
-
-
-def _likeliest_mistake(every: Conditioned, rows: Sequence[int]) -> tuple[tuple[int, ...], Literal["odd", "at odds"]]:
-    """Return which one or two of some references are likelier mistaken than all are sound; none where they are."""
-    off = every.distances(rows)
-    doubtful = [rows[place] for place in np.argsort(-off)[:MOST_DOUBTFUL] if off[place] > PLAINLY_SOUND]
-
-    def gained(wrong: tuple[int, ...]) -> float:
-        rest = [row for row in rows if row not in wrong]
-        mistaken = sum(every.log_mistaken(row) + np.log(MISTAKEN / (1 - MISTAKEN)) for row in wrong)
-        return every.log_evidence(rest) + float(mistaken) - sound
-
-    sound = every.log_evidence(rows)
-    ways = {wrong: gained(wrong) for size in (1, 2) for wrong in combinations(doubtful, size)}
-    ranked = sorted(ways, key=lambda wrong: -ways[wrong])
-    if not ranked or ways[ranked[0]] <= 0:
-        return (), "odd"
-    likely = [wrong for wrong in ranked if len(wrong) == 1 and ways[wrong] > ways[ranked[0]] - np.log(CLEARLY)]
-    if len(ranked[0]) == 1 and len(likely) > 1:
-        return (likely[0][0], likely[1][0]), "at odds"
-    return ranked[0], "odd"
