@@ -9,6 +9,8 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from scipy.stats import chi2
 
 from matcher.commissions.casts import next_cast
@@ -29,6 +31,7 @@ from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.studio import Studio
 from matcher.trials.trial import StageReading, Target, Trial
+from tests.example_counts import examples
 
 SMITH = "A. Quill-Marsh (invented)"
 DAYLIGHT = "daylight, north window"
@@ -192,6 +195,41 @@ def test_a_point_is_beyond_the_limits_as_often_as_chance_has_it_and_a_real_fault
     assert np.mean(np.array(distances) > chi2.ppf(0.95, 3)) == pytest.approx(0.05, abs=0.022)
     assert np.mean(np.array(distances) > BEYOND) < 0.009, "0.27 % is expected"
     assert np.mean(seen) > 0.7
+
+
+@given(
+    lab=st.tuples(st.floats(30, 50), st.floats(4, 24), st.floats(12, 32)),
+    approved_sd=st.floats(0.1, 6.0),
+    cast_sd=st.floats(0.1, 6.0),
+    together=st.floats(-0.9, 0.9),
+)
+@examples(60)
+def test_what_is_drawn_and_what_is_said_are_one_rule(
+    lab: tuple[float, float, float], approved_sd: float, cast_sd: float, together: float
+) -> None:
+    """Outside a dashed line is always more than chance, however unsure the approved plate's reading is; and the lines
+    touch the region that the verdict leaves to chance, so that they are no wider than they must be."""
+    scatter = np.diag([0.49, 0.25, 0.36])
+    scatter[0, 2] = scatter[2, 0] = together * 0.7 * 0.6
+    approved = reading(40, 14, 22, sd=approved_sd)
+    chart = control_chart(approved, casts(np.array([lab]), cast_sd), scatter, 2.0)
+    (point,) = chart.points
+    outside = [not low <= lab[axis] <= high for axis in range(3) for low, high in chart.limits(axis)]
+    assert point.beyond or not any(outside)
+    apart = 2 * scatter + (approved_sd**2 + cast_sd**2) * np.eye(3)
+    for axis in range(3):  # where the region reaches farthest along this axis
+        farthest = apart[axis] / apart[axis, axis] * point.reach[axis]
+        for share, beyond in ((0.99, False), (1.01, True)):
+            there = casts((approved.lab + share * farthest)[None], cast_sd)
+            assert control_chart(approved, there, scatter, 2.0).points[0].beyond is beyond
+
+
+def test_an_unsure_reading_sets_the_limits_wider_for_that_cast_alone() -> None:
+    sure, unsure = casts(np.array([[40.0, 14.0, 22.0]]), 0.3), casts(np.array([[40.0, 14.0, 22.0]]), 4.0)
+    chart = control_chart(reading(40, 14, 22), [*sure, *unsure], np.diag([0.25, 0.16, 0.25]), 2.0)
+    (low, high), (lower, higher) = chart.limits(0)
+    assert lower < low < 40 < high < higher
+    assert chart.as_dict()["points"][1]["reach"] == chart.points[1].reach.tolist()
 
 
 def test_chance_makes_few_runs_and_a_drift_is_found() -> None:

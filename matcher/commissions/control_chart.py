@@ -43,8 +43,10 @@ SURELY = 12
 """Casts: up to as many, chance alone makes a run on fewer than one chart in twenty; of longer charts it is said."""
 LEAST_SIGMA = 0.1  # CIELAB: so that limits can be drawn where nothing is known to scatter
 SOURCE = (
-    "Dashed: the approved plate ± three standard deviations of how two plates and their readings scatter. A ringed "
-    "cast lies beyond what chance explains on the three axes taken together. Tests for runs: Western Electric Company, "
+    "Between the dashed lines a cast can lie by chance: they allow for how plates of one recipe scatter and for how "
+    "surely this cast and the approved plate were read, so an unsure reading sets them wider. A ringed cast differs by "
+    "more than chance: it lies outside a dashed line, or differs on the three axes taken together. Three standard "
+    "deviations of one quantity are passed as rarely (Shewhart, 1931). Tests for runs: Western Electric Company, "
     "Statistical Quality Control Handbook, 1956."
 )
 """What stands below a chart, on the page and on paper."""
@@ -58,7 +60,9 @@ class Point:
 
     number: of the cast. made_at: when. reading: of the finished cast. delta_e00, interval: from the approved plate,
     95 %. stands: how surely it matches within the tolerance. t_squared: how far it lies from the approved plate for
-    what plates and readings scatter. beyond: whether that is more than chance.
+    what plates and readings scatter. beyond: whether that is more than chance. reach: (3,) CIELAB,
+    how far it may lie on each axis by chance: one that lies farther on any of them is always beyond, and one within all
+    of them is where the three together are more than chance.
     """
 
     number: int
@@ -69,6 +73,7 @@ class Point:
     stands: Standing
     t_squared: float
     beyond: bool
+    reach: Floats
 
     @property
     def label(self) -> str:
@@ -99,11 +104,10 @@ class ControlChart:
     centre: Floats | None
     sigma: Floats
 
-    def limits(self, axis: int) -> tuple[float, float]:
-        """Return the approved plate ± three standard deviations of how it and a cast scatter, for one axis to draw."""
+    def limits(self, axis: int) -> list[tuple[float, float]]:
+        """Return for each cast between which values of one axis it can lie by chance, as the verdict on it has it."""
         approved = float(self.approved.lab[axis])
-        reach = 3 * float(np.sqrt(2) * max(self.sigma[axis], LEAST_SIGMA))
-        return approved - reach, approved + reach
+        return [(approved - float(point.reach[axis]), approved + float(point.reach[axis])) for point in self.points]
 
     @property
     def drifts(self) -> bool:
@@ -127,6 +131,7 @@ class ControlChart:
                     "stands": point.stands,
                     "t_squared": point.t_squared,
                     "beyond": point.beyond,
+                    "reach": point.reach.tolist(),
                 }
                 for point in self.points
             ],
@@ -167,7 +172,8 @@ def control_chart(
         interval = delta_e_interval(approved, reading)
         stands = standing(interval, chance_within(approved, reading, tolerance), tolerance)
         delta = float(delta_e_2000(approved.lab, reading.lab))
-        points.append(Point(number, made_at, reading, delta, interval, stands, distance, distance > BEYOND))
+        reach = np.sqrt(BEYOND * np.maximum(np.diag(apart), LEAST_SIGMA**2))  # of all with T-squared up to BEYOND
+        points.append(Point(number, made_at, reading, delta, interval, stands, distance, distance > BEYOND, reach))
     readings = [reading for _, _, reading in casts]
     sigma = np.sqrt(np.diag(plate_covariance) + _own_variance(readings))
     enough = len(readings) >= FEWEST_FOR_RUNS

@@ -129,7 +129,8 @@ class Charts(Flowable):  # type: ignore[misc]  # reportlab has no types
     def _one(self, axis: int) -> None:
         page, chart = self.canv, self.chart
         approved = float(chart.approved.lab[axis])
-        least, most = chart.limits(axis)
+        limits = chart.limits(axis)
+        least, most = min(low for low, _ in limits), max(high for _, high in limits)
         values = [float(point.reading.lab[axis]) for point in chart.points]
         low, high = min(least, *values) - 0.5, max(most, *values) + 0.5
         left, width = 22 * MM, self.width - 26 * MM
@@ -141,10 +142,14 @@ class Charts(Flowable):  # type: ignore[misc]  # reportlab has no types
         page.setFillColor(SOFT)
         page.setStrokeColor(LINE)
         page.setLineWidth(0.5)
-        for value, dashed in ((least, True), (approved, False), (most, True)):
-            page.setDash(2, 2) if dashed else page.setDash()
-            page.line(left, up(value), left + width, up(value))
+        page.line(left, up(approved), left + width, up(approved))
+        for value in (least, approved, most):
             page.drawRightString(left - 1.5 * MM, up(value) - 2, f"{value:.1f}")
+        each = width / len(values)
+        page.setDash(2, 2)
+        for k, ends in enumerate(limits):
+            for value in ends:
+                page.line(left + each * k, up(value), left + each * (k + 1), up(value))
         page.setDash()
         page.drawString(0, self.each / 2 - 2, AXES[axis])
         places = [left + width * (k + 0.5) / len(values) for k in range(len(values))]

@@ -103,9 +103,18 @@ def _figure(chart: ControlChart) -> Any:
             col=1,
         )
         figure.add_hline(y=float(chart.approved.lab[axis]), line={"color": "#1d4f80", "width": 1}, row=axis + 1, col=1)
-        for limit in limits:
-            figure.add_hline(y=limit, line={"color": "#6b6b6b", "width": 1, "dash": "dash"}, row=axis + 1, col=1)
-        low, high = min(*limits, *values), max(*limits, *values)
+        for ends in zip(*limits, strict=True):
+            figure.add_scatter(
+                x=labels,
+                y=ends,
+                mode="lines",
+                line={"color": "#6b6b6b", "width": 1, "dash": "dash", "shape": "hvh"},
+                hoverinfo="skip",
+                row=axis + 1,
+                col=1,
+            )
+        all_drawn = [*values, *(end for ends in limits for end in ends)]
+        low, high = min(all_drawn), max(all_drawn)
         figure.update_yaxes(title_text=name, range=[low - 0.5, high + 0.5], row=axis + 1, col=1)
     figure.update_layout(
         height=420,
