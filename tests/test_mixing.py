@@ -248,3 +248,31 @@ def test_bottles_that_must_not_meet_are_named_by_the_place_where_they_stand() ->
 def test_acid_into_water_is_said_of_acids_and_of_what_is_not_known() -> None:
     for chemical, said in (("nitric acid", True), ("ferric nitrate", True), ("x", True), ("liver of sulphur", False)):
         assert ("Acid into water" in " ".join(mixing_wording.order_of_work(chemical))) == said
+
+
+def test_the_bottles_that_a_recipe_points_at_are_offered_first_then_those_used_last() -> None:
+    def bottle(label: str, day: int, chemical: str = "ferric nitrate", empty: bool = False) -> Stock:
+        made_at = MADE_AT + timedelta(days=day)
+        return Stock(label, chemical, 400.0, "", made_at, used_up_at=made_at if empty else None)
+
+    shelf = [
+        bottle("Fe 12", -1),
+        LIVER,
+        bottle("Fe 13", 2),
+        bottle("Cu 1", 3, "cupric nitrate"),
+        bottle("Fe 9", 9, empty=True),
+    ]
+    uses = [
+        SolutionUse(label, 0.5, 5.0, at=MADE_AT + timedelta(days=day)) for label, day in (("Fe 13", 4), ("LS 3", 5))
+    ]
+
+    def offered(*recipes: Recipe, noted: list[SolutionUse] = uses) -> list[str]:
+        return [stock.label for stock in mixing.likeliest_first(recipes, shelf, noted)]
+
+    assert offered(RECIPE) == ["LS 3", "Fe 12", "Fe 13", "Cu 1", "Fe 9"]
+    assert offered() == ["LS 3", "Fe 13", "Cu 1", "Fe 12", "Fe 9"], "used last, then made last"
+    assert offered(noted=[]) == ["Cu 1", "Fe 13", "LS 3", "Fe 12", "Fe 9"]
+    green = Recipe("bronze", None, (Coat("cupric nitrate", 0.5, 4, 100.0),))
+    assert offered(green, RECIPE)[:3] == ["Cu 1", "LS 3", "Fe 12"], "unnamed, it is mixed from the last of its kind"
+    gone = Recipe("bronze", None, (Coat("ferric nitrate", 0.5, 4, 100.0, stock="Fe 9"),))
+    assert offered(gone)[0] == "Fe 13", "the bottle that it names is used up"

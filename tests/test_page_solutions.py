@@ -197,6 +197,22 @@ def test_what_was_used_is_noted_learned_from_and_taken_back(studio: Studio) -> N
     assert studio.bottles.uses() == []
 
 
+def test_the_bottle_offered_is_that_of_the_piece_on_the_bench_then_the_one_used_last(studio: Studio) -> None:
+    newest = Stock("Cu 1", "cupric nitrate", 250.0)
+    for stock in (FE, NEWER, newest):
+        studio.bottles.save(stock)
+    piece = studio.shelf.put(Piece(new_uid(), Recipe("silicon bronze", None, RECIPE.coats)))
+    app = opened(part="used")
+    assert field(app, "selectbox", "Bottle").value == "Fe 12", "not the one made last"
+    field(app, "selectbox", "Bottle").set_value("Fe 13").run()
+    field(app, "number_input", "Used, ml").set_value(5.0).run()
+    app = press(app, "Note it")
+    assert [use.stock for use in studio.bottles.uses()] == ["Fe 13"], "what was chosen stands until it is noted"
+    assert field(app, "selectbox", "Bottle").value == "Fe 12"
+    studio.shelf.take_off(piece.uid)
+    assert field(opened(part="used"), "selectbox", "Bottle").value == "Fe 13"
+
+
 def test_a_newly_chosen_bottle_in_the_record_form_converts_the_strength_with_a_sentence(studio: Studio) -> None:
     for stock in (FE, NEWER, Stock("weak", "ferric nitrate", 100.0)):
         studio.bottles.save(stock)

@@ -5,6 +5,7 @@ Between the shelf of bottles (`trials.stocks`) and the bench; `mixing_wording` s
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -193,6 +194,24 @@ def bottles_for(chemical: str, stocks: Sequence[Stock]) -> list[Stock]:
     """Return the bottles of a chemical that are not used up, the one made last first."""
     found = [stock for stock in stocks if same(stock.chemical, chemical) and stock.used_up_at is None]
     return sorted(found, key=lambda stock: (stock.made_at, stock.label), reverse=True)
+
+
+def likeliest_first(recipes: Sequence[Recipe], stocks: Sequence[Stock], uses: Sequence[SolutionUse]) -> list[Stock]:
+    """Return all bottles, those first of which it is likeliest that something was used just now.
+
+    First those that the recipes are mixed from, in their order, then those used last, then those made last; at the end
+    those that are used up.
+    """
+    mixed_from = [_bottle(layer, stocks, None)[0] for recipe in recipes for _, layer in layers_of(recipe)]
+    pointed_at = list(dict.fromkeys(stock.label for stock in mixed_from if stock is not None))
+    used_at = {use.stock: use.at for use in sorted(uses, key=lambda use: use.at)}
+
+    def place(stock: Stock) -> tuple[bool, int, float, float]:
+        at = pointed_at.index(stock.label) if stock.label in pointed_at else len(pointed_at)
+        used = used_at[stock.label].timestamp() if stock.label in used_at else -math.inf
+        return stock.used_up_at is not None, at, -used, -stock.made_at.timestamp()
+
+    return sorted(stocks, key=place)
 
 
 def noted_uses(uses: Sequence[SolutionUse]) -> list[Used]:

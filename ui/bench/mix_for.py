@@ -21,13 +21,13 @@ from matcher.bench.mixing_wording import (
     troubles_in_words,
 )
 from matcher.bench.wording import title_of
-from matcher.errors import MatcherError, RecipeError
+from matcher.errors import RecipeError
 from matcher.recipe.cautions import cautions_for
 from matcher.recipe.quantities import measurable_blend, use_leftover
 from matcher.recipe.recipe import Recipe, describe
 from ui.bench.bottle_shelf import hazards_html, precautions_html
 from ui.bench.solution_used import note_for
-from ui.recipe.mix_link import FORM, mix_for
+from ui.recipe.mix_link import FORM, mix_for, recipe_in
 from ui.recipe.piece import take_to_bench
 from ui.recipe.print_card import paper_choice, say_what_prints_not
 from ui.show.cautions import show_these
@@ -63,7 +63,7 @@ class _Offered:
 def show_mixing(studio: Studio) -> None:
     draft = Draft(studio, FORM)
     _choose(studio, draft)
-    recipe = _recipe(draft)
+    recipe = recipe_in(draft)
     if recipe is None:
         st.html('<p class="pm-soft">Choose a recipe above, or come here from a suggestion, a plate or the bench.</p>')
         return
@@ -112,7 +112,7 @@ def _choose(studio: Studio, draft: Draft) -> None:
         return
     source = str(draft.get("source") or "")
     picked = st.selectbox(
-        "Another recipe" if _recipe(draft) is not None else "Recipe",
+        "Another recipe" if recipe_in(draft) is not None else "Recipe",
         list(offered),
         index=None,
         format_func=lambda key: offered[key].label,
@@ -123,13 +123,6 @@ def _choose(studio: Studio, draft: Draft) -> None:
         one = offered[picked]
         mix_for(studio, one.recipe, one.source, one.target_id, one.at_bench)
         st.rerun()
-
-
-def _recipe(draft: Draft) -> Recipe | None:
-    try:
-        return Recipe.from_dict(draft.get("recipe"))
-    except (MatcherError, AttributeError, TypeError):
-        return None
 
 
 def _layer(studio: Studio, draft: Draft, mix: LayerMix, stocks: Sequence[Stock], area: float) -> None:

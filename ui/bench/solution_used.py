@@ -7,13 +7,15 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from matcher.bench.mixing import noted_uses
+from matcher.bench.mixing import likeliest_first, noted_uses
 from matcher.bench.mixing_wording import fraction, ml
 from matcher.dates import shown
 from matcher.errors import MatcherError
 from matcher.recipe.names import each_once
 from matcher.recipe.usage import USUAL_ML_PER_M2, pass_rate
 from matcher.words import counted
+from ui.recipe.mix_link import FORM as MIXED_FOR
+from ui.recipe.mix_link import recipe_in
 from ui.show import look
 from ui.show.literal import literal
 from ui.state.drafts import Draft
@@ -22,6 +24,7 @@ from ui.state.open_studio import newest
 
 if TYPE_CHECKING:
     from matcher.bench.mixing import LayerMix
+    from matcher.recipe.recipe import Recipe
     from matcher.studio import Studio
     from matcher.trials.stocks import SolutionUse
 
@@ -61,7 +64,7 @@ def note_for(studio: Studio, mix: LayerMix, area_cm2: float) -> None:
 
 
 def _form(studio: Studio, draft: Draft, uses: list[SolutionUse]) -> None:
-    there = [stock.label for stock in reversed(studio.stocks())]
+    there = [stock.label for stock in likeliest_first(_in_question(studio, draft), studio.stocks(), uses)]
     if not there:
         tell("Make a bottle first: what is used is used of one.", "warning")
         return
@@ -94,6 +97,15 @@ def _form(studio: Studio, draft: Draft, uses: list[SolutionUse]) -> None:
         _keep(studio, draft, str(label), millilitres, strength, area, passes, str(application or ""), plate, who or "")
 
 
+def _in_question(studio: Studio, draft: Draft) -> list[Recipe]:
+    """Return the recipes that something was likely used for: the plate's, what was mixed for, those on the bench."""
+    plate = draft.get("plate")
+    found = [trial.recipe for trial in newest(studio, PLATES_OFFERED) if plate and trial.id == int(plate)]
+    mixed_for = recipe_in(Draft(studio, MIXED_FOR))
+    found += [] if mixed_for is None else [mixed_for]
+    return [*found, *(piece.recipe for piece in studio.shelf.pieces())]
+
+
 def _keep(
     studio: Studio,
     draft: Draft,
@@ -119,7 +131,7 @@ def _keep(
     except MatcherError as error:
         tell(f"{error} Everything you typed is saved.")
         return
-    draft.forget(["ml", "passes"])
+    draft.forget(["ml", "passes", "stock"])
     told_rate = "" if area and passes else " Without area and passes it tells nothing of what a pass takes."
     st.session_state[SAID] = f"Noted: {ml(millilitres)} of {label}.{told_rate}"
     st.rerun()

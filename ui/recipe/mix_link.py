@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from matcher.errors import MatcherError
 from ui.recipe.recipe_form import fields_of
 from ui.show.literal import literal
 from ui.state.drafts import Draft
@@ -42,6 +43,16 @@ def mix_for(studio: Studio, recipe: Recipe, source: str, target_id: int | None =
     kept = {name: draft.get(name) for name in ("area", "spare") if draft.get(name) is not None}
     chosen = {"recipe": recipe.as_dict(), "source": source, "target_id": target_id or 0, "at_bench": at_bench}
     draft.fill({**kept, **chosen})
+
+
+def recipe_in(draft: Draft) -> Recipe | None:
+    """Return the recipe that is mixed for, None where none was chosen."""
+    from matcher.recipe.recipe import Recipe
+
+    try:
+        return Recipe.from_dict(draft.get("recipe"))
+    except (MatcherError, AttributeError, TypeError):
+        return None
 
 
 def predict_button(studio: Studio, recipe: Recipe, key: str, source: str, target_id: int | None = None) -> None:
