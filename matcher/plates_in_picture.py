@@ -80,6 +80,7 @@ def plates_in(
     history: TagHistory,
     outlines: Mapping[str, FinishOutline],
     plate: Callable[[int], LoggedPlate],
+    taken: datetime | None = None,
 ) -> tuple[PlateInPicture, ...]:
     """Find the studio's own plates in a photograph.
 
@@ -93,6 +94,8 @@ def plates_in(
         Who carried which tag when, and where finishes lie by their tags.
     plate : callable
         From a plate's number to what the log knows of it.
+    taken : datetime, optional
+        When it was taken, where its file does not tell; now, when not given.
 
     Returns
     -------
@@ -100,9 +103,9 @@ def plates_in(
         From the left to the right; those that can't serve say why.
     """
     found = sorted(find_tags(photo), key=lambda one: float(one.corners[:, 0].mean()))
-    taken = _taken(photo)
+    at = taken_at(photo) or taken or now()
     often = Counter(one.tag for one in found if not one.mirrored)
-    plates = [_one_of(one, own_signs, history, outlines, plate, taken, often[one.tag] > 1) for one in found]
+    plates = [_one_of(one, own_signs, history, outlines, plate, at, often[one.tag] > 1) for one in found]
     return tuple(_mirrored_named(_no_more_than_serve(plates)))
 
 
@@ -115,9 +118,9 @@ def _mirrored_named(plates: Sequence[PlateInPicture]) -> list[PlateInPicture]:
     return [replace(one, outline=None, reference=None, why_not=why) if one.sighting.mirrored else one for one in plates]
 
 
-def _taken(photo: Photo) -> datetime:
-    """Return when a photograph was taken, as far as its file tells; else now."""
-    return (photo.camera.taken_at if photo.camera is not None else None) or now()
+def taken_at(photo: Photo) -> datetime | None:
+    """Return when a photograph was taken, as far as its file tells."""
+    return None if photo.camera is None else photo.camera.taken_at
 
 
 def _no_more_than_serve(plates: Sequence[PlateInPicture]) -> list[PlateInPicture]:
@@ -218,13 +221,13 @@ class PlateSeen:
         left_out = None if self.left_out is None else self.left_out.as_dict()
         return {**self.plate.as_dict(), **again, "name": self.plate.name, "used": not left_out, "left_out": left_out}
 
-    def kept(self, photo: Photo, sha256: str | None) -> KeptSighting:
-        """Return the sighting as the log keeps it."""
+    def kept(self, taken: datetime, sha256: str | None) -> KeptSighting:
+        """Return the sighting as the log keeps it, of a photograph that was taken then."""
         return KeptSighting(
             self.plate.sighting.tag,
             self.plate.sighting.corners,
             self.plate.trial_id,
-            seen_at=_taken(photo),
+            seen_at=taken,
             photo=sha256,
             outline=self.plate.outline,
             reading=None if self.again is None else self.again.reading,
@@ -249,15 +252,15 @@ def seen_in(
 
 
 def kept_sightings(
-    seen: Sequence[PlateSeen], photo: Photo, sha256: str | None, own_tag: str = ""
+    seen: Sequence[PlateSeen], taken: datetime, sha256: str | None, own_tag: str = ""
 ) -> list[KeptSighting]:
-    """Return what the log keeps of the plates in a photograph that is read for keeps.
+    """Return what the log keeps of the plates in a photograph that is read for keeps, and when it was taken.
 
     Those of another studio and mirrored ones are none of it; neither is the plate itself that the photograph is logged
     for, whose tag is ``own_tag``.
     """
     ours = [one for one in seen if one.left_out is None or one.left_out.code not in (OTHER_STUDIO, MIRRORED)]
-    return [one.kept(photo, sha256) for one in ours if one.plate.sighting.tag != own_tag]
+    return [one.kept(taken, sha256) for one in ours if one.plate.sighting.tag != own_tag]
 
 
 def corners_of(seen: Sequence[PlateSeen], tag: str) -> Floats | None:

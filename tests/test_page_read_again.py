@@ -15,11 +15,15 @@ from matcher.card.card import load_cards
 from matcher.card.detect import find_card
 from matcher.photo.photo import open_photo
 from matcher.reading.finish import read_finish
+from matcher.reading.reading import Reading
 from matcher.studio import Studio
+from matcher.tags.code import TagCode
+from matcher.tags.search import find_plates
 from matcher.trials.trial import Trial
 from tests.app_pages import open_page, said_on
 from tests.plates import a_recipe
 from tests.scenes import BROWN, GREY, Scene, box, draw_card, png
+from tests.tagged_plates import CARD, LAMPS, bench_with
 
 APP = Path(__file__).parents[1] / "ui" / "app.py"
 Open = Callable[..., AppTest]
@@ -91,3 +95,39 @@ def test_all_that_a_profile_fits_is_shown_before_it_is_kept(page: Open, studio: 
     assert np.trace(after.covariance) < np.trace(before.covariance) / 2
     app = press(page("camera"), "Read again what this profile fits")
     assert "left to read again" in said_on(app)
+
+
+@pytest.fixture
+def beside_a_plate(studio: Studio) -> Studio:
+    """The same with a tagged plate in the photograph of another."""
+    tag = TagCode(studio.tag_signs, 7)
+    shown = bench_with({"known": (40, 13, 22), "new": (33, 9, 9)}, {"known": tag}, LAMPS)
+    photo = open_photo(shown.data)
+    (seen,) = find_plates(photo)
+    measured = Reading((40, 13, 22), 0.25 * np.eye(3), region=shown.finishes["known"])
+    studio.record(Trial(a_recipe(), measured), "", str(tag), seen.corners)
+    reading = read_finish(photo, calibrate(photo, find_card(photo, corners=CARD)), shown.finishes["new"])
+    studio.record(Trial(a_recipe(), reading, photos=(studio.keep_photo(shown.data, "both.png"),)))
+    assert studio.sightings().total == 0
+    return studio
+
+
+def test_what_a_plates_photograph_shows_is_a_sighting_once_it_is_read_again(page: Open, beside_a_plate: Studio) -> None:
+    studio = beside_a_plate
+    app = press(page("log", plate="3"), "Read its photograph again")
+    next(field for field in app.text_input if field.label == "Why is it read again?").input("tagged since").run()
+    assert not press(app, "Keep this reading").exception
+    (seen,) = studio.sightings().sightings
+    assert (seen.trial_id, seen.photo, seen.served) == (2, studio.trial(3).reading.photo, True)
+
+
+def test_so_it_is_where_a_profile_reads_all_that_it_fits(page: Open, beside_a_plate: Studio) -> None:
+    studio = beside_a_plate
+    chart = Scene(lab=(70, 2, 8)).lay_picture(box(200, 130, 600, 400), draw_card(load_cards()["24-patch chart"], 240))
+    photo = chart.photo()
+    studio.save_profile(profile_from_chart(photo, find_card(photo, "24-patch chart"), "bench"))
+    app = page("camera")
+    next(radio for radio in app.radio if "this profile's light" in radio.label).set_value("Yes, all of them").run()
+    app = press(press(app, "Read again what this profile fits"), "Keep 2 new readings")
+    assert not app.exception
+    assert [one.trial_id for one in studio.sightings().sightings] == [2]

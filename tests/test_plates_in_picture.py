@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import shutil
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import cv2
 import numpy as np
 import pytest
+import sqlalchemy as sa
 
 from matcher import plates_in_picture
+from matcher.calibration.references.reference import cause_of_own
 from matcher.colour.difference import delta_e_2000
 from matcher.errors import StudioError
 from matcher.photo.camera import CameraInfo
@@ -19,6 +21,7 @@ from matcher.plates_in_picture import LoggedPlate, plates_in, seen_in_words, ser
 from matcher.reading.reading import Reading
 from matcher.reading.wording import known_by_in_words
 from matcher.recipe.recipe import Coat, Recipe
+from matcher.storage.schema import PhotoRow
 from matcher.studio import Studio
 from matcher.tags.code import TagCode
 from matcher.tags.search import find_plates
@@ -302,6 +305,75 @@ def test_a_photograph_tells_nothing_more_when_it_is_read_again(shelf, told):  # 
         assert np.trace(other.covariance) < np.trace(studio.colour_by_now(1, open_photo(photo).sha256).covariance)
     assert after.lab.tolist() == before.lab.tolist() and after.covariance.tolist() == before.covariance.tolist()
     assert first
+
+
+def test_what_a_photograph_shows_that_is_read_again_for_keeps_is_a_sighting_once(shelf, told):  # noqa: F811
+    """It is of the day when the photograph was kept, not of the day when it was read again."""
+    place, tags, photo, lamps = shelf
+    told("targets", photo, *read_options(lamps, "target"), "--add", "client", "--no-plates", "--studio", place)
+    kept_at = MADE_AT + timedelta(days=30)
+    with Studio.open(place) as studio:
+        assert studio.sightings().total == 0
+        with studio.database.writing() as session:
+            session.execute(sa.update(PhotoRow).values(kept_at=kept_at))
+    told("read-again", "--target", "1", "--studio", place)
+    with Studio.open(place) as studio:
+        assert studio.sightings().total == 0, "looked at only"
+    told("read-again", "--target", "1", "--keep", "tagged since", "--studio", place)
+    with Studio.open(place) as studio:
+        (seen,) = studio.sightings(1).sightings
+        assert (seen.tag, seen.photo, seen.seen_at) == (str(tags["one"]), studio.target(1).reading.photo, kept_at)
+        assert seen.served and float(delta_e_2000(seen.reading.lab, np.array(BROWNS["one"], float))) < 1.5
+        known = studio.known_colour(1)
+        assert np.trace(known.covariance) < np.trace(studio.trial(1).reading.covariance)
+    told("read-again", "--target", "1", "--keep", "once more", "--studio", place)
+    with Studio.open(place) as studio:
+        assert [studio.sightings(number).total for number in (1, 2, 3, 4)] == [1, 1, 1, 1]
+        assert studio.tag_log.sightings(1, replaced=True).total == 2, "the earlier one stays in the log"
+        assert studio.known_colour(1).covariance == pytest.approx(known.covariance), "one photograph is one look"
+        assert studio.ageing(1).seen == 1 and studio.sightings(1).sightings[0].seen_at == kept_at
+
+
+def test_a_plate_whose_own_photograph_is_read_again_is_no_sighting_and_nothing_is_read_by_it(shelf, told):  # noqa: F811
+    place, _, photo, lamps = shelf
+    later = ("trials", "add-reading", "1", photo, "--stage", "waxed", *read_options(lamps, "one"), "--studio", place)
+    told(*later, "--no-plates")
+    told("read-again", "--plate", "1", "--stage", "waxed", "--keep", "tagged since", "--studio", place)
+    with Studio.open(place) as studio:
+        assert [studio.sightings(number).total for number in (1, 2, 3, 4)] == [0, 1, 1, 1]
+        (seen,) = studio.sightings(2).sightings
+        by = {term.shared for term in seen.reading.budget}
+        known = {number: cause_of_own(studio.trial(number).reading) for number in (1, 3, 4)}
+        assert known[3] in by and known[4] in by and known[1] not in by
+        assert cause_of_own(studio.trial(1).stages[0].reading) not in by
+
+
+def test_a_plate_seen_in_the_very_photograph_that_it_was_read_from_was_not_looked_at_again(shelf, told):  # noqa: F811
+    place, _, photo, lamps = shelf
+    told("targets", photo, *read_options(lamps, "target"), "--add", "client", "--studio", place)
+    with Studio.open(place) as studio:
+        assert [studio.ageing(number).seen for number in (1, 2)] == [1, 1]
+    later = ("trials", "add-reading", "1", photo, "--stage", "waxed", *read_options(lamps, "one"), "--studio", place)
+    told(*later)
+    with Studio.open(place) as studio:
+        assert [studio.ageing(number).seen for number in (1, 2)] == [0, 1]
+        waxed = studio.trial(1).stages[0].reading
+        assert studio.known_colour(1).covariance == pytest.approx(waxed.covariance)
+
+
+def test_a_new_reading_is_kept_where_its_sightings_cannot_be(shelf, told, run, monkeypatch):  # noqa: F811
+    place, _, photo, lamps = shelf
+    told("targets", photo, *read_options(lamps, "target"), "--add", "client", "--no-plates", "--studio", place)
+
+    def refuse(*_):
+        raise StudioError("Check the disk: it is full.")
+
+    monkeypatch.setattr(Studio, "keep_sightings", refuse)
+    found = told("read-again", "--target", "1", "--keep", "tagged since", "--studio", place)
+    assert [one["code"] for one in found["warnings"]] == ["sightings-not-kept"]
+    with Studio.open(place) as studio:
+        assert len(studio.target(1).reading.conditions.references) == 4
+    assert "it is full" in run("read-again", "--target", "1", "--keep", "again", "--studio", place)[1]
 
 
 def test_a_photograph_older_than_its_tags_says_so(shelf):

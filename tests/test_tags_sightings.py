@@ -11,19 +11,32 @@ from typing import Any
 
 import numpy as np
 import pytest
+import sqlalchemy as sa
 from hypothesis import given
 from hypothesis import strategies as st
 
+from matcher.calibration.calibrate import calibrate
+from matcher.card.detect import find_card
+from matcher.commissions.read_again import Owner, read_again
+from matcher.dates import now
 from matcher.errors import Caveat, MatcherError, StudioError
+from matcher.photo.camera import CameraInfo
+from matcher.photo.photo import open_photo
+from matcher.reading.finish import read_finish
+from matcher.reading.reading import Reading
 from matcher.storage.damaged import Damaged
 from matcher.storage.database import DATABASE_NAME
+from matcher.storage.schema import PhotoRow
 from matcher.studio import Studio
-from matcher.tags.code import carried, typed_tag
+from matcher.tags.code import TagCode, carried, typed_tag
 from matcher.tags.outlines import outline_in_picture, outline_in_tag
+from matcher.tags.search import find_plates
 from matcher.tags.sightings import NO_PLATE, KeptSighting
+from matcher.trials.trial import Target, Trial
 from tests.example_counts import examples
-from tests.plates import MADE_AT, a_photograph, a_reading, a_trial
+from tests.plates import MADE_AT, a_photograph, a_reading, a_recipe, a_trial
 from tests.tag_scenes import Scene, Taken, scene
+from tests.tagged_plates import CARD, LAMPS, bench_with
 
 TAG, OTHER = "K7QX2-88", "M3NB9-41"
 DAY = timedelta(days=1)
@@ -174,6 +187,39 @@ def test_a_photograph_read_again_counts_once_and_both_readings_stay(studio: Stud
     studio.keep_sightings([a_sighting(photo=photo, uid="again", reading=a_reading(41.0))])
     assert [one.uid for one in studio.sightings(plate).sightings] == ["again"]
     assert {one.uid for one in studio.tag_log.sightings(plate, replaced=True).sightings} == {"first", "again"}
+
+
+def test_a_photograph_of_no_date_was_taken_when_it_was_seen_or_kept_first(studio: Studio) -> None:
+    photo = open_photo(a_photograph(5))
+    assert abs(studio.taken_at(photo) - now()) < timedelta(minutes=1), "kept nowhere yet"
+    sha256 = studio.keep_photo(a_photograph(5))
+    with studio.database.writing() as session:
+        session.execute(sa.update(PhotoRow).values(kept_at=MADE_AT + 2 * DAY))
+    assert sha256 == photo.sha256 and studio.taken_at(photo) == MADE_AT + 2 * DAY
+    studio.keep_sightings([a_sighting(photo=sha256, seen_at=MADE_AT + DAY)])
+    assert studio.taken_at(photo) == MADE_AT + DAY
+    dated = replace(photo, camera=CameraInfo(taken_at=MADE_AT))
+    assert studio.taken_at(dated) == MADE_AT, "its file knows best"
+
+
+def test_a_reading_made_anew_keeps_what_its_photograph_shows_once(studio: Studio) -> None:
+    code = TagCode(studio.tag_signs, 7)
+    shown = bench_with({"known": (40, 13, 22), "new": (33, 9, 9)}, {"known": code}, LAMPS)
+    photo = open_photo(shown.data)
+    measured = Reading((40, 13, 22), 0.25 * np.eye(3), region=shown.finishes["known"])
+    plate = studio.record(Trial(a_recipe(), measured, MADE_AT), "", str(code), find_plates(photo)[0].corners).id
+    alone = read_finish(photo, calibrate(photo, find_card(photo, corners=CARD)), shown.finishes["new"])
+    target = studio.save_target(Target("client", alone, photo=studio.keep_photo(shown.data)))
+    owner = Owner("target", target.id or 0)
+    for _ in range(2):
+        before = studio.readings.of(owner)
+        after = read_again(photo, before, references=studio.known_in(photo, before))
+        assert studio.replace_reading(owner, after, before, "tagged since") == ()
+    (one,) = studio.sightings(plate).sightings
+    assert one.photo == photo.sha256 and one.served and studio.tag_log.sightings(plate, replaced=True).total == 2
+    with pytest.raises(StudioError, match="read anew meanwhile"):
+        studio.replace_reading(owner, alone, alone, "of another's")
+    assert studio.tag_log.sightings(plate, replaced=True).total == 2, "nothing is kept of what was refused"
 
 
 def test_what_cannot_be_kept_is_refused_and_nothing_is(studio: Studio) -> None:

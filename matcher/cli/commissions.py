@@ -580,7 +580,7 @@ def _added_targets(studio: Studio, options: argparse.Namespace) -> tuple[list[Ta
     elif options.add is not None:
         colour = given(options)
         photo = studio.keep_photo(colour.files[0]) if colour.files else None
-        studio.keep_sightings(colour.sightings())
+        studio.keep_sightings(colour.sightings(studio))
         chosen = colour.plate_lines
         named = [(options.add, colour.reading)]
     elif (options.photo, options.lab) != (None, None):

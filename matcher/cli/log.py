@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from matcher.cli.bench import named_piece
 from matcher.cli.suggest import add_nearest
-from matcher.errors import Caveat, StudioError
+from matcher.errors import StudioError
 from matcher.ranking.finding import FACETS, ORDERS, SEASONS, Finds, Found, Wanted
 from matcher.ranking.long_log import PORTION, READ_WHOLE
 from matcher.recipe.names import same
@@ -220,10 +220,12 @@ def record(options: argparse.Namespace) -> Answer:
 
 def _keep_sightings(studio: Studio, colour: Given, own_tag: str) -> list[dict[str, str]]:
     """Keep which plates were seen in the photograph; what cannot be kept is a warning: the plate is logged already."""
+    from matcher.tags.sightings import sightings_not_kept
+
     try:
-        studio.keep_sightings(colour.sightings(own_tag))
+        studio.keep_sightings(colour.sightings(studio, own_tag))
     except StudioError as error:
-        return as_warnings([Caveat("sightings-not-kept", f"Which plates were seen in it was not kept. {error}")])
+        return as_warnings([sightings_not_kept(error)])
     return []
 
 

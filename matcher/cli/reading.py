@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from matcher.card.card import Card
     from matcher.card.reading import CardReading
     from matcher.commissions.read_again import Proposal
+    from matcher.errors import Caveat
     from matcher.plates_beside import LaidBeside
     from matcher.reading.glare import PaleSpots
     from matcher.reading.reading import Reading
@@ -233,14 +234,15 @@ def again(options: argparse.Namespace) -> Answer:
 
     with studio_that_is_there(options) as studio:
         found = _fitting(studio, options) if options.all_that_fit is not None else [_one_again(studio, options)]
+        not_kept: list[Caveat] = []
         for one in found:
             if options.keep is not None and one.after is not None:
-                studio.readings.replace(one.owner, one.after, one.before, options.keep, options.by)
-        kept = options.keep is not None
+                not_kept += studio.replace_reading(one.owner, one.after, one.before, options.keep, options.by)
+        kept, warned = options.keep is not None, as_warnings(not_kept)
         lines = [line for one in found for line in words.again_lines(one, kept)]
-        document = {"studio": studio.name, "kept": kept, "readings": [said(one) for one in found]}
+        document = {"studio": studio.name, "kept": kept, "readings": [said(one) for one in found], "warnings": warned}
         nothing = f"No photograph that the profile {options.all_that_fit!r} fits is left to read again."
-        return Answer(document, lines or [nothing])
+        return Answer(document, [*(lines or [nothing]), *words.warning_lines(warned)])
 
 
 def _fitting(studio: Studio, options: argparse.Namespace) -> list[Proposal]:

@@ -29,6 +29,7 @@ from matcher.trials.trial import FINISHED, Target, Trial
 from matcher.words import counted
 
 if TYPE_CHECKING:
+    from matcher.calibration.calibration import Calibration
     from matcher.calibration.profile import CameraProfile
     from matcher.calibration.references.reference import Reference
     from matcher.card.reading import CardReading
@@ -230,7 +231,6 @@ def read_again(
     MatcherError
         The reading is of no photograph or of several, or the photograph cannot be read so.
     """
-    from matcher.calibration.calibrate import calibrate
     from matcher.reading.finish import read_finish
     from matcher.reading.glare import PALE_SPOTS
 
@@ -246,17 +246,33 @@ def read_again(
         raise ReadingError(
             "The light over its picture was evened out by a second photograph or card: bring both in again."
         )
-    found = card_of(photo, reading) if card is None else card
-    known = references_of(reading) if references is None else references
-    calibration = calibrate(
-        photo, found, camera=camera, light=taken.light if light is None else light, references=known
-    )
+    calibration = calibrated_again(photo, reading, camera, light, card, references)
     outline = reading.region if region is None else region
     spots: PaleSpots = next((known for known in PALE_SPOTS if known == taken.pale_spots), "unknown")
     after = read_finish(photo, calibration, outline, spots)
     if after.conditions is None or not taken.left_out:
         return after
     return replace(after, conditions=replace(after.conditions, left_out=taken.left_out))
+
+
+def calibrated_again(
+    photo: Photo,
+    reading: Reading,
+    camera: CameraProfile | None = None,
+    light: str | None = None,
+    card: CardReading | None = None,
+    references: Sequence[Reference] | None = None,
+) -> Calibration:
+    """Return the calibration with which ``read_again`` reads the photograph of a reading, by that photograph alone.
+
+    Raises a MatcherError.
+    """
+    from matcher.calibration.calibrate import calibrate
+
+    taken = reading.conditions or Conditions()
+    found = card_of(photo, reading) if card is None else card
+    known = references_of(reading) if references is None else references
+    return calibrate(photo, found, camera=camera, light=taken.light if light is None else light, references=known)
 
 
 def readings_of(targets: Iterable[Target], trials: Iterable[Trial]) -> list[tuple[Owner, str, Reading]]:

@@ -3,27 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from typing import TYPE_CHECKING
 
-from matcher.errors import StudioError
+from matcher.dates import now
+from matcher.errors import Caveat, MatcherError, StudioError
 from matcher.studio.colours import StudioColours
 
 if TYPE_CHECKING:
     from matcher.calibration.references.reference import Reference
+    from matcher.commissions.read_again import Owner
     from matcher.photo.photo import Photo
     from matcher.plates_beside import Board, LaidBeside
     from matcher.plates_in_picture import PlateInPicture
     from matcher.reading.reading import Reading
+    from matcher.tags.sightings import KeptSighting
     from matcher.trials.trial import Trial
 
 
 class StudioBeside(StudioColours):
     """The studio's own plates as references: in a picture, beside a finish, on a board."""
 
-    def plates_in(self, photo: Photo) -> tuple[PlateInPicture, ...]:
+    def plates_in(self, photo: Photo, taken: datetime | None = None) -> tuple[PlateInPicture, ...]:
         """Return the studio's own plates in a photograph, found by their tags, from the left to the right.
 
         Those that can serve as references hold one: the colour that the plate has by now, as the log knows it best.
+        taken: when it was taken, where its file does not tell; now, when not given.
         """
         from matcher.plates_in_picture import LoggedPlate, plates_in
 
@@ -31,7 +36,7 @@ class StudioBeside(StudioColours):
             trial = self.trial(number)
             return LoggedPlate(trial.uid, self.colour_by_now(number, photo.sha256), trial.set_aside)
 
-        return plates_in(photo, self.tag_signs, self.tags(), self.tag_log.outlines(), plate)
+        return plates_in(photo, self.tag_signs, self.tags(), self.tag_log.outlines(), plate, taken)
 
     def known_in(self, photo: Photo, reading: Reading) -> list[Reference]:
         """Return the known finishes in a photograph that was read before: the plates that it shows, as they are known
@@ -40,9 +45,81 @@ class StudioBeside(StudioColours):
         from matcher.plates_in_picture import serving
 
         left_out = () if reading.conditions is None else reading.conditions.left_out
-        there = serving(self.plates_in(photo), [one.tag for one in left_out])
+        there = serving(self.plates_in(photo, self.taken_at(photo)), [one.tag for one in left_out])
         known = {one.uid for one in there}
         return there + [one for one in references_of(reading) if one.uid is None or one.uid not in known]
+
+    def taken_at(self, photo: Photo) -> datetime:
+        """Return when a photograph was taken: as its file tells, else as its sightings do, or when it was first kept
+        here; now, for one that is not kept."""
+        from matcher.plates_in_picture import taken_at
+
+        if (told := taken_at(photo)) is not None:
+            return told
+        seen = self.sightings(photo=photo.sha256, count=1).sightings
+        return (seen[0].seen_at if seen else self.log.photo_kept_at(photo.sha256)) or now()
+
+    def replace_reading(
+        self, owner: Owner, reading: Reading, instead_of: Reading, why: str, who: str = ""
+    ) -> tuple[Caveat, ...]:
+        """Let a plate or a target have a reading that was made anew of its kept photograph; the earlier one is kept.
+
+        The plates that the photograph shows are sightings of it, in place of those that were kept of it before.
+
+        Parameters
+        ----------
+        owner : Owner
+            Whose reading it is.
+        reading : Reading
+            As ``matcher.commissions.read_again.read_again`` made it.
+        instead_of : Reading
+            The one that was looked at when the new one was made.
+        why, who : str
+            Why it is read again, and who does it.
+
+        Returns
+        -------
+        tuple of Caveat
+            What could not be kept of the plates seen there; the reading is kept all the same.
+
+        Raises
+        ------
+        StudioError
+            There is no such reading, it is another by now, or a sign-off holds the target; then nothing is changed.
+        """
+        from matcher.tags.sightings import sightings_not_kept
+
+        self.readings.replace(owner, reading, instead_of, why, who)
+        try:
+            self.keep_sightings(self._seen_again(owner, reading))
+        except MatcherError as error:
+            return (sightings_not_kept(error),)
+        return ()
+
+    def _seen_again(self, owner: Owner, reading: Reading) -> list[KeptSighting]:
+        """Return the plates in the photograph of a reading as they look when it is read as it was, but for the one
+        that it is of. That one is no reference either: what it is known by may be this very photograph."""
+        from matcher.commissions.read_again import calibrated_again, photo_as_read, references_of
+        from matcher.plates_in_picture import kept_sightings, seen_in, serving
+        from matcher.reading.seen_again import seen_again
+
+        if reading.photo is None or reading.conditions is None:
+            return []
+        photo = photo_as_read(self.photos.path(reading.photo), reading)
+        taken = self.taken_at(photo)
+        itself = owner.number if owner.kind == "plate" else None
+        plates = [one for one in self.plates_in(photo, taken) if itself is None or one.trial_id != itself]
+        if not plates:
+            return []
+        left_out = [one.tag for one in reading.conditions.left_out]
+        there = serving(plates, left_out)
+        found = {one.uid for one in there} | ({self.trial(itself).uid} if itself is not None else set())
+        marked = [one for one in references_of(reading) if one.uid is None or one.uid not in found]
+        name = reading.conditions.profile
+        camera = None if name is None else self._profiles.profile(name)
+        calibration = calibrated_again(photo, reading, camera, references=[*there, *marked])
+        seen = seen_in(plates, seen_again(photo, calibration), left_out)
+        return kept_sightings(seen, taken, reading.photo)
 
     def worth_laying(self, reading: Reading, plate: int | None = None) -> LaidBeside | None:
         """Return the plates most worth laying beside the finish of a reading; None where they gain too little.

@@ -76,7 +76,7 @@ class StudioColours(StudioFinding):
         return list(colours.items())
 
     def _as_they_stand(self, trials: Sequence[Trial]) -> dict[int, tuple[Reading, datetime, list[KeptSighting]]]:
-        """Return for each plate its last reading that was to stay, when it was taken, and its sightings."""
+        """Return for each plate its last reading that was to stay, when it was taken, and its other sightings."""
         from matcher.commissions.sign_off import approved_reading
         from matcher.trials.trial import FINISHED
 
@@ -92,7 +92,9 @@ class StudioColours(StudioFinding):
             if stage != FINISHED:
                 added = [line.at for line in self.history("trial", trial.id) if line.detail == stage]
                 since = added[-1] if added else since
-            found[trial.id or 0] = (reading, since, seen[trial.id or 0])
+            there = reading.photo  # seen in the very photograph that it was read from, it is no second look
+            again = [one for one in seen[trial.id or 0] if one.photo is None or one.photo != there]
+            found[trial.id or 0] = (reading, since, again)
         return found
 
     def _as_known(self, trials: Sequence[Trial]) -> list[Trial]:

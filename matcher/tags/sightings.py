@@ -11,7 +11,7 @@ import numpy as np
 
 from matcher.colour.types import Floats
 from matcher.dates import in_utc, now
-from matcher.errors import Caveat, StudioError
+from matcher.errors import Caveat, MatcherError, StudioError
 from matcher.reading.reading import Reading
 from matcher.tags.given import tag_text
 from matcher.tags.outlines import checked_points
@@ -86,6 +86,11 @@ class SightingPage:
 
     sightings: tuple[KeptSighting, ...]
     total: int
+
+
+def sightings_not_kept(error: MatcherError) -> Caveat:
+    """Return what is said where a reading is kept, but not which plates were seen in its photograph."""
+    return Caveat("sightings-not-kept", f"Which plates were seen in it was not kept. {error}")
 
 
 def place_of(sighting: KeptSighting) -> dict[str, Any]:

@@ -194,6 +194,11 @@ class TrialLog:
             for photo, name in kept:
                 note_photo_in(session, photo, name)
 
+    def photo_kept_at(self, sha256: str) -> datetime | None:
+        """Return when a photograph was first kept here, None for one that is not."""
+        with self.database.reading() as session:
+            return session.scalar(sa.select(PhotoRow.kept_at).where(PhotoRow.sha256 == sha256))
+
     def history(self, kind: str | None = None, subject: object = None) -> list[Change]:
         """Return the changes, oldest first: of everything, of one kind, or of one thing ("trial", 12)."""
         which: sa.ColumnElement[bool] = sa.true()

@@ -398,15 +398,14 @@ class Given:
         """The studio's plates in its photograph."""
         return () if self.found is None else self.found.plates
 
-    def sightings(self, own_tag: str = "") -> list[KeptSighting]:
-        """Return what the log keeps of those plates, once the photograph is kept."""
+    def sightings(self, studio: Studio, own_tag: str = "") -> list[KeptSighting]:
+        """Return what the log of a studio keeps of those plates, once the photograph is kept."""
         from matcher.plates_in_picture import kept_sightings
 
-        return (
-            []
-            if self.found is None
-            else kept_sightings(self.plates, self.found.photo, self.found.photo.sha256, own_tag)
-        )
+        if self.found is None:
+            return []
+        photo = self.found.photo
+        return kept_sightings(self.plates, studio.taken_at(photo), photo.sha256, own_tag)
 
     @property
     def plate_lines(self) -> list[str]:

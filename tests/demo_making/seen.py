@@ -80,7 +80,7 @@ def tags_document(
         plates = studio.plates_in(photo)
         calibration = calibrate(photo, find_card(photo, "24-patch chart"), light="daylight", references=serving(plates))
         sha256 = studio.keep_photo(file)
-        seen = kept_sightings(seen_in(plates, seen_again(photo, calibration)), photo, sha256)
+        seen = kept_sightings(seen_in(plates, seen_again(photo, calibration)), studio.taken_at(photo), sha256)
         named = [
             replace(one, uid=f"demo-sighting-{numbers[one.trial_id]}", trial_id=numbers[one.trial_id], seen_at=GIVEN_ON)
             for one in seen

@@ -80,13 +80,15 @@ def _show(studio: Studio, draft: Draft, profile: CameraProfile, slot: str, found
 
 def _keep(studio: Studio, draft: Draft, profile: CameraProfile, chosen: list[Proposal]) -> None:
     """Keep the new readings one by one; what was changed meanwhile stays as it is, and is told."""
-    kept, refused = 0, []
+    kept, refused = 0, list[str]()
     for one in chosen:
         if one.after is None:
             continue
         try:
-            studio.readings.replace(one.owner, one.after, one.before, f"read with the camera profile {profile.name}")
+            why = f"read with the camera profile {profile.name}"
+            not_kept = studio.replace_reading(one.owner, one.after, one.before, why)
             kept += 1
+            refused += [caveat.message for caveat in not_kept]
         except MatcherError as error:
             refused.append(str(error))
     draft.say(" ".join([f"{counted(kept, 'new reading')} kept; the earlier ones are in the history.", *refused]))

@@ -149,10 +149,12 @@ def keep_seen(studio: Studio, draft: Draft, own_tag: str = "") -> None:
     """
     from matcher.errors import MatcherError
     from matcher.plates_in_picture import kept_sightings
+    from matcher.tags.sightings import sightings_not_kept
 
     seen, sha256 = seen_for(draft), draft.get("photo")
     if seen and sha256:
         try:
-            studio.keep_sightings(kept_sightings(seen, photo_of(studio, sha256), sha256, own_tag))
+            taken = studio.taken_at(photo_of(studio, sha256))
+            studio.keep_sightings(kept_sightings(seen, taken, sha256, own_tag))
         except MatcherError as error:
-            st.toast(f"Which plates were seen in it was not kept. {literal(str(error))}", icon=":material/warning:")
+            st.toast(literal(sightings_not_kept(error).message), icon=":material/warning:")

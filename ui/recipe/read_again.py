@@ -119,9 +119,10 @@ def _form(studio: Studio, draft: Draft, owner: Owner, name: str, before: Reading
             )
             if st.button("Keep this reading", type="primary", key=f"{draft.form}.keep"):
                 with told():
-                    studio.readings.replace(owner, after, before, why or "")
+                    not_kept = studio.replace_reading(owner, after, before, why or "")
                     draft.drop()
-                    draft.say("The new reading is kept; the earlier one is in the history.")
+                    said = [caveat.message for caveat in not_kept]
+                    draft.say(" ".join(["The new reading is kept; the earlier one is in the history.", *said]))
                     st.rerun()
         if st.button("Leave it as it was", type="tertiary", key=f"{draft.form}.leave"):
             draft.drop()
