@@ -414,8 +414,10 @@ def test_readings_by_other_plates_of_a_picture_share_only_what_they_have_in_comm
 def seen_by_camera(index, lab, share, error=(3.0, -4.0, 6.0)):
     """A plate that a camera which no chart has shown read for the log in another photograph, its colours as unsure as
     ``share`` of what they are here."""
-    own = BudgetTerm(Source.CAMERA_AND_LIGHT, 4 * np.eye(3), shared="camera and light of here")
-    then = BudgetTerm(Source.CAMERA_AND_LIGHT, 4 * share * np.eye(3), shared=f"camera and light of photo {index}")
+    own = BudgetTerm(Source.CAMERA_AND_LIGHT, 4 * np.eye(3), shared="camera and light of here", unknown_camera=True)
+    then = BudgetTerm(
+        Source.CAMERA_AND_LIGHT, 4 * share * np.eye(3), shared=f"camera and light of photo {index}", unknown_camera=True
+    )
     known = reading_of(np.asarray(lab, float) + error, then, BudgetTerm("region", 0.2 * np.eye(3)))
     shown = reading_of(np.asarray(lab, float) + error, own, BudgetTerm("region", 0.2 * np.eye(3)))
     return SeenReference(index, Reference(square(430 + 30 * index, 500), known), shown)
@@ -423,7 +425,7 @@ def seen_by_camera(index, lab, share, error=(3.0, -4.0, 6.0)):
 
 def test_plates_known_by_an_unknown_camera_make_nothing_surer_and_those_known_better_do():
     """One camera errs alike in every picture under one light: that it agrees with itself says nothing of the truth."""
-    here = (BudgetTerm(Source.CAMERA_AND_LIGHT, 4 * np.eye(3), shared="camera and light of here"),)
+    here = (BudgetTerm(Source.CAMERA_AND_LIGHT, 4 * np.eye(3), shared="camera and light of here", unknown_camera=True),)
     lab = np.array([43.0, 8.0, 28.0])
     as_unsure, surer = (
         told_by(*(seen_by_camera(k, (40 + k, 12, 22), share) for k in range(6))) for share in (1.0, 0.5)
@@ -433,15 +435,29 @@ def test_plates_known_by_an_unknown_camera_make_nothing_surer_and_those_known_be
     assert same.tolist() == lab.tolist() and budget == here
     assert np.trace(sum_of(surer.corrected(lab, here, PLACE)[1])) < 0.5 * np.trace(sum_of(here))
     mixed = told_by(seen_plate_here(0, (40, 12, 22)), seen_by_camera(1, (41, 12, 22), 1.0, (0, 0, 0)))
-    assert np.trace(sum_of(mixed.corrected(lab, here, PLACE)[1])) < 0.2 * np.trace(sum_of(here))
+    _, budget = mixed.corrected(lab, here, PLACE)
+    assert np.trace(sum_of(budget)) < 0.2 * np.trace(sum_of(here))
+    unknown = [term for term in budget if term.unknown_camera]
+    assert len(unknown) == 3, "this camera's, that of photo 1, and this one's by what was known as unsurely"
+    kept = [BudgetTerm.from_dict(term.as_dict()) for term in budget]
+    assert [term.shared for term in kept if term.unknown_camera] == [term.shared for term in unknown], "once kept too"
 
 
 def seen_plate_here(index, lab):
     """A plate that was measured."""
     shown = reading_of(
-        np.asarray(lab, float), BudgetTerm(Source.CAMERA_AND_LIGHT, 4 * np.eye(3), shared="camera and light of here")
+        np.asarray(lab, float),
+        BudgetTerm(Source.CAMERA_AND_LIGHT, 4 * np.eye(3), shared="camera and light of here", unknown_camera=True),
     )
     return SeenReference(index, Reference(square(500, 500), Reading(lab, 0.16 * np.eye(3))), shown)
+
+
+def test_what_an_unknown_camera_brings_into_a_reading_says_so_kept_or_not():
+    rng = np.random.default_rng(6)
+    picture = scene(Phone.published("B"), "A", Log.drawn(rng), 12, 3, rng)
+    reading = read_finish(picture.photo, calibrate(picture.photo, picture.card), picture.outlines[0])
+    for one in (reading, Reading.from_dict(reading.as_dict())):
+        assert {term.name for term in one.budget if term.unknown_camera} == {Source.CAMERA_AND_LIGHT, Source.TONE_CURVE}
 
 
 @pytest.mark.parametrize(("camera", "light"), [("B", "A"), ("phone", "FL11")])

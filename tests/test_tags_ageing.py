@@ -326,7 +326,12 @@ def test_photographs_by_a_camera_that_no_chart_has_shown_do_not_average_its_erro
     """It may be one camera in one light, which errs alike each time; what is a photograph's own is averaged away."""
 
     def read(number: int, sigma: float = 4.0) -> Reading:
-        camera = BudgetTerm(Source.CAMERA_AND_LIGHT, sigma * np.eye(3), shared=f"camera and light of photo {number}")
+        camera = BudgetTerm(
+            Source.CAMERA_AND_LIGHT,
+            sigma * np.eye(3),
+            shared=f"camera and light of photo {number}",
+            unknown_camera=True,
+        )
         return Reading(TRUTH, sigma**2 * np.eye(3) + np.eye(3), budget=(camera, BudgetTerm("region", np.eye(3))))
 
     by_one = mean_of([read(number) for number in range(20)])

@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike
 
-from matcher.calibration.camera_priors import BLACK_SIGMA, CAMERA_AND_LIGHT_OF, TONE_CURVE_OF, matrix_effect
+from matcher.calibration.camera_priors import BLACK_SIGMA, matrix_effect
 from matcher.calibration.illumination import LightField
 from matcher.calibration.profile import CameraProfile
 from matcher.calibration.references.reference import Reference
@@ -22,7 +22,7 @@ from matcher.card.reading import CardReading
 from matcher.colour.cielab import SRGB_TO_XYZ_D50, XYZ_D50_TO_SRGB, xyz_to_lab
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
-from matcher.colour.uncertainty import BudgetTerm, square_root
+from matcher.colour.uncertainty import CAMERA_AND_LIGHT_OF, TONE_CURVE_OF, BudgetTerm, square_root
 from matcher.errors import Caveat
 
 FLARE_SIGMA, LEARNED_FLARE_SIGMA = 0.003, 0.0015
@@ -155,7 +155,7 @@ class Calibration:
                 name, remedy = (Source.LIGHT_HAS_MOVED, "photograph the chart again under this light")
             if not self.light_proven:
                 name, remedy = (Source.LIGHT_UNPROVEN, "say whether the light is that of the camera profile")
-            terms.append(BudgetTerm(name, effect, remedy, f"{CAMERA_AND_LIGHT_OF}{self.seen_in}"))
+            terms.append(BudgetTerm(name, effect, remedy, f"{CAMERA_AND_LIGHT_OF}{self.seen_in}", unknown_camera=True))
         if self.profile is not None:
             terms += self._profile_terms(light)
         else:
@@ -163,7 +163,8 @@ class Calibration:
             slope, bow = np.stack([position, position**2]) - self.tone_anchor
             bend = relative @ np.hstack([np.diag(slope), np.diag(bow)]) @ self.tone_root
             remedy = "use a card with several grey steps, or camera raw"
-            terms.append(BudgetTerm(Source.TONE_CURVE, bend, remedy, f"{TONE_CURVE_OF}{self.seen_by}"))
+            tone = f"{TONE_CURVE_OF}{self.seen_by}"
+            terms.append(BudgetTerm(Source.TONE_CURVE, bend, remedy, tone, unknown_camera=True))
         stray = FLARE_SIGMA if self.profile is None else LEARNED_FLARE_SIGMA
         flare = (per_log @ np.full(3, stray))[:, None]
         terms.append(

@@ -74,16 +74,6 @@ def black_sigma_of(photo: Photo) -> float:
     return BLACK_SIGMA[8 if photo.bits <= 8 else 16]
 
 
-CAMERA_AND_LIGHT_OF, TONE_CURVE_OF = "camera and light of ", "tone curve of "
-"""How the causes begin that a camera which no chart has shown brings into a reading. Of two photographs they go by two
-names, so that their difference is not taken to be surer than it is; but one camera errs alike in both."""
-
-
-def is_unknown_camera(cause: str) -> bool:
-    """Tell whether a shared cause is a camera that no chart has shown, in whichever photograph."""
-    return cause.startswith((CAMERA_AND_LIGHT_OF, TONE_CURVE_OF))
-
-
 def name_of_camera(photo: Photo) -> str:
     """Name the camera and encoding, whose tone curve is the same from photo to photo; else the photo itself."""
     named = camera_name(photo.camera)

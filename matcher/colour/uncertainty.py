@@ -18,6 +18,9 @@ from matcher.errors import ReadingError
 
 MOST_CAUSES = 3 * 40
 LEAST_VARIANCE = 1e-12
+CAMERA_AND_LIGHT_OF, TONE_CURVE_OF = "camera and light of ", "tone curve of "
+"""How the keys of causes begin that a camera which no chart has shown brings in. Documents tell such a cause by it; in
+here ``BudgetTerm.unknown_camera`` does."""
 MOST_SHARED = 24
 """Shared causes that the budget of a reading among known finishes, or of a mean of readings, keeps by name."""
 
@@ -28,14 +31,17 @@ class BudgetTerm:
 
     name: a ``Source``; any text in a document of another version. effect: (3, p), the shift of L*, a*, b* per standard
     deviation of each of p independent causes. shared: a key of the causes, when another reading can have the same
-    ones; None when they are this reading's alone. remedy: what would shrink it. Raises ReadingError when the effect
-    is not (3, p) finite numbers.
+    ones; None when they are this reading's alone. remedy: what would shrink it. unknown_camera: whether the causes are
+    a camera that no chart has shown, in whichever photograph: of two photographs they go by two keys, so that their
+    difference is not taken to be surer than it is; but one camera errs alike in both. Raises ReadingError when the
+    effect is not (3, p) finite numbers.
     """
 
     name: str
     effect: Floats
     remedy: str = ""
     shared: str | None = None
+    unknown_camera: bool = False
 
     def __post_init__(self) -> None:
         try:
@@ -64,7 +70,9 @@ class BudgetTerm:
     @classmethod
     def from_dict(cls, data: Mapping[str, Any]) -> BudgetTerm:
         effect = data["effect"] if "effect" in data else square_root(data["covariance"])
-        return cls(str(data["name"]), np.asarray(effect, float), str(data.get("remedy", "")), data.get("shared"))
+        shared = data.get("shared")
+        unknown_camera = isinstance(shared, str) and shared.startswith((CAMERA_AND_LIGHT_OF, TONE_CURVE_OF))
+        return cls(str(data["name"]), np.asarray(effect, float), str(data.get("remedy", "")), shared, unknown_camera)
 
 
 def square_root(covariance: ArrayLike, least: float = 0.0) -> Floats:

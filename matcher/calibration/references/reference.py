@@ -10,7 +10,6 @@ from typing import Literal, Protocol
 
 import numpy as np
 
-from matcher.calibration.camera_priors import is_unknown_camera
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import BudgetTerm, square_root
@@ -87,14 +86,20 @@ def known_as_unsurely(known: Known, here: Known) -> bool:
     That it looks here as it is known may then be one camera's error twice, and tells nothing of that camera.
     """
     ours, theirs = by_cause(here.budget), by_cause(known.budget)
-    unsure = sum(float(np.sum(effect**2)) for cause, effect in ours.items() if is_unknown_camera(cause))
-    other = [effect for cause, effect in theirs.items() if is_unknown_camera(cause) and cause not in ours]
+    unknown = unknown_cameras((*here.budget, *known.budget))
+    unsure = sum(float(np.sum(effect**2)) for cause, effect in ours.items() if cause in unknown)
+    other = [effect for cause, effect in theirs.items() if cause in unknown and cause not in ours]
     return unsure > 0 and sum(float(np.sum(effect**2)) for effect in other) >= AS_UNKNOWN * unsure
 
 
 def by_cause(terms: Sequence[BudgetTerm]) -> dict[str, Floats]:
     """Return effects by shared cause, the first part of a cause alone (as ``shared_covariance`` takes them)."""
     return {term.shared: term.effect for term in reversed(terms) if term.shared is not None}
+
+
+def unknown_cameras(terms: Sequence[BudgetTerm]) -> set[str]:
+    """Return the shared causes that are a camera which no chart has shown."""
+    return {term.shared for term in terms if term.shared is not None and term.unknown_camera}
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,13 +10,12 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from scipy.special import logsumexp, softmax
 
-from matcher.calibration.camera_priors import is_unknown_camera
 from matcher.calibration.references.discrepancy import SCALE_SPREAD, USUAL_SIZE, Discrepancy
 from matcher.calibration.references.reference import (
     LeftOut,
@@ -25,6 +24,7 @@ from matcher.calibration.references.reference import (
     cause_of_own,
     own_root,
     own_root_seen,
+    unknown_cameras,
 )
 from matcher.colour.metric import delta_e_metric
 from matcher.colour.sources import Source
@@ -69,25 +69,35 @@ class Conditioned:
         places = b"|".join(item.reference.region.tobytes() for item in self.used)
         return f"{self.photo}, {hashlib.sha256(places).hexdigest()[:12]}"
 
-    @cached_property
+    @property
     def _causes(self) -> dict[str, Floats]:
-        """Effects (3n, p) on what is read minus known, by cause.
+        """Effects (3n, p) on what is read minus known, by cause."""
+        return self._causes_and_unknown[0]
+
+    @cached_property
+    def _causes_and_unknown(self) -> tuple[dict[str, Floats], set[str]]:
+        """Effects (3n, p) on what is read minus known, by cause, and which of these are an unknown camera.
 
         Where a finish was known as unsurely as this camera reads, the camera's part goes by another name than in a
         reading that is to be corrected, so that nothing of it is learned.
         """
         count = len(self.used)
         causes: dict[str, Floats] = {}
+        unknown: set[str] = set()
         for row, item in enumerate(self.used):
             for sign, reading in ((1, item.seen), (-1, item.reference.reading)):
+                cameras = unknown_cameras(reading.budget)
                 for cause, effect in by_cause(reading.budget).items():
-                    if sign == 1 and item.as_unknown and is_unknown_camera(cause):
+                    camera = cause in cameras
+                    if sign == 1 and item.as_unknown and camera:
                         cause = f"{cause}, by finishes known as unsurely"
+                    if cause in causes and causes[cause].shape[1] != effect.shape[1]:
+                        cause = f"{cause} ({row})"
                     whole = causes.setdefault(cause, np.zeros((3 * count, effect.shape[1])))
-                    if whole.shape[1] != effect.shape[1]:
-                        whole = causes.setdefault(f"{cause} ({row})", np.zeros((3 * count, effect.shape[1])))
                     whole[3 * row : 3 * row + 3] += sign * effect
-        return causes
+                    if camera:
+                        unknown.add(cause)
+        return causes, unknown
 
     @cached_property
     def _own(self) -> tuple[Floats, Floats]:
@@ -216,9 +226,13 @@ class Conditioned:
             if term.shared is not None and term.shared not in met and _fits(effect, self._causes.get(term.shared)):
                 effect = effect - gain @ self._causes[term.shared]
                 met.add(term.shared)
-            terms.append(BudgetTerm(term.name, effect, term.remedy, term.shared))
-        others = {cause: effect for cause, effect in self._causes.items() if cause not in met}
-        return terms + [BudgetTerm(Source.REFERENCES, -gain @ effect, KNOWN_BETTER, c) for c, effect in others.items()]
+            terms.append(replace(term, effect=effect))
+        causes, unknown = self._causes_and_unknown
+        others = {cause: effect for cause, effect in causes.items() if cause not in met}
+        return terms + [
+            BudgetTerm(Source.REFERENCES, -gain @ effect, KNOWN_BETTER, cause, cause in unknown)
+            for cause, effect in others.items()
+        ]
 
     def _of_references(self, gain: Floats) -> list[BudgetTerm]:
         """Return what the gain takes in of the references' own: as they are seen here, and as they are known."""

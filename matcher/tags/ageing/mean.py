@@ -14,11 +14,10 @@ from dataclasses import replace
 import numpy as np
 
 from matcher.calibration.calibration import UNPROFILED
-from matcher.calibration.camera_priors import CAMERA_AND_LIGHT_OF, is_unknown_camera
 from matcher.calibration.references.reference import cause_of_own, own_root
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
-from matcher.colour.uncertainty import LEAST_VARIANCE, BudgetTerm, slimmed, square_root, sum_of
+from matcher.colour.uncertainty import CAMERA_AND_LIGHT_OF, LEAST_VARIANCE, BudgetTerm, slimmed, square_root, sum_of
 from matcher.reading.comparison import joint_covariance
 from matcher.reading.reading import Reading
 
@@ -74,10 +73,7 @@ def _budget(parts: Floats, readings: Sequence[Reading]) -> tuple[BudgetTerm, ...
         rest = part @ (reading.covariance - sum_of(reading.budget)) @ part.T
         if place > 0 and float(np.trace(rest)) > LEAST_VARIANCE:
             own[reading.source].append(rest)
-    kept = [
-        BudgetTerm(found[0][0].name, np.sum([effect for _, effect in found], axis=0), found[0][0].remedy, key)
-        for (key, _), found in shared.items()
-    ]
+    kept = [replace(found[0][0], effect=np.sum([effect for _, effect in found], axis=0)) for found in shared.values()]
     kept += [BudgetTerm(name, square_root(np.sum(each, axis=0))) for name, each in own.items()]
     return slimmed([*kept, *_of_one_camera(kept, readings[0])])
 
@@ -86,7 +82,7 @@ def _of_one_camera(kept: Sequence[BudgetTerm], first: Reading) -> list[BudgetTer
     """Return what is to be added where the unknown cameras of several photographs may be one, in one light."""
     alike: dict[tuple[str, tuple[int, ...]], list[Floats]] = defaultdict(list)
     for term in kept:
-        if term.shared is not None and is_unknown_camera(term.shared):
+        if term.unknown_camera:
             alike[term.name, term.effect.shape].append(term.effect)
     more = np.zeros((3, 3))
     for effects in alike.values():
@@ -96,4 +92,4 @@ def _of_one_camera(kept: Sequence[BudgetTerm], first: Reading) -> list[BudgetTer
     if float(np.sum(root**2)) <= LEAST_VARIANCE:
         return []
     cause = f"{CAMERA_AND_LIGHT_OF}photographs of {cause_of_own(first)}"
-    return [BudgetTerm(Source.CAMERA_AND_LIGHT, root, UNPROFILED, cause)]
+    return [BudgetTerm(Source.CAMERA_AND_LIGHT, root, UNPROFILED, cause, unknown_camera=True)]
