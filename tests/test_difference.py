@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from matcher.colour.difference import alike, delta_e_2000, interval_of
+from matcher.colour.difference import alike, chance_of, delta_e_2000, interval_of
+from matcher.colour.types import Floats
 from matcher.colour.uncertainty import BudgetTerm, sum_of
 from matcher.colour.wording import difference_in_words
 from matcher.reading.comparison import chance_within, delta_e_interval, draws_to_target
@@ -159,3 +160,65 @@ def test_words_turn_round_when_plate_and_target_change_places(target, plate):
     shared = [word for word in named if opposite[word] in returned]
     assert shared
     assert not any(word in returned for word in named)
+
+
+AT_ONCE = 1000
+BASE = np.array([40.0, 12, 20])
+
+
+def at_distance(away: float, rng: np.random.Generator) -> Floats:
+    """Return colours (n, 3) whose ΔE00 from BASE is ``away``, in directions drawn evenly."""
+    directions = rng.normal(size=(AT_ONCE, 3))
+    directions /= np.linalg.norm(directions, axis=1, keepdims=True)
+    near, far = np.zeros(AT_ONCE), np.full(AT_ONCE, 80.0)
+    for _ in range(40):
+        middle = (near + far) / 2
+        short = delta_e_2000(BASE + middle[:, None] * directions, BASE) < away
+        near, far = np.where(short, middle, near), np.where(short, far, middle)
+    return BASE + near[:, None] * directions
+
+
+def held(interval: Floats, truth: float) -> float:
+    return float(np.mean((interval[:, 0] <= truth + 1e-6) & (truth <= interval[:, 1] + 1e-6)))
+
+
+@pytest.mark.parametrize("away", [0.0, 0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 4.0])
+@pytest.mark.parametrize(
+    "sigmas", [(1, 1, 1), (5, 11, 16), (3, 0.5, 0.5), (3, 0.01, 0.01)], ids=["even", "a card", "lightness", "a line"]
+)
+def test_the_interval_between_two_given_finishes_holds_each_true_difference(sigmas, away):
+    """At a true ΔE00 of ``away`` times the noise's own, over all directions, by simulation; nowhere much wider."""
+    rng = np.random.default_rng(17)
+    covariance = np.diag(np.square(np.array(sigmas) / 2))
+    noise = rng.normal(size=(AT_ONCE, 3)) * np.array(sigmas) / 2
+    truth = away * float(np.sqrt(np.mean(np.square(delta_e_2000(BASE + noise, BASE)))))
+    seen = at_distance(truth, rng) + noise
+    interval, alike_counted = (interval_of(seen, BASE, covariance, given=pair) for pair in (True, False))
+    assert 0.90 <= held(interval, truth) <= 0.99
+    assert np.ptp(interval, axis=1).mean() <= np.ptp(alike_counted, axis=1).mean() * 1.05
+
+
+def test_the_interval_of_one_picked_from_a_list_for_being_near_holds_as_often_as_it_says():
+    """The nearest of 2,000 plates about a target: 95 % with every draw counting alike, far fewer if taken as given."""
+    rng = np.random.default_rng(18)
+    covariance = np.diag([2.0, 2.0, 2.0])
+    counted = {True: 0, False: 0}
+    for _ in range(AT_ONCE):
+        plates = BASE + rng.uniform(-15, 15, size=(2000, 3))
+        seen = BASE + rng.normal(size=3) * np.sqrt(2)
+        nearest = plates[np.argmin(delta_e_2000(seen, plates))]
+        truth = float(delta_e_2000(BASE, nearest))
+        for given_pair in counted:
+            counted[given_pair] += held(interval_of(seen, nearest, covariance, given=given_pair)[None], truth)
+    assert 0.925 <= counted[False] / AT_ONCE <= 0.975
+    assert counted[True] / AT_ONCE < 0.9
+
+
+@pytest.mark.parametrize("given_pair", [True, False])
+@given(labs, st.floats(0.1, 8), st.floats(0.2, 4))
+def test_an_interval_that_begins_at_nothing_ends_where_the_chance_is_95_percent(given_pair, other, tolerance, sigma):
+    covariance = np.eye(3) * sigma**2
+    low, high = interval_of(BASE, other, covariance, given=given_pair)
+    chance = float(chance_of(tolerance, BASE, other, covariance, given=given_pair))
+    if low == 0 and high > float(delta_e_2000(BASE, other)):
+        assert (chance >= 0.95) == (high <= tolerance) or chance == pytest.approx(0.95, abs=0.002)

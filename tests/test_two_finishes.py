@@ -56,7 +56,7 @@ def test_the_interval_holds_the_true_difference_and_is_far_narrower_than_of_two_
 
 def test_with_a_card_the_interval_is_that_of_the_readings_themselves() -> None:
     first, second = readings(True)
-    assert side_by_side(first, second).interval == pytest.approx(delta_e_interval(first, second))
+    assert side_by_side(first, second).interval == pytest.approx(delta_e_interval(first, second, given=True))
 
 
 def test_without_a_card_light_that_may_be_uneven_widens_the_interval_the_more_the_further_apart() -> None:
@@ -142,7 +142,7 @@ def test_a_spots_interval_is_that_of_two_readings() -> None:
     covariance = np.diag([1.5, 0.6, 0.9])
     found = difference_map(photo, calibration, LEFT, RIGHT, covariance, (2, 2))
     one, other = (flat_lab(photo, calibration, place, (2, 2)) for place in (LEFT, RIGHT))
-    wanted = interval_of(one, other, covariance)
+    wanted = interval_of(one, other, covariance, given=True)
     half = np.ptp(wanted, axis=-1)[..., None] / 2
     assert (np.abs(found.interval - wanted) < 0.15 * half).all()
 

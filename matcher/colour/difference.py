@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 
 import numpy as np
@@ -9,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from matcher.colour.library import colour_library
 from matcher.colour.types import Floats
-from matcher.colour.uncertainty import CHI2_95, square_root, squared_distance
+from matcher.colour.uncertainty import CHI2_95, NORMAL_95, square_root, squared_distance
 
 DRAWS_LOG2 = 11
 CHROMA_SLOPE = 0.045  # of S_C in ISO/CIE 11664-6
@@ -57,7 +58,9 @@ def reach_delta_e00(lab: ArrayLike, covariance: ArrayLike) -> Floats:
     return np.asarray(np.quantile(delta_e_draws(here, here, covariance), 0.95, axis=-1))
 
 
-def interval_of(lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike, draws: ArrayLike | None = None) -> Floats:
+def interval_of(
+    lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike, draws: ArrayLike | None = None, *, given: bool = False
+) -> Floats:
     """Return the 95 % interval (..., 2) of ΔE00; it reaches down to 0 when the two can't be told apart.
 
     One that begins at 0 ends where 95 % of the draws do, so that it holds 95 % and not 97.5. The ΔE00 of the two
@@ -72,6 +75,18 @@ def interval_of(lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike, draws
         Of lab_1 − lab_2.
     draws : array_like, shape (..., n), optional
         Draws of ΔE00, where several plates were drawn together; else they are made of the covariance.
+    given : bool
+        Whether the two were given, as two finishes that are compared, and not one picked for being near the other, as
+        from a list. Draws, if any, are then those of ``normal_draws``, in their order.
+
+    Notes
+    -----
+    Noise in three directions mostly adds to a distance, so that draws which count alike say too much of a small one.
+    Where one was picked for being near, the picking takes that away again. Of a given pair each draw counts by
+    ΔE00 to the power 1 − k, the reference prior where the distance is asked for (Stein 1959, Ann. Math. Stat. 30;
+    Berger, Philippe and Robert 1998, Statistica Sinica 8), with the k directions that the noise takes in effect
+    (Satterthwaite 1946, Biometrics Bulletin 2); and the lower end is never above the least ΔE00 that its own 95 %
+    region of one dimension holds (profile likelihood: Venzon and Moolgavkar 1988, Applied Statistics 37).
 
     Examples
     --------
@@ -79,11 +94,59 @@ def interval_of(lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike, draws
     [0.0, 2.3]
     """
     drawn = delta_e_draws(lab_1, lab_2, covariance) if draws is None else np.asarray(draws, float)
-    low, middle, high = np.quantile(drawn, [0.025, 0.95, 0.975], axis=-1)
+    shares = (0.025, 0.95, 0.975)
+    if given:
+        low, middle, high = _quantiles_of_given(drawn, shares, _directions(lab_1, lab_2, covariance))
+        low = np.minimum(low, np.min(drawn[..., _near_the_middle()[: drawn.shape[-1]]], axis=-1))
+    else:
+        low, middle, high = np.quantile(drawn, shares, axis=-1)
     near, here = alike(lab_1, lab_2, covariance), delta_e_2000(lab_1, lab_2)
     return np.stack(
         [np.where(near, 0.0, np.minimum(low, here)), np.maximum(np.where(near, middle, high), here)], axis=-1
     )
+
+
+def chance_of(
+    tolerance: float, lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike, *, given: bool = False
+) -> Floats:
+    """Return the chance (..., 0 to 1) that the true ΔE00 is at most ``tolerance``; the rest as for ``interval_of``."""
+    ordered = np.sort(delta_e_draws(lab_1, lab_2, covariance), axis=-1)
+    within = ordered <= tolerance
+    if not given:
+        return np.asarray(np.mean(within, axis=-1))
+    weights = _weights_of_given(ordered, _directions(lab_1, lab_2, covariance))
+    return np.asarray(np.sum(weights * within, axis=-1) / np.sum(weights, axis=-1))
+
+
+def _quantiles_of_given(drawn: Floats, shares: Sequence[float], directions: Floats) -> list[Floats]:
+    ordered = np.sort(drawn, axis=-1)
+    up_to = np.cumsum(_weights_of_given(ordered, directions), axis=-1)
+    places = [np.sum(up_to < share * up_to[..., -1:], axis=-1, keepdims=True) for share in shares]
+    return [np.take_along_axis(ordered, place, axis=-1)[..., 0] for place in places]
+
+
+def _weights_of_given(ordered: Floats, directions: Floats) -> Floats:
+    """Return how much draws of ΔE00 (..., n), from the least up, count where the noise takes so many directions."""
+    least = ordered[..., ordered.shape[-1] // 100, None]  # the nearest in a hundred count alike: none decides alone
+    return np.asarray(np.maximum(ordered, np.maximum(least, 1e-12)) ** (1 - directions[..., None]))
+
+
+def _directions(lab_1: ArrayLike, lab_2: ArrayLike, covariance: ArrayLike) -> Floats:
+    """Return in how many directions, 1 to 3, the noise of a covariance (..., 3, 3) moves ΔE00 in effect, (...,)."""
+    middle = (np.asarray(lab_1, float) + np.asarray(lab_2, float)) / 2
+    sides = middle[..., None, None, :] + np.array([0.5, -0.5])[:, None, None] * np.eye(3)
+    there, back = np.moveaxis(near_uniform(sides), -3, 0)
+    turned = there - back  # (..., 3, 3): a row for each of L*, a*, b*
+    moved = np.swapaxes(turned, -1, -2) @ np.asarray(covariance, float) @ turned
+    squares = np.trace(moved @ moved, axis1=-2, axis2=-1)
+    counted = np.square(np.trace(moved, axis1=-2, axis2=-1)) / np.where(squares > 0, squares, 1.0)
+    return np.asarray(np.clip(counted, 1.0, 3.0))
+
+
+@lru_cache(maxsize=1)
+def _near_the_middle() -> NDArray[np.bool_]:
+    """Tell which of the draws lie within the 95 % region of one dimension."""
+    return np.asarray(np.sum(np.square(normal_draws()), axis=-1) <= NORMAL_95**2)
 
 
 def interval_of_mean(deltas: ArrayLike) -> tuple[float, float]:

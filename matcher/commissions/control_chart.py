@@ -169,8 +169,8 @@ def control_chart(
     for number, made_at, reading in casts:
         apart = difference_covariance(approved, reading) + 2 * plate_covariance
         distance = float(squared_distance(reading.lab - approved.lab, apart))
-        interval = delta_e_interval(approved, reading)
-        stands = standing(interval, chance_within(approved, reading, tolerance), tolerance)
+        interval = delta_e_interval(approved, reading, given=True)
+        stands = standing(interval, chance_within(approved, reading, tolerance, given=True), tolerance)
         delta = float(delta_e_2000(approved.lab, reading.lab))
         reach = np.sqrt(BEYOND * np.maximum(np.diag(apart), LEAST_SIGMA**2))  # of all with T-squared up to BEYOND
         points.append(Point(number, made_at, reading, delta, interval, stands, distance, distance > BEYOND, reach))

@@ -15,7 +15,13 @@ from numpy.typing import ArrayLike
 from matcher.calibration.illumination import LOCAL_SIGMA
 from matcher.calibration.references.reference import cause_of_own, own_root
 from matcher.colour.cielab import lab_to_xyz, xyz_to_lab
-from matcher.colour.difference import DRAWS_LOG2, delta_e_2000, delta_e_draws, interval_of, normal_draws
+from matcher.colour.difference import (
+    DRAWS_LOG2,
+    chance_of,
+    delta_e_2000,
+    interval_of,
+    normal_draws,
+)
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import shared_covariance
@@ -50,7 +56,7 @@ class SideBySide:
 
     def chance_within(self, tolerance: float) -> float:
         """Return the chance (0 to 1) that the true ΔE00 is at most ``tolerance``."""
-        return float(np.mean(delta_e_draws(self.first.lab, self.second.lab, self.covariance) <= tolerance))
+        return float(chance_of(tolerance, self.first.lab, self.second.lab, self.covariance, given=True))
 
     def verdict(self, tolerance: float) -> str:
         """Say whether the two match within a tolerance in ΔE00, as far as it can be told: with 95 % or not at all."""
@@ -97,7 +103,7 @@ def side_by_side(first: Reading, second: Reading, than: str = "than the first") 
 
 
 def _interval(first: Reading, second: Reading, covariance: Floats) -> tuple[float, float]:
-    low, high = interval_of(first.lab, second.lab, covariance)
+    low, high = interval_of(first.lab, second.lab, covariance, given=True)
     return float(low), float(high)
 
 
@@ -202,7 +208,9 @@ def common_covariance(first: Reading, second: Reading) -> Floats:
     return common
 
 
-def delta_e_interval(first: Reading, second: Reading, draws: ArrayLike | None = None) -> tuple[float, float]:
+def delta_e_interval(
+    first: Reading, second: Reading, draws: ArrayLike | None = None, *, given: bool = False
+) -> tuple[float, float]:
     """Return the 95 % interval of ΔE00 between two readings, what they share of their errors taken into account.
 
     Parameters
@@ -211,6 +219,8 @@ def delta_e_interval(first: Reading, second: Reading, draws: ArrayLike | None = 
         Parts of their budgets with one cause (one photograph, card or profile) move both alike and cancel.
     draws : array_like, shape (n,), optional
         Draws of that ΔE00, where they were made of several plates together.
+    given : bool
+        Whether both were given, as two plates that are compared; not where one was picked for being near the other.
 
     Returns
     -------
@@ -223,11 +233,13 @@ def delta_e_interval(first: Reading, second: Reading, draws: ArrayLike | None = 
     >>> print(f"{low:.1f} to {high:.1f}")
     4.7 to 6.3
     """
-    low, high = interval_of(first.lab, second.lab, difference_covariance(first, second), draws)
+    low, high = interval_of(first.lab, second.lab, difference_covariance(first, second), draws, given=given)
     return float(low), float(high)
 
 
-def chance_within(first: Reading, second: Reading, tolerance: float) -> float:
-    """Return the chance (0 to 1) that the true ΔE00 between two readings is at most ``tolerance``."""
-    draws = delta_e_draws(first.lab, second.lab, difference_covariance(first, second))
-    return float(np.mean(draws <= tolerance))
+def chance_within(first: Reading, second: Reading, tolerance: float, *, given: bool = False) -> float:
+    """Return the chance (0 to 1) that the true ΔE00 between two readings is at most ``tolerance``.
+
+    given: whether both were given, as for ``delta_e_interval``.
+    """
+    return float(chance_of(tolerance, first.lab, second.lab, difference_covariance(first, second), given=given))

@@ -100,7 +100,7 @@ def difference_map(
     step = near_uniform(other) - near_uniform(one)
     stretch = apart[both] / np.maximum(np.linalg.norm(step, axis=1), 1e-9)
     draws = np.linalg.norm(step[:, None] * stretch[:, None, None] + noise, axis=2)
-    interval[both] = interval_of(one, other, covariance, draws)
+    interval[both] = interval_of(one, other, covariance, draws, given=True)
     return DifferenceMap(apart, interval)
 
 

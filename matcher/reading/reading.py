@@ -200,7 +200,7 @@ class Reading:
         """95 % of ΔE00 between its lights and its darks; None where it has none, or does not tell how surely."""
         if self.lights is None or self.darks is None or self.quarters_covariance is None:
             return None
-        low, high = interval_of(self.darks, self.lights, self.quarters_covariance)
+        low, high = interval_of(self.darks, self.lights, self.quarters_covariance, given=True)
         return float(low), float(high)
 
     def as_dict(self) -> dict[str, Any]:

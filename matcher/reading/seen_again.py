@@ -95,5 +95,5 @@ def _by_the_others(item: SeenReference, others: Conditioned, calibration: Calibr
         called(item.index, calibration.references),
         reading,
         float(delta_e_2000(reading.lab, known.lab)),
-        delta_e_interval(known, reading),
+        delta_e_interval(known, reading, given=True),
     )

@@ -239,7 +239,7 @@ def _aged(known: Known, area: Area, signed: Any) -> None:
     from matcher.colour.wording import difference_in_words
     from matcher.reading.comparison import delta_e_interval
 
-    low, high = delta_e_interval(signed.plate, target.reading)
+    low, high = delta_e_interval(signed.plate, target.reading, given=True)
     words = difference_in_words(signed.plate.lab, target.reading.lab, "than when it was approved", (low, high))
     st.html(
         f"<p>Today the surface shows: {html.escape(words)} <small>(ΔE00 {low:.1f} to {high:.1f}, 95 %)</small>.</p>"

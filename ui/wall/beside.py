@@ -62,7 +62,7 @@ def _apart(first: Trial, other: Trial) -> str:
     from matcher.reading.comparison import delta_e_interval
 
     delta = float(delta_e_2000(first.reading.lab, other.reading.lab))
-    low, high = interval = delta_e_interval(first.reading, other.reading)
+    low, high = interval = delta_e_interval(first.reading, other.reading, given=True)
     words = difference_in_words(first.reading.lab, other.reading.lab, f"than plate {first.id}", interval)
     return f"{html.escape(words)} <small>ΔE00 {delta:.1f}, 95 %: {low:.1f} to {high:.1f}</small>"
 

@@ -137,7 +137,7 @@ def judged(readings: Sequence[Reading], moments: Sequence[datetime]) -> Ageing:
     tried = changes(years)
     found = weighed(labs, of_differences, tried)
     moved, then, now = colours(found, mean_by @ labs.ravel(), mean_by, np.asarray(np.linalg.inv(across), float), tried)
-    low, high = interval_of(now[0] - moved[0], now[0], moved[1])
+    low, high = interval_of(now[0] - moved[0], now[0], moved[1], given=True)
     changed = found.evidence >= ENOUGH
     began = [one.began for one in tried]
     since, between = when(found.weights, began, moments[0]) if changed else (None, None)
