@@ -153,7 +153,7 @@ def test_plates_all_alike_are_said_to_teach_nothing_of_what_changes_the_colour(t
     same = [Trial(trials[0].recipe, trials[0].reading, id=k + 1) for k in range(8)]
     assert "All plates logged are of one recipe: what changes" in Suggester(same).next_trial([30.0, 5, 5]).because
     one_colour = [Trial(trial.recipe, trials[0].reading) for trial in trials[:8]]
-    assert "All plates logged have one colour" in Suggester(one_colour).next_trial([30.0, 5, 5]).because
+    assert "All plates logged were read as one colour" in Suggester(one_colour).next_trial([30.0, 5, 5]).because
     assert "All plates" not in Suggester(trials).next_trial([30.0, 5, 5]).because
 
 

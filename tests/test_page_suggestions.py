@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ from streamlit.testing.v1 import AppTest
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.studio import Studio
+from matcher.trials.facts import facts_of
 from matcher.trials.trial import Target, Trial
 from tests.browser import Served, Visitor, page_file
 from ui.recipe.piece import OF_THE_FIRST
@@ -438,6 +440,23 @@ def test_an_odd_plate_is_said_to_be_right_in_a_tap_and_that_is_taken_back_in_ano
     assert "counts little in predictions" in said(app) and keys(app, "Plate 19 is right, I checked it")
     with Studio.open(tmp_path / "studio") as studio:
         assert studio.log.checked([19]) == {}
+
+
+@pytest.mark.parametrize("tap", ["at-odds-right.19", "at-odds-mend.19"])
+def test_a_tap_on_an_odd_plate_that_was_corrected_meanwhile_is_refused(
+    tap: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    plates = [film(k) for k in (1, 3, 5, 7, 9, 11) for _ in range(3)]
+    odd = Trial(film(3).recipe, Reading(lab=film(11).reading.lab + 0.2))
+    app = unfold(page(monkeypatch, tmp_path, (*plates, odd)), "odds")
+    with Studio.open(tmp_path / "studio") as studio:
+        seen = facts_of(studio.trial(19))
+        studio.correct(19, replace(seen, recipe=film(5).recipe, notes="By Ann."), seen, "Ann")
+    app.button(key=tap).click().run()
+    assert not app.exception and re.search("Look at plate 19 again .* changed meanwhile", said(app))
+    with Studio.open(tmp_path / "studio") as studio:
+        assert studio.log.checked([19]) == {} and studio.trial(19).recipe == film(5).recipe
+        assert studio.trial(19).notes == "By Ann."
 
 
 def test_an_empty_studio_leads_to_its_first_plates(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

@@ -44,6 +44,17 @@ def test_a_plate_is_corrected_by_the_first(two: Two) -> None:
     assert ben.corrections(1)[0].notes == seen.notes
 
 
+def test_a_plate_is_said_to_be_right_as_it_was_seen(two: Two) -> None:
+    ann, ben = two
+    seen = ben.trial(1)
+    ann.correct(1, replace(facts_of(seen), notes="By Ann."), facts_of(seen), "Ann")
+    with pytest.raises(StudioError, match="Look at plate 1 again first"):
+        ben.check_right(1, "Ben", seen)
+    assert ben.log.checked([1]) == {}
+    ann.check_right(1, "Ann", ann.trial(1))
+    assert ben.check_right(1, "Ben", ben.trial(1)) and ben.log.checked([1])[1].who == "Ann", "once is enough"
+
+
 def test_a_reason_for_setting_a_plate_aside_is_not_lost_by_another(two: Two) -> None:
     ann, ben = two
     ann.set_aside(1, "streaky", "Ann")

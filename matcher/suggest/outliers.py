@@ -188,14 +188,14 @@ def little_said(plates: Sequence[LoggedTrial]) -> str:
 
 
 def nothing_varied(trials: Sequence[LoggedTrial]) -> str:
-    """Say that all plates are of one recipe, or of one colour, so that what changes the colour is not known yet."""
+    """Say that all plates are of one recipe, or were read as one colour: what changes the colour is not known yet."""
     if len(trials) < 2:
         return ""
     if len({as_compared(trial.recipe) for trial in trials}) == 1:
         return " All plates logged are of one recipe: what changes the colour can't be learned from them yet."
     labs = np.array([trial.reading.lab for trial in trials])
     if delta_e_2000(labs[0], labs).max() < SAME_COLOUR:
-        return " All plates logged have one colour: what changes it can't be learned from them yet."
+        return " All plates logged were read as one colour: what changes it can't be learned from them yet."
     return ""
 
 

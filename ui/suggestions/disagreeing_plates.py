@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import html
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -22,9 +24,11 @@ if TYPE_CHECKING:
     from matcher.recipe.recipe import Recipe
     from matcher.suggest.outliers import Contradiction
     from matcher.suggest.slips import Slip
+    from matcher.trials.facts import TypedFacts
+    from matcher.trials.trial import Trial
 
 SHOWN = 10
-MENDED = "at-odds-mended"
+CAME_OF_IT = "at-odds-came-of-it"
 
 
 def show_contradictions(answers: Answers) -> None:
@@ -49,8 +53,8 @@ def show_contradictions(answers: Answers) -> None:
 
 def tell_what_was_said() -> None:
     """Say what came of the last tap: of a correction, or that a plate is right."""
-    if mended := st.session_state.pop(MENDED, None):
-        tell(mended, "done")
+    if came := st.session_state.pop(CAME_OF_IT, None):
+        tell(*came)
 
 
 def _one(item: Contradiction) -> None:
@@ -80,29 +84,24 @@ def ask_whether_right(item: Contradiction) -> None:
 
 def _it_is_right(plate: int) -> None:
     """Let a person say that an odd plate was checked and is right, in one tap; kept with who and when."""
-    studio = the_studio()
-    if not st.button(f"Plate {plate:d} is right, I checked it", key=f"at-odds-right.{plate}"):
-        return
-    try:
-        studio.check_right(plate, who())
-    except MatcherError as error:
-        tell(str(error))
-        return
-    st.session_state[MENDED] = f"Plate {plate} counts in full from now on: it is right, as you checked."
-    st.rerun()
+    label, seen = f"Plate {plate:d} is right, I checked it", the_studio().trial(plate)
+    st.button(label, key=f"at-odds-right.{plate}", on_click=_note_right, args=(plate, seen))
+
+
+def _note_right(plate: int, seen: Trial) -> None:
+    with _kept_to_say(f"Plate {plate} counts in full from now on: it is right, as you checked."):
+        the_studio().check_right(plate, who(), seen)
 
 
 def _doubt(plate: int) -> None:
     """Let it be taken back that a plate is right."""
-    if not st.button(f"Doubt plate {plate:d} again", type="tertiary", key=f"at-odds-doubt.{plate}"):
-        return
-    try:
+    label = f"Doubt plate {plate:d} again"
+    st.button(label, type="tertiary", key=f"at-odds-doubt.{plate}", on_click=_note_doubt, args=(plate,))
+
+
+def _note_doubt(plate: int) -> None:
+    with _kept_to_say(f"Plate {plate} counts again only as far as the others bear it out."):
         the_studio().doubt_again(plate, who())
-    except MatcherError as error:
-        tell(str(error))
-        return
-    st.session_state[MENDED] = f"Plate {plate} counts again only as far as the others bear it out."
-    st.rerun()
 
 
 def _offer(plate: int, slip: Slip, recipe: Recipe) -> None:
@@ -110,15 +109,22 @@ def _offer(plate: int, slip: Slip, recipe: Recipe) -> None:
     from matcher.suggest.slips import correction_in_words
     from matcher.trials.facts import facts_of
 
-    said = correction_in_words(slip)
-    if not st.button(literal(f"Correct plate {plate} to {said}"), key=f"at-odds-mend.{plate}"):
-        return
-    studio = the_studio()
-    was = facts_of(studio.trial(plate))
+    said, seen = correction_in_words(slip), facts_of(the_studio().trial(plate))
+    label = literal(f"Correct plate {plate} to {said}")
+    st.button(label, key=f"at-odds-mend.{plate}", on_click=_correct, args=(plate, said, recipe, seen))
+
+
+def _correct(plate: int, said: str, recipe: Recipe, seen: TypedFacts) -> None:
+    with _kept_to_say(f"Plate {plate} now says {said}. Its history keeps what it said before."):
+        the_studio().correct(plate, replace(seen, recipe=recipe), instead_of=seen)
+
+
+@contextmanager
+def _kept_to_say(done: str) -> Iterator[None]:
+    """Around what a tap does with a plate as it was shown: keep, for the page that follows, what came of it."""
     try:
-        studio.correct(plate, replace(was, recipe=recipe), instead_of=was)
+        yield
     except MatcherError as error:
-        tell(str(error))
-        return
-    st.session_state[MENDED] = f"Plate {plate} now says {said}. Its history keeps what it said before."
-    st.rerun()
+        st.session_state[CAME_OF_IT] = (str(error), "wrong")
+    else:
+        st.session_state[CAME_OF_IT] = (done, "done")
