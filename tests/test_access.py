@@ -17,7 +17,7 @@ import sqlalchemy as sa
 
 from matcher import Studio
 from matcher.access import devices as of_devices
-from matcher.access.attempts import MOST_BY_ADDRESS, MOST_BY_NAME, WITHIN, TooOften
+from matcher.access.attempts import MOST_BY_ADDRESS, MOST_BY_NAME, MOST_OVER_ALL, WITHIN, TooOften
 from matcher.access.codes import LENGTH, SIGNS, TO_PAIR
 from matcher.access.devices import IDLE, LONGEST, How
 from matcher.access.passphrase import SHORTEST, hashed, is_dated, matches
@@ -165,6 +165,30 @@ def test_one_address_cannot_try_many_names(studio: Studio, access: Access) -> No
     with studio.database.writing() as session:
         session.execute(sa.delete(SignInAttemptRow).where(SignInAttemptRow.at > datetime.now(UTC) - WITHIN))
     assert access.sign_in("Ines Invented", GOOD, "A browser", HERE)
+
+
+def test_strangers_shut_nobody_out_of_a_device_that_is_known_here(studio: Studio, access: Access) -> None:
+    """OWASP, "Slow Down Online Guessing Attacks with Device Cookies": hers is counted by itself, and only for her."""
+    hers = access.sign_in("Ines Invented", GOOD, "Hers", HERE)
+    ines = hand(access, "Ines Invented").uid
+    _attempts(studio, [(f"name {k}", f"192.0.2.{k}") for k in range(MOST_OVER_ALL)])
+    _attempts(studio, [("ines invented", HERE)] * MOST_BY_ADDRESS)
+    for shown in (None, "a secret of nobody"):
+        with pytest.raises(TooOften):
+            access.sign_in("Ines Invented", GOOD, "A browser", HERE, shown)
+    with pytest.raises(TooOften):
+        access.sign_in("Somebody Else", GOOD, "Hers", HERE, hers)
+    with studio.database.writing() as session:  # nobody used it for a month
+        session.execute(sa.update(DeviceRow).values(seen_at=datetime.now(UTC) - timedelta(days=31)))
+    assert access.devices.signed_in(hers) is None and access.sign_in("Ines Invented", GOOD, "Hers", HERE, hers)
+    assert access.meant_by(access.codes.make(ines).text, HERE, hers)
+    for _ in range(MOST_BY_NAME):
+        with pytest.raises(StudioError, match="not right"):
+            access.sign_in("Ines Invented", OTHER, "Hers", HERE, hers)
+    with pytest.raises(TooOften):
+        access.sign_in("Ines Invented", GOOD, "Hers", HERE, hers)
+    access.devices.sign_out_everywhere(ines)
+    assert access.devices.known(hers, "Ines Invented") is None, "a device that was given away is a stranger's"
 
 
 def test_one_machine_is_counted_once_whichever_of_its_ipv6_addresses_it_takes(access: Access) -> None:

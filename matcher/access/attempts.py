@@ -1,7 +1,9 @@
 """How often signing in may be tried: an attempt counts as failed from its beginning until it has succeeded.
 
 Counted by name and address together, so that nobody is locked out by what a stranger types elsewhere; by address;
-and over all, against many addresses at once. OWASP Authentication Cheat Sheet, "Login Throttling".
+and over all, against many addresses at once. OWASP Authentication Cheat Sheet, "Login Throttling". A device on which
+somebody was signed in before is counted by itself, so that strangers shut no one out who belongs here (OWASP, "Slow
+Down Online Guessing Attacks with Device Cookies").
 """
 
 from __future__ import annotations
@@ -52,17 +54,18 @@ class Attempts:
         self.database = database
 
     @contextmanager
-    def attempt(self, how: str, name: str, address: str) -> Iterator[Attempt]:
+    def attempt(self, how: str, name: str, address: str, device: str | None = None) -> Iterator[Attempt]:
         """Count an attempt before it is made; once it has succeeded it is not counted. Raises TooOften.
 
         Nor are those then counted that failed before it by the same name. One without a name forgets no other: who has
-        a good code could look at it between guesses at somebody else's.
+        a good code could look at it between guesses at somebody else's. device: the uid of one that is known here.
         """
-        key, now, address = key_of(name), datetime.now(UTC), _network(address)
+        key, now = key_of(name), datetime.now(UTC)
+        place = _network(address) if device is None else f"device {device}"
         with self.database.writing(Work.OWN) as session:
             session.execute(sa.delete(SignInAttemptRow).where(SignInAttemptRow.at < now - _KEPT))
-            _refuse_too_many(session, how, key, address, now)
-            row = SignInAttemptRow(at=now, how=how, name=key, address=address)
+            _refuse_too_many(session, how, key, place, now, over_all=device is None)
+            row = SignInAttemptRow(at=now, how=how, name=key, address=place)
             session.add(row)
             session.flush()
             number = row.id
@@ -70,7 +73,7 @@ class Attempts:
         yield attempt
         if attempt.succeeded:
             with self.database.writing(Work.OWN) as session:
-                same = SignInAttemptRow.name == key, SignInAttemptRow.how == how, SignInAttemptRow.address == address
+                same = SignInAttemptRow.name == key, SignInAttemptRow.how == how, SignInAttemptRow.address == place
                 forgotten = (SignInAttemptRow.id == number) | (sa.and_(*same) if key else sa.false())
                 session.execute(sa.delete(SignInAttemptRow).where(forgotten))
 
@@ -88,10 +91,12 @@ def _network(address: str) -> str:
     return str(found) if found.version == 4 else str(ipaddress.ip_network((int(found), 64), strict=False))
 
 
-def _refuse_too_many(session: Session, how: str, key: str, address: str, now: datetime) -> None:
+def _refuse_too_many(session: Session, how: str, key: str, place: str, now: datetime, over_all: bool) -> None:
     recent = sa.select(SignInAttemptRow.at).where(SignInAttemptRow.at > now - WITHIN)
-    here = recent.where(SignInAttemptRow.address == address)
-    bounds = [(recent, MOST_OVER_ALL), (here, MOST_BY_ADDRESS)]
+    here = recent.where(SignInAttemptRow.address == place)
+    bounds = [(here, MOST_BY_ADDRESS)]
+    if over_all:
+        bounds.append((recent, MOST_OVER_ALL))
     if key:
         bounds.append((here.where(SignInAttemptRow.name == key, SignInAttemptRow.how == how), MOST_BY_NAME))
     waits = [0.0]

@@ -15,7 +15,7 @@ from enum import StrEnum
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from matcher.access.people import one_person, own_or_run, person_of, void_codes
+from matcher.access.people import key_of, one_person, own_or_run, person_of, void_codes
 from matcher.hands import Hand, Work
 from matcher.storage import checked
 from matcher.storage.database import Database
@@ -94,6 +94,21 @@ class Devices:
             self._seen(known.device.uid, now)
         return known
 
+    def known(self, secret: str | None, name: str | None = None) -> str | None:
+        """Return the uid of a device that was signed in by a secret, though its time may have ended, else None.
+
+        name: whose it must be. None too where somebody signed it out, or its person has left.
+        """
+        if not secret:
+            return None
+        query = sa.select(DeviceRow.uid).join(PersonRow, DeviceRow.person_id == PersonRow.id)
+        query = query.where(DeviceRow.secret_sha256 == digest(secret), DeviceRow.signed_out_at.is_(None))
+        query = query.where(PersonRow.left_at.is_(None))
+        if name is not None:
+            query = query.where(PersonRow.key == key_of(name))
+        with self.database.reading() as session:
+            return session.scalars(query).one_or_none()
+
     def devices(self, person_uid: str | None = None) -> list[Device]:
         """Return the devices that are signed in, of one person or of all, the one seen last at the head."""
         query = sa.select(DeviceRow, PersonRow).join(PersonRow, DeviceRow.person_id == PersonRow.id)
@@ -117,7 +132,7 @@ class Devices:
     def sign_out_everywhere(self, person_uid: str, keep: str = "") -> int:
         """Sign all devices of a person out, but the one whose uid is ``keep``; return how many. Raises StudioError.
 
-        Codes that wait to sign in another go too.
+        Those whose time has ended are no longer known either (``known``), and not counted. Codes that wait go too.
         """
         with self.database.writing(own_or_run(person_uid)) as session:
             row = session.scalars(sa.select(PersonRow).where(PersonRow.uid == person_uid)).one_or_none()
@@ -126,9 +141,9 @@ class Devices:
             void_codes(session, row.id)
             theirs = sa.select(DeviceRow, PersonRow).join(PersonRow).where(DeviceRow.person_id == row.id)
             there = [device for device in (_device(*one) for one in session.execute(theirs)) if device.is_signed_in()]
-            out = [device.uid for device in there if device.uid != keep]
-            session.execute(sa.update(DeviceRow).where(DeviceRow.uid.in_(out)).values(signed_out_at=datetime.now(UTC)))
-            return len(out)
+            out = sa.update(DeviceRow).where(DeviceRow.person_id == row.id, DeviceRow.signed_out_at.is_(None))
+            session.execute(out.where(DeviceRow.uid != keep).values(signed_out_at=datetime.now(UTC)))
+            return sum(device.uid != keep for device in there)
 
     def _seen(self, uid: str, now: datetime) -> None:
         with self.database.writing(Work.OWN) as session:

@@ -27,12 +27,14 @@ class Access:
         self.codes = Codes(database)
         self.attempts = Attempts(database)
 
-    def sign_in(self, name: str, passphrase: str, device: str, address: str) -> str:
+    def sign_in(self, name: str, passphrase: str, device: str, address: str, shown: str | None = None) -> str:
         """Sign a device in by name and passphrase; return its secret. Raises StudioError, TooOften among them.
 
+        shown: the secret that the device still shows from when that person was signed in on it before, if any.
         What it says, and how long it takes, does not tell whether there is somebody of that name.
         """
-        with self.attempts.attempt(How.PASSPHRASE, name, address) as attempt:
+        known = self.devices.known(shown, name)
+        with self.attempts.attempt(How.PASSPHRASE, name, address, known) as attempt:
             with self._database.reading() as session:
                 row = session.scalars(sa.select(PersonRow).where(PersonRow.key == key_of(name))).one_or_none()
                 uid, kept = (row.uid, row.passphrase) if row is not None else ("", "")
@@ -57,22 +59,27 @@ class Access:
             row = one_person(session, uid)
             name, kept = row.name, row.passphrase
         if kept:
-            with self.attempts.attempt(How.PASSPHRASE, name, f"device {keep_device}") as attempt:
+            with self.attempts.attempt(How.PASSPHRASE, name, "", keep_device) as attempt:
                 if not matches(kept, old):
                     raise StudioError("Type the passphrase that you have now: this is not it.")
                 attempt.succeeded = True
         self.people.set_passphrase(uid, new, keep_device)
 
-    def meant_by(self, code: str, address: str) -> Meant:
-        """Return whom a code would sign in, without using it up. Raises StudioError, TooOften among them."""
-        with self.attempts.attempt(How.CODE, "", address) as attempt:
+    def meant_by(self, code: str, address: str, shown: str | None = None) -> Meant:
+        """Return whom a code would sign in, without using it up; shown: the secret that the device still shows, if any.
+
+        Raises StudioError, TooOften among them.
+        """
+        with self.attempts.attempt(How.CODE, "", address, self.devices.known(shown)) as attempt:
             meant = self.codes.meant(code)
             attempt.succeeded = True
         return meant
 
-    def sign_in_by_code(self, code: str, device: str, address: str, name: str = "", passphrase: str = "") -> str:
+    def sign_in_by_code(
+        self, code: str, device: str, address: str, name: str = "", passphrase: str = "", shown: str | None = None
+    ) -> str:
         """Sign a device in by a code; return its secret. Raises StudioError, TooOften among them."""
-        self.meant_by(code, address)
+        self.meant_by(code, address, shown)
         return self.codes.use(code, device, name, passphrase)
 
     def sign_in_by_openid(self, issuer: str, subject: str, email: str, device: str) -> str:

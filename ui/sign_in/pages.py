@@ -80,7 +80,9 @@ async def sign_in(request: Request) -> Response:
     return await run_in_threadpool(
         _entered,
         request,
-        lambda studio: studio.access.sign_in(name, passphrase, _device(request), _address(request)),
+        lambda studio: studio.access.sign_in(
+            name, passphrase, _device(request), _address(request), secret_in(request.scope)
+        ),
         local(to),
         lambda said, status: _sign_in_page(local(to), name, said, status),
     )
@@ -109,7 +111,8 @@ async def code_used(request: Request) -> Response:
     def use(studio: Studio) -> str:
         if passphrase != again:
             raise StudioError("Type the same passphrase twice: the two differ.")
-        return studio.access.sign_in_by_code(code, _device(request), _address(request), name, passphrase)
+        shown = secret_in(request.scope)
+        return studio.access.sign_in_by_code(code, _device(request), _address(request), name, passphrase, shown)
 
     return await run_in_threadpool(
         _entered, request, use, below_the_base(""), lambda said, status: _code_shown(request, code, name, said, status)
@@ -185,7 +188,7 @@ def _code_page(said: str = "", status: int = 200) -> Response:
 def _code_shown(request: Request, code: str, name: str = "", said: str = "", status: int = 200) -> Response:
     studio = _studio()
     try:
-        meant = studio.access.meant_by(code, _address(request))
+        meant = studio.access.meant_by(code, _address(request), secret_in(request.scope))
     except TooOften as error:
         return _code_page(said or str(error), 429)
     except MatcherError as error:
