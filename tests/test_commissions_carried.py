@@ -36,6 +36,7 @@ from matcher.storage.schema import (
 )
 from matcher.studio import Studio
 from matcher.tags.carried import CARRIED as TAGS_CARRIED
+from matcher.trials.archive import Imported
 from tests.plates import MADE_AT, a_photograph, a_reading, a_recipe, a_target, a_trial
 from tests.test_commissions import a_commission, signed
 
@@ -297,3 +298,110 @@ def test_every_table_of_the_whole_job_is_carried() -> None:
     uncarried |= {"people", "devices", "sign_in_codes", "sign_in_attempts"}  # who may come in is each place's own
     plain = {"photos", "stocks", "targets", "trials", "history", "own_cards", "camera_profiles"}
     assert {table.__tablename__ for table in carried} | uncarried | plain == set(Table.metadata.tables)
+
+
+# What may be said again and again: set aside, taken back
+
+
+@pytest.fixture
+def copies(filled: Studio, studio: Studio, tmp_path: Path) -> Callable[[], tuple[Imported, Imported]]:
+    """Two copies of one studio; called, each takes in what the other knows."""
+    filled.export(tmp_path / "first.zip")
+    studio.import_file(tmp_path / "first.zip")
+
+    def exchange() -> tuple[Imported, Imported]:
+        there, here = tmp_path / "there.zip", tmp_path / "here.zip"
+        for file in (there, here):
+            file.unlink(missing_ok=True)
+        filled.export(there)
+        studio.export(here)
+        return studio.import_file(there, who="Cleo"), filled.import_file(here, who="Dora")
+
+    return exchange
+
+
+def counts(brought: Imported, kind: str) -> tuple[int, int]:
+    return next((one.caught_up, one.differing) for one in brought.besides if one.kind == kind)
+
+
+def area_named(studio: Studio, name: str) -> Area:
+    (kept,) = studio.commissions.commissions(include_set_aside=True)
+    return next(area for area in kept.every_area if area.name == name)
+
+
+def test_an_area_set_aside_in_one_copy_is_set_aside_in_the_other(
+    filled: Studio, studio: Studio, copies: Callable[[], tuple[Imported, Imported]]
+) -> None:
+    filled.commissions.set_area_aside(area_named(filled, "reeds").id or 0, "left bare", "Ann")
+    here, there = copies()
+    assert (counts(here, "area"), counts(there, "area")) == ((1, 0), (0, 0))
+    assert area_named(studio, "reeds").set_aside == area_named(filled, "reeds").set_aside == "left bare"
+    said = [(line.who, line.what, line.detail) for line in studio.history("area", area_named(studio, "reeds").id)]
+    assert said.count(("Ann", "set aside", "left bare")) == 1, "who said it, and when, is known here too"
+    assert {counts(one, "area") for one in copies()} == {(0, 0)}, "and then there is nothing left to say"
+
+
+def test_what_was_said_last_of_an_area_or_a_commission_stands_in_both_copies(
+    filled: Studio, studio: Studio, copies: Callable[[], tuple[Imported, Imported]]
+) -> None:
+    filled.commissions.set_area_aside(area_named(filled, "reeds").id or 0, "left bare")
+    studio.commissions.set_area_aside(area_named(studio, "reeds").id or 0, "gilded by others")
+    studio.commissions.take_area_back(area_named(studio, "plinth").id or 0, "Ben")
+    for each, reason in ((filled, "no money"), (studio, "withdrawn by the client")):
+        (kept,) = each.commissions.commissions()
+        each.commissions.set_aside(kept.id or 0, reason)
+    copies()
+    for each in (filled, studio):
+        assert area_named(each, "reeds").set_aside == "gilded by others"
+        assert area_named(each, "plinth").set_aside is None
+        (kept,) = each.commissions.commissions(include_set_aside=True)
+        assert kept.set_aside == "withdrawn by the client"
+    filled.commissions.take_back(filled.commissions.commissions(include_set_aside=True)[0].id or 0)
+    copies()
+    assert len(studio.commissions.commissions()) == len(filled.commissions.commissions()) == 1
+
+
+def test_what_else_differs_of_an_area_still_stays_and_is_counted(
+    filled: Studio, studio: Studio, copies: Callable[[], tuple[Imported, Imported]]
+) -> None:
+    reeds = area_named(studio, "reeds")
+    studio.commissions.change_area(replace(reeds, name="rushes"), reeds)
+    filled.commissions.set_area_aside(area_named(filled, "reeds").id or 0, "left bare")
+    here, _ = copies()
+    assert counts(here, "area") == (1, 1)
+    assert area_named(studio, "rushes").set_aside == "left bare"
+
+
+def test_an_area_that_is_signed_off_stays_one_whatever_another_copy_said(
+    filled: Studio, studio: Studio, copies: Callable[[], tuple[Imported, Imported]]
+) -> None:
+    """Set aside in one copy, signed off in the other: the client relies on the signature, whichever came first."""
+    for first, then in ((filled, studio), (studio, filled)):
+        name = f"wing of {first is filled}"
+        (kept,) = filled.commissions.commissions()
+        filled.commissions.add_area(kept.id or 0, Area(name, None, filled.targets()[0].id))
+        copies()
+        first.commissions.set_area_aside(area_named(first, name).id or 0, "not wanted")
+        wing = area_named(then, name)
+        plate = next(trial for trial in then.trials() if trial.uid == "plate")
+        signed(then, wing, wing.target_id, plate.id, uid=f"signed {name}")
+        told = " ".join(line for one in copies() for line in one.problems)
+        assert f"The area {name} of Heron fountain was set aside here (not wanted) and is taken back" in told
+        assert f"What was said last of the area {name} stays out. Withdraw the sign-off of {name} first" in told
+        copies()
+        assert area_named(filled, name).set_aside is area_named(studio, name).set_aside is None
+
+
+def test_a_sign_off_withdrawn_before_its_area_was_set_aside_is_no_hindrance(
+    filled: Studio, studio: Studio, copies: Callable[[], tuple[Imported, Imported]]
+) -> None:
+    bird = area_named(filled, "bird")
+    (standing,) = [one for one in filled.sign_offs.of_area(bird.id) if one.withdrawn_at is None]
+    filled.sign_offs.withdraw(standing.id or 0, "too red", "Ann")
+    with filled.database.writing() as session:
+        session.execute(sa.delete(CastRow))
+    with studio.database.writing() as session:
+        session.execute(sa.delete(CastRow))
+    filled.commissions.set_area_aside(bird.id or 0, "left bare", "Ann")
+    here, _ = copies()
+    assert here.problems == () and area_named(studio, "bird").set_aside == "left bare"

@@ -180,10 +180,7 @@ class Commissions:
         with self.database.writing() as session:
             commission, kept = area_in(session, area_id)
             if checked.is_marked_anew(kept.set_aside, reason, seen, f"the area {kept.name}"):
-                if reason is None:
-                    _check_area(session, commission, kept)
-                else:
-                    _check_unsigned(session, kept)
+                _check_mark(session, commission, kept, reason)
                 mark = sa.update(AreaRow).where(AreaRow.id == kept.id)
                 session.execute(mark.values(set_aside_reason=reason))
                 note(session, "taken back" if reason is None else "set aside", "area", kept.id, reason or "", who)
@@ -374,6 +371,41 @@ def _check_unsigned(session: Session, area: Area) -> None:
             f"{area.name} is done on cast {cast.number}, as plate {cast.trial_id}: it stays an area of the piece. If "
             "that plate was noted in error, set it aside first."
         )
+
+
+def _check_mark(session: Session, commission: Commission, area: Area, reason: str | None) -> None:
+    """Raise StudioError where an area can't be set aside, or with None be taken back."""
+    if reason is None:
+        _check_area(session, commission, area)
+    else:
+        _check_unsigned(session, area)
+
+
+def may_be_marked(session: Session, area_id: int, reason: str | None) -> None:
+    """Raise StudioError where an area can't be set aside, or with None be taken back, within an open transaction."""
+    commission, area = area_in(session, area_id)
+    _check_mark(session, commission, area, reason)
+
+
+def take_back_if_wanted(session: Session, area_id: int) -> str:
+    """Let an area that is set aside be one again where somebody relies on it, within an open transaction.
+
+    It may have been signed off, or done on a cast, in another copy of the studio. Returns what a person should know of
+    it, "" where nothing was done.
+    """
+    commission, area = area_in(session, area_id)
+    if area.set_aside is None:
+        return ""
+    try:
+        _check_unsigned(session, area)
+    except StudioError:
+        session.execute(sa.update(AreaRow).where(AreaRow.id == area.id).values(set_aside_reason=None))
+        note(session, "taken back", "area", area.id, "", "")
+        return (
+            f"The area {area.name} of {commission.title} was set aside here ({area.set_aside}) and is taken back: in "
+            "the file it is signed off, or done on a cast."
+        )
+    return ""
 
 
 def area_in(session: Session, area_id: int | None) -> tuple[Commission, Area]:

@@ -1,13 +1,14 @@
 """Tables that an export carries row by row: written out, checked, and merged into another studio by uid.
 
 Numbers differ between studios, so a row names others by their uids ("trial_uid" for the column ``trial_id``): which
-ones its foreign keys tell. What is here already stays as it is here, but for what can only happen to it later.
+ones its foreign keys tell. What is here already stays as it is here, but for what can only happen to it later, and for
+what may be said again and again (set aside, taken back): there whatever was said last stands.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
@@ -15,16 +16,20 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from matcher.dates import in_utc, moment
-from matcher.errors import StudioError
+from matcher.errors import MatcherError, StudioError
 from matcher.storage import checked
 from matcher.storage.damaged import Damaged, readable_in_portions
-from matcher.storage.schema import PhotoRow, StockRow, Table, Utc
+from matcher.storage.schema import HistoryRow, PhotoRow, StockRow, Table, Utc
 
 MAX_WHOLE = 2**31 - 1
 Plain = dict[str, Any]
 
 
 def _nothing(_: Mapping[str, Any]) -> None:
+    return None
+
+
+def _nothing_against(_session: Session, _number: int, _said: Mapping[str, Any]) -> None:
     return None
 
 
@@ -41,7 +46,9 @@ class CarriedTable:
     a "position" in, of its own. one_of: columns of which one must name something. settle: called with the rows that
     were here and those that are new, once these are merged, to set right what follows; returns what a person should be
     told. later: columns that are empty until something happens to a row, once (it is withdrawn), and are taken over
-    where it has happened in the file and not here.
+    where it has happened in the file and not here. said_last: columns that may be said again and again, each with what
+    its lines of history say; whatever was said last stands, by those lines. may_say: called with a row's number and the
+    columns that it would take over so; raises a MatcherError where what is here speaks against it, and it stays.
     """
 
     name: str
@@ -52,6 +59,8 @@ class CarriedTable:
     one_of: tuple[str, ...] = ()
     settle: Callable[[Session, Sequence[Plain], Sequence[Plain]], tuple[str, ...]] = _nothing_to_settle
     later: tuple[str, ...] = ()
+    said_last: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    may_say: Callable[[Session, int, Mapping[str, Any]], None] = _nothing_against
 
     @property
     def columns(self) -> sa.ColumnCollection[str, sa.Column[Any]]:
@@ -127,8 +136,8 @@ def merge(
         key = table.key_of(plain)
         if key in there:
             if key in here:
-                said, told_there = (_content(table, each) for each in (here[key], _relabelled(table, plain, labels)))
-                news = _what_happened_later(table, said, told_there)
+                ours, theirs = (_content(table, each) for each in (here[key], _relabelled(table, plain, labels)))
+                news = _what_happened_later(table, ours, theirs)
                 if news:
                     caught_up[key] = _caught_up(session, table, key, news)
                 elif news is None:
@@ -143,6 +152,35 @@ def merge(
     added = [plain for plain in items if table.key_of(plain) in new]
     told = table.settle(session, list(here.values()), added) if added else ()
     return Merged(table.kind, new, tuple(differing), caught_up, tuple(left_out), told)
+
+
+def take_over_last_said(
+    session: Session, table: CarriedTable, items: Sequence[Plain], history: Sequence[Mapping[str, Any]], merged: Merged
+) -> Merged:
+    """Let the rows that were here say what was said of them last, once all tables are merged: what else came may speak
+    against it.
+
+    history: the file's lines, which name their subjects by uid. merged: what came of the table so far, to be added to.
+    """
+    if not table.said_last:
+        return merged
+    here = {table.key_of(plain): plain for plain in written(session, table, [])}
+    lines = _said_of(table, history)
+    caught_up, differing, told = dict(merged.caught_up), list(merged.differing), list(merged.told)
+    for plain in items:
+        key = table.key_of(plain)
+        if key not in here or key in merged.new:
+            continue
+        try:
+            said, unclear = _said_last(session, table, key, here[key], plain, lines.get(key, []))
+        except MatcherError as error:
+            told.append(f"What was said last of the {table.kind} {plain.get('name') or key} stays out. {error}")
+            continue
+        if said:
+            caught_up[key] = _caught_up(session, table, key, said)
+        if unclear and key not in differing:
+            differing.append(key)
+    return replace(merged, caught_up=caught_up, differing=tuple(differing), told=tuple(told))
 
 
 def uids_of(session: Session, table: CarriedTable) -> dict[int, str]:
@@ -229,7 +267,7 @@ def _what_happened_later(table: CarriedTable, here: Plain, there: Plain) -> Plai
     studio knows more, None where they say different things."""
 
     def as_begun(plain: Plain) -> Plain:
-        return {name: value for name, value in plain.items() if name not in table.later}
+        return {name: value for name, value in plain.items() if name not in (*table.later, *table.said_last)}
 
     ours, theirs = ({name: plain[name] for name in table.later} for plain in (here, there))
     if as_begun(here) != as_begun(there):
@@ -237,6 +275,53 @@ def _what_happened_later(table: CarriedTable, here: Plain, there: Plain) -> Plai
     if theirs == ours or all(value is None for value in theirs.values()):
         return {}
     return theirs if all(value is None for value in ours.values()) else None
+
+
+def _said_of(table: CarriedTable, lines: Iterable[Mapping[str, Any]]) -> dict[str, list[dict[str, Any]]]:
+    """Return the lines of history that say something of columns of ``said_last``, by what they are of."""
+    words = {word for each in table.said_last.values() for word in each}
+    found: dict[str, list[dict[str, Any]]] = {}
+    for line in lines if words else ():
+        if line["kind"] == table.kind and line["what"] in words:
+            found.setdefault(line["subject"], []).append(dict(line))
+    return found
+
+
+def _said_last(
+    session: Session, table: CarriedTable, key: str, here: Plain, there: Plain, lines: list[dict[str, Any]]
+) -> tuple[Plain, bool]:
+    """Return the columns in which the file said something of a row later than this studio, and whether there are any
+    of which nobody can tell.
+
+    What was said in either studio is then in this one's history. Raises a MatcherError where what is here speaks
+    against it: then nothing is changed.
+    """
+    if not table.said_last:
+        return {}, False
+    number = session.scalars(sa.select(table.columns["id"]).where(table.columns["uid"] == key)).one()
+    ours = (HistoryRow.kind == table.kind) & (HistoryRow.subject == str(number))
+    kept = session.scalars(sa.select(HistoryRow).where(ours)).all()
+    taken_over: Plain = {}
+    unclear = False
+    for name, words in table.said_last.items():
+        if here[name] == there[name]:
+            continue
+        when_here = max((in_utc(row.at) for row in kept if row.what in words), default=None)
+        when_there = max((in_utc(line["at"]) for line in lines if line["what"] in words), default=None)
+        if when_there is not None and (when_here is None or when_there > when_here):
+            taken_over[name] = there[name]
+        unclear = unclear or when_here is when_there is None
+    if taken_over:
+        table.may_say(session, number, taken_over)
+    known = {(in_utc(row.at), row.who, row.what, row.detail) for row in kept}
+    news = [
+        {**line, "subject": str(number)}
+        for line in lines
+        if (in_utc(line["at"]), line["who"], line["what"], line["detail"]) not in known
+    ]
+    if news:
+        session.execute(sa.insert(HistoryRow), news)
+    return taken_over, unclear
 
 
 def _caught_up(session: Session, table: CarriedTable, key: str, news: Plain) -> int:

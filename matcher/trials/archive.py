@@ -738,7 +738,12 @@ def _merge(session: Session, contents: _Contents, new_photos: int, who: str, als
         new += len(fresh)
         old = [(trial, known[str(trial.uid)]) for trial in incoming if trial.uid in known]
         differing += [here.id or 0 for there, here in old if not same_content(there, here)]
-    merged = [carried.merge(session, table, contents.rows[table.name], labels) for table in (*_OF_THE_LOG, *also)]
+    tables = (*_OF_THE_LOG, *also)
+    added = [carried.merge(session, table, contents.rows[table.name], labels) for table in tables]
+    merged = [
+        carried.take_over_last_said(session, table, contents.rows[table.name], contents.history, one)
+        for table, one in zip(tables, added, strict=True)
+    ]
     new_things = {"trial": numbers, "target": {uid: ids[uid] for uid in set(ids) - known_targets}}
     _merge_history(session, contents, new_things | {one.kind: one.new for one in merged})
     for one in merged:
