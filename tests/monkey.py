@@ -37,9 +37,15 @@ TEXTS = (
     "a\nb\nc", "105", "0.5", "Fe(NO3)3·9H2O", "{}", "';--",
 )  # fmt: skip
 NUMBERS = (0.0, 1.0, -1.0, 0.5, 3.0, 12.0, 55.0, 105.0, 250.0, 1e6, 1e-9, 1e15)
-ADDRESSES = ("", "0", "1", "9", "104", "-1", "new", "1e9", "²", "x" * 200, "plate", "make", "mix", "used")
-NAMES_IN_ADDRESSES = ("target", "plate", "commission", "sign", "part", "form", "piece", "area", "logged", "start")
-FORMS = ("target", "plate", "compare", "camera")
+ADDRESSES = (
+    "", "0", "1", "9", "104", "-1", "new", "1e9", "²", "x" * 200, "plate", "make", "mix", "used", "JQWQ2-53",
+    "36,17,29", "none",
+)  # fmt: skip
+NAMES_IN_ADDRESSES = (
+    "target", "plate", "commission", "sign", "part", "form", "piece", "area", "logged", "start", "open", "tag",
+    "to-tag", "words", "order", "like", "view", "pick", "shade", "season", "year", "for", "aside",
+)  # fmt: skip
+FORMS = ("target", "plate", "compare", "camera", "repeats", "profiles", "first plates", "predicted")
 NOT_TOLD_TO = "Something in this program failed"
 
 
