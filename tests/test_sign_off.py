@@ -263,6 +263,16 @@ def test_each_rule_is_that_of_the_handbook(values: list[float], rule: str) -> No
         assert found[0].points == tuple(k for k, v in enumerate(values) if v > {"t": 2, "f": 1, "e": 0}[rule[0]])
 
 
+def test_one_faulty_cast_makes_no_drift_of_the_others() -> None:
+    """One far cast pulls the mean to its side: then all the others would lie on the other."""
+    labs = np.tile([40.0, 14.0, 22.0], (8, 1)) + np.random.default_rng(8).normal(0, 0.2, (8, 3))
+    labs[4] += [14.0, 2.0, 16.0]
+    chart = control_chart(reading(40, 14, 22), casts(labs), np.diag([0.25, 0.16, 0.25]), 2.0)
+    assert in_words(chart) == "Cast 5 differs from the approved plate by more than chance."
+    labs[3:] += [6.0, 0.0, 0.0]  # most of them are beyond: then it is no fault of one
+    assert control_chart(reading(40, 14, 22), casts(labs), np.diag([0.25, 0.16, 0.25]), 2.0).drifts
+
+
 def test_a_drift_is_said_with_its_side_and_from_when() -> None:
     labs = np.tile([40.0, 14.0, 22.0], (10, 1))
     labs[:, 0] -= np.linspace(0, 6, 10)

@@ -50,6 +50,8 @@ SOURCE = (
     "Statistical Quality Control Handbook, 1956."
 )
 """What stands below a chart, on the page and on paper."""
+FAULTY_OF = 4
+"""Casts: up to one in so many is taken for a single fault."""
 FEWEST_FOR_RUNS = 5
 """Casts: before there are as many, their own mean, about which runs are counted, is not known well enough."""
 
@@ -176,12 +178,23 @@ def control_chart(
         points.append(Point(number, made_at, reading, delta, interval, stands, distance, distance > BEYOND, reach))
     readings = [reading for _, _, reading in casts]
     sigma = np.sqrt(np.diag(plate_covariance) + _own_variance(readings))
-    enough = len(readings) >= FEWEST_FOR_RUNS
-    centre = np.mean([reading.lab for reading in readings], axis=0) if enough else None
+    centre = _own_mean(points)
     signals = [Signal("one beyond three", (at,)) for at, point in enumerate(points) if point.beyond]
     if centre is not None:
         signals += runs((np.array([reading.lab for reading in readings]) - centre) / sigma)
     return ControlChart(approved, tolerance, tuple(points), tuple(signals), centre, sigma)
+
+
+def _own_mean(points: Sequence[Point]) -> Floats | None:
+    """Return the mean (3,) of the casts, None of too few.
+
+    Without single faulty ones: a cast that is beyond would pull the mean to its side and make a run of all the others
+    (common practice, no source). Where more than one in FAULTY_OF is beyond, it is the process that has moved.
+    """
+    sound = [point.reading.lab for point in points if not point.beyond]
+    few = FAULTY_OF * (len(points) - len(sound)) <= len(points) and len(sound) >= FEWEST_FOR_RUNS
+    counted = sound if few else [point.reading.lab for point in points]
+    return np.asarray(np.mean(counted, axis=0)) if len(counted) >= FEWEST_FOR_RUNS else None
 
 
 def chart_of_edition(
