@@ -69,7 +69,7 @@ def test_sightings_come_in_pages_with_what_they_tell(told: Any, run: Any, folder
     _, out, _ = run("tags", "sightings", 1, "--count", 3, "--studio", folder)
     assert "Its colour has changed" in out and "1 more: go on with --start 3." in out
     _, out, _ = run("tags", "sightings", 2, "--studio", folder)
-    assert out.startswith("Not seen in a photograph since it was logged")
+    assert out.startswith("No photograph has read its colour since it was logged")
 
 
 def test_a_steady_plate_is_known_the_better_the_oftener_it_is_seen(told: Any, run: Any, folder: Path) -> None:

@@ -136,7 +136,7 @@ def two_studios_differ(here: TagOnPlate, there: TagOnPlate, now: TagHistory) -> 
 def ageing_in_words(one: Ageing) -> str:
     """Say whether a plate has changed since it was logged, as far as its sightings tell."""
     if not one.seen:
-        return "Not seen in a photograph since it was logged, so nothing can be said of its colour by now."
+        return "No photograph has read its colour since it was logged, so nothing can be said of its colour by now."
     low, high = one.interval
     in_all = counted(one.seen, "sighting")
     if one.contradicted:
