@@ -64,11 +64,14 @@ def _one(item: Contradiction) -> None:
         st.html(low_pair(item.expected, item.trial.reading.lab, "Expected from the others", f"Plate {plate}"))
     with words:
         st.html(f"<p>{html.escape(item.sentence)}</p>")
-        if plate is not None and st.button(f"Open plate {plate:d} in the log", key=f"at-odds.{plate}"):
-            st.switch_page(LOG.file, query_params={"plate": str(plate)})
-        if plate is not None and item.slip is not None and item.slip.recipe is not None:
-            _offer(plate, item.slip, item.slip.recipe)
-        ask_whether_right(item)
+        with st.container(horizontal=True, key=f"at-odds-ways.{plate}"):
+            if plate is not None and item.slip is not None and item.slip.recipe is not None:
+                _offer(plate, item.slip, item.slip.recipe)
+            ask_whether_right(item)
+            if plate is not None and st.button(
+                f"Open plate {plate:d} in the log", type="tertiary", key=f"at-odds.{plate}"
+            ):
+                st.switch_page(LOG.file, query_params={"plate": str(plate)})
 
 
 def ask_whether_right(item: Contradiction) -> None:
