@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from matcher.calibration.calibration import TOO_DARK_CODE
-from matcher.calibration.references.discrepancy import LIGHT_SPREAD, USUAL, USUAL_SIZE, Discrepancy
+from matcher.calibration.references.discrepancy import LIGHT_SPREAD, SURFACES_OWN, USUAL, USUAL_SIZE, Discrepancy
 from matcher.calibration.references.reference import known_as_unsurely
 from matcher.colour.cielab import lab_to_xyz
 from matcher.colour.difference import delta_e_2000, reach_delta_e00
@@ -279,7 +279,7 @@ def _usual_covariance(labs: Floats, light: str) -> Floats:
     whole += discrepancy.light_between(labs, places, labs, places)
     for row, lab in enumerate(labs):
         at = slice(3 * row, 3 * row + 3)
-        whole[at, at] += USUAL_SIZE**2 * discrepancy.own(lab)
+        whole[at, at] += USUAL_SIZE**2 * discrepancy.own(lab) + np.diag(SURFACES_OWN**2)
     return whole
 
 

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from matcher.calibration.calibrate import calibrate
-from matcher.calibration.references import discrepancy, update
+from matcher.calibration.references import update
 from matcher.calibration.references.discrepancy import LIGHT_SPREAD, USUAL, Discrepancy, brighter
 from matcher.calibration.references.mistaken import conditioned
 from matcher.calibration.references.reference import MOST_REFERENCES, Reference, SeenReference, cause_of_own, own_root
@@ -73,7 +73,7 @@ def plainly_gaussian(monkeypatch):
     """The discrepancy as large as usual, all of it small."""
     monkeypatch.setattr(update, "SCALES", np.array([1.0]))
     monkeypatch.setattr(update, "_PRIOR", np.array([1.0]))
-    monkeypatch.setattr(discrepancy, "SURFACES_OWN", SMALL * discrepancy.SURFACES_OWN)
+    monkeypatch.setattr(update, "SURFACES_OWN", SMALL * update.SURFACES_OWN)
 
 
 def picture_of(rng, labs, places, draws):
@@ -83,7 +83,7 @@ def picture_of(rng, labs, places, draws):
     discrepancy = Discrepancy(usual, PICTURE, SMALL * LIGHT_SPREAD)
     local = discrepancy.between(labs, places, labs, places) + discrepancy.light_between(labs, places, labs, places)
     for k, lab in enumerate(labs):
-        local[3 * k : 3 * k + 3, 3 * k : 3 * k + 3] += discrepancy.own(lab)
+        local[3 * k : 3 * k + 3, 3 * k : 3 * k + 3] += discrepancy.own(lab) + np.diag(update.SURFACES_OWN**2)
     errors = rng.multivariate_normal(np.zeros(len(local)), local, draws).reshape(draws, len(labs), 3)
     for column in range(2):
         common = rng.normal(size=(draws, terms[0][column].effect.shape[1]))
@@ -97,7 +97,7 @@ def test_what_is_left_is_what_draws_of_all_causes_leave(plainly_gaussian):
     rng = np.random.default_rng(4)
     labs = np.array([[40.0, 12, 22], [42, 10, 20], [55, -5, 8], [30, 8, 12]])
     places = np.array([[500.0, 500], [560, 500], [200, 700], [800, 100]])
-    draws = 500
+    draws = 2500
     errors, terms, discrepancy = picture_of(rng, labs, places, draws)
     roots = SMALL * np.array([np.diag([0.5, 0.6, 0.4]), np.diag([1.5, 1.0, 1.2]), np.diag([0.3, 0.3, 0.3])])
     common = SMALL * np.array([[0.8], [-0.5], [0.6]])  # one card that all plates were logged by
@@ -486,11 +486,15 @@ BY_PROFILE = BudgetTerm(Source.UNLIKE_THE_CHART, np.diag([2.0, 1.0, 1.0]))
 
 
 def test_beside_a_plate_the_finishes_own_part_of_the_discrepancy_is_left():
-    """However surely a plate of this very colour is known, another surface differs from it by what is its own."""
+    """However surely a plate of this very colour is known, another surface differs from it by what is its own, and no
+    less where the discrepancy turns out small."""
     plate = seen_plate(0, (40, 12, 22), sigma=0.01, at=(540, 500))
     _, budget = told_by(plate).corrected(np.array([40.0, 12.0, 22.0]), CAMERA, PLACE)
-    nugget = discrepancy.SURFACES_OWN * told_by(plate).size
-    assert np.sqrt(np.diag(sum_of(budget))).min() > 1.3 * nugget  # the plate's own, and the finish's
+    assert (np.sqrt(np.diag(sum_of(budget))) > 1.4 * update.SURFACES_OWN).all(), "the plate's own, and the finish's"
+    eight = [seen_plate(k, (40 + k, 12, 22), sigma=0.01, at=(500 + 10 * k, 500)) for k in range(8)]
+    assert told_by(*eight).size < 0.5
+    _, budget = told_by(*eight).corrected(np.array([43.0, 12.0, 22.0]), CAMERA, PLACE)
+    assert (np.sqrt(np.diag(sum_of(budget))) > update.SURFACES_OWN).all()
 
 
 def test_a_camera_that_errs_more_than_is_usual_makes_even_what_nothing_was_told_of_less_sure():
@@ -521,7 +525,7 @@ def test_the_discrepancy_takes_the_place_of_what_a_profile_leaves_over():
     shown = reading_of((40, 12, 22), *own)
     plate = SeenReference(0, Reference(square(500, 500), Reading((40, 12, 22), 0.01 * np.eye(3))), shown)
     told = told_by(plate)
-    assert told._own[0][0] @ told._own[0][0].T == pytest.approx(0.01 * np.eye(3))
+    assert told._own[0][0] @ told._own[0][0].T == pytest.approx(0.01 * np.eye(3) + np.diag(update.SURFACES_OWN**2))
     _, budget = told.corrected(np.array([40.0, 12.0, 22.0]), own, np.array([530.0, 500.0]))
     assert Source.UNLIKE_THE_CHART not in {term.name for term in budget}
     assert Source.CAMERA_LOCALLY in {term.name for term in budget}

@@ -74,10 +74,11 @@ def own_root(reading: Known) -> Floats:
     return square_root(reading.covariance - sum((effect @ effect.T for effect in shared.values()), np.zeros((3, 3))))
 
 
-def own_root_seen(reading: Known) -> Floats:
-    """Return the same of a reference as it is seen, without the discrepancy, which is accounted for by itself."""
+def own_seen(reading: Known) -> Floats:
+    """Return the covariance (3, 3) of the same of a reference as it is seen, without the discrepancy, which is counted by
+    itself."""
     own = [term.covariance for term in reading.budget if term.shared is None and term.name != Source.UNLIKE_THE_CHART]
-    return square_root(sum(own, np.zeros((3, 3))))
+    return np.asarray(sum(own, np.zeros((3, 3))))
 
 
 def known_as_unsurely(known: Known, here: Known) -> bool:

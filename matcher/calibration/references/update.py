@@ -16,14 +16,14 @@ from functools import cached_property
 import numpy as np
 from scipy.special import logsumexp, softmax
 
-from matcher.calibration.references.discrepancy import SCALE_SPREAD, USUAL_SIZE, Discrepancy
+from matcher.calibration.references.discrepancy import SCALE_SPREAD, SURFACES_OWN, USUAL_SIZE, Discrepancy
 from matcher.calibration.references.reference import (
     LeftOut,
     SeenReference,
     by_cause,
     cause_of_own,
     own_root,
-    own_root_seen,
+    own_seen,
     unknown_cameras,
 )
 from matcher.colour.metric import delta_e_metric
@@ -102,7 +102,7 @@ class Conditioned:
     @cached_property
     def _own(self) -> tuple[Floats, Floats]:
         """Roots (n, 3, 3) of what each seen and each known reading has of its own."""
-        seen = [own_root_seen(item.seen) for item in self.used]
+        seen = [square_root(own_seen(item.seen) + np.diag(SURFACES_OWN**2)) for item in self.used]
         return np.array(seen), np.array([own_root(item.reference.reading) for item in self.used])
 
     @cached_property
@@ -201,7 +201,8 @@ class Conditioned:
         weights, inverses = self._weights
         between = common + SCALES[:, None, None] ** 2 * near.colour
         gain = np.einsum("k,kij->ij", weights, between @ inverses)
-        left = (*self._of_causes(budget, gain), *self._of_references(gain), *self._of_places(near, gain))
+        its_own = BudgetTerm(Source.CAMERA_LOCALLY, np.diag(SURFACES_OWN), LAID_BESIDE)
+        left = (*self._of_causes(budget, gain), *self._of_references(gain), *self._of_places(near, gain), its_own)
         if self.size <= SURELY_LARGER * USUAL_SIZE and _reach(lab, left) >= _reach(lab, budget):
             return lab, tuple(budget)
         return lab - gain @ self._shown, slimmed(left)
