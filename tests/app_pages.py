@@ -23,7 +23,12 @@ def open_page(name: str, **query: str) -> AppTest:
 def said_on(app: AppTest) -> str:
     """Return the page's own HTML."""
     assert not app.exception
-    return " ".join(str(element.proto.body) for element in app.get("html"))
+    return " ".join(plain(element.proto.body) for element in app.get("html"))
+
+
+def plain(text: object) -> str:
+    """Return text as it is compared: spaces that break no line are spaces."""
+    return str(text).replace("\u00a0", " ")
 
 
 def button(app: AppTest, label: str) -> Any:

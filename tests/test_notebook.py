@@ -20,6 +20,7 @@ from matcher.studio import Studio
 from matcher.trials.spreadsheet import RowProblems, is_own_table
 from matcher.trials.stocks import Stock
 from matcher.trials.trial import Trial
+from tests.app_pages import plain
 from tests.plates import MADE_AT, a_trial
 
 APP = Path(__file__).parents[1] / "ui" / "app.py"
@@ -193,7 +194,7 @@ def test_on_the_page_the_columns_are_said_once_and_one_tap_imports(
         return files[0].set_value(("book.csv", OLD.encode(), "text/csv")).run()  # type: ignore[no-any-return]
 
     def said(app: AppTest) -> str:
-        return " ".join(html.unescape(str(element.proto.body)) for element in app.get("html"))
+        return " ".join(html.unescape(plain(element.proto.body)) for element in app.get("html"))
 
     app = uploaded()
     assert not app.exception

@@ -25,6 +25,7 @@ from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.storage.drafts import Kept
 from matcher.studio import Studio
 from matcher.trials.trial import StageReading, Target, Trial
+from tests.app_pages import plain
 from tests.benchmarks.invented_processes import film, recipe_space
 from tests.browser import Served, Visitor, page_file
 from ui.recipe.later_reading import photographs_in
@@ -74,11 +75,11 @@ def studio(tmp_path: Path) -> Any:
 
 
 def said_on(app: AppTest) -> str:
-    return " ".join(str(element.proto) for element in app.get("html"))
+    return " ".join(plain(element.proto) for element in app.get("html"))
 
 
 def shown_on(app: AppTest) -> str:
-    return "".join(element.proto.body for element in app.get("html"))
+    return "".join(plain(element.proto.body) for element in app.get("html"))
 
 
 def button(app: AppTest, key: str) -> Any:

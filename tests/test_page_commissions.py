@@ -14,6 +14,7 @@ from streamlit.testing.v1 import AppTest
 from matcher.commissions.commission import Area, JournalLine
 from matcher.studio import Studio
 from matcher.trials.trial import Target
+from tests.app_pages import plain
 from tests.browser import Served, Visitor
 from tests.plates import a_reading
 from tests.test_commissions import a_commission
@@ -248,7 +249,7 @@ def test_what_is_typed_is_shown_as_it_was_typed(monkeypatch: pytest.MonkeyPatch,
         studio.commissions.write(JournalLine(1, nasty))
     for address in ({}, {"commission": "1"}):
         app = the_page(monkeypatch, tmp_path, **address)
-        bodies = " ".join(str(element.proto.body) for element in app.get("html"))
+        bodies = " ".join(plain(element.proto.body) for element in app.get("html"))
         assert "<i>x</i>" not in bodies and "&lt;i&gt;x&lt;/i&gt;" in bodies
 
 

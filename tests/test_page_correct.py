@@ -21,6 +21,7 @@ from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.studio import Studio
 from matcher.trials.facts import facts_of
 from matcher.trials.trial import StageReading, Target, Trial
+from tests.app_pages import plain
 from tests.browser import Served, Visitor
 from ui.recipe.recipe_form import fields_of
 
@@ -66,7 +67,7 @@ def page(monkeypatch: pytest.MonkeyPatch, studio: Studio) -> Open:
 def said(app: AppTest) -> str:
     """Return all HTML of the page, without tags."""
     assert not app.exception
-    return html.unescape(re.sub(r"<[^>]+>", " ", " ".join(str(element.proto.body) for element in app.get("html"))))
+    return html.unescape(re.sub(r"<[^>]+>", " ", " ".join(plain(element.proto.body) for element in app.get("html"))))
 
 
 def press(app: AppTest, key: str) -> AppTest:

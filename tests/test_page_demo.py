@@ -28,6 +28,7 @@ from matcher.recipe.recipe import Coat, Recipe
 from matcher.shipped import shipped
 from matcher.studio import Studio
 from matcher.trials.trial import Target
+from tests.app_pages import plain
 from tests.demo_making.tagged import BESIDE_A_BOARD, UNDER_A_LAMP, UNDER_TUBES, WITH_A_CHART
 from ui.recipe.recipe_form import fields_of
 from ui.show.literal import literal
@@ -59,11 +60,11 @@ def opened(screen: str, **query: str) -> AppTest:
 
 def said(app: AppTest) -> str:
     assert not app.exception
-    return html.unescape(" ".join(re.sub(r"<[^>]+>", " ", str(element.proto.body)) for element in app.get("html")))
+    return html.unescape(" ".join(re.sub(r"<[^>]+>", " ", plain(element.proto.body)) for element in app.get("html")))
 
 
 def alerts(app: AppTest) -> list[str]:
-    bodies = [str(element.proto.body) for element in app.get("html")]
+    bodies = [plain(element.proto.body) for element in app.get("html")]
     return [html.unescape(words) for body in bodies for words in re.findall(r'role="alert">([^<]*)', body)]
 
 

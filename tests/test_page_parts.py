@@ -17,6 +17,7 @@ from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.storage.drafts import Kept
 from matcher.studio import Studio
 from matcher.trials.trial import Target, Trial
+from tests.app_pages import plain
 from ui.recipe.piece import OF_THE_FIRST
 from ui.recipe.recipe_form import fields_of
 from ui.state.next_step import next_step
@@ -152,7 +153,7 @@ def test_a_plate_that_is_not_logged_says_at_the_button_which_fields_are_wrong(
     assert "Fill in the" not in said_on(app), "what is empty may still be filled in"
     assert "number of passes as a number from 1 to 200" in said_on(app), "what cannot be is said at its field"
     app.button(key="plate.log").click().run()
-    told = next(str(block.proto.body) for block in app.get("html") if "The plate was not logged" in block.proto.body)
+    told = next(plain(block.proto.body) for block in app.get("html") if "The plate was not logged" in block.proto.body)
     assert "Coat 1: fill in the strength." in told
     assert "Coat 2: give the number of passes as a number from 1 to 200" in told
     assert "Its colour has not been read yet." in told and "Everything you typed is saved." in told
@@ -348,7 +349,7 @@ def labelled(widgets: Any, label: str) -> Any:
 
 
 def said_on(app: AppTest) -> str:
-    return " ".join(str(element.proto) for element in app.get("html"))
+    return " ".join(plain(element.proto) for element in app.get("html"))
 
 
 def _breaks(error: Exception) -> Any:

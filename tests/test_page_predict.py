@@ -16,6 +16,7 @@ from streamlit.testing.v1 import AppTest
 from matcher import Coat, Reading, Recipe, Studio, Target, Undercoat
 from matcher.colour.words_for_colours import colour_in_words
 from matcher.suggest import predictor
+from tests.app_pages import plain
 from tests.benchmarks.invented_processes import film, recipe_space
 from ui.recipe.mix_link import PREDICTED
 from ui.recipe.recipe_form import recipe_of
@@ -44,7 +45,7 @@ def opened() -> AppTest:
 
 def said(app: AppTest) -> str:
     assert not app.exception
-    return html.unescape(" ".join(re.sub(r"<[^>]+>", " ", str(element.proto.body)) for element in app.get("html")))
+    return html.unescape(" ".join(re.sub(r"<[^>]+>", " ", plain(element.proto.body)) for element in app.get("html")))
 
 
 def slider(app: AppTest, label: str) -> Any:
@@ -70,7 +71,7 @@ def test_moving_the_recipe_moves_the_colour_and_fits_nothing_anew(studio, monkey
     assert recipe_of(studio.draft(PREDICTED)) == moved
     prediction = studio.suggester().predict(moved)
     figures = ", ".join(f"{name} {value:.1f}" for name, value in zip(("L*", "a*", "b*"), prediction.lab, strict=True))
-    faces = [str(element.proto.body) for element in app.get("html")]
+    faces = [plain(element.proto.body) for element in app.get("html")]
     assert any(f"this recipe: {figures}" in face for face in faces)
     assert len(fits) == 2  # the second is the test's own, by another tolerance
     assert "112 °C (234 °F)" in slider(app, "Surface").label

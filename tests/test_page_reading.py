@@ -26,6 +26,7 @@ from matcher.reading.advice import budget_in_short, reach_of, trust_sentence, wh
 from matcher.reading.exposures import read_frames
 from matcher.reading.reading import Reading
 from matcher.studio import Studio
+from tests.app_pages import plain
 from tests.browser import Bench, Served, Visitor
 from tests.mottles import MOTTLES, mottled
 from tests.plates import a_profile
@@ -118,7 +119,7 @@ def opened(screen: str) -> AppTest:
 def said_on(app: AppTest) -> str:
     import html
 
-    return html.unescape(" ".join(element.proto.body for element in app.get("html")))
+    return html.unescape(" ".join(plain(element.proto.body) for element in app.get("html")))
 
 
 def saved(app: AppTest, folder: Path) -> Reading:

@@ -24,6 +24,7 @@ from matcher.demo_examples import read_examples
 from matcher.photo.photo import open_photo
 from matcher.shipped import shipped
 from matcher.studio import Studio
+from tests.app_pages import plain
 from tests.browser import Served, Visitor, page_file
 from tests.scenes import Scene, box, draw_card, png, turned
 
@@ -57,7 +58,7 @@ def page(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Open:
 def shown(app: AppTest) -> str:
     """Everything that the page says in its own HTML, as plain text."""
     assert not app.exception
-    return html.unescape(" ".join(re.sub(r"<[^>]+>", " ", element.proto.body) for element in app.get("html")))
+    return html.unescape(" ".join(re.sub(r"<[^>]+>", " ", plain(element.proto.body)) for element in app.get("html")))
 
 
 def labels(app: AppTest) -> list[str]:
@@ -342,7 +343,9 @@ def test_the_map_of_where_two_finishes_differ_follows_a_card_that_was_measured_a
     for lightness in (49.5, 30.0, 49.5):
         studio.save_card("bench card", "grey card", (lightness, 0, 0))
         maps += [
-            element.proto.body for element in page("compare").get("html") if '<img class="pm-map' in element.proto.body
+            plain(element.proto.body)
+            for element in page("compare").get("html")
+            if '<img class="pm-map' in element.proto.body
         ]
     assert len(maps) == 3
     assert maps[1] != maps[0], "taken as darker, the card makes both finishes darker and their difference another"

@@ -19,6 +19,7 @@ from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.studio import Studio
 from matcher.trials.stocks import SolutionUse, Stock
 from matcher.trials.trial import Trial
+from tests.app_pages import plain
 from tests.browser import page_file
 from ui.recipe.piece import FORM
 
@@ -57,7 +58,7 @@ def opened(screen: str = "solutions", **query: str) -> AppTest:
 
 def said(app: AppTest) -> str:
     assert not app.exception
-    bodies = " ".join(re.sub(r"<[^>]+>", " ", str(element.proto.body)) for element in app.get("html"))
+    bodies = " ".join(re.sub(r"<[^>]+>", " ", plain(element.proto.body)) for element in app.get("html"))
     return " ".join(html.unescape(bodies).split())
 
 

@@ -17,6 +17,7 @@ from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.studio import Studio
 from matcher.trials.facts import facts_of
 from matcher.trials.trial import Target, Trial
+from tests.app_pages import plain
 from tests.browser import Served, Visitor, page_file
 from ui.recipe.piece import OF_THE_FIRST
 from ui.recipe.record_forms import half_filled
@@ -58,7 +59,7 @@ def page(
 def said(app: AppTest) -> str:
     """Return all HTML of the page, without tags."""
     assert not app.exception
-    return re.sub(r"<[^>]+>", " ", " ".join(str(element.proto.body) for element in app.get("html")))
+    return re.sub(r"<[^>]+>", " ", " ".join(plain(element.proto.body) for element in app.get("html")))
 
 
 def headings(app: AppTest) -> list[str]:
@@ -66,7 +67,7 @@ def headings(app: AppTest) -> list[str]:
 
 
 def ranked(app: AppTest) -> list[str]:
-    bodies = [str(element.proto.body) for element in app.get("html")]
+    bodies = [plain(element.proto.body) for element in app.get("html")]
     return [found for body in bodies for found in re.findall(r'class="pm-rank">\d+\. (Plate \d+|Predicted)', body)]
 
 
@@ -403,7 +404,7 @@ def test_a_plate_at_odds_with_the_others_is_pointed_out_with_the_way_to_it(
     app = unfold(page(monkeypatch, tmp_path, (*PLATES, film(6), odd)), "odds")
     assert any(re.search(r"plates? disagrees? with those near", heading.value) for heading in app.subheader)
     app.button(key="at-odds.10").click().run()
-    assert any("<h1>Plate 10</h1>" in str(element.proto.body) for element in app.get("html")), "its page in the log"
+    assert any("<h1>Plate 10</h1>" in element.proto.body for element in app.get("html")), "its page in the log"
 
 
 def test_a_slip_of_the_pen_is_put_right_in_a_tap_and_its_history_keeps_what_it_said(
@@ -478,7 +479,7 @@ def test_first_plates_cover_what_is_owned_and_show_what_is_done(
         "strengths": [0.25, 1.0],
     }
     app = page(monkeypatch, tmp_path, target=None, drafts={"first plates": owned}, screen="first_plates")
-    plans = [element.proto.body for element in app.get("html") if 'class="pm-planned"' in str(element.proto.body)]
+    plans = [plain(element.proto.body) for element in app.get("html") if 'class="pm-planned"' in element.proto.body]
     assert len(plans) == 12
     assert any("Bismuth nitrate at full strength" in plan for plan in plans)
     assert any("Ferric nitrate at quarter strength" in plan for plan in plans)
@@ -509,7 +510,7 @@ def test_the_address_opens_a_line_and_every_picture_leads_to_its_own(
     for asked, opened in (("2", 2), ("999", None), ("-1", 1), ("x", 1)):
         app.query_params["open"] = asked
         shown = said(app.run())
-        (strip,) = (str(one.proto.body) for one in app.get("html") if '"pm-answer"' in one.proto.body)
+        (strip,) = (plain(one.proto.body) for one in app.get("html") if '"pm-answer"' in one.proto.body)
         places = re.findall(r'href="suggestions\?target=1&amp;open=(\d+)"', strip)
         assert places == sorted(set(places)) and len(places) == strip.count("<figure") - 1
         open_now = re.findall(r'data-place="(\d+)"[^>]*aria-current', strip)

@@ -18,6 +18,7 @@ from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.studio import Studio
 from matcher.trials.trial import Trial
+from tests.app_pages import plain
 from tests.browser import Served, Visitor
 from ui.wall.beside import differences
 from ui.wall.bricks import AT_ONCE
@@ -51,7 +52,7 @@ def wall(
 
 def bodies(app: AppTest) -> list[str]:
     assert not app.exception
-    return [str(element.proto.body) for element in app.get("html")]
+    return [plain(element.proto.body) for element in app.get("html")]
 
 
 def said(app: AppTest) -> str:

@@ -27,6 +27,7 @@ from matcher.photo.small import SIDES, jpeg_of, shown_size, size_of, small_jpeg
 from matcher.shipped import shipped
 from matcher.storage.made_pictures import MadePictures
 from matcher.studio import Studio
+from tests.app_pages import plain
 from tests.example_counts import examples
 from tests.own_loop import run_apart
 from ui.state.places import CAMERA, LOG, PHOTOGRAPHING, SUGGESTIONS, TARGET, Place
@@ -259,7 +260,7 @@ def test_a_page_holds_addresses_and_each_is_answered(
     monkeypatch.setenv("MATCHER_STUDIO", str(shutil.copytree(master_demo, tmp_path / "demo")))
     app = AppTest.from_file(str(APP), default_timeout=120).run().switch_page(place.file).run()
     assert not app.exception
-    images = re.findall(r"<img [^>]*>", " ".join(str(element.proto.body) for element in app.get("html")))
+    images = re.findall(r"<img [^>]*>", " ".join(plain(element.proto.body) for element in app.get("html")))
     photographs = [image for image in images if "/pictures/" in image or "/patches/" in image]
     assert photographs and not [image for image in images if "data:image/jpeg" in image]
     for image in photographs:

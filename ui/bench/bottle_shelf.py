@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
@@ -13,6 +12,7 @@ from matcher.bench.mixing import standing_together
 from matcher.bench.mixing_wording import about_bottle, strength_of
 from matcher.recipe.hazards import Hazards, age_caution, hazards_of
 from ui.recipe.print_card import paper_choice, say_what_prints_not
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.messages import tell, told
 from ui.state.remembered import as_seen
@@ -57,29 +57,27 @@ def show_shelf(studio: Studio) -> None:
 def hazards_html(hazards: Hazards) -> str:
     """Return signal word and statements as a label has them, the wording's codes beside each."""
     if not hazards.statements:
-        return f'<p class="pm-soft">{html.escape(hazards.sentence)}</p>'
-    word = f"<b>{html.escape(hazards.signal)}</b> " if hazards.signal else ""
-    said = " ".join(
-        f'<span title="{html.escape(one.code)}">{html.escape(one.text)}.</span>' for one in hazards.statements
-    )
+        return f'<p class="pm-soft">{escaped(hazards.sentence)}</p>'
+    word = f"<b>{escaped(hazards.signal)}</b> " if hazards.signal else ""
+    said = " ".join(f'<span title="{escaped(one.code)}">{escaped(one.text)}.</span>' for one in hazards.statements)
     return f'<p class="pm-hazards">{word}{said}</p>'
 
 
 def precautions_html(hazards: Hazards) -> str:
     """Return the precautions that hazards ask for, and what decides."""
-    items = "".join(f"<li>{html.escape(one.text)}</li>" for one in hazards.precautions)
-    return f'<ul class="pm-steps">{items}</ul><p class="pm-soft">{html.escape(f"{hazards.source} {hazards.defer}")}</p>'
+    items = "".join(f"<li>{escaped(one.text)}</li>" for one in hazards.precautions)
+    return f'<ul class="pm-steps">{items}</ul><p class="pm-soft">{escaped(f"{hazards.source} {hazards.defer}")}</p>'
 
 
 def _bottle(studio: Studio, stock: Stock, uses: Sequence[SolutionUse]) -> None:
     now = datetime.now(UTC)
     hazards = hazards_of(stock.chemical, stock.grams_per_litre)
     with st.container(key=f"flask-bottle-{_slug(stock.label)}"):
-        notes = f"<p>{html.escape(stock.notes)}</p>" if stock.notes else ""
+        notes = f"<p>{escaped(stock.notes)}</p>" if stock.notes else ""
         st.html(
-            f"<h2>{html.escape(stock.label)}</h2>"
-            f'<p class="pm-what">{html.escape(stock.chemical)}, {html.escape(strength_of(stock))}</p>'
-            f'<p class="pm-soft">{html.escape(about_bottle(stock, uses, now))}</p>{notes}{hazards_html(hazards)}'
+            f"<h2>{escaped(stock.label)}</h2>"
+            f'<p class="pm-what">{escaped(stock.chemical)}, {escaped(strength_of(stock))}</p>'
+            f'<p class="pm-soft">{escaped(about_bottle(stock, uses, now))}</p>{notes}{hazards_html(hazards)}'
         )
         caution = age_caution(stock.chemical, stock.made_at, now)
         if caution is not None and stock.used_up_at is None:

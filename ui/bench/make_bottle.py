@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +15,7 @@ from matcher.recipe.names import each_once
 from matcher.recipe.quantities import SALTS, Weighing, measurable_weighing, weigh_salt
 from ui.bench.bottle_shelf import hazards_html, precautions_html
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.state.drafts import Draft
 from ui.state.messages import tell
 
@@ -164,16 +164,16 @@ def _work(draft: Draft, wanted: _Wanted | None) -> None:
         st.html('<p class="pm-soft">What to weigh stands here once the form is complete.</p>')
         return
     words = weighed(wanted.exact, wanted.measured, wanted.formula or wanted.chemical)
-    st.html(f'<p class="pm-weigh" role="status">{html.escape(words)}</p>')
+    st.html(f'<p class="pm-weigh" role="status">{escaped(words)}</p>')
     if not wanted.formula:
         st.html(
             '<p class="pm-soft">Note the formula on the salt\'s label: a later bottle of another hydrate is then '
             "converted rightly.</p>"
         )
-    steps = "".join(f"<li>{html.escape(step)}</li>" for step in order_of_work(wanted.chemical))
+    steps = "".join(f"<li>{escaped(step)}</li>" for step in order_of_work(wanted.chemical))
     st.html(f'<strong>In this order</strong><ol class="pm-steps">{steps}</ol><p class="pm-soft">Common practice.</p>')
     if keeping := keeping_of(wanted.chemical):
-        st.html(f"<strong>How it keeps</strong><p>{html.escape(keeping)}</p>")
+        st.html(f"<strong>How it keeps</strong><p>{escaped(keeping)}</p>")
     salt, solution = hazards_of(wanted.chemical), hazards_of(wanted.chemical, wanted.grams_per_litre)
     st.html(
         f"<strong>As it is bought</strong>{hazards_html(salt)}<strong>The solution</strong>{hazards_html(solution)}"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -31,6 +30,7 @@ from ui.recipe.mix_link import FORM, mix_for, recipe_in
 from ui.recipe.piece import take_to_bench
 from ui.recipe.print_card import paper_choice, say_what_prints_not
 from ui.show.cautions import show_these
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.messages import tell
@@ -68,7 +68,7 @@ def show_mixing(studio: Studio) -> None:
         st.html('<p class="pm-soft">Choose a recipe above, or come here from a suggestion, a plate or the bench.</p>')
         return
     source = str(draft.get("source") or "")
-    st.html(f'<p class="pm-words">{html.escape(describe(recipe))}</p>')
+    st.html(f'<p class="pm-words">{escaped(describe(recipe))}</p>')
     one, two = st.columns(2, wrap=False, vertical_alignment="bottom")
     with one:
         area = st.number_input(
@@ -129,7 +129,7 @@ def _layer(studio: Studio, draft: Draft, mix: LayerMix, stocks: Sequence[Stock],
     with st.container(key=f"flask-{mix.part.replace(' ', '-')}"):
         said = f"{mix.part.capitalize()}: {mix.layer.chemical}, {fraction(mix.layer.strength)}"
         own = f" of {mix.layer.stock}" if mix.layer.stock else ""
-        st.html(f"<h2>{html.escape(said + own)}</h2>")
+        st.html(f"<h2>{escaped(said + own)}</h2>")
         left, right = st.columns([1.2, 1], gap="medium")
         with left:
             _pour(mix)
@@ -139,7 +139,7 @@ def _layer(studio: Studio, draft: Draft, mix: LayerMix, stocks: Sequence[Stock],
             conversion = None if mix.conversion is None else converted_in_words(mix.conversion, mix.layer.stock or "")
             for line in troubles:
                 tell(line, "done" if line == conversion else "wrong" if mix.measured is None else "warning")
-            st.html(f'<p>{html.escape(amount(mix))}</p><p class="pm-soft">{html.escape(mix.rate.sentence)}</p>')
+            st.html(f'<p>{escaped(amount(mix))}</p><p class="pm-soft">{escaped(mix.rate.sentence)}</p>')
             st.html(hazards_html(mix.hazards))
         if mix.measured is not None:
             _leftover(draft, mix)
@@ -152,14 +152,12 @@ def _pour(mix: LayerMix) -> None:
     if mix.measured is None or mix.stock is None or mix.wanted is None:
         return
     water, stock = mix.measured.water_ml, mix.measured.stock_ml
-    rows = [f"<b>{html.escape(ml(water))}</b> water, first"] if water else []
-    rows.append(
-        f"<b>{html.escape(ml(stock))}</b> {html.escape(mix.stock.label)}{', stirred in' if water else ', as it is'}"
-    )
+    rows = [f"<b>{escaped(ml(water))}</b> water, first"] if water else []
+    rows.append(f"<b>{escaped(ml(stock))}</b> {escaped(mix.stock.label)}{', stirred in' if water else ', as it is'}")
     off = rounding(mix.wanted, mix.measured)
     st.html(
         f'<p class="pm-pour" role="status">{"<br>".join(rows)}</p>'
-        f'<p class="pm-soft">{html.escape(f"That is {fraction(mix.measured.strength)}. {off}".strip())}</p>'
+        f'<p class="pm-soft">{escaped(f"That is {fraction(mix.measured.strength)}. {off}".strip())}</p>'
     )
 
 
@@ -191,13 +189,11 @@ def _leftover(draft: Draft, mix: LayerMix) -> None:
                 **draft.field(f"left strength {mix.part}", None),
             )  # fmt: skip
         if not left or not strength or mix.stock is None:
-            st.html(
-                f'<p class="pm-soft">Its strength as a fraction of {html.escape(_label(mix))}: a quarter is 0.25.</p>'
-            )
+            st.html(f'<p class="pm-soft">Its strength as a fraction of {escaped(_label(mix))}: a quarter is 0.25.</p>')
             return
         try:
             exact = use_leftover(max(mix.needed_ml, 1.0), mix.strength, left, strength)
-            st.html(f"<p>{html.escape(pour_blend(measurable_blend(exact, strength), mix.stock.label))}.</p>")
+            st.html(f"<p>{escaped(pour_blend(measurable_blend(exact, strength), mix.stock.label))}.</p>")
         except RecipeError as error:
             tell(str(error))
 
@@ -219,9 +215,7 @@ def _onward(studio: Studio, draft: Draft, plan: MixPlan, source: str) -> None:
     if ready:
         with st.expander("What the labels ask for"):
             for mix in ready:
-                st.html(
-                    f"<strong>{html.escape(mix.layer.chemical.capitalize())}</strong>{precautions_html(mix.hazards)}"
-                )
+                st.html(f"<strong>{escaped(mix.layer.chemical.capitalize())}</strong>{precautions_html(mix.hazards)}")
 
 
 def _printed(studio: Studio, mixes: Sequence[LayerMix], paper: str) -> bytes:

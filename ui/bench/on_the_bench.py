@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -11,6 +10,7 @@ import streamlit as st
 from matcher.bench.wording import done_so_far, shortly, standing, title_of
 from matcher.words import counted
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.messages import told
 from ui.state.remembered import as_seen
@@ -29,8 +29,8 @@ def list_pieces(studio: Studio, pieces: Sequence[Piece]) -> None:
             words, action = st.columns([3, 1], vertical_alignment="center")
             target = f" · for {names[piece.target_id]}" if piece.target_id in names else ""
             words.html(
-                f'<p class="pm-shelved"><b>{html.escape(title_of(piece))}</b>{html.escape(target)}<br>'
-                f'<span class="pm-soft">{html.escape(standing(piece))}</span></p>'
+                f'<p class="pm-shelved"><b>{escaped(title_of(piece))}</b>{escaped(target)}<br>'
+                f'<span class="pm-soft">{escaped(standing(piece))}</span></p>'
             )
             if action.button("Go to it", key=f"bench-open-{piece.uid}", width="stretch"):
                 _open(piece)
@@ -51,7 +51,7 @@ def ask_to_take_off(studio: Studio, piece: Piece) -> None:
     seen = as_seen(f"piece.{piece.uid}", piece)
     with st.popover("Take off the bench", type="tertiary"):
         st.html(
-            f"<p>{html.escape(title_of(piece))}: {html.escape(done_so_far(piece))}. This is gone for good then, and "
+            f"<p>{escaped(title_of(piece))}: {escaped(done_so_far(piece))}. This is gone for good then, and "
             "nothing of it is logged. To keep it, record the plate instead.</p>"
         )
         if st.button("Yes, take it off", key="bench-take-off"):

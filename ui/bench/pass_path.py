@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
 from matcher.words import counted
+from ui.show.escaped import escaped
 from ui.show.plots import INK, QUIET, base_figure, rgb
 from ui.show.swatches import field, figures
 
@@ -68,7 +68,7 @@ def strip(path: BenchPath, shown: range, target_name: str) -> str:
     fields = "".join(field(path.labs[count], f"After {counted(count, 'pass')}, expected") for count in counts)
     labels = "".join(f"<span{_mark(path, count)}><i>{count}</i>{_word(path, count)}</span>" for count in counts)
     return (
-        f'<p class="pm-strip-name">{html.escape(target_name)}, and the piece after each pass</p>'
+        f'<p class="pm-strip-name">{escaped(target_name)}, and the piece after each pass</p>'
         f'<div class="pm-mat tight pm-passes"><div class="pm-goal">{field(path.goal.lab, target_name)}</div>'
         f'<div class="pm-each">{fields}</div></div><div class="pm-counts" aria-hidden="true">{labels}</div>'
     )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -17,6 +16,7 @@ from matcher.words import counted
 from ui.recipe.mix_link import FORM as MIXED_FOR
 from ui.recipe.mix_link import recipe_in
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told
@@ -141,7 +141,7 @@ def _known(uses: list[SolutionUse]) -> None:
     """Say what a pass takes, by the way of laying on."""
     used = noted_uses(uses)
     ways = each_once([*(use.application for use in used if use.application), "fine mist"])
-    items = "".join(f"<li>{html.escape(pass_rate(used, way).sentence)}</li>" for way in ways)
+    items = "".join(f"<li>{escaped(pass_rate(used, way).sentence)}</li>" for way in ways)
     st.html(
         f'<strong>What a pass takes</strong><ul class="pm-steps">{items}</ul><p class="pm-soft">Weigh or measure the '
         "bottle before and after: the difference, the area and the passes are all that is needed.</p>"
@@ -154,7 +154,7 @@ def _latest(studio: Studio, uses: list[SolutionUse]) -> None:
     with st.expander(f"Noted so far ({len(uses)})"):
         for use in list(reversed(uses))[:LATEST]:
             words, action = st.columns([4, 1.2], vertical_alignment="center")
-            words.html(f"<p>{html.escape(_line(use))}</p>")
+            words.html(f"<p>{escaped(_line(use))}</p>")
             if action.button("Take back", type="tertiary", key=f"use.back.{use.uid}"):
                 with told():
                     studio.bottles.take_back_use(str(use.uid))

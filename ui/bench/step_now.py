@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Literal
@@ -28,8 +27,8 @@ from ui.recipe.mix_link import mix_button
 from ui.recipe.piece import hand_over
 from ui.show import look
 from ui.show.cautions import show_these
+from ui.show.escaped import escaped
 from ui.show.literal import literal
-from ui.show.nonbreaking import nonbreaking
 from ui.state.drafts import Draft
 from ui.state.messages import tell
 
@@ -67,8 +66,8 @@ def show_now(studio: Studio, piece: Piece, path: BenchPath | None, target: Targe
         about = path.stop_at if path is not None and _at_its_coat(piece) else None
         step = piece.step
         where = standing(piece, about) if step is None or step.counted else _which_step(piece)
-        st.html(f'<p class="pm-laid">{html.escape(_sentence_case(where))}</p>')
-        st.html(f'<p class="pm-instruction" role="status">{html.escape(_instruction(piece, path))}</p>')
+        st.html(f'<p class="pm-laid">{escaped(_sentence_case(where))}</p>')
+        st.html(f'<p class="pm-instruction" role="status">{escaped(_instruction(piece, path))}</p>')
         if path is not None and target is not None and _at_its_coat(piece):
             _warn(path, target.tolerance)
         _buttons(studio, piece, path, about)
@@ -115,7 +114,7 @@ def _buttons(studio: Studio, piece: Piece, path: BenchPath | None, about: int | 
     go_on = stop and following is not None and path is not None and not path.past
     over = is_over(piece, path)
     once = "yes" if step is not None and not step.counted else "no"
-    uid = html.escape(piece.uid)
+    uid = escaped(piece.uid)
     st.html(f'<span hidden class="pm-tap" data-piece="{uid}" data-at="{at}" data-once="{once}"></span>')
     with st.container(key="bench-large"):
         if over:
@@ -131,7 +130,7 @@ def _buttons(studio: Studio, piece: Piece, path: BenchPath | None, about: int | 
             _next(studio, piece, large=False)
         _undo(studio, piece)
     if step is None:
-        st.html(f"<p>Done: {html.escape(done_so_far(piece))}.</p>")
+        st.html(f"<p>Done: {escaped(done_so_far(piece))}.</p>")
 
 
 def is_over(piece: Piece, path: BenchPath | None) -> bool:
@@ -219,11 +218,11 @@ def _figures(piece: Piece, path: BenchPath, tolerance: float) -> None:
     if piece.step is None or piece.step.kind == SEAL:
         low, high = path.interval[path.done]
         sentence = f"The finished piece is expected at ΔE00 {path.expected[path.done]:.1f} ({low:.1f} to {high:.1f})."
-    st.html(f"<p>{nonbreaking(f'{sentence} {chance}')}</p>")
+    st.html(f"<p>{escaped(f'{sentence} {chance}')}</p>")
     if path.caveat is not None:
         tell(path.caveat, "warning")
     if why := against_the_list(piece, path, tolerance):
-        st.html(f'<p class="pm-soft">{nonbreaking(why)}</p>')
+        st.html(f'<p class="pm-soft">{escaped(why)}</p>')
 
 
 def _clock(studio: Studio, piece: Piece) -> None:
@@ -246,12 +245,12 @@ def show_beside(studio: Studio, piece: Piece) -> None:
     if step is None:
         return
     with look.panel("bench-step"):
-        lines = "".join(f"<li>{html.escape(line)}</li>" for line in look_and_sound(piece.recipe, step))
+        lines = "".join(f"<li>{escaped(line)}</li>" for line in look_and_sound(piece.recipe, step))
         st.html(
             f"<strong>What it should look and sound like</strong><ul>{lines}</ul>"
             '<p class="pm-soft">Common practice.</p>'
         )
-        st.html(f"<strong>Cautions at this step: {html.escape(step_name(piece.recipe, step))}</strong>")
+        st.html(f"<strong>Cautions at this step: {escaped(step_name(piece.recipe, step))}</strong>")
         show_these(cautions_at(piece.recipe, step), FIRST)
         mix_button(studio, piece.recipe, "bench-mix", f"On the bench: {title_of(piece)}", piece.target_id, True)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -12,6 +11,7 @@ from matcher.bench.wording import title_of
 from ui.bench.choose_piece import seal_choices
 from ui.recipe.print_card import print_recipe
 from ui.show.cautions import show_cautions
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.steps import recipe_steps
 from ui.state.messages import told
@@ -26,7 +26,7 @@ ALL_OF_THEM = 99
 def show_whole(studio: Studio, piece: Piece) -> None:
     with st.expander("Recipe, mark on the plate, seal and all cautions"):
         if piece.source:
-            st.html(f'<p class="pm-soft">{html.escape(piece.source[:1].upper() + piece.source[1:])}</p>')
+            st.html(f'<p class="pm-soft">{escaped(piece.source[:1].upper() + piece.source[1:])}</p>')
         st.html(recipe_steps(piece.recipe))
         print_recipe(studio, piece.recipe, title_of(piece), piece.target_id, f"bench.{piece.uid}.print")
         mark = st.text_input(

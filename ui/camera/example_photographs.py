@@ -5,12 +5,12 @@ Every figure comes from the readings that travel with the demo's pictures.
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from ui.photograph.photographs import EXAMPLE_SIDE, shipped_image
+from ui.show.escaped import escaped
 from ui.show.swatches import field
 
 if TYPE_CHECKING:
@@ -29,10 +29,10 @@ def show_examples(examples: Sequence[ReadExample]) -> None:
 
 def _example(example: ReadExample) -> str:
     picture = shipped_image(example.file, example.wrong or example.remedy, EXAMPLE_SIDE)
-    wrong = f"<p>{html.escape(example.wrong)}</p>" if example.wrong else ""
-    remedy = f"<p>{'<b>Instead:</b> ' if example.wrong else ''}{html.escape(example.remedy)}</p>"
+    wrong = f"<p>{escaped(example.wrong)}</p>" if example.wrong else ""
+    remedy = f"<p>{'<b>Instead:</b> ' if example.wrong else ''}{escaped(example.remedy)}</p>"
     return (
-        f'<section><h3>{html.escape(example.title)}</h3><div class="pm-photo">{picture}</div>'
+        f'<section><h3>{escaped(example.title)}</h3><div class="pm-photo">{picture}</div>'
         f"{_colours(example)}{_read(example)}{wrong}{remedy}{_said(example)}</section>"
     )
 
@@ -56,7 +56,7 @@ def _read(example: ReadExample) -> str:
         ", which is right." if inside else ", and is wrong: it cannot see this fault."
     )
     return (
-        f'<p class="pm-distance">Off by ΔE00 {example.delta_e00:.1f} <small>{html.escape(words)}</small></p>'
+        f'<p class="pm-distance">Off by ΔE00 {example.delta_e00:.1f} <small>{escaped(words)}</small></p>'
         f'<p class="pm-soft">{claimed}</p>'
     )
 
@@ -67,5 +67,5 @@ def _said(example: ReadExample) -> str:
         notes.insert(0, "The card is not found by itself: its corners were marked by hand.")
     if not notes:
         return ""
-    items = "".join(f"<li>{html.escape(note)}</li>" for note in notes)
+    items = "".join(f"<li>{escaped(note)}</li>" for note in notes)
     return f'<ul class="pm-warnings" aria-label="What the tool says">{items}</ul>'

@@ -5,7 +5,6 @@ Photograph, chart, names, what was learned: everything stays in the draft until 
 
 from __future__ import annotations
 
-import html
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,6 +17,7 @@ from ui.photograph import intake
 from ui.photograph.card_step import card_reading
 from ui.photograph.photographs import photo_of, shipped_image
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.show.swatches import show_warnings
 from ui.state.drafts import Draft
 from ui.state.light import CardChoice
@@ -63,14 +63,14 @@ def make_profile(studio: Studio) -> None:
 
 
 def _step(number: int, heading: str) -> None:
-    st.html(f'<h2 class="pm-step"><small>Step {number} of {STEPS}</small> {html.escape(heading)}</h2>')
+    st.html(f'<h2 class="pm-step"><small>Step {number} of {STEPS}</small> {escaped(heading)}</h2>')
 
 
 def _photograph(studio: Studio, draft: Draft) -> None:
     _step(1, "Photograph the chart")
     words_side, picture_side = st.columns([1.75, 1], gap="medium")
     with words_side:
-        items = "".join(f"<li>{html.escape(line)}</li>" for line in WHAT_TO_PHOTOGRAPH)
+        items = "".join(f"<li>{escaped(line)}</li>" for line in WHAT_TO_PHOTOGRAPH)
         st.html(f'<ul class="pm-steps">{items}</ul>')
     with picture_side:
         chart = shipped_image(_demo_chart(DEMO_CHARTS[0][0]), "A 24-patch chart on a bench, photographed well")
@@ -129,7 +129,7 @@ def _learned(studio: Studio, draft: Draft) -> None:
     if profile is None:
         draft.drop()
         st.rerun()
-    st.html(f'<h2 class="pm-step">Profile made: {html.escape(profile.name)}</h2>')
+    st.html(f'<h2 class="pm-step">Profile made: {escaped(profile.name)}</h2>')
     with look.panel("learned"):
         show_profile(profile)
         show_warnings(profile.caveats)

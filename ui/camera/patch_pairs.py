@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING
 
+from ui.show.escaped import escaped
 from ui.show.swatches import css_colour, figures
 
 if TYPE_CHECKING:
@@ -25,10 +25,10 @@ def patch_picture(pairs: Sequence[PatchPair], columns: int) -> str:
 
 def _cell(pair: PatchPair) -> str:
     if pair.read is None or pair.delta_e00 is None:
-        said = html.escape(f"{pair.name}: left out", quote=True)
+        said = escaped(f"{pair.name}: left out")
         halves, figure = f'<i style="background: {css_colour(pair.published)}"></i><i class="out"></i>', "out"
     else:
-        said = html.escape(f"{pair.name}: {figures(pair.published)}, read as {figures(pair.read)}", quote=True)
+        said = escaped(f"{pair.name}: {figures(pair.published)}, read as {figures(pair.read)}")
         halves = "".join(f'<i style="background: {css_colour(lab)}"></i>' for lab in (pair.published, pair.read))
         figure = f"{pair.delta_e00:.1f}"
     return f'<span role="listitem" aria-label="{said}" title="{said}"><b>{halves}</b><small>{figure}</small></span>'

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import re
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +12,7 @@ from matcher.errors import MatcherError
 from ui.camera.patch_pairs import patch_picture
 from ui.camera.read_again import read_again_with
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told
 from ui.state.remembered import as_seen
@@ -31,7 +31,7 @@ def show_profile(profile: CameraProfile) -> None:
     chart = load_cards()["24-patch chart"]
     words_side, picture_side = st.columns([1, 1.2], gap="medium")
     with words_side:
-        st.html(f"<p>{html.escape(how_good_in_words(profile))}</p>{_light(profile)}")
+        st.html(f"<p>{escaped(how_good_in_words(profile))}</p>{_light(profile)}")
     with picture_side:
         st.html(patch_picture(patch_pairs(profile, chart), chart.columns))
 
@@ -77,8 +77,8 @@ def _head(profile: CameraProfile) -> str:
     mean, p95 = profile.as_dict()["leave_one_out_delta_e00"].values()
     about = [profile.light, camera_in_words(profile), shown(profile.made_at, SHORT), temperature_in_words(profile)]
     return (
-        f"<p><strong>{html.escape(profile.name)}</strong><br>"
-        f'<span class="pm-soft">{html.escape(" · ".join(part for part in about if part))}</span><br>'
+        f"<p><strong>{escaped(profile.name)}</strong><br>"
+        f'<span class="pm-soft">{escaped(" · ".join(part for part in about if part))}</span><br>'
         f'<span class="pm-figures">Off by ΔE00 {mean:.1f} on average, 95 % within {p95:.1f}</span></p>'
     )
 
@@ -92,7 +92,7 @@ def _light(profile: CameraProfile) -> str:
     why = ""
     if camera_balanced(profile):
         why = " The camera balances white by itself, so the light's own colour does not show in the file."
-    return f'<p class="pm-soft">Colour temperature of the light: {html.escape(kelvin)}.{why}</p>'
+    return f'<p class="pm-soft">Colour temperature of the light: {escaped(kelvin)}.{why}</p>'
 
 
 def _one(studio: Studio, draft: Draft, profile: CameraProfile) -> None:
@@ -123,8 +123,8 @@ def _one(studio: Studio, draft: Draft, profile: CameraProfile) -> None:
 def _retired(studio: Studio, draft: Draft, profile: CameraProfile) -> None:
     with st.container(horizontal=True, vertical_alignment="center", horizontal_alignment="distribute"):
         st.html(
-            f"<p><strong>{html.escape(profile.name)}</strong> · {shown(profile.made_at, SHORT)}<br>"
-            f'<span class="pm-soft">Retired: {html.escape(profile.retired or "")}</span></p>',
+            f"<p><strong>{escaped(profile.name)}</strong> · {shown(profile.made_at, SHORT)}<br>"
+            f'<span class="pm-soft">Retired: {escaped(profile.retired or "")}</span></p>',
             width="content",
         )
         slug = _slug(profile.name)

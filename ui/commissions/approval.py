@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -11,6 +10,7 @@ from matcher.commissions.known import compared
 from matcher.commissions.wording import compared_in_words, figures_in_words
 from ui.recipe.print_card import say_what_prints_not
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.patches import patch_strip, plate_patch, target_patch
 from ui.state.drafts import Draft
@@ -76,8 +76,8 @@ def _beside(target: Target, plate: Trial) -> None:
     both = patch_strip([target_patch(target, LARGE), plate_patch(plate, LARGE)], ["wanted", f"plate {plate.id}"])
     st.html(
         f'<div class="pm-judged">{both}</div>'
-        f"<p><b>Plate {plate.id} {html.escape(compared_in_words(seen))}.</b> "
-        f'<small class="pm-soft">{html.escape(figures_in_words(seen))}</small></p>'
+        f"<p><b>Plate {plate.id} {escaped(compared_in_words(seen))}.</b> "
+        f'<small class="pm-soft">{escaped(figures_in_words(seen))}</small></p>'
     )
 
 
@@ -90,9 +90,9 @@ def what_is_signed(studio: Studio, known: Known, area: Area) -> None:
 
     stage = "" if signed.stage == "finished" else f", {signed.stage}"
     st.html(
-        f"<p>Plate {signed.trial_id}{html.escape(stage)}, approved by {html.escape(signed.signed_by)} on "
-        f"{shown(signed.at)}, in {html.escape(signed.light)}.</p>"
-        + (f'<p class="pm-notes">{html.escape(signed.note)}</p>' if signed.note else "")
+        f"<p>Plate {signed.trial_id}{escaped(stage)}, approved by {escaped(signed.signed_by)} on "
+        f"{shown(signed.at)}, in {escaped(signed.light)}.</p>"
+        + (f'<p class="pm-notes">{escaped(signed.note)}</p>' if signed.note else "")
     )
     from matcher.printed import named_on_sheets
 

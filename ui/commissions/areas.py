@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -14,6 +13,7 @@ from matcher.words import counted, listed
 from ui.commissions.approval import what_is_signed
 from ui.commissions.edition import begin_repair, next_cast_to_bench, show_edition, what_is_repaired
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.patches import patch_strip, plate_patch, target_patch
 from ui.state.drafts import Draft
@@ -62,7 +62,7 @@ def pictures(known: Known, area: Area) -> str:
 
 def _show(studio: Studio, known: Known, area: Area, step: NextStep | None, first: bool) -> None:
     surface = f" <small>{area.area_cm2:g} cm²</small>" if area.area_cm2 is not None else ""
-    st.html(f'<h2 class="pm-area">{html.escape(area.name)}{surface}</h2>{pictures(known, area)}{_words(known, area)}')
+    st.html(f'<h2 class="pm-area">{escaped(area.name)}{surface}</h2>{pictures(known, area)}{_words(known, area)}')
     if step is not None and step.step != "done":
         label = literal(step_in_words(step))
         if st.button(label, type="primary" if first else "secondary", key=f"area.next.{area.id}", width="stretch"):
@@ -98,13 +98,13 @@ def _words(known: Known, area: Area) -> str:
     if target is None:
         return ""
     tried = len(known.plates_for(area))
-    said = f"<p class='pm-area-words'><b>{html.escape(target.name)}</b>, within ΔE00 {target.tolerance:g}. "
+    said = f"<p class='pm-area-words'><b>{escaped(target.name)}</b>, within ΔE00 {target.tolerance:g}. "
     if signed is not None:
-        by = f" by {html.escape(signed.signed_by)}" if signed.signed_by else ""
+        by = f" by {escaped(signed.signed_by)}" if signed.signed_by else ""
         return f"{said}Plate {signed.trial_id} was signed off{by}.</p>"
     if nearest is None:
         return f"{said}No plate was made for it yet.</p>"
-    about = f"{counted(tried, 'plate')} tried; plate {nearest.trial.id} {html.escape(compared_in_words(nearest))}."
+    about = f"{counted(tried, 'plate')} tried; plate {nearest.trial.id} {escaped(compared_in_words(nearest))}."
     return f"{said}{about} <small>{figures_in_words(nearest)}</small></p>"
 
 
@@ -205,7 +205,7 @@ def _set_aside(studio: Studio, known: Known) -> None:
         for area in aside:
             seen = as_seen(f"area set aside.{area.id}", area.set_aside)
             words, action = st.columns([4, 1], vertical_alignment="center")
-            words.html(f"<p><b>{html.escape(area.name)}</b> {html.escape(area.set_aside or '')}</p>")
+            words.html(f"<p><b>{escaped(area.name)}</b> {escaped(area.set_aside or '')}</p>")
             if action.button(literal(f"Take {area.name} back"), key=f"area.back.{area.id}"):
                 with told():
                     studio.commissions.take_area_back(area.id or 0, who(), seen)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -10,6 +9,7 @@ import streamlit as st
 from matcher.commissions.state import state_of
 from matcher.commissions.wording import deliver_in_words, delivery_in_words
 from matcher.dates import ISO, now, shown
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.messages import told
@@ -37,7 +37,7 @@ def show_delivery(studio: Studio, known: Known) -> None:
 
 def _standing(studio: Studio, commission: Commission, delivery: Delivery) -> None:
     with st.container(horizontal=True, vertical_alignment="center", key=f"delivered-{delivery.id}"):
-        st.html(f"<p><b>{html.escape(delivery_in_words(commission, delivery))}.</b></p>", width="content")
+        st.html(f"<p><b>{escaped(delivery_in_words(commission, delivery))}.</b></p>", width="content")
         if st.button(
             "Take that back",
             type="tertiary",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -11,6 +10,7 @@ from matcher.commissions.commission import HANDOVER
 from matcher.errors import MatcherError
 from ui.recipe.piece import take_to_bench
 from ui.recipe.print_card import say_what_prints_not
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.messages import tell, told
 from ui.state.places import COMMISSIONS, LOG
@@ -44,11 +44,11 @@ def show_edition(studio: Studio, known: Known, area: Area) -> None:
         return
     from matcher.commissions.control_chart import SOURCE, in_words
 
-    st.html(f"<p>{html.escape(in_words(chart))}</p>")
+    st.html(f"<p>{escaped(in_words(chart))}</p>")
     if chart.points:
         st.plotly_chart(_figure(chart), width="stretch", key=f"edition.{area.id}", config={"displayModeBar": False})
         st.html(_rows(known, area, chart))
-        st.html(f'<p class="pm-soft">{html.escape(SOURCE)}</p>')
+        st.html(f'<p class="pm-soft">{escaped(SOURCE)}</p>')
 
 
 def _which_cast(studio: Studio, known: Known, area: Area) -> None:
@@ -131,7 +131,7 @@ def _rows(known: Known, area: Area, chart: ControlChart) -> str:
 
     plates = {cast.number: cast.trial_id for cast in known.casts if cast.area_id == area.id}
     rows = "".join(
-        f"<tr><td>{html.escape(point.label)}</td><td>{_link(plates.get(point.number))}</td>"
+        f"<tr><td>{escaped(point.label)}</td><td>{_link(plates.get(point.number))}</td>"
         f"<td>ΔE00 {point.delta_e00:.1f} <small>({point.interval[0]:.1f} to {point.interval[1]:.1f})</small></td>"
         f"<td>{NEARNESS[point.stands]}{', more than chance' if point.beyond else ''}</td></tr>"
         for point in chart.points
@@ -196,10 +196,10 @@ def what_is_repaired(studio: Studio, known: Known, area: Area) -> None:
 
     commission, _ = found
     plate = _plate(studio, signed.trial_id)
-    steps = "".join(f"<li>{html.escape(line)}</li>" for line in steps_in_words(signed.recipe))
+    steps = "".join(f"<li>{escaped(line)}</li>" for line in steps_in_words(signed.recipe))
     st.html(
-        f"<p>Repairs <b>{html.escape(commission.title)}, {html.escape(area.name)}</b>: {_link(signed.trial_id)}"
-        f"{html.escape(plate)}, approved by {html.escape(signed.signed_by)}.</p><ul>{steps}</ul>"
+        f"<p>Repairs <b>{escaped(commission.title)}, {escaped(area.name)}</b>: {_link(signed.trial_id)}"
+        f"{escaped(plate)}, approved by {escaped(signed.signed_by)}.</p><ul>{steps}</ul>"
         f"{_bottles(studio, signed)}"
     )
     _aged(known, area, signed)
@@ -224,7 +224,7 @@ def _bottles(studio: Studio, signed: Any) -> str:
         where = f", {kept.kept_where}" if kept is not None and kept.kept_where else ""
         stands = "used up: mix it anew" if kept is None or kept.used_up_at is not None else f"on the shelf{where}"
         said.append(f"{bottle.label}: {bottle.chemical}, {bottle.grams_per_litre:g} g/L, {stands}")
-    return "".join(f'<p class="pm-soft">{html.escape(line)}</p>' for line in said)
+    return "".join(f'<p class="pm-soft">{escaped(line)}</p>' for line in said)
 
 
 def _aged(known: Known, area: Area, signed: Any) -> None:
@@ -241,6 +241,4 @@ def _aged(known: Known, area: Area, signed: Any) -> None:
 
     low, high = delta_e_interval(signed.plate, target.reading, given=True)
     words = difference_in_words(signed.plate.lab, target.reading.lab, "than when it was approved", (low, high))
-    st.html(
-        f"<p>Today the surface shows: {html.escape(words)} <small>(ΔE00 {low:.1f} to {high:.1f}, 95 %)</small>.</p>"
-    )
+    st.html(f"<p>Today the surface shows: {escaped(words)} <small>(ΔE00 {low:.1f} to {high:.1f}, 95 %)</small>.</p>")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -13,6 +12,7 @@ from matcher.commissions.wording import event_in_words
 from matcher.dates import SHORT, shown
 from matcher.errors import MatcherError
 from ui.photograph.photographs import image
+from ui.show.escaped import escaped
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told
 from ui.state.who import remember, who
@@ -50,8 +50,7 @@ def show_handover(known: Known, events: Sequence[Event]) -> None:
         return
     names = {area.id: area.name for area in known.commission.every_area}
     items = "".join(
-        f"<li>{f'<b>{html.escape(names[line.area_id])}:</b> ' if line.area_id in names else ''}"
-        f"{_in_lines(line.text)}</li>"
+        f"<li>{f'<b>{escaped(names[line.area_id])}:</b> ' if line.area_id in names else ''}{_in_lines(line.text)}</li>"
         for line in lines
     )
     st.html(f'<ul class="pm-handover">{items}</ul>')
@@ -107,7 +106,7 @@ def _written(studio: Studio, draft: Draft, commission_id: int | None) -> None:
 def _listed(studio: Studio, known: Known, events: Sequence[Event]) -> str:
     items = "".join(
         f"<li><time>{shown(event.at, SHORT)}</time><div>{_in_lines(event_in_words(event, known))}"
-        f"{f' <small>{html.escape(event.who)}</small>' if event.who else ''}"
+        f"{f' <small>{escaped(event.who)}</small>' if event.who else ''}"
         f"{_thumb(studio, event.photo) if event.photo and event.what in ('photograph', 'journal') else ''}</div></li>"
         for event in events
     )
@@ -122,4 +121,4 @@ def _thumb(studio: Studio, sha256: str) -> str:
 
 
 def _in_lines(text: str) -> str:
-    return html.escape(text).replace("\n", "<br>")
+    return escaped(text).replace("\n", "<br>")

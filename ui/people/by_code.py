@@ -14,6 +14,7 @@ from matcher.access.qr import as_svg, qr_code
 from matcher.dates import TO_THE_MINUTE, shown
 from ui.serving.how_served import AUTHORITY, URL
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.state.addresses import below_the_base
 
 if TYPE_CHECKING:
@@ -25,11 +26,11 @@ def show_code(code: Code, whose: str) -> None:
     address = f"{_origin()}{below_the_base(f'code/{code.text}')}"
     with look.panel("code"):
         st.html(
-            f"<strong>Signs one device in as {html.escape(whose)}</strong>"
+            f"<strong>Signs one device in as {escaped(whose)}</strong>"
             f'<img class="pm-qr" alt="QR code of {html.escape(address)}" src="{_picture(address)}">'
-            f"<p>Point the phone's camera at it. Or open <b>{html.escape(_origin())}</b> there, choose "
-            f'"I have a code", and type <b class="pm-code">{html.escape(code.text)}</b></p>'
-            f'<p class="pm-soft">Good once, until {html.escape(shown(code.ends_at, TO_THE_MINUTE))}.</p>'
+            f"<p>Point the phone's camera at it. Or open <b>{escaped(_origin())}</b> there, choose "
+            f'"I have a code", and type <b class="pm-code">{escaped(code.text)}</b></p>'
+            f'<p class="pm-soft">Good once, until {escaped(shown(code.ends_at, TO_THE_MINUTE))}.</p>'
         )
         if os.environ.get(AUTHORITY):
             st.html(

@@ -5,7 +5,6 @@ Nothing is taken silently: the next step opens only when the person has said yes
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -16,6 +15,7 @@ from ui.draw import Shape, draw
 from ui.photograph.lab_fields import lab_fields
 from ui.photograph.photographs import bench_picture, photo_of
 from ui.photograph.plates_there import plates_there
+from ui.show.escaped import escaped
 from ui.state.cache_keys import Key, card_key, own_card
 from ui.state.drafts import Draft
 from ui.state.light import CardChoice
@@ -95,7 +95,7 @@ def _ask_card(studio: Studio, draft: Draft, sha256: str, picture_side: Any, word
     with words_side:
         if not by_hand and found is not None:
             said = f"{capital(found.card.title)}, {SAID.get(found.found_by, found.found_by)}."
-            st.html(f"<p>{html.escape(said)} Is the outline around it? Drag a corner to correct it.</p>")
+            st.html(f"<p>{escaped(said)} Is the outline around it? Drag a corner to correct it.</p>")
             _settle(draft, CardChoice("card", kind, own), "Yes, that is the card")
         elif now and len(now[0].points) == 4:
             st.html("<p>Put the corners just inside the card's edge.</p>")

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from matcher.words import capital, listed
+from ui.show.escaped import escaped
 from ui.show.swatches import field
 from ui.state.addresses import below_the_base
 from ui.state.cache_keys import Key, beside_key
@@ -37,7 +37,7 @@ def offer_to_lay(studio: Studio, reading: Reading, plate: int | None = None, wha
         return False
     colours = [(number, studio.trial(number).reading.lab) for number in laid.numbers]
     words = laid.beside(what)
-    said = f"<p><strong>{html.escape(f'{capital(words)}.')}</strong></p>"
+    said = f"<p><strong>{escaped(f'{capital(words)}.')}</strong></p>"
     st.html(f'<div class="pm-lay">{said}{plates_in_a_strip(colours)}{_to_tag(studio, laid)}</div>')
     return True
 

@@ -6,7 +6,6 @@ The page holds addresses only (``/pictures/{SHA-256}/{longest side}.jpg``); ``pi
 from __future__ import annotations
 
 import hashlib
-import html
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,6 +14,7 @@ import streamlit as st
 
 from matcher.photo.small import shown_size
 from ui.draw import Picture
+from ui.show.escaped import escaped
 from ui.state.addresses import photograph_address
 from ui.state.cache_keys import Key, photo_key
 
@@ -104,7 +104,7 @@ def _image(sha256: str, size: tuple[int, int], alt: str, side: int) -> str:
     return (
         f'<img src="{photograph_address(sha256, side)}" width="{width}" height="{height}" loading="lazy" '
         f'decoding="async" style="--shape: {width / height:.4f}; --own: {width}px" '
-        f'alt="{html.escape(alt, quote=True)}">'
+        f'alt="{escaped(alt)}">'
     )
 
 

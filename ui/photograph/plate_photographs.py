@@ -5,7 +5,6 @@ Whatever cannot be used is said beside its picture and stays where it is; nothin
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -17,6 +16,7 @@ from ui.draw import Shape
 from ui.photograph.card_step import card_reading
 from ui.photograph.outlined import outlined
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.light import CardChoice
 from ui.state.messages import tell
@@ -125,5 +125,5 @@ def _figure(studio: Studio, item: PlatePhotograph, number: int, mark: tuple[Poin
     except MatcherError:
         picture = '<div class="pm-photo outlined none">Its photograph cannot be opened</div>'
     said = f"{number}: {item.name}"
-    left_out = "" if item.trouble is None else f'<p class="pm-tell"><b>Left out.</b> {html.escape(item.trouble)}</p>'
-    return f'{picture}<p class="pm-caption" title="{html.escape(said, quote=True)}">{html.escape(said)}</p>{left_out}'
+    left_out = "" if item.trouble is None else f'<p class="pm-tell"><b>Left out.</b> {escaped(item.trouble)}</p>'
+    return f'{picture}<p class="pm-caption" title="{escaped(said)}">{escaped(said)}</p>{left_out}'

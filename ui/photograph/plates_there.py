@@ -5,7 +5,6 @@ What is logged of a plate makes the photograph's other readings surer, without b
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -14,6 +13,7 @@ import streamlit as st
 from matcher.words import capital
 from ui.draw import Fixed, Shape
 from ui.photograph.photographs import photo_of
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.swatches import css_colour
 from ui.state.cache_keys import Key, plates_key
@@ -93,11 +93,11 @@ def _ask_which(draft: Draft, offered: Sequence[PlateSeen]) -> None:
 def _line(one: PlateSeen) -> str:
     from matcher.plates_in_picture import agreement
 
-    name = html.escape(capital(one.plate.name))
+    name = escaped(capital(one.plate.name))
     if one.left_out is not None:
-        return f"<li><b>{name}</b>: {html.escape(one.left_out.message)}</li>"
+        return f"<li><b>{name}</b>: {escaped(one.left_out.message)}</li>"
     said = agreement(one)
-    return f"<li><b>{name}</b>{': ' if said else ''}{html.escape(said)}</li>"
+    return f"<li><b>{name}</b>{': ' if said else ''}{escaped(said)}</li>"
 
 
 def _colours(offered: Sequence[PlateSeen]) -> str:

@@ -5,7 +5,6 @@ Every step that asks for a mark on a finish shows them in the same way; where no
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -15,6 +14,7 @@ from ui.draw import Fixed, Shape
 from ui.photograph.card_step import card_reading
 from ui.photograph.photographs import photo_of
 from ui.photograph.plates_there import plates_there
+from ui.show.escaped import escaped
 from ui.state.cache_keys import Key, card_key
 from ui.state.light import CardChoice
 
@@ -54,7 +54,7 @@ def confirmed(draft: Draft, sha256: str, proposed: Sequence[ProposedFinish], non
 
     if not proposed and not none_marked:
         return None
-    st.html(f'<p style="margin-bottom: 0">{html.escape(proposals_in_words(proposed))}</p>')
+    st.html(f'<p style="margin-bottom: 0">{escaped(proposals_in_words(proposed))}</p>')
     chosen = None
     with st.container(horizontal=True):
         for number, item in enumerate(proposed, start=1):

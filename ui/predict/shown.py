@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -11,6 +10,7 @@ import streamlit as st
 from matcher.colour.words_for_colours import colour_in_words
 from matcher.suggest.wording import nearness_in_words
 from matcher.words import in_ten, percent
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.patches import patch_strip, plate_patch
 from ui.show.swatches import field, lab_line
@@ -32,7 +32,7 @@ def face(now: Prediction, target: Target | None, kept: Prediction | None) -> str
     if target is not None:
         shown.append((target.reading.lab, "target"))
     fields = "".join(field(lab, name) for lab, name in shown)
-    names = "".join(f"<span>{html.escape(name)}</span>" for _, name in shown)
+    names = "".join(f"<span>{escaped(name)}</span>" for _, name in shown)
     return (
         f'<div class="pm-mat tight"><div class="pm-pair tall">{fields}</div></div><p class="pm-names tight">{names}</p>'
     )
@@ -45,7 +45,7 @@ def headline(now: Prediction, target: Target | None, to_target: Apart | None) ->
         return f'<p class="pm-expected">{words[:1].upper()}{words[1:]}</p>'
     standing = to_target.standing(target.tolerance)
     near, how = nearness_in_words(standing, target.reading.lab, now.lab, to_target.delta_e00_interval)
-    return f'<p class="pm-expected"><b>{near[:1].upper()}{near[1:]}</b>, {html.escape(how)}</p>'
+    return f'<p class="pm-expected"><b>{near[:1].upper()}{near[1:]}</b>, {escaped(how)}</p>'
 
 
 def said(now: Prediction, target: Target | None, to_target: Apart | None) -> str:
@@ -53,9 +53,9 @@ def said(now: Prediction, target: Target | None, to_target: Apart | None) -> str
     lines = []
     if target is not None and to_target is not None:
         chance = in_ten(to_target.chance_within(target.tolerance))
-        within = f"to come within ΔE00 {target.tolerance:g} of {html.escape(target.name)}"
+        within = f"to come within ΔE00 {target.tolerance:g} of {escaped(target.name)}"
         lines.append(f"<b>{chance[:1].upper()}{chance[1:]}</b> {within}.")
-    lines.append(f"How far to trust it: {html.escape(now.sureness)}.")
+    lines.append(f"How far to trust it: {escaped(now.sureness)}.")
     return "".join(f'<p class="pm-chance">{line}</p>' for line in lines)
 
 
@@ -63,7 +63,7 @@ def against_kept(apart: Apart) -> str:
     """Return how this recipe differs from the one kept, as HTML: words, then its own interval."""
     low, high = apart.delta_e00_interval
     return (
-        f'<p class="pm-expected">Against the one kept: {html.escape(apart.difference.rstrip())}</p>'
+        f'<p class="pm-expected">Against the one kept: {escaped(apart.difference.rstrip())}</p>'
         f'<p class="pm-chance">ΔE00 {apart.delta_e00:.1f} <small>95 %: {low:.1f} to {high:.1f}; what both have in '
         "common from the plates is taken out.</small></p>"
     )
@@ -72,7 +72,7 @@ def against_kept(apart: Apart) -> str:
 def show_doubts(doubts: Sequence[str]) -> None:
     """Show what speaks against it; nothing when nothing does."""
     if doubts:
-        items = "".join(f"<li>{html.escape(doubt)}</li>" for doubt in doubts)
+        items = "".join(f"<li>{escaped(doubt)}</li>" for doubt in doubts)
         st.html(f'<ul class="pm-warnings" aria-label="Doubts">{items}</ul>')
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -30,6 +29,7 @@ from ui.reading.profile_line import choose_profile, profile_in_use, say_profile
 from ui.reading.read_marks import finish_reading, finish_texture, frames_that_fit, light_field, plates_seen
 from ui.reading.texture import show_texture
 from ui.reading.which_light import ask_light
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.swatches import css_colour, figures, show_reading
 from ui.state.drafts import Draft
@@ -109,7 +109,7 @@ def change_card(draft: Draft, card: CardReading | None, profile: CameraProfile |
     if profile is not None:
         said += f"; camera profile {profile.name}"
     with st.container(horizontal=True, vertical_alignment="center", key=f"{draft.form}-card-line"):
-        st.html(f'<span class="pm-soft">{html.escape(said)}.</span>', width="content")
+        st.html(f'<span class="pm-soft">{escaped(said)}.</span>', width="content")
         if st.button("Change the card", type="tertiary", key=f"{draft.form}.card.change"):
             draft.set(card=None)
             st.rerun()

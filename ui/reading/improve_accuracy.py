@@ -5,7 +5,6 @@ Everything brought here is kept in the draft. What cannot be used says so here, 
 
 from __future__ import annotations
 
-import html
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +15,7 @@ from ui.draw import Fixed, Shape, draw
 from ui.photograph import intake
 from ui.photograph.photographs import bench_picture, figure
 from ui.reading.read_marks import card_in_frame, light_field
+from ui.show.escaped import escaped
 from ui.state.drafts import Draft
 from ui.state.light import CardChoice, Frame, More
 from ui.state.messages import tell
@@ -45,7 +45,7 @@ def bring_more(studio: Studio, draft: Draft, sha256: str, card: CardChoice, fixe
         required=True,
         **draft.field("more_way", "none"),
     )
-    st.html(f'<p class="pm-soft">{html.escape(HOW[way])}</p>')
+    st.html(f'<p class="pm-soft">{escaped(HOW[way])}</p>')
     if way == "paper":
         _bring_paper(studio, draft)
     elif way == "card":
@@ -170,5 +170,5 @@ def _uploaded(studio: Studio, draft: Draft, label: str, several: bool) -> list[d
 
 
 def _small(studio: Studio, sha256: str, name: str) -> str:
-    caption = f'<p class="pm-soft pm-caption">{html.escape(name)}</p>'
+    caption = f'<p class="pm-soft pm-caption">{escaped(name)}</p>'
     return figure(studio, sha256, name) + caption

@@ -5,13 +5,13 @@ It is chosen by camera, file and light; the person can choose another by hand, o
 
 from __future__ import annotations
 
-import html
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from matcher.errors import StudioError
+from ui.show.escaped import escaped
 from ui.state.drafts import Draft
 from ui.state.places import CAMERA
 
@@ -60,7 +60,7 @@ def say_profile(draft: Draft, used: InUse) -> None:
     if used.profile is not None:
         said.append(f"Read with the camera profile {profile_in_words(used.profile)}.")
     with st.container(key=f"{draft.form}-profile-line", gap=None):
-        st.html(f'<p class="pm-soft">{html.escape(" ".join(filter(None, said)))}</p>')
+        st.html(f'<p class="pm-soft">{escaped(" ".join(filter(None, said)))}</p>')
         if used.profile is None:
             with st.container(key=f"onward-{draft.form}"):
                 st.page_link(CAMERA.file, label="Make a profile of your camera and light")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -16,6 +15,7 @@ from ui.photograph.proposed import as_drawn, confirmed, proposals
 from ui.reading.finish_step import card_outline
 from ui.reading.read_marks import finish_reading
 from ui.reading.which_light import ask_light, light_of
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.cache_keys import Key, profiles_key
 from ui.state.light import CardChoice, Light
@@ -67,7 +67,7 @@ def ask_for_marks(studio: Studio, draft: Draft, photographs: Sequence[PlatePhoto
             st.segmented_control("Photograph", list(by_number), format_func=literal, required=True, **field) or first
         )
         item = by_number[number]
-        st.html(f"<p>{html.escape(MARK_FINISH if item.card is not None else MARK_CARD)}</p>")
+        st.html(f"<p>{escaped(MARK_FINISH if item.card is not None else MARK_CARD)}</p>")
         usable = [item for item in photographs if item.card is not None]
         mark = marks_of(studio, draft, usable).get(item.sha256)
         unmarked = item.card is not None and mark is None

@@ -5,7 +5,6 @@ Worked out only when it is unfolded: finding the colours takes a moment.
 
 from __future__ import annotations
 
-import html
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
@@ -13,6 +12,7 @@ import streamlit as st
 
 from matcher.errors import MatcherError
 from matcher.words import percent
+from ui.show.escaped import escaped
 from ui.show.swatches import css_colour, figures, pair, shares
 from ui.state.messages import tell
 
@@ -37,9 +37,9 @@ def show_texture(reading: Reading, texture: Callable[[], Texture], key: str) -> 
             return
         if reading.darks is not None and reading.lights is not None:
             st.html(pair(reading.darks, reading.lights, "Darkest quarter", "Lightest quarter"))
-        st.html(f"<p>{html.escape(lights_and_darks_in_words(reading))}</p>")
+        st.html(f"<p>{escaped(lights_and_darks_in_words(reading))}</p>")
         st.html(shares(made_of.palette) + _legend(made_of.palette))
-        st.html(f"<p>{html.escape(mottle_in_words(made_of))}</p>")
+        st.html(f"<p>{escaped(mottle_in_words(made_of))}</p>")
 
 
 def _legend(palette: tuple[PaletteColour, ...]) -> str:

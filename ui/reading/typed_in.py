@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import html
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -18,6 +17,7 @@ from matcher.instrument.choices import LIGHTS, what_is_open
 from ui.photograph.lab_fields import lab_fields
 from ui.reading.file_choices import FIELDS, choices_of_file
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.swatches import figures, show_reading
 from ui.state.drafts import Draft
@@ -120,7 +120,7 @@ def _from_file(studio: Studio, draft: Draft) -> Given:
     if not samples:
         _another_file(studio, draft)
         asks = "" if file.unanswered is None else what_is_open(file.unanswered)
-        return None, "", f"{html.escape(name)} leaves a choice to you. {html.escape(asks)}"
+        return None, "", f"{escaped(name)} leaves a choice to you. {escaped(asks)}"
     field = draft.field("file_sample", 0)
     if st.session_state[field["key"]] not in range(len(samples)):
         st.session_state[field["key"]] = 0

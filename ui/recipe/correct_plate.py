@@ -5,7 +5,6 @@ Its draft holds the version that it began from ("before"), so that what another 
 
 from __future__ import annotations
 
-import html
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +17,7 @@ from matcher.trials.facts import TypedFacts, facts_of
 from ui.recipe.about_plate import answered, ask_about, fields_about
 from ui.recipe.recipe_form import RecipeForm, bottles, fields_of
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told
 from ui.state.open_studio import logged
@@ -73,8 +73,8 @@ def show_corrections(studio: Studio, trial: Trial) -> None:
     with st.expander("Corrected once" if len(found) == 1 else f"Corrected {len(found)} times"):
         for one in reversed(found):
             when = " · ".join(filter(None, (shown(one.at), one.who)))
-            st.html(f"<strong>{html.escape(when)}</strong>{_listed(one.changed)}")
-            before = html.escape(describe(one.recipe)).replace(" °C", "\u00a0°C")
+            st.html(f"<strong>{escaped(when)}</strong>{_listed(one.changed)}")
+            before = escaped(describe(one.recipe)).replace(" °C", "\u00a0°C")
             st.html(f'<p class="pm-soft">Before: {before}</p>')
 
 
@@ -130,7 +130,7 @@ def _ask_to_save(studio: Studio, draft: Draft, trial: Trial, facts: TypedFacts |
         st.html("<strong>What this changes</strong>")
         changed = () if facts is None else studio.what_a_correction_changes(now, facts)
         if facts is None:
-            st.html(f'<p class="pm-soft">Shown once the form is complete. {html.escape(" ".join(faults))}</p>')
+            st.html(f'<p class="pm-soft">Shown once the form is complete. {escaped(" ".join(faults))}</p>')
         else:
             st.html(_listed(changed) if changed else '<p class="pm-soft">Nothing yet: it matches the log.</p>')
         pressed = st.button("Save the correction", type="primary", key=f"correct.save.{trial.id}")
@@ -164,4 +164,4 @@ def _save(
 
 
 def _listed(lines: tuple[str, ...]) -> str:
-    return f'<ul class="pm-steps">{"".join(f"<li>{html.escape(line)}</li>" for line in lines)}</ul>'
+    return f'<ul class="pm-steps">{"".join(f"<li>{escaped(line)}</li>" for line in lines)}</ul>'

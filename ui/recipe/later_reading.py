@@ -5,7 +5,6 @@ A reading before sealing and one after it teach what the seal does to a colour.
 
 from __future__ import annotations
 
-import html
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +15,7 @@ from matcher.trials.trial import StageReading
 from ui.photograph.plates_there import keep_seen
 from ui.reading.colour_in import colour_in
 from ui.reading.typed_in import forget_file
+from ui.show.escaped import escaped
 from ui.show.swatches import field, figures
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told
@@ -32,7 +32,7 @@ def show_stages(stages: tuple[StageReading, ...]) -> None:
     """List readings taken on the way or later."""
     rows = "".join(
         f'<div class="pm-read"><div class="pm-mat">{field(step.reading.lab, stage_in_words(step.stage))}</div>'
-        f"<p><b>{html.escape(stage_in_words(step.stage))}</b><br>"
+        f"<p><b>{escaped(stage_in_words(step.stage))}</b><br>"
         f'<span class="pm-soft pm-figures">{figures(step.reading.lab)}</span></p></div>'
         for step in stages
     )

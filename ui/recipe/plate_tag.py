@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -21,6 +20,7 @@ from matcher.tags.wording import (
     time_in_words,
 )
 from matcher.words import counted
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.swatches import field, figures, lab_line, pair
 from ui.state.drafts import Draft
@@ -70,14 +70,14 @@ def show_tag(studio: Studio, trial: Trial) -> None:
     if said := draft.said():
         tell(said, "done")
     if here is not None:
-        since = html.escape(time_in_words(here))
-        st.html(f'<p><strong>Tag {html.escape(here.tag)}</strong> <span class="pm-soft">{since}</span></p>')
+        since = escaped(time_in_words(here))
+        st.html(f'<p><strong>Tag {escaped(here.tag)}</strong> <span class="pm-soft">{since}</span></p>')
     with st.expander("Give it a tag" if here is None else "Change its tag", expanded=bool(draft.values)):
         _ask(studio, draft, plate, tags, here)
     before = [one for one in tags.of_plate(plate) if one.ended is not None]
     if before:
         with st.expander("Tag that it had" if len(before) == 1 else f"{len(before)} tags that it had"):
-            rows = "".join(f"<li>{html.escape(f'{one.tag}, {time_in_words(one)}')}</li>" for one in reversed(before))
+            rows = "".join(f"<li>{escaped(f'{one.tag}, {time_in_words(one)}')}</li>" for one in reversed(before))
             st.html(f'<ul class="pm-steps">{rows}</ul>')
 
 
@@ -136,7 +136,7 @@ def show_sightings(studio: Studio, trial: Trial) -> None:
     if known.odd_on is not None:
         tell(ageing_in_words(known), "warning")
     elif not known.changed:
-        st.html(f"<p>{html.escape(ageing_in_words(known))}</p>")
+        st.html(f"<p>{escaped(ageing_in_words(known))}</p>")
         if known.seen:
             st.html(f'<p class="pm-soft">{TOGETHER}:</p>{lab_line(studio.known_colour(plate))}')
     else:
@@ -147,12 +147,12 @@ def show_sightings(studio: Studio, trial: Trial) -> None:
     if left and st.button(f"Show {counted(min(left, 2 * AT_ONCE), 'more sighting')}", key=f"tag.more.{plate}"):
         st.session_state[slot] = len(page.sightings) + 2 * AT_ONCE
         st.rerun()
-    st.html(f'<p class="pm-soft">{html.escape(ALL_ALIKE)}</p>')
+    st.html(f'<p class="pm-soft">{escaped(ALL_ALIKE)}</p>')
 
 
 def _row(one: KeptSighting) -> str:
     day = shown(one.seen_at)
-    aside = f"<br>Did not serve as a reference. {html.escape(one.left_out.message)}" if one.left_out is not None else ""
+    aside = f"<br>Did not serve as a reference. {escaped(one.left_out.message)}" if one.left_out is not None else ""
     if one.reading is None:
         return f'<p class="pm-soft"><b>{day}</b>: seen, its colour was not read.{aside}</p>'
     colour = field(one.reading.lab, f"Seen on {day}")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -15,6 +14,7 @@ from ui.reading.colour_in import colour_in
 from ui.reading.profile_line import NAMED, NONE
 from ui.recipe.later_reading import stage_in_words
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.show.swatches import lab_line, pair
 from ui.state.drafts import Draft
 from ui.state.light import CardChoice
@@ -47,7 +47,7 @@ def _by_which_plates(reading: Reading) -> None:
     from matcher.reading.wording import known_by_in_words
 
     if by := known_by_in_words(reading):
-        st.html(f'<p class="pm-soft">{html.escape(by)}</p>')
+        st.html(f'<p class="pm-soft">{escaped(by)}</p>')
 
 
 def reading_again(studio: Studio, owner: Owner, name: str, reading: Reading) -> bool:
@@ -140,6 +140,6 @@ def _earlier(found: list[EarlierReading], stage: str) -> None:
             of = "" if stage == FINISHED else f"{stage_in_words(stage)}: "
             st.html(
                 f"{lab_line(item.reading)}"
-                f'<p class="pm-soft">{html.escape(f"{of}until {shown(item.replaced_at)}{who}: {item.why}")}</p>'
+                f'<p class="pm-soft">{escaped(f"{of}until {shown(item.replaced_at)}{who}: {item.why}")}</p>'
             )
             _by_which_plates(item.reading)

@@ -5,7 +5,6 @@ Which one is on the screen stands in the address, and in the session.
 
 from __future__ import annotations
 
-import html
 import re
 import uuid
 from typing import TYPE_CHECKING, Any
@@ -16,6 +15,7 @@ from matcher.dates import shown
 from matcher.recipe.recipe import passes_in_words
 from matcher.words import agreeing, counted
 from ui.recipe.recipe_form import recipe_of
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.messages import tell
@@ -73,7 +73,7 @@ def show_half_filled(studio: Studio, draft: Draft) -> None:
         with st.expander(literal(plates), key="record.half-filled"):
             for kept in others:
                 words, actions = st.columns([3, 1.2], vertical_alignment="center")
-                words.html(f"<p>{html.escape(form_in_words(studio, kept))}</p>")
+                words.html(f"<p>{escaped(form_in_words(studio, kept))}</p>")
                 with actions, st.container(horizontal=True, horizontal_alignment="right"):
                     if st.button("Open", key=f"record.open.{kept.form}"):
                         _show(kept.form)

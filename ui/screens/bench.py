@@ -18,7 +18,7 @@ from ui.bench.whole_recipe import show_whole
 from ui.recipe.piece import CHOOSE, is_handed_over, is_mine, on_the_bench
 from ui.recipe.record_forms import go_to_form
 from ui.show import look
-from ui.show.nonbreaking import nonbreaking
+from ui.show.escaped import escaped
 from ui.show.swatches import pair
 from ui.state.cache_keys import Key, log_key
 from ui.state.messages import tell
@@ -126,7 +126,7 @@ def _colours(path: BenchPath) -> None:
         st.html(pair(path.goal.lab, path.ends[path.stop_at], _goal_name(path), "Finished piece, expected"))
     if path.seal is not None:
         st.html(
-            f'<p class="pm-soft">{nonbreaking(path.seal.sentence)} The piece is read unsealed, so it is compared with '
+            f'<p class="pm-soft">{escaped(path.seal.sentence)} The piece is read unsealed, so it is compared with '
             "what it must be before sealing; the bands include this uncertainty too.</p>"
         )
 

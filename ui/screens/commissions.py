@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -23,6 +22,7 @@ from ui.commissions.delivery import show_delivery
 from ui.commissions.edition import print_record
 from ui.commissions.story import ask_for_line, show_handover, show_timeline
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.messages import tell
 from ui.state.open_studio import the_studio
@@ -84,7 +84,7 @@ def _apart(heading: str, key: str, commissions: Sequence[tuple[Commission, str]]
     with st.expander(literal(f"{heading} ({len(commissions)})"), key=key):
         for commission, about in commissions:
             words, action = st.columns([4, 1], vertical_alignment="center")
-            words.html(f"<p><b>{html.escape(commission.title)}</b> {html.escape(about)}</p>")
+            words.html(f"<p><b>{escaped(commission.title)}</b> {escaped(about)}</p>")
             if action.button("Open", key=f"commission.open.{commission.id}"):
                 _open(str(commission.id))
 
@@ -100,13 +100,13 @@ def _card(studio: Studio, commission: Commission) -> None:
     with st.spinner("Looking at what happened…"):  # the first comparison after the start takes a while
         known = all_known(studio.database, commission)
         areas = "".join(
-            f'<div class="pm-card-area"><p>{html.escape(area.name)}</p>{pictures(known, area)}</div>'
+            f'<div class="pm-card-area"><p>{escaped(area.name)}</p>{pictures(known, area)}</div>'
             for area in commission.areas
         )
     with st.container(key=f"card-{commission.id}"):
         st.html(
-            f'<div class="pm-card-head"><h2>{html.escape(commission.title)}</h2>{_state(known)}</div>'
-            f'<p class="pm-soft">{html.escape(_about(commission))}</p><div class="pm-card-areas">{areas}</div>'
+            f'<div class="pm-card-head"><h2>{escaped(commission.title)}</h2>{_state(known)}</div>'
+            f'<p class="pm-soft">{escaped(_about(commission))}</p><div class="pm-card-areas">{areas}</div>'
             f"{_next(known)}"
         )
         if st.button(literal(f"Open {commission.title}"), key=f"commission.open.{commission.id}"):
@@ -117,7 +117,7 @@ def _next(known: Known) -> str:
     """Say what to do next, as HTML: for the first area that is not done, else to deliver it."""
     step = next((step for step in next_steps(known) if step.step != "done"), None)
     said = deliver_in_words(known) if step is None else step_in_words(step)
-    return f'<p class="pm-next"><b>Next:</b> {html.escape(said)}.</p>' if said else ""
+    return f'<p class="pm-next"><b>Next:</b> {escaped(said)}.</p>' if said else ""
 
 
 def _one(studio: Studio, commission: Commission) -> None:
@@ -132,9 +132,9 @@ def _one(studio: Studio, commission: Commission) -> None:
         st.query_params.clear()
         st.rerun()
     st.html(
-        f'<div class="pm-card-head"><h1>{html.escape(commission.title)}</h1>{_state(known)}</div>'
-        f'<p class="pm-lead">{html.escape(_about(commission))}</p>'
-        + (f'<p class="pm-notes">{html.escape(commission.notes)}</p>' if commission.notes else "")
+        f'<div class="pm-card-head"><h1>{escaped(commission.title)}</h1>{_state(known)}</div>'
+        f'<p class="pm-lead">{escaped(_about(commission))}</p>'
+        + (f'<p class="pm-notes">{escaped(commission.notes)}</p>' if commission.notes else "")
     )
     if not commission.areas:
         st.html('<p class="pm-soft">Name its first area below: the whole piece may be one.</p>')
@@ -168,7 +168,7 @@ def _about(commission: Commission) -> str:
 def _state(known: Known) -> str:
     state = state_of(known)
     kind = state.stage.replace(" ", "-")
-    return f'<span class="pm-state {kind}">{html.escape(state_in_words(state))}</span>'
+    return f'<span class="pm-state {kind}">{escaped(state_in_words(state))}</span>'
 
 
 def _open(which: str) -> None:

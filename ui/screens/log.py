@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -29,6 +28,7 @@ from ui.recipe.plate_tag import show_sightings, show_tag
 from ui.recipe.print_card import print_plate
 from ui.recipe.read_again import offer_to_read_again, reading_again
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.show.patches import SMALL, plate_patch
 from ui.show.steps import recipe_steps
 from ui.show.swatches import show_reading
@@ -136,7 +136,7 @@ def _tagged(looked: TagLookedFor, signs: str) -> None:
         tell(said, "warning")
         return
     with st.container(horizontal=True, vertical_alignment="center", key="by-tag"):
-        st.html(f'<p class="pm-tally">{html.escape(said)}</p>', width="content")
+        st.html(f'<p class="pm-tally">{escaped(said)}</p>', width="content")
         if st.button(f"Open plate {looked.trial_id:d}", type="tertiary", key="log.by-tag"):
             st.query_params["plate"] = str(looked.trial_id)
             st.rerun()
@@ -298,7 +298,7 @@ def _notes(trial: Trial) -> str:
         said.append(f"air {trial.ambient_temp_c:g} °C")
     if trial.ambient_humidity_percent is not None:
         said.append(f"humidity {trial.ambient_humidity_percent:g} %")
-    return f'<p class="pm-soft">{html.escape(" · ".join(part for part in said if part))}</p>'
+    return f'<p class="pm-soft">{escaped(" · ".join(part for part in said if part))}</p>'
 
 
 def _aside(studio: Studio, trial: Trial) -> None:

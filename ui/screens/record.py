@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -23,6 +22,7 @@ from ui.recipe.recipe_form import RecipeForm, bottles, new_plate_of, recipe_of
 from ui.recipe.record_forms import OPEN, half_filled, open_form, show_half_filled
 from ui.show import look
 from ui.show.cautions import show_cautions
+from ui.show.escaped import escaped
 from ui.state.drafts import Draft
 from ui.state.messages import tell
 from ui.state.open_studio import alloy_for, choose_target, chosen_target, logged, the_studio
@@ -88,7 +88,7 @@ def _origin(studio: Studio, draft: Draft) -> None:
     elif source:
         words = "the last one logged" if draft.get("as_last") else draft.get("from_where", "from the suggestions")
         st.html(
-            f'<p class="pm-soft">The recipe is copied from {html.escape(source[:1].lower() + source[1:])}, {words}. '
+            f'<p class="pm-soft">The recipe is copied from {escaped(source[:1].lower() + source[1:])}, {words}. '
             "Change whatever you did differently.</p>"
         )
     if source and not draft.get("bench_piece"):
@@ -135,7 +135,7 @@ def _beside(studio: Studio, draft: Draft, recipe: Recipe | None, faults: list[st
     with look.panel("cautions"):
         st.html("<strong>Cautions for this recipe</strong>")
         if recipe is None:
-            said = html.escape(" ".join(faults))
+            said = escaped(" ".join(faults))
             st.html(f'<p class="pm-soft">Shown once the recipe is complete. {said}</p>')
         else:
             show_cautions(recipe)
@@ -196,7 +196,7 @@ def _tag_in_the_picture(draft: Draft) -> None:
     if free and not draft.shown("tag"):
         said = f"Tag {free} lies in the picture, and is on no plate yet. Is it this plate's?"
         with st.container(horizontal=True, vertical_alignment="center", key="plate.tag-there"):
-            st.html(f'<span class="pm-soft">{html.escape(said)}</span>', width="content")
+            st.html(f'<span class="pm-soft">{escaped(said)}</span>', width="content")
             if st.button("Yes, take it", type="tertiary", key="plate.tag-there.yes"):
                 draft.fill({**draft.values, "tag": free})
                 st.rerun()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import TYPE_CHECKING
@@ -15,6 +14,7 @@ from ui.photograph.intake import upload
 from ui.recipe.piece import on_the_bench
 from ui.recipe.record_forms import form_in_words, half_filled
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.next_step import NextStep, next_step
@@ -129,8 +129,7 @@ def _commissions(studio: Studio, commissions: Sequence[Commission]) -> None:
 def _waits(when: str, name: str, said: str, place: Place, address: Mapping[str, str]) -> None:
     words, action = st.columns([5, 1], vertical_alignment="center")
     words.html(
-        f'<p class="pm-waits"><span>{html.escape(when)}</span><b>{html.escape(name)}</b> '
-        f"<small>{html.escape(said)}</small></p>"
+        f'<p class="pm-waits"><span>{escaped(when)}</span><b>{escaped(name)}</b> <small>{escaped(said)}</small></p>'
     )
     key = f"start.{place.address}.{next(iter(address.values()))}"
     with action:
@@ -174,7 +173,7 @@ def _without_plates(step: NextStep) -> None:
 
 def _path(stage: int) -> str:
     items = "".join(
-        f"<li{' class=now aria-current=step' if number == stage else ''}><b>{name}</b><p>{html.escape(text)}</p></li>"
+        f"<li{' class=now aria-current=step' if number == stage else ''}><b>{name}</b><p>{escaped(text)}</p></li>"
         for number, (name, text) in enumerate(PATH, start=1)
     )
     return f'<ol class="pm-path" aria-label="The way from photograph to plate">{items}</ol>'

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -13,6 +12,7 @@ from ui.photograph.card_step import ask_for_card
 from ui.reading.two_marks import TwoMarks, ask_for_two, map_of
 from ui.show import look
 from ui.show.difference_picture import difference_picture
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.swatches import lab_line, pair, show_warnings
 from ui.state.drafts import Draft
@@ -78,12 +78,12 @@ def _difference(studio: Studio, draft: Draft, marks: TwoMarks, found: SideBySide
         pair(found.first.lab, found.second.lab, "first", "second")
         + f'<p class="pm-distance pm-said">ΔE00 {found.delta_e00:.1f} '
         f"<small>{low:.1f} to {high:.1f} with 95 %</small></p>"
-        f'<p class="pm-words">{html.escape(words)}</p>'
+        f'<p class="pm-words">{escaped(words)}</p>'
     )
     _verdict(studio, draft, found)
     if marks.light.card.way == "none":
         tell(WITHOUT_CARD, "warning")
-    st.html(f'<p class="pm-soft">{html.escape(found.gain_in_words)}</p>')
+    st.html(f'<p class="pm-soft">{escaped(found.gain_in_words)}</p>')
     with st.expander("Each on its own"):
         for name, reading in (("First", found.first), ("Second", found.second)):
             st.html(f'<p class="pm-said"><b>{name}</b></p>{lab_line(reading)}')
@@ -106,7 +106,7 @@ def _verdict(studio: Studio, draft: Draft, found: SideBySide) -> None:
         **field,
     )
     if number:
-        st.html(f'<p class="pm-tell">{html.escape(found.verdict(targets[number].tolerance))}</p>')
+        st.html(f'<p class="pm-tell">{escaped(found.verdict(targets[number].tolerance))}</p>')
 
 
 def _where(studio: Studio, draft: Draft, marks: TwoMarks, found: SideBySide) -> None:
@@ -135,7 +135,7 @@ def _where(studio: Studio, draft: Draft, marks: TwoMarks, found: SideBySide) -> 
     with picture_side:
         st.html(difference_picture(*in_bands(differ.apart)))
     with words_side:
-        st.html(f"<p>{html.escape(where_they_differ_in_words(differ))}</p>")
+        st.html(f"<p>{escaped(where_they_differ_in_words(differ))}</p>")
 
 
 show()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -15,6 +14,7 @@ from ui.people.by_code import show_code
 from ui.serving.known import forget
 from ui.serving.whose import signed_in
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.messages import tell, told
 from ui.state.open_studio import the_studio
@@ -57,7 +57,7 @@ def show() -> None:
 
 def _yourself(studio: Studio, me: SignedIn) -> None:
     st.header(literal(f"You: {me.hand.name}"))
-    st.html(f"<p>As {me.hand.role.with_article} you {html.escape(ABOUT[me.hand.role])}.</p>")
+    st.html(f"<p>As {me.hand.role.with_article} you {escaped(ABOUT[me.hand.role])}.</p>")
     with st.container(horizontal=True):
         if st.button("Pair a phone", type="primary", key="people-pair", icon=":material/qr_code_2:"):
             _make_code(studio, me.hand.uid, me.hand.name)
@@ -90,7 +90,7 @@ def _people(studio: Studio, me: SignedIn | None) -> None:
         name = left.text_input("Name", key=f"people.name.{count}", live=True, help="As it is to stand in the log")
         chosen = right.selectbox("Role", ROLES, index=1, format_func=str.capitalize, key=f"people.role.{count}")
         role = Role(chosen or Role.READER)
-        st.html(f'<p class="pm-soft">{capital(role.with_article)} {html.escape(ABOUT[role])}.</p>')
+        st.html(f'<p class="pm-soft">{capital(role.with_article)} {escaped(ABOUT[role])}.</p>')
         if st.button("Add, and make a code", key="people-add"):
             with told():
                 person = studio.access.people.add(name or "", role)
@@ -101,7 +101,7 @@ def _people(studio: Studio, me: SignedIn | None) -> None:
 def _one_person(studio: Studio, person: Person, is_me: bool) -> None:
     with st.container(horizontal=True, vertical_alignment="center", key=f"person-{person.uid}"):
         waits = "" if person.has_way_in else '<span class="pm-soft">, has not come in yet</span>'
-        st.html(f"<strong>{html.escape(person.name)}</strong>{waits}", width="stretch")
+        st.html(f"<strong>{escaped(person.name)}</strong>{waits}", width="stretch")
         chosen = st.selectbox(
             literal(f"Role of {person.name}"),
             ROLES,
@@ -154,8 +154,8 @@ def _devices(studio: Studio, me: SignedIn | None, person_uid: str | None) -> Non
 def _one_device(studio: Studio, device: Device, is_this: bool) -> None:
     with st.container(horizontal=True, vertical_alignment="center", key=f"device-{device.uid}"):
         seen = "this one" if is_this else f"last seen {shown(device.seen_at, TO_THE_MINUTE)}"
-        about = html.escape(f"{device.name}, signed in by {device.how}, {seen}")
-        st.html(f'{html.escape(device.person)} <span class="pm-soft">{about}</span>', width="stretch")
+        about = escaped(f"{device.name}, signed in by {device.how}, {seen}")
+        st.html(f'{escaped(device.person)} <span class="pm-soft">{about}</span>', width="stretch")
         if not is_this and st.button("Sign out", key=f"people-out-{device.uid}"):
             with told():
                 studio.access.devices.sign_out(device.uid)

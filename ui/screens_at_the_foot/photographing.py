@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import html
-
 import streamlit as st
 
 from ui.camera.example_photographs import show_examples
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.messages import told
 from ui.state.places import CAMERA, COMPARE, REPEATS
@@ -82,7 +81,7 @@ def show() -> None:
     _more_accurate()
     _carrier_sheet()
     st.header("Cautions", anchor=False)
-    items = "".join(f"<li>{html.escape(text)}</li>" for text in CAUTIONS)
+    items = "".join(f"<li>{escaped(text)}</li>" for text in CAUTIONS)
     st.html(f'<ul class="pm-warnings">{items}</ul>')
 
 
@@ -116,7 +115,7 @@ def _more_accurate() -> None:
     for place, why in MORE_ACCURATE:
         with st.container(key=f"onward-{place.address}", gap=None):
             st.page_link(place.file, label=literal(place.title))
-            st.html(f'<p class="pm-soft">{html.escape(why)}</p>')
+            st.html(f'<p class="pm-soft">{escaped(why)}</p>')
 
 
 def _carrier_sheet() -> None:
@@ -139,7 +138,7 @@ def _carrier_pdf() -> bytes:
 
 
 def _section(name: str, lines: tuple[str, ...], heading: str = "h2") -> str:
-    items = "".join(f"<li>{html.escape(line)}</li>" for line in lines)
+    items = "".join(f"<li>{escaped(line)}</li>" for line in lines)
     return f'<section><{heading}>{name}</{heading}><ul class="pm-steps">{items}</ul></section>'
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import json
 from typing import TYPE_CHECKING
 
@@ -16,6 +15,7 @@ from ui.predict.vary import ask_to_vary
 from ui.recipe.mix_link import KEPT, PREDICTED, begin_predicting
 from ui.recipe.recipe_actions import go_on_buttons, show_recipe_cautions
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.state.cache_keys import Key, target_key
 from ui.state.drafts import Draft
 from ui.state.messages import guarded, tell, tell_plates_are_needed
@@ -94,7 +94,7 @@ def _start(studio: Studio, draft: Draft) -> Target | None:
             format_func=choices.__getitem__,
             **draft.field("target_id", NO_TARGET),
         )
-    st.html(f'<p class="pm-soft">Started from {html.escape(str(draft.get("source")))}.</p>')
+    st.html(f'<p class="pm-soft">Started from {escaped(str(draft.get("source")))}.</p>')
     return None if not chosen else studio.target(chosen)
 
 
@@ -152,9 +152,9 @@ def _shown(
         go_on_buttons(studio, recipe, "predicted.make", source, number, first=True, to_prediction=False)
         _keeping(draft, recipe, kept)
     if kept is not None:
-        st.html(f'<p class="pm-soft">Kept: {html.escape(describe(kept))}</p>')
+        st.html(f'<p class="pm-soft">Kept: {escaped(describe(kept))}</p>')
     if draft.get("assumed"):
-        lacking = html.escape(f"{draft.get('assumed')} of {draft.get('source')}")
+        lacking = escaped(f"{draft.get('assumed')} of {draft.get('source')}")
         st.html(f'<p class="pm-soft">Nobody noted {lacking}: it is set here as most plates have it.</p>')
     show_doubts(now.doubts)
     show_nearest(now, trials)

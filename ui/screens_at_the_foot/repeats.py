@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
@@ -13,6 +12,7 @@ from matcher.colour.difference import delta_e_2000
 from ui.photograph.plate_photographs import bring_in_several, show_photographs, the_photographs
 from ui.reading.repeat_marks import ask_for_marks, marks_of, read_all
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.show.swatches import field, show_warnings
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told
@@ -111,11 +111,11 @@ def _in_words(draft: Draft, found: Repeatability) -> None:
     st.html(
         f'<p class="pm-distance">ΔE00 {found.smallest_delta_e00:.1f} <small>is the smallest difference between two '
         "plates that this set-up can detect from one photograph of each</small></p>"
-        f'<p class="pm-said">{html.escape(found.words)}</p>'
+        f'<p class="pm-said">{escaped(found.words)}</p>'
     )
     tolerance = st.number_input("For a tolerance of ΔE00", step=0.5, format="%g", **draft.field("tolerance", 2.0))
     with told():
-        st.html(f'<p class="pm-tell">{html.escape(found.for_tolerance(tolerance or 0.0))}</p>')
+        st.html(f'<p class="pm-tell">{escaped(found.for_tolerance(tolerance or 0.0))}</p>')
     show_warnings(found.caveats)
     st.html(
         '<p class="pm-soft">An error that all the readings share, such as a card that is off, does not show here.</p>'

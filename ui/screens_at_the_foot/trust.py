@@ -8,8 +8,8 @@ import streamlit as st
 
 from matcher.errors import SuggestionError
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.show.literal import literal
-from ui.show.nonbreaking import nonbreaking
 from ui.show.plots import QUIET
 from ui.state.cache_keys import Key, target_key
 from ui.state.messages import tell_plates_are_needed
@@ -89,7 +89,7 @@ def _show(figures: CrossValidation) -> None:
     tell_what_was_said()
     for item in figures.contradictions:
         with look.panel(f"odd-{item.trial.id}"):
-            st.html(f"<p>{nonbreaking(item.sentence)}</p>")
+            st.html(f"<p>{escaped(item.sentence)}</p>")
             with st.container(horizontal=True, gap="small"):
                 _open(item.trial.id, "odd")
                 ask_whether_right(item)
@@ -111,11 +111,11 @@ def _open(plate: int | None, where: str, more: str = "") -> None:
 
 def _part(heading: str, sentence: str) -> None:
     st.header(literal(heading), anchor=False)
-    st.html(f'<p class="pm-words">{nonbreaking(sentence)}</p>')
+    st.html(f'<p class="pm-words">{escaped(sentence)}</p>')
 
 
 def _note(text: str) -> None:
-    st.html(f'<p class="pm-soft">{nonbreaking(text)}</p>')
+    st.html(f'<p class="pm-soft">{escaped(text)}</p>')
 
 
 def _plot(figure: Any, name: str, alt: str) -> None:

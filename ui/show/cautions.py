@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from matcher.recipe.recipe import Recipe
+from ui.show.escaped import escaped
 
 if TYPE_CHECKING:
     from matcher.recipe.cautions import Caution
@@ -40,8 +40,5 @@ def show_these(cautions: Sequence[Caution], first: int) -> None:
 
 
 def _listed(cautions: Sequence[Caution]) -> str:
-    items = "".join(
-        f'<li title="{html.escape(caution.source, quote=True)}">{html.escape(caution.message)}</li>'
-        for caution in cautions
-    )
+    items = "".join(f'<li title="{escaped(caution.source)}">{escaped(caution.message)}</li>' for caution in cautions)
     return f'<ul class="pm-warnings" aria-label="Cautions">{items}</ul>'

@@ -1,6 +1,6 @@
 """What a person or a file wrote, shown as they wrote it: Streamlit reads its labels as Markdown, plotly as HTML.
 
-Inside ``st.html`` it is ``html.escape`` that does this.
+Inside ``st.html`` it is ``escaped`` that does this.
 """
 
 from __future__ import annotations

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import cache
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.hands import whose
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.addresses import below_the_base
 from ui.state.messages import tell, told
@@ -38,7 +38,7 @@ def bar(studio: Studio, here: Place | None) -> None:
     """Show the studio's name and the links to the pages; ``here`` is the page that is shown."""
     with st.container(key="bar", horizontal=True, vertical_alignment="center", gap="small"):
         demo = '<span class="pm-demo">demo: every plate in it is invented</span>' if studio.is_demo else ""
-        st.html(f'<div class="pm-studio"><span>{html.escape(studio.title)}</span>{demo}</div>', width="content")
+        st.html(f'<div class="pm-studio"><span>{escaped(studio.title)}</span>{demo}</div>', width="content")
         with st.container(key="links", horizontal=True, gap=None, width="content"):
             for place in IN_THE_BAR:
                 with st.container(key="here" if place == here else f"to-{place.address}", width="content"):
@@ -65,9 +65,9 @@ def foot(studio: Studio) -> None:
 def _say_who_is_signed_in() -> None:
     hand = whose()
     if hand is not None:
-        out = html.escape(below_the_base("sign-out"))
+        out = escaped(below_the_base("sign-out"))
         st.html(
-            f'<p class="pm-hand">Signed in as <b>{html.escape(hand.name)}</b>, {hand.role}. '
+            f'<p class="pm-hand">Signed in as <b>{escaped(hand.name)}</b>, {hand.role}. '
             f'<a href="{out}" target="_self">Sign out</a></p>'
         )
 
@@ -87,7 +87,7 @@ def _ask_for_title(studio: Studio) -> None:
 
 def title(text: str, below: str = "") -> None:
     """Show the page's title and, in one or two sentences, what it is for."""
-    st.html(f"<h1>{html.escape(text)}</h1>" + (f'<p class="pm-lead">{html.escape(below)}</p>' if below else ""))
+    st.html(f"<h1>{escaped(text)}</h1>" + (f'<p class="pm-lead">{escaped(below)}</p>' if below else ""))
 
 
 @contextmanager

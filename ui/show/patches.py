@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from matcher.colour.words_for_colours import colour_in_words
 from matcher.photo.small import PATCH_SIDES
+from ui.show.escaped import escaped
 from ui.state.addresses import patch_address
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ def patch_strip(patches: Sequence[str], names: Sequence[str] = ()) -> str:
 
     patches: HTML images, as the functions above give them. names: one for each, or none.
     """
-    said = "".join(f"<span>{html.escape(name)}</span>" for name in names)
+    said = "".join(f"<span>{escaped(name)}</span>" for name in names)
     below = f'<p class="pm-names tight">{said}</p>' if names else ""
     return f'<div class="pm-mat tight"><div class="pm-strip">{"".join(patches)}</div></div>{below}'
 
@@ -52,7 +52,7 @@ def said_of(name: str, reading: Reading) -> str:
 
 
 def _patch(address: str, name: str, reading: Reading, side: int) -> str:
-    said = html.escape(said_of(name, reading), quote=True)
+    said = escaped(said_of(name, reading))
     return (
         f'<img class="pm-patch" src="{address}" width="{side}" height="{side}" loading="lazy" decoding="async" '
         f'alt="{said}" title="{said}">'

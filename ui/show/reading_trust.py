@@ -5,11 +5,12 @@ Sizes and words come from ``matcher.reading.advice``; here they are only set.
 
 from __future__ import annotations
 
-import html
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import streamlit as st
+
+from ui.show.escaped import escaped
 
 if TYPE_CHECKING:
     from matcher.reading.advice import Contribution
@@ -25,13 +26,13 @@ def show_trust(reading: Reading, offer: Callable[[], bool] | None = None) -> Non
     """
     from matcher.reading.advice import trust_sentence, what_would_help
 
-    said, most = f"<p>{html.escape(trust_sentence(reading))}</p>", "would help most"
+    said, most = f"<p>{escaped(trust_sentence(reading))}</p>", "would help most"
     if offer is not None:
         st.html(f'<div class="pm-trust">{said}</div>')
         said, most = "", "else would help" if offer() else most
     helps = what_would_help(reading, MOST_HELPS)
     if helps:
-        items = "".join(f"<li>{html.escape(_sentence(item.words))}</li>" for item in helps)
+        items = "".join(f"<li>{escaped(_sentence(item.words))}</li>" for item in helps)
         said += f'<p class="pm-soft pm-over">What {most} (± in ΔE00)</p><ul class="pm-steps">{items}</ul>'
     if said:
         st.html(f'<div class="pm-trust">{said}</div>')
@@ -55,9 +56,9 @@ def show_budget(reading: Reading) -> None:
 
 
 def _row(part: Contribution, share: float) -> str:
-    remedy = f"<small>{html.escape(_sentence(part.remedy))}.</small>" if part.remedy else ""
+    remedy = f"<small>{escaped(_sentence(part.remedy))}.</small>" if part.remedy else ""
     return (
-        f"<li><span>{html.escape(_sentence(part.why))}</span><b>±{part.delta_e00:.1f}</b>"
+        f"<li><span>{escaped(_sentence(part.why))}</span><b>±{part.delta_e00:.1f}</b>"
         f'<i aria-hidden="true"><i style="width: {100 * share:.1f}%"></i></i>{remedy}</li>'
     )
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 
 from matcher.recipe.recipe import Recipe, steps_in_words
+from ui.show.escaped import escaped
 
 
 def recipe_steps(recipe: Recipe) -> str:
@@ -17,4 +17,4 @@ def recipe_steps(recipe: Recipe) -> str:
 def step_line(steps: Sequence[str]) -> str:
     """Return steps on one line as HTML, no line broken between a temperature and its unit."""
     said = "; ".join(steps)
-    return html.escape(said[:1].upper() + said[1:]).replace(" °C", "\u00a0°C")
+    return escaped(said[:1].upper() + said[1:]).replace(" °C", "\u00a0°C")

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from typing import Any
 
 from matcher.words import percent
+from ui.show.escaped import escaped
 from ui.show.swatches import css_colour, field, figures
 
 
 def low_pair(left: Any, right: Any, left_name: str, right_name: str) -> str:
     """Return two colours that touch, on neutral grey, with their names below, as HTML."""
-    names = f"<span>{html.escape(left_name)}</span><span>{html.escape(right_name)}</span>"
+    names = f"<span>{escaped(left_name)}</span><span>{escaped(right_name)}</span>"
     return (
         '<div class="pm-mat tight"><div class="pm-pair low">'
         f'{field(left, left_name)}{field(right, right_name)}</div></div><p class="pm-names tight">{names}</p>'
@@ -22,9 +22,9 @@ def low_pair(left: Any, right: Any, left_name: str, right_name: str) -> str:
 def strips(upper: Sequence[Any], lower: Sequence[Any]) -> str:
     """Return two palettes that touch, on neutral grey, as HTML: each is its name, colours (k, 3) and shares (k,)."""
     return (
-        f'<p class="pm-strip-name">{html.escape(upper[0])}</p>'
+        f'<p class="pm-strip-name">{escaped(upper[0])}</p>'
         f'<div class="pm-mat tight">{_strip(*upper)}{_strip(*lower)}</div>'
-        f'<p class="pm-strip-name">{html.escape(lower[0])}</p>'
+        f'<p class="pm-strip-name">{escaped(lower[0])}</p>'
     )
 
 
@@ -37,4 +37,4 @@ def _strip(name: str, labs: Sequence[Any], shares: Sequence[float]) -> str:
         f'title="{percent(share)}: {figures(lab)}"></span>'
         for lab, share in parts
     )
-    return f'<div class="pm-shares" role="img" aria-label="{html.escape(f"{name}: {said}", quote=True)}">{fields}</div>'
+    return f'<div class="pm-shares" role="img" aria-label="{escaped(f"{name}: {said}")}">{fields}</div>'

@@ -5,7 +5,6 @@ The screen's colours, the figures and the words come from ``matcher``; here they
 
 from __future__ import annotations
 
-import html
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +13,7 @@ import streamlit as st
 from matcher.colour.cielab import lab_to_srgb8, outside_srgb
 from matcher.colour.uncertainty import plus_minus_95
 from matcher.words import percent
+from ui.show.escaped import escaped
 from ui.show.reading_trust import show_budget, show_trust
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ def css_colour(lab: Any) -> str:
 
 def field(lab: Any, name: str) -> str:
     """Return one flat field of colour as HTML, with its name and figures for those who cannot see it."""
-    said = html.escape(f"{name}: {figures(lab)}", quote=True)
+    said = escaped(f"{name}: {figures(lab)}")
     return f'<span role="img" aria-label="{said}" title="{said}" style="background: {css_colour(lab)}"></span>'
 
 
@@ -41,7 +41,7 @@ def swatch(lab: Any, name: str) -> str:
 
 def pair(left: Any, right: Any, left_name: str, right_name: str) -> str:
     """Return two colours that touch, on neutral grey, with their names below, as HTML."""
-    names = f"<span>{html.escape(left_name)}</span><span>{html.escape(right_name)}</span>"
+    names = f"<span>{escaped(left_name)}</span><span>{escaped(right_name)}</span>"
     return (
         f'<div class="pm-mat"><div class="pm-pair">{field(left, left_name)}{field(right, right_name)}</div></div>'
         f'<p class="pm-names">{names}</p>'
@@ -68,7 +68,7 @@ def show_reading(reading: Reading, name: str, beside: str = "", offer: Callable[
     beside: a sentence to stand with the figures, on what they were read with. offer: shows what would make it surer,
     before what else would help, and tells whether it did.
     """
-    said = f'<p class="pm-soft pm-beside">{html.escape(beside)}</p>' if beside else ""
+    said = f'<p class="pm-soft pm-beside">{escaped(beside)}</p>' if beside else ""
     st.html(swatch(reading.lab, name) + lab_line(reading) + said)
     if outside_srgb(reading.lab):
         st.html('<p class="pm-soft">A screen cannot show this colour in full: go by the figures.</p>')
@@ -96,5 +96,5 @@ def shares(palette: Sequence[PaletteColour]) -> str:
 def show_warnings(caveats: Sequence[Caveat]) -> None:
     """Show reasons to trust a reading less, each a plain sentence."""
     if caveats:
-        items = "".join(f"<li>{html.escape(caveat.message)}</li>" for caveat in caveats)
+        items = "".join(f"<li>{escaped(caveat.message)}</li>" for caveat in caveats)
         st.html(f'<ul class="pm-warnings" aria-label="Warnings">{items}</ul>')

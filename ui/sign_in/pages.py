@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 from urllib.parse import quote
@@ -19,6 +18,7 @@ from matcher.hands import ABOUT
 from ui.serving.cookies import give, secret_in, take
 from ui.serving.how_served import sign_in_needed
 from ui.serving.known import forget, looked_up
+from ui.show.escaped import escaped
 from ui.sign_in.device_names import device_name
 from ui.sign_in.openid import openid_address, openid_is_set_up
 from ui.sign_in.plain_pages import field, form, link, page, style
@@ -204,7 +204,7 @@ def _code_shown(request: Request, code: str, name: str = "", said: str = "", sta
         hint = f"{SHORTEST} signs at least: four words in a row, for instance"
         fields += field("Choose a passphrase", "passphrase", "password", fills="new-password", hint=hint)
         fields += field("The same once more", "again", "password", fills="new-password")
-    body = f"<p>{html.escape(about)}</p>" + form(f"code/{quote(code, safe='')}", "Sign in", fields)
+    body = f"<p>{escaped(about)}</p>" + form(f"code/{quote(code, safe='')}", "Sign in", fields)
     return page(title, body, studio.title, said, status)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import logging
 import traceback
 from collections.abc import Iterator
@@ -11,13 +10,14 @@ from contextlib import contextmanager
 import streamlit as st
 
 from matcher.errors import MatcherError
+from ui.show.escaped import escaped
 from ui.state.places import FIRST_PLATES, RECORD
 
 
 def tell(message: str, kind: str = "wrong") -> None:
     """Show one sentence. kind: "wrong" (put it right), "warning" (trust it less) or "done"."""
     role = "alert" if kind == "wrong" else "status"
-    st.html(f'<div class="pm-tell pm-{kind}" role="{role}">{html.escape(message)}</div>')
+    st.html(f'<div class="pm-tell pm-{kind}" role="{role}">{escaped(message)}</div>')
 
 
 def tell_plates_are_needed(message: str) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -10,6 +9,7 @@ import streamlit as st
 
 from matcher.errors import MatcherError
 from ui.recipe.recipe_actions import ways_on
+from ui.show.escaped import escaped
 from ui.show.strips import low_pair
 from ui.state.messages import tell
 from ui.suggestions.answers import Answers
@@ -32,7 +32,7 @@ def show_advice(studio: Studio, target: Target, answers: Answers, trial: LoggedT
         tell(str(error), "warning")
         return
     sealed = trial.recipe.seal is not None and advice.standing in ("untold", "outside")
-    st.html(f"<p>{html.escape(advice.sentence)}{SEALED if sealed else ''}</p>")
+    st.html(f"<p>{escaped(advice.sentence)}{SEALED if sealed else ''}</p>")
     _group(studio, target, trial, "On this piece", advice.on_this_piece)
     if advice.on_this_piece:
         st.html(
@@ -62,7 +62,7 @@ def _group(studio: Studio, target: Target, trial: LoggedTrial, heading: str, cha
         with words:
             low, high = change.interval
             st.html(
-                f'<p class="pm-change"><strong>{html.escape(change.what[:1].upper() + change.what[1:])}</strong><br>'
+                f'<p class="pm-change"><strong>{escaped(change.what[:1].upper() + change.what[1:])}</strong><br>'
                 f"ΔE00 {change.delta_e00:.1f} expected <small>95 %: {low:.1f} to {high:.1f}</small></p>"
             )
             ways_on(

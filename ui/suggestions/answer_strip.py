@@ -6,13 +6,13 @@ A tap on a picture opens its line, without leaving the page; without the script 
 
 from __future__ import annotations
 
-import html
 from collections.abc import Callable, Sequence
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from ui.show.escaped import escaped
 from ui.show.patches import LARGE, plate_patch, target_patch
 from ui.show.swatches import css_colour, field, figures
 
@@ -93,7 +93,7 @@ def _shown(count: int, opened: int) -> list[int]:
 
 def _target(target: Target) -> str:
     lab = target.reading.lab
-    said = html.escape(f"Target: {figures(lab)}", quote=True)
+    said = escaped(f"Target: {figures(lab)}")
     flat = f'<span class="pm-flat" role="img" aria-label="{said}" style="background: {css_colour(lab)}"></span>'
     return f'<figure class="target">{target_patch(target, LARGE)}{flat}<figcaption>Target</figcaption></figure>'
 
@@ -101,7 +101,7 @@ def _target(target: Target) -> str:
 def _tile(target: Target, item: Suggestion, place: int, opened: bool, can_open: bool) -> str:
     name = name_of(item)
     face = field(item.lab, f"{name}, as expected") if item.trial is None else plate_patch(item.trial, LARGE)  # type: ignore[arg-type]
-    said = html.escape(f"{name}: {figures(item.lab)}", quote=True)
+    said = escaped(f"{name}: {figures(item.lab)}")
     flat = (
         f'<span class="pm-flat"><i style="background: {css_colour(target.reading.lab)}"></i>'
         f'<i role="img" aria-label="{said}" title="{said}" style="background: {css_colour(item.lab)}"></i></span>'

@@ -5,12 +5,12 @@ The draft holds the target as it was seen ("before"), so that two who change one
 
 from __future__ import annotations
 
-import html
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told
@@ -55,9 +55,7 @@ def set_aside_before(studio: Studio) -> None:
         for target in aside:
             seen = as_seen(f"target set aside.{target.id}", target.set_aside)
             words, action = st.columns([3, 1], vertical_alignment="center")
-            words.html(
-                f"<p>{html.escape(target.name)} <span class=pm-soft>{html.escape(target.set_aside or '')}</span></p>"
-            )
+            words.html(f"<p>{escaped(target.name)} <span class=pm-soft>{escaped(target.set_aside or '')}</span></p>")
             if action.button(literal("Take back"), key=f"target.back.{target.id}"):
                 with told():
                     studio.take_target_back(target.id or 0, who(), seen)

@@ -5,12 +5,13 @@ Only plates that were made are compared, by their measured ΔE00: that needs no 
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import streamlit as st
+
+from ui.show.escaped import escaped
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -66,7 +67,7 @@ def changes(target: Target, trials: Sequence[Trial], new: Trial) -> list[Change]
 
 def show_changes(target: Target, rows: Sequence[Change]) -> None:
     """Say what the plate changed, then show the places before and now."""
-    st.html(f"<p>{html.escape(in_words(target, rows))}</p>" + _table(rows))
+    st.html(f"<p>{escaped(in_words(target, rows))}</p>" + _table(rows))
 
 
 def in_words(target: Target, rows: Sequence[Change]) -> str:

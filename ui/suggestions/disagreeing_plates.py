@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -12,6 +11,7 @@ import streamlit as st
 
 from matcher.errors import MatcherError
 from matcher.words import agreeing, counted
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.strips import low_pair
 from ui.state.messages import tell
@@ -63,7 +63,7 @@ def _one(item: Contradiction) -> None:
     with colours:
         st.html(low_pair(item.expected, item.trial.reading.lab, "Expected from the others", f"Plate {plate}"))
     with words:
-        st.html(f"<p>{html.escape(item.sentence)}</p>")
+        st.html(f"<p>{escaped(item.sentence)}</p>")
         with st.container(horizontal=True, key=f"at-odds-ways.{plate}"):
             if plate is not None and item.slip is not None and item.slip.recipe is not None:
                 _offer(plate, item.slip, item.slip.recipe)

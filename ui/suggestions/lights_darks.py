@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
 from matcher.errors import MatcherError
 from ui.recipe.recipe_actions import ways_on
+from ui.show.escaped import escaped
 from ui.show.steps import recipe_steps
 from ui.show.strips import strips
 from ui.state.drafts import Draft
@@ -28,7 +28,7 @@ def show_lights_and_darks(studio: Studio, target: Target, answers: Answers) -> N
     from matcher.suggest.palettes import mottled_in_words
 
     st.html(
-        f"<p>{html.escape(mottled_in_words(target.reading))} Here plates rank by both: the distance is the mean ΔE00 "
+        f"<p>{escaped(mottled_in_words(target.reading))} Here plates rank by both: the distance is the mean ΔE00 "
         "at which the one set of colours becomes the other.</p>"
     )
     with st.spinner("Comparing lights and darks…"):
@@ -78,7 +78,7 @@ def _together(studio: Studio, target: Target, answers: Answers) -> None:
             st.html(
                 f'<p class="pm-change">ΔE00 {item.distance:.1f} by lights and darks</p>'
                 + recipe_steps(item.recipe)
-                + f'<p class="pm-soft">{html.escape(item.because)}</p>'
+                + f'<p class="pm-soft">{escaped(item.because)}</p>'
             )
             ways_on(studio, item.recipe, f"both.{target.id}.{number}", "a recipe for lights and darks", target.id)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -16,6 +15,7 @@ from matcher.words import counted, in_ten, listed, percent
 from ui.photograph.lay_beside import offer_to_lay
 from ui.recipe.piece import as_listed
 from ui.recipe.recipe_actions import LABEL, go_on_buttons, show_recipe_cautions
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.steps import step_line
 from ui.show.swatches import lab_line
@@ -60,7 +60,7 @@ def _worked_out(answers: Answers, count: int) -> tuple[list[Suggestion], str]:
     try:
         ranked, standing = answers.ranked(count), answers.reach().standing
     except SuggestionError as error:
-        return answers.measured(count), html.escape(str(error))
+        return answers.measured(count), escaped(str(error))
     far = "" if standing == "within reach" else f" <strong>{standing.capitalize()}</strong>: more on that below."
     return ranked, _made_of(ranked) + far
 
@@ -69,7 +69,7 @@ def figures_in_words(suggestion: Suggestion, tolerance: float) -> str:
     """Return ΔE00 with its interval, the difference in words and the chance to match, as HTML."""
     chance = suggestion.chance_within(tolerance)
     return distance_line(suggestion.delta_e00, suggestion.delta_e00_interval) + (
-        f'<p class="pm-words">{html.escape(suggestion.difference[:1].upper() + suggestion.difference[1:])}. '
+        f'<p class="pm-words">{escaped(suggestion.difference[:1].upper() + suggestion.difference[1:])}. '
         f'<span class="pm-soft">Chance to be within {tolerance:g}: {percent(chance)}.</span></p>'
     )
 
@@ -150,10 +150,10 @@ def _open(studio: Studio, target: Target, place: int, suggestion: Suggestion, an
         said.append(f"{again} most worth making next")
     if suggestion.tied_with:
         said.append(f"can’t be told apart from {listed([str(other) for other in suggestion.tied_with])}")
-    doubt = f'<p class="pm-soft">{html.escape(suggestion.caveat.strip())}</p>' if suggestion.caveat else ""
+    doubt = f'<p class="pm-soft">{escaped(suggestion.caveat.strip())}</p>' if suggestion.caveat else ""
     with st.container(key=f"panel-{'place' if answers else 'early'}{place}"):
         st.html(
-            f'<h2 class="pm-opened">{place}. {name_of(suggestion)}: <span>{html.escape(near)}</span></h2>'
+            f'<h2 class="pm-opened">{place}. {name_of(suggestion)}: <span>{escaped(near)}</span></h2>'
             f'<p class="pm-steps">{step_line(steps_in_words(suggestion.recipe))}</p>'
             f'<p class="pm-chance">{"; ".join(said)}</p>{doubt}'
         )
@@ -194,7 +194,7 @@ def _figures(target: Target, place: int, suggestion: Suggestion) -> None:
             f"{percent(suggestion.chance_within(target.tolerance))}.</p>"
             + f'<p class="pm-of">Target</p>{lab_line(target.reading)}'
             + f'<p class="pm-of">{plate}</p>{lab_line(suggestion)}'
-            + (f'<p class="pm-soft">{html.escape(suggestion.grounds)}</p>' if suggestion.grounds else "")
+            + (f'<p class="pm-soft">{escaped(suggestion.grounds)}</p>' if suggestion.grounds else "")
         )
     tell_browser()
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +13,7 @@ from ui.recipe.piece import as_listed, take_run_to_bench
 from ui.recipe.print_card import say_what_prints_not
 from ui.recipe.recipe_actions import ALL_OF_THEM, made_as, ways_on
 from ui.show.cautions import show_cautions_for_all
+from ui.show.escaped import escaped
 from ui.show.steps import recipe_steps
 from ui.show.strips import low_pair
 from ui.show.swatches import pair
@@ -45,7 +45,7 @@ def show_next(studio: Studio, target: Target, answers: Answers) -> None:
         st.html(
             figures_in_words(suggestion, target.tolerance)
             + recipe_steps(suggestion.recipe)
-            + f'<p class="pm-soft">{html.escape(suggestion.grounds)}</p>'
+            + f'<p class="pm-soft">{escaped(suggestion.grounds)}</p>'
         )
         listed = as_listed(suggestion, target.tolerance)
         ways_on(studio, suggestion.recipe, "make-next", NEXT, target.id, listed=listed)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
 from matcher.recipe.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, strength_in_words
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.cache_keys import Key, log_key, target_key
 from ui.state.drafts import Draft
@@ -105,7 +105,7 @@ def _ask(studio: Studio, target: Target) -> None:
         _several(draft, "Only these strengths (none chosen: any)", "strengths", have.strengths, strength_in_words)
     _several(draft, "Chemicals not available today", "excluded", sorted(have.all_chemicals), str)
     with st.container(horizontal=True, vertical_alignment="center", horizontal_alignment="distribute"):
-        st.html(f'<p class="pm-soft">Saved for {html.escape(target.name)}, and used for every figure on this page.</p>')
+        st.html(f'<p class="pm-soft">Saved for {escaped(target.name)}, and used for every figure on this page.</p>')
         if st.button("Clear all limits", key=f"limits.lift.{target.id}", type="tertiary"):
             lift_all(studio, target)
             st.rerun()

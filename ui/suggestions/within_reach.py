@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -10,6 +9,7 @@ import streamlit as st
 from matcher.plan.reach import FEWEST_TO_TELL
 from matcher.suggest.wording import best_in_words
 from ui.recipe.recipe_actions import ways_on
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.steps import recipe_steps
 from ui.show.swatches import pair
@@ -26,11 +26,11 @@ def show_reach(studio: Studio, target: Target, answers: Answers) -> None:
     with st.spinner("Checking how near any recipe can come…"):
         reach = answers.reach()
     st.subheader(literal(reach.standing[:1].upper() + reach.standing[1:]), anchor=False)
-    st.html(f"<p>{html.escape(reach.explanation[:1].upper() + reach.explanation[1:])}</p>")
+    st.html(f"<p>{escaped(reach.explanation[:1].upper() + reach.explanation[1:])}</p>")
     if reach.plates >= FEWEST_TO_TELL:
         best = answers.best_plate()
         number = None if best.trial is None else best.trial.id
-        st.html(f"<p>{html.escape(best_in_words(number, best.delta_e00, best.delta_e00_interval))}</p>")
+        st.html(f"<p>{escaped(best_in_words(number, best.delta_e00, best.delta_e00_interval))}</p>")
     if reach.standing != "within reach":
         _how_near(studio, target, reach)
 
@@ -40,7 +40,7 @@ def _how_near(studio: Studio, target: Target, reach: Reach) -> None:
     with colours:
         st.html(pair(target.reading.lab, reach.lab, "Target", "Nearest expected"))
     with words:
-        more = "".join(f"<li>{html.escape(change[:1].upper() + change[1:])}</li>" for change in reach.changes[1:])
+        more = "".join(f"<li>{escaped(change[:1].upper() + change[1:])}</li>" for change in reach.changes[1:])
         also = f"<p>It also points to:</p><ul>{more}</ul>" if more else ""
         st.html(recipe_steps(reach.nearest) + also)
         ways_on(studio, reach.nearest, "make-nearest", "the nearest recipe in range", target.id)

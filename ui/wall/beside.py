@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -12,6 +11,7 @@ from matcher.colour.difference import delta_e_2000
 from matcher.colour.wording import difference_in_words
 from matcher.colour.words_for_colours import colour_in_words
 from matcher.recipe.recipe import coat_in_words, seal_in_words, undercoat_in_words
+from ui.show.escaped import escaped
 from ui.show.patches import LARGE, patch_strip, plate_patch
 
 if TYPE_CHECKING:
@@ -64,14 +64,12 @@ def _apart(first: Trial, other: Trial) -> str:
     delta = float(delta_e_2000(first.reading.lab, other.reading.lab))
     low, high = interval = delta_e_interval(first.reading, other.reading, given=True)
     words = difference_in_words(first.reading.lab, other.reading.lab, f"than plate {first.id}", interval)
-    return f"{html.escape(words)} <small>ΔE00 {delta:.1f}, 95 %: {low:.1f} to {high:.1f}</small>"
+    return f"{escaped(words)} <small>ΔE00 {delta:.1f}, 95 %: {low:.1f} to {high:.1f}</small>"
 
 
 def _table(trials: Sequence[Trial]) -> str:
     rows = [("Colour", [colour_in_words(trials[0].reading.lab), *(_apart(trials[0], trial) for trial in trials[1:])])]
-    rows += [
-        (name, [html.escape(part) for part in said]) for name, said in differences([trial.recipe for trial in trials])
-    ]
+    rows += [(name, [escaped(part) for part in said]) for name, said in differences([trial.recipe for trial in trials])]
     head = "".join(f'<th scope="col">Plate {trial.id}</th>' for trial in trials)
     body = "".join(
         f'<tr><th scope="row">{name}</th>{"".join(f"<td>{part}</td>" for part in said)}</tr>' for name, said in rows

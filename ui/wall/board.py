@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +13,7 @@ from matcher.words import counted, listed
 from ui.photograph.lay_beside import plates_in_a_strip
 from ui.recipe.print_card import paper_choice, say_what_prints_not
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.state.cache_keys import Key, board_key
 from ui.state.messages import tell, told
 from ui.state.open_studio import how_many
@@ -101,12 +101,12 @@ def _show(studio: Studio, board: Board, key: str) -> None:
     rows = [colours] if len(colours) < 7 else [colours[:half], colours[half:]]
     st.html(f'<div class="pm-board">{"".join(map(plates_in_a_strip, rows))}</div>')
     if board.numbers:
-        st.html(f"<p>{html.escape(board.words)}.</p>")
+        st.html(f"<p>{escaped(board.words)}.</p>")
         with st.expander("With each number of plates", key=f"board.bars.{key}"):
             st.html(_bars(board.reaches))
         reaches = [reach_of(one) for one in known.values()]
         how = f"These are known to ±{min(reaches):.1f} at best and ±{max(reaches):.1f} at worst. {KNOWN_MORE_SURELY}"
-        st.html(f'<p class="pm-soft">{html.escape(how)}</p><p class="pm-soft">{html.escape(ALL_ALIKE)}</p>')
+        st.html(f'<p class="pm-soft">{escaped(how)}</p><p class="pm-soft">{escaped(ALL_ALIKE)}</p>')
     if board.left_out:
         names = listed([str(number) for number in board.left_out])
         tell(f"Set aside since, and left out: {names}. Choose anew, or restore it in the log.", "warning")
@@ -130,7 +130,7 @@ def _print(studio: Studio, board: Board) -> None:
 
     if not board.numbers:
         return
-    st.html(f"<p>{html.escape(ON_A_BOARD)}</p>")
+    st.html(f"<p>{escaped(ON_A_BOARD)}</p>")
     tags = tags_for_plates(studio, board.numbers, next_tag_number(studio))
     carried = {one.trial_id for one in studio.tags().in_force()}
     new = {plate: str(tag.code) for plate, tag in tags.items() if plate not in carried}

@@ -6,7 +6,6 @@ until then its place has the plate's flat colour.
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -14,6 +13,7 @@ import streamlit as st
 
 from matcher.colour.cielab import lab_to_srgb8
 from matcher.photo.small import PATCH_SIDES
+from ui.show.escaped import escaped
 from ui.show.patches import said_of
 from ui.state.addresses import below_the_base, patch_address
 from ui.state.cache_keys import Key
@@ -48,7 +48,7 @@ def _chunk(key: Key, _found: Found, start: int, _picked: Sequence[int]) -> str:
     headings = {}
     for group in _found.groups:
         counted = "" if group.count is None else f" <small>{group.count}</small>"
-        headings[group.first] = f"<h2>{html.escape(group.heading)}{counted}</h2>"
+        headings[group.first] = f"<h2>{escaped(group.heading)}{counted}</h2>"
     bricks = []
     for place in range(start, min(start + AT_ONCE, len(_found.trials))):
         trial = _found.trials[place]
@@ -59,7 +59,7 @@ def _chunk(key: Key, _found: Found, start: int, _picked: Sequence[int]) -> str:
 
 def _brick(trial: Trial, apart: str = "", picked: bool = False) -> str:
     address = patch_address("plate", str(trial.id), trial.reading, SIDE)
-    said = html.escape(said_of(f"Plate {trial.id}", trial.reading) + apart, quote=True)
+    said = escaped(said_of(f"Plate {trial.id}", trial.reading) + apart)
     red, green, blue = lab_to_srgb8(trial.reading.lab)
     on = " class=on" if picked else ""
     away = " class=away" if trial.set_aside is not None and not picked else ""

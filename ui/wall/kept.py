@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -12,6 +11,7 @@ from matcher.studio.keeping.backups import MOST_DAYS, Backups, back_up, backups_
 from matcher.studio.keeping.check import check
 from matcher.studio.keeping.wording import backups_in_words, checked_in_words, failure_in_words
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.state.messages import tell, told
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ def show_kept(studio: Studio) -> None:
         stand = backups_of(studio)
         for line in backups_in_words(stand):
             wrong = stand.failure is not None and line.startswith(failure_in_words(stand))
-            tell(line, "warning") if wrong else st.html(f"<p>{html.escape(line)}</p>")
+            tell(line, "warning") if wrong else st.html(f"<p>{escaped(line)}</p>")
         with st.container(horizontal=True):
             now = may_run() and st.button("Back up now", key="kept.now")
             looked = st.button("Check everything", key="kept.check")

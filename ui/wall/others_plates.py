@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -10,6 +9,7 @@ import streamlit as st
 from matcher.recipe.recipe import describe
 from matcher.sharing.wording import carry_in_words, other_in_words
 from matcher.words import agreeing, counted
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.strips import low_pair
 from ui.state.messages import tell, told
@@ -36,7 +36,7 @@ def show_others(studio: Studio, target: Target) -> None:
             tell("No other studio shares a plate there yet.", "warning")
         for one in found.studios:
             st.subheader(literal(f"{one.title}: {counted(one.shared, 'plate')}"), anchor=False)
-            st.html(f'<p class="pm-soft">{html.escape(carry_in_words(one.title, one.carry))}</p>')
+            st.html(f'<p class="pm-soft">{escaped(carry_in_words(one.title, one.carry))}</p>')
             for plate in one.plates:
                 _one(target, plate)
         if found.unread:
@@ -50,4 +50,4 @@ def _one(target: Target, one: OtherPlate) -> None:
         st.html(low_pair(target.reading.lab, one.plate.lab, "Target", "Their plate"))
     with words:
         recipe = "They share its colour only." if one.plate.recipe is None else describe(one.plate.recipe)
-        st.html(f"<p><strong>{html.escape(other_in_words(one))}</strong></p><p>{html.escape(recipe)}</p>")
+        st.html(f"<p><strong>{escaped(other_in_words(one))}</strong></p><p>{escaped(recipe)}</p>")

@@ -5,7 +5,6 @@ Below the log, where files are imported.
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -16,6 +15,7 @@ from matcher.notebook_columns import Meanings, Use, titles, units_of
 from matcher.recipe.recipe import describe
 from matcher.words import agreeing, counted, listed, plural
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.swatches import field, figures
 from ui.state.messages import tell
@@ -38,7 +38,7 @@ def map_columns(studio: Studio, table: OwnTable) -> Imported | None:
     st.subheader("What your columns mean", anchor=False)
     known = "Remembered from the last table with this heading." if before else "Proposed by name and content: check it."
     rows = counted(len(table.rows), "row")
-    st.html(f'<p class="pm-soft">{html.escape(table.name)}: {rows} under its heading. {known}</p>')
+    st.html(f'<p class="pm-soft">{escaped(table.name)}: {rows} under its heading. {known}</p>')
     meanings = _asked(studio, table, before or table.proposed())
     try:
         found = list(plates_of(table, meanings, studio.stocks()))
@@ -84,8 +84,8 @@ def _column(table: OwnTable, at: int, start: Use) -> Use:
     words = titles()
     name, key = table.heading[at], f"own-table.{table.key[:12]}.{at}"
     said, means, unit = st.columns([2, 2, 1.4], vertical_alignment="center")
-    examples = html.escape(" · ".join(table.examples(at)) or "empty")
-    said.html(f'<strong>{html.escape(name)}</strong><br><span class="pm-soft">{examples}</span>')
+    examples = escaped(" · ".join(table.examples(at)) or "empty")
+    said.html(f'<strong>{escaped(name)}</strong><br><span class="pm-soft">{examples}</span>')
     options = ["", *words]
     cell = means.selectbox(
         literal(f"{name} means"),
@@ -121,10 +121,10 @@ def _show_plates(plates: list[tuple[int, Trial]]) -> None:
 def _plate(row: int, plate: Any) -> str:
     """Return one row as a plate, as HTML: where it stands in the file, its colour, its recipe and notes."""
     mark = f"Row {row}" + (f", {plate.piece}" if plate.piece else "")
-    notes = html.escape(" · ".join(plate.notes.splitlines()))
+    notes = escaped(" · ".join(plate.notes.splitlines()))
     return (
         f'<div class="pm-row"><div class="pm-thumb">{field(plate.reading.lab, mark)}</div>'
-        f"<div><p><strong>{html.escape(mark)}</strong></p><p>{html.escape(describe(plate.recipe))}</p>"
+        f"<div><p><strong>{escaped(mark)}</strong></p><p>{escaped(describe(plate.recipe))}</p>"
         f'<p class="pm-soft pm-figures">{figures(plate.reading.lab)}</p><p class="pm-soft">{notes}</p></div></div>'
     )
 

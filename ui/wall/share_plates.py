@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -12,6 +11,7 @@ from matcher.sharing.places import name_of
 from matcher.sharing.wording import NOTHING_ELSE, leaves_in_words
 from matcher.words import counted
 from ui.show import look
+from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.swatches import field
 from ui.state.messages import tell, told
@@ -59,7 +59,7 @@ def _ask_for_place(studio: Studio, place: str | None) -> None:
             st.session_state[DONE] = "Plates can be shared there now; none is yet."
             st.rerun()
     if place is not None:
-        st.html(f'<p class="pm-soft">Plates are shared in {html.escape(name_of(place))}.</p>')
+        st.html(f'<p class="pm-soft">Plates are shared in {escaped(name_of(place))}.</p>')
 
 
 def _share(studio: Studio, place: str) -> None:
@@ -93,7 +93,7 @@ def _listed(plates: list[SharedPlate]) -> str:
     """Return plates as HTML, each with its colour on neutral grey."""
     rows = [
         f'<li><div class="pm-mat tight"><div class="pm-pair low">{field(plate.lab, "Colour")}</div></div>'
-        f"<span>{html.escape(leaves_in_words(plate))}</span></li>"
+        f"<span>{escaped(leaves_in_words(plate))}</span></li>"
         for plate in plates
     ]
     return f'<ul class="pm-shared">{"".join(rows)}</ul>'
