@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from ui.show.escaped import escaped, joined
+from ui.escaped import escaped, joined
 
 UI = Path(__file__).parents[1] / "ui"
 READ_BY_PROGRAMS = {
-    "show/escaped.py": "it makes it",
+    "escaped.py": "it makes it",
     "show/literal.py": "plotly's own text",
     "sign_in/plain_pages.py": "forms and addresses",
     "photograph/picture_routes.py": "a drawing, whose lines are broken already",

@@ -422,6 +422,6 @@ def test_two_finishes_are_marked_and_compared(demo: Served, visit: Visit) -> Non
            }).length"""
     )
     assert covered == 0, "no corner ring covers a number"
-    visitor.sees(re.compile("match within ΔE00 2"))
+    visitor.sees(re.compile(r"match within ΔE00\s2"))
     visitor.shot("compare")
     assert visitor.foreign == []

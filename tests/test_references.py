@@ -97,7 +97,7 @@ def test_what_is_left_is_what_draws_of_all_causes_leave(plainly_gaussian):
     rng = np.random.default_rng(4)
     labs = np.array([[40.0, 12, 22], [42, 10, 20], [55, -5, 8], [30, 8, 12]])
     places = np.array([[500.0, 500], [560, 500], [200, 700], [800, 100]])
-    draws = 2500
+    draws = 1000
     errors, terms, discrepancy = picture_of(rng, labs, places, draws)
     roots = SMALL * np.array([np.diag([0.5, 0.6, 0.4]), np.diag([1.5, 1.0, 1.2]), np.diag([0.3, 0.3, 0.3])])
     common = SMALL * np.array([[0.8], [-0.5], [0.6]])  # one card that all plates were logged by

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat, describe, steps_in_words
 from matcher.recipe.stages import is_on_the_way, last_stage, passes_at, stage_after
 from matcher.studio import Studio
+from tests.app_pages import plain
 from tests.plates import a_profile, recipes
 from ui.show.steps import recipe_steps, step_line
 
@@ -22,7 +23,7 @@ def test_a_name_with_a_semicolon_is_one_step() -> None:
         "salt; sour at half strength, 1 pass as fine mist at 90 °C",
         "1 coat of wax; two parts, the first cold",
     )
-    assert re.findall("<li>(.*?)</li>", recipe_steps(recipe))[0] == "Bronze; 3 % Si"
+    assert re.findall("<li>(.*?)</li>", plain(recipe_steps(recipe)))[0] == "Bronze; 3 % Si"
     assert recipe_steps(recipe).count("<li>") == 3
     assert step_line(steps_in_words(recipe)[1:]).startswith("Salt; sour at half strength")
 

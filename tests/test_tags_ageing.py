@@ -188,7 +188,7 @@ def test_nothing_is_said_of_a_plate_that_was_not_seen_or_not_read() -> None:
     told = ageing(logged, MADE_AT, [a_sighting(5, None), a_sighting(-40, Reading((90.0, 0, 0)))])
     assert (told.seen, told.changed, told.since) == (0, False, None)
     assert known_colour(logged, MADE_AT, []) is logged
-    assert "Not seen" in ageing_in_words(told)
+    assert "No photograph has read its colour" in ageing_in_words(told)
 
 
 def test_one_photograph_alone_makes_no_change_and_is_named() -> None:

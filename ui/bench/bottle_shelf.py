@@ -11,8 +11,8 @@ import streamlit as st
 from matcher.bench.mixing import standing_together
 from matcher.bench.mixing_wording import about_bottle, strength_of
 from matcher.recipe.hazards import Hazards, age_caution, hazards_of
+from ui.escaped import escaped
 from ui.recipe.print_card import paper_choice, say_what_prints_not
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.messages import tell, told
 from ui.state.remembered import as_seen

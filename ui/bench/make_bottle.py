@@ -14,8 +14,8 @@ from matcher.recipe.hazards import hazards_of, keeping_of
 from matcher.recipe.names import each_once
 from matcher.recipe.quantities import SALTS, Weighing, measurable_weighing, weigh_salt
 from ui.bench.bottle_shelf import hazards_html, precautions_html
+from ui.escaped import escaped
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.state.drafts import Draft
 from ui.state.messages import tell
 

@@ -26,11 +26,11 @@ from matcher.recipe.quantities import measurable_blend, use_leftover
 from matcher.recipe.recipe import Recipe, describe
 from ui.bench.bottle_shelf import hazards_html, precautions_html
 from ui.bench.solution_used import note_for
+from ui.escaped import escaped
 from ui.recipe.mix_link import FORM, mix_for, recipe_in
 from ui.recipe.piece import take_to_bench
 from ui.recipe.print_card import paper_choice, say_what_prints_not
 from ui.show.cautions import show_these
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.messages import tell

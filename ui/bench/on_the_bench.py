@@ -9,8 +9,8 @@ import streamlit as st
 
 from matcher.bench.wording import done_so_far, shortly, standing, title_of
 from matcher.words import counted
+from ui.escaped import escaped
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.messages import told
 from ui.state.remembered import as_seen

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.words import counted
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 from ui.show.plots import INK, QUIET, base_figure, rgb
 from ui.show.swatches import field, figures
 

@@ -13,10 +13,10 @@ from matcher.errors import MatcherError
 from matcher.recipe.names import each_once
 from matcher.recipe.usage import USUAL_ML_PER_M2, pass_rate
 from matcher.words import counted
+from ui.escaped import escaped
 from ui.recipe.mix_link import FORM as MIXED_FOR
 from ui.recipe.mix_link import recipe_in
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told

@@ -23,11 +23,11 @@ from matcher.bench.wording import (
 )
 from matcher.errors import MatcherError
 from matcher.words import percent
+from ui.escaped import escaped
 from ui.recipe.mix_link import mix_button
 from ui.recipe.piece import hand_over
 from ui.show import look
 from ui.show.cautions import show_these
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.messages import tell

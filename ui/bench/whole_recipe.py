@@ -9,9 +9,9 @@ import streamlit as st
 
 from matcher.bench.wording import title_of
 from ui.bench.choose_piece import seal_choices
+from ui.escaped import escaped
 from ui.recipe.print_card import print_recipe
 from ui.show.cautions import show_cautions
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.steps import recipe_steps
 from ui.state.messages import told

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from ui.escaped import escaped
 from ui.photograph.photographs import EXAMPLE_SIDE, shipped_image
-from ui.show.escaped import escaped
 from ui.show.swatches import field
 
 if TYPE_CHECKING:

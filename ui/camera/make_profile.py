@@ -13,11 +13,11 @@ import streamlit as st
 from matcher.errors import CardError, MatcherError
 from ui.camera.chart_step import ask_for_chart
 from ui.camera.profile_list import show_profile
+from ui.escaped import escaped
 from ui.photograph import intake
 from ui.photograph.card_step import card_reading
 from ui.photograph.photographs import photo_of, shipped_image
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.show.swatches import show_warnings
 from ui.state.drafts import Draft
 from ui.state.light import CardChoice

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 from ui.show.swatches import css_colour, figures
 
 if TYPE_CHECKING:

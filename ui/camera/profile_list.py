@@ -11,8 +11,8 @@ from matcher.dates import SHORT, shown
 from matcher.errors import MatcherError
 from ui.camera.patch_pairs import patch_picture
 from ui.camera.read_again import read_again_with
+from ui.escaped import escaped
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told
 from ui.state.remembered import as_seen

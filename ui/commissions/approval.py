@@ -8,9 +8,9 @@ import streamlit as st
 
 from matcher.commissions.known import compared
 from matcher.commissions.wording import compared_in_words, figures_in_words
+from ui.escaped import escaped
 from ui.recipe.print_card import say_what_prints_not
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.patches import patch_strip, plate_patch, target_patch
 from ui.state.drafts import Draft

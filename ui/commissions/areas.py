@@ -12,8 +12,8 @@ from matcher.commissions.wording import compared_in_words, figures_in_words, ste
 from matcher.words import counted, listed
 from ui.commissions.approval import what_is_signed
 from ui.commissions.edition import begin_repair, next_cast_to_bench, show_edition, what_is_repaired
+from ui.escaped import escaped
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.patches import patch_strip, plate_patch, target_patch
 from ui.state.drafts import Draft

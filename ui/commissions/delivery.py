@@ -9,7 +9,7 @@ import streamlit as st
 from matcher.commissions.state import state_of
 from matcher.commissions.wording import deliver_in_words, delivery_in_words
 from matcher.dates import ISO, now, shown
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.messages import told

@@ -8,9 +8,9 @@ import streamlit as st
 
 from matcher.commissions.commission import HANDOVER
 from matcher.errors import MatcherError
+from ui.escaped import escaped
 from ui.recipe.piece import take_to_bench
 from ui.recipe.print_card import say_what_prints_not
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.messages import tell, told
 from ui.state.places import COMMISSIONS, LOG

@@ -11,8 +11,8 @@ from matcher.commissions.commission import HANDOVER, KINDS
 from matcher.commissions.wording import event_in_words
 from matcher.dates import SHORT, shown
 from matcher.errors import MatcherError
+from ui.escaped import escaped
 from ui.photograph.photographs import image
-from ui.show.escaped import escaped
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told
 from ui.state.who import remember, who

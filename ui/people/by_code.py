@@ -12,9 +12,9 @@ import streamlit as st
 
 from matcher.access.qr import as_svg, qr_code
 from matcher.dates import TO_THE_MINUTE, shown
+from ui.escaped import escaped
 from ui.serving.how_served import AUTHORITY, URL
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.state.addresses import below_the_base
 
 if TYPE_CHECKING:

@@ -12,10 +12,10 @@ import streamlit as st
 from matcher.errors import CardError, MatcherError, ReadingError
 from matcher.words import agreeing, capital, listed
 from ui.draw import Shape, draw
+from ui.escaped import escaped
 from ui.photograph.lab_fields import lab_fields
 from ui.photograph.photographs import bench_picture, photo_of
 from ui.photograph.plates_there import plates_there
-from ui.show.escaped import escaped
 from ui.state.cache_keys import Key, card_key, own_card
 from ui.state.drafts import Draft
 from ui.state.light import CardChoice

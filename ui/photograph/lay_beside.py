@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.words import capital, listed
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 from ui.show.swatches import field
 from ui.state.addresses import below_the_base
 from ui.state.cache_keys import Key, beside_key

@@ -14,7 +14,7 @@ import streamlit as st
 
 from matcher.photo.small import shown_size
 from ui.draw import Picture
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 from ui.state.addresses import photograph_address
 from ui.state.cache_keys import Key, photo_key
 

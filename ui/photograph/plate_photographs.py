@@ -13,10 +13,10 @@ import streamlit as st
 
 from matcher.errors import MatcherError
 from ui.draw import Shape
+from ui.escaped import escaped
 from ui.photograph.card_step import card_reading
 from ui.photograph.outlined import outlined
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.light import CardChoice
 from ui.state.messages import tell

@@ -12,8 +12,8 @@ import streamlit as st
 
 from matcher.words import capital
 from ui.draw import Fixed, Shape
+from ui.escaped import escaped
 from ui.photograph.photographs import photo_of
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.swatches import css_colour
 from ui.state.cache_keys import Key, plates_key

@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from ui.draw import Fixed, Shape
+from ui.escaped import escaped
 from ui.photograph.card_step import card_reading
 from ui.photograph.photographs import photo_of
 from ui.photograph.plates_there import plates_there
-from ui.show.escaped import escaped
 from ui.state.cache_keys import Key, card_key
 from ui.state.light import CardChoice
 

@@ -10,7 +10,7 @@ import streamlit as st
 from matcher.colour.words_for_colours import colour_in_words
 from matcher.suggest.wording import nearness_in_words
 from matcher.words import in_ten, percent
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 from ui.show.literal import literal
 from ui.show.patches import patch_strip, plate_patch
 from ui.show.swatches import field, lab_line

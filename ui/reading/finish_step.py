@@ -11,6 +11,7 @@ import streamlit as st
 from matcher.errors import MatcherError
 from matcher.words import capital
 from ui.draw import Fixed, Shape, draw
+from ui.escaped import escaped
 from ui.photograph.card_step import SAID, card_reading
 from ui.photograph.lay_beside import offer_to_lay
 from ui.photograph.photographs import bench_picture, photo_of
@@ -29,7 +30,6 @@ from ui.reading.profile_line import choose_profile, profile_in_use, say_profile
 from ui.reading.read_marks import finish_reading, finish_texture, frames_that_fit, light_field, plates_seen
 from ui.reading.texture import show_texture
 from ui.reading.which_light import ask_light
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.swatches import css_colour, figures, show_reading
 from ui.state.drafts import Draft

@@ -12,10 +12,10 @@ import streamlit as st
 
 from matcher.errors import MatcherError
 from ui.draw import Fixed, Shape, draw
+from ui.escaped import escaped
 from ui.photograph import intake
 from ui.photograph.photographs import bench_picture, figure
 from ui.reading.read_marks import card_in_frame, light_field
-from ui.show.escaped import escaped
 from ui.state.drafts import Draft
 from ui.state.light import CardChoice, Frame, More
 from ui.state.messages import tell

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.errors import StudioError
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 from ui.state.drafts import Draft
 from ui.state.places import CAMERA
 

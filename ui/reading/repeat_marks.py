@@ -9,13 +9,13 @@ import streamlit as st
 
 from matcher.errors import MatcherError
 from ui.draw import Shape, draw
+from ui.escaped import escaped
 from ui.photograph.card_step import card_reading
 from ui.photograph.photographs import bench_picture, photo_of, size_of
 from ui.photograph.proposed import as_drawn, confirmed, proposals
 from ui.reading.finish_step import card_outline
 from ui.reading.read_marks import finish_reading
 from ui.reading.which_light import ask_light, light_of
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.cache_keys import Key, profiles_key
 from ui.state.light import CardChoice, Light

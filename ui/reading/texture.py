@@ -12,7 +12,7 @@ import streamlit as st
 
 from matcher.errors import MatcherError
 from matcher.words import percent
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 from ui.show.swatches import css_colour, figures, pair, shares
 from ui.state.messages import tell
 

@@ -14,10 +14,10 @@ import streamlit as st
 
 from matcher.errors import InstrumentFileError, MatcherError
 from matcher.instrument.choices import LIGHTS, what_is_open
+from ui.escaped import escaped
 from ui.photograph.lab_fields import lab_fields
 from ui.reading.file_choices import FIELDS, choices_of_file
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.swatches import figures, show_reading
 from ui.state.drafts import Draft

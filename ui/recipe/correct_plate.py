@@ -14,10 +14,10 @@ from matcher.dates import ISO, on_day, shown
 from matcher.errors import MatcherError
 from matcher.recipe.recipe import describe
 from matcher.trials.facts import TypedFacts, facts_of
+from ui.escaped import escaped
 from ui.recipe.about_plate import answered, ask_about, fields_about
 from ui.recipe.recipe_form import RecipeForm, bottles, fields_of
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told
 from ui.state.open_studio import logged

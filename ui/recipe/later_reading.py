@@ -12,10 +12,10 @@ import streamlit as st
 
 from matcher.recipe.stages import is_on_the_way
 from matcher.trials.trial import StageReading
+from ui.escaped import escaped
 from ui.photograph.plates_there import keep_seen
 from ui.reading.colour_in import colour_in
 from ui.reading.typed_in import forget_file
-from ui.show.escaped import escaped
 from ui.show.swatches import field, figures
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from matcher.dates import SHORT, shown
 from matcher.recipe.recipe import describe
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 from ui.show.swatches import field, figures
 
 if TYPE_CHECKING:

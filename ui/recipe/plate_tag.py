@@ -20,7 +20,7 @@ from matcher.tags.wording import (
     time_in_words,
 )
 from matcher.words import counted
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 from ui.show.literal import literal
 from ui.show.swatches import field, figures, lab_line, pair
 from ui.state.drafts import Draft

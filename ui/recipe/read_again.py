@@ -10,11 +10,11 @@ from matcher.colour.difference import delta_e_2000
 from matcher.dates import shown
 from matcher.trials.trial import FINISHED
 from ui.draw import Shape
+from ui.escaped import escaped
 from ui.reading.colour_in import colour_in
 from ui.reading.profile_line import NAMED, NONE
 from ui.recipe.later_reading import stage_in_words
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.show.swatches import lab_line, pair
 from ui.state.drafts import Draft
 from ui.state.light import CardChoice

@@ -14,8 +14,8 @@ import streamlit as st
 from matcher.dates import shown
 from matcher.recipe.recipe import passes_in_words
 from matcher.words import agreeing, counted
+from ui.escaped import escaped
 from ui.recipe.recipe_form import recipe_of
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.messages import tell

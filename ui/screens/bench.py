@@ -15,10 +15,10 @@ from ui.bench.on_the_bench import ask_to_take_off, list_pieces, others_line
 from ui.bench.pass_path import show_path
 from ui.bench.step_now import come_back_to_button, is_over, record_button, show_beside, show_now
 from ui.bench.whole_recipe import show_whole
+from ui.escaped import escaped
 from ui.recipe.piece import CHOOSE, is_handed_over, is_mine, on_the_bench
 from ui.recipe.record_forms import go_to_form
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.show.swatches import pair
 from ui.state.cache_keys import Key, log_key
 from ui.state.messages import tell

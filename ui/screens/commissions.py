@@ -21,8 +21,8 @@ from ui.commissions.areas import pictures, show_areas
 from ui.commissions.delivery import show_delivery
 from ui.commissions.edition import print_record
 from ui.commissions.story import ask_for_line, show_handover, show_timeline
+from ui.escaped import escaped
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.messages import tell
 from ui.state.open_studio import the_studio

@@ -17,6 +17,7 @@ from matcher.errors import StudioError
 from matcher.storage.damaged import in_words
 from matcher.typed import whole_number
 from matcher.words import counted
+from ui.escaped import escaped
 from ui.photograph.lay_beside import TO_TAG, offer_to_lay
 from ui.photograph.photographs import figure
 from ui.recipe.correct_plate import begin_button, correction_form, is_begun, show_corrections
@@ -28,7 +29,6 @@ from ui.recipe.plate_tag import show_sightings, show_tag
 from ui.recipe.print_card import print_plate
 from ui.recipe.read_again import offer_to_read_again, reading_again
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.show.patches import SMALL, plate_patch
 from ui.show.steps import recipe_steps
 from ui.show.swatches import show_reading

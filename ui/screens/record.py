@@ -10,6 +10,7 @@ from matcher.dates import made_on, now
 from matcher.errors import MatcherError
 from matcher.plates_in_picture import corners_of
 from ui.bench.step_now import come_back_to_button
+from ui.escaped import escaped
 from ui.photograph.plates_there import keep_seen, own_tag_in, seen_for
 from ui.reading.colour_in import colour_in
 from ui.reading.typed_in import forget_file
@@ -22,7 +23,6 @@ from ui.recipe.recipe_form import RecipeForm, bottles, new_plate_of, recipe_of
 from ui.recipe.record_forms import OPEN, half_filled, open_form, show_half_filled
 from ui.show import look
 from ui.show.cautions import show_cautions
-from ui.show.escaped import escaped
 from ui.state.drafts import Draft
 from ui.state.messages import tell
 from ui.state.open_studio import alloy_for, choose_target, chosen_target, logged, the_studio

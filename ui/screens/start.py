@@ -10,11 +10,11 @@ import streamlit as st
 
 from matcher.dates import day_shown
 from matcher.words import agreeing, counted
+from ui.escaped import escaped
 from ui.photograph.intake import upload
 from ui.recipe.piece import on_the_bench
 from ui.recipe.record_forms import form_in_words, half_filled
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.drafts import Draft
 from ui.state.next_step import NextStep, next_step

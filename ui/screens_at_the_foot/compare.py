@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.errors import MatcherError
+from ui.escaped import escaped
 from ui.photograph import intake
 from ui.photograph.card_step import ask_for_card
 from ui.reading.two_marks import TwoMarks, ask_for_two, map_of
 from ui.show import look
 from ui.show.difference_picture import difference_picture
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.swatches import lab_line, pair, show_warnings
 from ui.state.drafts import Draft

@@ -10,11 +10,11 @@ from matcher.access.passphrase import SHORTEST
 from matcher.dates import TO_THE_MINUTE, shown
 from matcher.hands import ABOUT, Role, Work, whose
 from matcher.words import capital, counted
+from ui.escaped import escaped
 from ui.people.by_code import show_code
 from ui.serving.known import forget
 from ui.serving.whose import signed_in
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.messages import tell, told
 from ui.state.open_studio import the_studio

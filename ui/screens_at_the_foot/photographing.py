@@ -5,8 +5,8 @@ from __future__ import annotations
 import streamlit as st
 
 from ui.camera.example_photographs import show_examples
+from ui.escaped import escaped
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.state.messages import told
 from ui.state.places import CAMERA, COMPARE, REPEATS

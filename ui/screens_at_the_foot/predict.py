@@ -10,12 +10,12 @@ import streamlit as st
 from matcher.errors import MatcherError
 from matcher.plan.limits import Limits
 from matcher.recipe.recipe import Coat, Recipe, describe
+from ui.escaped import escaped
 from ui.predict.shown import against_kept, face, headline, said, show_doubts, show_figures, show_nearest
 from ui.predict.vary import ask_to_vary
 from ui.recipe.mix_link import KEPT, PREDICTED, begin_predicting
 from ui.recipe.recipe_actions import go_on_buttons, show_recipe_cautions
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.state.cache_keys import Key, target_key
 from ui.state.drafts import Draft
 from ui.state.messages import guarded, tell, tell_plates_are_needed

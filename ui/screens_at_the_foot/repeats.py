@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.colour.difference import delta_e_2000
+from ui.escaped import escaped
 from ui.photograph.plate_photographs import bring_in_several, show_photographs, the_photographs
 from ui.reading.repeat_marks import ask_for_marks, marks_of, read_all
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.show.swatches import field, show_warnings
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told

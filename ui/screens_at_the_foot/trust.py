@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.errors import SuggestionError
+from ui.escaped import escaped
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.plots import QUIET
 from ui.state.cache_keys import Key, target_key

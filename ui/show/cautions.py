@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.recipe.recipe import Recipe
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 
 if TYPE_CHECKING:
     from matcher.recipe.cautions import Caution

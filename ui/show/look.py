@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.hands import whose
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 from ui.show.literal import literal
 from ui.state.addresses import below_the_base
 from ui.state.messages import tell, told

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from matcher.colour.words_for_colours import colour_in_words
 from matcher.photo.small import PATCH_SIDES
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 from ui.state.addresses import patch_address
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 
 if TYPE_CHECKING:
     from matcher.reading.advice import Contribution

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from matcher.recipe.recipe import Recipe, steps_in_words
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 
 
 def recipe_steps(recipe: Recipe) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from matcher.words import percent
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 from ui.show.swatches import css_colour, field, figures
 
 

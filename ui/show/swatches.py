@@ -13,7 +13,7 @@ import streamlit as st
 from matcher.colour.cielab import lab_to_srgb8, outside_srgb
 from matcher.colour.uncertainty import plus_minus_95
 from matcher.words import percent
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 from ui.show.reading_trust import show_budget, show_trust
 
 if TYPE_CHECKING:

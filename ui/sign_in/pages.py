@@ -15,10 +15,10 @@ from matcher.access.codes import plain
 from matcher.access.passphrase import SHORTEST
 from matcher.errors import MatcherError, StudioError
 from matcher.hands import ABOUT
+from ui.escaped import escaped
 from ui.serving.cookies import give, secret_in, take
 from ui.serving.how_served import sign_in_needed
 from ui.serving.known import forget, looked_up
-from ui.show.escaped import escaped
 from ui.sign_in.device_names import device_name
 from ui.sign_in.openid import openid_address, openid_is_set_up
 from ui.sign_in.plain_pages import field, form, link, page, style

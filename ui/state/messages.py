@@ -10,7 +10,7 @@ from contextlib import contextmanager
 import streamlit as st
 
 from matcher.errors import MatcherError
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 from ui.state.places import FIRST_PLATES, RECORD
 
 

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.errors import MatcherError
+from ui.escaped import escaped
 from ui.recipe.recipe_actions import ways_on
-from ui.show.escaped import escaped
 from ui.show.strips import low_pair
 from ui.state.messages import tell
 from ui.suggestions.answers import Answers

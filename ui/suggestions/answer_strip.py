@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 from ui.show.patches import LARGE, plate_patch, target_patch
 from ui.show.swatches import css_colour, field, figures
 

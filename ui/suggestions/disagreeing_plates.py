@@ -11,7 +11,7 @@ import streamlit as st
 
 from matcher.errors import MatcherError
 from matcher.words import agreeing, counted
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 from ui.show.literal import literal
 from ui.show.strips import low_pair
 from ui.state.messages import tell

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.errors import MatcherError
+from ui.escaped import escaped
 from ui.recipe.recipe_actions import ways_on
-from ui.show.escaped import escaped
 from ui.show.steps import recipe_steps
 from ui.show.strips import strips
 from ui.state.drafts import Draft

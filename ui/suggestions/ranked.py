@@ -12,10 +12,10 @@ from matcher.recipe.recipe import steps_in_words
 from matcher.suggest.wording import nearness_in_words
 from matcher.typed import whole_number
 from matcher.words import counted, in_ten, listed, percent
+from ui.escaped import escaped
 from ui.photograph.lay_beside import offer_to_lay
 from ui.recipe.piece import as_listed
 from ui.recipe.recipe_actions import LABEL, go_on_buttons, show_recipe_cautions
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.steps import step_line
 from ui.show.swatches import lab_line

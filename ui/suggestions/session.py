@@ -9,11 +9,11 @@ import streamlit as st
 
 from matcher.recipe.recipe import Recipe
 from matcher.words import agreeing, counted, listed, percent, plural
+from ui.escaped import escaped
 from ui.recipe.piece import as_listed, take_run_to_bench
 from ui.recipe.print_card import say_what_prints_not
 from ui.recipe.recipe_actions import ALL_OF_THEM, made_as, ways_on
 from ui.show.cautions import show_cautions_for_all
-from ui.show.escaped import escaped
 from ui.show.steps import recipe_steps
 from ui.show.strips import low_pair
 from ui.show.swatches import pair

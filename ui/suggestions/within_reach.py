@@ -8,8 +8,8 @@ import streamlit as st
 
 from matcher.plan.reach import FEWEST_TO_TELL
 from matcher.suggest.wording import best_in_words
+from ui.escaped import escaped
 from ui.recipe.recipe_actions import ways_on
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.steps import recipe_steps
 from ui.show.swatches import pair

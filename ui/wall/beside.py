@@ -11,7 +11,7 @@ from matcher.colour.difference import delta_e_2000
 from matcher.colour.wording import difference_in_words
 from matcher.colour.words_for_colours import colour_in_words
 from matcher.recipe.recipe import coat_in_words, seal_in_words, undercoat_in_words
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 from ui.show.patches import LARGE, patch_strip, plate_patch
 
 if TYPE_CHECKING:

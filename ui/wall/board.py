@@ -10,10 +10,10 @@ import streamlit as st
 from matcher.errors import TagError
 from matcher.tags.wording import ALL_ALIKE, KNOWN_MORE_SURELY, ON_A_BOARD
 from matcher.words import counted, listed
+from ui.escaped import escaped
 from ui.photograph.lay_beside import plates_in_a_strip
 from ui.recipe.print_card import paper_choice, say_what_prints_not
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.state.cache_keys import Key, board_key
 from ui.state.messages import tell, told
 from ui.state.open_studio import how_many

@@ -13,7 +13,7 @@ import streamlit as st
 
 from matcher.colour.cielab import lab_to_srgb8
 from matcher.photo.small import PATCH_SIDES
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 from ui.show.patches import said_of
 from ui.state.addresses import below_the_base, patch_address
 from ui.state.cache_keys import Key

@@ -10,8 +10,8 @@ from matcher.hands import Work, whose
 from matcher.studio.keeping.backups import MOST_DAYS, Backups, back_up, backups_of, settle
 from matcher.studio.keeping.check import check
 from matcher.studio.keeping.wording import backups_in_words, checked_in_words, failure_in_words
+from ui.escaped import escaped
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.state.messages import tell, told
 
 if TYPE_CHECKING:

@@ -9,7 +9,7 @@ import streamlit as st
 from matcher.recipe.recipe import describe
 from matcher.sharing.wording import carry_in_words, other_in_words
 from matcher.words import agreeing, counted
-from ui.show.escaped import escaped
+from ui.escaped import escaped
 from ui.show.literal import literal
 from ui.show.strips import low_pair
 from ui.state.messages import tell, told

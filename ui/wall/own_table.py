@@ -14,8 +14,8 @@ from matcher.notebook import OwnTable, plates_of
 from matcher.notebook_columns import Meanings, Use, titles, units_of
 from matcher.recipe.recipe import describe
 from matcher.words import agreeing, counted, listed, plural
+from ui.escaped import escaped
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.swatches import field, figures
 from ui.state.messages import tell

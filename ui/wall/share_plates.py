@@ -10,8 +10,8 @@ from matcher import typed
 from matcher.sharing.places import name_of
 from matcher.sharing.wording import NOTHING_ELSE, leaves_in_words
 from matcher.words import counted
+from ui.escaped import escaped
 from ui.show import look
-from ui.show.escaped import escaped
 from ui.show.literal import literal
 from ui.show.swatches import field
 from ui.state.messages import tell, told

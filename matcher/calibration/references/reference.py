@@ -75,8 +75,8 @@ def own_root(reading: Known) -> Floats:
 
 
 def own_seen(reading: Known) -> Floats:
-    """Return the covariance (3, 3) of the same of a reference as it is seen, without the discrepancy, which is counted by
-    itself."""
+    """Return the covariance (3, 3) of the same of a reference as it is seen, without the discrepancy, which is counted
+    by itself."""
     own = [term.covariance for term in reading.budget if term.shared is None and term.name != Source.UNLIKE_THE_CHART]
     return np.asarray(sum(own, np.zeros((3, 3))))
 
