@@ -46,6 +46,7 @@ LABELS = {"label", "help", "text", "body"}
         ("10% in water", "10% in water"),
         ("![i](http://host/x)", r"\!\[i\]\(http\:" + "\u2060" + r"//host/x\)"),
         (" 1. one\n\n# two ", r"1\. one \# two"),
+        ("2\u00a0in\u00a010 \t by now", "2\u00a0in\u00a010 by now"),
         (":material/delete:", r"\:" + "\u2060" + r"material/delete\:"),
     ],
 )

@@ -18,6 +18,7 @@ _MADE_OF_PLAIN_TEXT = re.compile(
 )
 _JOINER = "\u2060"
 """A word joiner: has no width and breaks no line."""
+_SPACES = re.compile(r"[^\S\u00a0]+")  # a space that breaks no line stays
 
 
 def literal(text: object) -> str:
@@ -26,7 +27,7 @@ def literal(text: object) -> str:
     A backslash holds for what the Markdown reader looks for; what is looked for afterwards, in plain text, is parted by
     a sign that is not seen.
     """
-    line = " ".join(str(text).split())
+    line = _SPACES.sub(" ", str(text)).strip()
     return _SIGNS.sub(r"\\\1", _MADE_OF_PLAIN_TEXT.sub(_JOINER, line))
 
 
