@@ -504,6 +504,21 @@ def test_trust_says_in_plain_words_what_the_figures_mean(page: Open, studio: Stu
     assert "disagree" in said and not app.exception
 
 
+def test_of_many_odd_plates_trust_shows_the_oddest_and_says_how_many_follow(
+    page: Open, studio: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each that is shown is read from the log anew: a page of hundreds would take seconds."""
+    fill(studio, plates=20)
+    near = studio.trials()
+    for k in (5, 12):
+        studio.record(Trial(near[k].recipe, Reading(lab=near[k].reading.lab + [25.0, -20.0, -15.0])))
+    monkeypatch.setattr("ui.suggestions.disagreeing_plates.SHOWN", 1)
+    app = page("trust")
+    odd = [item for item in app.button if str(item.key).startswith("at-odds-right.")]
+    found = re.search(r"The 1 that disagree most are shown; settle these, and the other (\d+) come", said_on(app))
+    assert len(odd) == 1 and found and int(found[1]) >= 1 and not app.exception
+
+
 # In Chromium
 
 

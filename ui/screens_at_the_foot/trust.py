@@ -15,7 +15,7 @@ from ui.state.cache_keys import Key, target_key
 from ui.state.messages import tell_plates_are_needed
 from ui.state.open_studio import ask_for_target, chosen_target, how_many, say_part, the_studio
 from ui.state.places import LOG
-from ui.suggestions.disagreeing_plates import ask_whether_right, tell_what_was_said
+from ui.suggestions.disagreeing_plates import SHOWN, ask_whether_right, tell_what_was_said
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -87,12 +87,15 @@ def _show(figures: CrossValidation) -> None:
         _note("What it takes off the error, on average over all that could be made: one plate among many moves little.")
     _part("Plates that disagree with the others", words.contradictions_in_words(figures))
     tell_what_was_said()
-    for item in figures.contradictions:
+    for item in sorted(figures.contradictions, key=lambda one: one.checked is not None)[:SHOWN]:
         with look.panel(f"odd-{item.trial.id}"):
             st.html(f"<p>{escaped(item.sentence)}</p>")
             with st.container(horizontal=True, gap="small"):
                 _open(item.trial.id, "odd")
                 ask_whether_right(item)
+    more = len(figures.contradictions) - SHOWN
+    if more > 0:
+        _note(f"The {SHOWN} that disagree most are shown; settle these, and the other {more} come up in their turn.")
 
 
 def _worst(figures: CrossValidation) -> None:
