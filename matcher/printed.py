@@ -54,8 +54,12 @@ def plate_card(studio: Studio, trial_id: int, paper: Paper = A4) -> bytes:
         apart = float(delta_e_2000(target.reading.lab, reading.lab))
         lines.append(f"ΔE00 {apart:.1f} (95 %: {low:.1f} to {high:.1f}) from {target.name}")
         shown.insert(0, shown_of(studio, "Target", target.reading))
-    title = f"Plate {trial_id}" + (f": {trial.piece}" if trial.piece else "")
-    return recipe_card(OnTheCard(title, trial.recipe, tuple(shown), tuple(lines), trial.notes), studio.title, paper)
+    title = f"Plate {trial_id}"
+    if trial.piece.casefold() not in ("", title.casefold()):
+        title += f": {trial.piece}"
+    bottles = tuple(studio.stocks())
+    card = OnTheCard(title, trial.recipe, tuple(shown), tuple(lines), trial.notes, bottles)
+    return recipe_card(card, studio.title, paper)
 
 
 def recipe_for_the_wall(
@@ -63,7 +67,7 @@ def recipe_for_the_wall(
 ) -> bytes:
     """Return the recipe card of a recipe that may not have been made yet, as PDF."""
     shown = () if target is None else (shown_of(studio, "Target", target.reading),)
-    return recipe_card(OnTheCard(title, recipe, shown), studio.title, paper)
+    return recipe_card(OnTheCard(title, recipe, shown, bottles=tuple(studio.stocks())), studio.title, paper)
 
 
 def planned(suggestion: Suggestion) -> PlannedPlate:

@@ -276,3 +276,18 @@ def test_the_bottles_that_a_recipe_points_at_are_offered_first_then_those_used_l
     assert offered(green, RECIPE)[:3] == ["Cu 1", "LS 3", "Fe 12"], "unnamed, it is mixed from the last of its kind"
     gone = Recipe("bronze", None, (Coat("ferric nitrate", 0.5, 4, 100.0, stock="Fe 9"),))
     assert offered(gone)[0] == "Fe 13", "the bottle that it names is used up"
+
+
+def test_a_layers_bottle_is_said_with_what_is_mixed_from_it_and_asked_for_where_it_is_not_known() -> None:
+    under, (coat,) = RECIPE.undercoat, RECIPE.coats
+    assert under is not None
+    old = replace(FE, lot="F-1", used_up_at=NOW)
+    for layer, stocks, says in (
+        (coat, [FE, LIVER], "From Fe 12, 400 g/L of Fe(NO3)3·9H2O: mixed to 200 g/L."),
+        (under, [FE, LIVER], "From LS 3, 50 g/L: mixed to 25 g/L."),
+        (coat, [old], "From Fe 12, lot F-1, 400 g/L of Fe(NO3)3·9H2O: mixed to 200 g/L. Used up: mix another bottle"),
+        (replace(coat, strength=None), [FE], "From Fe 12, 400 g/L of Fe(NO3)3·9H2O."),
+        (coat, [LIVER], "it is not among the studio's bottles."),
+        (replace(coat, stock=None), [FE], "the recipe names none."),
+    ):
+        assert says in mixing_wording.from_bottle(layer, stocks)

@@ -6,7 +6,7 @@ import os
 import re
 import shutil
 import subprocess
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -20,7 +20,7 @@ from matcher.commissions.control_chart import control_chart
 from matcher.commissions.sign_off import SignOff
 from matcher.errors import StudioError
 from matcher.photo.small import jpeg_of
-from matcher.printed import shown_of
+from matcher.printed import plate_card, shown_of
 from matcher.reading.reading import Reading
 from matcher.recipe.cautions import cautions_for
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
@@ -124,6 +124,48 @@ def test_a_card_has_every_step_a_box_for_every_pass_and_all_cautions(tmp_path: P
         assert caution.message[:40] in text
     assert "5 10 15 20" in text, "every fifth of 23 boxes is numbered"
     assert "common practice, no source" in text
+
+
+@pytest.fixture
+def opened_demo(master_demo: Path) -> Iterator[Studio]:
+    with Studio.open(master_demo) as opened:
+        yield opened
+
+
+def pages_of(pdf: bytes, folder: Path) -> int:
+    (folder / "sheet.pdf").write_bytes(pdf)
+    done = subprocess.run(["pdfinfo", "sheet.pdf"], cwd=folder, check=True, capture_output=True).stdout.decode()
+    return int(re.search(r"Pages: +(\d+)", done)[1])  # type: ignore[index]
+
+
+@needs_poppler
+@pytest.mark.parametrize("paper", [A4, LETTER])
+def test_a_recipe_of_five_steps_takes_one_page_which_nobody_must_turn(
+    paper: Paper, opened_demo: Studio, tmp_path: Path
+) -> None:
+    pdf = plate_card(opened_demo, 88, paper)
+    assert pages_of(pdf, tmp_path) == 1
+    (tmp_path / "sheet.pdf").write_bytes(pdf)
+    raw = subprocess.run(["pdftotext", "-raw", "sheet.pdf", "-"], cwd=tmp_path, check=True, capture_output=True).stdout
+    text = re.sub(r"\s+", " ", raw.decode())
+    for caution in cautions_for(opened_demo.trial(88).recipe):
+        assert caution.message in text, "whole, and in one column"
+    assert "Toffee again" in text and "5. Wax" in text
+
+
+@needs_poppler
+def test_a_card_names_the_bottle_of_each_layer_and_asks_for_one_where_none_is_named(
+    opened_demo: Studio, tmp_path: Path
+) -> None:
+    text = text_of(plate_card(opened_demo, 88), tmp_path)
+    assert "From Fe 2, lot F-2309, 400 g/L of Fe(NO3)3·9H2O: mixed to 100 g/L." in text
+    assert re.search(r"From bottle …+ of …+ g/L: the recipe names none\.", text), "of its undercoat"
+
+
+@needs_poppler
+def test_a_plate_marked_with_its_own_number_is_named_once(opened_demo: Studio, tmp_path: Path) -> None:
+    assert opened_demo.trial(88).piece == "plate 88"
+    assert "Plate 88: plate 88" not in text_of(plate_card(opened_demo, 88), tmp_path)
 
 
 @needs_poppler

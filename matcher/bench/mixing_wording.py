@@ -11,7 +11,7 @@ from matcher.dates import shown
 from matcher.recipe.cautions import known_chemical, shipped_book
 from matcher.recipe.hazards import age_days, age_in_words
 from matcher.recipe.quantities import Blend, Dilution, Weighing
-from matcher.recipe.recipe import strength_in_words
+from matcher.recipe.recipe import Coat, Undercoat, strength_in_words
 from matcher.trials.stocks import Converted, SolutionUse, Stock, left_ml
 from matcher.words import counted
 
@@ -162,6 +162,19 @@ def strength_of(stock: Stock) -> str:
 def defer_lines(mixes: Sequence[LayerMix]) -> list[str]:
     """Return where the hazards of what is mixed come from, and what decides."""
     return list(dict.fromkeys(f"{mix.hazards.source} {mix.hazards.defer}" for mix in mixes))
+
+
+def from_bottle(layer: Coat | Undercoat, stocks: Sequence[Stock]) -> str:
+    """Say which bottle a layer of a recipe is mixed from, and how strong it is then, for whoever has another bottle."""
+    if layer.stock is None:
+        return "From bottle …………………… of …………… g/L: the recipe names none."
+    stock = next((one for one in stocks if one.label == layer.stock), None)
+    if stock is None:
+        return f"From {layer.stock}, of …………… g/L: it is not among the studio's bottles."
+    lot = f", lot {stock.lot}" if stock.lot else ""
+    mixed = "" if layer.strength is None else f": mixed to {stock.grams_per_litre * layer.strength:.3g} g/L"
+    empty = "" if stock.used_up_at is None else " Used up: mix another bottle to that."
+    return f"From {stock.label}{lot}, {strength_of(stock)}{mixed}.{empty}"
 
 
 def about_bottle(stock: Stock, uses: Sequence[SolutionUse], at: datetime) -> str:

@@ -21,7 +21,18 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import BaseDocTemplate, Flowable, Frame, LongTable, PageTemplate, Paragraph, Spacer, TableStyle
+from reportlab.platypus import (
+    BalancedColumns,
+    BaseDocTemplate,
+    CondPageBreak,
+    Flowable,
+    Frame,
+    LongTable,
+    PageTemplate,
+    Paragraph,
+    Spacer,
+    TableStyle,
+)
 
 from matcher.errors import StudioError
 
@@ -42,6 +53,8 @@ _STANDS_FOR = str.maketrans({"\t": " "})
 _FROM_THE_RIGHT = ("R", "AL", "AN")
 """Scripts that run from right to left (UAX #9): drawn sign by sign they would stand the wrong way round."""
 _SAID = 12
+_LEAST_MM = 40.0
+"""So much of a list in columns, with its heading, begins a page's end; less goes to the next page."""
 
 
 @dataclass(frozen=True)
@@ -173,16 +186,72 @@ def said(text: str, style: str = "body", lead: str = "") -> Paragraph:
     return Paragraph(before + marked, styles()[style])
 
 
-def listed(items: Sequence[str], style: str = "body") -> list[Paragraph]:
+class _Whole(Paragraph):  # type: ignore[misc]  # reportlab has no types
+    """A paragraph that is never broken over two columns or pages."""
+
+    def split(self, _width: float, _height: float) -> list[Flowable]:
+        return []
+
+
+def listed(items: Sequence[str], style: str = "body", kind: type[Paragraph] = Paragraph) -> list[Paragraph]:
     """Return a list, each of its items a paragraph behind a dot."""
     use_type()
     made = ParagraphStyle("item", styles()[style], leftIndent=4.6 * MM, bulletIndent=0.5 * MM, spaceAfter=0.8 * MM)
     made.bulletFontName = PLAIN
-    return [Paragraph(html.escape(in_type(item)), made, bulletText="•") for item in items]
+    return [kind(html.escape(in_type(item)), made, bulletText="•") for item in items]
 
 
 def gap(height_mm: float) -> Spacer:
     return Spacer(1, height_mm * MM)
+
+
+def side_by_side(
+    left: Sequence[Flowable], right: Sequence[Flowable], left_share: float, paper: Paper = A4
+) -> LongTable:
+    """Return two columns, each from the top. left_share: of the page's width."""
+    width = paper.inner_mm[0] * MM
+    made = LongTable([[list(left), list(right)]], colWidths=[width * left_share, width * (1 - left_share)])
+    made.setStyle(
+        TableStyle(
+            [
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("FONTNAME", (0, 0), (-1, -1), PLAIN),
+                ("LEFTPADDING", (0, 0), (-1, -1), 0),
+                ("RIGHTPADDING", (0, 0), (0, 0), 4 * MM),
+                ("RIGHTPADDING", (1, 0), (1, 0), 0),
+                ("TOPPADDING", (0, 0), (-1, -1), 0),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 0),
+            ]
+        )
+    )
+    return made
+
+
+def beside(drawn: Flowable, words: Sequence[Flowable], paper: Paper = A4) -> list[Flowable]:
+    """Return what is drawn with words at its right: as many as have room there, the others below."""
+    inner = paper.inner_mm[0] * MM
+    width, height = drawn.wrap(inner / 2, paper.inner_mm[1] * MM)
+    share = (width + 4 * MM) / inner
+    room, there = height, 0
+    for one in words:
+        room -= one.wrap(inner * (1 - share), height)[1] + one.getSpaceAfter()
+        if room < 0:
+            break
+        there += 1
+    return [side_by_side([drawn], words[:there], share, paper), *words[there:]]
+
+
+def in_columns(head: str, items: Sequence[str], style: str = "cell") -> list[Flowable]:
+    """Return a list under a heading in two columns of like height, over as many pages as it takes; no item is broken.
+
+    The heading stays with the first items. ``keepWithNext`` would ask columns how tall they are, which they can't say
+    before they are laid out.
+    """
+    return [
+        CondPageBreak(_LEAST_MM * MM),
+        Paragraph(html.escape(head), ParagraphStyle("head", styles()["heading"], keepWithNext=0)),
+        BalancedColumns(listed(items, style, _Whole), nCols=2, innerPadding=5 * MM, needed=(_LEAST_MM - 12) * MM),
+    ]
 
 
 def table(
@@ -241,7 +310,7 @@ def sheet(
         invariant=1,
     )
     inner_width, inner_height = (side * MM for side in paper.inner_mm)
-    frame = Frame(MARGIN_MM * MM, (MARGIN_MM + FOOT_MM) * MM, inner_width, inner_height, 0, 0, 0, 0)
+    frame = Frame(MARGIN_MM * MM, (MARGIN_MM + FOOT_MM) * MM, inner_width, inner_height, 0, 0, 0, 0, id="page")
     document.addPageTemplates(PageTemplate(frames=[frame]))
 
     def canvas(*given: Any, **named: Any) -> _Pages:

@@ -7,13 +7,15 @@ from dataclasses import dataclass
 
 from reportlab.platypus import Flowable, KeepTogether
 
-from matcher.bench.steps import steps_of
+from matcher.bench.mixing_wording import from_bottle
+from matcher.bench.steps import COAT, UNDERCOAT, Step, steps_of
 from matcher.bench.wording import look_and_sound, what_goes_on
 from matcher.errors import StudioError
 from matcher.recipe.cautions import Caution, cautions_for_all
 from matcher.recipe.recipe import Recipe, steps_in_words
-from matcher.sheets.drawn import Boxes, Finishes, Shown
-from matcher.sheets.paper import A4, Paper, gap, listed, said, sheet, table
+from matcher.sheets.drawn import BOX_GAP_MM, BOX_MM, Boxes, Finishes, Shown
+from matcher.sheets.paper import A4, Paper, beside, gap, in_columns, said, sheet, side_by_side, table
+from matcher.trials.stocks import Stock
 
 FOOT = "Local codes, safety data sheets and licensed practice come first."
 MOST_PLATES = 200
@@ -24,7 +26,8 @@ class OnTheCard:
     """What stands on a recipe card.
 
     title: "Plate 88", or what the recipe is for. recipe: what is done. shown: the finish that came of it, and the
-    target beside it where there is one. lines: who made it, when, how near it came. notes: as typed.
+    target beside it where there is one. lines: who made it, when, how near it came. notes: as typed. bottles: the
+    studio's, those that are used up too: what the recipe's strengths are a part of.
     """
 
     title: str
@@ -32,27 +35,40 @@ class OnTheCard:
     shown: tuple[Shown, ...] = ()
     lines: tuple[str, ...] = ()
     notes: str = ""
+    bottles: tuple[Stock, ...] = ()
 
 
 def recipe_card(card: OnTheCard, studio: str = "", paper: Paper = A4) -> bytes:
-    """Return the PDF of a recipe for the bench wall: every step with its boxes, what to look for, the cautions."""
+    """Return the PDF of a recipe for the bench wall: every step with its bottle and boxes, what to look for, the
+    cautions. An ordinary recipe takes one page, for nobody turns a sheet on a wall."""
     recipe = card.recipe
-    story: list[Flowable] = [said(card.title, "title")]
-    if card.shown:
-        story += [Finishes(card.shown), gap(2)]
     surface = f", {recipe.surface}" if recipe.surface else ""
-    story.append(said(f"{recipe.alloy}{surface}", "body", "Metal:"))
-    story += [said(line) for line in card.lines]
-    for number, step in enumerate(steps_of(recipe), start=1):
-        looks = [said(line, "soft") for line in look_and_sound(recipe, step)]
-        boxes = [Boxes(step.planned)] if step.planned <= _ON_A_PAGE else [said(f"{step.planned} times")]
-        story.append(
-            KeepTogether([gap(3), said(what_goes_on(recipe, step), "large", f"{number}."), gap(1.5), *boxes, *looks])
-        )
+    about = [said(card.title, "title"), said(f"{recipe.alloy}{surface}", "body", "Metal:"), *map(said, card.lines)]
     if card.notes:
-        story += [said("Notes", "heading"), said(card.notes)]
-    story += [*_cautions(cautions_for_all([recipe])), gap(2), said(_LOOKS_ARE, "soft")]
+        about += [gap(1.5), said(card.notes, "body", "Notes:")]
+    about += [gap(1.5), said(_LOOKS_ARE, "soft")]
+    story = beside(Finishes(card.shown, side_mm=27, mat_mm=4), about, paper) if card.shown else about
+    steps = steps_of(recipe)
+    most = min(_IN_A_LINE, max((step.planned for step in steps if step.planned <= _BESIDE), default=1))
+    boxes_share = most * (BOX_MM + BOX_GAP_MM) / paper.inner_mm[0]
+    for number, step in enumerate(steps, start=1):
+        story.append(KeepTogether(_step(card, step, number, boxes_share, paper)))
+    story += _cautions(cautions_for_all([recipe]))
     return sheet(story, card.title, paper, (studio, "Recipe"), FOOT)
+
+
+def _step(card: OnTheCard, step: Step, number: int, boxes_share: float, paper: Paper) -> list[Flowable]:
+    recipe = card.recipe
+    words = [said(" ".join(look_and_sound(recipe, step)), "soft")]
+    layer = recipe.undercoat if step.kind == UNDERCOAT else recipe.coats[step.coat or 0] if step.kind == COAT else None
+    if layer is not None:
+        words.insert(0, said(from_bottle(layer, card.bottles)))
+    head = [gap(2), said(what_goes_on(recipe, step), "large", f"{number}."), gap(0.8)]
+    if step.planned > _ON_A_PAGE:
+        return [*head, *words, said(f"{step.planned} times")]
+    if step.planned > _BESIDE:
+        return [*head, *words, gap(1.5), Boxes(step.planned)]
+    return [*head, side_by_side(words, [Boxes(step.planned)], 1 - boxes_share, paper)]
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,12 +112,12 @@ def _steps(recipe: Recipe) -> str:
 
 
 def _cautions(cautions: Sequence[Caution]) -> list[Flowable]:
+    """Return the cautions in two columns, which are read as fast as they are short."""
     if not cautions:
         return []
-    head = said("Cautions", "heading")
-    items = listed([caution.message for caution in cautions])
-    return [KeepTogether([head, items[0]]), *items[1:]]
+    return in_columns("Cautions", [caution.message for caution in cautions])
 
 
-_ON_A_PAGE = 400
-_LOOKS_ARE = "What a surface should look and sound like is common practice, no source."
+_ON_A_PAGE, _BESIDE, _IN_A_LINE = 400, 16, 8
+"""So many boxes stand on a page at most, beside a step's words, and in one line there."""
+_LOOKS_ARE = "In grey below: what the surface should look and sound like (common practice, no source)."
