@@ -16,10 +16,10 @@ import sqlalchemy as sa
 from matcher.bench.shelf import new_uid
 from matcher.bench.work import Piece
 from matcher.commissions.commission import DECISION, Area, JournalLine
-from matcher.commissions.known import Known, all_known
+from matcher.commissions.known import Known, all_known, uses_on_bench
 from matcher.commissions.state import next_steps, state_of
 from matcher.commissions.timeline import what_happened
-from matcher.commissions.wording import event_in_words, state_in_words, step_in_words
+from matcher.commissions.wording import event_in_words, on_bench_in_words, state_in_words, step_in_words, use_in_words
 from matcher.reading.reading import Reading
 from matcher.storage.schema import CastRow, SignOffRow
 from matcher.studio import Studio
@@ -105,6 +105,119 @@ def test_a_sign_off_that_is_withdrawn_no_longer_stands(studio: Studio) -> None:
     assert words(studio) == ("Looking for the finish", [f"Have plate {near.id} signed off for bird"])
     told = [event_in_words(event, now(studio)) for event in what_happened(studio.database, now(studio))]
     assert "The sign-off for bird was withdrawn: light." in told
+
+
+def approved(studio: Studio, casts: int = 3) -> tuple[Area, int, int]:
+    """Sign a plate off for the one area of a commission; return it, its target and what its casts are aimed at."""
+    wanted = target(studio)
+    kept = studio.commissions.save(a_commission(areas=(Area("bird", target_id=wanted.id),), casts=casts, made_at=DAY))
+    near = plate(studio, 40.0, wanted.id)
+    signed = studio.sign_offs.sign(kept.areas[0].id or 0, near.id or 0, "the sculptor", "north light")
+    return kept.areas[0], wanted.id or 0, signed.aim_id or 0
+
+
+def put(studio: Studio, target_id: int, **changed: Any) -> Piece:
+    return studio.shelf.put(Piece(new_uid(), a_recipe(), target_id=target_id, **changed))
+
+
+def on_bench(studio: Studio) -> list[str]:
+    known = now(studio)
+    return [on_bench_in_words(one) for one in known.on_bench(known.commission.areas[0])]
+
+
+def test_a_trial_for_the_old_target_is_no_cast_once_a_plate_is_approved(studio: Studio) -> None:
+    wanted = target(studio)
+    kept = studio.commissions.save(a_commission(areas=(Area("bird", target_id=wanted.id),), made_at=DAY))
+    near = plate(studio, 40.0, wanted.id)
+    old = put(studio, wanted.id or 0, name="H-1", begun_at="2026-02-02T09:00:00+00:00")
+    assert words(studio) == ("On the bench", ["Go on at the bench with bird"]) and on_bench(studio)[0].startswith("H-1")
+    studio.sign_offs.sign(kept.areas[0].id or 0, near.id or 0, "the sculptor", "north light")
+    assert words(studio) == ("Approved, ready to cast", ["Colour bird on cast 1"])
+    (listed,) = on_bench(studio)
+    assert listed.startswith("Trial: H-1, ")
+    assert (
+        use_in_words(uses_on_bench(studio.database, [old])[old.uid], wanted.name) == "a trial for Heron fountain, bird"
+    )
+    withdrawn = studio.sign_offs.standing(kept.areas[0].id)
+    studio.sign_offs.withdraw(withdrawn.id or 0, "seen outdoors")  # type: ignore[union-attr]
+    assert words(studio) == ("On the bench", ["Go on at the bench with bird"]), "it counts again"
+    put(studio, withdrawn.aim_id or 0, name="H-2")  # type: ignore[union-attr]
+    assert [line[:10] for line in on_bench(studio)] == [on_bench(studio)[0][:10], "Trial: H-2"]
+
+
+def test_the_casts_of_an_edition_lie_on_the_bench_together(studio: Studio) -> None:
+    area, _, aim = approved(studio)
+    first = put(studio, aim, cast=1, begun_at="2026-02-02T09:00:00+00:00")
+    assert words(studio) == (
+        "Casting: 0 of 3 done",
+        ["Go on at the bench with bird, cast 1", "Colour bird on cast 2"],
+    )
+    second = put(studio, aim, begun_at="2026-02-02T10:00:00+00:00")  # by the command line: nobody said which
+    assert words(studio)[1] == ["Go on at the bench with bird, cast 2", "Colour bird on cast 3"]
+    studio.shelf.change(first.uid, lambda piece: piece.count(piece.at, "2026-02-02T11:00:00+00:00"))
+    assert words(studio)[1][0] == "Go on at the bench with bird, cast 1", "the one counted last"
+    third = put(studio, aim, cast=3, begun_at="2026-02-02T08:00:00+00:00")  # whichever was begun first
+    assert words(studio)[1] == ["Go on at the bench with bird, cast 1"], "all three are there"
+    assert [line.split(":")[0] for line in on_bench(studio)] == ["Cast 1", "Cast 2", "Cast 3"]
+    uses = uses_on_bench(studio.database, studio.shelf.pieces())
+    assert {uid: one.cast for uid, one in uses.items()} == {first.uid: 1, second.uid: 2, third.uid: 3}
+    assert use_in_words(uses[third.uid], None) == "for Heron fountain, bird, cast 3"
+    cast(studio, plate(studio, 40.1, aim, day=4), area, 1)
+    studio.shelf.take_off(first.uid)
+    assert words(studio)[1] == ["Go on at the bench with bird, cast 2"] and len(on_bench(studio)) == 2
+    for number in (2, 3):
+        cast(studio, plate(studio, 40.1, aim, day=4 + number), area, number)
+    assert words(studio) == ("All 3 casts are done", ["Bird is done on every cast"])
+    assert not any(line.startswith("Cast") for line in on_bench(studio)), "what still lies there is none of them"
+
+
+def test_of_two_pieces_begun_as_one_cast_the_second_is_the_next_one(studio: Studio) -> None:
+    _, _, aim = approved(studio, casts=2)
+    for hour in (9, 10, 11):
+        put(studio, aim, cast=1, name=f"H-{hour}", begun_at=f"2026-02-02T{hour:02}:00:00+00:00")
+    assert [line.split(",")[0] for line in on_bench(studio)] == ["Cast 1: H-9", "Cast 2: H-10", "H-11"]
+    assert words(studio)[1] == ["Go on at the bench with bird, cast 2"]
+
+
+def test_a_target_that_another_area_is_coloured_for_makes_no_trial(studio: Studio) -> None:
+    wanted = target(studio)
+    areas = (Area("bird", target_id=wanted.id), Area("reeds", target_id=wanted.id))
+    kept = studio.commissions.save(a_commission(areas=areas, made_at=DAY))
+    near = plate(studio, 40.0, wanted.id)
+    piece = put(studio, wanted.id or 0)
+    studio.sign_offs.sign(kept.areas[0].id or 0, near.id or 0, "the sculptor", "north light")
+    assert words(studio)[1] == ["Colour bird on cast 1", "Go on at the bench with reeds"]
+    assert on_bench(studio) == []
+    assert uses_on_bench(studio.database, [piece])[piece.uid].area.name == "reeds"
+
+
+def test_the_command_line_tells_casts_from_trials(run: Any, told: Any, refused: Any, tmp_path: Path) -> None:
+    place = ("--studio", tmp_path / "by command")
+    with Studio.open(tmp_path / "by command") as studio:
+        wanted = target(studio)
+        kept = studio.commissions.save(a_commission(areas=(Area("bird", target_id=wanted.id),), casts=2, made_at=DAY))
+        near = plate(studio, 40.0, wanted.id)
+        put(studio, wanted.id or 0, name="H-1")
+        signed = studio.sign_offs.sign(kept.areas[0].id or 0, near.id or 0, "the sculptor", "north light")
+    told("bench", "--put", "--target", signed.aim_id, "--trial", near.id, "--mark", "H-2", "--cast", 2, *place)
+    shown = run("commissions", "show", 1, *place)[1]
+    for line in (
+        "On the bench for bird: Cast 2: H-2, ",
+        "On the bench for bird: Trial: H-1, ",
+        "Next: Go on at the bench with bird, cast 2.",
+        "Next: Colour bird on cast 1.",
+    ):
+        assert line in shown
+    facts = told("commissions", "show", 1, *place)
+    assert [(one["step"], one["cast"]) for one in facts["next"]] == [("bench", 2), ("cast", 1)]
+    assert [(one["use"], one["cast"], one["area_id"]) for one in facts["on_bench"]] == [
+        ("cast", 2, 1),
+        ("trial", None, 1),
+    ]
+    listed = run("bench", "--list", *place)[1]
+    assert "H-2" in listed and ", for Heron fountain, bird, cast 2" in listed
+    assert ", a trial for Heron fountain, bird" in listed
+    assert "Number the casts from 1" in refused("bench", "--put", "--target", 1, "--trial", 1, "--cast", 0, *place)
 
 
 def test_a_plate_is_offered_for_signing_by_its_interval_and_never_by_the_estimate_alone(studio: Studio) -> None:

@@ -71,6 +71,7 @@ def a_commission_is_taken_on_and_its_target_read(visitor: Visitor) -> None:
     visitor.press("Take on a commission")
     write(visitor, "The piece", "Heron fountain")
     write(visitor, "Its areas, one to a line", "bird\nreeds")
+    visitor.type_number("Casts in the edition", "3")
     visitor.press("Take on the commission")
     visitor.press("Give bird a target")
     visitor.press("Upload", role="radio")
@@ -100,6 +101,9 @@ def a_plate_is_recorded_from_the_bench(visitor: Visitor, served: Served) -> None
 def the_plate_is_waxed_and_signed_off(visitor: Visitor, served: Served) -> None:
     with served.studio() as studio:
         (plate,) = studio.trials()
+        (target,) = studio.targets()
+        trial = next(piece for piece in studio.shelf.pieces() if piece.target_id is None)
+        studio.shelf.change(trial.uid, lambda one: replace(one, target_id=target.id, counts=(4,)))
         studio.add_stage(plate.id or 0, StageReading("waxed", Reading(plate.reading.lab - (0.5, 0.0, 0.0))))
     visitor.open("commissions?commission=1&sign=1")
     write(visitor, "Approved by", SCULPTOR)
@@ -113,12 +117,24 @@ def the_plate_is_waxed_and_signed_off(visitor: Visitor, served: Served) -> None:
 
 
 def the_next_cast_is_coloured_and_noted(visitor: Visitor, served: Served) -> None:
+    """While a trial for the old target still lies there; cast 2 is begun beside cast 1."""
+    visitor.sees(re.compile("^Trial: "))
     visitor.press("Colour bird on cast 1")
     visitor.press(re.compile("^I have read them"))
+    visitor.sees(re.compile("as signed off"))
+    visitor.open("commissions?commission=1")
+    visitor.sees("Go on at the bench with bird, cast 1")
+    visitor.press("Colour bird on cast 2")
+    visitor.press(re.compile("^I have read them"))
+    visitor.open("commissions?commission=1")
+    visitor.sees("Go on at the bench with bird, cast 2")
+    visitor.sees("Colour bird on cast 3")
+    visitor.sees(re.compile(r"^Cast 1: Piece \d"))
     with served.studio() as studio:
         aim = studio.sign_offs.standing(1)
         assert aim is not None
-        assert aim.aim_id in [piece.target_id for piece in studio.shelf.pieces()], "the approved plate is its aim"
+        casts = [piece for piece in studio.shelf.pieces() if piece.target_id == aim.aim_id]
+        assert [piece.cast for piece in casts] == [1, 2], "the approved plate is their aim"
         lab = studio.trials()[0].reading.lab
         cast = studio.record(a_trial(reading=Reading(lab), stages=(), uid="cast", target_id=aim.aim_id))
     visitor.open("commissions?commission=1")

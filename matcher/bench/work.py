@@ -66,7 +66,8 @@ class Piece:
     run of plates that it belongs to. listed: what a list said of the recipe, with "delta_e00", "chance" and "basis".
     begun_at, counted_at: moments as ISO text. form: the record form that it was begun from or has gone on to;
     handed_over: it has gone on, to a form of the person whose uid is handed_to ("" for nobody in particular). heard:
-    the taps that were taken in last, by their uid.
+    the taps that were taken in last, by their uid. cast: the number of the cast that it was begun as, where its target
+    is the approved plate of a commission.
     """
 
     uid: str
@@ -88,6 +89,7 @@ class Piece:
     handed_to: str = ""
     number: int = 0
     heard: tuple[str, ...] = ()
+    cast: int | None = None
 
     def __post_init__(self) -> None:
         steps = len(self.steps)
@@ -275,4 +277,5 @@ _PLAIN = (
     "handed_over",
     "handed_to",
     "number",
+    "cast",
 )

@@ -61,6 +61,8 @@ def _add_bench(parser: Parser) -> None:
     ):
         which.add_argument(f"--{name}", metavar="PIECE", help=about)
     parser.add_argument("--mark", metavar="TEXT", default="", help="what is written on the plate, with --put")
+    about = "the cast that it is to be, with --put for a --target that is an approved plate (the next one to be done)"
+    parser.add_argument("--cast", metavar="N", type=values.whole, help=about)
     parser.add_argument("--reading", metavar="L,a,b", help="with --show: a reading of the piece as it stands, unsealed")
     parser.add_argument("--yes", action="store_true", help="with --take-off: yes, it is to be gone")
 
@@ -184,7 +186,10 @@ def _put(studio: Studio, options: argparse.Namespace) -> Piece:
     sealed = UNSEALED if recipe.seal is None else recipe.seal.kind
     source = "" if options.trial is None else f"Plate {options.trial}"
     kind = sealed if options.sealed is None else _kind_of_seal(options, recipe)
-    return studio.shelf.put(Piece(new_uid(), recipe, options.mark, source, options.target, kind))
+    if options.cast is not None and (options.cast < 1 or options.target is None):
+        raise values.TypingError("Number the casts from 1, and name the approved plate as --target.")
+    piece = Piece(new_uid(), recipe, options.mark, source, options.target, kind, cast=options.cast)
+    return studio.shelf.put(piece)
 
 
 def _given(options: argparse.Namespace, studio: Studio) -> Recipe:
@@ -221,14 +226,24 @@ def _taken_off(studio: Studio, piece: Piece, sure: bool) -> Answer:
 
 def _listed(studio: Studio) -> Answer:
     from matcher.bench.wording import standing, title_of
+    from matcher.commissions.known import uses_on_bench
+    from matcher.commissions.wording import use_in_words
 
     pieces = studio.shelf.pieces()
+    names = {target.id: target.name for target in studio.targets()}
+    uses = uses_on_bench(studio.database, pieces)
     lines = [
-        f"{piece.number}  {title_of(piece)}: {standing(piece)}{' (in the record form)' if piece.handed_over else ''}"
+        f"{piece.number}  {title_of(piece)}: {standing(piece)}"
+        f"{_behind(use_in_words(uses.get(piece.uid), names.get(piece.target_id)))}"
+        f"{' (in the record form)' if piece.handed_over else ''}"
         for piece in pieces
     ]
     document = {"studio": studio.name, "pieces": [{**piece.as_dict(), "standing": standing(piece)} for piece in pieces]}
     return Answer(document, lines or ["Nothing is on the bench."])
+
+
+def _behind(use: str) -> str:
+    return f", {use}" if use else ""
 
 
 def _said_of(studio: Studio, piece: Piece) -> Answer:

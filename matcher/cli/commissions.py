@@ -350,20 +350,23 @@ def _shown(studio: Studio, commission: Commission) -> Answer:
         deliver_in_words,
         delivery_in_words,
         event_in_words,
+        on_bench_in_words,
         state_in_words,
         step_in_words,
     )
     from matcher.dates import ISO, shown
 
     known = all_known(studio.database, commission)
-    state, steps = state_of(known), {step.area.id: step for step in next_steps(known)}
+    state, steps = state_of(known), next_steps(known)
+    on_bench = [one for area in commission.areas for one in known.on_bench(area)]
     events = what_happened(studio.database, known)
     lines = [
         f"{commission.id}  {commission.title}, {commission.alloy}: {state_in_words(state)}",
         *_about_lines(commission),
         *(_area_line(area, known) for area in commission.every_area),
         *(f"    {delivery_in_words(commission, delivery)}" for delivery in commission.deliveries),
-        *(f"Next: {step_in_words(step)}." for step in steps.values()),
+        *(f"On the bench for {one.area.name}: {on_bench_in_words(one)}." for one in on_bench),
+        *(f"Next: {step_in_words(step)}." for step in steps),
         *([f"Next: {deliver_in_words(known)}."] if deliver_in_words(known) else []),
         "",
         *(
@@ -384,7 +387,17 @@ def _shown(studio: Studio, commission: Commission) -> Answer:
                 "cast": step.cast,
                 "in_words": step_in_words(step),
             }
-            for step in steps.values()
+            for step in steps
+        ],
+        "on_bench": [
+            {
+                "piece": one.piece.uid,
+                "area_id": one.area.id,
+                "use": one.use,
+                "cast": one.cast,
+                "in_words": on_bench_in_words(one),
+            }
+            for one in on_bench
         ],
         "timeline": [{**event.as_dict(), "in_words": event_in_words(event, known)} for event in events],
     }

@@ -5,9 +5,12 @@ Loaded in one go; the timeline, the state and the next steps are made of it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Literal
+
+import sqlalchemy as sa
 
 from matcher.bench.shelf import Shelf
 from matcher.bench.work import Piece
@@ -16,9 +19,10 @@ from matcher.colour.verdict import Standing, standing
 from matcher.commissions.casts import Cast, load_casts
 from matcher.commissions.commission import Area, Commission
 from matcher.commissions.sign_off import SignOff, load_sign_offs
+from matcher.commissions.store import load_commissions
 from matcher.reading.comparison import chance_within, delta_e_interval
 from matcher.storage.database import Database
-from matcher.storage.schema import CastRow, SignOffRow, TargetRow, TrialRow
+from matcher.storage.schema import AreaRow, CastRow, CommissionRow, SignOffRow, TargetRow, TrialRow
 from matcher.trials.log import load_trials
 from matcher.trials.targets import load_targets
 from matcher.trials.trial import Target, Trial
@@ -33,6 +37,18 @@ class Compared:
     delta_e00: float
     interval: tuple[float, float]
     standing: Standing
+
+
+@dataclass(frozen=True, eq=False)
+class OnBench:
+    """A piece on the bench as what it is for an area: a cast of the edition, with its number; a sample; or a trial, for
+    what the area was to match before."""
+
+    commission: Commission
+    area: Area
+    piece: Piece
+    use: Literal["sample", "cast", "trial"]
+    cast: int | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,22 +98,66 @@ class Known:
             min(plates, key=lambda trial: float(delta_e_2000(target.reading.lab, trial.reading.lab))), target
         )
 
-    def piece_for(self, area: Area) -> Piece | None:
-        """Return the piece on the bench for an area's target that was counted last, None where there is none."""
-        own = [piece for piece in self.pieces if piece.target_id in self.aims_of(area)]
-        return max(own, key=lambda piece: piece.counted_at or piece.begun_at, default=None)
+    def aim_of(self, area: Area) -> int | None:
+        """Return the target that an area is coloured for now: its own, and once a plate is approved that plate."""
+        signed = self.sign_off_of(area)
+        return area.target_id if signed is None else signed.cast_target_id
+
+    def pieces_for(self, area: Area) -> list[Piece]:
+        """Return the pieces on the bench that an area is coloured on now, the one begun first at the head.
+
+        Once a plate is approved these are its casts; what still lies there for the old target is a trial.
+        """
+        aim = self.aim_of(area)
+        return [piece for piece in self.pieces if aim is not None and piece.target_id == aim]
+
+    def trials_for(self, area: Area) -> list[Piece]:
+        """Return the pieces on the bench for what an area was to match before, and that no area is coloured on now."""
+        own = [one for one in self.signed if one.area_id == area.id]
+        before = {area.target_id, *(target for one in own for target in (one.target_id, one.aim_id))}
+        now = {self.aim_of(other) for other in self.commission.areas}
+        return [piece for piece in self.pieces if piece.target_id in before - now]
+
+    def casts_on_bench(self, area: Area) -> dict[int, Piece]:
+        """Return the casts of an approved area that lie on the bench, by their numbers.
+
+        A piece is the cast that it was begun as; any other, in the order in which they were begun, the first one that
+        is still to be done. Those beyond the edition are none of its casts.
+        """
+        if self.sign_off_of(area) is None:
+            return {}
+        pieces, to_do = self.pieces_for(area), self.casts_to_do(area)
+        begun_as = {piece.cast: piece for piece in reversed(pieces) if piece.cast in to_do}  # of two the first
+        there = {piece.uid for piece in begun_as.values()}
+        others = (piece for piece in pieces if piece.uid not in there)
+        free = (number for number in to_do if number not in begun_as)
+        found = {**begun_as, **dict(zip(free, others, strict=False))}
+        return {number: found[number] for number in to_do if number in found}
+
+    def on_bench(self, area: Area) -> list[OnBench]:
+        """Return what lies on the bench for an area: its casts by their numbers, samples, then trials."""
+        casts = self.casts_on_bench(area)
+        numbered = {piece.uid for piece in casts.values()}
+        found = [OnBench(self.commission, area, piece, "cast", number) for number, piece in casts.items()]
+        samples = (piece for piece in self.pieces_for(area) if piece.uid not in numbered)
+        found += [OnBench(self.commission, area, piece, "sample") for piece in samples]
+        return found + [OnBench(self.commission, area, piece, "trial") for piece in self.trials_for(area)]
 
     @property
     def pieces_wanted(self) -> list[Piece]:
-        """Pieces on the bench, but for those that only an area set aside wanted."""
-        aside = {target for area in self.commission.areas_set_aside for target in self.aims_of(area)}
-        aside -= {target for area in self.commission.areas for target in self.aims_of(area)}
-        return [piece for piece in self.pieces if piece.target_id not in aside]
+        """Pieces on the bench that an area of the piece is coloured on now."""
+        wanted = {self.aim_of(area) for area in self.commission.areas}
+        return [piece for piece in self.pieces if piece.target_id in wanted]
 
     def casts_done(self, area: Area) -> set[int]:
         """Return the numbers of the casts on which an area is done."""
         standing = {trial.id for trial in self.plates if trial.set_aside is None}
         return {cast.number for cast in self.casts if cast.area_id == area.id and cast.trial_id in standing}
+
+    def casts_to_do(self, area: Area) -> list[int]:
+        """Return the numbers of the edition's casts on which an area is still to be done."""
+        done = self.casts_done(area)
+        return [number for number in range(1, self.commission.casts + 1) if number not in done]
 
     @cached_property
     def _cast_of(self) -> dict[int, Cast]:
@@ -131,3 +191,26 @@ def all_known(database: Database, commission: Commission) -> Known:
         signed,
         casts,
     )
+
+
+def uses_on_bench(database: Database, pieces: Sequence[Piece]) -> dict[str, OnBench]:
+    """Return what pieces on the bench are for, by their uid; those that no commission wants are left out."""
+    wanted = {piece.uid: piece.target_id for piece in pieces if piece.target_id is not None}
+    if not wanted:
+        return {}
+    found: dict[str, OnBench] = {}
+    for commission in database.load("commission", load_commissions, _served_by(set(wanted.values()))):
+        known = all_known(database, commission)
+        for one in (one for area in commission.areas for one in known.on_bench(area)):
+            if one.piece.uid in wanted:
+                found.setdefault(one.piece.uid, one)
+    return found
+
+
+def _served_by(targets: set[int]) -> sa.ColumnElement[bool]:
+    """Tell which commissions have an area for one of these targets, or a plate approved that is one of them."""
+    uids = sa.select(TargetRow.uid).where(TargetRow.id.in_(targets))
+    aimed = SignOffRow.body["aim_uid"].as_string().in_(uids)
+    signed = sa.select(SignOffRow.area_id).where(SignOffRow.target_id.in_(targets) | aimed)
+    areas = sa.select(AreaRow.commission_id).where(AreaRow.target_id.in_(targets) | AreaRow.id.in_(signed))
+    return CommissionRow.id.in_(areas) & CommissionRow.set_aside_reason.is_(None)

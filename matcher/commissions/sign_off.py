@@ -86,6 +86,11 @@ class SignOff:
     id: int | None = None
 
     @property
+    def cast_target_id(self) -> int:
+        """The target of the next cast: the approved plate, or while that is not in this studio what it was to match."""
+        return self.target_id if self.aim_id is None else self.aim_id
+
+    @property
     def delta_e00(self) -> float:
         """ΔE00 of the plate from the target."""
         return float(delta_e_2000(self.target.lab, self.plate.lab))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from matcher.bench.work import Piece
 from matcher.commissions.commission import Area
 from matcher.commissions.known import Compared, Known
 
@@ -30,8 +31,8 @@ class State:
 
 @dataclass(frozen=True, eq=False)
 class NextStep:
-    """What to do next for an area. nearest: the plate nearest to its target. piece_uid: the one on the bench for it.
-    cast: the number of the cast that comes next."""
+    """What to do next for an area. nearest: the plate nearest to its target. piece_uid: of those on the bench for it
+    the one counted last. cast: the number of the cast that is meant."""
 
     step: Step
     area: Area
@@ -75,25 +76,43 @@ def _stage(known: Known, with_target: int, approved: int, done: int, begun: bool
 
 
 def next_steps(known: Known) -> list[NextStep]:
-    """Return what to do next for each area, in their order; nothing once it is delivered or set aside."""
+    """Return what to do next for each area, in their order; nothing once it is delivered or set aside.
+
+    Of an area with a cast on the bench there are two while others are left: to go on with that one, and to begin the
+    next one beside it.
+    """
     if known.commission.set_aside is not None or known.commission.delivered:
         return []
-    return [_next_step(known, area) for area in known.commission.areas]
+    return [step for area in known.commission.areas for step in _steps_for(known, area)]
 
 
-def _next_step(known: Known, area: Area) -> NextStep:
+def _steps_for(known: Known, area: Area) -> list[NextStep]:
+    nearest = known.nearest_for(area)
     if known.target_of(area) is None:
-        return NextStep("target", area)
-    piece, nearest = known.piece_for(area), known.nearest_for(area)
-    signed = known.sign_off_of(area) is not None
-    left = [n for n in range(1, known.commission.casts + 1) if n not in known.casts_done(area)]
-    cast = left[0] if signed and left else None
-    if signed and not left:
-        return NextStep("done", area, nearest)
-    if piece is not None:
-        return NextStep("bench", area, nearest, piece.uid, cast)
-    if signed:
-        return NextStep("cast", area, nearest, cast=cast)
+        return [NextStep("target", area)]
+    if known.sign_off_of(area) is not None:
+        return _casts(known, area, nearest)
+    pieces = known.pieces_for(area)
+    if pieces:
+        return [NextStep("bench", area, nearest, max(pieces, key=_counted).uid)]
     if nearest is None:
-        return NextStep("first plate", area)
-    return NextStep("sign-off" if nearest.standing in ("within", "likely") else "another plate", area, nearest)
+        return [NextStep("first plate", area)]
+    return [NextStep("sign-off" if nearest.standing in ("within", "likely") else "another plate", area, nearest)]
+
+
+def _casts(known: Known, area: Area, nearest: Compared | None) -> list[NextStep]:
+    there, to_do = known.casts_on_bench(area), known.casts_to_do(area)
+    if not to_do:
+        return [NextStep("done", area, nearest)]
+    steps = []
+    if there:
+        last = max(there, key=lambda number: _counted(there[number]))
+        steps.append(NextStep("bench", area, nearest, there[last].uid, last))
+    following = next((number for number in to_do if number not in there), None)
+    if following is not None:
+        steps.append(NextStep("cast", area, nearest, cast=following))
+    return steps
+
+
+def _counted(piece: Piece) -> str:
+    return piece.counted_at or piece.begun_at

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from matcher.bench.wording import title_of
+from matcher.bench.wording import standing, title_of
 from matcher.colour.wording import difference_in_words
 from matcher.commissions.casts import which_cast
 from matcher.commissions.commission import DECISION, HANDOVER, Commission, Delivery
 from matcher.commissions.fields import AREA, COMMISSION, TARGET, what_changed
-from matcher.commissions.known import Compared, Known
+from matcher.commissions.known import Compared, Known, OnBench
 from matcher.commissions.state import NextStep, State, state_of
 from matcher.commissions.store import ADDED, REORDERED
 from matcher.commissions.timeline import Event, columns_changed
@@ -73,6 +73,20 @@ def step_in_words(step: NextStep) -> str:
             return f"Colour {name} on cast {step.cast}"
         case "done":
             return f"{name[:1].upper()}{name[1:]} is done on every cast"
+
+
+def on_bench_in_words(one: OnBench) -> str:
+    """Say of an area's piece on the bench what it is and where it stands: "Cast 1: Piece 2, patina: 3 of 9 passes"."""
+    said = f"{title_of(one.piece)}, {standing(one.piece)}"
+    return {"cast": f"Cast {one.cast}: {said}", "trial": f"Trial: {said}", "sample": said}[one.use]
+
+
+def use_in_words(one: OnBench | None, target: str | None) -> str:
+    """Say for what a piece on the bench is; "" where nothing is known. target: the name of its target."""
+    if one is None or one.use == "sample":
+        return f"for {target}" if target else ""
+    whose = f"{one.commission.title}, {one.area.name}"
+    return f"for {whose}, cast {one.cast}" if one.use == "cast" else f"a trial for {whose}"
 
 
 def delivery_in_words(commission: Commission, delivery: Delivery) -> str:

@@ -39,7 +39,7 @@ ALL_OF_THEM = 99
 @dataclass(frozen=True)
 class Offer:
     """A recipe that can be made. source: where it comes from, as the record form says it. form: the record form that
-    it stands in. listed: what the list says of it.
+    it stands in. listed: what the list says of it. cast: the one of an edition that it is to be.
     """
 
     label: str
@@ -47,6 +47,7 @@ class Offer:
     source: str
     form: str | None = None
     listed: Mapping[str, Any] | None = None
+    cast: int | None = None
 
 
 def choose(studio: Studio) -> None:
@@ -77,7 +78,7 @@ def choose(studio: Studio) -> None:
         st.html("<strong>Read the cautions first</strong>")
         show_cautions(offer.recipe, first=ALL_OF_THEM)
         if st.button("I have read them: start", type="primary", key="bench-begin"):
-            piece = begin(studio, offer.recipe, offer.source, target.id, sealed, offer.form, offer.listed)
+            piece = begin(studio, offer.recipe, offer.source, target.id, sealed, offer.form, offer.listed, offer.cast)
             draft.drop()
             st.session_state[TO_BUTTON] = True
             st.query_params["piece"] = piece.uid
@@ -113,6 +114,7 @@ def offers_for(studio: Studio, draft: Draft, target: Target) -> dict[str, Offer]
             Recipe.from_dict(draft.get("offered")),
             source,
             listed=draft.get("listed"),
+            cast=draft.get("cast"),
         )
     begun = {piece.form for piece in studio.shelf.pieces()}
     forms = [kept for kept in half_filled(studio) if not kept.body.get("bench_piece") and kept.form not in begun]

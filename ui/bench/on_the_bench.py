@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.bench.wording import done_so_far, shortly, standing, title_of
+from matcher.commissions.known import uses_on_bench
+from matcher.commissions.wording import use_in_words
 from matcher.words import counted
 from ui.escaped import escaped
 from ui.show import look
@@ -23,13 +25,14 @@ if TYPE_CHECKING:
 def list_pieces(studio: Studio, pieces: Sequence[Piece]) -> None:
     """List the pieces that are being worked on, each with the way to it."""
     names = {target.id: target.name for target in studio.targets()}
+    uses = uses_on_bench(studio.database, pieces)
     with look.panel("bench-shelf"):
         st.html(f"<strong>{counted(len(pieces), 'piece')} on the bench</strong>")
         for piece in pieces:
             words, action = st.columns([3, 1], vertical_alignment="center")
-            target = f" · for {names[piece.target_id]}" if piece.target_id in names else ""
+            use = use_in_words(uses.get(piece.uid), names.get(piece.target_id))
             words.html(
-                f'<p class="pm-shelved"><b>{escaped(title_of(piece))}</b>{escaped(target)}<br>'
+                f'<p class="pm-shelved"><b>{escaped(title_of(piece))}</b>{escaped(f" · {use}" if use else "")}<br>'
                 f'<span class="pm-soft">{escaped(standing(piece))}</span></p>'
             )
             if action.button("Go to it", key=f"bench-open-{piece.uid}", width="stretch"):

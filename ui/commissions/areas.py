@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from matcher.commissions.wording import compared_in_words, figures_in_words, step_in_words
-from matcher.words import counted, listed
+from matcher.commissions.wording import compared_in_words, figures_in_words, on_bench_in_words, step_in_words
+from matcher.words import agreeing, counted, listed
 from ui.commissions.approval import what_is_signed
 from ui.commissions.edition import begin_repair, next_cast_to_bench, show_edition, what_is_repaired
 from ui.escaped import escaped
@@ -34,13 +34,12 @@ NO_TARGET = 0
 
 def show_areas(studio: Studio, known: Known, steps: Sequence[NextStep]) -> None:
     """Show every area, two beside each other, with its next step as a button; the first that is open stands out."""
-    by_area = {step.area.id: step for step in steps}
     first = next((step.area.id for step in steps if step.step != "done"), None)
     areas = known.commission.areas
     for start in range(0, len(areas), 2):
         for column, area in zip(st.columns(2, gap="medium"), areas[start : start + 2], strict=False):
             with column, look.panel(f"area-{area.id}"):
-                _show(studio, known, area, by_area.get(area.id), area.id == first)
+                _show(studio, known, area, [step for step in steps if step.area.id == area.id], area.id == first)
     _another_area(studio, known)
     _set_aside(studio, known)
 
@@ -60,26 +59,41 @@ def pictures(known: Known, area: Area) -> str:
     return patch_strip([target_patch(target), plate_patch(plate)], ["wanted", name])
 
 
-def _show(studio: Studio, known: Known, area: Area, step: NextStep | None, first: bool) -> None:
+def _show(studio: Studio, known: Known, area: Area, steps: Sequence[NextStep], first: bool) -> None:
     surface = f" <small>{area.area_cm2:g} cm²</small>" if area.area_cm2 is not None else ""
     st.html(f'<h2 class="pm-area">{escaped(area.name)}{surface}</h2>{pictures(known, area)}{_words(known, area)}')
-    if step is not None and step.step != "done":
-        label = literal(step_in_words(step))
-        if st.button(label, type="primary" if first else "secondary", key=f"area.next.{area.id}", width="stretch"):
+    for place, step in enumerate(steps):
+        if step.step == "done":
+            tell(f"{step_in_words(step)}.", "done")
+            continue
+        label, key = literal(step_in_words(step)), f"area.{'also' if place else 'next'}.{area.id}"
+        if st.button(label, type="primary" if first and not place else "secondary", key=key, width="stretch"):
             go_on(studio, known, step)
-    elif step is not None:
-        tell(f"{step_in_words(step)}.", "done")
-    _signed(studio, known, area, step)
+    _others_on_the_bench(known, area, steps)
+    _signed(studio, known, area, steps)
     if known.sign_off_of(area) is not None or known.commission.delivered:
         begin_repair(studio, area)
     what_is_repaired(studio, known, area)
     _change(studio, known, area)
 
 
-def _signed(studio: Studio, known: Known, area: Area, step: NextStep | None) -> None:
+def _others_on_the_bench(known: Known, area: Area, steps: Sequence[NextStep]) -> None:
+    """List what else lies on the bench for an area, each the way to it: other casts, and trials for an old target."""
+    led_to = {step.piece_uid for step in steps}
+    others = [one for one in known.on_bench(area) if one.piece.uid not in led_to]
+    if not others:
+        return
+    st.html(f'<p class="pm-soft">{"Also on" if led_to - {None} else "On"} the bench:</p>')
+    for one in others:
+        if st.button(literal(on_bench_in_words(one)), type="tertiary", key=f"area.bench.{area.id}.{one.piece.uid}"):
+            st.switch_page(BENCH.file, query_params={"piece": one.piece.uid})
+
+
+def _signed(studio: Studio, known: Known, area: Area, steps: Sequence[NextStep]) -> None:
     """Offer a sign-off where one may be given, and fold away what stands of it: sheet and casts."""
     if known.sign_off_of(area) is None:
-        may = known.target_of(area) is not None and known.plates_for(area) and (step is None or step.step != "sign-off")
+        offered = any(step.step == "sign-off" for step in steps)
+        may = known.target_of(area) is not None and known.plates_for(area) and not offered
         if may and st.button("Sign off a plate", type="tertiary", key=f"area.sign.{area.id}"):
             st.query_params["sign"] = str(area.id)
             st.rerun()
@@ -190,7 +204,8 @@ def _ask_to_set_aside(studio: Studio, known: Known, area: Area) -> None:
             studio.commissions.set_area_aside(area.id or 0, why or "", who())
             st.rerun()
     stays = [counted(len(known.plates_for(area)), "plate")] if known.plates_for(area) else []
-    stays += ["the piece on the bench"] if known.piece_for(area) else []
+    pieces = known.pieces_for(area)
+    stays += [f"the {agreeing(len(pieces), 'piece', 'pieces')} on the bench"] if pieces else []
     if stays:
         said = listed(stays)
         st.html(f'<p class="pm-soft">{said[:1].upper()}{said[1:]} for it will stay.</p>')

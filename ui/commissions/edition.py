@@ -32,7 +32,7 @@ def next_cast_to_bench(studio: Studio, known: Known, area: Area, number: int | N
     if signed is None:
         return
     name = f"{known.commission.title}, {area.name}" + (f", cast {number}" if number else "")
-    take_to_bench(studio, signed.recipe, name, signed.aim_id or signed.target_id)
+    take_to_bench(studio, signed.recipe, name, signed.cast_target_id, cast=number)
 
 
 def show_edition(studio: Studio, known: Known, area: Area) -> None:

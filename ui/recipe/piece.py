@@ -41,18 +41,24 @@ def half_reading(studio: Studio, piece: Piece) -> Draft:
 
 
 def take_to_bench(
-    studio: Studio, recipe: Recipe, source: str, target_id: int | None, listed: Mapping[str, Any] | None = None
+    studio: Studio,
+    recipe: Recipe,
+    source: str,
+    target_id: int | None,
+    listed: Mapping[str, Any] | None = None,
+    cast: int | None = None,
 ) -> None:
     """Open the bench with a recipe chosen, beside the pieces that are there; not with one half known.
 
-    listed: see ``Piece``.
+    listed, cast: see ``Piece``.
     """
     try:
         need_all_noted(recipe, "the bench starts")
     except RecipeError as error:
         tell(f"{error} Correct the plate, or record one with the figures that you mean to use.", "warning")
         return
-    offered = {"offered": recipe.as_dict(), "source": source, "listed": None if listed is None else dict(listed)}
+    kept = None if listed is None else dict(listed)
+    offered = {"offered": recipe.as_dict(), "source": source, "listed": kept, "cast": cast}
     Draft(studio, FORM).fill(offered)
     address = {"piece": CHOOSE} if target_id is None else {"piece": CHOOSE, "target": str(target_id)}
     st.switch_page(BENCH.file, query_params=address)
@@ -139,9 +145,8 @@ def begin(
     sealed: str = UNSEALED,
     form: str | None = None,
     listed: Mapping[str, Any] | None = None,
+    cast: int | None = None,
 ) -> Piece:
     """Put a piece on the bench: nothing is laid yet. form: the record form in which this plate stands already."""
-    piece = Piece(
-        new_uid(), recipe, source=source, target_id=target_id, sealed=sealed, form=form, listed=listed
-    )  # fmt: skip
-    return studio.shelf.put(piece)
+    piece = Piece(new_uid(), recipe, source=source, target_id=target_id, sealed=sealed, listed=listed, cast=cast)
+    return studio.shelf.put(replace(piece, form=form))

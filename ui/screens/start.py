@@ -104,11 +104,14 @@ def _pieces(studio: Studio, pieces: Sequence[Piece]) -> None:
     if not pieces:
         return
     from matcher.bench.wording import standing, title_of  # only now: it brings what predicts
+    from matcher.commissions.known import uses_on_bench
+    from matcher.commissions.wording import use_in_words
 
     names = {target.id: target.name for target in studio.targets()}
+    uses = uses_on_bench(studio.database, pieces[:LISTED])
     for piece in pieces[:LISTED]:
-        target = f"for {names[piece.target_id]}" if piece.target_id in names else ""
-        said = ", ".join(part for part in (standing(piece), target) if part)
+        use = use_in_words(uses.get(piece.uid), names.get(piece.target_id))
+        said = ", ".join(part for part in (standing(piece), use) if part)
         _waits("On the bench", title_of(piece), said, BENCH, {"piece": piece.uid})
     _more(len(pieces), "piece", "on the bench", BENCH)
 
