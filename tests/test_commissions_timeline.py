@@ -266,6 +266,13 @@ def test_the_timeline_tells_everything_once_and_in_its_order(studio: Studio) -> 
     assert f"Plate {far.id} was set aside: streaky." in told
 
 
+def test_a_photograph_is_no_younger_than_the_target_that_was_read_from_it_also_in_a_copy(studio: Studio) -> None:
+    wanted = target(studio, photo=studio.keep_photo(a_photograph()))  # read on DAY, taken into this database today
+    studio.commissions.save(a_commission(areas=(Area("bird", target_id=wanted.id),), made_at=DAY))
+    told = [(each.what, each.at) for each in what_happened(studio.database, now(studio))]
+    assert told[-2:] == [("photograph", wanted.made_at), ("target", wanted.made_at)]
+
+
 def test_the_facts_of_an_event_are_fields(studio: Studio) -> None:
     wanted = target(studio)
     studio.commissions.save(a_commission(areas=(Area("bird", target_id=wanted.id),), made_at=DAY))

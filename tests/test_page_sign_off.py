@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
@@ -38,6 +39,7 @@ def test_a_plate_is_signed_off_cast_and_repaired(monkeypatch: pytest.MonkeyPatch
     a_job(tmp_path)
     app = press(the_page(monkeypatch, tmp_path, commission="1"), "Have plate 2 signed off for bird")
     assert "frozen" in said(app) and "matches within" in said(app)
+    assert "judges them more finely" not in said(app), "an instrument read it"
     app = press(app, "Sign off plate 2")
     assert "who signs" in said(app), "nothing is signed without a name"
     field(app, "Approved by").set_value(SCULPTOR).run()
@@ -88,3 +90,15 @@ def test_what_no_sheet_can_print_is_said_before(monkeypatch: pytest.MonkeyPatch,
         kept = studio.commissions.commission(1)
         studio.commissions.change(replace(kept, client="鷺"), kept)
     assert "print 鷺: a ? stands for each." in said(the_page(monkeypatch, tmp_path, commission="1"))
+
+
+def test_before_signing_the_page_says_that_an_unsure_reading_judges_no_cast_finely(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    a_job(tmp_path)
+    with Studio.open(tmp_path / "studio") as studio:
+        by_phone = Reading((40.1, 14.1, 22.0), 16.0 * np.eye(3))
+        studio.record(a_trial(reading=by_phone, stages=(), uid="by a phone", target_id=1))
+    app = the_page(monkeypatch, tmp_path, commission="1", sign="1")
+    field(app, "Plate that is approved").set_value("3").run()
+    assert "before it is signed off, a plate judges them more finely" in said(app)

@@ -21,12 +21,15 @@ from matcher.commissions.control_chart import (
     SURELY,
     chance_of_a_run,
     control_chart,
+    how_finely_judged,
     in_words,
     runs,
+    widened_by,
 )
 from matcher.commissions.read_again import Owner
 from matcher.commissions.sign_off import approved_reading
 from matcher.errors import StudioError
+from matcher.process.residual import PRIOR_LOG_PLATE_SD
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.studio import Studio
@@ -230,6 +233,26 @@ def test_an_unsure_reading_sets_the_limits_wider_for_that_cast_alone() -> None:
     (low, high), (lower, higher) = chart.limits(0)
     assert lower < low < 40 < high < higher
     assert chart.as_dict()["points"][1]["reach"] == chart.points[1].reach.tolist()
+
+
+def test_readings_that_blunt_the_chart_are_said_with_how_much() -> None:
+    """Where an instrument read both, the limits are those of the plates: nothing is advised."""
+    scatter, five = np.diag([0.25, 0.16, 0.36]), np.tile([40.0, 14.0, 22.0], (5, 1))
+    for sd, blunt in ((0.05, False), (0.5, False), (1.5, True), (4.0, True)):
+        chart = control_chart(reading(40, 14, 22, sd=sd), casts(five, sd), scatter, 2.0)
+        assert chart.widened == pytest.approx(np.sqrt((2 * 0.16 + 2 * sd**2) / (2 * 0.16)))
+        assert ("judged more finely" in in_words(chart)) is blunt
+        assert f"{chart.widened:.0f} times" in in_words(chart) or not blunt
+    assert control_chart(reading(40, 14, 22), [], scatter, 2.0).as_dict()["widened"] == 1.0
+
+
+def test_before_a_plate_is_signed_an_unsure_reading_of_it_is_said() -> None:
+    usual = np.diag(np.exp(2 * PRIOR_LOG_PLATE_SD))
+    assert how_finely_judged(reading(40, 14, 22, sd=0.3)) == ""
+    for sd in (2.0, 5.0):
+        same = control_chart(reading(40, 14, 22, sd=sd), casts(np.array([[40.0, 14.0, 22.0]]), sd), usual, 2.0)
+        assert widened_by(reading(40, 14, 22, sd=sd)) == pytest.approx(same.widened)
+        assert f"differ {same.widened:.0f} times as far" in how_finely_judged(reading(40, 14, 22, sd=sd))
 
 
 def test_chance_makes_few_runs_and_a_drift_is_found() -> None:

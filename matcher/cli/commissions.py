@@ -428,6 +428,8 @@ def _area_line(area: Area, known: Known) -> str:
 
 def sign_off(options: argparse.Namespace) -> Answer:
     """Sign off a plate for an area."""
+    from matcher.commissions.control_chart import how_finely_judged, widened_by
+
     with opened_studio(options) as studio:
         made = studio.sign_offs.sign(
             options.id, options.plate, options.signed_by, options.light, options.note, options.by
@@ -440,8 +442,9 @@ def sign_off(options: argparse.Namespace) -> Answer:
         f"{made.id}.",
         f"    {made.difference}; ΔE00 {made.delta_e00:.1f} (95 %: {low:.1f} to {high:.1f})",
         f"    The next cast is aimed at target {made.aim_id}, {aim}.",
+        *([f"    {finely}"] if (finely := how_finely_judged(made.plate)) else []),
     ]
-    return Answer({"studio": studio.name, "sign_off": made.as_dict()}, lines)
+    return Answer({"studio": studio.name, "sign_off": made.as_dict(), "widened": widened_by(made.plate)}, lines)
 
 
 def withdraw(options: argparse.Namespace) -> Answer:

@@ -50,6 +50,9 @@ SOURCE = (
     "Statistical Quality Control Handbook, 1956."
 )
 """What stands below a chart, on the page and on paper."""
+BLUNT = 2.0
+"""Times: where unsure readings set the limits farther apart by more, it is said how they come nearer."""
+MORE_SURELY = "by an instrument, with a chart in the same light, or beside known plates"
 FAULTY_OF = 4
 """Casts: up to one in so many is taken for a single fault."""
 FEWEST_FOR_RUNS = 5
@@ -64,7 +67,8 @@ class Point:
     95 %. stands: how surely it matches within the tolerance. t_squared: how far it lies from the approved plate for
     what plates and readings scatter. beyond: whether that is more than chance. reach: (3,) CIELAB,
     how far it may lie on each axis by chance: one that lies farther on any of them is always beyond, and one within all
-    of them is where the three together are more than chance.
+    of them is where the three together are more than chance. widened: how many times as far, on the axis where it is
+    most, as it would be if both plates had been read without error.
     """
 
     number: int
@@ -76,6 +80,7 @@ class Point:
     t_squared: float
     beyond: bool
     reach: Floats
+    widened: float
 
     @property
     def label(self) -> str:
@@ -112,6 +117,11 @@ class ControlChart:
         return [(approved - float(point.reach[axis]), approved + float(point.reach[axis])) for point in self.points]
 
     @property
+    def widened(self) -> float:
+        """How many times as far apart unsure readings set the limits, of most casts; 1 of none."""
+        return float(np.median([point.widened for point in self.points])) if self.points else 1.0
+
+    @property
     def drifts(self) -> bool:
         """Whether a test for runs says that the process has moved."""
         return any(signal.axis is not None for signal in self.signals)
@@ -123,6 +133,7 @@ class ControlChart:
             "tolerance_delta_e00": self.tolerance,
             "centre": None if self.centre is None else self.centre.tolist(),
             "sigma": self.sigma.tolist(),
+            "widened": self.widened,
             "points": [
                 {
                     "cast": point.number,
@@ -134,6 +145,7 @@ class ControlChart:
                     "t_squared": point.t_squared,
                     "beyond": point.beyond,
                     "reach": point.reach.tolist(),
+                    "widened": point.widened,
                 }
                 for point in self.points
             ],
@@ -174,8 +186,9 @@ def control_chart(
         interval = delta_e_interval(approved, reading, given=True)
         stands = standing(interval, chance_within(approved, reading, tolerance, given=True), tolerance)
         delta = float(delta_e_2000(approved.lab, reading.lab))
-        reach = np.sqrt(BEYOND * np.maximum(np.diag(apart), LEAST_SIGMA**2))  # of all with T-squared up to BEYOND
-        points.append(Point(number, made_at, reading, delta, interval, stands, distance, distance > BEYOND, reach))
+        reach = _reach(apart)
+        widened, beyond = float(np.max(reach / _reach(2 * plate_covariance))), distance > BEYOND
+        points.append(Point(number, made_at, reading, delta, interval, stands, distance, beyond, reach, widened))
     readings = [reading for _, _, reading in casts]
     sigma = np.sqrt(np.diag(plate_covariance) + _own_variance(readings))
     centre = _own_mean(points)
@@ -183,6 +196,11 @@ def control_chart(
     if centre is not None:
         signals += runs((np.array([reading.lab for reading in readings]) - centre) / sigma)
     return ControlChart(approved, tolerance, tuple(points), tuple(signals), centre, sigma)
+
+
+def _reach(covariance: Floats) -> Floats:
+    """Return how far, on each axis (3,), what lies within chance of this covariance (3, 3) reaches."""
+    return np.asarray(np.sqrt(BEYOND * np.maximum(np.diag(covariance), LEAST_SIGMA**2)))  # of all T² up to BEYOND
 
 
 def _own_mean(points: Sequence[Point]) -> Floats | None:
@@ -195,6 +213,28 @@ def _own_mean(points: Sequence[Point]) -> Floats | None:
     few = FAULTY_OF * (len(points) - len(sound)) <= len(points) and len(sound) >= FEWEST_FOR_RUNS
     counted = sound if few else [point.reading.lab for point in points]
     return np.asarray(np.mean(counted, axis=0)) if len(counted) >= FEWEST_FOR_RUNS else None
+
+
+def widened_by(plate: Reading) -> float:
+    """Return how many times as far apart as the scatter of plates would the limits of an edition will lie.
+
+    plate: as it was read, to be signed off. Each cast is taken as read as surely, in a photograph of its own, and
+    plates as scattering as they usually do.
+    """
+    usual = np.diag(np.exp(2 * PRIOR_LOG_PLATE_SD))
+    return float(np.max(_reach(2 * plate.covariance + 2 * usual) / _reach(2 * usual)))
+
+
+def how_finely_judged(plate: Reading) -> str:
+    """Say how finely casts can be judged against a plate as it was read, where that is not finely; else ""."""
+    times = widened_by(plate)
+    if times <= BLUNT:
+        return ""
+    return (
+        f"Every cast is judged against this reading of the plate, and casts read as unsurely could differ {times:.0f} "
+        f"times as far as plates scatter without its showing. Read {MORE_SURELY} before it is signed off, a plate "
+        "judges them more finely."
+    )
 
 
 def chart_of_edition(
@@ -288,4 +328,10 @@ def in_words(chart: ControlChart) -> str:
     if chart.centre is None:
         few = f"With fewer than {FEWEST_FOR_RUNS} casts only single ones can be judged, and no drift."
         said.append(few)
+    if chart.widened > BLUNT:
+        said.append(
+            f"Unsure readings set the limits {chart.widened:.0f} times as far apart as the scatter of plates would. "
+            f"Casts that are read {MORE_SURELY} are judged more finely; what was read of the approved plate is frozen "
+            "until its sign-off is withdrawn and the plate, read so, is signed off anew."
+        )
     return " ".join(said)

@@ -126,7 +126,8 @@ def _of_targets(database: Database, known: Known) -> Iterator[Event]:
             continue
         areas = _areas(known, target.id)
         if target.photo in kept:
-            yield Event(kept[target.photo], "photograph", "", areas, target=target, photo=target.photo)
+            here_by = min(kept[target.photo], target.made_at)  # what was read from it was here, in whichever copy
+            yield Event(here_by, "photograph", "", areas, target=target, photo=target.photo)
         yield Event(target.made_at, "target", "", areas, target=target, photo=target.photo)
 
 

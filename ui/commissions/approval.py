@@ -6,7 +6,9 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from matcher.commissions.control_chart import how_finely_judged
 from matcher.commissions.known import compared
+from matcher.commissions.sign_off import approved_reading
 from matcher.commissions.wording import compared_in_words, figures_in_words
 from ui.escaped import escaped
 from ui.recipe.print_card import say_what_prints_not
@@ -79,6 +81,9 @@ def _beside(target: Target, plate: Trial) -> None:
         f"<p><b>Plate {plate.id} {escaped(compared_in_words(seen))}.</b> "
         f'<small class="pm-soft">{escaped(figures_in_words(seen))}</small></p>'
     )
+    unsure = how_finely_judged(approved_reading(plate)[1])
+    if unsure:
+        tell(unsure, "warning")
 
 
 def what_is_signed(studio: Studio, known: Known, area: Area) -> None:
