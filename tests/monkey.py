@@ -246,22 +246,28 @@ def let_loose(master: Path, seed: int, pages: Sequence[str], count: int, told: C
         command += ["-W", "ignore", "-m", "tests.monkey", str(home), f"--seed={seed}", f"--steps={count}", *named]
         places = {"HOME": str(home), "XDG_DATA_HOME": str(home), "MATCHER_STUDIO": str(home / "studio")}
         faults = []
-        with subprocess.Popen(
-            command,
-            cwd=ROOT,
-            env={**os.environ, **places},
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            text=True,
-        ) as child:
+        with (
+            tempfile.TemporaryFile("w+") as complaints,
+            subprocess.Popen(
+                command,
+                cwd=ROOT,
+                env={**os.environ, **places},
+                stdout=subprocess.PIPE,
+                stderr=complaints,
+                text=True,
+            ) as child,
+        ):
             for line in child.stdout or ():
                 if not line.startswith("{"):
                     continue  # libraries print too
                 page = json.loads(line)
                 faults += [Fault(**fault) for fault in page["faults"]]
                 told(f"{page['page']}: {page['steps']} steps, {len(page['faults'])} faults, {page['seconds']:.0f} s")
+            child.wait()
+            complaints.seek(0)
+            said = complaints.read()
         if child.returncode != 0:
-            faults.append(Fault("all", [], f"The process ended with {child.returncode}."))
+            faults.append(Fault("all", [], f"The process ended with {child.returncode}.\n{said}"))
         return faults
     finally:
         shutil.rmtree(home, ignore_errors=True)

@@ -20,7 +20,8 @@ import urllib.request
 from pathlib import Path
 from typing import Any
 
-from tests.browser import CHROMIUM_FLAGS, ROOT
+from tests.browser import CHROMIUM_FLAGS
+from tests.forked import ROOT
 
 PATIENCE_S = 60.0
 
@@ -52,7 +53,7 @@ def time_to_first_page(browser: Any) -> float:
             [*command, "--port", str(port)], cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
         )
         try:
-            _wait_for(f"http://127.0.0.1:{port}/_stcore/health", start)
+            wait_for(f"http://127.0.0.1:{port}/_stcore/health", start)
             page.goto(f"http://127.0.0.1:{port}", wait_until="commit")
             page.locator("h1").first.wait_for()
             page.get_by_role("button", name=re.compile("^(See|Start|Go on)")).first.click(trial=True)
@@ -63,7 +64,8 @@ def time_to_first_page(browser: Any) -> float:
             server.wait()
 
 
-def _wait_for(address: str, start: float) -> None:
+def wait_for(address: str, start: float) -> None:
+    """Wait until an address answers. start: of the waiting, ``time.perf_counter``."""
     while time.perf_counter() - start < PATIENCE_S:
         try:
             urllib.request.urlopen(address, timeout=1).close()
