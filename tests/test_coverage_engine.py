@@ -34,6 +34,7 @@ from matcher.process.model import PRIOR_RESIDUALS, optimism
 from matcher.reading.comparison import chance_within, delta_e_interval
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Seal
+from matcher.suggest.plates import AsRead, Plates
 from matcher.suggest.suggester import Suggester
 from matcher.trials.trial import StageReading, Trial
 from tests.benchmarks.invented_processes import film, recipe_space
@@ -135,6 +136,34 @@ def test_an_expected_colour_is_read_with_what_it_shares_and_within_what_can_be_r
     seen = with_errors(np.array([104.0, 3.0, -201.0]), np.eye(3), [common])
     assert seen.lab.tolist() == [100.0, 3.0, -200.0] == readable(np.array([104.0, 3.0, -201.0])).tolist()
     assert seen.covariance == pytest.approx(np.diag([2.0, 5.0, 10.0]))
+
+
+def test_an_expected_colour_errs_as_the_plates_do_that_it_was_learned_from(plates):
+    """One plate that was read otherwise does not part it from all the others, nor do a few that share a cause join it
+    to them; half of them, equally sure, are half of it."""
+    camera, other = (BudgetTerm("camera", np.diag([1.5, 3.0, 4.0]), shared=name) for name in ("one", "another"))
+    lone = BudgetTerm("camera", np.diag([3.0, 7.0, 12.0]), shared="of one photograph")
+    here = plates[1][0].reading.lab
+
+    def share(*causes):
+        by_nearness = sorted(plates[1], key=lambda trial: float(delta_e_2000(here, trial.reading.lab)))
+        read = [
+            replace(
+                trial,
+                reading=normal_reading(trial.reading.lab, 0.3, *([term] if (term := causes[k % len(causes)]) else [])),
+            )
+            for k, trial in enumerate(by_nearness)
+        ]
+        named = {term.shared: term for term in AsRead(Plates.of(read))(here, np.eye(3)).budget}
+        assert "of one photograph" not in named
+        return [named[name].effect[2, 2] / 4.0 if name in named else 0.0 for name in ("one", "another")]
+
+    assert share(camera) == pytest.approx([1.0, 0.0])
+    assert share(lone, *[camera] * 23) == pytest.approx([1.0, 0.0], abs=0.05)
+    assert share(camera, other) == pytest.approx([0.5, 0.5])
+    sure, unsure = 3 * 0.3**2 + 3.0, 3 * 0.3**2 + 3.0 + 1.5**2 + 3.0**2 + 4.0**2  # variances of what each tells
+    assert share(camera, None)[0] == pytest.approx(sure / (sure + unsure)), "half of them, but the less sure half"
+    assert share(camera, *[None] * 11)[0] < 0.1, "though the nearest has it"
 
 
 def test_a_logged_plate_within_tolerance_makes_a_target_within_reach(plates):

@@ -552,6 +552,30 @@ def test_measured_plates_are_there_first_and_wait_to_be_pressed_until_the_list_i
     assert visitor.page.get_by_role("button", name="bismuth nitrate").is_visible(), "the panel stays open"
 
 
+@pytest.mark.parametrize("phone", [False, True])
+def test_the_ranked_answer_stands_in_the_first_screen(read_demo: Served, visit: Visit, phone: bool) -> None:
+    """At a desk pictures and lines of all five; on a phone the five pictures, their chances, and what to make first."""
+    visitor = visit(read_demo, phone=phone)
+    visitor.open("suggestions?target=1")
+    visitor.page.locator('[class*="st-key-panel-place"]').first.wait_for()
+    visitor.settle()
+    visitor.shot("first-screen")
+    fold = visitor.page.viewport_size["height"]
+
+    def lowest(selector: str) -> float:
+        boxes = [found.bounding_box() for found in visitor.page.locator(selector).all()]
+        return max(box["y"] + box["height"] for box in boxes if box)
+
+    assert visitor.page.locator(".pm-answer figure:visible").count() == 6
+    assert lowest(".pm-answer figcaption") < fold
+    assert lowest(".pm-opened") < fold and lowest("p.pm-steps") < fold
+    assert visitor.page.locator(".pm-odds:visible").count() == (4 if phone else 0)
+    if not phone:
+        assert visitor.page.locator('.st-key-ranked [class*="st-key-open"] button').count() == 4
+        assert lowest('.st-key-ranked [class*="st-key-open"] button') <= fold
+        assert visitor.page.get_by_text(re.compile("^Lay plates .* becomes about")).bounding_box()["y"] < fold
+
+
 def test_on_a_phone_all_that_unfolds_fits_and_is_big_enough(demo: Served, visit: Visit) -> None:
     """44 px a side: WCAG 2.2, success criterion 2.5.5 (from memory)."""
     visitor = visit(demo, phone=True)

@@ -4,18 +4,22 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from matcher.colour.types import Floats, Indices
+from matcher.colour.uncertainty import BudgetTerm
 from matcher.plan.prediction import with_errors
 from matcher.process.logged import LoggedTrial
 from matcher.ranking.nearest import nearest
 from matcher.reading.reading import Reading
 
+TOLD_BY = 12
+"""Plates nearest to an expected colour, which say what errors it shares."""
+ROUNDING = 1e-9  # CIELAB squared
 COMMON_AMONG = 200
 """Latest plates among which a shared cause of error is looked for."""
 
@@ -47,15 +51,29 @@ class Plates:
 
 
 class AsRead:
-    """Turns expected colours into the readings that would show them, with the error that these plates share."""
+    """Turns expected colours into the readings that would show them, with the error that these plates share.
+
+    An expected colour errs as the plates do that it was learned from: of a cause that some of them share it has the
+    share that their part of the weight is, each plate near it weighed by how surely it tells of such a colour.
+    """
 
     def __init__(self, plates: Plates) -> None:
         self._plates = plates
 
     def __call__(self, lab: Floats, covariance: Floats) -> Reading:
         """Return the reading of an expected colour (3,) whose own covariance is (3, 3)."""
-        nearest = self._plates.trials[int(self._plates.nearest(lab, 1)[0][0])].reading
-        return with_errors(lab, covariance, [term for term in nearest.budget if term.shared in self._often])
+        near = [self._plates.trials[int(row)].reading for row in self._plates.nearest(lab, TOLD_BY)[0]]
+        precision = np.array([1 / np.trace(one.covariance + covariance + ROUNDING * np.eye(3)) for one in near])
+        terms: dict[str, BudgetTerm] = {}
+        weights: Counter[str] = Counter()
+        for reading, weight in zip(near, precision / precision.sum(), strict=True):
+            for cause, term in {term.shared: term for term in reversed(reading.budget)}.items():
+                if cause in self._often:
+                    terms.setdefault(str(cause), term)  # as of the nearest that has it
+                    weights[str(cause)] += float(weight)
+        return with_errors(
+            lab, covariance, [replace(term, effect=weights[cause] * term.effect) for cause, term in terms.items()]
+        )
 
     @cached_property
     def _often(self) -> set[str]:

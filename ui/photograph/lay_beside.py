@@ -9,6 +9,7 @@ import streamlit as st
 
 from matcher.words import capital, listed
 from ui.escaped import escaped
+from ui.show.literal import literal
 from ui.show.swatches import field
 from ui.state.addresses import below_the_base
 from ui.state.cache_keys import Key, beside_key
@@ -24,11 +25,14 @@ TO_TAG = "to-tag"
 """In the log's address: plates to print tags for, "24,9"."""
 
 
-def offer_to_lay(studio: Studio, reading: Reading, plate: int | None = None, what: str = "it") -> bool:
+def offer_to_lay(
+    studio: Studio, reading: Reading, plate: int | None = None, what: str = "it", folded: bool = False
+) -> bool:
     """Say which plates to lay beside a finish and what that gains; nothing where it gains too little.
 
     plate: the number of the logged plate that the reading is of, None where it is of none. what: how the finish is
-    called. Returns whether anything was said.
+    called. folded: whether colours and ways wait below the sentence until it is tapped. Returns whether anything was
+    said.
     """
     if reading.photo is None:
         return False
@@ -36,9 +40,13 @@ def offer_to_lay(studio: Studio, reading: Reading, plate: int | None = None, wha
     if laid is None:
         return False
     colours = [(number, studio.trial(number).reading.lab) for number in laid.numbers]
-    words = laid.beside(what)
-    said = f"<p><strong>{escaped(f'{capital(words)}.')}</strong></p>"
-    st.html(f'<div class="pm-lay">{said}{plates_in_a_strip(colours)}{_to_tag(studio, laid)}</div>')
+    words = f"{capital(laid.beside(what))}."
+    shown = plates_in_a_strip(colours) + _to_tag(studio, laid)
+    if folded:
+        with st.expander(f"**{literal(words)}**", type="compact"):
+            st.html(f'<div class="pm-lay">{shown}</div>')
+    else:
+        st.html(f'<div class="pm-lay"><p><strong>{escaped(words)}</strong></p>{shown}</div>')
     return True
 
 

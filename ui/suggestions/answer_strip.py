@@ -1,6 +1,7 @@
 """The answer as pictures: the target and the nearest five, edge to edge on neutral grey, under one white.
 
-On a phone two of them touch, the target and the one that is opened; below each lies its flat colour on the target's.
+On a phone the target and the one that is opened touch, with the others small below them, each with its chance. Below
+each picture lies its flat colour on the target's.
 A tap on a picture opens its line, without leaving the page; without the script it is a link to the page so opened.
 """
 
@@ -12,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from matcher.words import in_ten
 from ui.escaped import escaped
 from ui.show.patches import LARGE, plate_patch, target_patch
 from ui.show.swatches import css_colour, field, figures
@@ -107,6 +109,8 @@ def _tile(target: Target, item: Suggestion, place: int, opened: bool, can_open: 
         f'<i role="img" aria-label="{said}" title="{said}" style="background: {css_colour(item.lab)}"></i></span>'
     )
     made = "<small>not made yet</small>" if item.trial is None else ""
+    chance = in_ten(item.chance_within(target.tolerance))
+    made += f'<small class="pm-odds">{escaped(chance)}</small>'
     now = ' class="now"' if opened else ""
     tap = _tap(target, name, place, opened) if can_open else ""
     return f'<figure{now}>{face}{flat}<figcaption class="pm-rank">{place}. {name} {made}</figcaption>{tap}</figure>'

@@ -85,7 +85,7 @@ def _made_of(ranked: Sequence[Suggestion]) -> str:
     plates = counted(len(ranked) - predicted, "measured plate")
     if not predicted:
         return f"{plates}, the nearest first."
-    return f"{plates} and {counted(predicted, 'predicted recipe')}, the nearest and surest first."
+    return f"{plates} and {counted(predicted, 'predicted recipe')}, the nearest first, as measured or as expected."
 
 
 def _list(studio: Studio, target: Target, ranked: Sequence[Suggestion], answers: Answers | None) -> None:
@@ -107,7 +107,8 @@ def _list(studio: Studio, target: Target, ranked: Sequence[Suggestion], answers:
         if answers:
             hear_taps(opened, open_place)
         if answers and not ranked[opened - 1].tied_with:
-            _surer(studio, target)  # else it stands in the open one, beside what that can't be told from
+            with st.container(key="surer"):  # else it stands in the open one, beside what that can't be told from
+                _surer(studio, target)
 
 
 def _opened_by_address() -> int:
@@ -166,17 +167,17 @@ def _open(studio: Studio, target: Target, place: int, suggestion: Suggestion, an
             go_on_buttons(studio, suggestion.recipe, f"make{place}", source, target.id, first=True, listed=listed_as)
             asked = suggestion.trial is not None and _asked_nearer(target, suggestion.trial)
         with st.container(horizontal=True, vertical_alignment="top", key="asides"):
+            if suggestion.tied_with:
+                _surer(studio, target)
             _figures(target, place, suggestion)
             show_recipe_cautions(suggestion.recipe)
-        if suggestion.tied_with:
-            _surer(studio, target)
         if asked and suggestion.trial is not None:
             show_advice(studio, target, answers, suggestion.trial)
 
 
 def _surer(studio: Studio, target: Target) -> None:
     """Say with which plates beside it the target would be read so surely that more can be told apart."""
-    offer_to_lay(studio, target.reading, what="the target’s finish")
+    offer_to_lay(studio, target.reading, what="the target’s finish", folded=True)
 
 
 def _figures(target: Target, place: int, suggestion: Suggestion) -> None:
