@@ -311,6 +311,42 @@ def test_a_proposed_outline_is_read_only_once_it_is_confirmed_by_the_keyboard_to
     assert second[:, 0].min() - 60 < region[:, 0].min() and region[:, 0].max() < second[:, 0].max() + 60
 
 
+def test_two_plates_in_one_photograph_are_recorded_with_one_upload_and_one_card(demo: Served, visit: Visit) -> None:
+    """The second record takes photograph and card over; what the first was read from is drawn, and not offered again."""
+    visitor = visit(demo)
+    visitor.open("record")
+    visitor.sees("Record a plate")
+    assert visitor.page.get_by_role("button", name=re.compile("Use it again$")).count() == 0
+    visitor.press("Upload", role="radio")
+    visitor.upload(picture("two_plates.jpg"))
+    visitor.press("Yes, that is the card")
+    visitor.press("Read area 1")
+    visitor.press("Log this plate")
+    visitor.sees(re.compile("^What plate 104 changed|Plate 104"))
+    visitor.settle()
+    visitor.open("record")
+    visitor.press("Does the photograph of plate 104 show it too? Use it again")
+    visitor.sees("1 plate found, nothing read yet")
+    visitor.shot("once-more")
+    assert visitor.page.get_by_role("button", name=re.compile("card$")).all_inner_texts() == ["Change the card"]
+    visitor.press("Read this area")
+    visitor.press("Log this plate")
+    visitor.sees(re.compile("^What plate 105 changed|Plate 105"))
+    visitor.settle()
+    with demo.studio() as studio:
+        first, second = studio.trials()[-2:]
+        assert first.reading.photo == second.reading.photo == TRUTH["two_plates.jpg"]["sha256"]
+        assert first.reading.conditions.card.corners == second.reading.conditions.card.corners
+        regions = [np.array(trial.reading.region) for trial in (first, second)]
+    assert np.linalg.norm(regions[0].mean(axis=0) - regions[1].mean(axis=0)) > 100
+    visitor.open("record")
+    visitor.press("Does the photograph of plate 105 show it too? Use it again")
+    visitor.sees(re.compile("No plate is proposed|Draw a box"))
+    assert visitor.page.get_by_role("button", name=re.compile("^Read ")).count() == 0
+    visitor.press("Use another photograph")
+    visitor.sees("Upload")
+
+
 def test_on_a_phone_a_proposal_and_its_button_stand_in_the_first_screen(demo: Served, visit: Visit) -> None:
     visitor = visit(demo, phone=True)
     start_from_photograph(visitor, picture("client_reference.jpg"))

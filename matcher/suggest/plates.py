@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -65,7 +65,7 @@ class AsRead:
         near = [self._plates.trials[int(row)].reading for row in self._plates.nearest(lab, TOLD_BY)[0]]
         precision = np.array([1 / np.trace(one.covariance + covariance + ROUNDING * np.eye(3)) for one in near])
         terms: dict[str, BudgetTerm] = {}
-        weights: Counter[str] = Counter()
+        weights: defaultdict[str, float] = defaultdict(float)
         for reading, weight in zip(near, precision / precision.sum(), strict=True):
             for cause, term in {term.shared: term for term in reversed(reading.budget)}.items():
                 if cause in self._often:

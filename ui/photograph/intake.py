@@ -26,7 +26,7 @@ Pictures = Sequence[tuple[Path, str]]
 """Files of the demo's photographs, with their titles."""
 PHOTOGRAPH_FIELDS = (
     "photo", "photo_name", "card", "card_way", "corners", "neutral", "finishes", "chosen", "daylight",
-    "same_light", "profile", "more_way", "paper", "second", "frames", "frames_used",
+    "same_light", "profile", "more_way", "paper", "second", "frames", "frames_used", "logged_areas",
 )  # fmt: skip
 
 

@@ -14,6 +14,7 @@ from ui.draw import Fixed, Shape, draw
 from ui.escaped import escaped
 from ui.photograph.card_step import SAID, card_reading
 from ui.photograph.lay_beside import offer_to_lay
+from ui.photograph.once_more import logged_areas, logged_drawn
 from ui.photograph.photographs import bench_picture, photo_of
 from ui.photograph.plates_there import (
     left_out_by_hand,
@@ -59,7 +60,7 @@ def ask_for_finish(
     card, photo = card_reading(studio, sha256, choice), photo_of(studio, sha256)
     used = profile_in_use(studio, draft, photo, card)
     marked = tuple(Shape.from_dict(shape) for shape in draft.get("finishes") or ())
-    proposed = () if marked else proposals(studio, sha256, choice)
+    proposed = () if marked else proposals(studio, sha256, choice, logged_areas(draft))
     plates, out = plates_there(studio, sha256), left_out_by_hand(draft)
     st.subheader(literal(heading), anchor=False)
     picture_side, words_side = st.columns([1.75, 1], gap="medium")
@@ -74,7 +75,7 @@ def ask_for_finish(
             marked,
             key=f"{draft.form}.{sha256[:12]}.finish",
             most=MOST_FINISHES,
-            fixed=card_outline(card) + plates_drawn(plates, out) + as_drawn(proposed),
+            fixed=card_outline(card) + plates_drawn(plates, out) + logged_drawn(draft) + as_drawn(proposed),
         )
         change_card(draft, card, None)
         say_profile(draft, used)

@@ -11,6 +11,7 @@ from matcher.errors import MatcherError
 from matcher.plates_in_picture import corners_of
 from ui.bench.step_now import come_back_to_button
 from ui.escaped import escaped
+from ui.photograph.once_more import keep_photograph, offer_photograph
 from ui.photograph.plates_there import keep_seen, own_tag_in, seen_for
 from ui.reading.colour_in import colour_in
 from ui.reading.typed_in import forget_file
@@ -55,6 +56,8 @@ def show() -> None:
     with right:
         _beside(studio, draft, recipe, form.faults)
     st.header("The colour you got", anchor=False)
+    if draft.get("photo") is None:
+        offer_photograph(studio, draft)
     reading, _ = colour_in(studio, draft, "Mark the finish", "Plate")
     st.header("About the plate", anchor=False)
     ask_about(studio, draft, _default_target(studio), now(), tag=True)
@@ -182,6 +185,7 @@ def _log_it(studio: Studio, draft: Draft, recipe: Recipe | None, reading: Readin
         return
     if uid := draft.get("bench_piece"):
         studio.shelf.take_off(uid)
+    keep_photograph(studio, draft, trial)
     forget_file(studio, draft)
     planned = draft.get("from_where") == OF_THE_FIRST
     draft.drop()
