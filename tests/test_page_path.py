@@ -312,7 +312,7 @@ def test_a_proposed_outline_is_read_only_once_it_is_confirmed_by_the_keyboard_to
 
 
 def test_two_plates_in_one_photograph_are_recorded_with_one_upload_and_one_card(demo: Served, visit: Visit) -> None:
-    """The second record takes photograph and card over; what the first was read from is drawn, and not offered again."""
+    """The second record takes over photograph and card; what the first was read from is drawn, and not offered."""
     visitor = visit(demo)
     visitor.open("record")
     visitor.sees("Record a plate")
