@@ -16,6 +16,7 @@ from matcher.colour.words_for_colours import SHADES, colour_in_words, colour_sha
 from matcher.dates import SHORT, local, shown
 from matcher.errors import ReadingError, SuggestionError
 from matcher.ranking.finding import FACETS, NONE, SEASONS, Finder, Wanted
+from matcher.ranking.made_for import Job, MadeFor
 from matcher.reading.reading import Reading
 from matcher.recipe.names import canonical
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat, describe
@@ -25,6 +26,16 @@ from tests.example_counts import examples
 CHEMICALS = ("ferric nitrate", "cupric nitrate", "Iron(III) nitrate", "bismuth nitrate")
 MAKERS = ("A.B.", "C.D.", "")
 TARGETS = {1: "Heron", 2: "Mill pond"}
+BIRD, BARS, REEDS = (
+    Job("Fountain (invented)", "Park of Aldmere", "bird"),
+    Job("Gate", "", "bars"),
+    Job("Fountain (invented)", "Park of Aldmere", "reeds"),
+)
+MADE_FOR = MadeFor({1: (BIRD, BARS), 9: (BARS,)}, {7: (REEDS,), 8: (REEDS,)})
+"""A target of two commissions, one that no plate was made for, and two casts."""
+
+
+WORDS = ("", "plate", "wax", "2023", "heron H-1", "c.d. ferric", "fountain reeds", "gate, aldmere", "no such word")
 
 
 @lru_cache(maxsize=1)
@@ -53,7 +64,7 @@ def many() -> tuple[Trial, ...]:
 
 @lru_cache(maxsize=1)
 def finder() -> Finder:
-    return Finder(many(), TARGETS)
+    return Finder(many(), TARGETS, MADE_FOR)
 
 
 def numbers(trials: tuple[Trial, ...]) -> set[int | None]:
@@ -72,8 +83,13 @@ def values(trial: Trial, facet: str) -> set[str]:
         "maker": lambda: {trial.made_by or NONE},
         "season": lambda: {SEASONS[local(trial.made_at).month % 12 // 3]},
         "year": lambda: {str(local(trial.made_at).year)},
+        "commission": lambda: {job.commission for job in jobs(trial)} or {NONE},
         "target": lambda: {TARGETS.get(trial.target_id or 0, NONE)},
     }[facet]()
+
+
+def jobs(trial: Trial) -> tuple[Job, ...]:
+    return (*((BIRD, BARS) if trial.target_id == 1 else ()), *((REEDS,) if trial.id in (7, 8) else ()))
 
 
 def all_choices() -> list[tuple[str, str]]:
@@ -87,7 +103,7 @@ def test_what_is_found_is_what_looking_at_each_plate_finds(data: st.DataObject, 
     chosen: dict[str, list[str]] = {}
     for facet, value in picked:
         chosen.setdefault(facet, []).append(value)
-    words = data.draw(st.sampled_from(["", "plate", "wax", "2023", "heron H-1", "c.d. ferric", "no such word"]))
+    words = data.draw(st.sampled_from(WORDS))
     wanted = Wanted(words, (), tuple((facet, tuple(own)) for facet, own in chosen.items()), aside)  # type: ignore[misc]
     found = finder().find(wanted).trials
     expected = {
@@ -111,7 +127,9 @@ def row_of(trial: Trial) -> str:
         trial.set_aside or "",
         colour,
     )
-    return " ".join((*parts, TARGETS.get(trial.target_id or 0, ""))).casefold()
+    name = TARGETS.get(trial.target_id or 0, "")
+    job_parts = (f"{job.commission}, {job.area}: {name} {job.client}" for job in jobs(trial))
+    return " ".join((*parts, name, *job_parts)).casefold()
 
 
 @examples(60)

@@ -11,11 +11,13 @@ from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from matcher.colour.words_for_colours import shade_place
+from matcher.commissions.commission import Area, Commission
 from matcher.commissions.read_again import Owner
 from matcher.errors import ReadingError, SuggestionError, UnavailableError
 from matcher.ranking import long_log
 from matcher.ranking.finding import ANY, FACETS, NONE, Finder, Found, Order, Wanted
 from matcher.ranking.long_log import LongLogFinder
+from matcher.ranking.made_for import made_for
 from matcher.reading.reading import Reading
 from matcher.storage.schema import PlateColourRow
 from matcher.studio import Studio
@@ -23,7 +25,20 @@ from matcher.trials.trial import Target
 from tests.example_counts import examples
 from tests.test_finding import many
 
-WORDS = ("ferric", "liver", "wax", "2022", "a.b.", "heron", "12", "brown", "105", "nothing-of-the-kind")
+WORDS = (
+    "ferric",
+    "liver",
+    "wax",
+    "2022",
+    "a.b.",
+    "heron",
+    "fountain bird",
+    "reeds",
+    "12",
+    "brown",
+    "105",
+    "nothing-of-the-kind",
+)
 COUNT = 160
 COLOURS = ("brown", "dark green", "grey", "olive")
 
@@ -36,14 +51,21 @@ def both(studio: Studio, monkeypatch: pytest.MonkeyPatch) -> tuple[Finder, LongL
     monkeypatch.setattr(long_log, "MOST_LOOKED_AT", 90)
     for name in ("Heron", "Mill pond"):
         studio.save_target(Target(name, Reading((40, 10, 20))))
+    kept = studio.commissions.save(
+        Commission("Fountain", "silicon bronze", "Park of Aldmere", areas=(Area("bird", target_id=1), Area("reeds")))
+    )
     studio.record_all([replace(trial, id=None, set_aside=None) for trial in many()[:COUNT]])
     for trial in many()[:COUNT]:
         if trial.set_aside is not None:
             studio.set_aside(trial.id or 0, trial.set_aside)
+    cast = next(trial for trial in studio.trials() if trial.target_id is None)
+    studio.casts.note(cast.id or 0, kept.areas[1].id or 0, 1)
+    jobs = made_for(studio.database)
+    assert list(jobs.of_plate) == [cast.id] and list(jobs.of_target) == [1]
     names = {target.id or 0: target.name for target in studio.targets()}
     long = studio.finder()
     assert isinstance(long, LongLogFinder) and studio.finder() is long
-    return Finder(studio.trials(include_set_aside=True), names), long
+    return Finder(studio.trials(include_set_aside=True), names, jobs), long
 
 
 def to_the_end(finder: LongLogFinder, wanted: Wanted, order: Order, like: object, step: int) -> Found:

@@ -106,7 +106,7 @@ def _add_columns(parser: Parser) -> None:
 def _add_finding(parser: Parser) -> None:
     """Add what narrows and orders the list; of each option given several times, one is enough."""
     parser.add_argument(
-        "--find", metavar="WORDS", default="", help="in its row: mark, recipe, day, maker, notes, target"
+        "--find", metavar="WORDS", default="", help="in its row: mark, recipe, day, maker, notes, target, commission"
     )
     about = 'in plain words: brown, "dark green", "olive brown"'
     parser.add_argument("--colour", metavar="WORDS", action="append", default=[], help=about)

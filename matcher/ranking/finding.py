@@ -28,6 +28,7 @@ from matcher.colour.words_for_colours import (
 )
 from matcher.dates import SHORT, local, shown
 from matcher.errors import SuggestionError
+from matcher.ranking.made_for import Job, MadeFor
 from matcher.recipe.names import canonical
 from matcher.recipe.recipe import describe
 
@@ -38,11 +39,13 @@ Order = Literal["newest", "oldest", "colour", "likeness", "number"]
 ORDERS: tuple[Order, ...] = ("newest", "oldest", "colour", "likeness")
 """Those that people lay plates out by."""
 UNDER_HEADINGS = ("newest", "oldest", "colour")
-Facet = Literal["shade", "chemical", "undercoat", "alloy", "seal", "maker", "season", "year", "target"]
-FACETS: tuple[Facet, ...] = ("shade", "chemical", "undercoat", "alloy", "seal", "maker", "season", "year", "target")
+Facet = Literal["shade", "chemical", "undercoat", "alloy", "seal", "maker", "season", "year", "commission", "target"]
+FACETS: tuple[Facet, ...] = (
+    "shade", "chemical", "undercoat", "alloy", "seal", "maker", "season", "year", "commission", "target",
+)  # fmt: skip
 
 NONE = "none"
-"""What a plate without coats, an undercoat, a seal, a maker or a target has of it."""
+"""What a plate without coats, an undercoat, a seal, a maker, a commission or a target has of it."""
 
 SEASONS = ("December to February", "March to May", "June to August", "September to November")
 """Named by their months, since a workshop may lie on either half of the earth."""
@@ -54,10 +57,10 @@ Rows = NDArray[np.bool_]
 class Wanted:
     """What is looked for. Of each kind, one of several is enough; of words, all must be there.
 
-    words: to be found in a plate's row: its number and mark, recipe, date, maker, notes, target, colour. colours: in
-    plain words, each "dark green" or "brown": all words of one must be among those that the plate is called by. chosen:
-    values of the facets, as ``Finder.choices`` gives them. set_aside: whether plates that no longer count are wanted
-    too.
+    words: to be found in a plate's row: its number and mark, recipe, date, maker, notes, target, colour, and the
+    commission that it was made for: title, client, area. colours: in plain words, each "dark green" or "brown": all
+    words of one must be among those that the plate is called by. chosen: values of the facets, as ``Finder.choices``
+    gives them. set_aside: whether plates that no longer count are wanted too.
     """
 
     words: str = ""
@@ -138,11 +141,16 @@ class Finder:
         Those that count and those set aside, oldest first.
     target_names : mapping of int to str
         What each target is called, by its number.
+    made_for : MadeFor
+        The commissions that plates were made for.
     """
 
-    def __init__(self, trials: Sequence[Trial], target_names: Mapping[int, str] | None = None) -> None:
+    def __init__(
+        self, trials: Sequence[Trial], target_names: Mapping[int, str] | None = None, made_for: MadeFor | None = None
+    ) -> None:
         self.trials = tuple(trials)
         self.target_names = dict(target_names or {})
+        self.made_for = made_for or MadeFor()
         self.labs: Floats = np.array([trial.reading.lab for trial in self.trials], dtype=float).reshape(-1, 3)
         self._counts = np.array([trial.set_aside is None for trial in self.trials], dtype=bool)
         self._called = [colour_in_words(lab) for lab in self.labs]
@@ -279,8 +287,12 @@ class Finder:
             "maker": (trial.made_by or NONE,),
             "season": (SEASONS[local(trial.made_at).month % 12 // 3],),
             "year": (year,),
+            "commission": tuple(dict.fromkeys(job.commission for job in self._jobs(trial))) or (NONE,),
             "target": (target or NONE,),
         }
+
+    def _jobs(self, trial: Trial) -> tuple[Job, ...]:
+        return self.made_for.jobs(trial.id, trial.target_id)
 
     @cached_property
     def _years(self) -> list[str]:
@@ -316,12 +328,18 @@ class Finder:
                     shown(trial.made_at, SHORT),
                     trial.notes,
                     trial.set_aside or "",
-                    self.target_names.get(trial.target_id or 0, ""),
+                    self._for(trial),
                     called,
                 )
             ).casefold()
             for trial, called in zip(self.trials, self._called, strict=True)
         ]
+
+    def _for(self, trial: Trial) -> str:
+        """Return what a plate was made for as the page names it, "Title, area: target", and who asked for it."""
+        target = self.target_names.get(trial.target_id or 0, "")
+        jobs = self._jobs(trial)
+        return " ".join(f"{job.commission}, {job.area}: {target} {job.client}" for job in jobs) if jobs else target
 
 
 def all_called(lab: Floats) -> str:

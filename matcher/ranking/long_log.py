@@ -42,6 +42,7 @@ from matcher.ranking.finding import (
     grouped,
 )
 from matcher.ranking.in_log import MOST, Among, NearestPlates, values_in
+from matcher.ranking.made_for import MadeFor
 from matcher.recipe.names import canonical
 from matcher.storage.database import Database
 from matcher.storage.schema import CoatRow, PlateColourRow, TrialRow
@@ -77,12 +78,22 @@ class LongLogFinder:
         What each target is called, by its number.
     count : int
         How many plates the log has, those set aside too.
+    made_for : MadeFor
+        The commissions that plates were made for.
     """
 
-    def __init__(self, database: Database, nearest: NearestPlates, target_names: Mapping[int, str], count: int) -> None:
+    def __init__(
+        self,
+        database: Database,
+        nearest: NearestPlates,
+        target_names: Mapping[int, str],
+        count: int,
+        made_for: MadeFor | None = None,
+    ) -> None:
         self.database = database
         self.count = count
         self.target_names = dict(target_names)
+        self.made_for = made_for or MadeFor()
         self._nearest = nearest
         self._log = TrialLog(database)
         self._lock = threading.Lock()
@@ -130,7 +141,7 @@ class LongLogFinder:
     @cached_property
     def _known(self) -> dict[Facet, tuple[str, ...]]:
         with self.database.reading() as session:
-            return {facet: _values(session, facet, self.target_names) for facet in FACETS}
+            return {facet: _values(session, facet, self) for facet in FACETS}
 
 
 class _Walk:
@@ -167,7 +178,7 @@ class _Walk:
         goal = self._goal if self._order == "likeness" else None
         portion, last = self._next_in_columns() if goal is None else (self._next_ranked(goal), None)
         plates = self._of.plates(self._of_the_colours(portion))
-        rows = Finder(plates, self._of.target_names).rows(self._wanted)
+        rows = Finder(plates, self._of.target_names, self._of.made_for).rows(self._wanted)
         self._trials += [plate for plate, is_wanted in zip(plates, rows, strict=True) if is_wanted]
         self._looked_at += len(portion)
         self._ended, self._last = not portion, last
@@ -225,13 +236,13 @@ class _Walk:
         if not self._wanted.set_aside:
             where.append(TrialRow.set_aside_reason.is_(None))
         for facet, values in self._wanted.chosen:
-            has = [_has(session, facet, value, self._of.target_names) for value in values]
+            has = [_has(session, facet, value, self._of) for value in values]
             if has and all(one is not None for one in has):
                 where.append(sa.or_(*(one for one in has if one is not None)))
         return where
 
 
-def _has(session: Session, facet: Facet, value: str, target_names: Mapping[int, str]) -> sa.ColumnElement[bool] | None:
+def _has(session: Session, facet: Facet, value: str, of: LongLogFinder) -> sa.ColumnElement[bool] | None:
     """Return the condition of having a value of a facet, None where the database does not keep it."""
     match facet:
         case "shade":
@@ -246,8 +257,13 @@ def _has(session: Session, facet: Facet, value: str, target_names: Mapping[int, 
             return (TrialRow.made_at >= begins) & (TrialRow.made_at < ends)
         case "maker":
             return TrialRow.made_by.in_([value, ""] if value == NONE else [value])
+        case "commission":
+            targets, plates = of.made_for.numbers(None if value == NONE else value)
+            with_target = TrialRow.target_id.is_not(None) & TrialRow.target_id.in_(targets)
+            made_for_it = with_target | TrialRow.id.in_(plates)
+            return ~made_for_it if value == NONE else made_for_it
         case "target":
-            numbers = [number for number, name in target_names.items() if (name or NONE) == value]
+            numbers = [number for number, name in of.target_names.items() if (name or NONE) == value]
             has_it: sa.ColumnElement[bool] = TrialRow.target_id.in_(numbers)
             return has_it | TrialRow.target_id.is_(None) if value == NONE else has_it
     column = _CANONICAL[facet]
@@ -260,7 +276,7 @@ def _has(session: Session, facet: Facet, value: str, target_names: Mapping[int, 
     return has_it | column.is_(None) if value == NONE else has_it
 
 
-def _values(session: Session, facet: Facet, target_names: Mapping[int, str]) -> tuple[str, ...]:
+def _values(session: Session, facet: Facet, of: LongLogFinder) -> tuple[str, ...]:
     """Return the values that a facet may have in this log, in the order of ``Finder.choices`` or by name."""
     match facet:
         case "shade":
@@ -273,8 +289,10 @@ def _values(session: Session, facet: Facet, target_names: Mapping[int, str]) -> 
             return tuple(str(year) for year in years)
         case "maker":
             names = [name or NONE for name in values_in(session, TrialRow.made_by)]
+        case "commission":
+            names = [*of.made_for.titles, NONE]
         case "target":
-            names = [*(name or NONE for name in target_names.values()), NONE]
+            names = [*(name or NONE for name in of.target_names.values()), NONE]
         case "alloy":
             names = [canonical(name) for name in values_in(session, TrialRow.alloy)]
         case _:

@@ -35,20 +35,22 @@ class StudioFinding(StudioLog):
 
         A log longer than ``ranking.long_log.READ_WHOLE`` is searched where it lies.
 
-        Kept, and shared, until this process or another changes the log or a target's name.
+        Kept, and shared, until this process or another changes the log, a target's name or a commission's.
         """
         from matcher.ranking import long_log
         from matcher.ranking.finding import Finder
+        from matcher.ranking.made_for import made_for
 
         names = {target.id or 0: target.name for target in self.targets(include_set_aside=True)}
-        key = (self.log.revision(), tuple(sorted(names.items())))
+        jobs = made_for(self.database)
+        key = (self.log.revision(), names, jobs)
         with self._finder_lock:
             if self._finder is None or self._finder[0] != key:
                 count = self.log.count(include_set_aside=True)
                 if count > long_log.READ_WHOLE:
-                    finder: Finds = long_log.LongLogFinder(self.database, self.ranking, names, count)
+                    finder: Finds = long_log.LongLogFinder(self.database, self.ranking, names, count, jobs)
                 else:
-                    finder = Finder(self.trials(include_set_aside=True), names)
+                    finder = Finder(self.trials(include_set_aside=True), names, jobs)
                 self._finder = key, finder
             return self._finder[1]
 

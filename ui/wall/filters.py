@@ -23,6 +23,7 @@ FACET_WORDS: dict[Facet, str] = {
     "maker": "Made by",
     "season": "Season",
     "year": "Year",
+    "commission": "Commission",
     "target": "Target",
 }
 ORDER_WORDS = {"colour": "By colour", "newest": "Newest first", "oldest": "Oldest first", "likeness": "By likeness"}
@@ -41,7 +42,7 @@ def ask(finder: Finds) -> Search:
         words = st.text_input(
             "Find plates",
             type="search",
-            placeholder="colour, chemical, mark, tag, day, who, notes",
+            placeholder="colour, chemical, mark, tag, day, who, commission",
             live=True,
             key="log.words",
         )
@@ -143,6 +144,7 @@ def _said(facet: Facet, value: str) -> str:
         "undercoat": "no undercoat",
         "seal": "unsealed",
         "maker": "nobody named",
+        "commission": "no commission",
         "target": "no target",
     }
     return none.get(facet, value)
