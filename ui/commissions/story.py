@@ -58,6 +58,11 @@ def show_handover(known: Known, events: Sequence[Event]) -> None:
 
 def ask_for_line(studio: Studio, known: Known) -> None:
     """Ask for a line of the journal, kept as it is typed until it is written down."""
+    with st.container(key="fill-in-journal"):
+        _ask_for_line(studio, known)
+
+
+def _ask_for_line(studio: Studio, known: Known) -> None:
     commission = known.commission
     draft = Draft(studio, f"journal of commission {commission.id}")
     st.html("<h2>Journal</h2>")

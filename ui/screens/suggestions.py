@@ -132,16 +132,17 @@ def _explained(
         st.session_state["suggestions.new"] = new.id
         st.session_state[UNFOLDED] = CHANGED
     unfolded = st.session_state.get(UNFOLDED)
-    st.header("What explains it", anchor=False)
-    chosen = st.pills(
-        "What explains it",
-        list(parts),
-        format_func=lambda part: literal(parts[part][0]),
-        default=unfolded if unfolded in parts else None,
-        key=f"suggestions.explained.{target.id}.{None if new is None else new.id}",
-        label_visibility="collapsed",
-        wrap=True,
-    )
+    with st.container(key="explains"):
+        st.header("What explains it", anchor=False)
+        chosen = st.pills(
+            "What explains it",
+            list(parts),
+            format_func=lambda part: literal(parts[part][0]),
+            default=unfolded if unfolded in parts else None,
+            key=f"suggestions.explained.{target.id}.{None if new is None else new.id}",
+            label_visibility="collapsed",
+            wrap=True,
+        )
     st.session_state[UNFOLDED] = chosen
     if chosen in parts:
         with look.panel(f"explained-{chosen}"):
