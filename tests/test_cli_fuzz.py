@@ -86,7 +86,7 @@ ENOUGH: dict[str, tuple[str, ...]] = {
     "commissions cast": ("1", "2", "1"),
     "commissions deliver": ("1", "--on", "2026-01-31"),
     "commissions take-delivery-back": ("1", "--cast", "1"),
-    "commissions repair": ("1",),
+    "commissions repair": ("1", "a scratch"),
     "commissions set-area-aside": ("1", "not wanted"),
     "commissions take-area-back": ("1",),
     "commissions edition": ("1",),

@@ -135,7 +135,7 @@ def test_what_cannot_be_delivered_is_said_in_a_sentence_and_nothing_is_noted(stu
 def test_a_repair_begins_from_a_delivered_commission(studio: Studio) -> None:
     kept = finished(studio, casts=1)
     studio.casts.deliver(1, [1], DAY)
-    repair = studio.commissions.begin_repair(kept.areas[0].id or 0, "Ann")
+    repair = studio.commissions.begin_repair(kept.areas[0].id or 0, "a scratch", "Ann")
     assert repair.areas[0].repairs_uid == kept.areas[0].uid and not repair.delivered
     assert [each.id for each in studio.commissions.worked_on()] == [repair.id]
 
@@ -244,6 +244,6 @@ def test_the_command_line_delivers_takes_back_sets_aside_and_repairs(told: Calla
     assert both["state"]["stage"] == "delivered" and both["next"] == []
     assert commissions("list")["commissions"] == []
     assert [each["state"]["stage"] for each in commissions("list", "--all")["commissions"]] == ["delivered"]
-    repair = commissions("repair", "1")["commission"]
+    repair = commissions("repair", "1", "a scratch")["commission"]
     assert repair["title"].startswith("Heron fountain, repair")
     assert commissions("take-delivery-back", "1", "--cast", "2")["state"]["stage"] == "finished"

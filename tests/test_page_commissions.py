@@ -108,7 +108,7 @@ def test_a_delivered_commission_is_found_apart_and_taken_back(monkeypatch: pytes
     shown = said(app)
     assert "All 2 casts are delivered" in shown
     assert "Cast 2 was delivered on 2 May 2026 to Park of Aldmere (invented)." in shown
-    assert {app.button(key=f"repair.{area}").label for area in (1, 2)} == {"Begin a repair"}
+    assert {app.button(key=f"repair.{area}").label for area in (1, 2)} == {"Take on the repair"}
     listed = the_page(monkeypatch, tmp_path)
     assert "No commission is being worked on" in said(listed)
     assert [one.label for one in listed.expander if "Delivered" in one.label] == [literal("Delivered (1)")]

@@ -59,12 +59,19 @@ def test_a_plate_is_signed_off_cast_and_repaired(monkeypatch: pytest.MonkeyPatch
     with Studio.open(tmp_path / "studio") as studio:
         assert [(one.number, one.trial_id) for one in studio.casts.of_area(1)] == [(1, cast.id)]
     assert "no more than chance" in said(app) and "fewer than 5 casts" in said(app)
-    app = press(app, "Begin a repair")
+    app = press(app, "Take on the repair")
+    assert "what is to be repaired" in said(app)
+    with Studio.open(tmp_path / "studio") as studio:
+        assert len(studio.commissions.commissions()) == 1, "nothing is made before it was said and confirmed"
+    field(app, "What is to be repaired").set_value("a scratch").run()
+    app = press(app, "Take on the repair")
     with Studio.open(tmp_path / "studio") as studio:
         repair = studio.commissions.commission(2)
         assert repair.areas[0].repairs_uid is not None
     app = the_page(monkeypatch, tmp_path, commission="2")
-    assert f"approved by {SCULPTOR}" in said(app) and "as it is today" in said(app)
+    assert f"approved by {SCULPTOR}" in said(app) and "as it is today" in said(app) and "a scratch" in said(app)
+    assert "To find plate 2: marked " in said(app) and "The surface is still to be read" in said(app)
+    assert app.button(key=f"area.next.{repair.areas[0].id}").label == "Read the surface of bird as it is today"
     assert "Take the approved recipe to the bench" in [button.label for button in app.button]
 
 

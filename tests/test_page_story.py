@@ -147,6 +147,10 @@ def the_next_cast_is_coloured_and_noted(visitor: Visitor, served: Served) -> Non
 
 def a_repair_is_begun(visitor: Visitor, served: Served) -> None:
     visitor.press("Begin a repair")
-    visitor.sees(re.compile("as it is today"))
+    with served.studio() as studio:
+        assert len(studio.commissions.commissions()) == 1, "nothing is made by the first tap"
+    write(visitor, "What is to be repaired", "a scratch across the beak")
+    visitor.press("Take on the repair")
+    visitor.sees("Read the surface of bird as it is today")
     with served.studio() as studio:
         assert studio.commissions.commission(2).areas[0].repairs_uid is not None

@@ -26,18 +26,22 @@ from matcher.commissions.control_chart import (
     runs,
     widened_by,
 )
+from matcher.commissions.known import what_is_repaired
 from matcher.commissions.read_again import Owner
 from matcher.commissions.sign_off import approved_reading
+from matcher.commissions.wording import repaired_in_words
 from matcher.errors import StudioError
 from matcher.process.residual import PRIOR_LOG_PLATE_SD
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.studio import Studio
+from matcher.trials.facts import facts_of
 from matcher.trials.trial import StageReading, Target, Trial
 from tests.example_counts import examples
 
 SMITH = "A. Quill-Marsh (invented)"
 DAYLIGHT = "daylight, north window"
+TAG = "K7QX2-88"
 
 
 def reading(*lab: float, sd: float = 0.3) -> Reading:
@@ -339,7 +343,8 @@ def test_a_repair_is_a_commission_of_its_own_that_knows_what_it_repairs(studio: 
     commission, head, _ = commissioned(studio)
     trial = studio.record(plate(42, 13, 21))
     studio.sign_offs.sign(head.id or 0, trial.id or 0, SMITH, DAYLIGHT)
-    repair = studio.commissions.begin_repair(head.id or 0, "R. O. (invented)")
+    repair = studio.commissions.begin_repair(head.id or 0, "a scratch", "R. O. (invented)")
+    assert repair.notes == "To repair: a scratch" and repair.made_by == "R. O. (invented)"
     assert (repair.alloy, repair.casts, repair.areas[0].name) == (commission.alloy, 1, "head")
     found = studio.commissions.of_uid(repair.areas[0].repairs_uid)
     assert found is not None and found[1].id == head.id
@@ -347,4 +352,57 @@ def test_a_repair_is_a_commission_of_its_own_that_knows_what_it_repairs(studio: 
     assert studio.commissions.of_uid(None) is None and studio.commissions.of_uid("elsewhere") is None
     assert studio.history("area", head.id)[-1].what == "repair begun"
     with pytest.raises(StudioError, match="no area 99"):
-        studio.commissions.begin_repair(99)
+        studio.commissions.begin_repair(99, "a scratch")
+    with pytest.raises(StudioError, match="what is to be repaired"):
+        studio.commissions.begin_repair(head.id or 0, " ")
+    assert len(studio.commissions.commissions()) == 2, "nothing is made by what is refused"
+
+
+def repaired(studio: Studio, area: Area) -> str:
+    one = what_is_repaired(studio.database, area)
+    assert one is not None
+    return " ".join(repaired_in_words(one))
+
+
+def test_a_repair_tells_how_the_approved_plate_and_its_bottles_are_found(studio: Studio) -> None:
+    _, head, _ = commissioned(studio)
+    trial = studio.record(replace(plate(42, 13, 21), piece="H-7", notes="drawer 3"))
+    assert what_is_repaired(studio.database, head) is None
+    never = studio.commissions.begin_repair(head.id or 0, "a scratch").areas[0]
+    assert repaired(studio, never) == "Nothing is signed off for head of Heron fountain (invented): search the log."
+    studio.sign_offs.sign(head.id or 0, trial.id or 0, SMITH, DAYLIGHT)
+    studio.give_tag(trial.id or 0, TAG)
+    said = repaired(studio, never)
+    assert f"plate {trial.id}, approved by {SMITH}." in said
+    assert f"To find plate {trial.id}: marked H-7 and tag {TAG}. Noted of it: drawer 3." in said
+    assert "Fe 1: ferric nitrate, 400 g/L, on the shelf" in said
+    studio.correct(trial.id or 0, replace(facts_of(trial), piece="", notes=""), facts_of(trial))
+    studio.take_tag(trial.id or 0, why="lost")
+    studio.bottles.change("Fe 1", used_up_at=datetime.now(UTC))
+    said = repaired(studio, never)
+    assert f"To find plate {trial.id}: no mark and no tag is noted. Where it is kept is not noted." in said
+    assert "used up: mix it anew" in said
+    assert "not in this studio" in repaired(studio, replace(never, repairs_uid="elsewhere"))
+
+
+def test_a_repair_is_told_as_one_on_the_command_line(run: Any, told: Any, refused: Any, tmp_path: Path) -> None:
+    place = ("--studio", tmp_path / "studio")
+    with Studio.open(tmp_path / "studio") as studio:
+        _, head, _ = commissioned(studio)
+        trial = studio.record(replace(plate(42, 13, 21), piece="H-7"))
+        studio.sign_offs.sign(head.id or 0, trial.id or 0, SMITH, DAYLIGHT)
+    assert "TEXT" in refused("commissions", "repair", head.id, *place)
+    assert "what is to be repaired" in refused("commissions", "repair", head.id, " ", *place)
+    made = told("commissions", "repair", head.id, "a scratch", *place)
+    assert made["state"]["in_words"] == "The surface is still to be read"
+    (facts,) = made["repairs"]
+    assert (facts["trial_id"], facts["piece"], facts["repairs_area_id"]) == (trial.id, "H-7", head.id)
+    shown = run("commissions", "show", made["commission"]["id"], *place)[1]
+    for line in (
+        "Next: Read the surface of head as it is today.",
+        "head: its surface is still to be read",
+        f"plate {trial.id}, approved by {SMITH}.",
+        f"To find plate {trial.id}: marked H-7.",
+        "Recipe: ",
+    ):
+        assert line in shown

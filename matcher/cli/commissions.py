@@ -32,7 +32,7 @@ from matcher.words import counted
 
 if TYPE_CHECKING:
     from matcher.commissions.commission import Area, Commission
-    from matcher.commissions.known import Known
+    from matcher.commissions.known import Known, Repaired
     from matcher.reading.reading import Reading
     from matcher.studio import Studio
     from matcher.trials.trial import Target
@@ -117,7 +117,9 @@ def _add_signing(parts: Commands) -> None:
     about = "Take back that casts were delivered, noted in error; the timeline keeps it."
     _add_casts(_with_id(parts, "take-delivery-back", about, take_delivery_back), "all")
     about = "Take on the repair of an area as a commission of its own: plate, recipe and bottles are found again."
-    add_by(_with_id(parts, "repair", about, begin_repair, "AREA"))
+    repair = _with_id(parts, "repair", about, begin_repair, "AREA")
+    repair.add_argument("what", metavar="TEXT", help="what is to be repaired")
+    add_by(repair)
     about = "Show an area's casts against what was signed off: drift, or chance."
     _with_id(parts, "edition", about, show_edition, "AREA")
     for name, about, function, metavar in (
@@ -282,7 +284,7 @@ def take_delivery_back(options: argparse.Namespace) -> Answer:
 
 def begin_repair(options: argparse.Namespace) -> Answer:
     with studio_that_is_there(options) as studio:
-        return _shown(studio, studio.commissions.begin_repair(options.id, options.by))
+        return _shown(studio, studio.commissions.begin_repair(options.id, options.what, options.by))
 
 
 def order_areas(options: argparse.Namespace) -> Answer:
@@ -343,7 +345,7 @@ def _or_none(value: Any, name: str) -> Any:
 
 def _shown(studio: Studio, commission: Commission) -> Answer:
     """Say all of a commission: what was typed, areas with their next steps, what to hand over, what happened."""
-    from matcher.commissions.known import all_known
+    from matcher.commissions.known import all_known, what_is_repaired
     from matcher.commissions.state import next_steps, state_of
     from matcher.commissions.timeline import what_happened
     from matcher.commissions.wording import (
@@ -351,6 +353,7 @@ def _shown(studio: Studio, commission: Commission) -> Answer:
         delivery_in_words,
         event_in_words,
         on_bench_in_words,
+        repaired_in_words,
         state_in_words,
         step_in_words,
     )
@@ -358,12 +361,14 @@ def _shown(studio: Studio, commission: Commission) -> Answer:
 
     known = all_known(studio.database, commission)
     state, steps = state_of(known), next_steps(known)
+    repaired = [(area, what_is_repaired(studio.database, area)) for area in commission.areas]
     on_bench = [one for area in commission.areas for one in known.on_bench(area)]
     events = what_happened(studio.database, known)
     lines = [
         f"{commission.id}  {commission.title}, {commission.alloy}: {state_in_words(state)}",
         *_about_lines(commission),
         *(_area_line(area, known) for area in commission.every_area),
+        *(f"    {line}" for _, one in repaired if one is not None for line in _repaired_lines(one)),
         *(f"    {delivery_in_words(commission, delivery)}" for delivery in commission.deliveries),
         *(f"On the bench for {one.area.name}: {on_bench_in_words(one)}." for one in on_bench),
         *(f"Next: {step_in_words(step)}." for step in steps),
@@ -399,9 +404,30 @@ def _shown(studio: Studio, commission: Commission) -> Answer:
             }
             for one in on_bench
         ],
+        "repairs": [
+            {
+                "area_id": area.id,
+                "repairs_area_id": one.area.id if one.area else None,
+                "trial_id": one.signed.trial_id if one.signed else None,
+                "piece": one.plate.piece if one.plate else None,
+                "tag": one.tag,
+                "on_chart": one.on_chart,
+                "in_words": repaired_in_words(one),
+            }
+            for area, one in repaired
+            if one is not None
+        ],
         "timeline": [{**event.as_dict(), "in_words": event_in_words(event, known)} for event in events],
     }
     return Answer(document, lines)
+
+
+def _repaired_lines(one: Repaired) -> list[str]:
+    from matcher.commissions.wording import repaired_in_words
+    from matcher.recipe.recipe import describe
+
+    recipe = [] if one.signed is None else [f"Recipe: {describe(one.signed.recipe)}."]
+    return [*repaired_in_words(one), *recipe]
 
 
 def _about_lines(commission: Commission) -> list[str]:
@@ -413,10 +439,12 @@ def _about_lines(commission: Commission) -> list[str]:
 
 
 def _area_line(area: Area, known: Known) -> str:
+    from matcher.commissions.wording import without_target_in_words
+
     target, nearest = known.target_of(area), known.nearest_for(area)
     signed = known.sign_off_of(area)
     said = f"    area {area.id}, {area.name}{words.aside(area.set_aside)}: "
-    said += f"target {target.id}, {target.name}" if target else "no target yet"
+    said += f"target {target.id}, {target.name}" if target else without_target_in_words(area)
     if signed:
         return f"{said}; plate {signed.trial_id} approved"
     if nearest is None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from functools import cached_property
 from typing import Literal
 
@@ -18,12 +19,15 @@ from matcher.colour.difference import delta_e_2000
 from matcher.colour.verdict import Standing, standing
 from matcher.commissions.casts import Cast, load_casts
 from matcher.commissions.commission import Area, Commission
-from matcher.commissions.sign_off import SignOff, load_sign_offs
-from matcher.commissions.store import load_commissions
+from matcher.commissions.sign_off import SignOff, SignOffs, load_sign_offs
+from matcher.commissions.store import Commissions, load_commissions
 from matcher.reading.comparison import chance_within, delta_e_interval
 from matcher.storage.database import Database
 from matcher.storage.schema import AreaRow, CastRow, CommissionRow, SignOffRow, TargetRow, TrialRow
+from matcher.storage.settings import Settings
+from matcher.tags.store import Tags
 from matcher.trials.log import load_trials
+from matcher.trials.stocks import Stock, StockShelf
 from matcher.trials.targets import load_targets
 from matcher.trials.trial import Target, Trial
 
@@ -49,6 +53,26 @@ class OnBench:
     piece: Piece
     use: Literal["sample", "cast", "trial"]
     cast: int | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Repaired:
+    """What is known of what an area repairs.
+
+    commission, area, signed: what is repaired and its sign-off; None for what is not in this studio. plate: the one
+    approved, None where it cannot be read. tag: what it carries, None for none. on_chart: whether it is one of the
+    studio's own chart. seen_at: when it was last seen in a photograph. bottles: those of its recipe as they were, each
+    with what it is by now, None where it is gone.
+    """
+
+    commission: Commission | None = None
+    area: Area | None = None
+    signed: SignOff | None = None
+    plate: Trial | None = None
+    tag: str | None = None
+    on_chart: bool = False
+    seen_at: datetime | None = None
+    bottles: tuple[tuple[Stock, Stock | None], ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -190,6 +214,31 @@ def all_known(database: Database, commission: Commission) -> Known:
         tuple(piece for piece in Shelf(database).pieces() if piece.target_id in wanted),
         signed,
         casts,
+    )
+
+
+def what_is_repaired(database: Database, area: Area) -> Repaired | None:
+    """Return what is known of what an area repairs; None for one that repairs nothing."""
+    if area.repairs_uid is None:
+        return None
+    found = Commissions(database).of_uid(area.repairs_uid)
+    if found is None:
+        return Repaired()
+    signed = SignOffs(database).standing(found[1].id)
+    if signed is None:
+        return Repaired(*found)
+    number, tags = signed.trial_id, Tags(database)
+    plate = next(iter(database.load("plate", load_trials, TrialRow.id == number)), None)
+    tag, seen = tags.history().tag_of(number), tags.last_seen().get(number)
+    now = {stock.label: stock for stock in StockShelf(database).stocks()}
+    return Repaired(
+        *found,
+        signed,
+        plate,
+        None if tag is None else tag.tag,
+        plate is not None and plate.uid in Settings(database).board,
+        None if seen is None else seen[1],
+        tuple((bottle, now.get(bottle.label)) for bottle in signed.bottles),
     )
 
 

@@ -16,7 +16,8 @@ Step = Literal["target", "bench", "first plate", "another plate", "sign-off", "c
 
 @dataclass(frozen=True)
 class State:
-    """How far a commission has come. areas, with_target, approved: counts of areas. casts_done: of ``casts``, those on
+    """How far a commission has come. areas, with_target, approved: counts of areas. to_read: those that repair another,
+    and whose surface is still to be read. casts_done: of ``casts``, those on
     which every area is done; casts_delivered: those that the client has. reason: why it was set aside."""
 
     stage: Stage
@@ -27,6 +28,7 @@ class State:
     casts_done: int
     casts_delivered: int = 0
     reason: str | None = None
+    to_read: int = 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,6 +59,7 @@ def state_of(known: Known) -> State:
         done,
         commission.casts - len(commission.casts_with_us),
         commission.set_aside,
+        sum(area.repairs_uid is not None and known.target_of(area) is None for area in areas),
     )
 
 

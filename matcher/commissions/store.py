@@ -80,12 +80,14 @@ class Commissions:
             number = session.scalars(sa.select(AreaRow.id).where(AreaRow.uid == uid)).first()
             return None if number is None else area_in(session, number)
 
-    def begin_repair(self, area_id: int, who: str = "") -> Commission:
+    def begin_repair(self, area_id: int, what: str, who: str = "") -> Commission:
         """Take on the repair of an area, years later, as a commission of its own, and return it.
 
-        Its area knows which it repairs, so that recipe, bottles and plate are found; its target is still to be read
-        of the surface as it is by then. Raises StudioError when there is no such area.
+        what: is to be repaired, which its notes say. Its area knows which it repairs, so that recipe, bottles and plate
+        are found; its target is still to be read of the surface as it is by then. Raises StudioError when there is no
+        such area, or nothing is to be repaired.
         """
+        text = checked.line(what, "sentence on what is to be repaired", required=True)
         with self.database.writing() as session:
             commission, area = area_in(session, area_id)
             repair = Commission(
@@ -93,6 +95,7 @@ class Commissions:
                 commission.alloy,
                 client=commission.client,
                 tolerance=commission.tolerance,
+                notes=f"To repair: {text}",
                 areas=(Area(area.name, repairs_uid=area.uid),),
                 made_by=who,
             )

@@ -7,14 +7,15 @@ from collections.abc import Mapping
 from matcher.bench.wording import standing, title_of
 from matcher.colour.wording import difference_in_words
 from matcher.commissions.casts import which_cast
-from matcher.commissions.commission import DECISION, HANDOVER, Commission, Delivery
+from matcher.commissions.commission import DECISION, HANDOVER, Area, Commission, Delivery
 from matcher.commissions.fields import AREA, COMMISSION, TARGET, what_changed
-from matcher.commissions.known import Compared, Known, OnBench
+from matcher.commissions.known import Compared, Known, OnBench, Repaired
 from matcher.commissions.state import NextStep, State, state_of
 from matcher.commissions.store import ADDED, REORDERED
 from matcher.commissions.timeline import Event, columns_changed
-from matcher.dates import day_shown
+from matcher.dates import day_shown, shown
 from matcher.trials.log import CHANGED, CORRECTED, Change
+from matcher.trials.stocks import Stock
 from matcher.trials.trial import Target
 from matcher.words import counted, listed
 
@@ -41,7 +42,7 @@ def _stage_in_words(state: State) -> str:
         case "delivered":
             return "Delivered" if state.casts == 1 else f"All {state.casts} casts are delivered"
         case "no target":
-            return "No target yet"
+            return "The surface is still to be read" if state.to_read == state.areas > 0 else "No target yet"
         case "approved":
             return "Approved, ready to cast"
         case "casting":
@@ -60,6 +61,8 @@ def step_in_words(step: NextStep) -> str:
     name, plate = step.area.name, step.nearest.trial.id if step.nearest else None
     match step.step:
         case "target":
+            if step.area.repairs_uid is not None:
+                return f"Read the surface of {name} as it is today"
             return f"Give {name} a target"
         case "bench":
             return f"Go on at the bench with {name}" + (f", cast {step.cast}" if step.cast else "")
@@ -73,6 +76,48 @@ def step_in_words(step: NextStep) -> str:
             return f"Colour {name} on cast {step.cast}"
         case "done":
             return f"{name[:1].upper()}{name[1:]} is done on every cast"
+
+
+def without_target_in_words(area: Area) -> str:
+    """Say that an area has no target yet; a repair's is the surface as it is today."""
+    return "no target yet" if area.repairs_uid is None else "its surface is still to be read"
+
+
+def repaired_in_words(one: Repaired) -> list[str]:
+    """Say in a few sentences what an area repairs: the plate that was approved, how it is found, and the bottles.
+
+    The recipe is said beside it, step by step.
+    """
+    if one.commission is None or one.area is None:
+        return ["What this repairs is not in this studio: import the studio that made it, or search the log."]
+    if one.signed is None:
+        return [f"Nothing is signed off for {one.area.name} of {one.commission.title}: search the log."]
+    signed = one.signed
+    return [
+        f"Repairs {one.commission.title}, {one.area.name}: plate {signed.trial_id}, approved by {signed.signed_by}.",
+        _to_find_the_plate(one, signed.trial_id),
+        *(_bottle_in_words(bottle, now) for bottle, now in one.bottles),
+    ]
+
+
+def _to_find_the_plate(one: Repaired, number: int) -> str:
+    plate = one.plate
+    told = [
+        f"marked {plate.piece}" if plate and plate.piece else "",
+        f"tag {one.tag}" if one.tag else "",
+        "on the studio's own chart" if one.on_chart else "",
+        f"last seen in a photograph on {shown(one.seen_at)}" if one.seen_at else "",
+    ]
+    noted = f" Noted of it: {plate.notes.rstrip('.')}." if plate and plate.notes else ""
+    found = listed([part for part in told if part]) or "no mark and no tag is noted"
+    where = "" if noted or one.on_chart else " Where it is kept is not noted."
+    return f"To find plate {number}: {found}.{noted}{where}"
+
+
+def _bottle_in_words(bottle: Stock, now: Stock | None) -> str:
+    where = f", {now.kept_where}" if now is not None and now.kept_where else ""
+    stands = "used up: mix it anew" if now is None or now.used_up_at is not None else f"on the shelf{where}"
+    return f"{bottle.label}: {bottle.chemical}, {bottle.grams_per_litre:g} g/L, {stands}"
 
 
 def on_bench_in_words(one: OnBench) -> str:

@@ -8,10 +8,16 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from matcher.commissions.wording import compared_in_words, figures_in_words, on_bench_in_words, step_in_words
+from matcher.commissions.wording import (
+    compared_in_words,
+    figures_in_words,
+    on_bench_in_words,
+    step_in_words,
+    without_target_in_words,
+)
 from matcher.words import agreeing, counted, listed
 from ui.commissions.approval import what_is_signed
-from ui.commissions.edition import begin_repair, next_cast_to_bench, show_edition, what_is_repaired
+from ui.commissions.edition import begin_repair, next_cast_to_bench, show_edition, show_repaired
 from ui.escaped import escaped
 from ui.show import look
 from ui.show.literal import literal
@@ -48,7 +54,7 @@ def pictures(known: Known, area: Area) -> str:
     """Return target and nearest or approved plate of an area, touching, as HTML; words where there is no target."""
     target, signed = known.target_of(area), known.sign_off_of(area)
     if target is None:
-        return '<div class="pm-no-target">no target yet</div>'
+        return f'<div class="pm-no-target">{escaped(without_target_in_words(area))}</div>'
     plate = next((trial for trial in known.plates if signed and trial.id == signed.trial_id), None)
     nearest = known.nearest_for(area)
     if plate is None and nearest is not None:
@@ -72,8 +78,8 @@ def _show(studio: Studio, known: Known, area: Area, steps: Sequence[NextStep], f
     _others_on_the_bench(known, area, steps)
     _signed(studio, known, area, steps)
     if known.sign_off_of(area) is not None or known.commission.delivered:
-        begin_repair(studio, area)
-    what_is_repaired(studio, known, area)
+        begin_repair(studio, known, area)
+    show_repaired(studio, known, area)
     _change(studio, known, area)
 
 

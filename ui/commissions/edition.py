@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.commissions.commission import HANDOVER
-from matcher.errors import MatcherError
+from matcher.commissions.known import what_is_repaired
+from matcher.commissions.wording import repaired_in_words
 from ui.escaped import escaped
 from ui.recipe.piece import take_to_bench
 from ui.recipe.print_card import say_what_prints_not
 from ui.show.literal import literal
+from ui.state.drafts import Draft
 from ui.state.messages import tell, told
 from ui.state.places import COMMISSIONS, LOG
 from ui.state.who import who
@@ -21,7 +23,6 @@ if TYPE_CHECKING:
     from matcher.commissions.control_chart import ControlChart
     from matcher.commissions.known import Known
     from matcher.studio import Studio
-    from matcher.trials.trial import Trial
 
 AXES = ("L*", "a*", "b*")
 
@@ -172,59 +173,49 @@ def _record(studio: Studio, number: int, with_recipe: bool) -> bytes:
     return edition_sheet(studio, number, with_recipe)
 
 
-def begin_repair(studio: Studio, area: Area) -> None:
-    """Offer to take on the repair of an area that is done, as a commission of its own."""
-    if st.button("Begin a repair", type="tertiary", key=f"repair.{area.id}"):
-        with told():
-            repair = studio.commissions.begin_repair(area.id or 0, who())
-            st.switch_page(COMMISSIONS.file, query_params={"commission": str(repair.id)})
+def begin_repair(studio: Studio, known: Known, area: Area) -> None:
+    """Ask once what is to be repaired, and then take that on as a commission of its own; nothing is made before."""
+    draft = Draft(studio, f"repair of area {area.id}")
+    with st.popover("Begin a repair", type="tertiary", key=f"repair.ask.{area.id}"):
+        done = known.casts_done(area) or known.commission.deliveries
+        st.html(
+            "<p>A repair is a commission of its own: plate, recipe and bottles are found again, and the surface is "
+            f"read as it is today.{'' if done else ' No cast is noted as done or delivered yet.'}</p>"
+        )
+        what = st.text_input(
+            "What is to be repaired",
+            placeholder="a scratch across the beak, 4 cm",
+            live=True,
+            **draft.field("what", ""),
+        )
+        if st.button("Take on the repair", key=f"repair.{area.id}"):
+            with told():
+                repair = studio.commissions.begin_repair(area.id or 0, what or "", who())
+                draft.drop()
+                st.switch_page(COMMISSIONS.file, query_params={"commission": str(repair.id)})
 
 
-def what_is_repaired(studio: Studio, known: Known, area: Area) -> None:
+def show_repaired(studio: Studio, known: Known, area: Area) -> None:
     """Show, of an area that repairs another, what is known of that one: plate, recipe, bottles, and how it has aged."""
-    found = studio.commissions.of_uid(area.repairs_uid)
-    if area.repairs_uid is None:
+    one = what_is_repaired(studio.database, area)
+    if one is None:
         return
-    signed = None if found is None else studio.sign_offs.standing(found[1].id)
-    if found is None:
-        tell("What this repairs is not in this studio: import the studio that made it, or search the log.")
-        return
-    if signed is None:
-        tell(f"Nothing is signed off for {literal(found[1].name)} of {literal(found[0].title)}: search the log.")
+    said = repaired_in_words(one)
+    if one.signed is None or one.commission is None or one.area is None:
+        tell(literal(said[0]))
         return
     from matcher.recipe.recipe import steps_in_words
 
-    commission, _ = found
-    plate = _plate(studio, signed.trial_id)
-    steps = "".join(f"<li>{escaped(line)}</li>" for line in steps_in_words(signed.recipe))
+    steps = "".join(f"<li>{escaped(line)}</li>" for line in steps_in_words(one.signed.recipe))
+    first, find, *bottles = (escaped(line) for line in said)
     st.html(
-        f"<p>Repairs <b>{escaped(commission.title)}, {escaped(area.name)}</b>: {_link(signed.trial_id)}"
-        f"{escaped(plate)}, approved by {escaped(signed.signed_by)}.</p><ul>{steps}</ul>"
-        f"{_bottles(studio, signed)}"
+        f"<p>{first} See {_link(one.signed.trial_id)}.</p><p>{find}</p><ul>{steps}</ul>"
+        + "".join(f'<p class="pm-soft">{line}</p>' for line in bottles)
     )
-    _aged(known, area, signed)
+    _aged(known, area, one.signed)
     if st.button("Take the approved recipe to the bench", key=f"repair.bench.{area.id}"):
-        take_to_bench(studio, signed.recipe, f"{commission.title}, {area.name}, as signed off", area.target_id)
-
-
-def _plate(studio: Studio, number: int) -> str:
-    try:
-        trial: Trial = studio.trial(number)
-    except MatcherError:  # damaged: what was signed is known all the same
-        return ""
-    return f", marked {trial.piece}" if trial.piece else ""
-
-
-def _bottles(studio: Studio, signed: Any) -> str:
-    """Say of each bottle that the recipe was mixed from whether it still stands on the shelf."""
-    now = {stock.label: stock for stock in studio.stocks()}
-    said = []
-    for bottle in signed.bottles:
-        kept = now.get(bottle.label)
-        where = f", {kept.kept_where}" if kept is not None and kept.kept_where else ""
-        stands = "used up: mix it anew" if kept is None or kept.used_up_at is not None else f"on the shelf{where}"
-        said.append(f"{bottle.label}: {bottle.chemical}, {bottle.grams_per_litre:g} g/L, {stands}")
-    return "".join(f'<p class="pm-soft">{escaped(line)}</p>' for line in said)
+        name = f"{one.commission.title}, {one.area.name}, as signed off"
+        take_to_bench(studio, one.signed.recipe, name, area.target_id)
 
 
 def _aged(known: Known, area: Area, signed: Any) -> None:
