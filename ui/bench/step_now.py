@@ -23,7 +23,7 @@ from matcher.bench.wording import (
 )
 from matcher.errors import MatcherError
 from matcher.words import percent
-from ui.escaped import escaped
+from ui.escaped import escaped, joined
 from ui.recipe.mix_link import mix_button
 from ui.recipe.piece import hand_over
 from ui.show import look
@@ -156,7 +156,7 @@ def _count(studio: Studio, piece: Piece, about: int | None, primary: bool, short
     if step is None:
         return
     did = doing(step, piece.done, about)
-    whole = f"{literal(what_goes_on(piece.recipe, step, piece.done))}: **{literal(did)}**"
+    whole = f"{literal(joined(what_goes_on(piece.recipe, step, piece.done)))}: **{literal(did)}**"
     label = literal(_sentence_case(did)) if short else whole
     st.button(
         label,

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from matcher.colour.verdict import standing
 from matcher.errors import SuggestionError
 from matcher.recipe.recipe import steps_in_words
 from matcher.suggest.wording import nearness_in_words
@@ -25,6 +26,7 @@ from ui.suggestions.answer_strip import OPEN, answer_strip, hear_taps, name_of
 from ui.suggestions.answers import Answers
 
 if TYPE_CHECKING:
+    from matcher.colour.types import Floats
     from matcher.process.logged import LoggedTrial
     from matcher.studio import Studio
     from matcher.suggest.suggestion import Suggestion
@@ -65,12 +67,14 @@ def _worked_out(answers: Answers, count: int) -> tuple[list[Suggestion], str]:
     return ranked, _made_of(ranked) + far
 
 
-def figures_in_words(suggestion: Suggestion, tolerance: float) -> str:
-    """Return ΔE00 with its interval, the difference in words and the chance to match, as HTML."""
-    chance = suggestion.chance_within(tolerance)
-    return distance_line(suggestion.delta_e00, suggestion.delta_e00_interval) + (
-        f'<p class="pm-words">{escaped(suggestion.difference[:1].upper() + suggestion.difference[1:])}. '
-        f'<span class="pm-soft">Chance to be within {tolerance:g}: {percent(chance)}.</span></p>'
+def in_words(target: Target, lab: Floats, delta_e00: float, interval: tuple[float, float], chance: float) -> str:
+    """Return how near a colour is expected, as the list says it, with the figures small below, as HTML."""
+    near, said = _near_in_words(target, lab, interval, chance)
+    low, high = interval
+    return (
+        f'<p class="pm-words"><b>{escaped(near[:1].upper() + near[1:])}</b>; {escaped(said)} to come within '
+        f"the target’s ΔE00 {target.tolerance:g}</p>"
+        f'<p class="pm-soft">{escaped(f"ΔE00 {delta_e00:.1f}, 95 %: {low:.1f} to {high:.1f}")}</p>'
     )
 
 
@@ -137,9 +141,14 @@ def _line(target: Target, place: int, suggestion: Suggestion, early: bool) -> bo
 
 def _said(target: Target, suggestion: Suggestion) -> tuple[str, str]:
     """Return how near a suggestion is, in words, and its chance."""
-    lab, interval = target.reading.lab, suggestion.delta_e00_interval
-    near, how = nearness_in_words(suggestion.standing(target.tolerance), lab, suggestion.lab, interval)
-    return f"{near}, {how}", in_ten(suggestion.chance_within(target.tolerance)).replace(" ", "\u00a0")
+    chance = suggestion.chance_within(target.tolerance)
+    return _near_in_words(target, suggestion.lab, suggestion.delta_e00_interval, chance)
+
+
+def _near_in_words(target: Target, lab: Floats, interval: tuple[float, float], chance: float) -> tuple[str, str]:
+    stands = standing(interval, chance, target.tolerance)
+    near, how = nearness_in_words(stands, target.reading.lab, lab, interval)
+    return f"{near}, {how}", in_ten(chance).replace(" ", "\u00a0")
 
 
 def _open(studio: Studio, target: Target, place: int, suggestion: Suggestion, answers: Answers | None) -> None:

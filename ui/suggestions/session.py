@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import streamlit as st
 
 from matcher.recipe.recipe import Recipe
@@ -21,7 +22,7 @@ from ui.state.drafts import Draft
 from ui.state.messages import tell
 from ui.state.open_studio import logged, newest
 from ui.suggestions.answers import Answers
-from ui.suggestions.ranked import distance_line, figures_in_words
+from ui.suggestions.ranked import in_words
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
@@ -43,7 +44,13 @@ def show_next(studio: Studio, target: Target, answers: Answers) -> None:
         st.html(pair(target.reading.lab, suggestion.lab, "Target", "Expected"))
     with words:
         st.html(
-            figures_in_words(suggestion, target.tolerance)
+            in_words(
+                target,
+                suggestion.lab,
+                suggestion.delta_e00,
+                suggestion.delta_e00_interval,
+                suggestion.chance_within(target.tolerance),
+            )
             + recipe_steps(suggestion.recipe)
             + f'<p class="pm-soft">{escaped(suggestion.grounds)}</p>'
         )
@@ -114,12 +121,10 @@ def _plates(studio: Studio, target: Target, answers: Answers, planned: Sequence[
         with colours:
             st.html(low_pair(target.reading.lab, plate["lab"], "Target", f"Plate {number} of {len(planned)}"))
         with words:
-            chance = (
-                f'<p class="pm-soft pm-tally">Chance to be within {target.tolerance:g}: {percent(plate["chance"])}.</p>'
-            )
             low, high = plate["interval"]
+            near = in_words(target, np.array(plate["lab"]), plate["delta_e00"], (low, high), plate["chance"])
             outside = "" if answers.suggester.limits.allow(recipe) else OUTSIDE
-            st.html(distance_line(plate["delta_e00"], (low, high)) + chance + recipe_steps(recipe) + outside)
+            st.html(near + recipe_steps(recipe) + outside)
             made = made_as(studio, recipe)
             if made is not None:
                 st.html(f'<p class="pm-soft">Logged as plate {made}</p>')
@@ -192,8 +197,6 @@ def _take_along(studio: Studio, target: Target, planned: Sequence[dict[str, Any]
 
 
 def _sheet(studio: Studio, target: Target, planned: Sequence[dict[str, Any]], recipes: Sequence[Recipe]) -> bytes:
-    import numpy as np
-
     from matcher.printed import planned_session
     from matcher.sheets.drawn import Shown
     from matcher.sheets.recipe_sheets import PlannedPlate
