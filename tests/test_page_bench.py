@@ -141,7 +141,9 @@ def test_the_plate_that_is_being_recorded_is_offered_first(page: Open, studio: S
 
 
 def test_without_a_target_or_a_plate_the_page_says_the_way_on(page: Open, studio: Studio) -> None:
-    assert "There is no target yet" in said_on(page("bench"))
+    empty = page("bench")
+    assert "There is no target yet" in said_on(empty)
+    assert [link.proto.label for link in empty.get("page_link") if "irst plates" in link.proto.label]
     studio.save_target(Target("railing (invented)", Reading(lab=lab(4))))
     app = page("bench")
     assert "No plate is logged yet" in said_on(app) and not app.exception

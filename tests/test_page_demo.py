@@ -149,10 +149,19 @@ def test_the_front_page_lists_what_waits_each_with_the_way_to_it(folder: Path) -
     with Studio.open(folder) as studio:
         piece = studio.shelf.put(Piece("piece1", recipe, name="heron head"))
         studio.save_draft("plate", {**fields_of(recipe), "piece": "H-9"})
+        studio.save_draft("plate 0123456789ab", {**fields_of(recipe), "from_plate": "Plate 104"})
         commission = studio.commissions.commissions()[0]
     app = AppTest.from_file(str(APP), default_timeout=120).run()
     waiting = said(app)
-    for what in ("Today", "On the bench", "heron head", "Half recorded", "H-9", commission.title):
+    for what in (
+        "Today",
+        "On the bench",
+        "heron head",
+        "Half recorded",
+        "H-9",
+        "A new plate like plate 104",
+        commission.title,
+    ):
         assert what in waiting, what
     for key, shows in (
         (f"start.bench.{piece.uid}", "heron head"),

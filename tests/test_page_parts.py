@@ -163,9 +163,9 @@ def test_a_first_plate_is_said_to_be_logged_with_the_way_on_to_the_next(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     recipe = Recipe("silicon bronze", None, (Coat("ferric nitrate", 0.5, 6, 105.0),))
-    plan = {"way": "typed", "from_plate": "number 1", "from_where": OF_THE_FIRST, "target_id": 0}
+    plan = {"way": "typed", "from_plate": "first plate 1", "from_where": OF_THE_FIRST, "target_id": 0}
     app = record_page(monkeypatch, tmp_path, {**fields_of(recipe), **plan})
-    assert "The recipe is copied from number 1, of the first plates." in said_on(app)
+    assert "The recipe is copied from first plate 1, as planned." in said_on(app)
     for label, value in (("L*", 30.0), ("a*", 12.0), ("b*", 18.0)):
         labelled(app.number_input, label).set_value(value)
     app.run()

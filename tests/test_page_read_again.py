@@ -51,13 +51,19 @@ def press(app: AppTest, label: str) -> AppTest:
     return next(button for button in app.button if button.label == label).click().run()
 
 
+def kept_button(app: AppTest) -> str:
+    """Return how the button that keeps a reading is dressed."""
+    return str(next(button for button in app.button if button.label == "Keep this reading").proto.type)
+
+
 def test_a_plate_is_read_again_from_the_log(page: Open, studio: Studio) -> None:
     before = studio.trial(1).reading
     app = press(page("log", plate="1"), "Read its photograph again")
-    assert not app.exception
+    assert not app.exception and "Nothing changed" in said_on(app) and kept_button(app) == "secondary"
     next(toggle for toggle in app.toggle if toggle.label == "Taken in daylight").set_value(True).run()
     app = page("log", plate="1")
     assert next(toggle for toggle in app.toggle if toggle.label == "Taken in daylight").value, "kept over a reload"
+    assert "Nothing changed" not in said_on(app) and kept_button(app) == "primary"
     app = press(app, "Keep this reading")
     assert "reason" in said_on(app), "a reason is asked for, and nothing is lost"
     assert studio.trial(1).reading.as_dict() == before.as_dict()

@@ -648,7 +648,7 @@ def test_first_plates_go_to_the_bench_as_a_run_without_a_target(
     with Studio.open(tmp_path / "studio") as studio:
         run = studio.shelf.pieces()
     assert len(run) == 4 and {piece.run for piece in run} == {OF_THE_FIRST}
-    assert "Number 1" in said(app) and "more to the plan" in said(app)
+    assert "First plate 1" in said(app) and "more to the plan" in said(app)
     app.query_params["piece"] = run[0].uid
     app.switch_page("screens/bench.py").run()
     app.button(key="bench-pass").click().run()

@@ -208,6 +208,7 @@ def test_an_edition_says_each_cast_its_drift_and_what_to_know(tmp_path: Path) ->
     for said in ("cast 8", "a drift, not chance", "Western Electric", "Nothing is signed off yet", "each spring"):
         assert said in text
     assert "crane" not in text, "notes are the studio's own"
+    assert "Area 0" in text and "Area 1" in text, "areas begin with a capital, as on the page"
 
 
 @pytest.mark.parametrize(

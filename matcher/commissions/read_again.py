@@ -16,6 +16,8 @@ import sqlalchemy as sa
 from numpy.typing import ArrayLike
 from sqlalchemy.orm import Session
 
+from matcher.colour.difference import delta_e_2000
+from matcher.colour.uncertainty import NORMAL_95
 from matcher.errors import MatcherError, ReadingError, StudioError
 from matcher.hands import signed
 from matcher.reading.reading import Conditions, Reading
@@ -37,6 +39,8 @@ if TYPE_CHECKING:
     from matcher.reading.glare import PaleSpots
 
 Kind = Literal["plate", "target"]
+SHOWN = 0.05
+"""Figures are shown to one decimal: what differs by less looks the same."""
 
 
 @dataclass(frozen=True, order=True)
@@ -314,6 +318,13 @@ def proposals(
                 yield Proposal(owner, name, before, after)
         except MatcherError as error:
             yield Proposal(owner, name, before, None, str(error))
+
+
+def nothing_changed(before: Reading, after: Reading) -> bool:
+    """Tell whether a photograph read again says what it said before, colour and ±, as far as figures are shown."""
+    apart = float(delta_e_2000(before.lab, after.lab))
+    sigma, now = (np.sqrt(np.diag(one.covariance)) for one in (before, after))
+    return apart < SHOWN and bool(np.all(np.abs(sigma - now) < SHOWN / NORMAL_95))
 
 
 def said(proposal: Proposal) -> dict[str, Any]:

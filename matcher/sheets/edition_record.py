@@ -63,7 +63,7 @@ def edition_record(
 
 
 def _area(record: AreaRecord, with_recipe: bool, paper: Paper) -> list[Flowable]:
-    head = said(record.area.name, "heading")
+    head = said(record.area.name[:1].upper() + record.area.name[1:], "heading")  # as on the page
     if record.sign_off is None:
         return [KeepTogether([head, said("Nothing is signed off yet.")])]
     signed = record.sign_off

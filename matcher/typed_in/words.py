@@ -85,6 +85,7 @@ def difference_line(item: Mapping[str, Any]) -> str:
 def again_lines(one: Proposal, kept: bool) -> list[str]:
     """Say what reading a photograph again gives: before, after, and how far the two are apart."""
     from matcher.colour.difference import delta_e_2000
+    from matcher.commissions.read_again import nothing_changed
     from matcher.reading.wording import known_by_in_words
 
     stage = "" if one.owner.stage == "finished" else f", {one.owner.stage}"
@@ -98,6 +99,8 @@ def again_lines(one: Proposal, kept: bool) -> list[str]:
     done = "kept; the earlier reading stays in the history" if kept else "not kept: give --keep REASON to keep it"
     by_now = known_by_in_words(one.after)
     now = ["    " + reading_line("now", one.after), *([f"    {by_now}"] if by_now else [])]
+    if nothing_changed(one.before, one.after):
+        now.append("    Nothing changed: the colour and its ± are as they were.")
     return [*lines, *now, f"    ΔE00 {apart:.1f} apart; {done}"]
 
 

@@ -58,6 +58,8 @@ def choose(studio: Studio) -> None:
         tell("There is no target yet to work towards.", "warning")
         with st.container(key="onward-bench"):
             st.page_link(TARGET.file, label="Start from a client's photograph")
+            if not logged(studio):
+                st.page_link(FIRST_PLATES.file, label="First plates need no target")
         return
     if not logged(studio):
         tell("No plate is logged yet, so no path can be predicted: make your first plates, or record one.", "warning")

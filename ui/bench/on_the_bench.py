@@ -29,13 +29,12 @@ def list_pieces(studio: Studio, pieces: Sequence[Piece]) -> None:
     with look.panel("bench-shelf"):
         st.html(f"<strong>{counted(len(pieces), 'piece')} on the bench</strong>")
         for piece in pieces:
-            words, action = st.columns([3, 1], vertical_alignment="center")
             use = use_in_words(uses.get(piece.uid), names.get(piece.target_id))
-            words.html(
+            row = (
                 f'<p class="pm-shelved"><b>{escaped(title_of(piece))}</b>{escaped(f" · {use}" if use else "")}<br>'
                 f'<span class="pm-soft">{escaped(standing(piece))}</span></p>'
             )
-            if action.button("Go to it", key=f"bench-open-{piece.uid}", width="stretch"):
+            if look.way_in(row, f"Go to {title_of(piece)}", f"bench-open-{piece.uid}"):
                 _open(piece)
 
 

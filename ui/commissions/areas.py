@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from matcher.bench.wording import title_of
 from matcher.commissions.wording import (
     compared_in_words,
     figures_in_words,
@@ -61,7 +62,7 @@ def pictures(known: Known, area: Area) -> str:
         plate = nearest.trial
     if plate is None:
         return patch_strip([target_patch(target)], ["wanted"])
-    name = f"plate {plate.id}, approved" if signed else f"plate {plate.id}"
+    name = f"plate {plate.id}, approved" if signed and plate.id == signed.trial_id else f"plate {plate.id}"
     return patch_strip([target_patch(target), plate_patch(plate)], ["wanted", name])
 
 
@@ -89,10 +90,12 @@ def _others_on_the_bench(known: Known, area: Area, steps: Sequence[NextStep]) ->
     others = [one for one in known.on_bench(area) if one.piece.uid not in led_to]
     if not others:
         return
-    st.html(f'<p class="pm-soft">{"Also on" if led_to - {None} else "On"} the bench:</p>')
-    for one in others:
-        if st.button(literal(on_bench_in_words(one)), type="tertiary", key=f"area.bench.{area.id}.{one.piece.uid}"):
-            st.switch_page(BENCH.file, query_params={"piece": one.piece.uid})
+    with st.container(key=f"waiting-{area.id}", gap=None):
+        st.html(f'<p class="pm-soft">{"Also on" if led_to - {None} else "On"} the bench:</p>')
+        for one in others:
+            row, key = f"<p>{escaped(on_bench_in_words(one))}</p>", f"area.bench.{area.id}.{one.piece.uid}"
+            if look.way_in(row, f"Go to {title_of(one.piece)}", key):
+                st.switch_page(BENCH.file, query_params={"piece": one.piece.uid})
 
 
 def _signed(studio: Studio, known: Known, area: Area, steps: Sequence[NextStep]) -> None:

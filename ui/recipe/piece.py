@@ -104,6 +104,7 @@ def hand_over(studio: Studio, piece: Piece) -> None:
     }
     if piece.run == OF_THE_FIRST:
         values["from_where"] = OF_THE_FIRST
+    values |= {"run": piece.run, "cast": piece.cast}
     if piece.name:
         values["piece"] = piece.name
     if standing is None:

@@ -106,6 +106,8 @@ def _form(studio: Studio, draft: Draft, owner: Owner, name: str, before: Reading
         "<p>It begins as it was read before. Change what you know better by now: the outline, the card, the light, the "
         "camera profile. The earlier reading stays in the history.</p>"
     )
+    from matcher.commissions.read_again import nothing_changed
+
     after, beside = colour_in(studio, draft, "Mark the finish", name, owner.number if owner.kind == "plate" else None)
     with beside or st.container():
         if after is not None:
@@ -117,7 +119,10 @@ def _form(studio: Studio, draft: Draft, owner: Owner, name: str, before: Reading
             why = st.text_input(
                 "Why is it read again?", placeholder="it was daylight after all", live=True, **draft.field("why", "")
             )
-            if st.button("Keep this reading", type="primary", key=f"{draft.form}.keep"):
+            unchanged = nothing_changed(before, after)
+            if unchanged:
+                tell("Nothing changed: the colour and its ± are as they were.", "done")
+            if st.button("Keep this reading", type="secondary" if unchanged else "primary", key=f"{draft.form}.keep"):
                 with told():
                     not_kept = studio.replace_reading(owner, after, before, why or "")
                     draft.drop()

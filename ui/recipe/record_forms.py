@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 import uuid
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -87,9 +88,9 @@ def show_half_filled(studio: Studio, draft: Draft) -> None:
 
 
 def form_in_words(studio: Studio, kept: Kept) -> str:
-    """Say which form it is: mark, target, chemicals, when it was last saved."""
+    """Say which form it is: mark, or what its recipe is like; target, chemicals, when it was last saved."""
     body, recipe = kept.body, recipe_of(kept.body)
-    said = [body.get("piece") or (body.get("from_plate") or "A plate without a mark")]
+    said = [body.get("piece") or _unmarked(body)]
     names = {target.id: target.name for target in studio.targets()}
     if body.get("target_id") in names:
         said.append(f"for {names[body['target_id']]}")
@@ -99,6 +100,14 @@ def form_in_words(studio: Studio, kept: Kept) -> str:
         said += [f"{coat.chemical}, {passes_in_words(coat)}" for coat in recipe.coats]
     said.append(f"saved {shown(kept.saved_at)}")
     return f"{said[0][:1].upper()}{said[0][1:]} · {' · '.join(said[1:])}"
+
+
+def _unmarked(body: Mapping[str, Any]) -> str:
+    """Name a form without a mark: its place in a run of plates, its cast, else a new plate like what it began from."""
+    source = body.get("from_plate")
+    if not source:
+        return "A plate without a mark"
+    return source if body.get("run") or body.get("cast") else f"A new plate like {source[:1].lower()}{source[1:]}"
 
 
 def _ask_to_throw_away(studio: Studio, form: str, label: str = "Throw away") -> None:

@@ -89,7 +89,8 @@ def _origin(studio: Studio, draft: Draft) -> None:
     if draft.get("bench_piece"):
         _from_the_bench(draft)
     elif source:
-        words = "the last one logged" if draft.get("as_last") else draft.get("from_where", "from the suggestions")
+        where = draft.get("from_where", "from the suggestions")
+        words = "the last one logged" if draft.get("as_last") else "as planned" if where == OF_THE_FIRST else where
         st.html(
             f'<p class="pm-soft">The recipe is copied from {escaped(source[:1].lower() + source[1:])}, {words}. '
             "Change whatever you did differently.</p>"

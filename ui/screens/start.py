@@ -130,14 +130,9 @@ def _commissions(studio: Studio, commissions: Sequence[Commission]) -> None:
 
 
 def _waits(when: str, name: str, said: str, place: Place, address: Mapping[str, str]) -> None:
-    words, action = st.columns([5, 1], vertical_alignment="center")
-    words.html(
-        f'<p class="pm-waits"><span>{escaped(when)}</span><b>{escaped(name)}</b> <small>{escaped(said)}</small></p>'
-    )
-    key = f"start.{place.address}.{next(iter(address.values()))}"
-    with action:
-        if st.button("Open", key=key, width="stretch"):
-            st.switch_page(place.file, query_params=address)
+    row = f'<p class="pm-waits"><span>{escaped(when)}</span><b>{escaped(name)}</b> <small>{escaped(said)}</small></p>'
+    if look.way_in(row, f"Open {name}", f"start.{place.address}.{next(iter(address.values()))}"):
+        st.switch_page(place.file, query_params=address)
 
 
 def _more(count: int, noun: str, how: str, place: Place) -> None:

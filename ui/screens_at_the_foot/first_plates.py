@@ -82,7 +82,7 @@ def _to_bench(studio: Studio, recipes: list[Recipe], made: list[int | None]) -> 
     left = [(number, recipe) for number, recipe in enumerate(recipes, start=1) if made[number - 1] is None]
     run = [(number, recipe) for number, recipe in left if recipe.coats or recipe.undercoat is not None][:A_RUN]
     if run and st.button(f"Take the next {counted(len(run), 'plate')} to the bench", key="first.run"):
-        pieces = [Piece("", recipe, source=f"number {number}", run=OF_THE_FIRST) for number, recipe in run]
+        pieces = [Piece("", recipe, source=f"first plate {number}", run=OF_THE_FIRST) for number, recipe in run]
         take_run_to_bench(studio, OF_THE_FIRST, pieces)
 
 
@@ -94,7 +94,7 @@ def _row(studio: Studio, number: int, recipe: Recipe, plate: int | None) -> None
         if plate is not None:
             st.html(f'<p class="pm-soft pm-tally">Logged as plate {plate}</p>')
         else:
-            make_button(studio, recipe, f"first.{number}", f"number {number}", None, where=OF_THE_FIRST)
+            make_button(studio, recipe, f"first.{number}", f"first plate {number}", None, where=OF_THE_FIRST)
 
 
 def _take_along(studio: Studio, recipes: list[Recipe]) -> None:

@@ -48,6 +48,16 @@ def bar(studio: Studio, here: Place | None) -> None:
         tell(f"This studio was moved to {moved_to}. Here it can be looked at, and nothing is kept: open it there.")
 
 
+def way_in(words: str, label: str, key: str) -> bool:
+    """Show a row, given as HTML, that is itself the button which leads to what it tells of; True when it was pressed.
+
+    label: what the button says to whoever does not see the row.
+    """
+    with st.container(key=f"way-in-{key}", gap=None):
+        st.html(words)
+        return st.button(literal(label), key=key, width="stretch")
+
+
 def foot(studio: Studio) -> None:
     """Show what belongs at the end of every page: further pages, the studio's title to change, what holds for all."""
     with st.container(key="foot", gap="xsmall"):
