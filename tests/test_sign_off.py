@@ -13,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import chi2
 
+from matcher.colour.uncertainty import BudgetTerm
 from matcher.commissions.casts import next_cast
 from matcher.commissions.commission import Area, Commission
 from matcher.commissions.control_chart import (
@@ -256,6 +257,10 @@ def test_before_a_plate_is_signed_an_unsure_reading_of_it_is_said() -> None:
     for sd in (2.0, 5.0):
         same = control_chart(reading(40, 14, 22, sd=sd), casts(np.array([[40.0, 14.0, 22.0]]), sd), usual, 2.0)
         assert widened_by(reading(40, 14, 22, sd=sd)) == pytest.approx(same.widened)
+        cancels = BudgetTerm("camera", 9.0 * np.eye(3), shared="one camera in daylight")
+        own = BudgetTerm("region", sd * np.eye(3))
+        by_one_camera = Reading((40, 14, 22), (81 + sd**2) * np.eye(3), budget=(cancels, own))
+        assert widened_by(by_one_camera) == pytest.approx(same.widened), "that camera reads every cast too"
         assert f"differ {same.widened:.0f} times as far" in how_finely_judged(reading(40, 14, 22, sd=sd))
 
 

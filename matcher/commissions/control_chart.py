@@ -18,7 +18,7 @@ import numpy as np
 
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.types import Floats
-from matcher.colour.uncertainty import squared_distance
+from matcher.colour.uncertainty import squared_distance, sum_of
 from matcher.colour.verdict import Standing, standing
 from matcher.commissions.casts import Cast
 from matcher.commissions.sign_off import SignOff, approved_reading
@@ -218,11 +218,13 @@ def _own_mean(points: Sequence[Point]) -> Floats | None:
 def widened_by(plate: Reading) -> float:
     """Return how many times as far apart as the scatter of plates would the limits of an edition will lie.
 
-    plate: as it was read, to be signed off. Each cast is taken as read as surely, in a photograph of its own, and
-    plates as scattering as they usually do.
+    plate: as it was read, to be signed off. Each cast is taken as read in the same way, in a photograph of its own, so
+    that what a camera does in all its photographs cancels; plates as scattering as they usually do.
     """
     usual = np.diag(np.exp(2 * PRIOR_LOG_PLATE_SD))
-    return float(np.max(_reach(2 * plate.covariance + 2 * usual) / _reach(2 * usual)))
+    again = [term for term in plate.budget if term.shared and not (plate.photo and plate.photo in term.shared)]
+    apart = plate.covariance - sum_of(again)
+    return float(np.max(_reach(2 * apart + 2 * usual) / _reach(2 * usual)))
 
 
 def how_finely_judged(plate: Reading) -> str:
@@ -231,9 +233,9 @@ def how_finely_judged(plate: Reading) -> str:
     if times <= BLUNT:
         return ""
     return (
-        f"Every cast is judged against this reading of the plate, and casts read as unsurely could differ {times:.0f} "
-        f"times as far as plates scatter without its showing. Read {MORE_SURELY} before it is signed off, a plate "
-        "judges them more finely."
+        "Every cast is judged against this reading of the plate, and casts read in the same way could differ "
+        f"{times:.0f} times as far as plates scatter without its showing. Read {MORE_SURELY} before it is signed off, "
+        "a plate judges them more finely."
     )
 
 
