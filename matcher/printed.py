@@ -67,7 +67,8 @@ def recipe_for_the_wall(
 ) -> bytes:
     """Return the recipe card of a recipe that may not have been made yet, as PDF."""
     shown = () if target is None else (shown_of(studio, "Target", target.reading),)
-    return recipe_card(OnTheCard(title, recipe, shown, bottles=tuple(studio.stocks())), studio.title, paper)
+    card = OnTheCard(title, recipe, shown, bottles=tuple(studio.stocks()), meant=studio.last_mixed_from())
+    return recipe_card(card, studio.title, paper)
 
 
 def planned(suggestion: Suggestion) -> PlannedPlate:

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from matcher.bench import mixing, mixing_wording
 from matcher.bench.mixing import mix_recipe, standing_together
 from matcher.errors import RecipeError
+from matcher.reading.reading import Reading
 from matcher.recipe.quantities import (
     dilute,
     dilute_from,
@@ -27,6 +28,7 @@ from matcher.recipe.quantities import (
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.recipe.usage import USUAL_ML_PER_M2, Used, pass_rate
 from matcher.trials.stocks import SolutionUse, Stock
+from matcher.trials.trial import Trial
 from tests.example_counts import draws
 from tests.plates import MADE_AT
 
@@ -291,3 +293,44 @@ def test_a_layers_bottle_is_said_with_what_is_mixed_from_it_and_asked_for_where_
         (replace(coat, stock=None), [FE], "the recipe names none."),
     ):
         assert says in mixing_wording.from_bottle(layer, stocks)
+
+
+def test_a_recipe_that_names_no_bottle_means_the_one_that_plates_were_mixed_from_last_and_a_new_one_is_converted() -> (
+    None
+):
+    new = replace(FE, label="Fe 13", grams_per_litre=250.0, made_at=MADE_AT + timedelta(days=2))
+    planned = Recipe("bronze", coats=(Coat("Ferric Nitrate", 0.25, 8, 105.0),))
+    older = Recipe("bronze", coats=(replace(RECIPE.coats[0], stock="Fe 9"),))
+    shelf = [replace(FE, label="Fe 9"), FE, new]
+    plates = [Trial(RECIPE, Reading((40, 12, 20)), made_at=MADE_AT + timedelta(days=1), id=1),
+              Trial(older, Reading((40, 12, 20)), made_at=MADE_AT, id=2)]  # fmt: skip
+    meant = mixing.last_mixed_from(plates, shelf)
+    assert meant["ferric nitrate"].label == "Fe 12" and set(meant) == {"ferric nitrate"}, "LS 3 is on no shelf"
+
+    (mix,) = mix_recipe(planned, 400.0, shelf, [], NOW, meant=meant).layers
+    assert mix.stock is not None and mix.stock.label == "Fe 12" and mix.conversion is None and mix.strength == 0.25
+    assert mixing.NOT_NAMED not in mix.troubles
+    (told,) = mixing_wording.troubles_in_words(mix)
+    assert "its strength is taken as a part of Fe 12, which plates were mixed from last (400 g/L" in told
+
+    for chosen, stocks in (({"coat 1": "Fe 13"}, shelf), ({}, [replace(FE, used_up_at=NOW), new])):
+        (mix,) = mix_recipe(
+            planned, 400.0, stocks, [], NOW, chosen, meant=mixing.last_mixed_from(plates, stocks)
+        ).layers
+        assert mix.stock is not None and mix.stock.label == "Fe 13"
+        assert mix.strength * 250.0 == pytest.approx(0.25 * 400.0), "as much of the salt goes on"
+        assert "Quarter strength of Fe 12 is 0.4 of stock from Fe 13" in " ".join(mixing_wording.troubles_in_words(mix))
+        assert mix.wanted is not None and mix.wanted.stock_ml == pytest.approx(0.4 * mix.needed_ml)
+
+
+def test_what_the_cylinder_makes_of_a_strength_is_said_once_and_one_amount_stands_on_the_page() -> None:
+    recipe = replace(RECIPE, undercoat=None, coats=(replace(RECIPE.coats[0], strength=0.25),))
+    (mix,) = mix_recipe(recipe, 33.0, [FE], [], NOW).layers
+    assert mix.measured is not None and mix.wanted is not None
+    said = mixing_wording.comes_to(mix.wanted, replace(mix.measured, strength=0.24))
+    assert said == "0.24 of stock, as the cylinder shows it; quarter strength was wanted"
+    assert mixing_wording.comes_to(mix.wanted, mix.wanted) == "quarter strength"
+    for area in (20.0, 33.0, 41.0, 57.0, 103.0):
+        (mix,) = mix_recipe(recipe, area, [FE], [], NOW).layers
+        assert mix.measured is not None
+        assert mixing_wording.amount(mix).startswith(f"{mixing_wording.ml(mix.measured.total_ml)} for 10 passes")

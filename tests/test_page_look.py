@@ -148,3 +148,21 @@ def the_swatch_has_the_targets_own_screen_colour(visitor: Visitor, served: Serve
     d50 = np.array([0.3457, 0.3585])
     wanted = colour.XYZ_to_sRGB(colour.Lab_to_XYZ(lab, d50), d50, chromatic_adaptation_transform="Bradford") * 255
     assert np.allclose(rgb(shown), np.clip(wanted, 0, 255), atol=1.0)
+
+
+def test_the_four_ways_of_solutions_are_whole_on_a_phone_and_labels_are_printed_from_the_first_screen(
+    read_demo: Served, visit: Visit
+) -> None:
+    visitor = visit(read_demo, phone=True)
+    visitor.open("solutions")
+    ways = visitor.page.locator("[class*=st-key-solutions-part] [role=radio]")
+    ways.first.wait_for()
+    sides = ways.evaluate_all(
+        """found => found.map(e => { const box = e.getBoundingClientRect(), style = getComputedStyle(e);
+           return [box.left, box.width, parseFloat(style.borderLeftWidth), parseFloat(style.borderTopLeftRadius)]; })"""
+    )
+    assert len(sides) == 4 and all(line >= 1 and corner > 0 for *_, line, corner in sides)
+    lefts, widths = {round(left) for left, *_ in sides}, {round(width) for _, width, *_ in sides}
+    assert (len(lefts), len(widths)) == (2, 1), "two in a row"
+    low = visitor.page.get_by_role("button", name="Print labels").bounding_box()
+    assert low is not None and low["y"] + low["height"] < 844

@@ -6,7 +6,7 @@ Between the shelf of bottles (`trials.stocks`) and the bench; `mixing_wording` s
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -14,11 +14,12 @@ from typing import Any
 from matcher.errors import RecipeError
 from matcher.recipe.cautions import Caution, what_must_not_meet
 from matcher.recipe.hazards import Hazards, age_caution, hazards_of
-from matcher.recipe.names import same
+from matcher.recipe.names import canonical, same
 from matcher.recipe.quantities import Dilution, dilute, measurable_dilution, solution_for_area
 from matcher.recipe.recipe import Coat, Recipe, Undercoat, need_all_noted
 from matcher.recipe.usage import PassRate, Used, pass_rate
 from matcher.trials.stocks import Converted, SolutionUse, Stock, converted, left_ml
+from matcher.trials.trial import Trial
 
 UNDERCOAT = "undercoat"
 SPARE = 0.2
@@ -64,6 +65,8 @@ class LayerMix:
         Of the solution as it is mixed, where its strength is known.
     enough_in : str or None
         Where too little is left: label of another bottle on the shelf that it can be mixed from.
+    meant : Stock or None
+        Where the recipe names no bottle: that which plates were mixed from last, whose strength it means by stock.
     """
 
     part: str
@@ -81,6 +84,12 @@ class LayerMix:
     caution: Caution | None
     hazards: Hazards
     enough_in: str | None = None
+    meant: Stock | None = None
+
+    @property
+    def own(self) -> str:
+        """Label of the bottle that the recipe's strength is a fraction of; "" where none is known."""
+        return self.layer.stock or ("" if self.meant is None else self.meant.label)
 
     @property
     def strength(self) -> float:
@@ -93,6 +102,7 @@ class LayerMix:
             "chemical": self.layer.chemical,
             "recipe_strength": self.layer.strength,
             "recipe_stock": self.layer.stock,
+            "meant_stock": None if self.meant is None else self.meant.label,
             "stock": None if self.stock is None else self.stock.label,
             "strength": self.strength,
             "converted": self.conversion is not None,
@@ -148,6 +158,7 @@ def mix_recipe(
     chosen: Mapping[str, str] | None = None,
     spare: float = SPARE,
     smallest_step_ml: float | None = None,
+    meant: Mapping[str, Stock] | None = None,
 ) -> MixPlan:
     """Return what to mix for a recipe.
 
@@ -167,6 +178,8 @@ def mix_recipe(
         Share to mix beyond what goes on.
     smallest_step_ml : float or None
         What the cylinder at hand shows; None is the smallest usual one that holds each part.
+    meant : mapping of str or None
+        By canonical chemical, the bottle that a layer means which names none, from ``last_mixed_from``.
 
     Raises
     ------
@@ -179,7 +192,8 @@ def mix_recipe(
     layers = []
     for part, layer in layers_of(recipe):
         picked = (chosen or {}).get(part)
-        layers.append(_mix(part, layer, area_cm2, stocks, uses, used, at, picked, spare, smallest_step_ml))
+        own = None if layer.stock is not None else (meant or {}).get(canonical(layer.chemical))
+        layers.append(_mix(part, layer, own, area_cm2, stocks, uses, used, at, picked, spare, smallest_step_ml))
     chemicals = [mix.layer.chemical for mix in layers]
     return MixPlan(recipe, area_cm2, spare, tuple(layers), what_must_not_meet(chemicals))
 
@@ -190,19 +204,42 @@ def layers_of(recipe: Recipe) -> list[tuple[str, Coat | Undercoat]]:
     return [*under, *((_coat_name(number), coat) for number, coat in enumerate(recipe.coats))]
 
 
+def last_mixed_from(trials: Iterable[Trial], stocks: Sequence[Stock]) -> dict[str, Stock]:
+    """Return by canonical chemical the bottle that plates were mixed from last, used up or not.
+
+    A recipe that names no bottle (a planned one, which was worked out from these plates) means its strength: a bottle
+    made since may be of another, and must not change it silently.
+    """
+    by_label = {stock.label: stock for stock in stocks}
+    found: dict[str, Stock] = {}
+    for trial in sorted(trials, key=lambda trial: (trial.made_at, trial.id or 0)):
+        for _, layer in layers_of(trial.recipe):
+            stock = by_label.get(layer.stock or "")
+            if stock is not None and same(stock.chemical, layer.chemical):
+                found[canonical(layer.chemical)] = stock
+    return found
+
+
 def bottles_for(chemical: str, stocks: Sequence[Stock]) -> list[Stock]:
     """Return the bottles of a chemical that are not used up, the one made last first."""
     found = [stock for stock in stocks if same(stock.chemical, chemical) and stock.used_up_at is None]
     return sorted(found, key=lambda stock: (stock.made_at, stock.label), reverse=True)
 
 
-def likeliest_first(recipes: Sequence[Recipe], stocks: Sequence[Stock], uses: Sequence[SolutionUse]) -> list[Stock]:
+def likeliest_first(
+    recipes: Sequence[Recipe],
+    stocks: Sequence[Stock],
+    uses: Sequence[SolutionUse],
+    meant: Mapping[str, Stock] | None = None,
+) -> list[Stock]:
     """Return all bottles, those first of which it is likeliest that something was used just now.
 
     First those that the recipes are mixed from, in their order, then those used last, then those made last; at the end
     those that are used up.
     """
-    mixed_from = [_bottle(layer, stocks, None)[0] for recipe in recipes for _, layer in layers_of(recipe)]
+    layers = [layer for recipe in recipes for _, layer in layers_of(recipe)]
+    owns = [None if layer.stock is not None else (meant or {}).get(canonical(layer.chemical)) for layer in layers]
+    mixed_from = [_bottle(_of(layer, own), stocks, None)[0] for layer, own in zip(layers, owns, strict=True)]
     pointed_at = list(dict.fromkeys(stock.label for stock in mixed_from if stock is not None))
     used_at = {use.stock: use.at for use in sorted(uses, key=lambda use: use.at)}
 
@@ -238,7 +275,8 @@ def standing_together(stocks: Sequence[Stock]) -> list[tuple[str, tuple[Caution,
 
 def _mix(
     part: str,
-    layer: Coat | Undercoat,
+    as_written: Coat | Undercoat,
+    meant: Stock | None,
     area_cm2: float,
     stocks: Sequence[Stock],
     uses: Sequence[SolutionUse],
@@ -248,6 +286,7 @@ def _mix(
     spare: float,
     step_ml: float | None,
 ) -> LayerMix:
+    layer = _of(as_written, meant)
     passes = layer.passes if isinstance(layer, Coat) else 1
     rate = pass_rate(used, layer.application if isinstance(layer, Coat) else "")
     needed, low, high = (
@@ -276,7 +315,7 @@ def _mix(
     grams = None if stock is None else stock.grams_per_litre * strength
     return LayerMix(
         part=part,
-        layer=layer,
+        layer=as_written,
         stock=stock,
         conversion=conversion,
         passes=passes,
@@ -290,7 +329,13 @@ def _mix(
         caution=caution,
         hazards=hazards_of(layer.chemical, grams),
         enough_in=elsewhere,
+        meant=meant,
     )
+
+
+def _of(layer: Coat | Undercoat, meant: Stock | None) -> Coat | Undercoat:
+    """Return a layer as if it named the bottle that it means."""
+    return layer if meant is None else replace(layer, stock=meant.label)
 
 
 def _enough_elsewhere(

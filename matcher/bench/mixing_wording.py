@@ -79,8 +79,8 @@ def converted_in_words(made: Converted, own: str) -> str:
 def layer_lines(mix: LayerMix) -> list[str]:
     """Say all of one layer: what to pour, for how much, and what should be known."""
     lines = []
-    if mix.measured is not None and mix.stock is not None:
-        lines.append(f"Pour {pour(mix.measured, mix.stock.label)}: {fraction(mix.measured.strength)}.")
+    if mix.wanted is not None and mix.measured is not None and mix.stock is not None:
+        lines.append(f"Pour {pour(mix.measured, mix.stock.label)}: {comes_to(mix.wanted, mix.measured)}.")
     lines.append(amount(mix))
     return [*lines, *troubles_in_words(mix)]
 
@@ -88,8 +88,9 @@ def layer_lines(mix: LayerMix) -> list[str]:
 def amount(mix: LayerMix) -> str:
     """Say how much is mixed, and how sure that is."""
     low, high = mix.likely_ml
+    mixed_ml = mix.needed_ml if mix.measured is None else mix.measured.total_ml
     return (
-        f"{ml(mix.needed_ml)} for {counted(mix.passes, 'pass')}, with something to spare; what goes on is likely "
+        f"{ml(mixed_ml)} for {counted(mix.passes, 'pass')}, with something to spare; what goes on is likely "
         f"{about_ml(low)} to {about_ml(high)}."
     )
 
@@ -97,7 +98,7 @@ def amount(mix: LayerMix) -> str:
 def troubles_in_words(mix: LayerMix) -> list[str]:
     """Say what stands in the way of a layer, or should be known, each in one sentence that says what to do."""
     label = "" if mix.stock is None else mix.stock.label
-    chemical, own = mix.layer.chemical, mix.layer.stock or ""
+    chemical, own = mix.layer.chemical, mix.own
     left = 0.0 if mix.left_ml is None else mix.left_ml
     wanted = 0.0 if mix.wanted is None else mix.wanted.stock_ml
     said = {
@@ -117,18 +118,26 @@ def troubles_in_words(mix: LayerMix) -> list[str]:
         f"{own or label} is used up." if own and own != label else f"{label} is noted as used up: check what is in it."
     )
     lines = [said[code] for code in mix.troubles if code in said]
+    if mix.meant is not None:
+        lines.insert(0, meant_in_words(mix.layer.chemical, mix.meant))
     if mix.conversion is not None:
         lines.append(converted_in_words(mix.conversion, own))
     return lines
 
 
-def rounding(wanted: Dilution, measured: Dilution) -> str:
-    """Say what rounding to the cylinder does to a strength; "" where that cannot be told."""
-    if abs(measured.strength / wanted.strength - 1.0) < 5e-4:
-        return ""
+def meant_in_words(chemical: str, stock: Stock) -> str:
+    """Say what stock means in a recipe that names no bottle."""
     return (
-        f"As the cylinder shows it, that is {measured.strength:.3g} of stock, where {wanted.strength:.3g} was wanted."
+        f"The recipe names no bottle of {chemical}: its strength is taken as a part of {stock.label}, which plates "
+        f"were mixed from last ({strength_of(stock)})."
     )
+
+
+def comes_to(wanted: Dilution, measured: Dilution) -> str:
+    """Say what strength comes of what is poured, and what was wanted where rounding to the cylinder changed it."""
+    if abs(measured.strength / wanted.strength - 1.0) < 5e-4:
+        return fraction(wanted.strength)
+    return f"{measured.strength:.3g} of stock, as the cylinder shows it; {fraction(wanted.strength)} was wanted"
 
 
 def weighed(wanted: Weighing, measured: Weighing, what: str) -> str:
@@ -164,17 +173,21 @@ def defer_lines(mixes: Sequence[LayerMix]) -> list[str]:
     return list(dict.fromkeys(f"{mix.hazards.source} {mix.hazards.defer}" for mix in mixes))
 
 
-def from_bottle(layer: Coat | Undercoat, stocks: Sequence[Stock]) -> str:
-    """Say which bottle a layer of a recipe is mixed from, and how strong it is then, for whoever has another bottle."""
-    if layer.stock is None:
+def from_bottle(layer: Coat | Undercoat, stocks: Sequence[Stock], meant: Stock | None = None) -> str:
+    """Say which bottle a layer of a recipe is mixed from, and how strong it is then, for whoever has another bottle.
+
+    meant: where it names none, the bottle that plates were mixed from last.
+    """
+    stock = meant if layer.stock is None else next((one for one in stocks if one.label == layer.stock), None)
+    if stock is None and layer.stock is None:
         return "From bottle …………………… of …………… g/L: the recipe names none."
-    stock = next((one for one in stocks if one.label == layer.stock), None)
     if stock is None:
         return f"From {layer.stock}, of …………… g/L: it is not among the studio's bottles."
     lot = f", lot {stock.lot}" if stock.lot else ""
     mixed = "" if layer.strength is None else f": mixed to {stock.grams_per_litre * layer.strength:.3g} g/L"
     empty = "" if stock.used_up_at is None else " Used up: mix another bottle to that."
-    return f"From {stock.label}{lot}, {strength_of(stock)}{mixed}.{empty}"
+    last = "" if layer.stock is not None else ", which plates were mixed from last"
+    return f"From {stock.label}{lot}, {strength_of(stock)}{last}{mixed}.{empty}"
 
 
 def about_bottle(stock: Stock, uses: Sequence[SolutionUse], at: datetime) -> str:

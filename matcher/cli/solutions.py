@@ -270,7 +270,7 @@ def dilute(options: argparse.Namespace) -> Answer:
 def mix(options: argparse.Namespace) -> Answer:
     """Say what to mix for a recipe."""
     from matcher.bench.mixing import STOPS, layers_of, mix_recipe
-    from matcher.bench.mixing_wording import defer_lines, layer_lines, rounding
+    from matcher.bench.mixing_wording import defer_lines, layer_lines
     from matcher.recipe.cautions import cautions_for
     from matcher.sheets.bottle_labels import label_of_mix
 
@@ -280,7 +280,8 @@ def mix(options: argparse.Namespace) -> Answer:
         stocks = studio.stocks()
         chosen = _chosen(options.bottle, [part for part, _ in layers_of(recipe)], stocks)
         uses = studio.bottles.uses()
-        plan = mix_recipe(recipe, options.area, stocks, uses, at, chosen, options.spare, options.cylinder)
+        meant = studio.last_mixed_from()
+        plan = mix_recipe(recipe, options.area, stocks, uses, at, chosen, options.spare, options.cylinder, meant)
         title = studio.title
     cautions = cautions_for(plan.mixed_recipe)
     lines = [describe(recipe), f"For {options.area:g} cm²:"]
@@ -290,8 +291,6 @@ def mix(options: argparse.Namespace) -> Answer:
             f"{each.part.capitalize()}: {each.layer.chemical}",
             *(f"    {line}" for line in layer_lines(each)),
         ]
-        if each.wanted is not None and each.measured is not None and (off := rounding(each.wanted, each.measured)):
-            lines.append(f"    {off}")
         lines += [f"    {each.rate.sentence}", *_hazard_lines("    As mixed", each.hazards, defer=False)]
     if not plan.layers:
         lines.append("Nothing is mixed for this recipe: it has no layers.")

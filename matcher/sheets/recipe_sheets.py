@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 from reportlab.platypus import Flowable, KeepTogether
 
@@ -12,6 +12,7 @@ from matcher.bench.steps import COAT, UNDERCOAT, Step, steps_of
 from matcher.bench.wording import look_and_sound, what_goes_on
 from matcher.errors import StudioError
 from matcher.recipe.cautions import Caution, cautions_for_all
+from matcher.recipe.names import canonical
 from matcher.recipe.recipe import Recipe, steps_in_words
 from matcher.sheets.drawn import BOX_GAP_MM, BOX_MM, Boxes, Finishes, Shown
 from matcher.sheets.paper import A4, Paper, beside, gap, in_columns, said, sheet, side_by_side, table
@@ -27,7 +28,8 @@ class OnTheCard:
 
     title: "Plate 88", or what the recipe is for. recipe: what is done. shown: the finish that came of it, and the
     target beside it where there is one. lines: who made it, when, how near it came. notes: as typed. bottles: the
-    studio's, those that are used up too: what the recipe's strengths are a part of.
+    studio's, those that are used up too: what the recipe's strengths are a part of. meant: by canonical chemical, the
+    bottle that is meant where the recipe names none.
     """
 
     title: str
@@ -36,6 +38,7 @@ class OnTheCard:
     lines: tuple[str, ...] = ()
     notes: str = ""
     bottles: tuple[Stock, ...] = ()
+    meant: Mapping[str, Stock] = field(default_factory=dict)
 
 
 def recipe_card(card: OnTheCard, studio: str = "", paper: Paper = A4) -> bytes:
@@ -62,7 +65,7 @@ def _step(card: OnTheCard, step: Step, number: int, boxes_share: float, paper: P
     words = [said(" ".join(look_and_sound(recipe, step)), "soft")]
     layer = recipe.undercoat if step.kind == UNDERCOAT else recipe.coats[step.coat or 0] if step.kind == COAT else None
     if layer is not None:
-        words.insert(0, said(from_bottle(layer, card.bottles)))
+        words.insert(0, said(from_bottle(layer, card.bottles, card.meant.get(canonical(layer.chemical)))))
     head = [gap(2), said(what_goes_on(recipe, step), "large", f"{number}."), gap(0.8)]
     if step.planned > _ON_A_PAGE:
         return [*head, *words, said(f"{step.planned} times")]

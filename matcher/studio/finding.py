@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from matcher.reading.reading import Reading
     from matcher.recipe.recipe import Recipe
     from matcher.storage.database import Database
+    from matcher.trials.stocks import Stock
 
 PARTS_KEPT = 8
 
@@ -75,6 +76,13 @@ class StudioFinding(StudioLog):
             while len(self._parts) > PARTS_KEPT:
                 self._parts.popitem(last=False)
             return self._parts[key]
+
+    def last_mixed_from(self) -> dict[str, Stock]:
+        """Return by canonical chemical the bottle that plates were mixed from last: what a recipe means by stock that
+        names none. Of a long log only a part is asked."""
+        from matcher.bench.mixing import last_mixed_from
+
+        return last_mixed_from(self.part_of_log().trials, self.bottles.stocks())
 
     def made_as(self, recipe: Recipe) -> int | None:
         """Return the number of the last plate that counts and was made to a recipe, whatever its bottles, or None."""

@@ -44,10 +44,10 @@ def show_shelf(studio: Studio) -> None:
         return
     if not there:
         tell("Every bottle is used up: make the next one.", "warning")
+    else:
+        _labels(studio, there)
     for stock in there:
         _bottle(studio, stock, uses)
-    if there:
-        _labels(studio, there)
     if gone:
         with st.expander(f"Used up ({len(gone):d})"):
             for stock in gone:

@@ -12,11 +12,11 @@ import streamlit as st
 from matcher.bench.mixing import SPARE, STOPS, LayerMix, MixPlan, bottles_for, layers_of, mix_recipe
 from matcher.bench.mixing_wording import (
     amount,
+    comes_to,
     converted_in_words,
     fraction,
     ml,
     pour_blend,
-    rounding,
     troubles_in_words,
 )
 from matcher.bench.wording import title_of
@@ -67,8 +67,8 @@ def show_mixing(studio: Studio) -> None:
     if recipe is None:
         st.html('<p class="pm-soft">Choose a recipe above, or come here from a suggestion, a plate or the bench.</p>')
         return
-    source = str(draft.get("source") or "")
-    st.html(f'<p class="pm-words">{escaped(describe(recipe))}</p>')
+    source, said = str(draft.get("source") or ""), describe(recipe)
+    st.html(f'<p class="pm-words">{escaped(said[:1].upper() + said[1:])}</p>')
     one, two = st.columns(2, wrap=False, vertical_alignment="bottom")
     with one:
         area = st.number_input(
@@ -83,8 +83,9 @@ def show_mixing(studio: Studio) -> None:
         return
     stocks, uses = studio.stocks(), studio.bottles.uses()
     chosen = {part: str(draft.get(f"bottle {part}")) for part, _ in layers_of(recipe) if draft.get(f"bottle {part}")}
+    meant = studio.last_mixed_from()
     try:
-        plan = mix_recipe(recipe, area, stocks, uses, datetime.now(UTC), chosen, spare / 100.0)
+        plan = mix_recipe(recipe, area, stocks, uses, datetime.now(UTC), chosen, spare / 100.0, meant=meant)
     except RecipeError as error:
         tell(str(error))
         return
@@ -128,7 +129,7 @@ def _choose(studio: Studio, draft: Draft) -> None:
 def _layer(studio: Studio, draft: Draft, mix: LayerMix, stocks: Sequence[Stock], area: float) -> None:
     with st.container(key=f"flask-{mix.part.replace(' ', '-')}"):
         said = f"{mix.part.capitalize()}: {mix.layer.chemical}, {fraction(mix.layer.strength)}"
-        own = f" of {mix.layer.stock}" if mix.layer.stock else ""
+        own = f" of {mix.own}" if mix.own else ""
         st.html(f"<h2>{escaped(said + own)}</h2>")
         left, right = st.columns([1.2, 1], gap="medium")
         with left:
@@ -136,7 +137,7 @@ def _layer(studio: Studio, draft: Draft, mix: LayerMix, stocks: Sequence[Stock],
             _ask_bottle(draft, mix, stocks)
         with right:
             troubles = troubles_in_words(mix)
-            conversion = None if mix.conversion is None else converted_in_words(mix.conversion, mix.layer.stock or "")
+            conversion = None if mix.conversion is None else converted_in_words(mix.conversion, mix.own)
             for line in troubles:
                 tell(line, "done" if line == conversion else "wrong" if mix.measured is None else "warning")
             st.html(f'<p>{escaped(amount(mix))}</p><p class="pm-soft">{escaped(mix.rate.sentence)}</p>')
@@ -154,10 +155,9 @@ def _pour(mix: LayerMix) -> None:
     water, stock = mix.measured.water_ml, mix.measured.stock_ml
     rows = [f"<b>{escaped(ml(water))}</b> water, first"] if water else []
     rows.append(f"<b>{escaped(ml(stock))}</b> {escaped(mix.stock.label)}{', stirred in' if water else ', as it is'}")
-    off = rounding(mix.wanted, mix.measured)
     st.html(
         f'<p class="pm-pour" role="status">{"<br>".join(rows)}</p>'
-        f'<p class="pm-soft">{escaped(f"That is {fraction(mix.measured.strength)}. {off}".strip())}</p>'
+        f'<p class="pm-soft">{escaped(f"That is {comes_to(mix.wanted, mix.measured)}.")}</p>'
     )
 
 

@@ -64,7 +64,8 @@ def note_for(studio: Studio, mix: LayerMix, area_cm2: float) -> None:
 
 
 def _form(studio: Studio, draft: Draft, uses: list[SolutionUse]) -> None:
-    there = [stock.label for stock in likeliest_first(_in_question(studio, draft), studio.stocks(), uses)]
+    bottles = likeliest_first(_in_question(studio, draft), studio.stocks(), uses, studio.last_mixed_from())
+    there = [stock.label for stock in bottles]
     if not there:
         tell("Make a bottle first: what is used is used of one.", "warning")
         return
