@@ -83,3 +83,9 @@ def test_no_labels_and_too_many_get_a_sentence() -> None:
         bottle_labels([])
     with pytest.raises(StudioError, match="at most 200"):
         bottle_labels([label_of_stock(FE)] * 201)
+
+
+def test_initials_that_end_in_a_full_stop_are_followed_by_no_second_one() -> None:
+    for maker in ("T.R.", "Ann"):
+        (made,) = [line for line in label_of_stock(replace(FE, made_by=maker)).lines if line.startswith("Made ")]
+        assert f" by {maker.removesuffix('.')}. Opened" in made and ".." not in made

@@ -190,6 +190,11 @@ def test_a_sign_off_says_how_near_the_plate_is_and_who_approved_it_in_what_light
         "signature",
     ):
         assert said in text
+    assert re.search(r"How the plate differs: [^.]+\.", text), "a sentence that stands by itself"
+    sheet = sign_off_sheet(job, job.areas[0], signed(), (TARGET, PLATE))
+    (tmp_path / "sheet.pdf").write_bytes(sheet)
+    laid = subprocess.run(["pdftotext", "-layout", "sheet.pdf", "-"], cwd=tmp_path, check=True, capture_output=True)
+    assert not re.search(r"[Lab]\*\s*$", laid.stdout.decode(), re.MULTILINE), "a figure stands on its name's line"
     far = signed(plate=Reading((60, 5, 5)))
     assert "outside the tolerance, and is approved as it is" in text_of(
         sign_off_sheet(job, job.areas[0], far, (TARGET, PLATE)), tmp_path

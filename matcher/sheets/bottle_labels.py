@@ -49,7 +49,7 @@ def label_of_stock(stock: Stock) -> Label:
     lines = [
         f"{stock.chemical[:1].upper()}{stock.chemical[1:]}, stock solution",
         ", ".join([strength_of(stock), *filter(None, more)]),
-        f"{made}. {opened}",
+        f"{made.removesuffix('.')}. {opened}",
         keeping_of(stock.chemical),
     ]
     return Label(stock.label, tuple(filter(None, lines)), hazards_of(stock.chemical, stock.grams_per_litre))

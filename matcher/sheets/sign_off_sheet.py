@@ -57,7 +57,7 @@ def sign_off_sheet(
         ),
         said("What was approved", "heading"),
         said(f"Plate {sign_off.trial_id}" + ("" if sign_off.stage == "finished" else f", {sign_off.stage}"), "large"),
-        said(f"{sign_off.difference[:1].upper()}{sign_off.difference[1:]}."),
+        said(f"{sign_off.difference}.", lead="How the plate differs:"),
         said(STANDS[sign_off.stands]),
         said(_figures(sign_off), "soft"),
         gap(2),
@@ -114,7 +114,7 @@ def _lot(lot: str) -> str:
 
 def _lab(lab: Floats) -> str:
     lightness, red, yellow = lab.tolist()
-    return f"L* {lightness:z.1f}, a* {red:z.1f}, b* {yellow:z.1f}"
+    return f"L*\u00a0{lightness:z.1f}, a*\u00a0{red:z.1f}, b*\u00a0{yellow:z.1f}"  # a figure stays with its name
 
 
 def _kept(sign_off: SignOff) -> str:
