@@ -17,6 +17,15 @@ def percent(share: float) -> str:
     return f"{share:.0%}".replace("%", " %")
 
 
+def signed(value: float, plus: bool = False) -> str:
+    """Return a figure of either sign to one decimal, with the sign for minus and not a hyphen; never "−0.0".
+
+    >>> signed(-0.42), signed(-0.04), signed(3.0, plus=True)
+    ('−0.4', '0.0', '+3.0')
+    """
+    return f"{value:{'+' if plus else ''}z.1f}".replace("-", "−")
+
+
 def in_ten(chance: float) -> str:
     """Say a chance, 0 to 1, as people count it: in tenths. What is nearly sure either way is not rounded to sure.
 

@@ -313,11 +313,22 @@ def test_a_coat_is_described_by_its_heat_and_by_what_lies_below_it() -> None:
     assert "stays wet" in said(cool) and "mist stays even" not in said(cool)
     green = replace(bare, coats=(CUPRIC,))
     assert "No pass lightens it" not in said(green), "that is a fact of ferric coats"
+    for name, first, stop in (
+        ("Copper nitrate", "blue-green", "ground still shows"),
+        ("bismuth nitrate", "white veil", "stop whiter than wanted"),
+        ("silver nitrate", "silvery", "stop lighter than wanted"),
+    ):
+        coat = said(replace(bare, coats=(replace(CUPRIC, chemical=name),)))
+        assert first in coat and stop.casefold() in coat.casefold()
+    unheard = said(replace(bare, coats=(replace(CUPRIC, chemical="a salt of our own"),)))
+    assert "hiss" in unheard and "wanted" not in unheard, "of what is not known nothing is said"
+    base = replace(bare, undercoat=replace(UNDER, chemical="liver of sulphur"))
+    assert "Rinse at once" in " ".join(look_and_sound(base, steps_of(base)[0]))
     wax, lacquer = (
         " ".join(look_and_sound(replace(bare, seal=Seal(kind, 2, hot)), steps_of(replace(bare, seal=Seal(kind)))[-1]))
         for kind, hot in (("wax", True), ("lacquer", False))
     )
-    assert "warm metal, the torch out" in wax and "darks more than lights" in wax and "cool metal" in lacquer
+    assert "warm metal, the torch out" in wax and "darks more than lights" in wax and "cool, dry metal" in lacquer
 
 
 def test_why_list_and_bench_differ_is_told_from_what_differs(two_coats: Any) -> None:

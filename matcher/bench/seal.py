@@ -21,7 +21,7 @@ from matcher.reading.reading import Reading
 from matcher.recipe.names import canonical
 from matcher.recipe.stages import SEALED_STAGES, last_stage
 from matcher.trials.trial import FINISHED, Trial
-from matcher.words import counted
+from matcher.words import counted, signed
 
 PRIOR = np.array([0.008, -0.12, 0.0, 0.0])
 """The haze that a seal takes away, as a share of white's light; the logarithm of its factor on the light inside; and by
@@ -111,15 +111,15 @@ class SealShift:
             known = "a guess: no plate was read before and after"
         reach = plus_minus_95(self.covariance)
         here = ", ".join(
-            f"{name} {_signed(step)} ± {half:.1f}"
+            f"{name} {signed(step, plus=True)} ± {half:.1f}"
             for name, step, half in zip(("L*", "a*", "b*"), self.shift, reach, strict=True)
         )
         around = self.lab + np.array([[-LIGHTER, 0, 0], [LIGHTER, 0, 0]])
         darker, lighter = (self.effect.sealed(around) - around + self._known_besides)[:, 0]
         return (
             f"{self.kind[:1].upper()}{self.kind[1:]} is expected to change this {colour_in_words(self.lab)} by {here} "
-            f"({known}); one {LIGHTER:g} L* darker by about L* {_signed(darker)}, one {LIGHTER:g} L* lighter by about "
-            f"L* {_signed(lighter)}."
+            f"({known}); one {LIGHTER:g} L* darker by about L* {signed(darker, plus=True)}, "
+            f"one {LIGHTER:g} L* lighter by about L* {signed(lighter, plus=True)}."
         )
 
     def as_dict(self) -> dict[str, Any]:
@@ -187,10 +187,6 @@ def _derivatives(labs: Floats, parameters: Floats) -> tuple[Floats, Floats]:
     by_parameter = [(sealed_lab(labs, parameters + step) - here) / SMALL for step in SMALL * np.eye(len(PRIOR))]
     slopes = [(sealed_lab(labs + step, parameters) - here) / SMALL for step in SMALL * np.eye(3)]
     return np.stack(by_parameter, axis=-1), np.stack(slopes, axis=-1)
-
-
-def _signed(step: float) -> str:
-    return f"{step:+.1f}".replace("-", "−")
 
 
 def learn_seal_shift(trials: Iterable[Trial], kind: str = "wax") -> SealEffect:

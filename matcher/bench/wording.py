@@ -158,11 +158,36 @@ def _counts(piece: Piece) -> list[tuple[Step, int]]:
     return list(zip(piece.steps, piece.counts, strict=True))
 
 
+LIVER_OF_SULPHUR = (
+    "Liver of sulphur makes a warm base: gold, red-brown, then brown and black as it goes on. Rinse at once at the "
+    "tone wanted: it works on while it is wet."
+)
+OF_OTHER_COATS = {
+    canonical("cupric nitrate"): (
+        "Pale blue-green and powdery at first, a fuller green with the passes, and it soon hides what lies below. Stop "
+        "while the ground still shows where it is to show. Too hot, green turns brown and black."
+    ),
+    canonical("bismuth nitrate"): (
+        "Clear while wet, a white veil once dry: let a pass dry before you judge it. It hides more with every pass, "
+        "and is soon chalky. Wax makes it clearer again, so stop whiter than wanted."
+    ),
+    canonical("silver nitrate"): (
+        "Grey from the first passes on, over a dark ground silvery. It darkens in light until it is sealed, so stop "
+        "lighter than wanted and seal it soon."
+    ),
+}
+"""What other coats look like as they build up, and when to stop: common practice, no source."""
+LACQUER = (
+    "Lacquer goes on cool, dry metal, thin and even, each coat dry before the next. A milky bloom is damp under it: "
+    "stop, and let it dry."
+)
+
+
 def look_and_sound(recipe: Recipe, step: Step) -> tuple[str, ...]:
     """Say what the surface should look and sound like at a step: common practice, no source."""
     if step.kind == UNDERCOAT and recipe.undercoat is not None:
         sulphur = canonical(recipe.undercoat.chemical) == canonical("liver of sulphur")
-        tone = "Liver of sulphur makes a warm brown base." if sulphur else "Stop when it is evenly dark."
+        tone = LIVER_OF_SULPHUR if sulphur else "Stop when it is evenly dark."
         return (tone, "Reheated later it darkens further, so it is burnished back lighter than wanted.")
     if step.kind == WASH:
         return ("Rinse until the water runs clear, and dry: what is left of the undercoat must not meet an acid salt.",)
@@ -189,6 +214,8 @@ def _of_coat(recipe: Recipe, place: int) -> tuple[str, ...]:
             "from pale yellow through orange-brown to a deep red-brown"
         )  # fmt: skip
         said.append(f"The film is clear while thin and covers more with every pass: {move}. No pass lightens it.")
+    elif known := OF_OTHER_COATS.get(canonical(coat.chemical)):
+        said.append(known)
     if canonical(coat.application) == canonical("fine mist"):
         said.append("A fine mist stays even; drops and streams make mottle.")
     return tuple(said)
@@ -197,7 +224,7 @@ def _of_coat(recipe: Recipe, place: int) -> tuple[str, ...]:
 def _of_seal(recipe: Recipe) -> tuple[str, ...]:
     seal = recipe.seal
     if seal is None or "wax" not in seal.kind.casefold():
-        return ("Lacquer goes on cool metal.",)
+        return (LACQUER,)
     first = "The first coat goes on warm metal, the torch out; the next on cool" if seal.hot else "Thin coats on cool"
     return (
         f"{first} metal, rubbed out by cloth so that no brush marks set, and buffed between coats.",

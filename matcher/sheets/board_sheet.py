@@ -16,6 +16,7 @@ from matcher.sheets.drawn import MAT
 from matcher.sheets.paper import A4, BOLD, INK, MM, PLAIN, SOFT, Paper, fitted, gap, said, sheet, use_type
 from matcher.sheets.tag_sheet import PrintedTag, Ruler, TagDrawn, checked_size, print_so
 from matcher.tags.wording import ALL_ALIKE, KNOWN_MORE_SURELY, ON_A_BOARD
+from matcher.words import signed
 
 ACROSS = 3
 COLOUR_MM, MAT_MM, BESIDE_MM = 15.0, 3.0, 2.5
@@ -118,5 +119,5 @@ class _Plate(Flowable):  # type: ignore[misc]  # reportlab has no types
         page.setFillColor(SOFT)
         page.setFont(PLAIN, 6)
         lightness, a, b = (round(float(value), 1) + 0.0 for value in lab)  # never -0.0
-        for line, words in enumerate((f"L* {lightness:z.1f}", f"a* {a:z.1f}  b* {b:z.1f}")):
+        for line, words in enumerate((f"L* {signed(lightness)}", f"a* {signed(a)}  b* {signed(b)}")):
             page.drawString(left, bottom - 17 - 7.5 * line, fitted(words, 6, room))

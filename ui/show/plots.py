@@ -157,7 +157,7 @@ def _target(go: Any, target: Target, x: Sequence[float], y: Sequence[float]) -> 
 
 def _hover(trial: Trial) -> str:
     lab = trial.reading.lab
-    return f"Plate {trial.id}<br>L* {lab[0]:z.1f}, a* {lab[1]:z.1f}, b* {lab[2]:z.1f}"
+    return f"Plate {trial.id}<br>{figures(lab)}"
 
 
 def rgb(lab: Any) -> str:
