@@ -75,7 +75,9 @@ def test_on_the_target_page_it_stands_before_what_else_would_help(studio: Studio
 @pytest.mark.parametrize("where", ["suggestions", "bench"])
 def test_a_kept_target_and_a_reading_of_a_piece_offer_it_once(studio: Studio, where: str) -> None:
     query = {"target": "1"} if where == "suggestions" else {"piece": "p"}
-    assert in_words(said_on(open_page(where, **query))).count("photograph them together") == 1
+    app = open_page(where, **query)
+    said = " ".join([in_words(said_on(app)), *(folded.label for folded in app.expander)])
+    assert said.count("photograph them together") == 1
 
 
 def test_a_plate_is_not_laid_beside_itself_and_one_known_well_needs_none(studio: Studio) -> None:

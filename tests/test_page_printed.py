@@ -102,8 +102,10 @@ def test_a_page_prints_what_lies_open_on_few_sheets_and_nothing_over_one_another
 def test_what_is_unfolded_is_printed_too(read_demo: Served, visit: Visit, tmp_path: Path) -> None:
     visitor = visit(read_demo)
     visitor.open("suggestions?target=1")
-    visitor.page.locator("summary", has_text="Cautions for these chemicals").first.click()
+    visitor.page.locator('[class*="st-key-panel-place"]').first.wait_for()  # what it shows till then folds again
     visitor.settle()
+    visitor.page.locator("summary", has_text="Cautions for these chemicals").first.click()
+    visitor.sees(re.compile("Hot metal looks like cold metal"))
     assert "Hot metal looks like cold metal" in text(printed(visitor, tmp_path))
 
 

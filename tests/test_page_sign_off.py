@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from matcher.bench.work import Piece
 from matcher.commissions.commission import Area
 from matcher.reading.reading import Reading
 from matcher.studio import Studio
@@ -16,7 +17,8 @@ from matcher.trials.trial import Target
 from tests.plates import a_trial
 from tests.test_commissions import a_commission
 from tests.test_page_commissions import field, the_page
-from tests.test_page_suggestions import said
+from tests.test_page_suggestions import page, said
+from ui.recipe.recipe_form import fields_of
 
 SCULPTOR = "A. Quill-Marsh (invented)"
 
@@ -109,3 +111,21 @@ def test_before_signing_the_page_says_that_an_unsure_reading_judges_no_cast_fine
     app = the_page(monkeypatch, tmp_path, commission="1", sign="1")
     field(app, "Plate that is approved").set_value("3").run()
     assert "before it is signed off, a plate judges them more finely" in said(app)
+
+
+def test_a_cast_logged_from_the_bench_is_noted_and_leads_back_to_its_commission(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    a_job(tmp_path)
+    with Studio.open(tmp_path / "studio") as studio:
+        signed = studio.sign_offs.sign(1, 2, SCULPTOR, "daylight, north window")
+        piece = Piece("c1", signed.recipe, target_id=signed.aim_id, cast=1)
+        studio.shelf.put(piece)
+        colour = {"way": "typed", "lab_l": 40.0, "lab_a": 14.0, "lab_b": 22.0}
+        of_bench = {"bench_piece": "c1", "cast": 1, "target_id": signed.aim_id}
+        studio.save_draft("plate", {**fields_of(signed.recipe), **colour, **of_bench})
+    app = press(page(monkeypatch, tmp_path, target=None, screen="record"), "Log this plate")
+    assert app.query_params["commission"] == "1" and not app.exception
+    with Studio.open(tmp_path / "studio") as studio:
+        assert [(one.number, one.trial_id) for one in studio.casts.of_area(1)] == [(1, studio.trials()[-1].id)]
+        assert studio.shelf.pieces() == []

@@ -323,6 +323,23 @@ def test_the_approved_reading_is_the_last_sealed_one() -> None:
     assert approved_reading(plate(42, 13, 21))[0] == "finished"
 
 
+def test_a_plate_that_was_begun_as_a_cast_is_noted_as_that_cast_when_it_is_logged(told: Any, tmp_path: Path) -> None:
+    place = ("--studio", tmp_path / "studio")
+    with Studio.open(tmp_path / "studio") as studio:
+        _, head, target = commissioned(studio)
+        approved = studio.record(plate(40, 14, 22))
+        aim = studio.sign_offs.sign(head.id or 0, approved.id or 0, SMITH, DAYLIGHT).aim_id
+    coat = ("--alloy", "silicon bronze", "--coat", "ferric nitrate,0.5,1,105")
+    for number, target_id, wanted in ((2, aim, 2), (2, aim, None), (1, target.id, None)):
+        cast = ("--cast", number) if target_id == aim else ()
+        told("bench", "--put", "--target", target_id, *coat, "--mark", "H", *cast, *place)
+        told("bench", "--count", "H", *place)
+        logged = told("record", "--from-bench", "H", "--lab", "40,14,22", *place)
+        assert logged["cast"] == wanted, "a cast that is done already, and a trial, are left for the person to say"
+    with Studio.open(tmp_path / "studio") as studio:
+        assert [(one.area_id, one.number) for one in studio.casts.of_area(head.id or 0)] == [(head.id, 2)]
+
+
 def test_the_command_line_signs_casts_and_prints(run: Any, told: Any, refused: Any, tmp_path: Path) -> None:
     place = ("--studio", tmp_path / "studio")
     with Studio.open(tmp_path / "studio") as studio:

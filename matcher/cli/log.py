@@ -200,10 +200,13 @@ def record(options: argparse.Namespace) -> Answer:
         not_kept = _keep_sightings(studio, colour, own_tag)
         name, tag = studio.name, studio.tag_of(trial.id or 0)
         laid = studio.worth_laying(trial.reading, trial.id)
+        cast = None
         if piece is not None:
+            cast = studio.casts.note_begun(trial, piece.cast, options.by)
             studio.shelf.take_off(piece.uid)
     document = {
         "trial": trial.as_dict(),
+        "cast": None if cast is None else cast.number,
         "tag": None if tag is None else tag.tag,
         "studio": name,
         "profile": colour.profile,
@@ -213,6 +216,7 @@ def record(options: argparse.Namespace) -> Answer:
         "cautions": [caution.as_dict() for caution in cautions_for(recipe)],
     }
     carries = "" if tag is None else f" It carries {tag.tag}."
+    carries += "" if cast is None else f" It is noted as cast {cast.number}."
     said = [f"Logged as plate {trial.id} in {name}.{carries}", *words.trial_lines(trial), *colour.profile_lines]
     said += [*colour.plate_lines, *words.beside_lines(laid)]
     return Answer(document, [*said, *words.warning_lines([*colour.warnings, *not_kept]), *colour.choice_lines])

@@ -11,14 +11,16 @@ from sqlalchemy.orm import Session
 
 from matcher.commissions.commission import Commission, Delivery
 from matcher.commissions.fields import DELIVERY, MOST_CASTS, values_of
+from matcher.commissions.sign_off import load_sign_offs
 from matcher.commissions.store import area_in, load_deliveries, one_commission
 from matcher.dates import day_shown, local, now
 from matcher.errors import StudioError
 from matcher.hands import Work, signed
 from matcher.storage import checked
 from matcher.storage.database import Database
-from matcher.storage.schema import CastRow, DeliveryRow
+from matcher.storage.schema import CastRow, DeliveryRow, SignOffRow
 from matcher.trials.log import note, one_trial, row_number
+from matcher.trials.trial import Trial
 
 
 @dataclass(frozen=True, order=True)
@@ -64,6 +66,20 @@ class Casts:
             session.execute(sa.insert(CastRow), [vars(cast)])
             note(session, "cast noted", "area", area.id, f"cast {number}, plate {trial_id}", who)
             return cast
+
+    def note_begun(self, trial: Trial, number: int | None, who: str = "") -> Cast | None:
+        """Note a plate that was begun at the bench as a cast, of the area whose approved plate it is aimed at.
+
+        None where it was begun as none, or where that cannot be noted, so that a person has to say which cast it is.
+        """
+        if number is None or trial.target_id is None:
+            return None
+        standing = self.database.load("sign-off", load_sign_offs, SignOffRow.withdrawn_at.is_(None))
+        areas = [one.area_id for one in standing if one.aim_id == trial.target_id]
+        try:
+            return self.note(trial.id or 0, areas[0], number, who) if areas else None
+        except StudioError:
+            return None
 
     def deliver(
         self, commission_id: int, numbers: Sequence[int], on: date | str, to: str = "", who: str = ""

@@ -27,10 +27,11 @@ from ui.show.cautions import show_cautions
 from ui.state.drafts import Draft
 from ui.state.messages import tell
 from ui.state.open_studio import alloy_for, choose_target, chosen_target, logged, the_studio
-from ui.state.places import LOG, SUGGESTIONS
+from ui.state.places import COMMISSIONS, LOG, SUGGESTIONS
 from ui.state.who import remember, who
 
 if TYPE_CHECKING:
+    from matcher.commissions.casts import Cast
     from matcher.reading.reading import Reading
     from matcher.recipe.recipe import Recipe
     from matcher.studio import Studio
@@ -184,6 +185,7 @@ def _log_it(studio: Studio, draft: Draft, recipe: Recipe | None, reading: Readin
     except MatcherError as error:
         tell(f"{error} Everything you typed is saved.")
         return
+    cast = studio.casts.note_begun(trial, draft.get("cast"), who()) if draft.get("bench_piece") else None
     if uid := draft.get("bench_piece"):
         studio.shelf.take_off(uid)
     keep_photograph(studio, draft, trial)
@@ -192,7 +194,7 @@ def _log_it(studio: Studio, draft: Draft, recipe: Recipe | None, reading: Readin
     draft.drop()
     st.session_state.pop(OPEN, None)
     st.session_state["plate.tried"] = False
-    _go_on(studio, trial, planned)
+    _go_on(studio, trial, planned, cast)
 
 
 def _tag_in_the_picture(draft: Draft) -> None:
@@ -230,8 +232,14 @@ def _trial(draft: Draft, recipe: Recipe, reading: Reading) -> Trial:
     )
 
 
-def _go_on(studio: Studio, trial: Trial, planned: bool) -> None:
-    """Show what the plate changed for its target; without one, show it in the log. planned: a first plate."""
+def _go_on(studio: Studio, trial: Trial, planned: bool, cast: Cast | None) -> None:
+    """Show what the plate changed for its target; without one, show it in the log; a cast, with its commission.
+
+    planned: a first plate.
+    """
+    if cast is not None:
+        commission, _ = studio.commissions.area(cast.area_id)
+        st.switch_page(COMMISSIONS.file, query_params={"commission": str(commission.id)})
     if trial.target_id is None:
         new = OF_THE_FIRST if planned else "here"
         st.switch_page(LOG.file, query_params={"plate": str(trial.id), "logged": new})
