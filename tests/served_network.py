@@ -84,6 +84,11 @@ def secret_of(answer: Answered) -> str:
     return found[0].group(1)
 
 
+GONE_S = 60
+"""Until a server that was told to stop has to be gone: asyncio waits 30 s (``ssl_shutdown_timeout``) for the goodbye of
+a host whose cable was cut."""
+
+
 @contextmanager
 def on_the_network(top: Path, folder: Path, port: int | None = None) -> Iterator[Server]:
     """Serve a studio on the network with a certificate made for it. top: the home of who serves."""
@@ -105,7 +110,7 @@ def on_the_network(top: Path, folder: Path, port: int | None = None) -> Iterator
             yield served
         finally:
             process.terminate()
-            process.wait(timeout=20)
+            process.wait(timeout=GONE_S)
 
 
 def _wait_for(served: Server) -> None:
