@@ -17,10 +17,10 @@ def percent(share: float) -> str:
     return f"{share:.0%}".replace("%", " %")
 
 
-def signed(value: float, plus: bool = False) -> str:
+def with_sign(value: float, plus: bool = False) -> str:
     """Return a figure of either sign to one decimal, with the sign for minus and not a hyphen; never "−0.0".
 
-    >>> signed(-0.42), signed(-0.04), signed(3.0, plus=True)
+    >>> with_sign(-0.42), with_sign(-0.04), with_sign(3.0, plus=True)
     ('−0.4', '0.0', '+3.0')
     """
     return f"{value:{'+' if plus else ''}z.1f}".replace("-", "−")

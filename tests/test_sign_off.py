@@ -261,6 +261,11 @@ def test_before_a_plate_is_signed_an_unsure_reading_of_it_is_said() -> None:
         own = BudgetTerm("region", sd * np.eye(3))
         by_one_camera = Reading((40, 14, 22), (81 + sd**2) * np.eye(3), budget=(cancels, own))
         assert widened_by(by_one_camera) == pytest.approx(same.widened), "that camera reads every cast too"
+        alone = replace(cancels, shared=f"the card of {'a' * 64}")
+        of_one_photograph = replace(by_one_camera, photo="a" * 64, budget=(alone, own))
+        whole = np.hypot(9.0, sd)
+        wide = control_chart(reading(40, 14, 22, sd=whole), casts(np.array([[40.0, 14.0, 22.0]]), whole), usual, 2.0)
+        assert widened_by(of_one_photograph) == pytest.approx(wide.widened), "that photograph reads no cast"
         assert f"differ {same.widened:.0f} times as far" in how_finely_judged(reading(40, 14, 22, sd=sd))
 
 

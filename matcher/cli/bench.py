@@ -12,7 +12,7 @@ from matcher.typed_in import values, words
 from matcher.typed_in.options import Commands, Parser, add_after, add_limits, add_recipe, add_target
 from matcher.typed_in.photographs import Given, readings_after, refuse_for_photo_only, studio_that_is_there, wanted
 from matcher.typed_in.words import Answer
-from matcher.words import percent, signed
+from matcher.words import percent, with_sign
 
 if TYPE_CHECKING:
     from matcher.bench.path import BenchPath
@@ -324,7 +324,7 @@ def _path_lines(path: BenchPath, tolerance: float) -> list[str]:
     for count, lab, mean, (low, high) in zip(path.passes, path.labs, path.expected, path.interval, strict=True):
         mark = "laid" if count == path.done else "stop" if count == path.stop_at else ""
         read = f", read at {path.readings_delta_e00[int(count)]:.1f}" if int(count) in path.readings_delta_e00 else ""
-        colour = ", ".join(f"{name} {signed(value)}" for name, value in zip(words.AXES, lab, strict=True))
+        colour = ", ".join(f"{name} {with_sign(value)}" for name, value in zip(words.AXES, lab, strict=True))
         lines.append(f"{mark:>4}  {count:3d}  ΔE00 {mean:4.1f} ({low:.1f} to {high:.1f})  {colour}{read}")
     return lines
 

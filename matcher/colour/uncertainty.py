@@ -53,6 +53,10 @@ class BudgetTerm:
         object.__setattr__(self, "name", str(self.name))
         object.__setattr__(self, "effect", effect)
 
+    def is_of(self, photo: str | None) -> bool:
+        """Tell whether no reading of another photograph has the same causes. photo: SHA-256, which their key names."""
+        return self.shared is None or (photo is not None and photo in self.shared)
+
     @property
     def covariance(self) -> Floats:
         """The (3, 3) CIELAB covariance of this part."""

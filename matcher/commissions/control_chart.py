@@ -222,8 +222,7 @@ def widened_by(plate: Reading) -> float:
     that what a camera does in all its photographs cancels; plates as scattering as they usually do.
     """
     usual = np.diag(np.exp(2 * PRIOR_LOG_PLATE_SD))
-    again = [term for term in plate.budget if term.shared and not (plate.photo and plate.photo in term.shared)]
-    apart = plate.covariance - sum_of(again)
+    apart = plate.covariance - sum_of([term for term in plate.budget if not term.is_of(plate.photo)])
     return float(np.max(_reach(2 * apart + 2 * usual) / _reach(2 * usual)))
 
 

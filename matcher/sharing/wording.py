@@ -6,7 +6,7 @@ from matcher.recipe.recipe import describe
 from matcher.sharing.carry_over import FEWEST_PAIRS, CarryOver
 from matcher.sharing.shared_plate import SharedPlate
 from matcher.sharing.sharing import OtherPlate
-from matcher.words import counted, signed
+from matcher.words import counted, with_sign
 
 NOTHING_ELSE = (
     "Besides that only the studio's title, its number among studios, the plate's and the day of sharing leave; no "
@@ -30,7 +30,7 @@ def carry_in_words(title: str, carry: CarryOver) -> str:
         )
     sigmas = (1.96 * carry.shift_covariance.diagonal() ** 0.5).tolist()
     moved = ", ".join(
-        f"{name} {signed(value, plus=True)} ± {sigma:.1f}"
+        f"{name} {with_sign(value, plus=True)} ± {sigma:.1f}"
         for name, value, sigma in zip(("L*", "a*", "b*"), carry.shift.tolist(), sigmas, strict=True)
     )
     scatter = ", ".join(f"{value:.1f}" for value in (carry.scatter.diagonal() ** 0.5).tolist())

@@ -16,7 +16,7 @@ from matcher.sheets.drawn import MAT
 from matcher.sheets.paper import A4, BOLD, INK, MM, PLAIN, SOFT, Paper, fitted, gap, said, sheet, use_type
 from matcher.sheets.tag_sheet import PrintedTag, Ruler, TagDrawn, checked_size, print_so
 from matcher.tags.wording import ALL_ALIKE, KNOWN_MORE_SURELY, ON_A_BOARD
-from matcher.words import signed
+from matcher.words import with_sign
 
 ACROSS = 3
 COLOUR_MM, MAT_MM, BESIDE_MM = 15.0, 3.0, 2.5
@@ -118,6 +118,6 @@ class _Plate(Flowable):  # type: ignore[misc]  # reportlab has no types
         page.drawString(left, bottom - 9, fitted(f"Plate {self._plate.number}", 8, room, BOLD))
         page.setFillColor(SOFT)
         page.setFont(PLAIN, 6)
-        lightness, a, b = (round(float(value), 1) + 0.0 for value in lab)  # never -0.0
-        for line, words in enumerate((f"L* {signed(lightness)}", f"a* {signed(a)}  b* {signed(b)}")):
+        lightness, a, b = (float(value) for value in lab)
+        for line, words in enumerate((f"L* {with_sign(lightness)}", f"a* {with_sign(a)}  b* {with_sign(b)}")):
             page.drawString(left, bottom - 17 - 7.5 * line, fitted(words, 6, room))

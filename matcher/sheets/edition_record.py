@@ -18,7 +18,7 @@ from matcher.sheets.drawn import Finishes, Shown
 from matcher.sheets.paper import A4, INK, LINE, MM, PLAIN, SOFT, Paper, fitted, gap, said, sheet, table, use_type
 from matcher.suggest.wording import NEARNESS
 from matcher.trials.trial import Trial
-from matcher.words import counted
+from matcher.words import capital, counted
 
 AXES = ("L*", "a*", "b*")
 FOOT = "Local codes, safety data sheets and licensed practice come first."
@@ -63,7 +63,7 @@ def edition_record(
 
 
 def _area(record: AreaRecord, with_recipe: bool, paper: Paper) -> list[Flowable]:
-    head = said(record.area.name[:1].upper() + record.area.name[1:], "heading")  # as on the page
+    head = said(capital(record.area.name), "heading")  # as on the page
     if record.sign_off is None:
         return [KeepTogether([head, said("Nothing is signed off yet.")])]
     signed = record.sign_off

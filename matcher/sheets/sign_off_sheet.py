@@ -11,7 +11,7 @@ from matcher.dates import shown as day_of
 from matcher.recipe.recipe import steps_in_words
 from matcher.sheets.drawn import Finishes, Shown, SignHere
 from matcher.sheets.paper import A4, Paper, gap, said, sheet
-from matcher.words import counted, signed
+from matcher.words import counted, with_sign
 
 STANDS = {
     "within": "The plate matches the target within the tolerance.",
@@ -114,9 +114,8 @@ def _lot(lot: str) -> str:
 
 def _lab(lab: Floats) -> str:
     lightness, red, yellow = lab.tolist()
-    return (
-        f"L*\u00a0{signed(lightness)}, a*\u00a0{signed(red)}, b*\u00a0{signed(yellow)}"  # a figure stays with its name
-    )
+    named = zip(("L*", "a*", "b*"), (lightness, red, yellow), strict=True)
+    return ", ".join(f"{name}\u00a0{with_sign(value)}" for name, value in named)  # a figure stays with its name
 
 
 def _kept(sign_off: SignOff) -> str:

@@ -12,7 +12,7 @@ from matcher.dates import ISO, shown
 from matcher.files import whole_file
 from matcher.recipe.recipe import describe
 from matcher.suggest.wording import NEARNESS
-from matcher.words import capital, listed, percent, plural, signed
+from matcher.words import capital, listed, percent, plural, with_sign
 
 if TYPE_CHECKING:
     from matcher.calibration.profile import CameraProfile
@@ -33,7 +33,7 @@ LEAST_PART = 0.05  # ΔE00: a smaller part would be shown as ±0.0
 def reading_line(what: str, reading: Reading) -> str:
     """Say a colour with its 95 % interval, each coordinate on its own."""
     named = zip(AXES, reading.lab, plus_minus_95(reading.covariance), strict=True)
-    parts = ", ".join(f"{name} {signed(value)} ± {half_width:.1f}" for name, value, half_width in named)
+    parts = ", ".join(f"{name} {with_sign(value)} ± {half_width:.1f}" for name, value, half_width in named)
     glare = f", {percent(reading.left_out_share)} left out as glare" if reading.left_out_share >= 0.005 else ""
     return f"{what}: {parts} (95 %){glare}"
 
@@ -62,7 +62,9 @@ def beside_as_dict(laid: LaidBeside | None) -> dict[str, Any] | None:
 def texture_lines(texture: Texture) -> list[str]:
     """Say what colours a finish is made of, and the size of its mottle."""
     colours = [
-        " ".join([percent(colour.share), *(f"{name} {signed(at)}" for name, at in zip(AXES, colour.lab, strict=True))])
+        " ".join(
+            [percent(colour.share), *(f"{name} {with_sign(at)}" for name, at in zip(AXES, colour.lab, strict=True))]
+        )
         for colour in texture.palette
     ]
     lines = [f"    Made of {'; '.join(colours)}"]

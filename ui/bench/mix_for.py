@@ -24,6 +24,7 @@ from matcher.errors import RecipeError
 from matcher.recipe.cautions import cautions_for
 from matcher.recipe.quantities import measurable_blend, use_leftover
 from matcher.recipe.recipe import Recipe, describe
+from matcher.words import capital
 from ui.bench.bottle_shelf import hazards_html, precautions_html
 from ui.bench.solution_used import note_for
 from ui.escaped import escaped
@@ -67,8 +68,8 @@ def show_mixing(studio: Studio) -> None:
     if recipe is None:
         st.html('<p class="pm-soft">Choose a recipe above, or come here from a suggestion, a plate or the bench.</p>')
         return
-    source, said = str(draft.get("source") or ""), describe(recipe)
-    st.html(f'<p class="pm-words">{escaped(said[:1].upper() + said[1:])}</p>')
+    source = str(draft.get("source") or "")
+    st.html(f'<p class="pm-words">{escaped(capital(describe(recipe)))}</p>')
     one, two = st.columns(2, wrap=False, vertical_alignment="bottom")
     with one:
         area = st.number_input(

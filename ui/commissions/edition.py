@@ -202,7 +202,7 @@ def show_repaired(studio: Studio, known: Known, area: Area) -> None:
         return
     said = repaired_in_words(one)
     if one.signed is None or one.commission is None or one.area is None:
-        tell(literal(said[0]))
+        tell(said[0])
         return
     from matcher.recipe.recipe import steps_in_words
 

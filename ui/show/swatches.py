@@ -12,7 +12,7 @@ import streamlit as st
 
 from matcher.colour.cielab import lab_to_srgb8, outside_srgb
 from matcher.colour.uncertainty import plus_minus_95
-from matcher.words import percent, signed
+from matcher.words import percent, with_sign
 from ui.escaped import escaped
 from ui.show.reading_trust import show_budget, show_trust
 
@@ -50,13 +50,13 @@ def pair(left: Any, right: Any, left_name: str, right_name: str) -> str:
 
 def figures(lab: Any) -> str:
     """Return L*, a*, b* to one decimal, as text."""
-    return f"L* {signed(lab[0])}, a* {signed(lab[1])}, b* {signed(lab[2])}"
+    return f"L* {with_sign(lab[0])}, a* {with_sign(lab[1])}, b* {with_sign(lab[2])}"
 
 
 def lab_line(reading: Reading | Suggestion) -> str:
     """Return L*, a*, b* with their 95 % plus-minus, as HTML."""
     parts = [
-        f"<span><b>{name}</b> {signed(value)} <small>± {reach:.1f}</small></span>"
+        f"<span><b>{name}</b> {with_sign(value)} <small>± {reach:.1f}</small></span>"
         for name, value, reach in zip(("L*", "a*", "b*"), reading.lab, plus_minus_95(reading.covariance), strict=True)
     ]
     return f'<p class="pm-lab" title="± holds 95 %">{"".join(parts)}</p>'

@@ -12,7 +12,7 @@ from matcher.errors import SuggestionError
 from matcher.recipe.recipe import steps_in_words
 from matcher.suggest.wording import nearness_in_words
 from matcher.typed import whole_number
-from matcher.words import counted, in_ten, listed, percent
+from matcher.words import capital, counted, in_ten, listed, percent
 from ui.escaped import escaped
 from ui.photograph.lay_beside import offer_to_lay
 from ui.recipe.piece import as_listed
@@ -72,7 +72,7 @@ def in_words(target: Target, lab: Floats, delta_e00: float, interval: tuple[floa
     near, said = _near_in_words(target, lab, interval, chance)
     low, high = interval
     return (
-        f'<p class="pm-words"><b>{escaped(near[:1].upper() + near[1:])}</b>; {escaped(said)} to come within '
+        f'<p class="pm-words"><b>{escaped(capital(near))}</b>; {escaped(said)} to come within '
         f"the target’s ΔE00 {target.tolerance:g}</p>"
         f'<p class="pm-soft">{escaped(f"ΔE00 {delta_e00:.1f}, 95 %: {low:.1f} to {high:.1f}")}</p>'
     )
