@@ -129,3 +129,14 @@ def test_a_cast_logged_from_the_bench_is_noted_and_leads_back_to_its_commission(
     with Studio.open(tmp_path / "studio") as studio:
         assert [(one.number, one.trial_id) for one in studio.casts.of_area(1)] == [(1, studio.trials()[-1].id)]
         assert studio.shelf.pieces() == []
+
+
+def test_a_repair_of_what_was_never_signed_says_so_sign_for_sign(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    a_job(tmp_path)
+    with Studio.open(tmp_path / "studio") as studio:
+        studio.commissions.begin_repair(1, "a scratch")
+    shown = said(the_page(monkeypatch, tmp_path, commission="2"))
+    assert "Nothing is signed off for bird of " in shown and ": search the log." in shown
+    assert "\\" not in shown.split("Nothing is signed off for")[1][:120]
