@@ -78,6 +78,7 @@ GUARDED = (
     "/people",
     "/TAG/K7QX2-88",
     "/changes",
+    "/parts.js",
     "/_stcore/health",
     "/_stcore/host-config",
     "/_stcore/metrics",

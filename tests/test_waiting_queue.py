@@ -173,3 +173,22 @@ def test_a_photograph_stays_on_the_device_whatever_is_answered(context: Any) -> 
     phone.says("1 photograph kept on this device, waiting to be sent.")
     phone.signs_in("ines")
     phone.says("1 photograph kept on this device, waiting to be sent.")
+
+
+def test_what_the_studio_said_is_told_though_the_page_was_put_away_before_it_heard(context: Any) -> None:
+    """A photograph that the studio had kept was nowhere: gone from the phone, and not in the form."""
+    phone = Phone(context)
+    phone.signs_in("ines")
+    phone.page.evaluate("window.told.push = () => {}")  # its own connection is not back yet
+    phone.answers = True
+    phone.taps("Count")
+    phone.is_silent()
+    for _ in range(2):
+        phone.signs_in("ines")
+        phone.page.wait_for_function("window.told.length > 0")
+        assert [one["kept"] for one in phone.page.evaluate("window.told[0].sent")] == [True]
+    phone.page.evaluate("window.run(window.told[0].uid)")
+    phone.signs_in("ines")
+    phone.page.wait_for_timeout(500)
+    assert phone.page.evaluate("window.told.length") == 0, "once it was heard it is forgotten"
+    assert len(phone.taken) == 1

@@ -17,6 +17,7 @@ from matcher.errors import MatcherError
 from ui.photograph.picture_routes import picture_routes
 from ui.serving.guard import Guard
 from ui.serving.live import live_routes
+from ui.serving.parts import page_routes
 from ui.serving.waiting import waiting_routes
 from ui.serving.while_served import while_served
 from ui.sign_in.certificate import certificate_routes
@@ -37,6 +38,7 @@ def to_the_front_page(_: object) -> RedirectResponse:
 FRONT_PAGE = Route(below_the_base(START.address), to_the_front_page)
 ROUTES = [
     FRONT_PAGE,
+    *page_routes(),
     *sign_in_routes(),
     *openid_routes(),
     *certificate_routes(),

@@ -105,10 +105,13 @@ def take_a_photograph(draft: Draft) -> None:
 def take_kept(draft: Draft, sent: Mapping[str, Any]) -> None:
     """Start a form on a photograph that the browser has sent, or keep the sentence that says why it cannot be used.
 
-    sent: "sha256" and "name" of one that the studio keeps, else "said".
+    sent: "sha256" and "name" of one that the studio keeps, else "said". The browser may tell of one twice: its marks
+    stay.
     """
     if not sent.get("kept"):
         st.session_state[_refused(draft)] = str(sent.get("said", ""))
+        return
+    if draft.get("photo") == sent["sha256"]:
         return
     forget_photograph(draft)
     draft.set(photo=str(sent["sha256"]), photo_name=str(sent.get("name", "")))

@@ -51,9 +51,6 @@ export default function ({ data, setTriggerValue }) {
     listen();
   }, 2000);
   if (!document.hidden) listen();
-  // What lets a phone keep the page on its home screen; the page's own head has no room for it.
-  const manifest = Object.assign(document.createElement("link"), { rel: "manifest", href: addresses.manifest });
-  document.head.append(manifest);
 }
 
 // The veil of a lost connection is known by this everywhere on the page (waiting.js).
@@ -113,7 +110,7 @@ def live_routes() -> list[Route]:
 
 def hear_of_changes(studio: Studio) -> None:
     """Put what hears of changes into the page, once a run and at its end; it shows nothing."""
-    named = {"changes": "changes", "sign_in": "sign-in", "manifest": "manifest.webmanifest"}
+    named = {"changes": "changes", "sign_in": "sign-in"}
     addresses = {name: below_the_base(path) for name, path in named.items()}
     with st.container(key="live"):
         _component()(key=KEY, data={"count": studio.changes.count, **addresses}, on_changed_change=_nothing)

@@ -1,5 +1,6 @@
 // What a hand does at the bench is kept in the browser first, and sent until the studio has said that it has it: taps
-// on the large buttons, and photographs. A lost connection or a locked screen costs nothing; what waits is shown.
+// on the large buttons, and photographs. A lost connection or a locked screen costs nothing; what waits is shown. What
+// the studio answered is kept too until the page has heard it, for a phone may put the page away in between.
 
 const BUTTONS = { "bench-pass": "count", "bench-next": "go on", "bench-undo": "undo" };
 const PICKED = Object.keys(BUTTONS).map((key) => `.st-key-${key} button`).join(", ");
@@ -10,10 +11,14 @@ let addresses, tell, store, line;
 let sending = false;
 let batch, told_at = 0;
 const sent = [];
+const told = new Set();
 
 export default function ({ data, setTriggerValue }) {
   tell = setTriggerValue;
-  if (batch && data.heard === batch.uid) batch = undefined;
+  if (batch && data.heard === batch.uid) {
+    batch.sent.forEach(drop);
+    batch = undefined;
+  }
   // Another has signed in, and this page has been told so by its own connection: what stands in it was not theirs.
   if (addresses && data.whose !== addresses.whose) return location.reload();
   if (addresses) return hand_over();
@@ -126,16 +131,23 @@ async function drop(one) {
   else await within("readwrite", (shelf) => shelf.delete(one.number));
 }
 
+async function answered(one, answer) {
+  Object.assign(one, { answer, file: undefined });
+  if (!in_memory.includes(one)) await within("readwrite", (shelf) => shelf.put(one));
+}
+
 // One at a time, in the order in which they were made; of whoever is signed in now.
 async function send() {
   if (sending) return;
   sending = true;
   try {
     for (const one of (await all()).filter(is_mine)) {
-      const answer = await handed(one);
+      const answer = one.answer ?? (await handed(one));
       if (!answer) break;
-      await drop(one);
-      sent.push({ uid: one.uid, kind: one.kind, form: one.form, name: one.name, ...answer });
+      if (!one.answer) await answered(one, answer);
+      if (told.has(one.uid)) continue;
+      told.add(one.uid);
+      sent.push({ uid: one.uid, number: one.number, kind: one.kind, form: one.form, name: one.name, ...answer });
     }
   } finally {
     sending = false;
@@ -205,7 +217,8 @@ function hand_over() {
 }
 
 async function show() {
-  const waiting = await all();
+  const waiting = (await all()).filter((one) => !one.answer);
+  document.documentElement.toggleAttribute("data-pm-only-here", in_memory.length > 0);
   const parts = kinds(waiting.filter(is_mine));
   const others = kinds(waiting.filter((one) => !is_mine(one)));
   line ??= document.body.appendChild(document.createElement("p"));

@@ -1,0 +1,93 @@
+"""Parts that the page loads when they are first needed, and a connection that is lost just then."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from typing import Any
+
+from tests.browser import Served, Visitor
+from ui.serving.parts import ahead_of_need
+from ui.state.places import IN_THE_BAR, LOG
+
+Visit = Callable[..., Visitor]
+NUMBERS = re.compile("/static/js/NumberInput")
+STUDIO = re.compile("/changes")
+AGAIN = re.compile("did not come while the connection was lost")
+
+
+def without_numbers(visitor: Visitor) -> None:
+    """Open the record form so that its number fields do not come."""
+    visitor.page.route(NUMBERS, lambda route: route.abort())
+    visitor.open("record")
+    visitor.page.wait_for_function("document.body.innerText.includes('Failed to fetch')")
+
+
+def passes(visitor: Visitor) -> Any:
+    return visitor.page.get_by_role("spinbutton", name="Passes", exact=True)
+
+
+def test_a_page_that_lacks_a_part_loads_itself_again_once_the_studio_is_back(demo: Served, visit: Visit) -> None:
+    visitor = visit(demo)
+    visitor.page.route(STUDIO, lambda route: route.abort())
+    without_numbers(visitor)
+    with visitor.page.expect_navigation():
+        visitor.page.unroute(NUMBERS)
+        visitor.page.unroute(STUDIO)
+    passes(visitor).first.wait_for()
+
+
+def test_what_is_being_typed_is_not_taken_away_by_it(demo: Served, visit: Visit) -> None:
+    visitor = visit(demo)
+    page = visitor.page
+    page.route(STUDIO, lambda route: route.abort())
+    without_numbers(visitor)
+    mark = page.get_by_label("Mark on the plate")
+    mark.press_sequentially("H-")
+    page.unroute(NUMBERS)
+    page.unroute(STUDIO)
+    visitor.sees(AGAIN)
+    assert mark.input_value() == "H-" and passes(visitor).count() == 0
+    mark.press_sequentially("77")
+    with page.expect_navigation():
+        mark.blur()
+    passes(visitor).first.wait_for()
+    visitor.settle()
+    assert mark.input_value() == "H-77"
+
+
+def test_a_part_that_never_comes_is_asked_for_again_by_hand_only(demo: Served, visit: Visit) -> None:
+    visitor = visit(demo)
+    without_numbers(visitor)
+    visitor.sees(AGAIN)
+    page = visitor.page
+    page.evaluate("window.stands = true")
+    page.wait_for_timeout(5000)
+    assert page.evaluate("window.stands"), "it would load itself again and again"
+    page.unroute(NUMBERS)
+    with page.expect_navigation():
+        page.get_by_role("button", name="Load the page again").click()
+    passes(visitor).first.wait_for()
+
+
+def test_a_phone_has_loaded_every_part_before_it_is_needed(read_demo: Served, visit: Visit) -> None:
+    """HTML Living Standard, 4.6.7.14 (modulepreload): what was fetched so stands in the document's own module map."""
+    visitor = visit(read_demo, phone=True)
+    page = visitor.page
+    visitor.open("log")
+    loaded = "performance.getEntriesByType('resource').filter(({name, responseStatus}) => responseStatus === 200)"
+    page.wait_for_function(
+        f"(files) => {{ const there = new Set({loaded}.map(({{name}}) => new URL(name).pathname));"
+        " return files.every((file) => there.has(file)); }",
+        arg=[f"/{file}" for file in ahead_of_need()],
+    )
+    late: list[str] = []
+    page.on("request", lambda request: late.append(request.url))
+    page.route("**/static/js/**", lambda route: route.abort())
+    for place in IN_THE_BAR:
+        if place is not LOG:
+            page.locator(f".st-key-to-{place.address} a").click()
+            page.locator(".st-key-here").get_by_text(place.title).wait_for(state="attached")
+            visitor.settle()
+    assert not [url for url in late if "/static/js/" in url]
+    assert "Failed to fetch" not in page.evaluate("document.body.innerText")
