@@ -167,7 +167,7 @@ def _one_of(
         )
         return PlateInPicture(seen, why_not=Caveat(TAGGED_LATER, message))
     if owner is None:
-        return PlateInPicture(seen, why_not=Caveat(NO_PLATE, no_plate(tag)))
+        return PlateInPicture(seen, why_not=Caveat(NO_PLATE, no_plate(tag, history)))
     number = owner.trial_id
     if twice:
         message = f"Tag {tag} is in the picture twice: plate {number} is passed over. Take the copy off."
@@ -278,7 +278,15 @@ def seen_in_words(seen: Sequence[PlateSeen]) -> list[str]:
         lines.append(f"Read by {used[0].plate.name}.")
     elif used:
         lines.append(f"Read by {listed([_with_difference(one) for one in used])}.")
-    return lines + list(dict.fromkeys(one.left_out.message for one in seen if one.left_out is not None))
+    return lines + list(dict.fromkeys(left_out_in_words(one) for one in seen if one.left_out is not None))
+
+
+def left_out_in_words(one: PlateSeen) -> str:
+    """Say why a plate did not serve, with how far the others read it from what is logged, where they tell."""
+    if one.left_out is None:
+        return ""
+    told = one.again is not None and one.again.interval is not None and one.again.interval[0] > 0.0
+    return one.left_out.message + (f" {capital(one.plate.name)}: {agreement(one)}." if told else "")
 
 
 def _with_difference(one: PlateSeen) -> str:

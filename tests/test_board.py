@@ -147,7 +147,13 @@ def test_the_page_is_one_and_its_tags_are_found_and_true_to_size(size, paper, co
         np.testing.assert_allclose(sides, size, atol=0.1)
     words = " ".join(as_printed(pdf, tmp_path).split())
     assert "page 1 of 1" in words
-    for part in ("printed colour is not the plate's", "none touching another", "with an instrument", "drifts alike"):
+    for part in (
+        "printed colour is not the plate's",
+        "none touching another",
+        "needs the finish marked once more",
+        "with an instrument",
+        "drifts alike",
+    ):
         assert part in words
     assert all(f"Plate {one.number}" in words for one in plates)
 

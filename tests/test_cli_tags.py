@@ -121,6 +121,12 @@ def test_a_sheet_is_printed_for_new_tags_and_for_logged_plates(told: Any, run: A
     assert "--plates" in refused("tags", "print", "--out", sheet, "--overwrite", "--give", "--studio", folder)
     _, out, _ = run(*for_plates, "1,2")
     assert "plate 2" in out and "tags give" in out and "plate 1 " not in out
+    with Studio.open(folder) as studio:
+        signs = studio.tag_signs
+    assert f"2 tags, {TAG} and {signs}-1. Print" in out, "no range: what lies between them is not printed"
+    assert "needs the finish marked once more" in out
+    assert f"1 tag, {signs}-1. Print" in run(*for_plates, "2")[1]
+    assert f"2 tags, {signs}-7 to {signs}-8. Print" in run(*for_plates[:-1], "--count", 2, "--first", 7)[1]
     given = told(*for_plates, "1,2,3", "--give", "--by", "Ann")["tags"]
     assert [(one["name"], one["number"]) for one in given] == [("Plate 1", 88), ("Plate 2", 1), ("Plate 3", 2)]
     now = {one["trial"]: one["tag"] for one in told("tags", "--studio", folder)["tags"]}

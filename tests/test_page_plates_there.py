@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -77,6 +78,47 @@ def test_a_plate_whose_finish_was_never_marked_is_marked_once(studio: Path, made
         assert str(tags["new"]) in opened.tag_log.outlines()
 
 
+def test_a_tag_that_was_put_elsewhere_has_its_finish_marked_anew(studio: Path, made: Any) -> None:
+    """The outline goes with the tag, and is wrong from then on: a person sees it lie there, and puts it right."""
+    tag = str(made[1]["two"])
+    with Studio.open(studio) as opened:
+        before = opened.tag_log.outlines()[tag].points
+    begun(studio, "target", made[1], mark="two")
+    app = open_page("target")
+    assert "needs the finish marked once more" in said_on(app)
+    button(app, "The mark is the finish of plate 2").click().run()
+    assert not app.exception
+    with Studio.open(studio) as opened:
+        after = opened.tag_log.outlines()[tag]
+        assert after.trial_id == 2 and not np.array_equal(after.points, before)
+        assert np.abs(after.points - before).max() < 0.1, "the tag lies where it lay: the mark says the same"
+
+
+def test_a_tag_on_no_plate_is_told_of_where_the_form_does_not_ask_for_one(studio: Path, made: Any) -> None:
+    tags = {**made[1], "new": TagCode(made[1]["one"].studio, 502)}
+    with Studio.open(studio) as opened:
+        opened.take_tag(1, why="came off")
+    begun(studio, "target", tags)
+    said = said_on(open_page("target"))
+    assert f"Give {tags['new']} to its plate: nobody has said" in said
+    assert f"Give {tags['one']} to its plate, if it is on one again: it left plate 1 on " in said
+
+
+def test_a_plate_that_lies_there_already_is_not_to_be_laid_there(studio: Path, made: Any) -> None:
+    with Studio.open(studio) as opened:
+        for number in (2, 3, 4):
+            opened.set_aside(number, "lent")
+    begun(studio, "target", made[1], plates_out=[str(made[1]["one"])])
+    app = open_page("target")
+    said = said_on(app)
+    assert said.count("Plate 1 was left out by hand.") == 1 and "Plate 1</b>" not in said
+    assert "photograph them together" not in said, "none is left but the one that was just left out"
+    button(app, "Save and rank the plates").click().run()
+    with Studio.open(studio) as opened:
+        assert opened.worth_laying(opened.target(1).reading) is None
+        assert opened.worth_laying(replace(opened.target(1).reading, photo="f" * 64)) is not None
+
+
 def test_a_tag_in_the_picture_that_is_on_no_plate_is_offered_for_the_one_that_is_recorded(
     studio: Path, made: Any
 ) -> None:
@@ -87,6 +129,7 @@ def test_a_tag_in_the_picture_that_is_on_no_plate_is_offered_for_the_one_that_is
     begun(studio, "plate", tags, mark="new", **fields_of(a_recipe()))
     app = open_page("record")
     assert not app.exception and f"Tag {tags['new']} lies in the picture" in said_on(app)
+    assert f"Give {tags['new']}" not in said_on(app), "it is asked once"
     button(app, "Yes, take it").click().run()
     button(app, "Log this plate").click().run()
     assert not app.exception

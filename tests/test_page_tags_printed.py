@@ -36,8 +36,10 @@ def test_a_phone_is_led_to_the_plate_that_carries_the_tag(studio: Studio) -> Non
     assert led_to(f"{studio.tag_signs}-7") == "/log?plate=1"
     assert led_to(f"{studio.tag_signs}-8") == f"/log?tag={studio.tag_signs}-8"
     assert led_to("<script>&plate=2" + "x" * 200).startswith("/log?tag=%3Cscript%3E%26plate%3D2x")
-    assert "another studio" in on_no_plate("00000-5", studio.tag_signs)
-    assert "on no plate yet" in on_no_plate(f"{studio.tag_signs}-8", studio.tag_signs)
+    assert "another studio" in on_no_plate("00000-5", studio.tag_signs, studio.tags())
+    assert "on no plate yet" in on_no_plate(f"{studio.tag_signs}-8", studio.tag_signs, studio.tags())
+    studio.take_tag(1, why="came off")
+    assert "it left plate 1 on " in on_no_plate(f"{studio.tag_signs}-7", studio.tag_signs, studio.tags())
 
 
 def test_the_log_prints_tags_and_gives_new_ones_to_logged_plates(studio: Studio) -> None:

@@ -144,7 +144,7 @@ def test_a_photograph_of_a_later_stage_tells_of_the_plates_beside_it_and_not_of_
         assert seen.served and seen.reading is not None and seen.photo == studio.trial(1).stages[0].reading.photo
 
 
-def test_a_wrong_tag_is_named_and_does_no_harm(shelf, told):  # noqa: F811
+def test_a_wrong_tag_is_named_and_does_no_harm(shelf, told, run):  # noqa: F811
     """Two plates whose tags were swapped: the log's colours and the picture's contradict each other."""
     place, tags, photo, _ = shelf
     swapped = {**tags, "two": tags["three"], "three": tags["two"]}
@@ -153,6 +153,9 @@ def test_a_wrong_tag_is_named_and_does_no_harm(shelf, told):  # noqa: F811
     found = told("read", photo, *read_options(wrong, "target"), "--studio", place)
     used = {one["plate"]: one["used"] for one in found["plates"]}
     assert used == {1: True, 2: False, 3: False, 4: True}
+    _, out, _ = run("read", photo, *read_options(wrong, "target"), "--studio", place)
+    low, high = next(one["delta_e00_interval"] for one in found["plates"] if one["plate"] == 2)
+    assert f"Plate 2: by the others ΔE00 {low:.1f} to {high:.1f} from what is logged." in out and low > 2
     assert float(delta_e_2000(np.array(found["finishes"][0]["lab"]), np.array(TARGET, float))) < 2
     assert "reference-odd" in {one["code"] for one in found["warnings"]} | {
         one["code"] for one in found["finishes"][0]["warnings"]

@@ -269,7 +269,7 @@ def list_trials(options: argparse.Namespace) -> Answer:
         else:
             found = _found(studio, finder, options)
         name = studio.name
-        tagged = [] if looked is None else [found_by_tag(looked, studio.tag_signs)]
+        tagged = [] if looked is None else [found_by_tag(looked, studio.tag_signs, studio.tags())]
     document: dict[str, Any] = {
         "studio": name,
         "trials": [trial.as_dict() for trial in found.trials],

@@ -129,7 +129,7 @@ def read(options: argparse.Namespace) -> Answer:
         return _proposed(options)
     found = photographed(options)
     textures = _textures(found, options.pale_spots) if options.texture else [None] * len(found.readings)
-    beside = _worth_laying(found.readings, options)
+    beside = _worth_laying(found, options)
     differences = _differences(found.readings)
     document = {
         "photo": found.about,
@@ -145,19 +145,18 @@ def read(options: argparse.Namespace) -> Answer:
     }
     lines = [words.photo_line(found.about, found.card), *found.profile.lines, *seen_in_words(found.plates)]
     for number, (reading, texture, laid) in enumerate(zip(found.readings, textures, beside, strict=True), 1):
-        lines += [words.reading_line(f"Finish {number}", reading), *words.trust_lines(reading)]
-        lines += words.beside_lines(laid)
+        lines += [words.reading_line(f"Finish {number}", reading), *words.trust_lines(reading, laid)]
         lines += [] if texture is None else words.texture_lines(texture)
     lines += [words.difference_line(item) for item in differences]
     return Answer(document, [*lines, *words.warning_lines(found.warnings)])
 
 
-def _worth_laying(readings: Sequence[Reading], options: argparse.Namespace) -> list[LaidBeside | None]:
+def _worth_laying(found: Photographed, options: argparse.Namespace) -> list[LaidBeside | None]:
     """Return which of the studio's plates are worth laying beside each finish; none where no studio is there."""
     if options.no_plates or not studio_is_there(options.studio):
-        return [None] * len(readings)
+        return [None] * len(found.readings)
     with opened_studio(options) as studio:
-        return studio.worth_laying_each(readings)
+        return studio.worth_laying_each(found.readings, there=found.plates_there)
 
 
 def _proposed(options: argparse.Namespace) -> Answer:

@@ -99,7 +99,7 @@ def suggest(options: argparse.Namespace) -> Answer:
         colour, limits = wanted(options, studio), limits_of(options, studio)
         suggester = studio.suggester(colour.reading, tolerance=colour.tolerance, limits=limits)
         ranked = suggester.suggest(colour.reading, count=options.count)
-        laid = studio.worth_laying(colour.reading)
+        laid = studio.worth_laying(colour.reading, there=() if colour.found is None else colour.found.plates_there)
         part = studio.part_of_log(colour.reading, limits)
     found = {
         "suggestions": _ranked(ranked, colour),

@@ -11,7 +11,7 @@ from matcher.typed_in import values, words
 from matcher.typed_in.options import Commands, Parser, add_by, add_overwrite, add_paper
 from matcher.typed_in.photographs import studio_is_there, studio_that_is_there
 from matcher.typed_in.words import Answer, write
-from matcher.words import counted
+from matcher.words import counted, listed
 
 if TYPE_CHECKING:
     from matcher.plates_beside import Board
@@ -150,6 +150,7 @@ def print_tags(options: argparse.Namespace) -> Answer:
     """Write a sheet of tags; for logged plates, note that they carry them where that is asked."""
     from matcher.printed import next_tag_number, tags_for_plates
     from matcher.sheets.tag_sheet import tag_sheet, tags_from
+    from matcher.tags.wording import MARK_ANEW
 
     if options.give and options.plates is None:
         raise values.TypingError("Say with --plates which plates the tags are for, to give them at once.")
@@ -169,8 +170,9 @@ def print_tags(options: argparse.Namespace) -> Answer:
         new = {plate: str(tag.code) for plate, tag in of_plate.items() if plate not in carried}
         for plate, tag in new.items() if options.give else ():
             studio.give_tag(plate, tag, options.by)
-    lines = [f"Wrote {options.out}: {counted(len(printed), 'tag')}, {printed[0].code} to {printed[-1].code}."]
-    lines[0] += " Print at actual size."
+    codes = [str(tag.code) for tag in printed]
+    which = f"{codes[0]} to {codes[-1]}" if plates is None and len(codes) > 1 else listed(codes)
+    lines = [f"Wrote {options.out}: {counted(len(printed), 'tag')}, {which}. Print at actual size."]
     if options.first is None and (plates is None or new):
         lines.append("Tags that are printed but on no plate yet are not known here: pass over them with --first.")
     lines += lacks
@@ -178,13 +180,14 @@ def print_tags(options: argparse.Namespace) -> Answer:
         lines.append("Note which plates carry them with tags give, once they are on: " + _pairs(new))
     elif new:
         lines.append("Noted that they are given: " + _pairs(new))
+    lines += [MARK_ANEW] if len(of_plate) > len(new) else []
     document = [{"tag": str(tag.code), "number": tag.code.number, "name": tag.name} for tag in printed]
     return Answer({"sheet": options.out, "size_mm": options.size, "tags": document, "given": options.give}, lines)
 
 
 def board(options: argparse.Namespace) -> Answer:
     """Show which plates make the studio's own chart; print their page, give them tags, keep them."""
-    from matcher.tags.wording import ALL_ALIKE, KNOWN_MORE_SURELY
+    from matcher.tags.wording import ALL_ALIKE, KNOWN_MORE_SURELY, MARK_ANEW
 
     if options.give and options.out is None:
         raise values.TypingError("Say with --out where to write the page, to give its tags at once.")
@@ -212,6 +215,7 @@ def board(options: argparse.Namespace) -> Answer:
     if new:
         what = "Noted that they are given: " if options.give else "Note which plates carry them with tags give: "
         lines.append(what + _pairs(new))
+    lines += [MARK_ANEW] if options.out is not None and len(new) < len(shown.numbers) else []
     tags = {str(number): new.get(number, carried.get(number)) for number in shown.numbers}
     about = {"kept": kept, "tags": tags, "page": options.out, "given": options.give}
     return Answer({**shown.as_dict(), **about}, lines)

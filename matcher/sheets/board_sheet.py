@@ -15,7 +15,7 @@ from matcher.plates_beside import MOST_ON_BOARD
 from matcher.sheets.drawn import MAT
 from matcher.sheets.paper import A4, BOLD, INK, MM, PLAIN, SOFT, Paper, fitted, gap, said, sheet, use_type
 from matcher.sheets.tag_sheet import PrintedTag, Ruler, TagDrawn, checked_size, print_so
-from matcher.tags.wording import ALL_ALIKE, KNOWN_MORE_SURELY, ON_A_BOARD
+from matcher.tags.wording import ALL_ALIKE, KNOWN_MORE_SURELY, MARK_ANEW, ON_A_BOARD
 from matcher.words import with_sign
 
 ACROSS = 3
@@ -73,7 +73,8 @@ def board_sheet(
     grid = Table(rows, colWidths=[width] * ACROSS, rowHeights=[height] * len(rows), hAlign="LEFT")
     none = [(f"{side}PADDING", (0, 0), (-1, -1), 0) for side in ("LEFT", "RIGHT", "TOP", "BOTTOM")]
     grid.setStyle(TableStyle([*none, ("VALIGN", (0, 0), (-1, -1), "TOP"), ("FONTNAME", (0, 0), (-1, -1), PLAIN)]))
-    told = [ON_A_BOARD, *([f"{worth}."] if worth else []), KNOWN_MORE_SURELY, ALL_ALIKE]
+    fixed, known = f"{ON_A_BOARD} {MARK_ANEW}", f"{KNOWN_MORE_SURELY} {ALL_ALIKE}"  # each a paragraph: it is one page
+    told = [fixed, *([f"{worth}."] if worth else []), known]
     story = [
         said("The studio's own chart", "large"),
         gap(1.0),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -121,27 +121,43 @@ class StudioBeside(StudioColours):
         seen = seen_in(plates, seen_again(photo, calibration), left_out)
         return kept_sightings(seen, taken, reading.photo)
 
-    def worth_laying(self, reading: Reading, plate: int | None = None) -> LaidBeside | None:
+    def worth_laying(
+        self, reading: Reading, plate: int | None = None, there: Collection[int] = ()
+    ) -> LaidBeside | None:
         """Return the plates most worth laying beside the finish of a reading; None where they gain too little.
 
-        plate: which one the reading is of, where it is of one: it is not laid beside itself.
+        plate: which one the reading is of, where it is of one: it is not laid beside itself, and one that has changed
+        since would be read as another colour. there: the plates in its photograph, whether they served or not; those
+        that were seen in a kept one are known.
         """
-        return self.worth_laying_each([reading], plate)[0]
+        return self.worth_laying_each([reading], plate, there)[0]
 
-    def worth_laying_each(self, readings: Sequence[Reading], plate: int | None = None) -> list[LaidBeside | None]:
+    def worth_laying_each(
+        self, readings: Sequence[Reading], plate: int | None = None, there: Collection[int] = ()
+    ) -> list[LaidBeside | None]:
         """Return the plates most worth laying beside each of several finishes, as ``worth_laying`` does for one."""
         from matcher.plates_beside import worth_laying
 
+        if plate is not None and self.ageing(plate).changed:
+            return [None] * len(readings)
         near = next(iter(readings), None)
         plates = [(number, known) for number, known in self._by_now(steady=True, near=near) if number != plate]
         tagged = frozenset(one.trial_id for one in self.tags().in_force())
         uids = {trial.id: trial.uid for trial in self.part_of_log(near).trials}
 
         def not_there(reading: Reading) -> list[tuple[int, Reading]]:
-            there = set() if reading.conditions is None else {item.uid for item in reading.conditions.references}
-            return [(number, known) for number, known in plates if uids[number] not in there]
+            lie = {*there, *self._seen_in_photograph_of(reading)}
+            served = set() if reading.conditions is None else {item.uid for item in reading.conditions.references}
+            return [(number, known) for number, known in plates if number not in lie and uids[number] not in served]
 
         return [worth_laying(reading, not_there(reading), tagged) for reading in readings]
+
+    def _seen_in_photograph_of(self, reading: Reading) -> set[int]:
+        """Return the plates that the log knows to lie in a reading's photograph, those that did not serve too."""
+        if reading.photo is None:
+            return set()
+        seen = self.sightings(photo=reading.photo, count=None).sightings
+        return {one.trial_id for one in seen if one.trial_id is not None}
 
     def board(self, count: int = 10) -> Board:
         """Return the plates that make the best chart of the studio's own by expected uncertainty, none that changed."""

@@ -46,7 +46,7 @@ def keep_sighting(session: Session, history: TagHistory, one: KeptSighting) -> K
         one_trial(session, whose)
     left_out = one.left_out
     if whose is None and left_out is None:
-        left_out = Caveat(NO_PLATE, wording.no_plate(tag))
+        left_out = Caveat(NO_PLATE, wording.no_plate(tag, history))
     place = checked.plain_json(place_of(replace(one, corners=np.asarray(one.corners, float))), "sighting")
     if len(place["corners"]) != 4:
         raise StudioError(f"Give the 4 corners of {tag}: there are {len(place['corners'])}.")

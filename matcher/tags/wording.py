@@ -32,6 +32,11 @@ ON_A_BOARD = (
     "finish, in the same plane, the grey card with it (common practice, no source)."
 )
 """How plates are fixed on a board."""
+MARK_ANEW = (
+    "A tag that is put elsewhere on its plate, or printed in another size, needs the finish marked once more: where it "
+    "lies is kept by its tag."
+)
+"""What stands wherever the tags of plates that carry one already are printed or shown."""
 TOGETHER = "The logged reading and all sightings together"
 """What stands before a colour that is made of them."""
 ASK = "Sealed or cleaned meanwhile? Then log that reading. Misread when it was logged? Then read its photograph again."
@@ -55,12 +60,15 @@ def reason_needed(change: TagChange, here: TagOnPlate | None, there: TagOnPlate 
     return f"Say why plate {change.trial_id} gets {change.tag}: it carries {tag}, which is taken back by it."
 
 
-def no_plate(tag: str) -> str:
-    """Say that nobody knows whose tag it is."""
-    return f"Give {tag} to its plate: nobody has said which plate carried it then."
+def no_plate(tag: str, history: TagHistory) -> str:
+    """Say that nobody knows whose tag it is, or whose it was."""
+    left = _last_on(tag, history)
+    if left is None:
+        return f"Give {tag} to its plate: nobody has said which plate carried it then."
+    return f"Give {tag} to its plate, if it is on one again: it {left}."
 
 
-def on_no_plate(text: str, signs: str) -> str:
+def on_no_plate(text: str, signs: str, history: TagHistory) -> str:
     """Say of a tag that was scanned or typed why no plate is found by it. signs: those of the studio's own tags."""
     try:
         code = typed_tag(text)
@@ -68,13 +76,24 @@ def on_no_plate(text: str, signs: str) -> str:
         return str(error)
     if code.studio != signs:
         return f"Tag {code} is of another studio: no plate in this log carries it."
-    return f"Tag {code} is on no plate yet: open the plate that it is on, and give it the tag there."
+    left = _last_on(str(code), history)
+    if left is None:
+        return f"Tag {code} is on no plate yet: open the plate that it is on, and give it the tag there."
+    return f"Tag {code} is on no plate by now: it {left}. If it is on one again, open that plate and give it the tag."
 
 
-def found_by_tag(looked: TagLookedFor, signs: str) -> str:
+def _last_on(tag: str, history: TagHistory) -> str | None:
+    """Say which plate a tag left last, and when; None where it never was on one, or is on one still."""
+    times = history.of_tag(tag)
+    if not times or times[-1].ended is None:
+        return None
+    return f"left plate {times[-1].trial_id} on {shown(times[-1].ended.at)}"
+
+
+def found_by_tag(looked: TagLookedFor, signs: str, history: TagHistory) -> str:
     """Say on which plate a tag is that was looked for, or that it is on none."""
     if looked.trial_id is None:
-        return on_no_plate(looked.tag, signs)
+        return on_no_plate(looked.tag, signs, history)
     return f"Tag {looked.tag} is on plate {looked.trial_id}."
 
 

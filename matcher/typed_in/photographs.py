@@ -87,6 +87,11 @@ class Photographed:
     plates: tuple[PlateSeen, ...] = ()
 
     @property
+    def plates_there(self) -> list[int]:
+        """The numbers of the studio's plates that lie in it, whether they served or not."""
+        return [one.plate.trial_id for one in self.plates if one.plate.trial_id is not None]
+
+    @property
     def about(self) -> dict[str, Any]:
         """What the file says of itself, as plain JSON types."""
         return about_photo(self.photo, self.files[0])

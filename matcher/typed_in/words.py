@@ -38,11 +38,11 @@ def reading_line(what: str, reading: Reading) -> str:
     return f"{what}: {parts} (95 %){glare}"
 
 
-def trust_lines(reading: Reading) -> list[str]:
-    """Say how far a reading can be trusted, what its uncertainty is made of, and what would help."""
+def trust_lines(reading: Reading, laid: LaidBeside | None = None) -> list[str]:
+    """Say how far a reading can be trusted, which plates to lay beside it, what its ± is made of, what would help."""
     from matcher.reading.advice import budget_table, trust_sentence, what_would_help
 
-    lines = [f"    {trust_sentence(reading)}"]
+    lines = [f"    {trust_sentence(reading)}", *beside_lines(laid)]
     for part in budget_table(reading):
         if part.delta_e00 >= LEAST_PART:
             lines.append(f"    ±{part.delta_e00:4.1f}  {part.name}" + (f": {part.remedy}" if part.remedy else ""))

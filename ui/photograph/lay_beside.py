@@ -26,17 +26,22 @@ TO_TAG = "to-tag"
 
 
 def offer_to_lay(
-    studio: Studio, reading: Reading, plate: int | None = None, what: str = "it", folded: bool = False
+    studio: Studio,
+    reading: Reading,
+    plate: int | None = None,
+    what: str = "it",
+    folded: bool = False,
+    there: Sequence[int] = (),
 ) -> bool:
     """Say which plates to lay beside a finish and what that gains; nothing where it gains too little.
 
     plate: the number of the logged plate that the reading is of, None where it is of none. what: how the finish is
-    called. folded: whether colours and ways wait below the sentence until it is tapped. Returns whether anything was
-    said.
+    called. folded: whether colours and ways wait below the sentence until it is tapped. there: the plates in its
+    photograph, which are not offered. Returns whether anything was said.
     """
     if reading.photo is None:
         return False
-    laid = _worth_laying(beside_key(studio, reading, plate), studio, reading, plate)
+    laid = _worth_laying(beside_key(studio, reading, plate, there), studio, reading, plate, there)
     if laid is None:
         return False
     colours = [(number, studio.trial(number).reading.lab) for number in laid.numbers]
@@ -51,8 +56,10 @@ def offer_to_lay(
 
 
 @st.cache_resource(show_spinner=False, max_entries=256)
-def _worth_laying(key: Key, _studio: Studio, _reading: Reading, _plate: int | None) -> LaidBeside | None:
-    return _studio.worth_laying(_reading, _plate)
+def _worth_laying(
+    key: Key, _studio: Studio, _reading: Reading, _plate: int | None, _there: Sequence[int]
+) -> LaidBeside | None:
+    return _studio.worth_laying(_reading, _plate, _there)
 
 
 def plates_in_a_strip(plates: Sequence[tuple[int, Floats]]) -> str:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from matcher.tags.wording import MARK_ANEW
 from matcher.words import capital
 from ui.draw import Fixed, Shape
 from ui.escaped import escaped
@@ -45,20 +46,22 @@ def left_out_by_hand(draft: Draft) -> tuple[str, ...]:
 
 
 def plates_drawn(plates: Sequence[PlateInPicture], left_out: Sequence[str]) -> list[Fixed]:
-    """Return the outlines of the finishes that the photograph is read by, with their plates' numbers."""
-    served = [one for one in plates if one.reference is not None and one.sighting.tag not in left_out]
+    """Return the outlines of the finishes that the photograph can be read by, with their plates' numbers."""
+    able = [one for one in plates if one.reference is not None]
     shown = []
-    for one in served:
+    for one in able:
         assert one.outline is not None
         points = tuple((float(x), float(y)) for x, y in one.outline)
-        shown.append(Fixed(points, one.name if len(served) <= MOST_NAMED else ""))
+        name = f"{one.name}, left out" if one.sighting.tag in left_out else one.name
+        shown.append(Fixed(points, name if len(able) <= MOST_NAMED else ""))
     return shown
 
 
-def tell_plates(draft: Draft, seen: Sequence[PlateSeen]) -> None:
-    """Say which plates the photograph is read by and how the others read each; a tap leaves one out or takes it in."""
-    from matcher.tags.sightings import NO_PLATE
+def tell_plates(draft: Draft, seen: Sequence[PlateSeen], offered_tag: str = "") -> None:
+    """Say which plates the photograph is read by and how the others read each; a tap leaves one out or takes it in.
 
+    offered_tag: the tag in the picture that the form itself offers for its plate, of which nothing is said here.
+    """
     offered = [one for one in seen if one.plate.reference is not None]
     if offered:
         with st.container(key=f"{draft.form}-plates", gap="small"):
@@ -66,9 +69,8 @@ def tell_plates(draft: Draft, seen: Sequence[PlateSeen]) -> None:
             st.html(f'<div class="pm-mat tight"><div class="pm-shares">{_colours(offered)}</div></div>')
             _ask_which(draft, offered)
             st.html(f'<ul class="pm-soft">{"".join(_line(one) for one in offered)}</ul>')
-    quiet = {NO_PLATE}
-    said = [one.left_out for one in seen if one.plate.reference is None and one.left_out is not None]
-    for message in dict.fromkeys(why.message for why in said if why.code not in quiet):
+    others = [one for one in seen if one.plate.reference is None and one.plate.sighting.tag != offered_tag]
+    for message in dict.fromkeys(one.left_out.message for one in others if one.left_out is not None):
         tell(message, "warning")
 
 
@@ -91,11 +93,11 @@ def _ask_which(draft: Draft, offered: Sequence[PlateSeen]) -> None:
 
 
 def _line(one: PlateSeen) -> str:
-    from matcher.plates_in_picture import agreement
+    from matcher.plates_in_picture import agreement, left_out_in_words
 
     name = escaped(capital(one.plate.name))
     if one.left_out is not None:
-        return f"<li><b>{name}</b>: {escaped(one.left_out.message)}</li>"
+        return f"<li>{escaped(left_out_in_words(one))}</li>"
     said = agreement(one)
     return f"<li><b>{name}</b>{': ' if said else ''}{escaped(said)}</li>"
 
@@ -107,18 +109,31 @@ def _colours(offered: Sequence[PlateSeen]) -> str:
 
 
 def mark_of_a_plate(studio: Studio, draft: Draft, sha256: str, shape: Shape) -> None:
-    """Let the mark be kept as where a plate's finish lies by its tag, for a plate of which that is not known yet."""
+    """Let the mark be kept as where a plate's finish lies by its tag: once, and anew where the tag lies elsewhere."""
     from matcher.plates_in_picture import NOT_MARKED
 
-    for one in plates_there(studio, sha256):
-        if one.why_not is None or one.why_not.code != NOT_MARKED or one.trial_id is None:
-            continue
-        key = f"{draft.form}.marks.{one.sighting.tag}"
-        if st.button(f"The mark is the finish of plate {one.trial_id:d}", type="tertiary", key=key):
-            with told():
-                studio.tag_log.keep_outline(one.trial_id, one.sighting.corners, shape.points, who())
-                draft.set(finishes=[])
-                st.rerun()
+    there = [one for one in plates_there(studio, sha256) if one.trial_id is not None]
+    for one in there:
+        if one.why_not is not None and one.why_not.code == NOT_MARKED:
+            _offer_mark(studio, draft, one, shape)
+    marked = [one for one in there if one.reference is not None]
+    if marked:
+        with st.expander("An outline lies beside its plate's finish?", key=f"{draft.form}.marks"):
+            st.html(f"<p>{escaped(MARK_ANEW)} Mark it now, and say which plate it is.</p>")
+            with st.container(horizontal=True, key=f"{draft.form}-marks"):
+                for one in marked:
+                    _offer_mark(studio, draft, one, shape)
+
+
+def _offer_mark(studio: Studio, draft: Draft, one: PlateInPicture, shape: Shape) -> None:
+    if one.trial_id is None:
+        return
+    key = f"{draft.form}.marks.{one.sighting.tag}"
+    if st.button(f"The mark is the finish of plate {one.trial_id:d}", type="tertiary", key=key):
+        with told():
+            studio.tag_log.keep_outline(one.trial_id, one.sighting.corners, shape.points, who())
+            draft.set(finishes=[])
+            st.rerun()
 
 
 def note_seen(draft: Draft, sha256: str, seen: Sequence[PlateSeen]) -> None:

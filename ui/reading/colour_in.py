@@ -20,11 +20,12 @@ if TYPE_CHECKING:
 
 
 def colour_in(
-    studio: Studio, draft: Draft, heading: str, name: str, plate: int | None = None
+    studio: Studio, draft: Draft, heading: str, name: str, plate: int | None = None, asks_tag: bool = False
 ) -> tuple[Reading | None, Any]:
     """Lead from nothing to a Reading. Return it, or None when there is none yet, and where to go on beside it.
 
-    plate: the number of the logged plate that is read, None where it is of none.
+    plate: the number of the logged plate that is read, None where it is of none. asks_tag: whether the form asks for a
+    tag itself, and offers the one in the picture that is on no plate.
     """
     sha256 = draft.get("photo")
     if sha256 is None:
@@ -43,19 +44,19 @@ def colour_in(
         ask_for_card(studio, draft, sha256)
         result: tuple[Reading | None, Any] = (None, None)
     else:
-        result = _finish(studio, draft, sha256, heading, name, plate)
+        result = _finish(studio, draft, sha256, heading, name, plate, asks_tag)
     _another_photograph(draft)
     return result
 
 
 def _finish(
-    studio: Studio, draft: Draft, sha256: str, heading: str, name: str, plate: int | None
+    studio: Studio, draft: Draft, sha256: str, heading: str, name: str, plate: int | None, asks_tag: bool
 ) -> tuple[Reading | None, Any]:
     """Go on to the finish; a card that can no longer be read goes back to the step before."""
     from matcher.errors import CardError
 
     try:
-        return ask_for_finish(studio, draft, sha256, heading, name, plate)
+        return ask_for_finish(studio, draft, sha256, heading, name, plate, asks_tag)
     except CardError as error:
         tell(str(error))
         if st.button("Mark the card again", type="primary"):

@@ -20,6 +20,7 @@ from ui.photograph.plates_there import (
     left_out_by_hand,
     mark_of_a_plate,
     note_seen,
+    own_tag_in,
     plates_drawn,
     plates_there,
     tell_plates,
@@ -48,11 +49,18 @@ DRAW = "Draw a box over an even part of the finish, or an outline around it. Lea
 
 
 def ask_for_finish(
-    studio: Studio, draft: Draft, sha256: str, heading: str, name: str, plate: int | None = None
+    studio: Studio,
+    draft: Draft,
+    sha256: str,
+    heading: str,
+    name: str,
+    plate: int | None = None,
+    asks_tag: bool = False,
 ) -> tuple[Reading | None, Any]:
     """Show the photograph to mark the finish on; return its reading and the column beside the picture.
 
-    plate: the number of the logged plate that the finish is of, None where it is of none.
+    plate: the number of the logged plate that the finish is of, None where it is of none. asks_tag: whether the form
+    asks for a tag itself, and offers the one in the picture that is on no plate.
 
     Several marks may be made; one of them is chosen. The reading is None until something readable is marked.
     """
@@ -93,7 +101,7 @@ def ask_for_finish(
             return None, words_side
         kind = ask_light(draft, used.profile, photo, card)
         light = Light(choice, kind, used.profile, more, draft.shown("pale_spots", "unknown"), out)
-        reading = _chosen_reading(studio, draft, sha256, light, now, name, refusals, plate)
+        reading = _chosen_reading(studio, draft, sha256, light, now, name, refusals, plate, asks_tag)
     return reading, words_side
 
 
@@ -131,6 +139,7 @@ def _chosen_reading(
     name: str,
     refusals: Any,
     plate: int | None,
+    asks_tag: bool,
 ) -> Reading | None:
     """Read every mark; with more than one, ask which is meant, and show it. A mark that cannot be read says why."""
     found: dict[int, _Read] = {}
@@ -152,10 +161,12 @@ def _chosen_reading(
     if used != draft.get("frames_used", []):
         draft.set(frames_used=used)
     st.subheader(literal(name), anchor=False)
-    show_reading(chosen.reading, name, chosen.said, partial(offer_to_lay, studio, chosen.reading, plate))
+    there = [one.trial_id for one in plates_there(studio, sha256) if one.trial_id is not None]
+    offer = partial(offer_to_lay, studio, chosen.reading, plate, there=there)
+    show_reading(chosen.reading, name, chosen.said, offer)
     seen = plates_seen(studio, sha256, chosen.light)
     note_seen(draft, sha256, seen)
-    tell_plates(draft, seen)
+    tell_plates(draft, seen, own_tag_in(draft) if asks_tag else "")
     mark_of_a_plate(studio, draft, sha256, shapes[number])
     ask_about_pale_spots(studio, draft, sha256, chosen.light, shapes[number], chosen.reading)
     shown = partial(finish_texture, studio, sha256, chosen.light, shapes[number])

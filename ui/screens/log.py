@@ -80,7 +80,7 @@ def show() -> None:
     if tag := st.query_params.get(ON_NO_PLATE):
         from matcher.tags.wording import on_no_plate
 
-        tell(on_no_plate(tag, studio.tag_signs), "warning")
+        tell(on_no_plate(tag, studio.tag_signs, studio.tags()), "warning")
     to_tag = TO_TAG in st.query_params
     if to_tag:
         print_tags(studio)  # what the person came for
@@ -109,7 +109,7 @@ def _find(studio: Studio, finder: Finds) -> None:
     else:
         found, fault = found_by(finder, search, **st.session_state[slot])
     if looked is not None:
-        _tagged(looked, studio.tag_signs)
+        _tagged(studio, looked)
     if fault:
         tell(fault, "warning")
     picking = _picked(finder, search, _tally(finder, found))
@@ -127,11 +127,11 @@ def _find(studio: Studio, finder: Finds) -> None:
         _wall(finder, search, found, slot, picking)
 
 
-def _tagged(looked: TagLookedFor, signs: str) -> None:
+def _tagged(studio: Studio, looked: TagLookedFor) -> None:
     """Say which plate carries the tag that was looked for, with the way to its page."""
     from matcher.tags.wording import found_by_tag
 
-    said = found_by_tag(looked, signs)
+    said = found_by_tag(looked, studio.tag_signs, studio.tags())
     if looked.trial_id is None:
         tell(said, "warning")
         return

@@ -59,7 +59,7 @@ def show() -> None:
     st.header("The colour you got", anchor=False)
     if draft.get("photo") is None:
         offer_photograph(studio, draft)
-    reading, _ = colour_in(studio, draft, "Mark the finish", "Plate")
+    reading, _ = colour_in(studio, draft, "Mark the finish", "Plate", asks_tag=True)
     st.header("About the plate", anchor=False)
     ask_about(studio, draft, _default_target(studio), now(), tag=True)
     draft.keep_along("made_on")

@@ -8,6 +8,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from matcher.plan.limits import Limits
     from matcher.reading.reading import Reading
     from matcher.studio import Studio
@@ -30,12 +32,13 @@ def target_key(studio: Studio, target: Target | None) -> Key:
     return *log_key(studio), target.id, target.tolerance
 
 
-def beside_key(studio: Studio, reading: Reading, plate: int | None) -> Key:
-    """Of which plates are worth laying beside a finish; plate: its own number, None where it is of none."""
+def beside_key(studio: Studio, reading: Reading, plate: int | None, there: Sequence[int]) -> Key:
+    """Of which plates are worth laying beside a finish; plate: its own number, None where it is of none; there: those
+    in its photograph."""
     taken = reading.conditions
     seen = () if taken is None else (taken.light, *(item.name for item in taken.references))
     known = (reading.photo, reading.lab.tobytes(), reading.covariance.tobytes(), *seen)
-    return *log_key(studio), studio.tag_log.revision(), plate, *known
+    return *log_key(studio), plate, tuple(there), *known
 
 
 def board_key(studio: Studio, of: object) -> Key:

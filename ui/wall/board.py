@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.errors import TagError
-from matcher.tags.wording import ALL_ALIKE, KNOWN_MORE_SURELY, ON_A_BOARD
+from matcher.tags.wording import ALL_ALIKE, KNOWN_MORE_SURELY, MARK_ANEW, ON_A_BOARD
 from matcher.words import counted, listed
 from ui.escaped import escaped
 from ui.photograph.lay_beside import plates_in_a_strip
@@ -130,7 +130,7 @@ def _print(studio: Studio, board: Board) -> None:
 
     if not board.numbers:
         return
-    st.html(f"<p>{escaped(ON_A_BOARD)}</p>")
+    st.html(f"<p>{escaped(ON_A_BOARD)}</p><p>{escaped(MARK_ANEW)}</p>")
     tags = tags_for_plates(studio, board.numbers, next_tag_number(studio))
     carried = {one.trial_id for one in studio.tags().in_force()}
     new = {plate: str(tag.code) for plate, tag in tags.items() if plate not in carried}

@@ -10,7 +10,9 @@ import streamlit as st
 
 from matcher import typed
 from matcher.errors import TagError
+from matcher.tags.wording import MARK_ANEW
 from matcher.words import counted
+from ui.escaped import escaped
 from ui.photograph.lay_beside import TO_TAG
 from ui.recipe.print_card import paper_choice, say_what_prints_not
 from ui.serving.how_served import URL
@@ -118,6 +120,8 @@ def _offer(
         return tag_sheet(printed, size_mm, address, studio.title, paper_named(paper))
 
     say_what_prints_not(studio)
+    if sum(bool(tag.name) for tag in printed) > len(new):
+        st.html(f'<p class="pm-soft">{escaped(MARK_ANEW)}</p>')
     if new:
         lines = ", ".join(f"plate {plate}: {tag}" for plate, tag in new.items())
         tell(f"New tags, for {lines}. Give them once the sheet is printed, so that no number is used twice.", "warning")
