@@ -41,7 +41,7 @@ class StudioError(MatcherError):
 
 
 class UnavailableError(StudioError):
-    """The studio's database could not do it just now; what is asked again later may be done."""
+    """The studio could not do it just now, or not here; what is asked again later, or elsewhere, may be done."""
 
 
 class TagError(MatcherError):

@@ -6,6 +6,7 @@ import os
 import signal
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor, wait
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +15,7 @@ import sqlalchemy as sa
 
 from matcher.bench.work import Piece
 from matcher.demo import make_demo_studio
-from matcher.errors import StudioError
+from matcher.errors import StudioError, UnavailableError
 from matcher.storage import shared_photos
 from matcher.storage.database import Database
 from matcher.storage.schema import Table
@@ -119,6 +120,29 @@ def test_a_place_that_is_not_empty_is_refused(studio: Studio, server: str, tmp_p
             move(studio, place)
     assert studio.moved_to is None
     studio.record(a_trial())
+
+
+def test_a_photograph_that_comes_while_it_is_moved_is_not_left_behind(
+    studio: Studio, server: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It was said to be kept, and lay at the old place alone; now it stays on the phone that sends it."""
+    from matcher.studio.keeping import move as moving
+
+    move(studio, server)
+    copy, sent = moving.copy_rows, []
+    with Studio.open(server) as old, Studio.open(server) as bench, ThreadPoolExecutor() as phones:
+
+        def meanwhile(source: Any, session: Any) -> None:
+            copy(source, session)
+            sent.append(phones.submit(bench.keep_photo, a_photograph(77), "late.jpg"))
+            wait(sent, timeout=2)
+
+        monkeypatch.setattr(moving, "copy_rows", meanwhile)
+        move(old, tmp_path / "new")
+        with pytest.raises(UnavailableError, match="was moved to"):
+            sent[0].result(60)
+    with Studio.open(server) as old, Studio.open(tmp_path / "new") as new:
+        assert old.photos.kept() == new.photos.kept()
 
 
 def test_what_differs_in_the_end_is_noticed_and_nothing_is_moved(

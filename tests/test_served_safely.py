@@ -326,6 +326,33 @@ def test_a_photograph_is_kept_once_however_often_it_is_sent_and_a_readers_not(se
     assert refused.status == 422 and "as a reader" in json.loads(refused.body)["said"]
 
 
+@pytest.mark.parametrize("why", ["disk", "moved"])
+def test_a_photograph_that_the_studio_cannot_keep_just_now_stays_on_the_phone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, why: str
+) -> None:
+    """RFC 9110, 15.6.4 (503): for now. A full disk, or a studio that was moved, threw the only one there was away."""
+    import errno
+
+    from matcher.storage.photos import PhotoStore
+    from matcher.studio.keeping.move import move
+    from ui.serving import waiting
+    from ui.state import open_studio
+
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with Studio.open(tmp_path / "studio") as studio:
+        monkeypatch.setattr(open_studio, "the_studio", lambda: studio)
+        if why == "moved":
+            move(studio, tmp_path / "elsewhere")
+        else:
+            monkeypatch.setattr(PhotoStore, "_keep", full)
+        answer = waiting._answered(lambda: waiting._kept(shipped_photograph(), "plate.jpg"))
+    said = json.loads(bytes(answer.body))
+    assert answer.status_code == 503 and not said["kept"]
+    assert ("No space left" if why == "disk" else "was moved to") in said["said"]
+
+
 def shipped_photograph() -> bytes:
     from matcher.shipped import shipped
 

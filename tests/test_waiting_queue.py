@@ -30,6 +30,7 @@ class Phone:
         self.taken: list[dict[str, Any]] = []
         self.answers = False
         self.refuses: int | None = None
+        self.says_why = ""
         self.page = context.new_page()
         self.page.add_init_script(prepared)
         self.page.route("http://localhost:9/**", self._answer)
@@ -41,7 +42,7 @@ class Phone:
             body = SCRIPT.read_text(encoding="utf-8") if script else PAGE
             route.fulfill(body=body, content_type="text/javascript" if script else "text/html")
         elif self.refuses is not None:
-            route.fulfill(status=self.refuses, body="no")
+            route.fulfill(status=self.refuses, body=json.dumps({"said": self.says_why}) if self.says_why else "no")
         elif self.answers:
             self.taken.append(json.loads(request.post_data))
             route.fulfill(json={"kept": True})
@@ -173,6 +174,16 @@ def test_a_photograph_stays_on_the_device_whatever_is_answered(context: Any) -> 
     phone.says("1 photograph kept on this device, waiting to be sent.")
     phone.signs_in("ines")
     phone.says("1 photograph kept on this device, waiting to be sent.")
+
+
+def test_why_the_studio_cannot_keep_it_just_now_stands_beside_what_waits(context: Any) -> None:
+    phone = Phone(context)
+    phone.signs_in("ines")
+    phone.refuses, phone.says_why = 503, "The disk is full: free some room."
+    phone.taps("Count")
+    phone.says("1 tap kept on this device, waiting to be sent. The disk is full: free some room.")
+    phone.refuses, phone.answers = None, True
+    phone.is_silent()
 
 
 def test_what_the_studio_said_is_told_though_the_page_was_put_away_before_it_heard(context: Any) -> None:

@@ -35,6 +35,8 @@ _WRITERS_LOCK = 0x70617469
 """Any number that all our processes share: PostgreSQL's advisory lock of whoever writes."""
 _OPEN_LOCK = 0x70617470
 """The same of whoever has the studio open, shared with all others; an update wants it for itself."""
+_ADDING_LOCK = 0x70617471
+"""The same of whoever adds something large without waiting for writers; a move wants it for itself."""
 _LASTING = {"connect_timeout": 10, "keepalives_idle": 20, "keepalives_interval": 5, "keepalives_count": 3}
 """A server that went away without a word is noticed within a minute, from both ends, and not after hours."""
 
@@ -251,12 +253,21 @@ class Database:
     def adding(self, work: Work) -> Iterator[Session]:
         """Give a session as ``writing`` does, which waits for no other writer and tells nobody.
 
-        For what is large and only added, and is looked up by a key that two who add the same thing both give.
+        For what is large and only added, and is looked up by a key that two who add the same thing both give. It waits
+        for a move alone (``alone_adding``).
         """
         need(work)
         with _told(self.name), Session(self._writer) as session, session.begin():
+            if not self.is_sqlite:
+                _wait_no_longer(session.connection())
+                session.execute(sa.select(sa.func.pg_advisory_xact_lock_shared(_ADDING_LOCK)))
             _check_may_write(session.connection(), self.name)
             yield session
+
+    def alone_adding(self, session: Session) -> None:
+        """Wait until nobody adds to a server's studio, and let nobody add until ``session`` ends."""
+        if not self.is_sqlite:
+            session.execute(sa.select(sa.func.pg_advisory_xact_lock(_ADDING_LOCK)))
 
     @contextmanager
     def _writing(self) -> Iterator[Session]:
@@ -421,7 +432,7 @@ def _check_still_here(connection: sa.Connection, name: str) -> str | None:
     versions, moved = sa.table("alembic_version", sa.column("version_num")), sa.select(schema.StudioRow.moved_to)
     found = connection.execute(sa.select(versions.c.version_num, moved.scalar_subquery())).first()
     if found is None or found[0] != schema.HEAD:
-        raise StudioError(
+        raise UnavailableError(
             f"The log of {name} was brought up to date by a newer version meanwhile: close this program, update it, "
             "then open the studio again. Nothing was changed."
         )
@@ -431,7 +442,7 @@ def _check_still_here(connection: sa.Connection, name: str) -> str | None:
 def _check_may_write(connection: sa.Connection, name: str) -> None:
     moved_to = _check_still_here(connection, name)
     if moved_to is not None:
-        raise StudioError(
+        raise UnavailableError(
             f"This studio was moved to {moved_to}: open it there. Here it can be looked at, and nothing is changed."
         )
 
@@ -439,8 +450,12 @@ def _check_may_write(connection: sa.Connection, name: str) -> None:
 def _wait_for_writers(connection: sa.Connection) -> None:
     """Take the lock that SQLite takes with BEGIN IMMEDIATE; it is given back when the transaction ends."""
     if connection.dialect.name == "postgresql":
-        connection.execute(sa.text(f"SET LOCAL lock_timeout = '{BUSY_TIMEOUT_S:g}s'"))
+        _wait_no_longer(connection)
         connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_WRITERS_LOCK)))
+
+
+def _wait_no_longer(connection: sa.Connection) -> None:
+    connection.execute(sa.text(f"SET LOCAL lock_timeout = '{BUSY_TIMEOUT_S:g}s'"))
 
 
 def _create(connection: sa.Connection) -> None:

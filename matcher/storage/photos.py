@@ -20,7 +20,7 @@ from typing import IO, Any, BinaryIO
 
 from sqlalchemy.orm import Session
 
-from matcher.errors import Misfit, StudioError, file_in_words
+from matcher.errors import Misfit, StudioError, UnavailableError, file_in_words
 from matcher.files import flush_folder, make_folder, opened
 from matcher.photo.formats import MAX_BYTES, format_of
 from matcher.photo.stored import RefusedError
@@ -76,7 +76,7 @@ class PhotoStore:
         try:
             return self._keep(stream, name, expected)
         except OSError as error:
-            raise StudioError(
+            raise UnavailableError(
                 f"{name} could not be kept ({error.strerror or error}): check the room on the disk of {self.folder}."
             ) from error
 

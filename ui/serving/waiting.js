@@ -9,6 +9,7 @@ const TRY_AGAIN_MS = 2500;
 
 let addresses, tell, store, line;
 let sending = false;
+let why = ""; // what the studio said of why it can't keep it just now
 let batch, told_at = 0;
 const sent = [];
 const told = new Set();
@@ -167,6 +168,7 @@ async function handed(one) {
       body: is_tap ? JSON.stringify({ ...one.body, uid: one.uid }) : one.file,
       signal: AbortSignal.timeout(is_tap ? 8000 : 300000),
     });
+    why = answer.status === 503 ? ((await answer.json().catch(() => ({}))).said ?? "") : "";
     if (answer.status === 401) return void lost_sign_in();
     lost(answer.status >= 500);
     if (answer.status === 200 || answer.status === 422) return await answer.json();
@@ -174,6 +176,7 @@ async function handed(one) {
       return { kept: false, said: `The studio refused a tap (${answer.status}): reload the page, and tap again.` };
     return undefined; // a photograph stays here, whatever was answered: it may be the only one there is
   } catch {
+    why = "";
     lost(true);
     return undefined;
   }
@@ -228,6 +231,7 @@ async function show() {
   const said = parts
     ? [`${parts} kept on this device, waiting to be sent.`]
     : here ? ["No connection. Taps and photographs are kept on this device until it is back."] : [];
+  if (parts && why) said.push(why);
   if (others) said.push(`${others} of somebody else kept on this device until they sign in here.`);
   line.textContent = said.join(" ");
 }

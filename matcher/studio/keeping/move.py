@@ -47,6 +47,7 @@ def move(studio: Studio, to: str | Path) -> Moved:
     if str(to).startswith("sqlite"):
         raise StudioError("Name a folder to move the studio into, or a PostgreSQL database.")
     with studio.database.writing(Work.RUN) as old:
+        studio.database.alone_adding(old)
         if Database.is_there(to):
             moved = _moved_before(studio, to)
         else:
