@@ -388,6 +388,17 @@ def test_the_sign_in_page_runs_no_script_at_all(server: Server) -> None:
     assert answer.headers["cache-control"] == "no-store"
 
 
+@pytest.mark.parametrize("path", ["/sign-in", "/code", "/sign-out", "/code/ABCD-EFGH"])
+def test_what_a_sign_in_page_needs_is_given_to_who_is_not_signed_in(server: Server, path: str) -> None:
+    """Its style sheet was guarded under a name that it had no more: everybody's first page stood there bare."""
+    needed = set(re.findall(r'<(?:link|img|script)[^>]* (?:href|src)="([^"?]+)', server.ask(path).body.decode()))
+    kinds = {"css": "text/css", "png": "image/png", "webmanifest": "application/manifest+json"}
+    given = {address: server.ask(address) for address in needed}
+    assert "/sign-in.css" in needed and all(answer.status == 200 for answer in given.values()), needed
+    for address, answer in given.items():
+        assert answer.headers["content-type"].startswith(kinds[address.rpartition(".")[2]]), address
+
+
 def test_the_home_screen_has_a_manifest_and_icons_of_our_own(server: Server) -> None:
     """W3C Web Application Manifest: name, start_url, display and icons are what installing asks for."""
     manifest = json.loads(server.ask("/manifest.webmanifest").body)

@@ -37,7 +37,7 @@ LET_IN = secrets.token_hex(16)
 """What the guard marks a request with; known to this process alone."""
 SIGN_IN_PAGE = "sign-in"
 OPEN_TO_ALL = re.compile(
-    rf"{SIGN_IN_PAGE}|code|code/[^/]+|sign-out|door\.css|manifest\.webmanifest|certificate\.crt|icons/[0-9]+\.png|"
+    rf"{SIGN_IN_PAGE}|code|code/[^/]+|sign-out|sign-in\.css|manifest\.webmanifest|certificate\.crt|icons/[0-9]+\.png|"
     r"openid/done|auth/login|oauth2callback"
 )
 """The addresses, below the page's own, that are answered to who is not signed in."""
