@@ -84,12 +84,14 @@ class Board:
 
     numbers: theirs, the most useful first. reaches: (k + 1,) the mean reach in ΔE00 (95 %) of a reading of the studio's
     colours by a phone and a grey card, with none, one, two ... of them in the picture. left_out: of a board that was
-    kept, the plates that were set aside since, which can't serve.
+    kept, the plates that were set aside since, which can't serve. changed: those on it that have changed since they
+    were logged: they serve with the colour that they have by now.
     """
 
     numbers: tuple[int, ...]
     reaches: tuple[float, ...]
     left_out: tuple[int, ...] = ()
+    changed: tuple[int, ...] = ()
 
     @property
     def words(self) -> str:
@@ -106,12 +108,27 @@ class Board:
             f"±{self.reaches[0]:.1f} (ΔE00); with so many of these plates beside it: {listed(told)}"
         )
 
+    @property
+    def changed_words(self) -> str:
+        """ "Changed since: plate 65. It serves with the colour ..."; "" where none has."""
+        if not self.changed:
+            return ""
+        one = len(self.changed) == 1
+        names = f"plate{'' if one else 's'} {listed([str(number) for number in self.changed])}"
+        how = (
+            "It serves with the colour that it was last seen with, and"
+            if one
+            else ("They serve with the colours that they were last seen with, and")
+        )
+        return f"Changed since: {names}. {how} may go on changing: a board wants plates that stay."
+
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""
         return {
             "plates": list(self.numbers),
             "mean_reach_delta_e00": list(self.reaches),
             "set_aside": list(self.left_out),
+            "changed": list(self.changed),
             "words": self.words,
         }
 

@@ -13,6 +13,7 @@ from matcher.reading.reading import Reading
 from matcher.studio import Studio
 from matcher.tags.code import TagCode, carried, typed_tag
 from matcher.tags.sightings import KeptSighting
+from tests.app_pages import open_page, said_on
 from tests.plates import MADE_AT, a_trial
 from tests.tag_scenes import scene
 
@@ -41,6 +42,36 @@ def test_the_list_says_how_often_a_plate_was_seen_and_whether_it_changed(told: A
     _, out, _ = run("tags", "list", "--studio", folder)
     assert f"{TAG}  plate 1, seen 4 ×, last on 2025-07-29: changed by ΔE00" in out
     assert "a whole shelf that drifts alike" in out
+
+
+def test_a_plate_that_changed_is_named_wherever_it_counts(
+    told: Any, run: Any, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It was logged at L* 30 and seen four times at 24; the other two were never seen."""
+    where = ("--studio", folder)
+    since = "since it was logged"
+    assert since in run("tags", "list", *where)[1]
+    ranked = told("suggest", "--lab", "30,14,22", *where)["suggestions"]
+    assert {one["trial"]: "itself has changed by ΔE00" in one["because"] for one in ranked if one["trial"]} == {
+        1: True, 2: False, 3: False
+    }  # fmt: skip
+    assert next(one["lab"] for one in ranked if one["trial"] == 1) == [30.0, 14.0, 22.0], "what its recipe gave"
+    board = told("tags", "board", "--plates", "1,2", "--keep", *where)
+    assert board["changed"] == [1] and told("tags", "board", *where)["changed"] == [1]
+    assert "Changed since: plate 1. It serves with the colour" in run("tags", "board", *where)[1]
+    monkeypatch.setenv("MATCHER_STUDIO", str(folder))
+    body = said_on(open_page("log"))
+    assert "<b>Plate 1</b></a>: changed by ΔE00" in body and since in body and "<b>Plate 2</b></a>: changed" not in body
+    assert "Changed since: plate 1." in body, "the board says so too"
+
+
+def test_a_plate_that_changed_is_offered_no_plates_to_be_read_better_by(folder: Path) -> None:
+    """Photographed today it would be read as another colour than the one that is to be known better."""
+    wide = Reading((30.0, 14, 22), 25.0 * np.eye(3), photo="a" * 64)
+    with Studio.open(folder) as studio:
+        for n in range(4):
+            studio.record(a_trial(reading=Reading((28.0 + 2 * n, 13, 21), 0.1 * np.eye(3))))
+        assert studio.worth_laying(wide, 2) is not None and studio.worth_laying(wide, 1) is None
 
 
 def test_a_tag_is_given_moved_and_taken_and_its_history_told(told: Any, run: Any, refused: Any, folder: Path) -> None:

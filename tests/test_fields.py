@@ -43,7 +43,7 @@ OTHER = Recipe(
     Seal("wax", 3, hot=False),
     "cleaned, bright",
 )
-ELSEWHERE = {"checked", "recipe", "reading", "stages", "photos", "id"}
+ELSEWHERE = {"checked", "changed", "recipe", "reading", "stages", "photos", "id"}
 """What a trial has in tables of its own, or that its row gives it."""
 OTHERWISE: dict[str, Any] = {
     "target_id": 2,

@@ -210,6 +210,7 @@ def board(options: argparse.Namespace) -> Answer:
         lines.append(words.reading_line(f"    plate {number}{tagged}", known))
     lines.append(f"{shown.words}.")
     lines += [f"Set aside since, and left out: {', '.join(map(str, shown.left_out))}."] if shown.left_out else []
+    lines += [shown.changed_words] if shown.changed else []
     lines += [KNOWN_MORE_SURELY, ALL_ALIKE]
     lines += [] if options.out is None else [f"Wrote {options.out}. Print at actual size."]
     if new:

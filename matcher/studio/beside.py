@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -177,14 +178,18 @@ class StudioBeside(StudioColours):
         uids = self._settings.board
         numbers = {trial.uid: trial.id or 0 for trial in self.log.of_uids(uids)}
         there = [numbers[uid] for uid in uids if uid in numbers]
-        return board_with(self._by_now(also=there), there) if there else None
+        return self._with_changed(board_with(self._by_now(also=there), there)) if there else None
 
     def board_with(self, numbers: Sequence[int]) -> Board:
         """Return what a board of these plates is worth. Raises StudioError for plates that can't make one."""
         from matcher.plates_beside import board_with
 
         self._on_a_board(numbers)
-        return board_with(self._by_now(also=numbers), numbers)
+        return self._with_changed(board_with(self._by_now(also=numbers), numbers))
+
+    def _with_changed(self, board: Board) -> Board:
+        aged = self.ageings(self.log.some(board.numbers))
+        return replace(board, changed=tuple(number for number in board.numbers if aged[number].changed))
 
     def keep_board(self, numbers: Sequence[int], seen: Sequence[str] | None = None, who: str = "") -> None:
         """Keep these plates as the studio's board, until another is kept; none for no board. The history keeps both.

@@ -97,22 +97,32 @@ class StudioColours(StudioFinding):
             found[trial.id or 0] = (reading, since, again)
         return found
 
-    def _as_known(self, trials: Sequence[Trial]) -> list[Trial]:
-        """Return trials, those that were seen since with their colour as the log knows it best.
+    def changed_plates(self) -> dict[int, Ageing]:
+        """Return the plates that have changed since they were logged, or have by one photograph's word, by number."""
+        seen = self.log.some(sorted(self.tag_log.last_seen()))
+        return {number: one for number, one in self.ageings(seen).items() if one.changed or one.odd_on is not None}
+
+    def _as_known(self, trials: Sequence[Trial], as_logged: bool = False) -> list[Trial]:
+        """Return trials, those that were seen since with their colour as the log knows it best, and whether it changed.
 
         Of a plate that was sealed later, that would be another colour than its recipe gave: it stays as logged.
+        as_logged: whether all do.
         """
-        from matcher.tags.ageing.known import known_colour
+        from matcher.tags.ageing.known import known_with
+        from matcher.tags.ageing.told import ageing
+        from matcher.trials.trial import Changed
 
         seen = self.tag_log.last_seen()
         again = [trial for trial in trials if trial.id in seen]
-        known = {} if not again else self._as_they_stand(again)
-        better = {
-            number: known_colour(reading, since, sightings) for number, (reading, since, sightings) in known.items()
-        }
-        return [
-            replace(trial, reading=better[trial.id or 0])
-            if (trial.id or 0) in better and known[trial.id or 0][0] is trial.reading
-            else trial
-            for trial in trials
-        ]
+        found = {}
+        for number, known in (self._as_they_stand(again) if again else {}).items():
+            aged = ageing(*known)
+            changed = Changed(aged.delta_e00, aged.interval, aged.since) if aged.changed else None
+            found[number] = known[0], known_with(*known, aged), changed
+
+        def with_what_is_known(trial: Trial) -> Trial:
+            logged, better, changed = found[trial.id or 0]
+            reading = trial.reading if as_logged or logged is not trial.reading else better
+            return replace(trial, reading=reading, changed=changed)
+
+        return [with_what_is_known(trial) if (trial.id or 0) in found else trial for trial in trials]

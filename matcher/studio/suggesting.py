@@ -74,7 +74,7 @@ class StudioSuggesting(StudioColours):
 
     def _counted(self, part: PartOfLog, as_logged: bool) -> list[Trial]:
         """Return the trials of a part: with their colours as logged, or as the log knows them best."""
-        counted = part.trials if as_logged else self._as_known(part.trials)
+        counted = self._as_known(part.trials, as_logged)
         checked = self.log.checked([trial.id or 0 for trial in counted])
         return [replace(trial, checked=checked[trial.id]) if trial.id in checked else trial for trial in counted]
 

@@ -38,7 +38,7 @@ from matcher.suggest.palettes import MottledRecipe, PaletteMatch, mottled_recipe
 from matcher.suggest.plates import AsRead, Plates
 from matcher.suggest.predictor import Predictor
 from matcher.suggest.suggestion import FEWEST_TO_PREDICT, Prediction, RecipePredictor, Suggestion
-from matcher.suggest.wording import lacking
+from matcher.suggest.wording import changed_since, lacking
 
 DEFAULT_TOLERANCE = 2.0
 MAX_COUNT = 1000
@@ -395,7 +395,9 @@ class Suggester:
                     difference=difference_in_words(target.lab, plate.lab, interval=interval),
                     draws=own,
                     tied_with=others,
-                    caveat=lacking(item.recipe) + doubt_of(item.recipe, (), at_odds) if item.basis == "logged" else "",
+                    caveat=""
+                    if item.basis != "logged"
+                    else lacking(item.recipe) + doubt_of(item.recipe, (), at_odds) + changed_since(item.trial),
                 )
             )
         return filled

@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 from matcher.bench.wording import in_both_degrees
 from matcher.colour.verdict import Standing
 from matcher.colour.wording import difference_in_words
+from matcher.dates import shown
 from matcher.process.design import MOST_NAMES
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
@@ -20,6 +21,7 @@ from matcher.process.unknowns import as_logged
 from matcher.ranking.part_of_log import PartOfLog
 from matcher.recipe.names import canonical, each_once
 from matcher.recipe.recipe import Recipe, not_noted, not_noted_in_words
+from matcher.trials.trial import Changed
 from matcher.words import agreeing, counted, listed, plural
 
 NEARNESS: dict[Standing, str] = {
@@ -84,6 +86,18 @@ def lacking(recipe: Recipe) -> str:
     what = not_noted_in_words(recipe)
     many = len(not_noted(recipe))
     return f" {what[:1].upper()}{what[1:]} {agreeing(many, 'was', 'were')} not noted." if what else ""
+
+
+def changed_since(trial: LoggedTrial | None) -> str:
+    """Say that a logged plate itself looks otherwise by now; "" when nothing tells so."""
+    changed: Changed | None = getattr(trial, "changed", None)
+    if trial is None or changed is None:
+        return ""
+    since = "" if changed.since is None else f", since about {shown(changed.since, '%B %Y')}"
+    plate = "This plate" if trial.id is None else f"Plate {trial.id}"
+    by = f"by ΔE00 {_with(changed.delta_e00, changed.interval)}{since}"
+    so = "its recipe gave what was logged, so do not judge it by the plate as it is"
+    return f" {plate} itself has changed {by}: {so}."
 
 
 def why_logged(

@@ -169,11 +169,7 @@ def ageing_in_words(one: Ageing) -> str:
         within = f"by now it lies within ΔE00 {high:.1f} of what was logged (95 %)"
         return f"No change that is more than chance in {in_all}: {within}."
     how = difference_in_words(one.then.lab, one.now.lab, "than it was then", one.interval)
-    began = (
-        "since it was logged"
-        if (one.since - one.logged_at).days < SOON_DAYS
-        else f"since about {shown(one.since, '%B %Y')}"
-    )
+    began = _began(one)
     figures = f"ΔE00 {one.delta_e00:.1f} (95 %: {low:.1f} to {high:.1f})"
     return f"Its colour has changed {began}: {how}, {figures}, by {in_all}. {ASK}"
 
@@ -187,7 +183,15 @@ def changed_in_short(one: Ageing) -> str:
         return f"the photograph of {shown(one.odd_on, ISO)} alone shows a change"
     if not one.changed:
         return f"no change told, within ΔE00 {high:.1f}"
-    return f"changed by ΔE00 {one.delta_e00:.1f} ({low:.1f} to {high:.1f})"
+    return f"changed by ΔE00 {one.delta_e00:.1f} ({low:.1f} to {high:.1f}) {_began(one)}".rstrip()
+
+
+def _began(one: Ageing) -> str:
+    """Say since about when a plate changes; "" where nothing tells."""
+    if one.since is None:
+        return ""
+    soon = (one.since - one.logged_at).days < SOON_DAYS
+    return "since it was logged" if soon else f"since about {shown(one.since, '%B %Y')}"
 
 
 def given_in_words(time: TagOnPlate) -> str:

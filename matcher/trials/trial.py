@@ -33,6 +33,16 @@ class Checked:
     who: str = ""
 
 
+@dataclass(frozen=True)
+class Changed:
+    """That a plate itself has another colour by now. delta_e00, interval: from what was logged, and its 95 %; since:
+    about when it began."""
+
+    delta_e00: float
+    interval: tuple[float, float]
+    since: datetime | None
+
+
 @dataclass(frozen=True, eq=False)
 class Trial:
     """One plate or piece: what was done and the finish that came of it.
@@ -66,6 +76,8 @@ class Trial:
     checked : Checked or None
         That somebody checked it and says that it is right, as the history tells; no part of what is logged of it, and
         filled in where plates are learned from.
+    changed : Changed or None
+        That the plate itself has another colour by now, as its sightings tell; filled in likewise.
 
     Examples
     --------
@@ -89,6 +101,7 @@ class Trial:
     id: int | None = None
     uid: str | None = None
     checked: Checked | None = None
+    changed: Changed | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types; ``Trial.from_dict`` takes them back."""

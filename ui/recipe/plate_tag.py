@@ -14,6 +14,7 @@ from matcher.tags.wording import (
     ALL_ALIKE,
     TOGETHER,
     ageing_in_words,
+    changed_in_short,
     ended_in_words,
     given_in_words,
     on_another_plate,
@@ -21,21 +22,30 @@ from matcher.tags.wording import (
 )
 from matcher.words import counted
 from ui.escaped import escaped
+from ui.show import look
 from ui.show.literal import literal
 from ui.show.swatches import field, figures, lab_line, pair
+from ui.state.addresses import below_the_base
+from ui.state.cache_keys import Key, log_key
 from ui.state.drafts import Draft
 from ui.state.messages import tell, told
+from ui.state.places import LOG
 from ui.state.remembered import as_seen
 from ui.state.who import remember, who
 
 if TYPE_CHECKING:
     from matcher.studio import Studio
+    from matcher.tags.ageing.told import Ageing
     from matcher.tags.given import TagHistory, TagOnPlate
     from matcher.tags.sightings import KeptSighting
     from matcher.tags.store import Given
     from matcher.trials.trial import Trial
 
 AT_ONCE = 5
+CHANGED_SO = (
+    "Suggestions go by what their recipes gave, photographs are read by what they look like by now, and no plate is "
+    "offered to be laid beside a finish, or for the board, that has changed."
+)
 AS_PRINTED = "as printed, K7QX2-88, or 88 alone"
 
 
@@ -148,6 +158,27 @@ def show_sightings(studio: Studio, trial: Trial) -> None:
         st.session_state[slot] = len(page.sightings) + 2 * AT_ONCE
         st.rerun()
     st.html(f'<p class="pm-soft">{escaped(ALL_ALIKE)}</p>')
+
+
+def show_changed(studio: Studio) -> None:
+    """Name the plates that have changed since they were logged, each with the way to its page; nothing without any."""
+    changed = _changed(log_key(studio), studio)
+    if not changed:
+        return
+    st.header("Plates that changed", anchor=False)
+    with look.panel("changed"):
+        log = below_the_base(LOG.address)
+        for number, one in sorted(changed.items()):
+            way = f'<a href="{log}?plate={number}" target="_self"><b>Plate {number}</b></a>'
+            st.html(f"<p>{way}: {escaped(changed_in_short(one))}.</p>")
+            if one.changed:
+                st.html(pair(one.then.lab, one.now.lab, "When it was logged", "By now"))
+        st.html(f'<p class="pm-soft">{escaped(CHANGED_SO)} {escaped(ALL_ALIKE)}</p>')
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _changed(key: Key, _studio: Studio) -> dict[int, Ageing]:
+    return _studio.changed_plates()
 
 
 def _row(one: KeptSighting) -> str:

@@ -25,7 +25,7 @@ from ui.recipe.later_reading import add_later, show_stages
 from ui.recipe.mix_link import mix_button, predict_button
 from ui.recipe.piece import OF_THE_FIRST, take_to_bench
 from ui.recipe.plate_row import plate_row
-from ui.recipe.plate_tag import show_sightings, show_tag
+from ui.recipe.plate_tag import show_changed, show_sightings, show_tag
 from ui.recipe.print_card import print_plate
 from ui.recipe.read_again import offer_to_read_again, reading_again
 from ui.show import look
@@ -85,6 +85,7 @@ def show() -> None:
     if to_tag:
         print_tags(studio)  # what the person came for
     _find(studio, finder)
+    show_changed(studio)
     if not to_tag:
         print_tags(studio)
     show_board(studio)

@@ -107,6 +107,8 @@ def _show(studio: Studio, board: Board, key: str) -> None:
         reaches = [reach_of(one) for one in known.values()]
         how = f"These are known to ±{min(reaches):.1f} at best and ±{max(reaches):.1f} at worst. {KNOWN_MORE_SURELY}"
         st.html(f'<p class="pm-soft">{escaped(how)}</p><p class="pm-soft">{escaped(ALL_ALIKE)}</p>')
+    if board.changed:
+        tell(board.changed_words, "warning")
     if board.left_out:
         names = listed([str(number) for number in board.left_out])
         tell(f"Set aside since, and left out: {names}. Choose anew, or restore it in the log.", "warning")

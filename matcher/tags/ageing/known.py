@@ -26,7 +26,7 @@ def known_colour(logged: Reading, logged_at: datetime, sightings: Sequence[KeptS
     is returned as it is, and ``ageing`` tells its colour by now. A sighting that differs from the logged reading by
     more than chance explains (99.73 %) is no better knowledge of it, and is passed over.
     """
-    return _known(logged, logged_at, sightings, ageing(logged, logged_at, sightings))
+    return known_with(logged, logged_at, sightings, ageing(logged, logged_at, sightings))
 
 
 def by_now(logged: Reading, logged_at: datetime, sightings: Sequence[KeptSighting]) -> tuple[Reading, bool]:
@@ -35,10 +35,11 @@ def by_now(logged: Reading, logged_at: datetime, sightings: Sequence[KeptSightin
     As the log knows it best; where it has changed, as it was seen since. Parameters are those of ``ageing``.
     """
     aged = ageing(logged, logged_at, sightings)
-    return (aged.now if aged.changed else _known(logged, logged_at, sightings, aged)), aged.changed
+    return (aged.now if aged.changed else known_with(logged, logged_at, sightings, aged)), aged.changed
 
 
-def _known(logged: Reading, logged_at: datetime, sightings: Sequence[KeptSighting], aged: Ageing) -> Reading:
+def known_with(logged: Reading, logged_at: datetime, sightings: Sequence[KeptSighting], aged: Ageing) -> Reading:
+    """Return what ``known_colour`` does, where it was worked out already how the plate has aged."""
     seen = since_logged(logged_at, sightings)
     if not seen or aged.changed:
         return logged
