@@ -13,8 +13,10 @@ from typing import Any
 
 import pytest
 
+from matcher.access.devices import How
 from matcher.dates import now
 from matcher.errors import StudioError
+from matcher.hands import Role
 from matcher.studio import Studio
 from matcher.studio.keeping import backups
 from matcher.studio.keeping.backups import back_up, back_up_when_due, backups_of, restore, settle, there
@@ -59,6 +61,24 @@ def test_a_backup_is_restored_to_the_same_content_whatever_it_was_made_of(filled
         assert restored.photos.kept() == filled.photos.kept()
         assert restored.draft("record") == {"passes": "6"}
         assert restored.record(a_trial(50.0)).id == 4
+
+
+def test_a_lost_phone_that_was_signed_out_is_not_back_with_the_backup(run: Any, tmp_path: Path) -> None:
+    """OWASP Session Management Cheat Sheet: a session that was ended stays ended."""
+    with Studio.open(tmp_path / "studio") as studio:
+        uid = studio.access.people.add("Ines", Role.OWNER).uid
+        studio.record(a_trial())
+        lost, code = studio.access.devices.begin(uid, How.CODE, "Phone"), studio.access.codes.make(uid)
+        settle(studio, tmp_path / "backups")
+        made = back_up(studio)
+        studio.access.devices.sign_out_everywhere(uid)
+    done, said, _ = run("restore", made.path, tmp_path / "restored")
+    assert done == 0
+    assert "belonged to it on that day does again: Ines." in said and "Every device is signed out." in said
+    with Studio.open(tmp_path / "restored") as restored:
+        assert restored.access.devices.signed_in(lost) is None and restored.access.devices.known(lost) is None
+        with pytest.raises(StudioError, match="code"):
+            restored.access.codes.meant(code.text)
 
 
 def test_a_backup_is_restored_into_a_servers_database_too(

@@ -7,18 +7,21 @@ import signal
 import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor, wait
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 import sqlalchemy as sa
 
+from matcher.access.devices import How
 from matcher.bench.work import Piece
 from matcher.demo import make_demo_studio
 from matcher.errors import StudioError, UnavailableError
+from matcher.hands import Role
 from matcher.storage import shared_photos
 from matcher.storage.database import Database
-from matcher.storage.schema import Table
+from matcher.storage.schema import DeviceRow, Table
 from matcher.studio import Studio
 from matcher.studio.keeping.contents import contents_of, differing
 from matcher.studio.keeping.move import Moved, move
@@ -107,6 +110,18 @@ def test_the_old_place_stays_as_it_was_and_is_written_to_no_more(studio: Studio,
         assert held(again) == before
     with Studio.open(server) as there:
         assert there.moved_to is None
+
+
+def test_the_old_place_can_be_looked_at_by_who_is_signed_in(studio: Studio, tmp_path: Path) -> None:
+    """It shut everybody out two minutes later: when a device was seen could not be noted any more."""
+    uid = studio.access.people.add("Ines", Role.OWNER).uid
+    secret = studio.access.devices.begin(uid, How.PASSPHRASE, "Computer")
+    before = datetime.now(UTC) - timedelta(minutes=5)
+    with studio.database.writing() as session:
+        session.execute(sa.update(DeviceRow).values(seen_at=before))
+    move(studio, tmp_path / "new")
+    found = studio.access.devices.signed_in(secret)
+    assert found is not None and found.hand.name == "Ines"
 
 
 def test_a_place_that_is_not_empty_is_refused(studio: Studio, server: str, tmp_path: Path) -> None:

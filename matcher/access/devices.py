@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import secrets
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from enum import StrEnum
@@ -16,6 +17,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from matcher.access.people import key_of, one_person, own_or_run, person_of, void_codes
+from matcher.errors import UnavailableError
 from matcher.hands import Hand, Work
 from matcher.storage import checked
 from matcher.storage.database import Database
@@ -146,7 +148,8 @@ class Devices:
             return sum(device.uid != keep for device in there)
 
     def _seen(self, uid: str, now: datetime) -> None:
-        with self.database.writing(Work.OWN) as session:
+        """Note when a device was seen; a studio that can only be looked at shuts nobody out for it."""
+        with suppress(UnavailableError), self.database.writing(Work.OWN) as session:
             session.execute(sa.update(DeviceRow).where(DeviceRow.uid == uid).values(seen_at=now))
 
 

@@ -15,7 +15,7 @@ from matcher.typed_in import values
 from matcher.typed_in.options import PROGRAM, Commands
 from matcher.typed_in.photographs import opened_studio, studio_that_is_there
 from matcher.typed_in.words import Answer
-from matcher.words import agreeing, counted
+from matcher.words import agreeing, counted, listed
 
 KEEP_DAYS = 30
 
@@ -129,8 +129,20 @@ def restore_studio(options: argparse.Namespace) -> Answer:
     name, differences = restore(options.file, options.where)
     with Studio.open(options.where) as studio:
         plates, photos = studio.log.count(include_set_aside=True), len(studio.photos.kept())
+        people = [person.name for person in studio.access.people.people()]
     said = [f"Restored {counted(plates, 'plate')} and {counted(photos, 'photograph')} to {name}."]
-    document = {"studio": name, "trials": plates, "photos": photos, "differences": [asdict(one) for one in differences]}
+    if people:
+        said.append(
+            f"Whoever belonged to it on that day does again: {listed(people)}. Let those go who have left since "
+            f"({PROGRAM} people let-go NAME). Every device is signed out."
+        )
+    document = {
+        "studio": name,
+        "trials": plates,
+        "photos": photos,
+        "people": people,
+        "differences": [asdict(one) for one in differences],
+    }
     return Answer(document, [*said, *map(str, differences), f"Open it with: {PROGRAM} app --studio {options.where}"])
 
 

@@ -40,9 +40,11 @@ from matcher.storage.damaged import Damaged, T, Which, as_kept, readable_in_port
 from matcher.storage.database import DATABASE_NAME, PHOTO_FOLDER, Database
 from matcher.storage.photos import KeptPhoto, PhotoStore, is_sha256, note_photo_in
 from matcher.storage.schema import (
+    DeviceRow,
     EarlierReadingRow,
     HistoryRow,
     PhotoRow,
+    SignInCodeRow,
     SolutionUseRow,
     StudioRow,
     TableColumnsRow,
@@ -262,6 +264,7 @@ def restore(backup: Path, folder: Path, also: Tables = ()) -> tuple[Difference, 
     """Make the studio that ``backup`` holds in ``folder``, which must be new or empty. Raises StudioError.
 
     Returns in what the backup's database and its studio.json differ. Triggers and views in the database are dropped.
+    Every device is signed out: one that was since, because it was lost, would be back.
     """
     folder = folder.expanduser().absolute()
     with _opened(backup) as archive:
@@ -294,6 +297,9 @@ def _restore_both(archive: zipfile.ZipFile, contents: _Contents, folder: Path, a
         _keep_photos(archive, contents, store)
         with database.engine.execution_options(writes=True).begin() as connection:  # it was, perhaps; this one was not
             connection.execute(sa.update(StudioRow).values(moved_to=None))
+            now = datetime.now(UTC)
+            connection.execute(sa.update(DeviceRow).where(DeviceRow.signed_out_at.is_(None)).values(signed_out_at=now))
+            connection.execute(sa.update(SignInCodeRow).where(SignInCodeRow.used_at.is_(None)).values(used_at=now))
         with database.reading() as session:
             kept = _fingerprints(_shortened(_document(session, store, [], also), contents.left_out), also)
     finally:
