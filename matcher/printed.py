@@ -15,6 +15,7 @@ from matcher.sheets.edition_record import AreaRecord, edition_record
 from matcher.sheets.paper import A4, Paper
 from matcher.sheets.recipe_sheets import OnTheCard, PlannedPlate, recipe_card, session_sheet
 from matcher.sheets.sign_off_sheet import sign_off_sheet
+from matcher.tags.code import HIGHEST_NUMBER
 
 if TYPE_CHECKING:
     from matcher.commissions.commission import Commission
@@ -121,13 +122,21 @@ def named_on_sheets(commission: Commission) -> tuple[object, ...]:
 
 
 def next_tag_number(studio: Studio) -> int:
-    """Return the first number beyond all that a plate of the studio ever carried on a tag of its own."""
-    highest, signs = 0, studio.tag_signs
+    """Return the first number beyond all that a plate of the studio ever carried on a tag of its own, and beyond those
+    that were printed for plates to come and lie ready."""
+    highest, signs = studio.tags_printed_to(), studio.tag_signs
     for tag in {one.tag for one in studio.tags().times}:
         own, _, number = tag.partition("-")
         if own == signs and number.isdecimal():
             highest = max(highest, int(number))
-    return highest + 1
+    return min(highest + 1, HIGHEST_NUMBER)
+
+
+def next_tag_to_come(studio: Studio) -> int:
+    """Return the first number for tags of plates to come: also beyond all plates' numbers, for it stands large on the
+    tag and would be taken for that of a plate."""
+    last = studio.log.newest(1)
+    return min(max([next_tag_number(studio), *((trial.id or 0) + 1 for trial in last)]), HIGHEST_NUMBER)
 
 
 def tags_for_plates(studio: Studio, plates: Sequence[int], first: int) -> dict[int, PrintedTag]:

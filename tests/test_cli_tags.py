@@ -154,15 +154,26 @@ def test_a_sheet_is_printed_for_new_tags_and_for_logged_plates(told: Any, run: A
     assert "plate 2" in out and "tags give" in out and "plate 1 " not in out
     with Studio.open(folder) as studio:
         signs = studio.tag_signs
-    assert f"2 tags, {TAG} and {signs}-1. Print" in out, "no range: what lies between them is not printed"
+    assert f"2 tags, {TAG} and {signs}-88. Print" in out, "no range: what lies between them is not printed"
     assert "needs the finish marked once more" in out
-    assert f"1 tag, {signs}-1. Print" in run(*for_plates, "2")[1]
+    assert f"1 tag, {signs}-88. Print" in run(*for_plates, "2")[1]
     assert f"2 tags, {signs}-7 to {signs}-8. Print" in run(*for_plates[:-1], "--count", 2, "--first", 7)[1]
     given = told(*for_plates, "1,2,3", "--give", "--by", "Ann")["tags"]
-    assert [(one["name"], one["number"]) for one in given] == [("Plate 1", 88), ("Plate 2", 1), ("Plate 3", 2)]
+    assert [(one["name"], one["number"]) for one in given] == [("Plate 1", 88), ("Plate 2", 88), ("Plate 3", 89)]
     now = {one["trial"]: one["tag"] for one in told("tags", "--studio", folder)["tags"]}
     assert now == {number: one["tag"] for number, one in enumerate(given, start=1)}
-    assert [one["number"] for one in told(*for_plates[:-1], "--count", 1)["tags"]] == [3]
+    assert [one["number"] for one in told(*for_plates[:-1], "--count", 1)["tags"]] == [90], "beyond all that lie ready"
+
+
+def test_no_number_is_printed_twice_for_plates_to_come(told: Any, run: Any, folder: Path) -> None:
+    """A drawer of printed tags lies between two sheets; the first begins beyond the plates' own numbers."""
+    command = ("tags", "print", "--out", folder.parent / "more.pdf", "--overwrite", "--studio", folder, "--count", 5)
+    first, second = ([one["number"] for one in told(*command)["tags"]] for _ in range(2))
+    assert (first, second) == ([4, 5, 6, 7, 8], [9, 10, 11, 12, 13])
+    assert "None of them is printed again: the next sheet begins beyond " in run(*command)[1]
+    assert told(*command[:-2], "--plates", 2)["tags"][0]["number"] == 19, "nor for a logged plate"
+    told(*command, "--first", 9_999_995)
+    assert "Number the tags from 1 to" in run(*command)[2]
 
 
 def test_tags_are_found_in_a_photograph_and_their_plates_told(told: Any, run: Any, refused: Any, folder: Path) -> None:

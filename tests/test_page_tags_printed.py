@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -11,6 +13,7 @@ from matcher.reading.reading import Reading
 from matcher.studio import Studio
 from matcher.tags.wording import on_no_plate
 from tests.app_pages import open_page, said_on
+from tests.browser import Served, Visitor
 from tests.plates import a_trial
 from ui.wall.tag_route import tag_routes, to_the_plate
 
@@ -53,3 +56,18 @@ def test_the_log_prints_tags_and_gives_new_ones_to_logged_plates(studio: Studio)
     app.button(key="tags.give").click().run()
     assert not app.exception
     assert {one.trial_id: one.tag for one in studio.tags().in_force()}[2] == f"{studio.tag_signs}-8"
+
+
+def test_a_sheet_of_tags_to_come_is_printed_once(demo: Served, visit: Callable[..., Visitor]) -> None:
+    """Tags that lie ready are on no plate: the next sheet goes on beyond them, and none has a logged plate's number."""
+    visitor = visit(demo)
+    visitor.open("log")
+    for first in (104, 146):
+        box = visitor.page.get_by_role("spinbutton", name="First number", exact=True)
+        assert box.input_value() == str(first)
+        with visitor.page.expect_download() as waiting:
+            visitor.press(re.compile("^Print 42 tags"))
+        assert waiting.value.path().read_bytes().startswith(b"%PDF-")
+        visitor.settle()
+    with demo.studio() as studio:
+        assert studio.tags_printed_to() == 187 and len(studio.trials(include_set_aside=True)) == 103

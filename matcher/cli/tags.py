@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 A_PAGE = 50
 A_SHEET = 42
 
+GIVE_THEM = "Note which plates carry them with tags give, once they are on, or their numbers are used again: "
+
 
 def add_commands(commands: Commands) -> None:
     about = "List plates by their tags, with how often they were seen and whether they changed; print, find, give tags."
@@ -90,7 +92,7 @@ def _add_board(parser: Parser) -> None:
 
 
 def _add_how_printed(parser: Parser) -> None:
-    about = "the first new tag's number (the first beyond all that a plate ever carried)"
+    about = "the first new tag's number (the first beyond all that were carried or printed)"
     parser.add_argument("--first", metavar="N", type=values.whole, help=about)
     about = "side of a tag's black frame in mm: 15, 20 or 25 (20)"
     parser.add_argument("--size", metavar="MM", type=values.figure, default=20.0, help=about)
@@ -148,7 +150,7 @@ def list_tags(options: argparse.Namespace) -> Answer:
 
 def print_tags(options: argparse.Namespace) -> Answer:
     """Write a sheet of tags; for logged plates, note that they carry them where that is asked."""
-    from matcher.printed import next_tag_number, tags_for_plates
+    from matcher.printed import next_tag_number, next_tag_to_come, tags_for_plates
     from matcher.sheets.tag_sheet import tag_sheet, tags_from
     from matcher.tags.wording import MARK_ANEW
 
@@ -157,7 +159,8 @@ def print_tags(options: argparse.Namespace) -> Answer:
     plates = None if options.plates is None else values.whole_numbers(options.plates, "the plates as 5,6,12")
     of_plate: dict[int, PrintedTag] = {}
     with studio_that_is_there(options) as studio:
-        first = next_tag_number(studio) if options.first is None else options.first
+        number = next_tag_to_come if plates is None else next_tag_number
+        first = number(studio) if options.first is None else options.first
         if plates is None:
             printed = tags_from(studio.tag_signs, first, options.count)
         else:
@@ -165,6 +168,8 @@ def print_tags(options: argparse.Namespace) -> Answer:
             printed = list(of_plate.values())
         sheet = tag_sheet(printed, options.size, options.address, studio.title, values.paper(options.paper))
         write(options.out, sheet, options.overwrite)
+        if plates is None:
+            studio.note_tags_printed(printed[-1].code.number)
         lacks = words.unprinted_lines(studio.title)
         carried = {one.trial_id for one in studio.tags().in_force()}
         new = {plate: str(tag.code) for plate, tag in of_plate.items() if plate not in carried}
@@ -173,11 +178,11 @@ def print_tags(options: argparse.Namespace) -> Answer:
     codes = [str(tag.code) for tag in printed]
     which = f"{codes[0]} to {codes[-1]}" if plates is None and len(codes) > 1 else listed(codes)
     lines = [f"Wrote {options.out}: {counted(len(printed), 'tag')}, {which}. Print at actual size."]
-    if options.first is None and (plates is None or new):
-        lines.append("Tags that are printed but on no plate yet are not known here: pass over them with --first.")
+    if plates is None:
+        lines.append(f"None of them is printed again: the next sheet begins beyond {printed[-1].code}.")
     lines += lacks
     if new and not options.give:
-        lines.append("Note which plates carry them with tags give, once they are on: " + _pairs(new))
+        lines.append(GIVE_THEM + _pairs(new))
     elif new:
         lines.append("Noted that they are given: " + _pairs(new))
     lines += [MARK_ANEW] if len(of_plate) > len(new) else []
@@ -214,7 +219,7 @@ def board(options: argparse.Namespace) -> Answer:
     lines += [KNOWN_MORE_SURELY, ALL_ALIKE]
     lines += [] if options.out is None else [f"Wrote {options.out}. Print at actual size."]
     if new:
-        what = "Noted that they are given: " if options.give else "Note which plates carry them with tags give: "
+        what = "Noted that they are given: " if options.give else GIVE_THEM
         lines.append(what + _pairs(new))
     lines += [MARK_ANEW] if options.out is not None and len(new) < len(shown.numbers) else []
     tags = {str(number): new.get(number, carried.get(number)) for number in shown.numbers}

@@ -16,6 +16,8 @@ from matcher.storage.schema import DraftRow, StudioRow
 
 BOARD = "board of the studio"
 """The form under which it is kept."""
+TAGS_PRINTED = "tags that were printed"
+"""The form under which it is kept up to which number tags for plates to come were printed."""
 
 
 class Settings:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from matcher.storage.settings import TAGS_PRINTED
 from matcher.studio.stores import StudioStores
 
 if TYPE_CHECKING:
@@ -167,6 +168,20 @@ class StudioLog(StudioStores):
     def tag_of(self, trial_id: int, at: datetime | None = None) -> TagOnPlate | None:
         """Return the tag that a plate carries, or carried at a moment; None for none."""
         return self.tags().tag_of(trial_id, at)
+
+    def tags_printed_to(self) -> int:
+        """Return the highest number that was printed on tags for plates to come; 0 where none was."""
+        highest = (self._drafts.draft(TAGS_PRINTED) or {}).get("highest")
+        return highest if isinstance(highest, int) else 0
+
+    def note_tags_printed(self, highest: int) -> None:
+        """Keep that tags up to a number were printed for plates to come, so that none of them is printed again."""
+
+        def higher(kept: dict[str, Any] | None) -> dict[str, Any]:
+            before = (kept or {}).get("highest")
+            return {"highest": max(highest, before if isinstance(before, int) else 0)}
+
+        self._drafts.change(TAGS_PRINTED, higher)
 
     @property
     def tag_signs(self) -> str:

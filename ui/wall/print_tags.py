@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from functools import partial
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 TO_COME, LOGGED = "Plates to come", "Logged plates"
 SIZES = (15, 20, 25)
 USUAL_SIZE, A_SHEET = 20, 42
+FIRST = "tags.first"
 _THIS_MACHINE = ("localhost", "127.0.0.1", "::1")
 
 
@@ -59,6 +61,15 @@ def print_tags(studio: Studio) -> None:
                 _offer(studio, printed, new, size, address or "", paper)
 
 
+def note_printed(studio: Studio, highest: int) -> None:
+    """Keep that tags for plates to come were printed up to a number; the next sheet begins beyond it."""
+    from matcher.printed import next_tag_to_come
+
+    with told():
+        studio.note_tags_printed(highest)
+    st.session_state[FIRST] = next_tag_to_come(studio)
+
+
 def size_choice(key: str) -> float:
     """Ask how large a tag is printed: its side in mm."""
     chosen = st.segmented_control(
@@ -74,16 +85,17 @@ def own_address() -> str:
 
 
 def _to_come(studio: Studio) -> list[PrintedTag]:
-    from matcher.printed import next_tag_number
+    from matcher.printed import next_tag_to_come
     from matcher.sheets.tag_sheet import MOST, tags_from
     from matcher.tags.code import HIGHEST_NUMBER
 
     with st.container(horizontal=True, key="tags-numbers"):
         count = st.number_input("How many", 1, MOST, A_SHEET, key="tags.count")
-        first = st.number_input("First number", 1, HIGHEST_NUMBER, next_tag_number(studio), key="tags.first")
+        st.session_state.setdefault(FIRST, next_tag_to_come(studio))
+        first = st.number_input("First number", 1, HIGHEST_NUMBER, key=FIRST)
     st.html(
-        '<p class="pm-soft">The first number is the next that no plate ever carried. Tags that lie printed and are on '
-        "no plate yet are not known here: pass over their numbers.</p>"
+        '<p class="pm-soft">No number is printed twice: the first lies beyond all tags that were carried or printed '
+        "here, and beyond all plates' numbers.</p>"
     )
     return tags_from(studio.tag_signs, int(first), int(count))
 
@@ -127,7 +139,8 @@ def _offer(
         tell(f"New tags, for {lines}. Give them once the sheet is printed, so that no number is used twice.", "warning")
     with st.container(horizontal=True, key="tags-go"):
         label = f"Print {counted(len(printed), 'tag')}"
-        told_so: Any = {"on_click": "ignore", "type": "primary", "key": "tags.print"}
+        noted = "ignore" if printed[-1].name else partial(note_printed, studio, printed[-1].code.number)
+        told_so: Any = {"on_click": noted, "type": "primary", "key": "tags.print"}
         st.download_button(label, sheet, "tags.pdf", "application/pdf", **told_so)
         if new and st.button("Give the new ones to their plates", key="tags.give"):
             for plate, tag in new.items():
