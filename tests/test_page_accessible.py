@@ -6,12 +6,14 @@ else a machine can judge of WCAG. What it calls minor is left to it.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 
 from tests.browser import WIDE, Served, Visitor
+from tests.test_notebook import OLD
 from ui.state.places import ALL, START
 
 Visit = Callable[..., Visitor]
@@ -76,17 +78,45 @@ def test_every_page_can_be_read_out_gone_through_by_keyboard_and_fits_a_narrow_w
     for place in PLACES[share::2]:
         visitor.page.set_viewport_size({"width": WIDE[0], "height": WIDE[1]})
         visitor.open(place)
-        while visitor.page.evaluate(UNFOLD_ALL):
-            visitor.settle()
-        found[f"{place} at a desk"] = findings(visitor.page)
-        visitor.page.keyboard.press("Tab")
-        number, unseen = visitor.page.evaluate(UNSEEN)
-        assert number >= 12, f"{place} shows only {number} links and buttons"
-        found[f"{place} by the keyboard"] = unseen
-        visitor.page.set_viewport_size({"width": PHONE_WIDTH, "height": WIDE[1]})
-        visitor.rest()
-        found[f"{place} on a phone"] = findings(visitor.page)
-        visitor.page.set_viewport_size({"width": NARROWEST, "height": WIDE[1]})
-        visitor.rest()
-        found[f"{place} in a narrow window"] = visitor.page.evaluate(WIDER)
-    assert not any(found.values()), "\n".join(f"{where}: {each}" for where, what in found.items() for each in what)
+        found |= hindrances(visitor, place)
+    assert not any(found.values()), in_lines(found)
+
+
+def test_the_columns_of_a_table_of_ones_own_can_be_said_by_everybody(read_demo: Served, visit: Visit) -> None:
+    """What each column means is asked in lists without a label that is seen; bad rows and rows to come are told."""
+    table = OLD.encode()
+    visitor = visit(read_demo)
+    visitor.open("log")
+    visitor.upload({"name": "book.csv", "mimeType": "text/csv", "buffer": table})
+    visitor.sees("What your columns mean")
+    visitor.sees("Your rows as plates")
+    visitor.shot("own table")
+    found = hindrances(visitor, "a table of one's own")
+    visitor.shot("own table, narrow")
+    lists = visitor.page.locator(".st-key-panel-own-table").get_by_role("combobox").all()
+    names = [one.get_attribute("aria-label") or "" for one in lists]
+    assert len(lists) >= 8 and all(re.search(" (means|is in)", name) for name in names), names
+    assert not any(found.values()), in_lines(found)
+
+
+def hindrances(visitor: Visitor, place: str) -> dict[str, list[str]]:
+    """Return what hinders whom on the page that is open: at a desk, by the keyboard, on a phone, in a narrow window."""
+    found = {}
+    while visitor.page.evaluate(UNFOLD_ALL):
+        visitor.settle()
+    found[f"{place} at a desk"] = findings(visitor.page)
+    visitor.page.keyboard.press("Tab")
+    number, unseen = visitor.page.evaluate(UNSEEN)
+    assert number >= 12, f"{place} shows only {number} links and buttons"
+    found[f"{place} by the keyboard"] = unseen
+    visitor.page.set_viewport_size({"width": PHONE_WIDTH, "height": WIDE[1]})
+    visitor.rest()
+    found[f"{place} on a phone"] = findings(visitor.page)
+    visitor.page.set_viewport_size({"width": NARROWEST, "height": WIDE[1]})
+    visitor.rest()
+    found[f"{place} in a narrow window"] = visitor.page.evaluate(WIDER)
+    return found
+
+
+def in_lines(found: dict[str, list[str]]) -> str:
+    return "\n".join(f"{where}: {each}" for where, what in found.items() for each in what)
