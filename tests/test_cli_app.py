@@ -12,12 +12,15 @@ import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from pathlib import Path
 
 import pytest
 
 from matcher import Studio
 from matcher.cli.main import main
 from matcher.demo import walk_through
+
+ROOT = Path(__file__).parents[1]
 
 
 def outline(points):
@@ -155,3 +158,17 @@ def test_a_port_that_was_just_left_is_free():
     with socket.socket() as plain, pytest.raises(OSError):
         plain.bind(("127.0.0.1", port))
     assert free_port("127.0.0.1", port) == port
+
+
+def test_what_the_server_runs_begins_without_a_word() -> None:
+    """A line of the library's own stood among what the command says, beside the address and the code."""
+    environment = os.environ | {"STREAMLIT_LOGGER_LEVEL": "warning"}
+    begun = subprocess.run(
+        [sys.executable, "-c", "import ui.served"],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=ROOT,
+        env=environment,
+    )
+    assert (begun.stdout, begun.stderr) == ("", "")

@@ -6,6 +6,8 @@ import re
 from collections.abc import Callable
 from typing import Any
 
+import pytest
+
 from tests.browser import Served, Visitor
 from ui.serving.parts import ahead_of_need
 from ui.state.places import IN_THE_BAR, LOG
@@ -35,6 +37,24 @@ def test_a_page_that_lacks_a_part_loads_itself_again_once_the_studio_is_back(dem
         visitor.page.unroute(NUMBERS)
         visitor.page.unroute(STUDIO)
     passes(visitor).first.wait_for()
+
+
+@pytest.mark.parametrize("part", ["index", "react-dom", "BidiComponent"])
+def test_a_page_that_never_began_begins_once_the_studio_is_back(read_demo: Served, visit: Visit, part: str) -> None:
+    """Streamlit's own beginning, what that imports, and what our own scripts come in."""
+    visitor = visit(read_demo)
+    page = visitor.page
+    lacking = re.compile(f"/static/js/{part}\\.")
+    page.route(lacking, lambda route: route.abort())
+    page.route(STUDIO, lambda route: route.abort())
+    with page.expect_event("requestfailed", lambda request: lacking.search(request.url) is not None):
+        page.goto(visitor.address)
+    with page.expect_navigation():
+        page.unroute(lacking)
+        page.unroute(STUDIO)
+    page.locator("h1").first.wait_for()
+    visitor.settle()
+    assert "Failed to fetch" not in page.evaluate("document.body.innerText")
 
 
 def test_what_is_being_typed_is_not_taken_away_by_it(demo: Served, visit: Visit) -> None:

@@ -42,7 +42,7 @@ def how_many(studio: Studio) -> int:
     return _how_many(log_key(studio), studio)
 
 
-@st.cache_data(show_spinner=False, max_entries=2)
+@st.cache_resource(show_spinner=False, max_entries=2)
 def _how_many(key: Key, _studio: Studio) -> int:
     return _studio.log.count()
 
