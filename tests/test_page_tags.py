@@ -90,6 +90,20 @@ def test_a_tag_that_is_elsewhere_is_moved_only_when_it_is_said(page: Open, studi
     assert "then on plate 2" in said_on(app)
 
 
+def test_a_tag_moved_since_a_day_that_has_been_takes_its_sightings_along(page: Open, studio: Studio) -> None:
+    """It was noticed late: what was seen from that day on was the other plate."""
+    app = page("log", plate="2")
+    typed(app, "Code of the tag").input(TAG).run()
+    typed(app, "Why").input("glued on this one in spring").run()
+    typed(app, "Since when").input("in spring").run()
+    app = press(app, "tag.give.2")
+    assert "Give the date as 2025-03-31" in said_on(app) and studio.plate_of(TAG) == 1
+    typed(app, "Since when").input(f"{MADE_AT + timedelta(days=200):%Y-%m-%d}").run()
+    app = press(app, "tag.give.2")
+    assert not app.exception and studio.plate_of(TAG) == 2
+    assert [studio.sightings(number).total for number in (1, 2)] == [3, 3]
+
+
 def test_a_tag_is_taken_with_a_reason_and_stays_in_the_history(page: Open, studio: Studio) -> None:
     app = press(page("log", plate="1"), "tag.take.1")
     assert "Say why K7QX2-88 is taken" in said_on(app)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from matcher.dates import shown
+from matcher.dates import moment, shown
 from matcher.errors import MatcherError
 from matcher.tags.given import tag_text
 from matcher.tags.wording import (
@@ -47,6 +48,7 @@ CHANGED_SO = (
     "offered to be laid beside a finish, or for the board, that has changed."
 )
 AS_PRINTED = "as printed, K7QX2-88, or 88 alone"
+SINCE = "now, or a day that has been: 2025-03-31"
 
 
 def say_tag_elsewhere(studio: Studio, code: str, other_forms: Sequence[str]) -> None:
@@ -103,6 +105,7 @@ def _ask(studio: Studio, draft: Draft, plate: int, tags: TagHistory, here: TagOn
         tell(on_another_plate(there), "warning")
     seen = as_seen(f"tag.{plate}", None if here is None else here.tag)
     why = st.text_input("Why", placeholder="came off, was on the wrong plate", live=True, **draft.field("why", ""))
+    day = st.text_input("Since when", placeholder=SINCE, live=True, **draft.field("since", "")) or ""
     by = st.text_input("Who", live=True, **draft.field("who", who()))
     with st.container(horizontal=True):
         label = "Give it this tag" if there is None else f"Move it here from plate {there.trial_id}"
@@ -110,10 +113,16 @@ def _ask(studio: Studio, draft: Draft, plate: int, tags: TagHistory, here: TagOn
         takes = here is not None and st.button(f"Take {literal(here.tag)} from it", key=f"tag.take.{plate}")
     if gives:
         with told():
-            _done(draft, by, studio.give_tag(plate, code or "", by or "", why or "", move=there is not None))
+            given = studio.give_tag(plate, code or "", by or "", why or "", _since(day), move=there is not None)
+            _done(draft, by, given)
     elif takes:
         with told():
-            _done(draft, by, studio.take_tag(plate, by or "", why or "", seen=seen))
+            _done(draft, by, studio.take_tag(plate, by or "", why or "", _since(day), seen=seen))
+
+
+def _since(day: str) -> datetime | None:
+    """Return the moment that was typed, None for none. Raises StudioError."""
+    return moment(day) if day.strip() else None
 
 
 def _elsewhere(tags: TagHistory, code: str, plate: int, signs: str) -> TagOnPlate | None:
