@@ -285,8 +285,10 @@ def left_out_in_words(one: PlateSeen) -> str:
     """Say why a plate did not serve, with how far the others read it from what is logged, where they tell."""
     if one.left_out is None:
         return ""
-    told = one.again is not None and one.again.interval is not None and one.again.interval[0] > 0.0
-    return one.left_out.message + (f" {capital(one.plate.name)}: {agreement(one)}." if told else "")
+    if one.again is None or one.again.interval is None or one.again.interval[0] == 0.0:
+        return one.left_out.message
+    why = one.left_out.message if one.by_hand else f"{capital(one.plate.name)} is left out."  # the reading warns why
+    return f"{why} {capital(agreement(one))}."
 
 
 def _with_difference(one: PlateSeen) -> str:
