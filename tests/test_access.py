@@ -23,6 +23,7 @@ from matcher.access.devices import IDLE, LONGEST, How
 from matcher.access.passphrase import SHORTEST, hashed, is_dated, matches
 from matcher.access.people import People, key_of
 from matcher.access.sign_in import WRONG, Access
+from matcher.access.wording import change_in_words
 from matcher.errors import StudioError
 from matcher.hands import Hand, Role, at_work
 from matcher.storage.schema import DeviceRow, PersonRow, SignInAttemptRow, SignInCodeRow
@@ -380,12 +381,31 @@ def test_what_owners_do_stands_in_the_history(studio: Studio, access: Access) ->
     marek = access.people.named("Marek")
     with at_work(hand(access, "Ines Invented")):
         access.people.set_role(marek.uid, Role.PATINEUR)
+        access.codes.make(marek.uid)
+        access.people.forget_passphrase(marek.uid)
+    access.people.set_passphrase(marek.uid, OTHER)
+    with at_work(hand(access, "Marek")):
+        access.codes.make(marek.uid)
+        access.people.set_passphrase(marek.uid, GOOD)
+    with at_work(hand(access, "Ines Invented")):
         access.people.let_go(marek.uid)
     lines = [(line.who, line.what, line.detail) for line in studio.history("person", "Marek")]
     assert lines == [
         ("Marek", "added", "helper"),
         ("Ines Invented", "role given", "patineur"),
+        ("Ines Invented", "code made", ""),
+        ("Ines Invented", "passphrase taken away", ""),
+        ("", "passphrase given", ""),
         ("Ines Invented", "let go", "patineur"),
+    ], "what he did about himself is nobody's business"
+    said = [change_in_words(line).partition(": ")[2] for line in studio.history("person", "Marek")]
+    assert said == [
+        "Somebody at the machine that serves it added Marek as helper.",
+        "Ines Invented gave Marek the role of patineur.",
+        "Ines Invented made a code for Marek.",
+        "Ines Invented took the passphrase of Marek away.",
+        "Somebody at the machine that serves it gave Marek a passphrase.",
+        "Ines Invented let Marek go.",
     ]
 
 

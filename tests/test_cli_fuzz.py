@@ -101,6 +101,7 @@ ENOUGH: dict[str, tuple[str, ...]] = {
     "people code": ("Ines",),
     "people passphrase": ("Ines",),
     "people let-go": ("Marek",),
+    "people history": (),
     "devices": (),
     "devices list": (),
     "devices sign-out": ("Ines",),

@@ -9,6 +9,8 @@ import pytest
 
 from matcher import Studio
 from matcher.access.codes import TO_INVITE
+from matcher.hands import Role, at_work
+from tests.app_pages import open_page, said_on
 
 GOOD = "warm torch, cold water"
 
@@ -72,3 +74,18 @@ def test_a_forgotten_passphrase_is_replaced_by_the_code(told, at, tmp_path):
         studio.access.sign_in_by_code(code, "Computer", "192.0.2.1", passphrase=GOOD)
     assert told("people", "code", "Ines", *at)["person"]["has_way_in"]
     assert not told("people", "code", "Ines", "--new-passphrase", *at)["person"]["has_way_in"]
+
+
+def test_who_made_a_code_for_whom_is_told_on_the_command_line_and_on_the_page(run, told, at, tmp_path, monkeypatch):
+    """An owner's code for somebody else signs the owner in as them just as well: it stood nowhere."""
+    told("people", "add", "Ines", "--role", "owner", *at)
+    with Studio.open(tmp_path / "studio") as studio:
+        ines, marek = studio.access.people.named("Ines"), studio.access.people.add("Marek <b>", Role.HELPER)
+        with at_work(ines.hand):
+            studio.access.codes.make(marek.uid)
+    [made, added] = told("people", "history", "Marek <b>", *at)["changes"]
+    assert (made["who"], made["what"], added["what"]) == ("Ines", "code made", "added")
+    _, out, _ = run("people", "history", *at)
+    assert out.splitlines()[0].endswith(": Ines made a code for Marek <b>.") and len(out.splitlines()) == 4
+    monkeypatch.setenv("MATCHER_STUDIO", str(tmp_path / "studio"))
+    assert "Ines made a code for Marek &lt;b&gt;." in said_on(open_page("people"))

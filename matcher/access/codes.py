@@ -16,11 +16,12 @@ from sqlalchemy.orm import Session
 
 from matcher.access.devices import How, begin_in
 from matcher.access.passphrase import hashed
-from matcher.access.people import add_in, one_person, own_or_run, person_of
+from matcher.access.people import add_in, is_own, one_person, own_or_run, person_of
 from matcher.errors import StudioError
 from matcher.hands import Hand, Role, Work
 from matcher.storage.database import Database
 from matcher.storage.schema import PersonRow, SignInCodeRow
+from matcher.trials.log import note
 
 SIGNS = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
 LENGTH = 8
@@ -54,10 +55,13 @@ class Codes:
     def make(self, person_uid: str, good_for: timedelta | None = None) -> Code:
         """Make a code that signs a device in as a person: their own, or anybody's for an owner. Raises StudioError.
 
-        good_for: TO_PAIR for who has a passphrase and TO_INVITE for who has none, when not given.
+        good_for: TO_PAIR for who has a passphrase and TO_INVITE for who has none, when not given. Who made a code for
+        somebody else stands in the history: they could sign in with it themselves.
         """
         with self.database.writing(own_or_run(person_uid)) as session:
             row = one_person(session, person_uid)
+            if not is_own(person_uid):
+                note(session, "code made", "person", row.name)
             return _make(session, row.id, good_for or (TO_PAIR if person_of(row).has_way_in else TO_INVITE))
 
     def make_first(self) -> Code:

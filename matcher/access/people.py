@@ -101,6 +101,8 @@ class People:
             row.passphrase = kept
             _sign_out(session, row.id, keep_device)
             void_codes(session, row.id)
+            if not is_own(uid):
+                note(session, "passphrase given", "person", row.name)
 
     def forget_passphrase(self, uid: str) -> Person:
         """Take away a passphrase that somebody has forgotten: with the next code they choose another.
@@ -174,8 +176,13 @@ def key_of(name: str) -> str:
 
 def own_or_run(uid: str) -> Work:
     """Return what kind of work it is to change what is a person's: their own, or the owner's."""
+    return Work.OWN if is_own(uid) else Work.RUN
+
+
+def is_own(uid: str) -> bool:
+    """Tell whether it is the person's own hand that is at work."""
     hand = whose()
-    return Work.OWN if hand is not None and hand.uid == uid else Work.RUN
+    return hand is not None and hand.uid == uid
 
 
 def _need_another_owner(session: Session, row: PersonRow) -> None:

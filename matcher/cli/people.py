@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 import getpass
 import sys
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from matcher.dates import TO_THE_MINUTE, shown
@@ -44,6 +45,9 @@ def add_commands(commands: Commands) -> None:
     passphrase.add_argument("name", metavar="NAME")
     go = people.add("let-go", "Let somebody no longer belong here; what they wrote stays.", let_go)
     go.add_argument("name", metavar="NAME")
+    about = "Tell who let whom in, made codes for them, changed their roles or let them go, the newest first."
+    told = people.add("history", about, tell_history)
+    told.add_argument("name", metavar="NAME", nargs="?", help="of this person alone")
     about = "The devices that are signed in: list them, sign them out."
     devices = Commands(commands.add("devices", about, list_devices), "PART", required=False)
     listed = devices.add("list", "List the devices that are signed in.", list_devices)
@@ -101,6 +105,15 @@ def let_go(options: argparse.Namespace) -> Answer:
     return Answer(
         {"person": _as_document(person)}, [f"{person.name} no longer belongs here; what they wrote stays as it is."]
     )
+
+
+def tell_history(options: argparse.Namespace) -> Answer:
+    from matcher.access.wording import change_in_words
+
+    with studio_that_is_there(options) as studio:
+        found = studio.history("person", options.name)[::-1]
+    document = {"changes": [{**asdict(one), "at": one.at.isoformat()} for one in found]}
+    return Answer(document, [change_in_words(one) for one in found] or ["Nothing was changed yet."])
 
 
 def list_devices(options: argparse.Namespace) -> Answer:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.access.passphrase import SHORTEST
+from matcher.access.wording import change_in_words
 from matcher.dates import TO_THE_MINUTE, shown
 from matcher.hands import ABOUT, Role, Work, whose
 from matcher.words import capital, counted
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from matcher.access.people import Person
     from matcher.studio import Studio
 
+SHOWN = 100  # lines of the history, the newest
 ROLES = [str(role) for role in Role]
 # In the session: the code that is shown and whom it signs in; what was done; how many were added.
 CODE, SAID, ADDED = "people.code", "people.said", "people.added"
@@ -52,6 +54,7 @@ def show() -> None:
     runs = hand is None or hand.may(Work.RUN)
     if runs:
         _people(studio, me)
+        _changes(studio)
     _devices(studio, me, None if runs or me is None else me.hand.uid)
 
 
@@ -96,6 +99,14 @@ def _people(studio: Studio, me: SignedIn | None) -> None:
                 person = studio.access.people.add(name or "", role)
                 st.session_state[ADDED] = count + 1
                 _make_code(studio, person.uid, person.name)
+
+
+def _changes(studio: Studio) -> None:
+    changes = studio.history("person")[::-1]
+    if changes:
+        with st.expander("Who let whom in, and what was changed"):
+            lines = "".join(f"<li>{escaped(change_in_words(one))}</li>" for one in changes[:SHOWN])
+            st.html(f"<ul>{lines}</ul>")
 
 
 def _one_person(studio: Studio, person: Person, is_me: bool) -> None:
