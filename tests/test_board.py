@@ -214,6 +214,23 @@ def test_the_log_chooses_a_board_keeps_it_and_gives_its_tags(studio: Studio) -> 
     assert "the same plates would be chosen" in said_on(app)
 
 
+def test_a_person_makes_a_board_of_plates_of_their_own_choice_and_keeps_none(studio: Studio) -> None:
+    """Those that they have at hand, as ``tags board --plates`` does."""
+    app = open_page("log")
+    for typed, said in (("3, x", "with commas between them"), ("3, 99", "99"), ("3, 3", "once")):
+        app.text_input(key="board.these").set_value(typed).run()
+        app.button(key="board.show").click().run()
+        assert said in said_on(app) and not any(button.key == "board.keep" for button in app.button)
+    app.text_input(key="board.these").set_value("3, 5, 9").run()
+    app.button(key="board.show").click().run()
+    assert "and all 3" in said_on(app) and all(f">{number}</a>" in said_on(app) for number in (3, 5, 9))
+    app.button(key="board.keep").click().run()
+    kept = studio.kept_board()
+    assert kept is not None and kept.numbers == (3, 5, 9)
+    app.button(key="board.forget").click().run()
+    assert not app.exception and studio.kept_board() is None
+
+
 def test_an_empty_log_speaks_of_no_board(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setenv("MATCHER_STUDIO", str(_empty(tmp_path)))
     assert "The studio's own chart" not in [header.value for header in open_page("log").header]

@@ -19,14 +19,14 @@ from ui.state.messages import tell, told
 from ui.state.open_studio import how_many
 from ui.state.remembered import as_seen
 from ui.state.who import who
-from ui.wall.print_tags import own_address, size_choice
+from ui.wall.print_tags import own_address, plate_numbers, size_choice
 
 if TYPE_CHECKING:
     from matcher.plates_beside import Board
     from matcher.studio import Studio
 
 CHOOSING, ASKED = "board.choosing", "board.asked"
-"""Whether a person chooses anew, and how many plates were asked for."""
+"""Whether a person chooses anew, and what was asked for: how many plates, or which."""
 
 
 def show_board(studio: Studio) -> None:
@@ -50,24 +50,30 @@ def show_board(studio: Studio) -> None:
                 _show(studio, kept, "kept")
                 _print(studio, kept)
             if kept is not None and not st.session_state.get(CHOOSING):
-                if st.button("Choose the plates anew", type="tertiary", key="board.anew"):
-                    st.session_state[CHOOSING] = True
-                    st.rerun()
+                with st.container(horizontal=True, key="board-other"):
+                    if st.button("Choose the plates anew", type="tertiary", key="board.anew"):
+                        st.session_state[CHOOSING] = True
+                        st.rerun()
+                    if st.button("Keep no board", type="tertiary", key="board.forget"):
+                        studio.keep_board([], seen, who())
+                        st.rerun()
                 return
             with st.container(horizontal=True, vertical_alignment="bottom", key="board-count"):
                 count = st.number_input("How many plates", FEWEST_ON_BOARD, MOST_ON_BOARD, ON_BOARD, key="board.count")
+                these = st.text_input("Or these plates", placeholder="5, 6, 12", live=True, key="board.these") or ""
                 if st.button("Show which plates", key="board.show"):
-                    st.session_state[ASKED] = int(count)
+                    st.session_state[ASKED] = tuple(plate_numbers(these)) or int(count)
             if st.session_state.get(ASKED):
                 _proposed(studio, kept, st.session_state[ASKED], seen)
 
 
-def _proposed(studio: Studio, kept: Board | None, count: int, seen: Sequence[str]) -> None:
-    """Show the plates that would make the best board by now, and let them be kept."""
+def _proposed(studio: Studio, kept: Board | None, asked: int | tuple[int, ...], seen: Sequence[str]) -> None:
+    """Show the plates that would make the best board by now, or those that were asked for, and let them be kept."""
     with st.spinner("Working out which plates tell most…"):
-        best = _best(board_key(studio, count), studio, count)
+        best = _best(board_key(studio, asked), studio, asked)
     if kept is not None and set(kept.numbers) == set(best.numbers):
-        tell("By now the same plates would be chosen.", "done")
+        same = "By now the same plates would be chosen." if isinstance(asked, int) else "These make the board already."
+        tell(same, "done")
         return
     if kept is not None:
         st.subheader("Chosen by now", anchor=False)
@@ -82,8 +88,8 @@ def _proposed(studio: Studio, kept: Board | None, count: int, seen: Sequence[str
 
 
 @st.cache_resource(show_spinner=False, max_entries=8)
-def _best(key: Key, _studio: Studio, _count: int) -> Board:
-    return _studio.board(_count)
+def _best(key: Key, _studio: Studio, _asked: int | tuple[int, ...]) -> Board:
+    return _studio.board(_asked) if isinstance(_asked, int) else _studio.board_with(_asked)
 
 
 @st.cache_resource(show_spinner=False, max_entries=8)

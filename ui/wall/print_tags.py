@@ -94,10 +94,21 @@ def _to_come(studio: Studio) -> list[PrintedTag]:
         st.session_state.setdefault(FIRST, next_tag_to_come(studio))
         first = st.number_input("First number", 1, HIGHEST_NUMBER, key=FIRST)
     st.html(
-        '<p class="pm-soft">No number is printed twice: the first lies beyond all tags that were carried or printed '
-        "here, and beyond all plates' numbers.</p>"
+        '<p class="pm-soft">The first number lies beyond all tags that were carried or printed here, so that none is '
+        "there twice, and beyond all plates' numbers.</p>"
     )
     return tags_from(studio.tag_signs, int(first), int(count))
+
+
+def plate_numbers(text: str) -> list[int]:
+    """Return the plates' numbers that were typed; none for nothing. Raises TagError."""
+    if not text.strip():
+        return []
+    numbers = [typed.whole_number(part) for part in text.split(",")]
+    plates = [number for number in numbers if number is not None]
+    if len(plates) < len(numbers):
+        raise TagError(f"Type the plates' numbers with commas between them, 5, 6, 12: {text.strip()!r} is not that.")
+    return plates
 
 
 def _for_logged(studio: Studio, plates_to_tag: str) -> tuple[list[PrintedTag], dict[int, str]]:
@@ -107,13 +118,9 @@ def _for_logged(studio: Studio, plates_to_tag: str) -> tuple[list[PrintedTag], d
     asked = st.text_input(
         "Numbers of the plates", value=plates_to_tag, placeholder="5, 6, 12", live=True, key="tags.plates"
     )
-    text = asked or ""
-    if not text.strip():
+    plates = plate_numbers(asked or "")
+    if not plates:
         return [], {}
-    numbers = [typed.whole_number(part) for part in text.split(",")]
-    plates = [number for number in numbers if number is not None]
-    if len(plates) < len(numbers):
-        raise TagError(f"Type the plates' numbers with commas between them, 5, 6, 12: {text.strip()!r} is not that.")
     of_plate = tags_for_plates(studio, plates, next_tag_number(studio))
     have = {one.trial_id for one in studio.tags().in_force()}
     return list(of_plate.values()), {plate: str(tag.code) for plate, tag in of_plate.items() if plate not in have}
