@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from collections.abc import Sequence
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ import pytest
 
 from matcher.reading.reading import Reading
 from matcher.studio import Studio
+from matcher.tags.ageing.told import ageing
 from matcher.tags.code import TagCode, carried, typed_tag
 from matcher.tags.sightings import KeptSighting
 from tests.app_pages import open_page, said_on
@@ -63,6 +65,27 @@ def test_a_plate_that_changed_is_named_wherever_it_counts(
     body = said_on(open_page("log"))
     assert "<b>Plate 1</b></a>: changed by ΔE00" in body and since in body and "<b>Plate 2</b></a>: changed" not in body
     assert "Changed since: plate 1." in body, "the board says so too"
+
+
+def test_how_a_plate_aged_is_worked_out_once_until_it_is_seen_again(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Suggestions, the board and what is worth laying beside a finish all ask for it, after every logged plate."""
+    worked_out: list[int] = []
+
+    def counted(reading: Reading, since: datetime, sightings: Sequence[KeptSighting]) -> Any:
+        worked_out.append(len(sightings))
+        return ageing(reading, since, sightings)
+
+    monkeypatch.setattr("matcher.tags.ageing.told.ageing", counted)
+    with Studio.open(folder) as studio:
+        assert studio.ageing(1).changed and list(studio.changed_plates()) == [1] and studio.board(8).numbers == (2, 3)
+        studio.record(a_trial(50.0))
+        assert studio.ageing(1).changed and worked_out == [4]
+        studio.keep_sightings(
+            [KeptSighting(TAG, CORNERS, seen_at=MADE_AT + timedelta(days=200), reading=Reading((24.0, 14, 22)))]
+        )
+        assert studio.ageing(1).seen == 5 and worked_out == [4, 5]
 
 
 def test_a_plate_that_changed_is_offered_no_plates_to_be_read_better_by(folder: Path) -> None:

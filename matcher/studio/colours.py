@@ -11,6 +11,7 @@ from matcher.studio.finding import StudioFinding
 
 if TYPE_CHECKING:
     from matcher.reading.reading import Reading
+    from matcher.storage.database import Database
     from matcher.tags.ageing.told import Ageing
     from matcher.tags.sightings import KeptSighting
     from matcher.trials.trial import Trial
@@ -18,6 +19,10 @@ if TYPE_CHECKING:
 
 class StudioColours(StudioFinding):
     """Plates' colours as the log knows them best, and whether they have changed."""
+
+    def __init__(self, database: Database) -> None:
+        super().__init__(database)
+        self._aged: dict[int, tuple[tuple[object, ...], Ageing]] = {}
 
     def ageing(self, trial_id: int) -> Ageing:
         """Return how a plate's colour stands by now to what was logged, by its sightings. Raises StudioError.
@@ -28,9 +33,19 @@ class StudioColours(StudioFinding):
 
     def ageings(self, trials: Sequence[Trial]) -> dict[int, Ageing]:
         """Return how plates' colours stand by now, by their numbers."""
+        return {number: self._ageing_of(number, *known) for number, known in self._as_they_stand(trials).items()}
+
+    def _ageing_of(self, number: int, reading: Reading, since: datetime, sightings: list[KeptSighting]) -> Ageing:
+        """Return how a plate has aged, kept until its reading or its sightings change: of one that has changed it takes
+        a third of a second to tell since when."""
         from matcher.tags.ageing.told import ageing
 
-        return {number: ageing(*known) for number, known in self._as_they_stand(trials).items()}
+        seen = [one.uid for one in sightings]
+        key = (reading.lab.tobytes(), reading.covariance.tobytes(), reading.photo, since, *seen)
+        kept = self._aged.get(number)
+        if kept is None or kept[0] != key:
+            kept = self._aged[number] = key, ageing(reading, since, sightings)
+        return kept[1]
 
     def known_colour(self, trial_id: int) -> Reading:
         """Return a plate's colour as it stands, as the log knows it best: the logged reading and its sightings since.
@@ -62,7 +77,7 @@ class StudioColours(StudioFinding):
         of a long log are chosen for; also: plates that are among them in any case.
         """
         from matcher.commissions.sign_off import approved_reading
-        from matcher.tags.ageing.known import by_now
+        from matcher.tags.ageing.known import known_with
 
         trials, seen = self.part_of_log(near).trials, self.tag_log.last_seen()
         missing = set(also) - {trial.id for trial in trials}
@@ -70,8 +85,9 @@ class StudioColours(StudioFinding):
         colours = {trial.id or 0: approved_reading(trial)[1] for trial in trials}
         again = [trial for trial in trials if trial.id in seen]
         for number, known in (self._as_they_stand(again) if again else {}).items():
-            colours[number], changed = by_now(*known)
-            if steady and changed:
+            aged = self._ageing_of(number, *known)
+            colours[number] = aged.now if aged.changed else known_with(*known, aged)
+            if steady and aged.changed:
                 del colours[number]
         return list(colours.items())
 
@@ -109,14 +125,13 @@ class StudioColours(StudioFinding):
         as_logged: whether all do.
         """
         from matcher.tags.ageing.known import known_with
-        from matcher.tags.ageing.told import ageing
         from matcher.trials.trial import Changed
 
         seen = self.tag_log.last_seen()
         again = [trial for trial in trials if trial.id in seen]
         found = {}
         for number, known in (self._as_they_stand(again) if again else {}).items():
-            aged = ageing(*known)
+            aged = self._ageing_of(number, *known)
             changed = Changed(aged.delta_e00, aged.interval, aged.since) if aged.changed else None
             found[number] = known[0], known_with(*known, aged), changed
 
