@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import hashlib
 import io
+import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from threading import Event
+from typing import Any
 
 import numpy as np
 import pytest
 import sqlalchemy as sa
 
 from matcher.errors import StudioError
-from matcher.storage import shared_photos
+from matcher.storage import database, shared_photos
 from matcher.storage.photos import PhotoStore, note_photo_in
 from matcher.storage.schema import HEAD
 from matcher.storage.shared_photos import SharedPhotos
@@ -124,6 +128,26 @@ def test_a_photograph_is_there_whole_or_not_at_all(bench: Bench, monkeypatch: py
         monkeypatch.undo()
         west.photos.keep_stream(io.BytesIO(large()), "again.jpg")
         assert east.photos.has(sha256)
+
+
+def test_who_keeps_the_same_photograph_waits_for_the_other_however_long_that_takes(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Over a slow network the first may take longer than any writer does; a move alone is not waited for so long."""
+    photograph, put, under_way = a_photograph(5), shared_photos.put_pieces_in, Event()
+
+    def slowly(*given: Any) -> None:
+        put(*given)
+        if not under_way.is_set():
+            under_way.set()
+            time.sleep(2.5)
+
+    monkeypatch.setattr(database, "BUSY_TIMEOUT_S", 1)
+    monkeypatch.setattr(shared_photos, "put_pieces_in", slowly)
+    with bench("west") as west, bench("east") as east, ThreadPoolExecutor() as hands:
+        first = hands.submit(west.keep_photo, photograph)
+        assert under_way.wait(30)
+        assert east.keep_photo(photograph) == first.result(30)
 
 
 def test_an_export_from_one_bench_holds_the_photographs_of_all(bench: Bench, tmp_path: Path) -> None:

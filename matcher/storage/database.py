@@ -261,6 +261,7 @@ class Database:
             if not self.is_sqlite:
                 _wait_no_longer(session.connection())
                 session.execute(sa.select(sa.func.pg_advisory_xact_lock_shared(_ADDING_LOCK)))
+                session.execute(sa.text("SET LOCAL lock_timeout TO DEFAULT"))  # who adds the same may take long
             _check_may_write(session.connection(), self.name)
             yield session
 
