@@ -217,7 +217,11 @@ def bench_path(
     ferric = is_ferric(course.recipe.coats[course.coat].chemical)
     rows = _Rows.of(course, last, seal)
     predicted = _predicted(model, course, rows, seal)
-    seen = {rows.row_of(after): reading for after, reading in course.readings.items()}
+    scatter = model.scatter(list(course.readings.values()))  # about what is predicted, as most plates are read
+    seen = {
+        rows.row_of(after): replace(reading, covariance=own)
+        for (after, reading), own in zip(course.readings.items(), scatter, strict=True)
+    }
     colours, covariance, unlike = corrected(predicted, model.plate_covariance, seen)
     if ferric:
         colours = _no_lighter(colours, [rows.standing, *([rows.ends] if course.is_last else [])], laid)

@@ -109,13 +109,22 @@ def shared_covariance(first: Sequence[BudgetTerm], second: Sequence[BudgetTerm])
 
     A cause named twice in one reading is shared once, by its first part: the parts of one reading are independent.
     """
-    causes = {term.shared: term.effect for term in reversed(second) if term.shared is not None}
     common = np.zeros((3, 3))
-    for term in first:
-        other = causes.pop(term.shared, None) if term.shared is not None else None
-        if other is not None and other.shape == term.effect.shape:
-            common += term.effect @ other.T
+    others = by_cause(second)
+    for cause, term in by_cause(first).items():
+        other = others.get(cause)
+        if other is not None and other.effect.shape == term.effect.shape:
+            common += term.effect @ other.effect.T
     return common
+
+
+def by_cause(budget: Sequence[BudgetTerm]) -> dict[str, BudgetTerm]:
+    """Return the parts that another reading can share, by their cause: the first, where one is named twice."""
+    found: dict[str, BudgetTerm] = {}
+    for term in budget:
+        if term.shared is not None:
+            found.setdefault(term.shared, term)
+    return found
 
 
 def slimmed(budget: Sequence[BudgetTerm], most: int = MOST_SHARED) -> tuple[BudgetTerm, ...]:
@@ -124,8 +133,7 @@ def slimmed(budget: Sequence[BudgetTerm], most: int = MOST_SHARED) -> tuple[Budg
     Plates that are read by each other again and again come to share hundreds of causes, nearly all of them tiny; the
     ``most`` that matter most keep their names. The sum of all parts stays.
     """
-    first = {term.shared: term for term in reversed(budget) if term.shared is not None}
-    ranked = sorted(first.values(), key=lambda term: -float(np.trace(term.covariance)))
+    ranked = sorted(by_cause(budget).values(), key=lambda term: -float(np.trace(term.covariance)))
     if len(ranked) <= most:
         return tuple(budget)
     lesser = {id(term) for term in ranked[most:]}

@@ -16,7 +16,7 @@ from matcher.colour.types import Floats
 from matcher.process.design import Columns, columns_of
 from matcher.process.drift import days_of
 from matcher.process.film import FilmMean, FlatMean
-from matcher.process.logged import LoggedTrial
+from matcher.process.logged import LoggedTrial, scatter_of
 from matcher.process.mistakes import doubts
 from matcher.process.residual import (
     AFTER_FILM,
@@ -50,9 +50,10 @@ def systematic_sample(many: int, most: int) -> NDArray[np.intp]:
 
 @dataclass(frozen=True, eq=False)
 class Seen:
-    """n trials as the fit sees them. lab: (n, 3). covariances: (n, 3, 3) of the readings.
+    """n trials as the fit sees them. lab: (n, 3). covariances: (n, 3, 3) by which the readings scatter.
 
-    doubt: (n, 3, 3) added to those of plates that may be mistakes.
+    doubt: (n, 3, 3) added to those of plates that may be mistakes. usual: causes of error that are no scatter, as
+    ``logged.usual_errors``.
     """
 
     curve: Curve
@@ -60,21 +61,25 @@ class Seen:
     lab: Floats
     covariances: Floats
     doubt: Floats
+    usual: frozenset[str] = frozenset()
 
     @classmethod
-    def of(cls, curve: Curve, trials: Sequence[LoggedTrial]) -> Seen:
+    def of(cls, curve: Curve, trials: Sequence[LoggedTrial], usual: frozenset[str] = frozenset()) -> Seen:
         """Lay out trials for a curve."""
         columns = columns_of([trial.recipe for trial in trials], curve.categories)
         if curve.drift is not None:
             columns = replace(columns, when=curve.drift.features(days_of(trials)))
         labs = np.array([trial.reading.lab for trial in trials])
-        covariances = np.array([trial.reading.covariance for trial in trials])
+        readings = [trial.reading for trial in trials]
+        covariances = scatter_of(readings, usual, readings)
         lift = ROUNDING * np.trace(covariances, axis1=1, axis2=2)
-        return cls(curve, columns, labs, covariances + lift[:, None, None] * np.eye(3), np.zeros((len(labs), 3, 3)))
+        covariances = covariances + lift[:, None, None] * np.eye(3)
+        return cls(curve, columns, labs, covariances, np.zeros((len(labs), 3, 3)), usual)
 
     def rows(self, keep: NDArray[np.intp]) -> Seen:
         """Return some of the trials."""
-        return Seen(self.curve, self.columns.rows(keep), self.lab[keep], self.covariances[keep], self.doubt[keep])
+        columns, labs = self.columns.rows(keep), self.lab[keep]
+        return Seen(self.curve, columns, labs, self.covariances[keep], self.doubt[keep], self.usual)
 
     def doubted(self, mistaken: Floats, hyperparameters: Hyperparameters) -> Seen:
         """Return the same trials, each counting by how likely it is sound; mistaken: (n,) the chance that it is not."""
@@ -103,7 +108,7 @@ class Seen:
         return parameters, hyperparameters
 
     def noise(self) -> Floats:
-        """Return the covariance (3n, 3n) of the readings and of what is doubted of them, output by output."""
+        """Return the covariance (3n, 3n) of what readings scatter and of what is doubted of them, output by output."""
         n = len(self.lab)
         whole = np.zeros((3, n, 3, n))
         whole[:, np.arange(n), :, np.arange(n)] = self.covariances + self.doubt

@@ -22,7 +22,7 @@ from matcher.process.design import Categories
 from matcher.process.drift import days_of, drifts_to_try
 from matcher.process.film import FilmMean, FlatMean
 from matcher.process.fit import ROUGHLY, Curve, Seen, systematic_sample
-from matcher.process.logged import LoggedTrial, is_checked
+from matcher.process.logged import LoggedTrial, is_checked, usual_errors
 from matcher.process.mistakes import chances_of_mistake, log_prior
 from matcher.process.model import FITTED_AFRESH, ProcessModel, holding_to_facts, inflation_of, posterior
 from matcher.process.residual import Hyperparameters
@@ -47,24 +47,30 @@ CHI2_MEDIAN = 2.366
 
 
 @one_thread()
-def fit_process(trials: Sequence[LoggedTrial], start: ProcessModel | None = None) -> ProcessModel:
+def fit_process(
+    trials: Sequence[LoggedTrial], start: ProcessModel | None = None, usual: frozenset[str] | None = None
+) -> ProcessModel:
     """Fit the process to trials (n ≥ 1).
 
     ``start`` is an earlier fit that makes this one quicker; few trials are fitted afresh all the same, so that the
     answer does not depend on the order of logging. Of more than ``MOST_AT_ONCE`` as many are learned from, evenly
-    taken from first to last; the model's ``trials`` are those. Raises SuggestionError when there is no trial.
+    taken from first to last; the model's ``trials`` are those. usual: causes of error with which colours are to be
+    predicted; None for those that most readings share (``logged.usual_errors``).
+
+    Raises SuggestionError when there is no trial.
     """
     if not trials:
         raise SuggestionError("No plate is logged yet: log a plate first.")
     trials = fully_known([trials[row] for row in systematic_sample(len(trials), MOST_AT_ONCE)])
     categories = Categories.of(trial.recipe for trial in trials)
     few = systematic_sample(len(trials), MOST_FOR_HYPERPARAMETERS)
+    usual = usual_errors([trial.reading for trial in trials]) if usual is None else usual
     if start is not None and len(trials) > FITTED_AFRESH and start.curve.categories.same_names(categories):
-        seen, parameters = Seen.of(start.curve, trials), start.parameters
+        seen, parameters = Seen.of(start.curve, trials, usual), start.parameters
         hyperparameters = seen.rows(few).fitted_hyperparameters(parameters, start.hyperparameters, 8)
         learned = _allowing_for_mistakes(_nothing_doubted(seen, parameters, hyperparameters, trials), few)
     else:
-        learned = _likeliest(categories, trials, few)
+        learned = _likeliest(categories, trials, few, usual)
     seen, parameters, hyperparameters, mistaken, _ = learned
     parameters = seen.best_parameters(parameters, hyperparameters)
     return holding_to_facts(seen, parameters, hyperparameters, tuple(trials), mistaken)
@@ -93,14 +99,16 @@ def _nothing_doubted(
     return _Learned(seen, parameters, hyperparameters, np.zeros(len(trials)), checked)
 
 
-def _likeliest(categories: Categories, trials: Sequence[LoggedTrial], few: NDArray[np.intp]) -> _Learned:
+def _likeliest(
+    categories: Categories, trials: Sequence[LoggedTrial], few: NDArray[np.intp], usual: frozenset[str]
+) -> _Learned:
     """Return what the trials say of the curve that predicts them best.
 
     A film, as the trade knows patinas, unless enough trials say clearly that this process is none.
     """
 
     def learned(curve: Curve) -> _Learned:
-        seen = Seen.of(curve, trials)
+        seen = Seen.of(curve, trials, usual)
         parameters, hyperparameters = seen.rows(few).afresh(curve.starts(), ROUNDS)
         return _nothing_doubted(seen, parameters, hyperparameters, trials)
 
@@ -116,7 +124,8 @@ def _allowing_for_drift(still: _Learned, trials: Sequence[LoggedTrial], few: NDA
     """Return what was learned with a slow change over the days, where that predicts the log clearly better."""
     found, gain = None, CLEARLY_DRIFTS
     for drift in drifts_to_try(days_of(trials)):
-        seen = replace(Seen.of(FilmMean(still.seen.curve.categories, drift), trials), doubt=still.seen.doubt)
+        seen = Seen.of(FilmMean(still.seen.curve.categories, drift), trials, still.seen.usual)
+        seen = replace(seen, doubt=still.seen.doubt)
         moving = still._replace(seen=seen, parameters=np.append(still.parameters, np.zeros(len(drift.knots))))
         more = moving.log_evidence(few) - still.log_evidence(few)
         if more > gain:

@@ -27,9 +27,10 @@ from matcher.process.design import Columns, columns_of
 from matcher.process.drift import DriftPoint, day_of
 from matcher.process.film import FlatMean
 from matcher.process.fit import Curve, Seen, by_output
-from matcher.process.logged import LoggedTrial
+from matcher.process.logged import LoggedTrial, scatter_of
 from matcher.process.residual import Features, Hyperparameters, features_of, inverse_of, kernel
 from matcher.process.unknowns import Usual, spread_of
+from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe, not_noted
 
 MOST_CORRELATED = 4_000_000
@@ -102,7 +103,8 @@ class ProcessModel:
     """A fitted process; made by ``learn.fit_process``. Predicts any recipe.
 
     parameters: (p,) of the curve. hyperparameters: learned noise and weights. mistaken: (m,) the chance that each trial
-    was written down or read wrongly; it counts the less.
+    was written down or read wrongly; it counts the less. usual: causes of error that readings of most trials share:
+    predicted are colours as those are read, such errors and all.
     """
 
     curve: Curve
@@ -110,6 +112,7 @@ class ProcessModel:
     hyperparameters: Hyperparameters
     trials: tuple[LoggedTrial, ...]
     mistaken: Floats
+    usual: frozenset[str]
     _doubt: Floats
     _points: _Points
     _factor: tuple[Floats, bool]
@@ -241,7 +244,7 @@ class ProcessModel:
         if len(self.trials) > FITTED_AFRESH or len(np.unique(fold)) < FEWEST_FOLDS:
             return self.leave_one_out
         residuals, covariances = np.zeros((len(fold), 3)), np.zeros((len(fold), 3, 3))
-        seen = replace(Seen.of(self.curve, self.trials), doubt=self._doubt)
+        seen = replace(Seen.of(self.curve, self.trials, self.usual), doubt=self._doubt)
         for out in np.unique(fold):
             kept, left = np.flatnonzero(fold != out), np.flatnonzero(fold == out)
             others = self._from_these(seen.rows(kept), tuple(self.trials[row] for row in kept), self.mistaken[kept])
@@ -290,6 +293,10 @@ class ProcessModel:
         other = np.einsum("kmp,p,kmp->m", theirs, variance, theirs) + residual.sum()
         both = np.einsum("nkp,p,kmp->nm", jacobian, variance, theirs) + residual.sum() * correlation
         return both / np.sqrt(own[:, None] * other[None])
+
+    def scatter(self, readings: Sequence[Reading]) -> Floats:
+        """Return the covariances (n, 3, 3) by which such readings scatter about what is predicted of their plates."""
+        return scatter_of(readings, self.usual, [trial.reading for trial in self.trials])
 
     @property
     def plate_covariance(self) -> Floats:
@@ -405,5 +412,5 @@ def posterior(
     solved = cho_solve(cho_factor(left, lower=True, check_finite=False), off, check_finite=False)
     shared = cho_solve(factor, off + stacked @ (parameters - curve.prior_mean), check_finite=False)
     return ProcessModel(
-        curve, parameters, hyperparameters, trials, mistaken, seen.doubt, points, factor, solved, shared
+        curve, parameters, hyperparameters, trials, mistaken, seen.usual, seen.doubt, points, factor, solved, shared
     )

@@ -164,7 +164,7 @@ def fully_known(trials: Sequence[LoggedTrial]) -> list[LoggedTrial]:
         trial = trials[row]
         recipe = usual.filled([trial.recipe])[0]
         spread = spread_of(curve.lab(parameters, columns_of(usual.about(trial.recipe), curve.categories)))
-        reading = Reading(trial.reading.lab, trial.reading.covariance + spread, source=trial.reading.source)
+        reading = replace(trial.reading, covariance=trial.reading.covariance + spread)
         found[row] = Filled(recipe, reading, trial.id, trial.set_aside, trial, getattr(trial, "made_at", None))
     return found
 

@@ -170,7 +170,7 @@ def left_groups_out(model: ProcessModel) -> list[tuple[Kind, LeftOut]]:
     for _, rows in largest:
         rest = [trial for place, trial in enumerate(model.trials) if place not in set(rows)]
         if len(rest) >= FEWEST_TRIALS - 1:
-            others, left = fit_process(rest, model), [model.trials[row] for row in rows]
+            others, left = fit_process(rest, model, model.usual), [model.trials[row] for row in rows]
             figures.append((in_words(_as_typed(left[0].recipe)), _tested(others, left, model.inflation)))
     return figures
 
@@ -226,7 +226,7 @@ def in_words(kind: tuple[str | None, ...]) -> Kind:
 def _tested(model: ProcessModel, trials: Sequence[LoggedTrial], inflation: float) -> LeftOut:
     labs, covariances = model.predict(model.columns([trial.recipe for trial in trials]), inflation)
     measured = np.array([trial.reading.lab for trial in trials])
-    noise = model.plate_covariance + np.array([trial.reading.covariance for trial in trials])
+    noise = model.plate_covariance + model.scatter([trial.reading for trial in trials])
     return LeftOut(delta_e_2000(labs, measured), _coverage(measured - labs, covariances + noise))
 
 

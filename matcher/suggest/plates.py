@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from matcher.colour.types import Floats, Indices
-from matcher.colour.uncertainty import BudgetTerm
+from matcher.colour.uncertainty import BudgetTerm, by_cause
 from matcher.plan.prediction import with_errors
-from matcher.process.logged import LoggedTrial
+from matcher.process.logged import LoggedTrial, scatter_of
 from matcher.ranking.nearest import nearest
 from matcher.reading.reading import Reading
 
@@ -53,27 +53,37 @@ class Plates:
 class AsRead:
     """Turns expected colours into the readings that would show them, with the error that these plates share.
 
-    An expected colour errs as the plates do that it was learned from: of a cause that some of them share it has the
+    An expected colour errs as the plates do that it was learned from. It is a colour as most of them are read, and so
+    has what those share whole (``ProcessModel.usual``). Of another cause that some of them share it has the
     share that their part of the weight is, each plate near it weighed by how surely it tells of such a colour.
     """
 
-    def __init__(self, plates: Plates) -> None:
-        self._plates = plates
+    def __init__(self, plates: Plates, usual: frozenset[str] = frozenset()) -> None:
+        self._plates, self._usual = plates, usual
 
     def __call__(self, lab: Floats, covariance: Floats) -> Reading:
         """Return the reading of an expected colour (3,) whose own covariance is (3, 3)."""
-        near = [self._plates.trials[int(row)].reading for row in self._plates.nearest(lab, TOLD_BY)[0]]
-        precision = np.array([1 / np.trace(one.covariance + covariance + ROUNDING * np.eye(3)) for one in near])
-        terms: dict[str, BudgetTerm] = {}
+        near = self._near(lab, TOLD_BY)
+        scatter = scatter_of(near, self._usual, near) + covariance + ROUNDING * np.eye(3)
+        precision = 1 / np.trace(scatter, axis1=1, axis2=2)
+        terms: dict[str, BudgetTerm] = {}  # as of the nearest that has it
         weights: defaultdict[str, float] = defaultdict(float)
         for reading, weight in zip(near, precision / precision.sum(), strict=True):
-            for cause, term in {term.shared: term for term in reversed(reading.budget)}.items():
-                if cause in self._often:
-                    terms.setdefault(str(cause), term)  # as of the nearest that has it
-                    weights[str(cause)] += float(weight)
-        return with_errors(
-            lab, covariance, [replace(term, effect=weights[cause] * term.effect) for cause, term in terms.items()]
-        )
+            for cause, term in by_cause(reading.budget).items():
+                terms.setdefault(cause, term)
+                weights[cause] += float(weight)
+        if not self._usual <= terms.keys():
+            for reading in self._near(lab, len(self._plates.trials)):
+                terms = by_cause(reading.budget) | terms
+        kept = [
+            replace(term, effect=(1.0 if cause in self._usual else weights[cause]) * term.effect)
+            for cause, term in terms.items()
+            if cause in self._usual or (cause in self._often and cause in weights)
+        ]
+        return with_errors(lab, covariance, kept)
+
+    def _near(self, lab: Floats, count: int) -> list[Reading]:
+        return [self._plates.trials[int(row)].reading for row in self._plates.nearest(lab, count)[0]]
 
     @cached_property
     def _often(self) -> set[str]:

@@ -24,7 +24,7 @@ from matcher.plan.recipe_space import Made, RecipeSpace, space_from
 from matcher.plan.session import session_rows
 from matcher.process.design import Columns
 from matcher.process.learn import fit_process
-from matcher.process.logged import LoggedTrial
+from matcher.process.logged import LoggedTrial, usual_errors
 from matcher.process.model import ProcessModel
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe, as_compared
@@ -70,7 +70,7 @@ class Predictor:
             allowed = np.flatnonzero([limits.allow(trial.recipe) for trial in known.trials])
         self.known, self.usable, self.limits, self.seed = known, known.rows(allowed), limits, seed
         self._before, self._allowed = before, allowed
-        self._fits: dict[bytes, _Fit] = {}
+        self._fits: dict[tuple[bytes, frozenset[str]], _Fit] = {}
 
     def grown(self, trial: LoggedTrial) -> Predictor:
         """Return the same over one more trial; its first fit starts from the last one here."""
@@ -79,30 +79,38 @@ class Predictor:
         allowed = np.append(self._allowed, np.array(row, dtype=np.intp))
         return Predictor(self.known.grown(trial), self.limits, self.seed, last, allowed)
 
-    def fit(self, target_lab: Floats) -> _Fit:
-        """Return the fit to use for a target: one for all while the log is short."""
-        rows = self._rows(target_lab)
-        key = rows.tobytes()
+    def fit(self, target: Reading) -> _Fit:
+        """Return the fit to use for a target: one for all while the log is short and read in one way."""
+        return self._fit(target.lab, target)
+
+    def fit_at(self, lab: Floats) -> _Fit:
+        """Return the fit to use near a colour (3,) that nobody read."""
+        return self._fit(lab, None)
+
+    def _fit(self, lab: Floats, target: Reading | None) -> _Fit:
+        rows = self._rows(lab)
+        chosen = [self.known.trials[row] for row in rows]
+        usual = usual_errors([trial.reading for trial in chosen], target)
+        key = rows.tobytes(), usual
         if key not in self._fits:
             if len(self._fits) >= 4:
                 self._fits.pop(next(iter(self._fits)))
-            chosen = [self.known.trials[row] for row in rows]
-            self._fits[key] = _Fit(fit_process(chosen, self._before), self.limits, self.seed)
+            self._fits[key] = _Fit(fit_process(chosen, self._before, usual), self.limits, self.seed)
         return self._fits[key]
 
     def fit_for(self, recipe: Recipe) -> _Fit:
         """Return the fit near a recipe's own expected colour, as a fit amid all colours expects it."""
-        fit = self.fit(np.median([trial.reading.lab for trial in self.known.trials], axis=0))
-        return self.fit(readable(fit.model.mean_lab(fit.model.columns([recipe]))[0]))
+        fit = self.fit_at(np.median([trial.reading.lab for trial in self.known.trials], axis=0))
+        return self.fit_at(readable(fit.model.mean_lab(fit.model.columns([recipe]))[0]))
 
     def at_odds(self, target_lab: Floats) -> list[Contradiction]:
         """Return recipes whose plates contradict each other, among those that a fit for a target would learn from."""
         return at_odds([self.known.trials[row] for row in self._rows(target_lab)])
 
-    def outlook(self, target_lab: Floats) -> tuple[_Fit, Outlook]:
-        """Return the fit and the outlook for a target (3,)."""
-        fit = self.fit(target_lab)
-        return fit, fit.outlook(target_lab)
+    def outlook(self, target: Reading) -> tuple[_Fit, Outlook]:
+        """Return the fit and the outlook for a target."""
+        fit = self.fit(target)
+        return fit, fit.outlook(target.lab)
 
     def predicted(self, target: Reading, most: int, tolerance: float) -> list[Suggestion]:
         """Return up to ``most`` recipes not made yet, by expected ΔE00, and the next plate among them.
@@ -110,7 +118,7 @@ class Predictor:
         First the best of each kind of undercoat and chemical that comes within the tolerance of the best of all, then
         others; of one kind no two of equal dose, or nearer in colour than is to be seen.
         """
-        fit, outlook = self.outlook(target.lab)
+        fit, outlook = self.outlook(target)
         room = max(2, most)  # so that the first of a short list is that of a long one
         made = fit.made
         expected = expected_delta(fit.model, outlook, target.lab)
@@ -136,7 +144,7 @@ class Predictor:
 
     def next_plate(self, target: Reading, tolerance: float) -> Suggestion:
         """Return the trial most worth making next."""
-        fit = self.fit(target.lab)
+        fit = self.fit(target)
         tried = [trial for trial in fit.model.trials if self.limits.allow(trial.recipe)]
         deltas = delta_e_2000(target.lab, [trial.reading.lab for trial in tried])
         best, made = self._best_so_far(fit, target.lab)[2], fit.made
@@ -152,7 +160,7 @@ class Predictor:
 
     def session(self, target: Reading, count: int, tolerance: float) -> list[Suggestion]:
         """Return ``count`` plates to make in one session, chosen together."""
-        fit, outlook = self.outlook(target.lab)
+        fit, outlook = self.outlook(target)
         made = fit.made
         outlook = outlook.without([recipe in made for recipe in outlook.recipes])
         best = self._best_so_far(fit, target.lab)[2]
@@ -162,7 +170,7 @@ class Predictor:
 
     def reach(self, target: Reading, tolerance: float, as_read: Callable[[Floats, Floats], Reading]) -> Reach:
         """Return whether a target can be reached."""
-        fit, outlook = self.outlook(target.lab)
+        fit, outlook = self.outlook(target)
         logged = self.usable.trials[int(self.usable.nearest(target.lab, 1)[0][0])]
 
         def lifted(delta: float) -> str | None:
@@ -188,7 +196,7 @@ class Predictor:
 
     def best_plate(self, target: Reading) -> Suggestion:
         """Return the plate whose recipe is expected to be nearest in truth, with the colour that is expected of it."""
-        fit = self.fit(target.lab)
+        fit = self.fit(target)
         trial, outlook, _ = self._best_so_far(fit, target.lab)
         return replace(self._suggestion(target, fit, outlook, 0), basis="logged", trial=trial, grounds="")
 

@@ -86,7 +86,7 @@ def slip_of(model: ProcessModel, row: int) -> Slip | None:
     slips = list(_slips(trial, in_one_spelling(other.recipe for other in model.trials)))
     recipes = [trial.recipe, *(slip.recipe for slip in slips if slip.recipe is not None)]
     labs, covariances = model.predict(model.columns(recipes))
-    noise = model.plate_covariance + trial.reading.covariance
+    noise = model.plate_covariance + model.scatter([trial.reading])[0]
     densities = log_density(trial.reading.lab - labs, covariances + noise)
     vague = log_density(trial.reading.lab - labs[:1], covariances[:1] + noise + np.diag(np.square(MISTAKE_SD)))[0]
     weights: dict[Kind, tuple[float, Slip]] = {}

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
-from functools import cached_property, partial
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -230,7 +230,7 @@ class Suggester:
         if not known.trials:
             raise SuggestionError(self._why_none())
         fit = self._predictor.fit_for(recipe)
-        return RecipePredictor(fit.model, known.trials, fit.at_odds, self._as_read)
+        return RecipePredictor(fit.model, known.trials, fit.at_odds, self._as_read(fit.model))
 
     @one_thread()
     def batch(self, target: Reading | ArrayLike, count: int) -> list[Suggestion]:
@@ -248,7 +248,8 @@ class Suggester:
     def reach(self, target: Reading | ArrayLike) -> Reach:
         """Return whether any recipe in range is likely to reach a target, and if not what the log points to."""
         self._need_a_trial()
-        return self._predictor.reach(as_target(target), self.tolerance, self._as_read)
+        wanted = as_target(target)
+        return self._predictor.reach(wanted, self.tolerance, self._as_read(self.model(wanted)))
 
     @one_thread()
     def advice(self, target: Reading | ArrayLike, trial: LoggedTrial) -> Advice:
@@ -293,7 +294,7 @@ class Suggester:
         tolerance: ΔE00 that counts as a match, None for the suggester's own.
         """
         wanted = as_target(target)
-        as_read: Callable[[Floats, Floats], Reading] = self._as_read
+        as_read: Callable[[Floats, Floats], Reading] = self._as_read(self.model(wanted))
         if course.readings:  # they say what they share with the target, whatever the plates were read with
             last = course.readings[max(course.readings)]
             as_read = partial(with_errors, common=[term for term in last.budget if term.shared is not None])
@@ -314,15 +315,15 @@ class Suggester:
     def mottled(self, target: Reading, bare_share: float = 0.5, count: int = 3) -> list[MottledRecipe]:
         """Return recipes for a target's darks and lights together."""
         self._need_a_trial()
-        fit = self._predictor.fit(target.lab)
+        fit = self._predictor.fit(target)
         return mottled_recipes(fit.model, fit.space, target, bare_share, count)
 
     @one_thread()
     def cross_validation(self, target: Reading | ArrayLike | None = None) -> CrossValidation:
         """Return how far the predictions can be trusted (near a target, when the log is long)."""
         self._need_a_trial()
-        lab = self.trials[-1].reading.lab if target is None else as_target(target).lab
-        fit = self._predictor.fit(lab)
+        latest = self.trials[-1].reading.lab
+        fit = self._predictor.fit_at(latest) if target is None else self._predictor.fit(as_target(target))
         return cross_validate(
             fit.model, fit.space, np.random.default_rng(self._predictor.seed), len(self._predictor.known.trials)
         )
@@ -331,13 +332,13 @@ class Suggester:
     def contradictions(self) -> list[Contradiction]:
         """Return trials that disagree with everything near them."""
         self._need_a_trial()
-        return contradictions(self._predictor.fit(self.trials[-1].reading.lab).model)
+        return contradictions(self._predictor.fit_at(self.trials[-1].reading.lab).model)
 
     @one_thread()
     def model(self, target: Reading | ArrayLike) -> ProcessModel:
         """Return the process model as fitted for a target. Raises SuggestionError when nothing is logged."""
         self._need_a_trial()
-        return self._predictor.fit(as_target(target).lab).model
+        return self._predictor.fit(as_target(target)).model
 
     def with_trial(self, trial: LoggedTrial) -> Suggester:
         """Return a suggester that also knows a trial; this one stays as it is.
@@ -381,7 +382,7 @@ class Suggester:
         self, target: Reading, found: list[Suggestion], at_odds: Sequence[Contradiction] = ()
     ) -> list[Suggestion]:
         """Fill in what needs the whole list: intervals and ties, from draws in which all meet the same target."""
-        plates = [self._plate_reading(item) for item in found]
+        plates = [self._plate_reading(target, item) for item in found]
         draws = draws_to_target(target, plates)
         tied = ties(draws)
         filled = []
@@ -402,15 +403,14 @@ class Suggester:
             )
         return filled
 
-    def _plate_reading(self, item: Suggestion) -> Reading:
+    def _plate_reading(self, target: Reading, item: Suggestion) -> Reading:
         """Return the reading that a suggestion stands on: the plate's, or that which a predicted colour would give."""
         if item.trial is None or item.lab is not item.trial.reading.lab:
-            return self._as_read(item.lab, item.covariance)
+            return self._as_read(self.model(target))(item.lab, item.covariance)
         return item.trial.reading
 
-    @cached_property
-    def _as_read(self) -> AsRead:
-        return AsRead(self._predictor.known)
+    def _as_read(self, model: ProcessModel) -> AsRead:
+        return AsRead(self._predictor.known, model.usual)
 
     def _need_a_trial(self) -> None:
         if not self.trials:
