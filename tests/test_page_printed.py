@@ -25,7 +25,7 @@ PAGES = {  # place: the most pages that it takes, what stands on it, and what on
     ),
     "suggestions?target=1": (
         1,
-        ("Plates nearest to", "1. Predicted", "2. Plate 87", "5. Plate 9"),
+        ("Plates nearest to", "1. Predicted", "3. Plate 87", "5. Plate 9"),
         (
             "Cautions for these chemicals",
             "Hot metal looks",

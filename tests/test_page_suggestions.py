@@ -539,7 +539,7 @@ def test_measured_plates_are_there_first_and_wait_to_be_pressed_until_the_list_i
     assert visitor.page.locator('[class*="st-key-panel-early"]').count() == 0
     assert visitor.page.locator('.st-key-ranked [class*="st-key-open"] button').count() == 4
     visitor.page.locator(".pm-answer figure").nth(3).click()
-    visitor.sees(re.compile("^3. Plate 88: "))
+    visitor.sees(re.compile("^3. Plate 87: "))
     visitor.settle()
     visitor.page.locator(".pm-tap").nth(4).focus()
     visitor.page.keyboard.press("Enter")

@@ -17,7 +17,7 @@ from matcher.process.learn import CLEARLY, fit_process
 from matcher.process.residual import Features, Hyperparameters, fit_hyperparameters, kernel
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
-from matcher.suggest.suggester import Suggester
+from matcher.suggest.suggester import Suggester, as_target
 from matcher.trials.trial import Trial
 from tests.benchmarks.invented_processes import CHEMICALS, UNDERCOATS, film, network, recipe_space, threshold
 from tests.example_counts import draws, examples
@@ -311,7 +311,7 @@ def test_a_log_of_very_many_names_is_answered_in_bounded_time_and_says_what_it_t
 
     suggester = Suggester([plate(k) for k in range(120)])
     target = np.array([45.0, 10, 20])
-    fit, outlook = suggester._predictor.outlook(target)
+    fit, outlook = suggester._predictor.outlook(as_target(target))
     for names in vars(fit.model.curve.categories).values():
         assert len(names) <= MOST_NAMES + 1  # and the ferric salt that no trial holds
     assert len(outlook) <= NEAREST + OF_EACH_KIND

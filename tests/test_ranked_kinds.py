@@ -11,7 +11,7 @@ from matcher.plan.next_plate import hopeful, kind_of
 from matcher.plan.reach import FEWEST_TO_TELL, expected_delta
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, as_compared
-from matcher.suggest.suggester import Suggester
+from matcher.suggest.suggester import Suggester, as_target
 from matcher.trials.trial import Trial
 from tests.benchmarks.invented_processes import film, recipe_space
 from tests.benchmarks.invented_studios import Mistakes, Studio, messy, scorch
@@ -45,7 +45,7 @@ def test_no_two_predicted_rows_of_a_kind_are_alike(lists):
 def test_each_kind_that_comes_near_the_best_has_a_row(lists):
     for _, suggester, target, ranked in lists:
         predicted = [item for item in ranked if item.basis == "predicted"]
-        fit, outlook = suggester._predictor.outlook(target)
+        fit, outlook = suggester._predictor.outlook(as_target(target))
         expected = expected_delta(fit.model, outlook, target)
         rows = [row for row in np.flatnonzero(expected <= expected.min() + 2.0) if outlook.recipes[row] not in fit.made]
         near = {kind_of(outlook.recipes[row]) for row in rows}
@@ -121,7 +121,7 @@ def test_no_plate_is_proposed_that_is_surely_far_off():
 
 def test_what_is_hopeful_is_near_or_may_match(lists):
     _, suggester, target, _ = lists[0]
-    _, outlook = suggester._predictor.outlook(target)
+    _, outlook = suggester._predictor.outlook(as_target(target))
     kept = hopeful(outlook, 3.0, 2.0)
     far = outlook.draws.mean(axis=1) > 7.0
     assert not (kept & far & (np.mean(outlook.draws <= 2.0, axis=1) < 0.05)).any()

@@ -99,7 +99,7 @@ def test_the_expected_colour_has_the_cameras_errors_whole_and_they_cancel_agains
     other = shared.suggest(read_with(target), 6)
     assert [item.recipe for item in alike] == [item.recipe for item in exact]
     for one, same, apart in zip(alike, exact, other, strict=True):
-        assert one.delta_e00_interval == pytest.approx(same.delta_e00_interval, rel=0.1)  # by draws
+        assert one.delta_e00_interval == pytest.approx(same.delta_e00_interval, abs=0.5)  # by draws
         assert apart.delta_e00_interval[1] > one.delta_e00_interval[1] + 2
 
 
