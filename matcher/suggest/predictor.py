@@ -14,6 +14,7 @@ import numpy as np
 
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.types import Floats, Indices
+from matcher.colour.uncertainty import by_cause
 from matcher.colour.wording import difference_in_words
 from matcher.plan.limits import Limits, each_lifted
 from matcher.plan.next_plate import PATIENCE, doubt_after, hopeful, kind_of, next_plate, stalled_trials
@@ -43,7 +44,7 @@ from matcher.suggest.wording import grounds_of, learned_from
 MOST_LEARNED_FROM = 320
 NEAR_SHARE = 220
 MADE_LOOKED_AT = 12
-OUTLOOKS_KEPT = 3
+OUTLOOKS_KEPT, USUAL_KEPT = 3, 32
 MADE_BEFORE = " It was made before: another plate of it tells most now."
 TOO_NEAR = 0.5
 """Two predicted colours of one kind of recipe that are nearer in ΔE00 than this are no choice."""
@@ -71,6 +72,7 @@ class Predictor:
         self.known, self.usable, self.limits, self.seed = known, known.rows(allowed), limits, seed
         self._before, self._allowed = before, allowed
         self._fits: dict[tuple[bytes, frozenset[str]], _Fit] = {}
+        self._usual: dict[tuple[bytes, frozenset[str] | None], frozenset[str]] = {}
 
     def grown(self, trial: LoggedTrial) -> Predictor:
         """Return the same over one more trial; its first fit starts from the last one here."""
@@ -89,12 +91,17 @@ class Predictor:
 
     def _fit(self, lab: Floats, target: Reading | None) -> _Fit:
         rows = self._rows(lab)
-        chosen = [self.known.trials[row] for row in rows]
-        usual = usual_errors([trial.reading for trial in chosen], target)
+        asked = rows.tobytes(), None if target is None else frozenset(by_cause(target.budget))
+        if asked not in self._usual:
+            if len(self._usual) >= USUAL_KEPT:
+                self._usual.clear()
+            self._usual[asked] = usual_errors([self.known.trials[row].reading for row in rows], target)
+        usual = self._usual[asked]
         key = rows.tobytes(), usual
         if key not in self._fits:
             if len(self._fits) >= 4:
                 self._fits.pop(next(iter(self._fits)))
+            chosen = [self.known.trials[row] for row in rows]
             self._fits[key] = _Fit(fit_process(chosen, self._before, usual), self.limits, self.seed)
         return self._fits[key]
 
