@@ -218,6 +218,20 @@ def test_the_command_line_tells_casts_from_trials(run: Any, told: Any, refused: 
     assert "H-2" in listed and ", for Heron fountain, bird, cast 2" in listed
     assert ", a trial for Heron fountain, bird" in listed
     assert "Number the casts from 1" in refused("bench", "--put", "--target", 1, "--trial", 1, "--cast", 0, *place)
+    said = refused("bench", "--put", "--target", wanted.id, "--trial", near.id, "--cast", 1, *place)
+    assert f"Target {wanted.id} is no approved plate" in said
+
+
+def test_an_approved_plate_is_of_the_alloy_of_what_it_was_approved_for(studio: Studio) -> None:
+    from ui.state.open_studio import alloy_for
+
+    wanted = target(studio)
+    areas = (Area("bird", target_id=wanted.id),)
+    kept = studio.commissions.save(a_commission(areas=areas, casts=2, made_at=DAY, alloy="tin bronze"))
+    signed = studio.sign_offs.sign(kept.areas[0].id or 0, plate(studio, 40.0, wanted.id).id or 0, "the sculptor", "day")
+    assert signed.aim_id not in (None, wanted.id)
+    assert alloy_for(studio, signed.aim_id) == alloy_for(studio, wanted.id) == "tin bronze"
+    assert alloy_for(studio, None) is None and alloy_for(studio, 99) is None
 
 
 def test_a_plate_is_offered_for_signing_by_its_interval_and_never_by_the_estimate_alone(studio: Studio) -> None:

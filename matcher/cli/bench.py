@@ -188,6 +188,11 @@ def _put(studio: Studio, options: argparse.Namespace) -> Piece:
     kind = sealed if options.sealed is None else _kind_of_seal(options, recipe)
     if options.cast is not None and (options.cast < 1 or options.target is None):
         raise values.TypingError("Number the casts from 1, and name the approved plate as --target.")
+    if options.cast is not None and not studio.casts.areas_approved_as(options.target):
+        raise values.TypingError(
+            f"Target {options.target} is no approved plate, so nothing can be a cast of it: name the approved plate's "
+            "target, or leave --cast out."
+        )
     piece = Piece(new_uid(), recipe, options.mark, source, options.target, kind, cast=options.cast)
     return studio.shelf.put(piece)
 

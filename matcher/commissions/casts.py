@@ -74,12 +74,16 @@ class Casts:
         """
         if number is None or trial.target_id is None:
             return None
-        standing = self.database.load("sign-off", load_sign_offs, SignOffRow.withdrawn_at.is_(None))
-        areas = [one.area_id for one in standing if one.aim_id == trial.target_id]
+        areas = self.areas_approved_as(trial.target_id)
         try:
             return self.note(trial.id or 0, areas[0], number, who) if areas else None
         except StudioError:
             return None
+
+    def areas_approved_as(self, target_id: int) -> list[int]:
+        """Return the numbers of the areas whose approved plate a target is; none where no plate was approved as it."""
+        standing = self.database.load("sign-off", load_sign_offs, SignOffRow.withdrawn_at.is_(None))
+        return [one.area_id for one in standing if one.aim_id == target_id]
 
     def deliver(
         self, commission_id: int, numbers: Sequence[int], on: date | str, to: str = "", who: str = ""

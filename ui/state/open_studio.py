@@ -121,8 +121,13 @@ def target_choices(studio: Studio, keep: int | None = None) -> dict[int, str]:
 
 
 def alloy_for(studio: Studio, target_id: int | None) -> str | None:
-    """Return the alloy of the commission that a target is for; None where there is none, or several differ."""
-    alloys = {commission.alloy for commission, _ in studio.commissions.of_target(target_id)}
+    """Return the alloy of the commission that a target is for; None where there is none, or several differ.
+
+    An approved plate is for what it was approved for.
+    """
+    commissions = [commission for commission, _ in studio.commissions.of_target(target_id)]
+    approved = [] if target_id is None else studio.casts.areas_approved_as(target_id)
+    alloys = {each.alloy for each in [*commissions, *(studio.commissions.area(area)[0] for area in approved)]}
     return alloys.pop() if len(alloys) == 1 else None
 
 
