@@ -16,7 +16,7 @@ from matcher.colour.types import Floats
 from matcher.process.design import Columns, columns_of
 from matcher.process.drift import days_of
 from matcher.process.film import FilmMean, FlatMean
-from matcher.process.logged import LoggedTrial, scatter_of
+from matcher.process.logged import LoggedTrial, errors_together, scatter_of
 from matcher.process.mistakes import doubts
 from matcher.process.residual import (
     AFTER_FILM,
@@ -53,7 +53,8 @@ class Seen:
     """n trials as the fit sees them. lab: (n, 3). covariances: (n, 3, 3) by which the readings scatter.
 
     doubt: (n, 3, 3) added to those of plates that may be mistakes. usual: causes of error that are no scatter, as
-    ``logged.usual_errors``.
+    ``logged.usual_errors``. together: (3n, 3n), output by output, the covariances
+    between readings; None where each errs for itself.
     """
 
     curve: Curve
@@ -61,7 +62,8 @@ class Seen:
     lab: Floats
     covariances: Floats
     doubt: Floats
-    usual: frozenset[str] = frozenset()
+    usual: frozenset[str]
+    together: Floats | None
 
     @classmethod
     def of(cls, curve: Curve, trials: Sequence[LoggedTrial], usual: frozenset[str] = frozenset()) -> Seen:
@@ -74,12 +76,15 @@ class Seen:
         covariances = scatter_of(readings, usual, readings)
         lift = ROUNDING * np.trace(covariances, axis1=1, axis2=2)
         covariances = covariances + lift[:, None, None] * np.eye(3)
-        return cls(curve, columns, labs, covariances, np.zeros((len(labs), 3, 3)), usual)
+        together = errors_together(readings, usual)
+        return cls(curve, columns, labs, covariances, np.zeros((len(labs), 3, 3)), usual, together)
 
     def rows(self, keep: NDArray[np.intp]) -> Seen:
         """Return some of the trials."""
         columns, labs = self.columns.rows(keep), self.lab[keep]
-        return Seen(self.curve, columns, labs, self.covariances[keep], self.doubt[keep], self.usual)
+        at = np.concatenate([keep + k * len(self.lab) for k in range(3)])
+        together = None if self.together is None else self.together[np.ix_(at, at)]
+        return Seen(self.curve, columns, labs, self.covariances[keep], self.doubt[keep], self.usual, together)
 
     def doubted(self, mistaken: Floats, hyperparameters: Hyperparameters) -> Seen:
         """Return the same trials, each counting by how likely it is sound; mistaken: (n,) the chance that it is not."""
@@ -112,7 +117,8 @@ class Seen:
         n = len(self.lab)
         whole = np.zeros((3, n, 3, n))
         whole[:, np.arange(n), :, np.arange(n)] = self.covariances + self.doubt
-        return whole.reshape(3 * n, 3 * n)
+        each = whole.reshape(3 * n, 3 * n)
+        return each if self.together is None else each + self.together
 
     def fitted_hyperparameters(self, parameters: Floats, start: Hyperparameters, rounds: int) -> Hyperparameters:
         """Return the hyperparameters learned with the curve linearised at ``parameters``."""

@@ -2,7 +2,7 @@
 
 Most studios read their plates by one camera, under one light. What that errs by it errs by in all of them: it moves
 them together and does not scatter them. So the model learns colours as plates are usually read, and what is usual is no
-noise in it; a plate that was read otherwise differs from those by just that. Kennedy and O'Hagan (2001) is the
+noise in it; plates that were read otherwise all differ from those by just that. Kennedy and O'Hagan (2001) is the
 reference for telling a process from the bias of what shows it.
 """
 
@@ -15,12 +15,12 @@ from typing import Protocol
 import numpy as np
 
 from matcher.colour.types import Floats
-from matcher.colour.uncertainty import by_cause
+from matcher.colour.uncertainty import by_cause, sum_of
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe
 
-MOST, WITH_TARGET, WITHOUT_TARGET = 1 / 2, 1 / 4, 3 / 4
-"""Shares of the readings above which a cause counts as usual: with no target, with one that has it, that has it not."""
+A_TENTH = 0.1
+"""Share of the readings from which on they tell of colours as they are read."""
 ROUNDING = 1e-9
 """Share of a reading's variance below which no direction of what it scatters falls, so that it stays definite."""
 
@@ -46,13 +46,27 @@ class LoggedTrial(Protocol):
 def usual_errors(readings: Sequence[Reading], target: Reading | None = None) -> frozenset[str]:
     """Return the causes of error that count as usual: those that more than half of the readings have in common.
 
-    Where a target is to be met it is rather what it was read with itself: of its own causes those that more than a
-    quarter of the readings have, of others those that more than three quarters have.
+    Where a target is to be met, and some readings were made as it was, it is rather what those share with it: of its
+    own causes those that more than a tenth of the readings have, of others those that nearly all have.
     """
     named = Counter(cause for reading in readings for cause in by_cause(reading.budget))
-    its = {} if target is None else by_cause(target.budget)
-    asked = {cause: MOST if target is None else WITH_TARGET if cause in its else WITHOUT_TARGET for cause in named}
-    return frozenset(cause for cause, times in named.items() if times > asked[cause] * len(readings))
+    if target is not None:
+        its, some, nearly_all = by_cause(target.budget), A_TENTH * len(readings), (1 - A_TENTH) * len(readings)
+        as_it = frozenset(cause for cause, times in named.items() if times > (some if cause in its else nearly_all))
+        if _some_are_of(readings, as_it):
+            return as_it
+    return frozenset(cause for cause, times in named.items() if 2 * times > len(readings))
+
+
+def _some_are_of(readings: Sequence[Reading], usual: frozenset[str]) -> bool:
+    """Tell whether more than a tenth of the readings have all that is usual, and share little besides."""
+
+    def is_of(reading: Reading) -> bool:
+        terms = by_cause(reading.budget)
+        besides = sum_of([term for cause, term in terms.items() if cause not in usual])
+        return usual <= terms.keys() and bool(2 * np.trace(besides) <= np.trace(reading.covariance))
+
+    return sum(map(is_of, readings)) > A_TENTH * len(readings)
 
 
 def scatter_of(readings: Sequence[Reading], usual: frozenset[str], among: Sequence[Reading]) -> Floats:
@@ -80,3 +94,43 @@ def scatter_of(readings: Sequence[Reading], usual: frozenset[str], among: Sequen
     least = ROUNDING * np.trace(whole, axis1=1, axis2=2)
     values, vectors = np.linalg.eigh(whole + moved)
     return np.asarray((vectors * np.maximum(values, least[:, None])[:, None, :]) @ np.swapaxes(vectors, 1, 2))
+
+
+def errors_together(readings: Sequence[Reading], usual: frozenset[str]) -> Floats | None:
+    """Return the covariances (3n, 3n), output by output, between what different readings scatter by.
+
+    Readings without a usual cause all differ by it alike, and those that share another cause err by it together. None
+    where hardly a reading is of the colours that are to be predicted: then each is left to err for itself.
+    """
+    if not _some_are_of(readings, usual):
+        return None
+    n, each = len(readings), [by_cause(reading.budget) for reading in readings]
+    sound = [_says_all(reading) for reading in readings]
+    between = np.zeros((3, n, 3, n))
+    for cause in sorted({cause for terms in each for cause in terms}):
+        having = {row: terms[cause].effect for row, terms in enumerate(each) if cause in terms}
+        moved = _lacking(readings, having) if cause in usual else {row: having[row] for row in having if sound[row]}
+        for columns in {effect.shape[1] for effect in moved.values()}:
+            rows = np.array([row for row, effect in moved.items() if effect.shape[1] == columns])
+            effects = np.array([moved[row] for row in rows])
+            place = np.ix_(np.arange(3), rows, np.arange(3), rows)
+            between[place] += np.einsum("nip,mjp->injm", effects, effects)
+    between[:, np.arange(n), :, np.arange(n)] = 0.0
+    return between.reshape(3 * n, 3 * n)
+
+
+def _lacking(readings: Sequence[Reading], having: dict[int, Floats]) -> dict[int, Floats]:
+    """Return the effect (3, p) of a cause on those that lack it: that on the one nearest in colour which has it."""
+    rows = list(having)
+    labs = np.array([readings[row].lab for row in rows]).reshape(-1, 3)
+    return {
+        row: having[rows[int(np.argmin(np.square(labs - reading.lab).sum(axis=1)))]]
+        for row, reading in enumerate(readings)
+        if row not in having and rows
+    }
+
+
+def _says_all(reading: Reading) -> bool:
+    """Tell whether a reading's covariance holds all its own parts: a careless one may say less."""
+    rest = np.linalg.eigvalsh(reading.covariance - sum_of(reading.budget))
+    return bool(rest[0] >= -ROUNDING * np.trace(reading.covariance))

@@ -104,7 +104,8 @@ class ProcessModel:
 
     parameters: (p,) of the curve. hyperparameters: learned noise and weights. mistaken: (m,) the chance that each trial
     was written down or read wrongly; it counts the less. usual: causes of error that readings of most trials share:
-    predicted are colours as those are read, such errors and all.
+    predicted are colours as those are read, such errors and all. together: whether what they share besides is in the
+    predicted covariances.
     """
 
     curve: Curve
@@ -113,6 +114,7 @@ class ProcessModel:
     trials: tuple[LoggedTrial, ...]
     mistaken: Floats
     usual: frozenset[str]
+    together: bool
     _doubt: Floats
     _points: _Points
     _factor: tuple[Floats, bool]
@@ -412,5 +414,16 @@ def posterior(
     solved = cho_solve(cho_factor(left, lower=True, check_finite=False), off, check_finite=False)
     shared = cho_solve(factor, off + stacked @ (parameters - curve.prior_mean), check_finite=False)
     return ProcessModel(
-        curve, parameters, hyperparameters, trials, mistaken, seen.usual, seen.doubt, points, factor, solved, shared
+        curve,
+        parameters,
+        hyperparameters,
+        trials,
+        mistaken,
+        seen.usual,
+        seen.together is not None,
+        seen.doubt,
+        points,
+        factor,
+        solved,
+        shared,
     )

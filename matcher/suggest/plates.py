@@ -53,13 +53,14 @@ class Plates:
 class AsRead:
     """Turns expected colours into the readings that would show them, with the error that these plates share.
 
-    An expected colour errs as the plates do that it was learned from. It is a colour as most of them are read, and so
-    has what those share whole (``ProcessModel.usual``). Of another cause that some of them share it has the
-    share that their part of the weight is, each plate near it weighed by how surely it tells of such a colour.
+    An expected colour errs as the plates do that it was learned from. It is a colour as they are usually read, and so
+    has what is usual whole (``ProcessModel.usual``). What some of them share besides is in its own covariance
+    (``ProcessModel.together``), or else it has of each such cause the share that their part of the weight is, each
+    plate near it weighed by how surely it tells of such a colour.
     """
 
-    def __init__(self, plates: Plates, usual: frozenset[str] = frozenset()) -> None:
-        self._plates, self._usual = plates, usual
+    def __init__(self, plates: Plates, usual: frozenset[str] = frozenset(), together: bool = False) -> None:
+        self._plates, self._usual, self._together = plates, usual, together
 
     def __call__(self, lab: Floats, covariance: Floats) -> Reading:
         """Return the reading of an expected colour (3,) whose own covariance is (3, 3)."""
@@ -78,7 +79,7 @@ class AsRead:
         kept = [
             replace(term, effect=(1.0 if cause in self._usual else weights[cause]) * term.effect)
             for cause, term in terms.items()
-            if cause in self._usual or (cause in self._often and cause in weights)
+            if cause in self._usual or (cause in self._often and not self._together)
         ]
         return with_errors(lab, covariance, kept)
 

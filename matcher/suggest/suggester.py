@@ -410,7 +410,7 @@ class Suggester:
         return item.trial.reading
 
     def _as_read(self, model: ProcessModel) -> AsRead:
-        return AsRead(self._predictor.known, model.usual)
+        return AsRead(self._predictor.known, model.usual, model.together)
 
     def _need_a_trial(self) -> None:
         if not self.trials:

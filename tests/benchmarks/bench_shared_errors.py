@@ -26,12 +26,15 @@ from tests.benchmarks.invented_processes import film, recipe_space
 EFFECT = np.array([[1.5, 0.0, 0.5], [1.0, 3.5, 1.0], [0.5, 2.0, 5.0]])
 OWN_SD = 0.3
 TOLERANCE = 2.0
+CAMERAS = ("camera", "another camera", "a third", "a fourth", "a fifth")
 LOOKED_AT = 8
 WAYS = {
     "camera": ("camera", "camera"),
     "three of five by the camera": ("camera", "instrument", "camera", "instrument", "camera"),
     "every other by the camera": ("camera", "instrument"),
+    "one of six by the camera": ("camera", *("instrument",) * 5),
     "two cameras": ("camera", "another camera"),
+    "five cameras": CAMERAS,
     "instrument": ("instrument",),
 }
 """How the plates of a log are read, in turn."""
@@ -61,7 +64,7 @@ def outcome(way: str, studios: Iterable[int], plates: int = 24, target_by: str =
     found = []
     for seed in studios:
         process, rng = film(seed), np.random.default_rng(seed)
-        errs = {camera: rng.normal(size=3) for camera in ("camera", "another camera")}
+        errs = {camera: rng.normal(size=3) for camera in CAMERAS}
         picked = rng.choice(len(space), plates + 1, replace=False)
         trials = []
         for number, row in enumerate(picked[:plates]):
