@@ -8,7 +8,7 @@ reference for telling a process from the bias of what shows it.
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from typing import Protocol
 
@@ -104,12 +104,20 @@ def errors_together(readings: Sequence[Reading], usual: frozenset[str]) -> Float
     """
     if not _some_are_of(readings, usual):
         return None
-    n, each = len(readings), [by_cause(reading.budget) for reading in readings]
+    n = len(readings)
+    effects_of: defaultdict[str, dict[int, Floats]] = defaultdict(dict)
+    for row, reading in enumerate(readings):
+        for cause, term in by_cause(reading.budget).items():
+            effects_of[cause][row] = term.effect
     sound = [_says_all(reading) for reading in readings]
     between = np.zeros((3, n, 3, n))
-    for cause in sorted({cause for terms in each for cause in terms}):
-        having = {row: terms[cause].effect for row, terms in enumerate(each) if cause in terms}
-        moved = _lacking(readings, having) if cause in usual else {row: having[row] for row in having if sound[row]}
+    for cause, having in effects_of.items():
+        if cause in usual:
+            moved = _lacking(readings, having)
+        elif len(having) > 1:
+            moved = {row: effect for row, effect in having.items() if sound[row]}
+        else:
+            continue
         for columns in {effect.shape[1] for effect in moved.values()}:
             rows = np.array([row for row, effect in moved.items() if effect.shape[1] == columns])
             effects = np.array([moved[row] for row in rows])
