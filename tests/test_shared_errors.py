@@ -167,6 +167,20 @@ def test_a_piece_read_as_the_plates_are_is_followed_as_surely_as_by_readings_wit
     assert paths[0].covariances == pytest.approx(paths[1].covariances, rel=0.02, abs=0.01)
 
 
+def test_a_piece_read_otherwise_is_followed_as_its_own_readings_show_it():
+    """Measured, while all plates were read by a camera: it lies where it was measured, and what is expected of more
+    passes is off by the camera's error alike for all of them."""
+    shared, plain = Suggester(log((CAMERA,))), Suggester(log(()))
+    recipe = next(one for one in SPACE if len(one.coats) == 1 and one.coats[0].passes >= 5)
+    lab = plain.predict(recipe).lab - [8.0, 0.0, 0.0]
+    measured = Reading(lab, 0.01 * np.eye(3))
+    ours, theirs = (one.bench_path(read_with(lab, CAMERA), recipe, {3: measured}) for one in (shared, plain))
+    assert ours.labs[3] == pytest.approx(lab, abs=0.05) and ours.covariances[3].max() < 0.02
+    assert ours.labs == pytest.approx(theirs.labs, abs=2.0)
+    bare, off = shared.bench_path(read_with(lab, CAMERA), recipe), CAMERA.covariance
+    assert np.trace(ours.covariances[6]) < np.trace(bare.covariances[6] + off)
+
+
 def test_trust_and_slips_count_the_scatter_alone():
     shared, plain = Suggester(log((CAMERA, CARD), plates=14)), Suggester(log((), plates=14))
     ours, theirs = shared.cross_validation(), plain.cross_validation()

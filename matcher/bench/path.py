@@ -20,10 +20,11 @@ from matcher.bench.seal import SealEffect, SealShift
 from matcher.bench.work import After
 from matcher.colour.difference import delta_e_2000, reach_delta_e00
 from matcher.colour.types import Floats
-from matcher.colour.uncertainty import square_root, sum_of
+from matcher.colour.uncertainty import by_cause, square_root, sum_of
 from matcher.colour.verdict import SURE, standing
 from matcher.plan.outlook import draws_of
 from matcher.plan.prediction import with_errors
+from matcher.process.logged import scatter_of
 from matcher.process.model import ProcessModel
 from matcher.reading.comparison import delta_e_interval, difference_covariance, draws_to_target
 from matcher.reading.reading import Reading
@@ -217,10 +218,12 @@ def bench_path(
     ferric = is_ferric(course.recipe.coats[course.coat].chemical)
     rows = _Rows.of(course, last, seal)
     predicted = _predicted(model, course, rows, seal)
-    scatter = model.scatter(list(course.readings.values()))  # about what is predicted, as most plates are read
+    newest = course.readings[max(course.readings)] if course.readings else None
+    if newest is not None:
+        predicted = _as_read_newest(predicted, model, newest)
+    scatter = {} if newest is None else _scatter_about(newest, course.readings)
     seen = {
-        rows.row_of(after): replace(reading, covariance=own)
-        for (after, reading), own in zip(course.readings.items(), scatter, strict=True)
+        rows.row_of(after): replace(reading, covariance=scatter[after]) for after, reading in course.readings.items()
     }
     colours, covariance, unlike = corrected(predicted, model.plate_covariance, seen)
     if ferric:
@@ -250,7 +253,6 @@ def bench_path(
     def risk_after(count: int) -> float:
         return _risk_of_next(ends, ends_together, count, target.lab, doubts[count] - each[count])
 
-    newest = course.readings[max(course.readings)] if course.readings else None
     return BenchPath(
         passes,
         labs,
@@ -339,6 +341,23 @@ def _predicted(model: ProcessModel, course: Course, rows: _Rows, seal: SealEffec
     simple = len(course.recipe.coats) == 1 and seal is None
     along = None if simple else np.array([_along(model, course, rows, kind, coat) for coat in _laid_coats(rows)])
     return PredictedPath(labs, covariance, along)
+
+
+def _as_read_newest(predicted: PredictedPath, model: ProcessModel, newest: Reading) -> PredictedPath:
+    """Return the path as a piece's newest reading shows it: off throughout by what that does not share with plates.
+
+    Predicted is as plates are usually read (``ProcessModel.usual``).
+    """
+    (own,) = _scatter_about(newest, {0: newest}).values()
+    off = model.scatter([newest])[0] - own
+    count = len(predicted.labs)
+    return replace(predicted, covariance=predicted.covariance + np.tile(off, (count, count)))
+
+
+def _scatter_about(newest: Reading, readings: Mapping[Any, Reading]) -> dict[Any, Floats]:
+    """Return the covariance (3, 3) of each reading about the colours as the newest of them shows them."""
+    every = list(readings.values())
+    return dict(zip(readings, scatter_of(every, frozenset(by_cause(newest.budget)), every), strict=True))
 
 
 def _laid_coats(rows: _Rows) -> list[int]:
