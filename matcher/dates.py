@@ -12,6 +12,8 @@ from matcher.errors import StudioError
 LONG, SHORT, ISO = "%d %B %Y", "%d %b %Y", "%Y-%m-%d"
 TO_THE_MINUTE = "%d %B %Y, %H:%M"
 """A day as pages show it, in full and in few characters, and as it is typed; and with its time."""
+SOON_DAYS = 45
+"""A change that began within so many days of the logging is said to have begun with it."""
 _STAMP = "%Y%m%dT%H%M%SZ"
 _MIDDAY = time(12)
 """A day without a time is kept as its midday here, so that it is the same day on clocks up to 11 hours away."""
@@ -41,6 +43,13 @@ def shown(when: datetime, form: str = LONG) -> str:
     """
     said = local(when).strftime(form)
     return said.removeprefix("0") if form.startswith("%d ") else said
+
+
+def change_began(since: datetime | None, logged_at: datetime) -> str:
+    """Say since about when a logged plate changes; "" where nothing tells."""
+    if since is None:
+        return ""
+    return "since it was logged" if (since - logged_at).days < SOON_DAYS else f"since about {shown(since, '%B %Y')}"
 
 
 def year_span(year: int) -> tuple[datetime, datetime]:

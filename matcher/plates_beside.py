@@ -118,7 +118,7 @@ class Board:
         how = (
             "It serves with the colour that it was last seen with, and"
             if one
-            else ("They serve with the colours that they were last seen with, and")
+            else "They serve with the colours that they were last seen with, and"
         )
         return f"Changed since: {names}. {how} may go on changing: a board wants plates that stay."
 

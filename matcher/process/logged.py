@@ -78,17 +78,14 @@ def scatter_of(readings: Sequence[Reading], usual: frozenset[str], among: Sequen
     whole = np.array([reading.covariance for reading in readings]).reshape(-1, 3, 3)
     moved = np.zeros_like(whole)
     each, known = ([by_cause(reading.budget) for reading in some] for some in (readings, among))
-    for cause in sorted(usual):
-        having = [row for row, terms in enumerate(known) if cause in terms]
-        if not having:
-            continue
-        labs = np.array([among[row].lab for row in having])
+    for cause in sorted(usual):  # one order, so that rounding is always the same
+        having = [(among[row].lab, terms[cause].effect) for row, terms in enumerate(known) if cause in terms]
         for row, (reading, terms) in enumerate(zip(readings, each, strict=True)):
             if cause in terms:
                 moved[row] -= terms[cause].covariance
-            else:
-                near = having[int(np.argmin(np.square(labs - reading.lab).sum(axis=1)))]
-                moved[row] += known[near][cause].covariance
+            elif having:
+                effect = _as_on_the_nearest(reading, having)
+                moved[row] += effect @ effect.T
     if not moved.any():
         return whole
     least = ROUNDING * np.trace(whole, axis1=1, axis2=2)
@@ -113,7 +110,9 @@ def errors_together(readings: Sequence[Reading], usual: frozenset[str]) -> Float
     between = np.zeros((3, n, 3, n))
     for cause, having in effects_of.items():
         if cause in usual:
-            moved = _lacking(readings, having)
+            told = [(readings[row].lab, effect) for row, effect in having.items()]
+            lacking = {row: reading for row, reading in enumerate(readings) if row not in having}
+            moved = {row: _as_on_the_nearest(reading, told) for row, reading in lacking.items()}
         elif len(having) > 1:
             moved = {row: effect for row, effect in having.items() if sound[row]}
         else:
@@ -127,15 +126,13 @@ def errors_together(readings: Sequence[Reading], usual: frozenset[str]) -> Float
     return between.reshape(3 * n, 3 * n)
 
 
-def _lacking(readings: Sequence[Reading], having: dict[int, Floats]) -> dict[int, Floats]:
-    """Return the effect (3, p) of a cause on those that lack it: that on the one nearest in colour which has it."""
-    rows = list(having)
-    labs = np.array([readings[row].lab for row in rows]).reshape(-1, 3)
-    return {
-        row: having[rows[int(np.argmin(np.square(labs - reading.lab).sum(axis=1)))]]
-        for row, reading in enumerate(readings)
-        if row not in having and rows
-    }
+def _as_on_the_nearest(reading: Reading, having: Sequence[tuple[Floats, Floats]]) -> Floats:
+    """Return the effect (3, p) that a cause would have on a reading without it: that on the colour nearest to its own.
+
+    having: CIELAB (3,) and effect of each reading that has it.
+    """
+    labs = np.array([lab for lab, _ in having])
+    return having[int(np.argmin(np.square(labs - reading.lab).sum(axis=1)))][1]
 
 
 def _says_all(reading: Reading) -> bool:

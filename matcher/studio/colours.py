@@ -132,7 +132,7 @@ class StudioColours(StudioFinding):
         found = {}
         for number, known in (self._as_they_stand(again) if again else {}).items():
             aged = self._ageing_of(number, *known)
-            changed = Changed(aged.delta_e00, aged.interval, aged.since) if aged.changed else None
+            changed = Changed(aged.delta_e00, aged.interval, aged.since, aged.logged_at) if aged.changed else None
             found[number] = known[0], known_with(*known, aged), changed
 
         def with_what_is_known(trial: Trial) -> Trial:

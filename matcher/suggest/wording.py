@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 from matcher.bench.wording import in_both_degrees
 from matcher.colour.verdict import Standing
 from matcher.colour.wording import difference_in_words
-from matcher.dates import shown
+from matcher.dates import change_began
 from matcher.process.design import MOST_NAMES
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
@@ -93,9 +93,9 @@ def changed_since(trial: LoggedTrial | None) -> str:
     changed: Changed | None = getattr(trial, "changed", None)
     if trial is None or changed is None:
         return ""
-    since = "" if changed.since is None else f", since about {shown(changed.since, '%B %Y')}"
+    began = change_began(changed.since, changed.logged_at)
     plate = "This plate" if trial.id is None else f"Plate {trial.id}"
-    by = f"by ΔE00 {_with(changed.delta_e00, changed.interval)}{since}"
+    by = f"by ΔE00 {_with(changed.delta_e00, changed.interval)}{f', {began}' if began else ''}"
     so = "its recipe gave what was logged, so do not judge it by the plate as it is"
     return f" {plate} itself has changed {by}: {so}."
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from matcher.colour.wording import difference_in_words
-from matcher.dates import ISO, shown
+from matcher.dates import ISO, change_began, shown
 from matcher.errors import TagError
 from matcher.tags.code import typed_tag
 from matcher.tags.given import TagChange, TagHistory, TagLookedFor, TagOnPlate
@@ -40,8 +40,6 @@ MARK_ANEW = (
 TOGETHER = "The logged reading and all sightings together"
 """What stands before a colour that is made of them."""
 ASK = "Sealed or cleaned meanwhile? Then log that reading. Misread when it was logged? Then read its photograph again."
-SOON_DAYS = 45
-"""A change that began within so many days of the logging is said to have begun with it."""
 
 
 def on_another_plate(there: TagOnPlate) -> str:
@@ -169,7 +167,7 @@ def ageing_in_words(one: Ageing) -> str:
         within = f"by now it lies within ΔE00 {high:.1f} of what was logged (95 %)"
         return f"No change that is more than chance in {in_all}: {within}."
     how = difference_in_words(one.then.lab, one.now.lab, "than it was then", one.interval)
-    began = _began(one)
+    began = change_began(one.since, one.logged_at)
     figures = f"ΔE00 {one.delta_e00:.1f} (95 %: {low:.1f} to {high:.1f})"
     return f"Its colour has changed {began}: {how}, {figures}, by {in_all}. {ASK}"
 
@@ -183,15 +181,8 @@ def changed_in_short(one: Ageing) -> str:
         return f"the photograph of {shown(one.odd_on, ISO)} alone shows a change"
     if not one.changed:
         return f"no change told, within ΔE00 {high:.1f}"
-    return f"changed by ΔE00 {one.delta_e00:.1f} ({low:.1f} to {high:.1f}) {_began(one)}".rstrip()
-
-
-def _began(one: Ageing) -> str:
-    """Say since about when a plate changes; "" where nothing tells."""
-    if one.since is None:
-        return ""
-    soon = (one.since - one.logged_at).days < SOON_DAYS
-    return "since it was logged" if soon else f"since about {shown(one.since, '%B %Y')}"
+    began = change_began(one.since, one.logged_at)
+    return f"changed by ΔE00 {one.delta_e00:.1f} ({low:.1f} to {high:.1f}) {began}".rstrip()
 
 
 def given_in_words(time: TagOnPlate) -> str:

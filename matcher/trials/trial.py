@@ -36,11 +36,12 @@ class Checked:
 @dataclass(frozen=True)
 class Changed:
     """That a plate itself has another colour by now. delta_e00, interval: from what was logged, and its 95 %; since:
-    about when it began."""
+    about when it began; logged_at: from when on it was to be seen."""
 
     delta_e00: float
     interval: tuple[float, float]
     since: datetime | None
+    logged_at: datetime
 
 
 @dataclass(frozen=True, eq=False)
