@@ -85,6 +85,7 @@ def test_who_made_a_code_for_whom_is_told_on_the_command_line_and_on_the_page(ru
             studio.access.codes.make(marek.uid)
     [made, added] = told("people", "history", "Marek <b>", *at)["changes"]
     assert (made["who"], made["what"], added["what"]) == ("Ines", "code made", "added")
+    assert "tells nothing of 'nobody'" in run("people", "history", "nobody", *at)[1]
     _, out, _ = run("people", "history", *at)
     assert out.splitlines()[0].endswith(": Ines made a code for Marek <b>.") and len(out.splitlines()) == 4
     monkeypatch.setenv("MATCHER_STUDIO", str(tmp_path / "studio"))

@@ -113,7 +113,9 @@ def tell_history(options: argparse.Namespace) -> Answer:
     with studio_that_is_there(options) as studio:
         found = studio.history("person", options.name)[::-1]
     document = {"changes": [{**asdict(one), "at": one.at.isoformat()} for one in found]}
-    return Answer(document, [change_in_words(one) for one in found] or ["Nothing was changed yet."])
+    of_one = f"The history tells nothing of {options.name!r}: people list has the names of those who belong here."
+    nothing = "Nothing was changed yet." if options.name is None else of_one
+    return Answer(document, [change_in_words(one) for one in found] or [nothing])
 
 
 def list_devices(options: argparse.Namespace) -> Answer:
