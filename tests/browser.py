@@ -108,7 +108,9 @@ SETTLED = """
   const {loading, sentAt, answeredAt, changedAt, runsAgain} = window.heard;
   const state = document.querySelector("[data-testid=stApp]")?.dataset.testScriptState;
   const quiet = performance.now() - Math.max(sentAt, answeredAt, changedAt);
-  const over = state === "notRunning" && !runsAgain && loading === 0;
+  // A part whose code is still being loaded has a grey bar in its place, however long that takes.
+  const inPart = document.querySelector("[data-testid=stSkeleton]") !== null;
+  const over = state === "notRunning" && !runsAgain && loading === 0 && !inPart;
   return over && quiet >= (answeredAt >= sentAt ? answered : unanswered);
 }
 """

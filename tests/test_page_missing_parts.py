@@ -111,3 +111,49 @@ def test_a_phone_has_loaded_every_part_before_it_is_needed(read_demo: Served, vi
             visitor.settle()
     assert not [url for url in late if "/static/js/" in url]
     assert "Failed to fetch" not in page.evaluate("document.body.innerText")
+
+
+def held_back(visitor: Visitor, parts: re.Pattern[str]) -> list[Any]:
+    """Keep a page's parts waiting; each that is returned is to be let go on."""
+    late: list[Any] = []
+    visitor.page.route(parts, lambda route: late.append(route))
+    return late
+
+
+def test_what_was_kept_of_a_form_stands_in_fields_that_come_late(demo: Served, visit: Visit) -> None:
+    """Before a field's code is there the page runs again: the field shows what was kept of it, and that stays kept."""
+    with demo.studio() as studio:
+        studio.save_draft("plate", {"piece": "heron 7", "coat0_passes": 9})
+    visitor = visit(demo)
+    late = held_back(visitor, re.compile("/static/js/(NumberInput|TextInput)"))
+    visitor.page.goto(f"{visitor.address}/record")
+    seal = visitor.page.locator(".st-key-panel-plate-seal")
+    for kind in ("Wax", "None"):
+        seal.get_by_text(kind, exact=True).click()
+        visitor.page.wait_for_timeout(1000)
+    for part in late:
+        part.continue_()
+    assert len(late) == 2
+    visitor.settle()
+    mark = visitor.page.get_by_label("Mark on the plate")
+    for kind in ("Wax", "None"):
+        assert passes(visitor).first.input_value() == "9" and mark.input_value() == "heron 7"
+        seal.get_by_text(kind, exact=True).click()
+        visitor.settle()
+    with demo.studio() as studio:
+        kept = studio.draft("plate") or {}
+    assert (kept["piece"], kept["coat0_passes"]) == ("heron 7", 9)
+
+
+def test_the_first_number_of_tags_stands_in_a_field_that_comes_late(read_demo: Served, visit: Visit) -> None:
+    visitor = visit(read_demo)
+    late = held_back(visitor, NUMBERS)
+    visitor.page.goto(f"{visitor.address}/log")
+    for _ in range(2):
+        visitor.page.get_by_text("Pick plates to compare").click()
+        visitor.page.wait_for_timeout(1000)
+    for part in late:
+        part.continue_()
+    assert late
+    visitor.settle()
+    assert visitor.page.get_by_role("spinbutton", name="First number", exact=True).input_value() == "104"

@@ -18,6 +18,15 @@ if TYPE_CHECKING:
     from matcher.studio import Studio
 
 
+SHOWN_LATE: dict[str, Any] = {"persist_state": "page"}
+"""For every widget whose value is put into the session before it is shown.
+
+Streamlit tells the browser such a value on one run alone. A browser that has not loaded the widget's code by then, as a
+phone far from the router, shows the widget's own default at the next run, and sends that as what was typed. A widget
+that keeps its value is told of on every run until the browser has answered.
+"""
+
+
 class Draft:
     """One form's fields by name. ``field`` ties a widget to one of them.
 
@@ -136,14 +145,15 @@ class Draft:
     def field(self, name: str, default: Any = None) -> dict[str, Any]:
         """Return what ties a widget to a field: ``st.text_input("Plate", **draft.field("piece", ""))``.
 
-        The callback runs before the page does, so that what was typed is kept whatever fails afterwards.
+        The callback runs before the page does, so that what was typed is kept whatever fails afterwards. The browser is
+        told what the field holds until it has shown it (``SHOWN_LATE``).
         """
         key = self.key(name)
         if key not in st.session_state or name in self._held["newer"]:
             st.session_state[key] = self.values.get(name, default)
         self._held["newer"].discard(name)
         self._held.setdefault("fields", {})[_css_class(key)] = name
-        return {"key": key, "on_change": self._took, "args": (name, key)}
+        return {"key": key, "on_change": self._took, "args": (name, key), **SHOWN_LATE}
 
     def keep_along(self, name: str) -> None:
         """Keep what a field shows whenever anything else of the form is kept.

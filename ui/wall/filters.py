@@ -9,6 +9,7 @@ import streamlit as st
 
 from matcher.ranking.finding import FACETS, NONE, ORDERS, Facet
 from ui.show.literal import literal
+from ui.state.drafts import SHOWN_LATE
 from ui.wall.search import VIEWS, Search, in_address, in_words, to_address
 
 if TYPE_CHECKING:
@@ -45,16 +46,22 @@ def ask(finder: Finds) -> Search:
             placeholder="colour, chemical, mark, tag, day, who, commission",
             live=True,
             key="log.words",
+            **SHOWN_LATE,
         )
     with middle:
-        order = st.selectbox("Order", ORDERS, format_func=ORDER_WORDS.__getitem__, key="log.order")
+        order = st.selectbox("Order", ORDERS, format_func=ORDER_WORDS.__getitem__, key="log.order", **SHOWN_LATE)
     with right:
         view = st.segmented_control(
-            "Shown as", VIEWS, format_func=VIEW_WORDS.__getitem__, required=True, key="log.view"
+            "Shown as", VIEWS, format_func=VIEW_WORDS.__getitem__, required=True, key="log.view", **SHOWN_LATE
         )
     like = said.like
     if order == "likeness":
-        like = st.text_input("Like which plate or colour?", placeholder="88, or 36.2, 17.1, 28.8", key="log.like") or ""
+        like = (
+            st.text_input(
+                "Like which plate or colour?", placeholder="88, or 36.2, 17.1, 28.8", key="log.like", **SHOWN_LATE
+            )
+            or ""
+        )
     now = replace(said, words=words or "", order=order, view=view or "wall", like=like)
     now = _facets(finder, now)
     to_address(now)
@@ -98,7 +105,7 @@ def _facets(finder: Finds, search: Search) -> Search:
             with st.popover(literal(_label(facet, search.chosen[facet]))):
                 chosen[facet] = _values(facet, counts)
         with st.popover("Set aside" if not search.set_aside else "Set aside: shown"):
-            aside = st.toggle("Show plates set aside too", key="log.aside")
+            aside = st.toggle("Show plates set aside too", key="log.aside", **SHOWN_LATE)
     now = replace(search, chosen={facet: values for facet, values in chosen.items() if values}, set_aside=aside)
     st.session_state["log.address"] = now.as_query()
     return now
@@ -123,6 +130,7 @@ def _values(facet: Facet, counts: dict[str, int | None]) -> tuple[str, ...]:
             selection_mode="multi",
             format_func=lambda value: literal(said(value)),
             key=key,
+            **SHOWN_LATE,
             wrap=True,
         )
     else:
@@ -131,6 +139,7 @@ def _values(facet: Facet, counts: dict[str, int | None]) -> tuple[str, ...]:
             list(counts),
             format_func=lambda value: literal(said(value)),
             key=key,
+            **SHOWN_LATE,
         )
     return tuple(values or ())
 

@@ -19,6 +19,7 @@ from ui.recipe.print_card import paper_choice, say_what_prints_not
 from ui.serving.how_served import URL
 from ui.show import look
 from ui.show.literal import literal
+from ui.state.drafts import SHOWN_LATE
 from ui.state.messages import tell, told
 from ui.state.who import who
 
@@ -92,7 +93,7 @@ def _to_come(studio: Studio) -> list[PrintedTag]:
     with st.container(horizontal=True, key="tags-numbers"):
         count = st.number_input("How many", 1, MOST, A_SHEET, key="tags.count")
         st.session_state.setdefault(FIRST, next_tag_to_come(studio))
-        first = st.number_input("First number", 1, HIGHEST_NUMBER, key=FIRST)
+        first = st.number_input("First number", 1, HIGHEST_NUMBER, key=FIRST, **SHOWN_LATE)
     st.html(
         '<p class="pm-soft">The first number lies beyond all tags that were carried or printed here, so that none is '
         "there twice, and beyond all plates' numbers.</p>"
