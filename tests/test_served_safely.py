@@ -326,6 +326,12 @@ def test_a_photograph_is_kept_once_however_often_it_is_sent_and_a_readers_not(se
     assert refused.status == 422 and "as a reader" in json.loads(refused.body)["said"]
 
 
+def test_nothing_is_read_of_a_photograph_by_who_may_not_keep_it(server: Server) -> None:
+    begun = {"Origin": f"https://{server.host}", "Content_Length": "200000000"}
+    refused = server.ask("/taken-in/photographs", "POST", b"its beginning", server.enter("Rui", OTHER), **begun)
+    assert refused.status == 422 and "as a reader" in json.loads(refused.body)["said"]
+
+
 @pytest.mark.parametrize("why", ["disk", "moved"])
 def test_a_photograph_that_the_studio_cannot_keep_just_now_stays_on_the_phone(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, why: str

@@ -16,7 +16,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from matcher.errors import MatcherError, StudioError, UnavailableError
-from matcher.hands import whose
+from matcher.hands import Work, need, whose
 from ui.state.addresses import below_the_base
 
 if TYPE_CHECKING:
@@ -42,9 +42,16 @@ async def take_in_tap(request: Request) -> Response:
 
 
 async def take_in_photograph(request: Request) -> Response:
-    """Take in a photograph, and answer with its SHA-256 once it is kept. One sent twice is kept once."""
+    """Take in a photograph, and answer with its SHA-256 once it is kept. One sent twice is kept once.
+
+    Nothing is read of one by who may not keep it.
+    """
     from matcher.photo.formats import MAX_BYTES
 
+    try:
+        need(Work.NOTE)
+    except StudioError as error:
+        return _refused(error, 422)
     body = await _body(request, min(MAX_BYTES, int(st.get_option("server.maxUploadSize")) * 1024 * 1024))
     name = str(request.query_params.get("name", ""))
     return await run_in_threadpool(_answered, lambda: _kept(body, name))
@@ -78,9 +85,13 @@ def _answered(take_in: Callable[[], dict[str, Any]]) -> Response:
     try:
         return JSONResponse(take_in(), headers={"Cache-Control": "no-store"})
     except UnavailableError as error:
-        return JSONResponse({"kept": False, "said": str(error)}, 503, headers={"Cache-Control": "no-store"})
+        return _refused(error, 503)
     except MatcherError as error:
-        return JSONResponse({"kept": False, "said": str(error)}, 422, headers={"Cache-Control": "no-store"})
+        return _refused(error, 422)
+
+
+def _refused(error: MatcherError, status: int) -> Response:
+    return JSONResponse({"kept": False, "said": str(error)}, status, headers={"Cache-Control": "no-store"})
 
 
 async def _body(request: Request, most: int) -> bytes | None:
