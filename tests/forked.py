@@ -33,7 +33,9 @@ HEAVY = (
     "streamlit.web.bootstrap",
     "plotly.graph_objects",
     "scipy.linalg",
+    "scipy.ndimage",
     "scipy.optimize",
+    "scipy.stats",
     "PIL.JpegImagePlugin",
 )
 SAY_WHERE = signal.SIGUSR1
