@@ -408,10 +408,10 @@ def blocks(block: Any) -> list[Any]:
 def test_the_front_page_leads_back_to_the_piece_on_the_bench() -> None:
     form = Kept("plate", {"piece": "H-7"}, datetime.now(UTC))
     piece = Piece("p1", ferric(8), counts=(3,))
-    step = next_step([], 0, None, [piece], [form])
+    step = next_step([], 0, (), [piece], [form])
     assert step.place is BENCH and "3 passes are done" in step.sentence and step.address == {"piece": "p1"}
-    assert "2 pieces are on it" in next_step([], 0, None, [piece, piece], [form]).sentence
-    assert next_step([], 0, None, [], [form]).place is RECORD
+    assert "2 pieces are on it" in next_step([], 0, (), [piece, piece], [form]).sentence
+    assert next_step([], 0, (), [], [form]).place is RECORD
 
 
 # Into the log

@@ -30,6 +30,7 @@ from matcher.studio import Studio
 from matcher.trials.trial import Target
 from tests.app_pages import plain
 from tests.demo_making.tagged import BESIDE_A_BOARD, UNDER_A_LAMP, UNDER_TUBES, WITH_A_CHART
+from ui.reading.target_forms import form_for_photograph, half_read
 from ui.recipe.recipe_form import fields_of
 from ui.show.literal import literal
 
@@ -117,7 +118,8 @@ def test_without_a_card_the_list_still_comes_and_says_that_it_is_less_sure(folde
         assert way_on in shown
     assert "Use another photograph" in [button.label for button in app.button]
     with Studio.open(folder) as studio:
-        studio.save_draft("target", {**(studio.draft("target") or {}), "finishes": marked(inside(picture.name))})
+        (begun,) = half_read(studio)
+        studio.save_draft(begun.form, {**begun.body, "finishes": marked(inside(picture.name))})
     app = opened("target")
     labelled(app.get("button_group"), "What tells the light's colour?").set_value("none").run()
     assert "Without a card the light's colour and strength are guessed" in said(app)
@@ -131,17 +133,63 @@ def test_without_a_card_the_list_still_comes_and_says_that_it_is_less_sure(folde
     assert lightness_alone[0] > 2 * lightness_alone[1], "without a card the exposure is a guess"
 
 
-def test_a_photograph_chosen_on_the_front_page_is_gone_on_with_and_not_replaced_there(folder: Path) -> None:
-    app = AppTest.from_file(str(APP), default_timeout=120).run()
-    assert "Is the outline around it?" in said(upload(app, CLIENT.name, CLIENT.read_bytes()))
-    with Studio.open(folder) as studio:
-        kept = studio.draft("target")
-    assert kept is not None and kept["photo_name"] == CLIENT.name
+def test_a_second_photograph_pushes_out_no_first_and_both_are_found_again_on_any_device(folder: Path) -> None:
+    other = DEMO / "plate_no_card.jpg"
     front = AppTest.from_file(str(APP), default_timeout=120).run()
-    assert not front.get("file_uploader"), "what was begun is not overwritten from here"
-    assert "saved with its marks" in said(front)
-    front.button(key="start.target").click().run()
-    assert "Is the outline around it?" in said(front)
+    assert "Is the outline around it?" in said(upload(front, CLIENT.name, CLIENT.read_bytes()))
+    with Studio.open(folder) as studio:
+        (first,) = half_read(studio)
+    assert first.body["photo_name"] == CLIENT.name
+    front = AppTest.from_file(str(APP), default_timeout=120).run()
+    assert "Half read" in said(front) and f"Photograph {CLIENT.name}" in said(front)
+    assert "No card found for certain" in said(upload(front, other.name, other.read_bytes()))
+    with Studio.open(folder) as studio:
+        second, still = half_read(studio)
+    assert (still.form, still.body) == (first.form, first.body), "what was begun first stays as it was"
+    assert second.body["photo_name"] == other.name and second.body["photo"] != first.body["photo"]
+    again = AppTest.from_file(str(APP), default_timeout=120).run()  # a reload, or another device
+    shown = said(again)
+    assert f"Photograph {CLIENT.name}" in shown and f"Photograph {other.name}" in shown
+    there = again.button(key=f"start.target.{first.form}").click().run()
+    assert "Is the outline around it?" in said(there)
+    assert "1 other target is half read, and kept until saved" in [item.label for item in there.expander]
+    assert "No card found for certain" in said(there.button(key=f"target.open.{second.form}").click().run())
+
+
+def test_a_target_is_put_by_for_another_and_thrown_away_only_by_the_person(folder: Path) -> None:
+    keep_draft(folder, "target", CLIENT, finishes=marked(FINISH))
+    app = opened("target")
+    app.button(key="target.another-form").click().run()
+    labelled(app.get("button_group"), "Where does the colour come from?").set_value("typed").run()
+    labelled(app.number_input, "L*").set_value(41.0).run()
+    with Studio.open(folder) as studio:
+        typed, photographed = half_read(studio)
+    assert typed.body["lab_l"] == 41.0 and "photo" not in typed.body
+    assert photographed.form == "target" and photographed.body["photo_name"] == CLIENT.name
+    there = opened("target", form=typed.form)
+    assert labelled(there.number_input, "L*").value == 41.0
+    there.button(key="target.away.target").click().run()
+    with Studio.open(folder) as studio:
+        assert [kept.form for kept in half_read(studio)] == [typed.form]
+
+
+def test_what_is_read_for_an_area_is_no_part_of_what_was_begun_before(folder: Path) -> None:
+    keep_draft(folder, "target", CLIENT, finishes=marked(FINISH))
+    with Studio.open(folder) as studio:
+        area = studio.commissions.commissions()[0].areas[0]
+    app = opened("target", area=str(area.id))
+    assert f"For {area.name} of" in said(app)
+    assert not [button for button in app.button if button.key == "target.save"], "nothing is read for the area yet"
+    with Studio.open(folder) as studio:
+        assert "area" not in (studio.draft("target") or {})
+
+
+def test_a_photograph_that_waited_in_a_phone_replaces_none_that_came_before_it(folder: Path) -> None:
+    mine = keep_draft(folder, "target", CLIENT)
+    with Studio.open(folder) as studio:
+        assert form_for_photograph(studio, "target", mine).form == "target", "told twice, it is the same"
+        assert form_for_photograph(studio, "target", "f" * 64).form != "target"
+        assert form_for_photograph(studio, "plate", "f" * 64).form == "plate"
 
 
 def test_the_front_page_lists_what_waits_each_with_the_way_to_it(folder: Path) -> None:
@@ -179,7 +227,7 @@ def test_a_file_that_is_no_photograph_is_answered_in_a_sentence_and_changes_noth
         app = upload(app, name, content)
         assert any(name in said and "give a JPEG" in said for said in alerts(app))
     with Studio.open(folder) as studio:
-        assert "photo" not in (studio.draft("target") or {})
+        assert not half_read(studio)
 
 
 def test_the_studios_own_measured_card_is_kept_and_used(folder: Path) -> None:

@@ -59,8 +59,11 @@ def test_a_plate_for_the_target_leads_to_what_it_changed() -> None:
 
 def test_what_was_half_typed_comes_first() -> None:
     assert next_step([HERON], 0, forms=[Kept("plate", {"from_plate": "Plate 4"}, datetime.now(UTC))]).place is RECORD
-    assert next_step([HERON], 0, {"photo": "0" * 64}).place is TARGET
-    assert next_step([HERON], 1, {"way": "typed"}).place is SUGGESTIONS
+    read = [Kept("target 0123456789ab", {"photo": "0" * 64}, now()), Kept("target", {"munsell": "N 5/"}, now())]
+    step = next_step([HERON], 0, read)
+    assert (step.place, step.address) == (TARGET, {"form": "target 0123456789ab"})
+    assert step.sentence == "Its photograph and marks are saved. 1 other target is half read too."
+    assert next_step([HERON], 0, read[1:]).sentence == "What you typed is saved."
 
 
 def test_a_new_plate_moves_those_behind_it_one_place_back() -> None:

@@ -8,7 +8,7 @@ import streamlit as st
 
 from ui.bench.step_now import SAID
 from ui.photograph.intake import take_kept
-from ui.state.drafts import Draft
+from ui.reading.target_forms import form_for_photograph
 from ui.state.open_studio import the_studio
 
 
@@ -18,4 +18,4 @@ def came_of_it(one: dict[str, Any]) -> None:
         if not one.get("kept"):
             st.session_state[SAID] = str(one.get("said", ""))
         return
-    take_kept(Draft(the_studio(), str(one.get("form", ""))), one)
+    take_kept(form_for_photograph(the_studio(), str(one.get("form", "")), str(one.get("sha256", ""))), one)

@@ -18,7 +18,7 @@ from matcher.hands import whose
 from matcher.recipe.recipe import need_all_noted
 from ui.recipe.later_reading import photographs_in
 from ui.recipe.recipe_form import fields_of
-from ui.recipe.record_forms import go_to_form, half_filled, new_form
+from ui.recipe.record_forms import FORMS, half_filled, new_form
 from ui.state.drafts import Draft
 from ui.state.messages import tell
 from ui.state.places import BENCH
@@ -113,7 +113,7 @@ def hand_over(studio: Studio, piece: Piece) -> None:
         form = standing.form
         Draft(studio, form).fill(values)
     studio.shelf.change(piece.uid, lambda now: replace(now, form=form, handed_over=True, handed_to=_me()))
-    go_to_form(form)
+    FORMS.go_to(form)
 
 
 def is_handed_over(studio: Studio, piece: Piece) -> bool:

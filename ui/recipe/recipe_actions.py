@@ -10,7 +10,7 @@ import streamlit as st
 from ui.recipe.mix_link import mix_button, predict_button
 from ui.recipe.piece import take_to_bench
 from ui.recipe.recipe_form import new_plate_of
-from ui.recipe.record_forms import go_to_form, new_form
+from ui.recipe.record_forms import FORMS, new_form
 from ui.show.cautions import show_cautions
 from ui.state.cache_keys import Key, log_key
 
@@ -104,4 +104,4 @@ def _made(key: Key, _studio: Studio, _recipe: Recipe) -> int | None:
 
 def _record(studio: Studio, recipe: Recipe, beside: dict[str, Any]) -> None:
     """Fill a record form with this recipe, beside those that are half filled."""
-    go_to_form(new_form(studio, {**new_plate_of(recipe), **beside}))
+    FORMS.go_to(new_form(studio, {**new_plate_of(recipe), **beside}))

@@ -17,7 +17,7 @@ from ui.bench.step_now import come_back_to_button, is_over, record_button, show_
 from ui.bench.whole_recipe import show_whole
 from ui.escaped import escaped
 from ui.recipe.piece import CHOOSE, is_handed_over, is_mine, on_the_bench
-from ui.recipe.record_forms import go_to_form
+from ui.recipe.record_forms import FORMS
 from ui.show import look
 from ui.show.swatches import pair
 from ui.state.cache_keys import Key, log_key
@@ -148,7 +148,7 @@ def _handed_over(studio: Studio, piece: Piece, pieces: list[Piece]) -> None:
     look.title(title_of(piece), f"This piece is now in {'the' if mine else _possessive(studio, piece)} record form.")
     with st.container(horizontal=True, vertical_alignment="center"):
         if mine and piece.form and st.button("Continue recording", type="primary", key="bench-go-on"):
-            go_to_form(piece.form)
+            FORMS.go_to(piece.form)
         if st.button("More passes on this piece", key="bench-more"):
             from dataclasses import replace
 

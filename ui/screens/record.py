@@ -21,7 +21,7 @@ from ui.recipe.mix_link import mix_button
 from ui.recipe.piece import OF_THE_FIRST, take_to_bench
 from ui.recipe.plate_tag import say_tag_elsewhere
 from ui.recipe.recipe_form import RecipeForm, bottles, new_plate_of, recipe_of
-from ui.recipe.record_forms import OPEN, half_filled, open_form, show_half_filled
+from ui.recipe.record_forms import FORMS, half_filled, open_form, show_half_filled
 from ui.show import look
 from ui.show.cautions import show_cautions
 from ui.state.drafts import Draft
@@ -192,7 +192,7 @@ def _log_it(studio: Studio, draft: Draft, recipe: Recipe | None, reading: Readin
     forget_file(studio, draft)
     planned = draft.get("from_where") == OF_THE_FIRST
     draft.drop()
-    st.session_state.pop(OPEN, None)
+    FORMS.close()
     st.session_state["plate.tried"] = False
     _go_on(studio, trial, planned, cast)
 

@@ -12,11 +12,12 @@ from matcher.dates import day_shown
 from matcher.words import agreeing, counted
 from ui.escaped import escaped
 from ui.photograph.intake import upload
+from ui.reading.target_forms import FORMS, empty_form, half_read
+from ui.reading.target_forms import form_in_words as target_in_words
 from ui.recipe.piece import on_the_bench
 from ui.recipe.record_forms import form_in_words, half_filled
 from ui.show import look
 from ui.show.literal import literal
-from ui.state.drafts import Draft
 from ui.state.next_step import NextStep, next_step
 from ui.state.open_studio import chosen_target, how_many, newest, the_studio
 from ui.state.places import BENCH, COMMISSIONS, FIRST_PLATES, LOG, RECORD, TARGET, Place
@@ -47,17 +48,17 @@ def show() -> None:
     wanted = targets[-1].id if targets else None
     last = None if wanted is None else studio.log.last_for(wanted)
     pieces, forms = on_the_bench(studio), half_filled(studio)
-    draft = Draft(studio, "target")
-    step = next_step(targets, plates, studio.draft("target"), pieces, forms, last)
+    read = half_read(studio)
+    step = next_step(targets, plates, read, pieces, forms, last)
     with st.container(key="paper"):
         say_when_it_failed(studio)
         next_side, photograph_side = st.columns([1.35, 1], gap="medium")
         with next_side:
             with look.panel("next"):
                 _next(step, bool(plates))
-            _today(studio, pieces, forms)
+            _today(studio, pieces, forms, read)
         with photograph_side, look.panel("photograph"):
-            _photograph(studio, draft, step)
+            _photograph(studio)
         if plates:
             _newest(studio, plates)
         st.html(_path(step.stage))
@@ -72,23 +73,19 @@ def _next(step: NextStep, plates: bool) -> None:
             _without_plates(step)
 
 
-def _photograph(studio: Studio, draft: Draft, step: NextStep) -> None:
-    """Take a client's photograph straight in; one that was brought before is gone on with, and never replaced here."""
+def _photograph(studio: Studio) -> None:
+    """Take a client's photograph straight in, into a form of its own: what is half read stays as it is."""
     st.html('<h2 class="pm-part">A client’s photograph</h2>')
-    if draft.get("photo") is None:
-        upload(studio, draft, lambda: st.switch_page(TARGET.file))
-        label = "Start from the camera, an instrument or Munsell"
-    else:
-        st.html("<p>The one that you brought last is saved with its marks.</p>")
-        label = "Continue with it" if step.place is not TARGET else "Start from another photograph"
-    if st.button(label, type="tertiary", key="start.target"):
-        st.switch_page(TARGET.file)
+    draft = empty_form(studio)
+    upload(studio, draft, lambda: FORMS.go_to(draft.form))
+    if st.button("Start from the camera, an instrument or Munsell", type="tertiary", key="start.target"):
+        FORMS.go_to(draft.form)
 
 
-def _today(studio: Studio, pieces: Sequence[Piece], forms: Sequence[Kept]) -> None:
-    """List what waits: pieces on the bench, half-filled forms, commissions by the day on which they are due."""
+def _today(studio: Studio, pieces: Sequence[Piece], forms: Sequence[Kept], read: Sequence[Kept]) -> None:
+    """List what waits: pieces on the bench, plates half recorded, targets half read, commissions by their day."""
     commissions = studio.commissions.worked_on()
-    if not (pieces or forms or commissions):
+    if not (pieces or forms or read or commissions):
         return
     with look.panel("today"):
         st.html('<h2 class="pm-part">Today</h2>')
@@ -97,6 +94,10 @@ def _today(studio: Studio, pieces: Sequence[Piece], forms: Sequence[Kept]) -> No
             name, _, rest = form_in_words(studio, kept).partition(" · ")
             _waits("Half recorded", name, rest, RECORD, {"form": kept.form})
         _more(len(forms), "form", "half filled", RECORD)
+        for kept in read[:LISTED]:
+            name, _, rest = target_in_words(studio, kept).partition(" · ")
+            _waits("Half read", name, rest, TARGET, {"form": kept.form})
+        _more(len(read), "target", "half read", TARGET)
         _commissions(studio, commissions)
 
 

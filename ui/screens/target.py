@@ -1,6 +1,7 @@
 """The target: the finish that a client wants, from a photograph or typed, becomes a saved Target.
 
 Read for an area of a commission ("area" in the address) it takes that commission's tolerance and alloy, and leads back.
+Any number may be half read ("form" in the address).
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import streamlit as st
 from matcher.errors import MatcherError
 from ui.photograph.plates_there import keep_seen
 from ui.reading.colour_in import colour_in
+from ui.reading.target_forms import FORMS, form_for_area, open_form, show_half_read
 from ui.reading.typed_in import forget_file
 from ui.show import look
 from ui.show.literal import literal
@@ -32,12 +34,14 @@ if TYPE_CHECKING:
 
 def show() -> None:
     studio = the_studio()
-    draft = Draft(studio, "target")
+    draft = _form(studio)
     look.title(
         "The finish to match",
         "Start from the client's photograph. A grey card in the picture makes the reading far more accurate.",
     )
-    area = _for_area(studio, draft)
+    with st.container(key="target.above"):  # what comes and goes in it does not unseat a field that is being typed in
+        show_half_read(studio, draft)
+        area = _for_area(studio, draft)
     reading, beside = colour_in(studio, draft, "Mark the finish", "Target")
     if reading is not None:
         with beside or st.container():
@@ -45,12 +49,14 @@ def show() -> None:
     set_aside_before(studio)
 
 
+def _form(studio: Studio) -> Draft:
+    """Return the form to show; an area that the address names has one of its own."""
+    named = st.query_params.pop("area", "")
+    return form_for_area(studio, int(named)) if named.isdecimal() else open_form(studio)
+
+
 def _for_area(studio: Studio, draft: Draft) -> tuple[Commission, Area] | None:
     """Say for which area the target is read, where it is for one; it stays so until the target is saved."""
-    named = st.query_params.get("area")
-    if named and named.isdecimal() and draft.get("area") != int(named):
-        draft.set(area=int(named))
-        draft.forget(["name", "tolerance"])
     if not draft.get("area"):
         return None
     try:
@@ -62,7 +68,6 @@ def _for_area(studio: Studio, draft: Draft) -> tuple[Commission, Area] | None:
     with st.container(horizontal=True, vertical_alignment="center"):
         tell(f"For {area.name} of {commission.title}, in {commission.alloy}.", "done")
         if st.button("Not for this area", type="tertiary", key="target.no-area"):
-            st.query_params.pop("area", None)
             draft.forget(["area", "name", "tolerance"])
             st.rerun()
     return commission, area
@@ -107,6 +112,7 @@ def _saved(studio: Studio, draft: Draft, reading: Reading, area: tuple[Commissio
         studio.commissions.change_area(replace(area[1], target_id=target.id), area[1], who())
     forget_file(studio, draft)
     draft.drop()
+    FORMS.close()
     choose_target(target)
     if area is not None:
         st.switch_page(COMMISSIONS.file, query_params={"commission": str(area[0].id)})

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from matcher.words import agreeing, counted
 from ui.state.places import BENCH, FIRST_PLATES, RECORD, SUGGESTIONS, TARGET, Place
@@ -30,18 +30,18 @@ class NextStep:
 def next_step(
     targets: Sequence[Target],
     plates: int,
-    target_draft: Mapping[str, Any] | None = None,
+    read: Sequence[Kept] = (),
     pieces: Sequence[Piece] = (),
     forms: Sequence[Kept] = (),
     last: int | None = None,
 ) -> NextStep:
     """Return the next step.
 
-    plates: how many are logged. target_draft: what was half typed of a target. pieces: those being worked on at the
-    bench. forms: half-filled record forms, the one saved last at the head. last: the plate that was logged last for the
-    last of the targets.
+    plates: how many are logged. read: the targets that are half read, the one saved last at the head. pieces: those
+    being worked on at the bench. forms: half-filled record forms, the one saved last at the head. last: the plate that
+    was logged last for the last of the targets.
     """
-    unfinished = _at_the_bench(pieces) or _half_recorded(forms) or _half_typed(target_draft or {})
+    unfinished = _at_the_bench(pieces) or _half_recorded(forms) or _half_read(read)
     if unfinished is not None:
         return unfinished
     if not targets:
@@ -101,9 +101,12 @@ def _half_recorded(forms: Sequence[Kept]) -> NextStep | None:
     return NextStep(heading, sentence, "Continue recording", RECORD, 3, {"form": forms[0].form})
 
 
-def _half_typed(target: Mapping[str, Any]) -> NextStep | None:
-    if any(target.get(name) is not None for name in ("photo", "lab_l", "lab_a", "lab_b")):
-        return NextStep(
-            "Continue with the target you started", "Its photograph and marks are saved.", "Continue", TARGET, 1
-        )
-    return None
+def _half_read(read: Sequence[Kept]) -> NextStep | None:
+    if not read:
+        return None
+    sentence = "Its photograph and marks are saved." if read[0].body.get("photo") else "What you typed is saved."
+    if len(read) > 1:
+        others = counted(len(read) - 1, "other target")
+        sentence += f" {others} {agreeing(len(read) - 1)} half read too."
+    heading = "Continue with the target you started"
+    return NextStep(heading, sentence, "Continue", TARGET, 1, {"form": read[0].form})
