@@ -11,6 +11,7 @@ from streamlit.testing.v1 import AppTest
 
 from matcher.bench.work import Piece
 from matcher.commissions.commission import Area
+from matcher.commissions.known import all_known
 from matcher.reading.reading import Reading
 from matcher.studio import Studio
 from matcher.trials.trial import Target
@@ -75,6 +76,21 @@ def test_a_plate_is_signed_off_cast_and_repaired(monkeypatch: pytest.MonkeyPatch
     assert "To find plate 2: marked " in said(app) and "The surface is still to be read" in said(app)
     assert app.button(key=f"area.next.{repair.areas[0].id}").label == "Read the surface of bird as it is today"
     assert "Take the approved recipe to the bench" in [button.label for button in app.button]
+
+
+def test_an_approved_plate_that_was_made_for_something_else_has_its_picture_on_its_commission(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    a_job(tmp_path)
+    with Studio.open(tmp_path / "studio") as studio:
+        other = studio.save_target(Target("gate (invented)", Reading((41.0, 14.0, 22.0))))
+        for target in (other.id, None):
+            trial = studio.record(a_trial(reading=Reading((40.2, 14.0, 22.0)), stages=(), target_id=target))
+            signed = studio.sign_offs.sign(1, trial.id or 0, SCULPTOR, "daylight")
+            assert f"plate {trial.id}, approved" in said(the_page(monkeypatch, tmp_path, commission="1"))
+            known = all_known(studio.database, studio.commissions.commission(1))
+            assert [plate.id for plate in known.plates] == [1, 2], "it was still made for something else"
+            studio.sign_offs.withdraw(signed.id or 0, "seen outdoors")
 
 
 def test_a_sign_off_is_withdrawn_only_with_a_reason(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

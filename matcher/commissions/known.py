@@ -80,7 +80,8 @@ class Known:
     """What is known of a commission, of its areas that are set aside too.
 
     plates: all that were made for its targets or are casts of it, oldest first, those set aside too. signed: every
-    sign-off, oldest first, withdrawn ones too. pieces: on the bench for its targets.
+    sign-off, oldest first, withdrawn ones too. pieces: on the bench for its targets. approved: the plates that were
+    signed off, by their numbers, whatever they were made for.
     """
 
     commission: Commission
@@ -89,6 +90,7 @@ class Known:
     pieces: tuple[Piece, ...]
     signed: tuple[SignOff, ...]
     casts: tuple[Cast, ...]
+    approved: Mapping[int, Trial]
 
     def target_of(self, area: Area) -> Target | None:
         """Return an area's target, None where it has none or it cannot be read."""
@@ -98,6 +100,11 @@ class Known:
         """Return the sign-off of an area that stands, None where there is none."""
         stands = [one for one in self.signed if one.area_id == area.id and one.withdrawn_at is None]
         return stands[-1] if stands else None
+
+    def approved_for(self, area: Area) -> Trial | None:
+        """Return the plate that is approved for an area, None where none is or it cannot be read."""
+        signed = self.sign_off_of(area)
+        return None if signed is None else self.approved.get(signed.trial_id)
 
     def aims_of(self, area: Area) -> frozenset[int]:
         """Return the targets that plates and pieces for an area are made for: its own, and the approved plate."""
@@ -205,15 +212,18 @@ def all_known(database: Database, commission: Commission) -> Known:
         target for one in signed for target in (one.target_id, one.aim_id)
     }
     wanted = sorted(target for target in targets if target is not None)
-    made = TrialRow.target_id.in_(wanted) | TrialRow.id.in_([cast.trial_id for cast in casts])
+    cast_plates, approved = {cast.trial_id for cast in casts}, {one.trial_id for one in signed}
+    asked = TrialRow.target_id.in_(wanted) | TrialRow.id.in_(cast_plates | approved)
+    trials = sorted(database.load("plate", load_trials, asked), key=lambda trial: (trial.made_at, trial.id or 0))
     found = database.load("target", load_targets, TargetRow.id.in_(wanted))
     return Known(
         commission,
         {target.id or 0: target for target in found},
-        tuple(sorted(database.load("plate", load_trials, made), key=lambda trial: (trial.made_at, trial.id or 0))),
+        tuple(trial for trial in trials if trial.target_id in wanted or trial.id in cast_plates),
         tuple(piece for piece in Shelf(database).pieces() if piece.target_id in wanted),
         signed,
         casts,
+        {trial.id: trial for trial in trials if trial.id in approved},
     )
 
 

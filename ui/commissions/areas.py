@@ -16,7 +16,7 @@ from matcher.commissions.wording import (
     step_in_words,
     without_target_in_words,
 )
-from matcher.words import agreeing, counted, listed
+from matcher.words import agreeing, capital, counted, listed
 from ui.commissions.approval import what_is_signed
 from ui.commissions.edition import begin_repair, next_cast_to_bench, show_edition, show_repaired
 from ui.escaped import escaped
@@ -53,16 +53,13 @@ def show_areas(studio: Studio, known: Known, steps: Sequence[NextStep]) -> None:
 
 def pictures(known: Known, area: Area) -> str:
     """Return target and nearest or approved plate of an area, touching, as HTML; words where there is no target."""
-    target, signed = known.target_of(area), known.sign_off_of(area)
+    target, approved, nearest = known.target_of(area), known.approved_for(area), known.nearest_for(area)
     if target is None:
         return f'<div class="pm-no-target">{escaped(without_target_in_words(area))}</div>'
-    plate = next((trial for trial in known.plates if signed and trial.id == signed.trial_id), None)
-    nearest = known.nearest_for(area)
-    if plate is None and nearest is not None:
-        plate = nearest.trial
+    plate = approved or (None if nearest is None else nearest.trial)
     if plate is None:
         return patch_strip([target_patch(target)], ["wanted"])
-    name = f"plate {plate.id}, approved" if signed and plate.id == signed.trial_id else f"plate {plate.id}"
+    name = f"plate {plate.id}" if approved is None else f"plate {plate.id}, approved"
     return patch_strip([target_patch(target), plate_patch(plate)], ["wanted", name])
 
 
@@ -217,7 +214,7 @@ def _ask_to_set_aside(studio: Studio, known: Known, area: Area) -> None:
     stays += [f"the {agreeing(len(pieces), 'piece', 'pieces')} on the bench"] if pieces else []
     if stays:
         said = listed(stays)
-        st.html(f'<p class="pm-soft">{said[:1].upper()}{said[1:]} for it will stay.</p>')
+        st.html(f'<p class="pm-soft">{capital(said)} for it will stay.</p>')
 
 
 def _set_aside(studio: Studio, known: Known) -> None:
