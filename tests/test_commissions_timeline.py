@@ -19,7 +19,14 @@ from matcher.commissions.commission import DECISION, Area, JournalLine
 from matcher.commissions.known import Known, all_known, uses_on_bench
 from matcher.commissions.state import next_steps, state_of
 from matcher.commissions.timeline import what_happened
-from matcher.commissions.wording import event_in_words, on_bench_in_words, state_in_words, step_in_words, use_in_words
+from matcher.commissions.wording import (
+    event_in_words,
+    goal_in_words,
+    on_bench_in_words,
+    state_in_words,
+    step_in_words,
+    use_in_words,
+)
 from matcher.reading.reading import Reading
 from matcher.storage.schema import CastRow, SignOffRow
 from matcher.studio import Studio
@@ -138,6 +145,13 @@ def test_a_trial_for_the_old_target_is_no_cast_once_a_plate_is_approved(studio: 
     assert (
         use_in_words(uses_on_bench(studio.database, [old])[old.uid], wanted.name) == "a trial for Heron fountain, bird"
     )
+    assert goal_in_words(uses_on_bench(studio.database, [old])[old.uid], wanted) == (
+        "A trial for Heron fountain, bird, to match bird brown within ΔE00 2: the piece itself is coloured to another "
+        "target by now."
+    )
+    assert goal_in_words(None, wanted) == "To match bird brown within ΔE00 2." and "no target" in goal_in_words(
+        None, None
+    )
     withdrawn = studio.sign_offs.standing(kept.areas[0].id)
     studio.sign_offs.withdraw(withdrawn.id or 0, "seen outdoors")  # type: ignore[union-attr]
     assert words(studio) == ("On the bench", ["Go on at the bench with bird"]), "it counts again"
@@ -162,6 +176,10 @@ def test_the_casts_of_an_edition_lie_on_the_bench_together(studio: Studio) -> No
     uses = uses_on_bench(studio.database, studio.shelf.pieces())
     assert {uid: one.cast for uid, one in uses.items()} == {first.uid: 1, second.uid: 2, third.uid: 3}
     assert use_in_words(uses[third.uid], None) == "for Heron fountain, bird, cast 3"
+    aimed = studio.target(aim)
+    assert goal_in_words(uses[third.uid], aimed).startswith(
+        f"Cast 3 of Heron fountain, bird, to match {aimed.name} within "
+    )
     cast(studio, plate(studio, 40.1, aim, day=4), area, 1)
     studio.shelf.take_off(first.uid)
     assert words(studio)[1] == ["Go on at the bench with bird, cast 2"] and len(on_bench(studio)) == 2
@@ -217,6 +235,7 @@ def test_the_command_line_tells_casts_from_trials(run: Any, told: Any, refused: 
     listed = run("bench", "--list", *place)[1]
     assert "H-2" in listed and ", for Heron fountain, bird, cast 2" in listed
     assert ", a trial for Heron fountain, bird" in listed
+    assert "A trial for Heron fountain, bird, to match " in run("bench", "--show", "H-1", *place)[1]
     assert "Number the casts from 1" in refused("bench", "--put", "--target", 1, "--trial", 1, "--cast", 0, *place)
     said = refused("bench", "--put", "--target", wanted.id, "--trial", near.id, "--cast", 1, *place)
     assert f"Target {wanted.id} is no approved plate" in said

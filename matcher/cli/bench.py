@@ -257,6 +257,8 @@ def _said_of(studio: Studio, piece: Piece) -> Answer:
     from matcher.bench.seal import learn_seal_shift
     from matcher.bench.steps import cautions_at
     from matcher.bench.wording import look_and_sound, standing, title_of, what_goes_on
+    from matcher.commissions.known import uses_on_bench
+    from matcher.commissions.wording import goal_in_words
 
     course, step, path, tolerance = course_of(piece), piece.step, None, 0.0
     if course is not None and piece.target_id:
@@ -265,7 +267,9 @@ def _said_of(studio: Studio, piece: Piece) -> Answer:
         shift = None if piece.sealed == UNSEALED else learn_seal_shift(studio.part_of_log().trials, piece.sealed)
         path = studio.suggester(target.reading).piece_path(target.reading, course, shift, tolerance)
     cautions = () if step is None else cautions_at(piece.recipe, step)
-    lines = [f"{piece.number}  {title_of(piece)}: {standing(piece)}"]
+    use = uses_on_bench(studio.database, [piece]).get(piece.uid)
+    goal = goal_in_words(use, studio.target(piece.target_id) if piece.target_id else None)
+    lines = [f"{piece.number}  {title_of(piece)}: {standing(piece)}", goal]
     if step is not None:
         lines += [
             f"Next: {what_goes_on(piece.recipe, step, piece.done)}",

@@ -17,7 +17,7 @@ from matcher.dates import day_shown, shown
 from matcher.trials.log import CHANGED, CORRECTED, Change
 from matcher.trials.stocks import Stock
 from matcher.trials.trial import Target
-from matcher.words import counted, listed
+from matcher.words import capital, counted, listed
 
 TOLERANCE_HELP = (
     "Areas that meet, or casts that stand side by side, call for ΔE00 1.5 or less; a piece that is seen alone is well "
@@ -75,7 +75,7 @@ def step_in_words(step: NextStep) -> str:
         case "cast":
             return f"Colour {name} on cast {step.cast}"
         case "done":
-            return f"{name[:1].upper()}{name[1:]} is done on every cast"
+            return f"{capital(name)} is done on every cast"
 
 
 def without_target_in_words(area: Area) -> str:
@@ -132,6 +132,21 @@ def use_in_words(one: OnBench | None, target: str | None) -> str:
         return f"for {target}" if target else ""
     whose = f"{one.commission.title}, {one.area.name}"
     return f"for {whose}, cast {one.cast}" if one.use == "cast" else f"a trial for {whose}"
+
+
+def goal_in_words(one: OnBench | None, target: Target | None) -> str:
+    """Say what a piece on the bench is to match, and whether it is a client's piece or a trial, as a sentence."""
+    if target is None:
+        return "It is to match no target."
+    match = f"to match {target.name} within ΔE00 {_tolerance(target)}"
+    if one is None:
+        return f"{capital(match)}."
+    whose = f"{one.commission.title}, {one.area.name}"
+    if one.use == "cast":
+        return f"Cast {one.cast} of {whose}, {match}."
+    if one.use == "trial":
+        return f"A trial for {whose}, {match}: the piece itself is coloured to another target by now."
+    return f"{capital(match)}, for {whose}."
 
 
 def delivery_in_words(commission: Commission, delivery: Delivery) -> str:

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.bench.wording import title_of
+from matcher.commissions.known import uses_on_bench
+from matcher.commissions.wording import goal_in_words
 from matcher.errors import MatcherError, SuggestionError
 from matcher.words import counted
 from ui.bench.bench_readings import show_readings
@@ -63,8 +65,8 @@ def show() -> None:
 def _work(studio: Studio, piece: Piece, others: list[Piece]) -> None:
     target, path = _target(studio, piece), None
     others_line(others)
-    goal = f"For {target.name}, within ΔE00 {target.tolerance:g}." if target else "For no target."
-    look.title(title_of(piece), goal)
+    use = uses_on_bench(studio.database, [piece]).get(piece.uid)
+    look.title(title_of(piece), goal_in_words(use, target))
     if target is not None:
         try:
             with st.spinner("Looking ahead…"):

@@ -94,7 +94,9 @@ def _start(studio: Studio, draft: Draft) -> Target | None:
             format_func=choices.__getitem__,
             **draft.field("target_id", NO_TARGET),
         )
-    st.html(f'<p class="pm-soft">Started from {escaped(str(draft.get("source")))}.</p>')
+    source = str(draft.get("source"))
+    copied = f"The recipe is copied from {source[:1].lower()}{source[1:]}. Move what you would do differently."
+    st.html(f'<p class="pm-soft">{escaped(copied)}</p>')
     return None if not chosen else studio.target(chosen)
 
 
