@@ -16,6 +16,7 @@ from matcher.sheets.paper import A4, Paper
 from matcher.sheets.recipe_sheets import OnTheCard, PlannedPlate, recipe_card, session_sheet
 from matcher.sheets.sign_off_sheet import sign_off_sheet
 from matcher.tags.code import HIGHEST_NUMBER
+from matcher.words import capital
 
 if TYPE_CHECKING:
     from matcher.commissions.commission import Commission
@@ -74,7 +75,7 @@ def recipe_for_the_wall(
 
 def planned(suggestion: Suggestion) -> PlannedPlate:
     """Return a suggestion as a plate of a session."""
-    words = suggestion.difference[:1].upper() + suggestion.difference[1:]
+    words = capital(suggestion.difference)
     return PlannedPlate(suggestion.recipe, Shown("", suggestion.lab), words)
 
 

@@ -274,7 +274,8 @@ def test_a_piece_is_read_by_the_tagged_plates_beside_it(folder: Path) -> None:
     press(app, "Yes, that is the card")
     with Studio.open(folder) as studio:
         outline = marked(TRUTH[UNDER_TUBES]["finishes"][0]["polygon"])
-        studio.save_draft("target", {**(studio.draft("target") or {}), "finishes": outline})
+        (begun,) = half_read(studio)
+        studio.save_draft(begun.form, {**begun.body, "finishes": outline})
     app = opened("target")
     shown = said(app)
     assert "Read by the plates in the picture" in shown

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from matcher.words import agreeing, counted, listed, percent
+from matcher.words import agreeing, capital, counted, listed, percent
 
 ROOT = Path(__file__).parents[1]
 SOURCES = [file for top in ("matcher", "ui") for file in sorted((ROOT / top).rglob("*.py"))]
@@ -55,3 +55,16 @@ def test_no_sentence_formats_a_share_or_a_count_by_itself(file: Path) -> None:
     plurals = re.findall(rf"\{{([^{{}}]+)\}} {ADJECTIVES}((?:{NOUNS})(?:s|es))\b", text)
     assert [(value, noun) for value, noun in plurals if not value.isupper()] == []
     assert not re.findall(r"'' if [^{}]* == 1 else '(?:s|es)'", text)
+
+
+def test_nobody_begins_a_sentence_by_hand() -> None:
+    """``str.capitalize`` makes "NaOH" "Naoh"; one function begins what is said, and leaves the rest as it is."""
+    assert capital("NaOH, half strength") == "NaOH, half strength" and capital("") == ""
+    by_hand = re.compile(r"\.capitalize\(\)|\[:1\]\.upper\(\)")
+    found = [
+        f"{file.relative_to(ROOT)}: {line.strip()}"
+        for file in SOURCES
+        for line in file.read_text(encoding="utf-8").splitlines()
+        if by_hand.search(line) and file != ROOT / "matcher" / "words.py"
+    ]
+    assert found == []

@@ -13,7 +13,7 @@ from matcher.recipe.hazards import age_days, age_in_words
 from matcher.recipe.quantities import Blend, Dilution, Weighing
 from matcher.recipe.recipe import Coat, Undercoat, strength_in_words
 from matcher.trials.stocks import Converted, SolutionUse, Stock, left_ml
-from matcher.words import counted
+from matcher.words import capital, counted
 
 
 def ml(volume: float) -> str:
@@ -67,10 +67,10 @@ def converted_in_words(made: Converted, own: str) -> str:
         said = f"{layer.stock} holds as much as {own}: {fraction(made.before)} stays."
     else:
         said = (
-            f"{fraction(made.before).capitalize()} of {own} is {fraction(layer.strength)} from {layer.stock}: "
+            f"{capital(fraction(made.before))} of {own} is {fraction(layer.strength)} from {layer.stock}: "
             f"as much of the salt goes on the metal ({made.grams_per_litre:.3g} g/L)."
             if layer.strength not in (1.0,)
-            else f"{fraction(made.before).capitalize()} of {own} is {layer.stock} at full strength."
+            else f"{capital(fraction(made.before))} of {own} is {layer.stock} at full strength."
         )
     unknown = "" if made.forms_known else " What was weighed is not noted for both: the same hydrate is taken for both."
     return said + unknown

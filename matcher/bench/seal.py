@@ -21,7 +21,7 @@ from matcher.reading.reading import Reading
 from matcher.recipe.names import canonical
 from matcher.recipe.stages import SEALED_STAGES, last_stage
 from matcher.trials.trial import FINISHED, Trial
-from matcher.words import counted, with_sign
+from matcher.words import capital, counted, with_sign
 
 PRIOR = np.array([0.008, -0.12, 0.0, 0.0])
 """The haze that a seal takes away, as a share of white's light; the logarithm of its factor on the light inside; and by
@@ -117,7 +117,7 @@ class SealShift:
         around = self.lab + np.array([[-LIGHTER, 0, 0], [LIGHTER, 0, 0]])
         darker, lighter = (self.effect.sealed(around) - around + self._known_besides)[:, 0]
         return (
-            f"{self.kind[:1].upper()}{self.kind[1:]} is expected to change this {colour_in_words(self.lab)} by {here} "
+            f"{capital(self.kind)} is expected to change this {colour_in_words(self.lab)} by {here} "
             f"({known}); one {LIGHTER:g} L* darker by about L* {with_sign(darker, plus=True)}, "
             f"one {LIGHTER:g} L* lighter by about L* {with_sign(lighter, plus=True)}."
         )

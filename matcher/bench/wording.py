@@ -15,7 +15,7 @@ from matcher.colour.verdict import standing as match_of
 from matcher.recipe.cautions import SKATES_OFF_ABOVE_C
 from matcher.recipe.names import canonical, is_ferric
 from matcher.recipe.recipe import Recipe, strength_in_words
-from matcher.words import counted, listed, percent
+from matcher.words import capital, counted, listed, percent
 
 APART_CHANCE, APART_DELTA_E00 = 0.05, 0.25
 """From which difference on it is said why list and bench do not say the same."""
@@ -76,7 +76,7 @@ def what_goes_on(recipe: Recipe, step: Step, done: int = 0) -> str:
         said = f"{seal.kind}, on {'warm' if seal.hot and not done else 'cool'} metal"
     else:
         said = "wash the undercoat off clean"
-    return said[:1].upper() + said[1:]
+    return capital(said)
 
 
 def doing(step: Step, done: int, about: int | None = None) -> str:
@@ -132,7 +132,7 @@ def title_of(piece: Piece) -> str:
     if piece.name:
         return piece.name
     if piece.run and piece.source:
-        return piece.source[:1].upper() + piece.source[1:]
+        return capital(piece.source)
     return f"Piece {piece.number}"
 
 

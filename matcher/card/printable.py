@@ -12,6 +12,7 @@ import numpy as np
 
 from matcher.card.card import Card, Carrier
 from matcher.errors import CardError
+from matcher.words import capital
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
@@ -110,7 +111,7 @@ def _ruler(page: Canvas, top: float) -> None:
 
 
 def _words(page: Canvas, title: str, top: float) -> None:
-    _text(page, 0, top, title[:1].upper() + title[1:], size=4.6)
+    _text(page, 0, top, capital(title), size=4.6)
     for number, sentence in enumerate(_HOW_TO, start=1):
         _text(page, 0, top + 3 + 6.5 * number, f"{number}.  {sentence}", size=3.6)
 

@@ -14,6 +14,7 @@ from matcher.typed_in import values
 from matcher.typed_in.options import Commands, Parser, add_overwrite, add_paper, add_recipe
 from matcher.typed_in.photographs import opened_studio, studio_that_is_there
 from matcher.typed_in.words import Answer, unprinted_lines, write
+from matcher.words import capital
 
 if TYPE_CHECKING:
     from matcher.recipe.hazards import Hazards
@@ -288,7 +289,7 @@ def mix(options: argparse.Namespace) -> Answer:
     for each in plan.layers:
         lines += [
             "",
-            f"{each.part.capitalize()}: {each.layer.chemical}",
+            f"{capital(each.part)}: {each.layer.chemical}",
             *(f"    {line}" for line in layer_lines(each)),
         ]
         lines += [f"    {each.rate.sentence}", *_hazard_lines("    As mixed", each.hazards, defer=False)]

@@ -26,7 +26,7 @@ from matcher.process.residual import PRIOR_LOG_PLATE_SD
 from matcher.reading.comparison import chance_within, delta_e_interval, difference_covariance
 from matcher.reading.reading import Reading
 from matcher.trials.trial import Trial
-from matcher.words import listed, percent
+from matcher.words import capital, listed, percent
 
 BEYOND = 14.156
 """Of T-squared: chi-squared with 3 degrees of freedom leaves 0.27 % above it, as three standard deviations of one
@@ -305,10 +305,6 @@ def _how_sure(count: int) -> str:
 SIDES = (("lighter", "darker"), ("redder", "greener"), ("yellower", "bluer"))
 
 
-def _upper(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
 def in_words(chart: ControlChart) -> str:
     """Say what the chart shows in plain sentences."""
     if not chart.points:
@@ -317,7 +313,7 @@ def in_words(chart: ControlChart) -> str:
     beyond = [point.label for point in chart.points if point.beyond]
     if beyond:
         differ = "differs" if len(beyond) == 1 else "differ"
-        said.append(f"{_upper(listed(beyond))} {differ} from the approved plate by more than chance.")
+        said.append(f"{capital(listed(beyond))} {differ} from the approved plate by more than chance.")
     sides = sorted({(one.axis, one.side) for one in chart.signals if one.axis is not None}, key=str)
     for axis, side in sides:
         those = sorted({k for one in chart.signals if (one.axis, one.side) == (axis, side) for k in one.points})

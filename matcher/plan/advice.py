@@ -33,7 +33,7 @@ from matcher.recipe.recipe import (
     not_noted_in_words,
     strength_in_words,
 )
-from matcher.words import counted, percent, plural
+from matcher.words import capital, counted, percent, plural
 
 WORTH_DOING = 0.3
 """A change must lower the expected ΔE00 by this much; less is not seen."""
@@ -268,7 +268,7 @@ def _how_it_misses(lab: Floats, target: Floats) -> str:
         if part >= WORTH_NAMING:
             parts.append(f"{how_much(part)}too {words[0] if lab[axis] > target[axis] else words[1]}")
     text = ", ".join(parts) if parts else "Off by little in each direction"
-    return text[:1].upper() + text[1:]
+    return capital(text)
 
 
 def _hoped(change: Adjustment, now: float) -> str:

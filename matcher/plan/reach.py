@@ -24,7 +24,7 @@ from matcher.process.model import ProcessModel
 from matcher.reading.comparison import chance_within, delta_e_interval, difference_covariance, draws_to_target
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import MAX_PASSES, Coat, Recipe, describe
-from matcher.words import agreeing, counted, percent
+from matcher.words import agreeing, capital, counted, percent
 
 JOINTLY_DRAWN = 120
 JOINT_DRAWS = 256
@@ -70,7 +70,7 @@ class Reach:
     @property
     def sentence(self) -> str:
         """Say where the target stands, and why."""
-        return f"{self.standing[:1].upper()}{self.standing[1:]}: {self.explanation}"
+        return f"{capital(self.standing)}: {self.explanation}"
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""

@@ -16,7 +16,7 @@ from typing import Any
 from matcher.errors import StudioError
 from matcher.recipe.names import FILE, each_once, is_ferric, key, names_of
 from matcher.recipe.recipe import Coat, Recipe
-from matcher.words import listed
+from matcher.words import capital, listed
 
 SKATES_OFF_ABOVE_C = 130.0
 """Well above the some 104 °C at which water flashes off with a hiss; drops then skate (common practice, no source)."""
@@ -161,7 +161,7 @@ def _of_chemicals(used: Sequence[str], book: CautionBook) -> Iterator[Caution]:
             continue
         family = book.family_of[known]
         for caution in family.cautions:
-            yield _filled(caution, chemical=name, Chemical=name[:1].upper() + name[1:])
+            yield _filled(caution, chemical=name, Chemical=capital(name))
         if is_ferric(known):
             yield _filled(book.steps["iron_salt"], chemical=name)
         if family.oxidiser:

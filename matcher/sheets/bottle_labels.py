@@ -20,6 +20,7 @@ from matcher.errors import StudioError
 from matcher.recipe.hazards import USUAL_FEW, Hazards, hazards_of, keeping_of
 from matcher.sheets.paper import A4, BOLD, INK, LINE, MM, Paper, gap, said, sheet, styles
 from matcher.trials.stocks import Stock
+from matcher.words import capital
 
 LABEL_MM = (86.0, 52.0)
 ACROSS = 2
@@ -47,7 +48,7 @@ def label_of_stock(stock: Stock) -> Label:
     opened = "Opened " + (shown(stock.opened_at) if stock.opened_at is not None else "__________")
     more = [ml(stock.volume_ml) if stock.volume_ml is not None else "", f"lot {stock.lot}" if stock.lot else ""]
     lines = [
-        f"{stock.chemical[:1].upper()}{stock.chemical[1:]}, stock solution",
+        f"{capital(stock.chemical)}, stock solution",
         ", ".join([strength_of(stock), *filter(None, more)]),
         f"{made.removesuffix('.')}. {opened}",
         keeping_of(stock.chemical),
@@ -63,7 +64,7 @@ def label_of_mix(mix: LayerMix, mixed_at: datetime, who: str = "") -> Label:
     grams = stock.grams_per_litre * measured.strength
     by = f" by {who}" if who else ""
     lines = (
-        f"{mix.layer.chemical[:1].upper()}{mix.layer.chemical[1:]}, {fraction(measured.strength)}",
+        f"{capital(mix.layer.chemical)}, {fraction(measured.strength)}",
         f"{grams:.4g} g/L, {ml(measured.total_ml)}, from {stock.label}",
         f"Mixed {shown(mixed_at)}{by}, for {mix.part}",
         keeping_of(stock.chemical),

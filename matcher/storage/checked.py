@@ -10,6 +10,7 @@ from uuid import uuid4
 
 from matcher.dates import in_utc
 from matcher.errors import StudioError
+from matcher.words import capital
 
 MAX_LINE = 200
 
@@ -81,7 +82,7 @@ def is_marked_anew(now: str | None, wanted: str | None, seen: str | None, thing:
         return False
     if now is not None and wanted is not None:
         raise StudioError(
-            f"{thing[:1].upper()}{thing[1:]} is {done} already ({now}): look at it again, and take it back "
+            f"{capital(thing)} is {done} already ({now}): look at it again, and take it back "
             "first if another reason holds."
         )
     if now is not None and seen is not None and seen != now:

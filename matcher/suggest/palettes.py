@@ -21,7 +21,7 @@ from matcher.process.model import ProcessModel
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Recipe, Undercoat
 from matcher.suggest.suggestion import Suggestion
-from matcher.words import counted
+from matcher.words import capital, counted
 
 QUARTER = 0.25
 BURNISH_STEP = 0.05
@@ -172,7 +172,7 @@ def mottled_recipes(
         wanted = (np.stack([wanted_darks, wanted_lights]), np.array([1 - bare_share, bare_share]))
         distance = palette_distance(wanted, palette)
         because = (
-            f"{base.chemical[:1].upper()}{base.chemical[1:]} under the coat for the darks (ΔE00 "
+            f"{capital(base.chemical)} under the coat for the darks (ΔE00 "
             f"{delta_e_2000(wanted_darks, dark):.1f}), the same coat on burnished metal for the lights (ΔE00 "
             f"{light_miss[k]:.1f}), predicted from {counted(len(model.trials), 'plate')}."
         )

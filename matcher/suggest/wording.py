@@ -22,7 +22,7 @@ from matcher.ranking.part_of_log import PartOfLog
 from matcher.recipe.names import canonical, each_once
 from matcher.recipe.recipe import Recipe, not_noted, not_noted_in_words
 from matcher.trials.trial import Changed
-from matcher.words import agreeing, counted, listed, plural
+from matcher.words import agreeing, capital, counted, listed, plural
 
 NEARNESS: dict[Standing, str] = {
     "within": "close match",
@@ -85,7 +85,7 @@ def lacking(recipe: Recipe) -> str:
     """Say what nobody noted of a logged recipe; "" when nothing is lacking."""
     what = not_noted_in_words(recipe)
     many = len(not_noted(recipe))
-    return f" {what[:1].upper()}{what[1:]} {agreeing(many, 'was', 'were')} not noted." if what else ""
+    return f" {capital(what)} {agreeing(many, 'was', 'were')} not noted." if what else ""
 
 
 def changed_since(trial: LoggedTrial | None) -> str:
@@ -135,9 +135,7 @@ def _borrowed(recipe: Recipe, model: ProcessModel) -> str:
         times = sum(canonical(chemical) in chemicals for chemicals in seen)
         if times <= SEEN_SELDOM and len(seen) > times:
             plates = f"on {counted(times, 'plate')}" if times else "on no plate"
-            said += (
-                f" {chemical[:1].upper()}{chemical[1:]} was seen {plates} only: the rest is borrowed from the others."
-            )
+            said += f" {capital(chemical)} was seen {plates} only: the rest is borrowed from the others."
     return said + _pooled(recipe, model)
 
 
@@ -166,7 +164,7 @@ def assumed_in_words(recipe: Recipe) -> list[str]:
     if not what:
         return []
     were = agreeing(len(not_noted(recipe)), "was", "were")
-    return [f"{_with_capital(what)} {were} not noted: taken as most plates have it."]
+    return [f"{capital(what)} {were} not noted: taken as most plates have it."]
 
 
 def doubts_in_words(
@@ -177,7 +175,7 @@ def doubts_in_words(
     never_logged: what is named and its name. hotter_than_c: the hottest plate, when the recipe is hotter. plates:
     how many are logged; too_few: whether that is too few to go by. read_alike: whether how all were read is most of it.
     """
-    said = [_with_capital(NEW[what].format(name)) for what, name in never_logged]
+    said = [capital(NEW[what].format(name)) for what, name in never_logged]
     if hotter_than_c is not None:
         said.append(f"No plate was as hot: the hottest had {in_both_degrees(hotter_than_c)}.")
     if too_few:
@@ -194,10 +192,6 @@ def sureness_in_words(reach: float) -> str:
     ('well known, expect it within a shade', 'a guess, it may come out quite another colour')
     """
     return next(words for most, words in SURENESS if reach <= most)
-
-
-def _with_capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def worked_out_from(part: PartOfLog) -> str:

@@ -57,7 +57,7 @@ from matcher.trials.log import by_uid, load_history, load_trials, note, record_i
 from matcher.trials.own_cards import OwnCard
 from matcher.trials.stocks import Stock
 from matcher.trials.trial import Target, Trial
-from matcher.words import agreeing, counted
+from matcher.words import agreeing, capital, counted
 
 FORMAT = "patina studio log"
 VERSION = 4
@@ -641,7 +641,7 @@ def _rows(table: CarriedTable, items: Sequence[Any]) -> list[dict[str, Any]]:
         try:
             found.append(carried.taken(table, item))
         except MatcherError as error:
-            raise StudioError(f"{table.kind.capitalize()} {at} in this file: {error}") from error
+            raise StudioError(f"{capital(table.kind)} {at} in this file: {error}") from error
     return found
 
 

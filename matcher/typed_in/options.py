@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 from matcher.typed_in import values
 from matcher.typed_in.values import TOLERANCE, TypingError
+from matcher.words import capital
 
 if TYPE_CHECKING:
     from matcher.typed_in.words import Answer
@@ -79,7 +80,7 @@ class Parser(argparse.ArgumentParser):
         message = message.removeprefix("argument ").rstrip(".")
         message = message.replace("expected one argument", "give a value after it")
         message = re.sub(r"(.*): invalid choice: (.*) \(choose from (.*)\)$", _choice, message)
-        raise TypingError(f"{message[:1].upper()}{message[1:]}; see {self.prog} --help.")
+        raise TypingError(f"{capital(message)}; see {self.prog} --help.")
 
 
 def _choice(found: re.Match[str]) -> str:

@@ -91,7 +91,7 @@ def again_lines(one: Proposal, kept: bool) -> list[str]:
     from matcher.reading.wording import known_by_in_words
 
     stage = "" if one.owner.stage == "finished" else f", {one.owner.stage}"
-    lines = [f"{one.owner.kind.capitalize()} {one.owner.number}{stage}{f' ({one.name})' if one.name else ''}"]
+    lines = [f"{capital(one.owner.kind)} {one.owner.number}{stage}{f' ({one.name})' if one.name else ''}"]
     lines.append("    " + reading_line("before", one.before))
     by_before = known_by_in_words(one.before)
     lines += [f"    {by_before}"] if by_before else []
@@ -139,7 +139,7 @@ def suggestion_lines(rank: int, item: Suggestion, tolerance: float) -> list[str]
         "",
         f"{rank}.  ΔE00 {item.delta_e00:.1f} ({low:.1f} to {high:.1f}), {chance}, {item.basis}{plate}{following}",
         f"    {describe(item.recipe)}",
-        f"    {nearness[:1].upper()}{nearness[1:]}. {item.because}{tied}",
+        f"    {capital(nearness)}. {item.because}{tied}",
     ]
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.bench.work import After, Piece, Taken
+from matcher.words import capital
 from ui.bench.step_now import TO_BUTTON
 from ui.photograph.lay_beside import offer_to_lay
 from ui.photograph.plates_there import keep_seen
@@ -62,7 +63,7 @@ def _one(studio: Studio, intake: Draft, piece: Piece, path: BenchPath | None, ta
         away = "" if delta is None else f": ΔE00 {delta:.1f}"
         st.html(
             f'<div class="pm-read"><div class="pm-mat">{field(lab, f"Read {when}")}</div>'
-            f"<p><b>{when[:1].upper()}{when[1:]}{away}</b><br>"
+            f"<p><b>{capital(when)}{away}</b><br>"
             f'<span class="pm-soft pm-figures">{figures(lab)}</span></p></div>'
         )
     name = _key(taken.after).replace(".", "-")

@@ -11,6 +11,7 @@ import streamlit as st
 from matcher.bench.work import UNSEALED
 from matcher.errors import SuggestionError
 from matcher.recipe.recipe import Recipe, not_noted, passes_in_words
+from matcher.words import capital
 from ui.bench.step_now import TO_BUTTON
 from ui.recipe.piece import FORM, as_listed, begin
 from ui.recipe.recipe_form import recipe_of
@@ -162,4 +163,4 @@ def ask_if_sealed(draft: Draft, name: str, otherwise: str) -> str:
 
 def seal_choices(*kinds: str | None) -> dict[str, str]:
     """Return the ways in which a target may be sealed, with other kinds that stand already."""
-    return {**SEALED, **{kind: kind.capitalize() for kind in kinds if kind and kind not in SEALED}}
+    return {**SEALED, **{kind: capital(kind) for kind in kinds if kind and kind not in SEALED}}

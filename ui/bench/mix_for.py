@@ -129,7 +129,7 @@ def _choose(studio: Studio, draft: Draft) -> None:
 
 def _layer(studio: Studio, draft: Draft, mix: LayerMix, stocks: Sequence[Stock], area: float) -> None:
     with st.container(key=f"flask-{mix.part.replace(' ', '-')}"):
-        said = f"{mix.part.capitalize()}: {mix.layer.chemical}, {fraction(mix.layer.strength)}"
+        said = f"{capital(mix.part)}: {mix.layer.chemical}, {fraction(mix.layer.strength)}"
         own = f" of {mix.own}" if mix.own else ""
         st.html(f"<h2>{escaped(said + own)}</h2>")
         left, right = st.columns([1.2, 1], gap="medium")
@@ -216,7 +216,7 @@ def _onward(studio: Studio, draft: Draft, plan: MixPlan, source: str) -> None:
     if ready:
         with st.expander("What the labels ask for"):
             for mix in ready:
-                st.html(f"<strong>{escaped(mix.layer.chemical.capitalize())}</strong>{precautions_html(mix.hazards)}")
+                st.html(f"<strong>{escaped(capital(mix.layer.chemical))}</strong>{precautions_html(mix.hazards)}")
 
 
 def _printed(studio: Studio, mixes: Sequence[LayerMix], paper: str) -> bytes:

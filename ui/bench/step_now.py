@@ -22,7 +22,7 @@ from matcher.bench.wording import (
     what_goes_on,
 )
 from matcher.errors import MatcherError
-from matcher.words import percent
+from matcher.words import capital, percent
 from ui.escaped import escaped, joined
 from ui.recipe.mix_link import mix_button
 from ui.recipe.piece import hand_over
@@ -66,7 +66,7 @@ def show_now(studio: Studio, piece: Piece, path: BenchPath | None, target: Targe
         about = path.stop_at if path is not None and _at_its_coat(piece) else None
         step = piece.step
         where = standing(piece, about) if step is None or step.counted else _which_step(piece)
-        st.html(f'<p class="pm-laid">{escaped(_sentence_case(where))}</p>')
+        st.html(f'<p class="pm-laid">{escaped(capital(where))}</p>')
         st.html(f'<p class="pm-instruction" role="status">{escaped(_instruction(piece, path))}</p>')
         if path is not None and target is not None and _at_its_coat(piece):
             _warn(path, target.tolerance)
@@ -93,7 +93,7 @@ def _instruction(piece: Piece, path: BenchPath | None) -> str:
     if step.kind == COAT:
         left = step.planned - piece.done
         return f"{left} more to the plan" if left > 0 else "As many as planned"
-    return _sentence_case(step_name(piece.recipe, step)) if step.counted else f"Now: {step_name(piece.recipe, step)}"
+    return capital(step_name(piece.recipe, step)) if step.counted else f"Now: {step_name(piece.recipe, step)}"
 
 
 def _warn(path: BenchPath, tolerance: float) -> None:
@@ -157,7 +157,7 @@ def _count(studio: Studio, piece: Piece, about: int | None, primary: bool, short
         return
     did = doing(step, piece.done, about)
     whole = f"{literal(joined(what_goes_on(piece.recipe, step, piece.done)))}: **{literal(did)}**"
-    label = literal(_sentence_case(did)) if short else whole
+    label = literal(capital(did)) if short else whole
     st.button(
         label,
         type="primary" if primary else "secondary",
@@ -259,7 +259,3 @@ def come_back_to_button() -> None:
     """Show the top of the page, where the button is, after something was begun or kept farther down."""
     if st.session_state.pop(TO_BUTTON, False):
         st.html(_TO_THE_TOP, unsafe_allow_javascript=True)
-
-
-def _sentence_case(said: str) -> str:
-    return said[:1].upper() + said[1:]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.bench.wording import title_of
+from matcher.words import capital
 from ui.bench.choose_piece import seal_choices
 from ui.escaped import escaped
 from ui.recipe.print_card import print_recipe
@@ -26,7 +27,7 @@ ALL_OF_THEM = 99
 def show_whole(studio: Studio, piece: Piece) -> None:
     with st.expander("Recipe, mark on the plate, seal and all cautions"):
         if piece.source:
-            st.html(f'<p class="pm-soft">{escaped(piece.source[:1].upper() + piece.source[1:])}</p>')
+            st.html(f'<p class="pm-soft">{escaped(capital(piece.source))}</p>')
         st.html(recipe_steps(piece.recipe))
         print_recipe(studio, piece.recipe, title_of(piece), piece.target_id, f"bench.{piece.uid}.print")
         mark = st.text_input(

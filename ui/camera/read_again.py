@@ -8,7 +8,7 @@ import streamlit as st
 
 from matcher.colour.difference import delta_e_2000
 from matcher.errors import MatcherError
-from matcher.words import counted
+from matcher.words import capital, counted
 from ui.show.literal import literal
 from ui.show.swatches import lab_line, pair
 from ui.state.drafts import Draft
@@ -57,7 +57,7 @@ def _show(studio: Studio, draft: Draft, profile: CameraProfile, slot: str, found
     for one in found:
         owner = one.owner
         stage = "" if owner.stage == "finished" else f", {owner.stage}"
-        who = f"{owner.kind.capitalize()} {owner.number}{stage}{f', {one.name}' if one.name else ''}"
+        who = f"{capital(owner.kind)} {owner.number}{stage}{f', {one.name}' if one.name else ''}"
         if one.after is None:
             tell(f"{who} stays as it is: {one.why}", "warning")
             continue

@@ -9,7 +9,7 @@ import streamlit as st
 
 from matcher.colour.words_for_colours import colour_in_words
 from matcher.suggest.wording import nearness_in_words
-from matcher.words import in_ten, percent
+from matcher.words import capital, in_ten, percent
 from ui.escaped import escaped
 from ui.show.literal import literal
 from ui.show.patches import patch_strip, plate_patch
@@ -42,10 +42,10 @@ def headline(now: Prediction, target: Target | None, to_target: Apart | None) ->
     """Return in one line what is expected, as HTML: how near the target, or what colour."""
     if target is None or to_target is None:
         words = colour_in_words(now.lab)
-        return f'<p class="pm-expected">{words[:1].upper()}{words[1:]}</p>'
+        return f'<p class="pm-expected">{capital(words)}</p>'
     standing = to_target.standing(target.tolerance)
     near, how = nearness_in_words(standing, target.reading.lab, now.lab, to_target.delta_e00_interval)
-    return f'<p class="pm-expected"><b>{near[:1].upper()}{near[1:]}</b>, {escaped(how)}</p>'
+    return f'<p class="pm-expected"><b>{capital(near)}</b>, {escaped(how)}</p>'
 
 
 def said(now: Prediction, target: Target | None, to_target: Apart | None) -> str:
@@ -54,7 +54,7 @@ def said(now: Prediction, target: Target | None, to_target: Apart | None) -> str
     if target is not None and to_target is not None:
         chance = in_ten(to_target.chance_within(target.tolerance))
         within = f"to come within ΔE00 {target.tolerance:g} of {escaped(target.name)}"
-        lines.append(f"<b>{chance[:1].upper()}{chance[1:]}</b> {within}.")
+        lines.append(f"<b>{capital(chance)}</b> {within}.")
     lines.append(f"How far to trust it: {escaped(now.sureness)}.")
     return "".join(f'<p class="pm-chance">{line}</p>' for line in lines)
 

@@ -12,6 +12,7 @@ import streamlit as st
 
 from matcher.recipe.stages import is_on_the_way
 from matcher.trials.trial import StageReading
+from matcher.words import capital
 from ui.escaped import escaped
 from ui.photograph.plates_there import keep_seen
 from ui.reading.colour_in import colour_in
@@ -43,7 +44,7 @@ def stage_in_words(stage: str) -> str:
     """Say a stage as the page does: "After pass 3"."""
     if is_on_the_way(stage):
         return f"After {stage}"
-    return SAID.get(stage, stage[:1].upper() + stage[1:])
+    return SAID.get(stage, capital(stage))
 
 
 def add_later(studio: Studio, trial: Trial) -> None:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from matcher.dates import SHORT, shown
 from matcher.recipe.recipe import describe
+from matcher.words import capital
 from ui.escaped import escaped
 from ui.show.swatches import field, figures
 
@@ -22,6 +23,6 @@ def plate_row(trial: Trial, photograph: str = "") -> str:
     recipe = escaped(describe(trial.recipe)).replace(" °C", "\u00a0°C")
     return (
         f'<div class="pm-row"><div class="pm-thumb">{field(trial.reading.lab, f"Plate {trial.id}")}{photograph}</div>'
-        f"<div><p>{heading}</p><p>{recipe[:1].upper() + recipe[1:]}</p>"
+        f"<div><p>{heading}</p><p>{capital(recipe)}</p>"
         f'<p class="pm-soft pm-figures">{figures(trial.reading.lab)}</p>{aside}</div></div>'
     )

@@ -11,6 +11,7 @@ from matcher.errors import RecipeError
 from matcher.recipe.fields import COAT, METAL, SEAL, UNDERCOAT, Part
 from matcher.recipe.names import canonical, each_once
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat, not_noted
+from matcher.words import capital
 from ui.show import look
 from ui.show.literal import literal
 from ui.state.drafts import Draft
@@ -194,7 +195,7 @@ class RecipeForm:
 
     def _seal(self) -> Seal | None:
         with look.panel(f"{self.draft.form}-seal"):
-            offered = {**SEALS, **{kind: kind.capitalize() for kind in [self.draft.get("seal_kind", "none")]}}
+            offered = {**SEALS, **{kind: capital(kind) for kind in [self.draft.get("seal_kind", "none")]}}
             kind = st.segmented_control(
                 "Seal",
                 list(offered),

@@ -10,6 +10,7 @@ import streamlit as st
 
 from matcher.dates import shown
 from matcher.recipe.recipe import passes_in_words
+from matcher.words import capital
 from ui.reading.typed_in import forget_file
 from ui.recipe.recipe_form import recipe_of
 from ui.show.half_filled import HalfFilled
@@ -77,7 +78,7 @@ def form_in_words(studio: Studio, kept: Kept) -> str:
     if recipe is not None:
         said += [f"{coat.chemical}, {passes_in_words(coat)}" for coat in recipe.coats]
     said.append(f"saved {shown(kept.saved_at)}")
-    return f"{said[0][:1].upper()}{said[0][1:]} · {' · '.join(said[1:])}"
+    return f"{capital(said[0])} · {' · '.join(said[1:])}"
 
 
 def _unmarked(body: Mapping[str, Any]) -> str:

@@ -16,7 +16,7 @@ from matcher.dates import shown
 from matcher.errors import StudioError
 from matcher.storage.damaged import in_words
 from matcher.typed import whole_number
-from matcher.words import counted
+from matcher.words import capital, counted
 from ui.escaped import escaped
 from ui.photograph.lay_beside import TO_TAG, offer_to_lay
 from ui.photograph.photographs import figure
@@ -243,7 +243,7 @@ def _one(studio: Studio, trial: Trial) -> None:
         st.query_params.pop("plate")
         st.query_params.pop("logged", None)
         st.rerun()
-    look.title(f"Plate {trial.id}", colour_in_words(trial.reading.lab).capitalize())
+    look.title(f"Plate {trial.id}", capital(colour_in_words(trial.reading.lab)))
     _just_logged(trial)
     photograph = figure(
         studio, trial.photos[0] if trial.photos else None, f"Photograph of plate {trial.id}", large=True

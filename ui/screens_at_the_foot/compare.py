@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.errors import MatcherError
+from matcher.words import capital
 from ui.escaped import escaped
 from ui.photograph import intake
 from ui.photograph.card_step import ask_for_card
@@ -73,7 +74,7 @@ def _compare(studio: Studio, draft: Draft, sha256: str) -> None:
 def _difference(studio: Studio, draft: Draft, marks: TwoMarks, found: SideBySide) -> None:
     """Say how far apart they are, how surely, and whether that is within the target's tolerance."""
     low, high = found.interval
-    words = found.words[:1].upper() + found.words[1:]
+    words = capital(found.words)
     st.html(
         pair(found.first.lab, found.second.lab, "first", "second")
         + f'<p class="pm-distance pm-said">ΔE00 {found.delta_e00:.1f} '

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from matcher.words import capital
 from ui.escaped import escaped
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ def show_trust(reading: Reading, offer: Callable[[], bool] | None = None) -> Non
         said, most = "", "else would help" if offer() else most
     helps = what_would_help(reading, MOST_HELPS)
     if helps:
-        items = "".join(f"<li>{escaped(_sentence(item.words))}</li>" for item in helps)
+        items = "".join(f"<li>{escaped(capital(item.words))}</li>" for item in helps)
         said += f'<p class="pm-soft pm-over">What {most} (± in ΔE00)</p><ul class="pm-steps">{items}</ul>'
     if said:
         st.html(f'<div class="pm-trust">{said}</div>')
@@ -56,12 +57,8 @@ def show_budget(reading: Reading) -> None:
 
 
 def _row(part: Contribution, share: float) -> str:
-    remedy = f"<small>{escaped(_sentence(part.remedy))}.</small>" if part.remedy else ""
+    remedy = f"<small>{escaped(capital(part.remedy))}.</small>" if part.remedy else ""
     return (
-        f"<li><span>{escaped(_sentence(part.why))}</span><b>±{part.delta_e00:.1f}</b>"
+        f"<li><span>{escaped(capital(part.why))}</span><b>±{part.delta_e00:.1f}</b>"
         f'<i aria-hidden="true"><i style="width: {100 * share:.1f}%"></i></i>{remedy}</li>'
     )
-
-
-def _sentence(words: str) -> str:
-    return words[:1].upper() + words[1:]

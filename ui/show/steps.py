@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from matcher.recipe.recipe import Recipe, steps_in_words
+from matcher.words import capital
 from ui.escaped import escaped
 
 
@@ -17,4 +18,4 @@ def recipe_steps(recipe: Recipe) -> str:
 def step_line(steps: Sequence[str]) -> str:
     """Return steps on one line as HTML, no line broken between a temperature and its unit."""
     said = "; ".join(steps)
-    return escaped(said[:1].upper() + said[1:]).replace(" °C", "\u00a0°C")
+    return escaped(capital(said)).replace(" °C", "\u00a0°C")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from matcher.errors import MatcherError
+from matcher.words import capital
 from ui.escaped import escaped
 from ui.recipe.recipe_actions import ways_on
 from ui.show.strips import low_pair
@@ -62,7 +63,7 @@ def _group(studio: Studio, target: Target, trial: LoggedTrial, heading: str, cha
         with words:
             low, high = change.interval
             st.html(
-                f'<p class="pm-change"><strong>{escaped(change.what[:1].upper() + change.what[1:])}</strong><br>'
+                f'<p class="pm-change"><strong>{escaped(capital(change.what))}</strong><br>'
                 f"ΔE00 {change.delta_e00:.1f} expected <small>95 %: {low:.1f} to {high:.1f}</small></p>"
             )
             ways_on(

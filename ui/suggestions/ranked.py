@@ -63,7 +63,7 @@ def _worked_out(answers: Answers, count: int) -> tuple[list[Suggestion], str]:
         ranked, standing = answers.ranked(count), answers.reach().standing
     except SuggestionError as error:
         return answers.measured(count), escaped(str(error))
-    far = "" if standing == "within reach" else f" <strong>{standing.capitalize()}</strong>: more on that below."
+    far = "" if standing == "within reach" else f" <strong>{capital(standing)}</strong>: more on that below."
     return ranked, _made_of(ranked) + far
 
 

@@ -8,6 +8,7 @@ import streamlit as st
 
 from matcher.plan.reach import FEWEST_TO_TELL
 from matcher.suggest.wording import best_in_words
+from matcher.words import capital
 from ui.escaped import escaped
 from ui.recipe.recipe_actions import ways_on
 from ui.show.literal import literal
@@ -25,8 +26,8 @@ def show_reach(studio: Studio, target: Target, answers: Answers) -> None:
     """Show where the target stands: one sentence when it is within reach, else all that is known."""
     with st.spinner("Checking how near any recipe can come…"):
         reach = answers.reach()
-    st.subheader(literal(reach.standing[:1].upper() + reach.standing[1:]), anchor=False)
-    st.html(f"<p>{escaped(reach.explanation[:1].upper() + reach.explanation[1:])}</p>")
+    st.subheader(literal(capital(reach.standing)), anchor=False)
+    st.html(f"<p>{escaped(capital(reach.explanation))}</p>")
     if reach.plates >= FEWEST_TO_TELL:
         best = answers.best_plate()
         number = None if best.trial is None else best.trial.id
@@ -40,7 +41,7 @@ def _how_near(studio: Studio, target: Target, reach: Reach) -> None:
     with colours:
         st.html(pair(target.reading.lab, reach.lab, "Target", "Nearest expected"))
     with words:
-        more = "".join(f"<li>{escaped(change[:1].upper() + change[1:])}</li>" for change in reach.changes[1:])
+        more = "".join(f"<li>{escaped(capital(change))}</li>" for change in reach.changes[1:])
         also = f"<p>It also points to:</p><ul>{more}</ul>" if more else ""
         st.html(recipe_steps(reach.nearest) + also)
         ways_on(studio, reach.nearest, "make-nearest", "the nearest recipe in range", target.id)
