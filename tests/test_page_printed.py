@@ -99,6 +99,23 @@ def test_a_page_prints_what_lies_open_on_few_sheets_and_nothing_over_one_another
 
 
 @needs_poppler
+def test_what_happened_with_a_commission_takes_the_sheets_width(
+    read_demo: Served, visit: Visit, tmp_path: Path
+) -> None:
+    """A4 is 595 points wide; 14 mm at either side are left white."""
+    visitor = visit(read_demo)
+    visitor.open("commissions?commission=1")
+    pages = printed(visitor, tmp_path)
+    words = [word for page in pages for word in page]
+    said = [word[4] for word in words]
+    heading = said.index("happened")
+    handover = next(at for at in range(heading, len(said)) if said[at : at + 4] == ["hand", "over", "with", "the"])
+    assert words[handover][0] < 100, "it stands below, not beside"
+    story = words[heading + 1 : handover - 1]
+    assert len(story) > 60 and max(right for _, _, right, *_ in story) > 480
+
+
+@needs_poppler
 def test_what_is_unfolded_is_printed_too(read_demo: Served, visit: Visit, tmp_path: Path) -> None:
     visitor = visit(read_demo)
     visitor.open("suggestions?target=1")
