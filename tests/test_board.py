@@ -233,4 +233,4 @@ def test_a_person_makes_a_board_of_plates_of_their_own_choice_and_keeps_none(stu
 
 def test_an_empty_log_speaks_of_no_board(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setenv("MATCHER_STUDIO", str(_empty(tmp_path)))
-    assert "The studio's own chart" not in [header.value for header in open_page("log").header]
+    assert "The studio's own chart" not in [folded.label for folded in open_page("log").expander]

@@ -97,6 +97,7 @@ def test_the_studio_is_carried_to_another_one_through_the_page(
 ) -> None:
     visitor = visit(demo)
     visitor.open("log")
+    visitor.page.get_by_text("Export, import and backup", exact=True).click()
     with visitor.page.expect_download() as waiting:
         visitor.press("Export the studio")
     export = tmp_path / "carried.zip"

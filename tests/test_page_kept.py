@@ -14,6 +14,15 @@ from matcher.studio.keeping.backups import back_up, settle, there
 from matcher.studio.keeping.move import move
 from tests.app_pages import button, open_page, said_on
 from tests.plates import a_photograph, a_trial
+from ui.photograph.lay_beside import TO_TAG
+
+BELOW_THE_WALL = (
+    "Tags to print",
+    "The studio's own chart",
+    "Plates for other studios",
+    "Export, import and backup",
+    "How the studio is kept",
+)
 
 
 @pytest.fixture
@@ -38,6 +47,36 @@ def test_the_log_page_backs_up_and_says_when_that_was(kept: Path, tmp_path: Path
     button(page, "Save").click().run()
     assert "kept for 7 days" in said_on(page)
     assert (tmp_path / "another disk").is_dir()
+
+
+def open_parts(**query: str) -> list[str]:
+    """Return which of the parts below the wall stand open, those folded left out."""
+    page = open_page("log", **query)
+    parts = [part for part in page.expander if part.label in BELOW_THE_WALL]
+    assert sorted(part.label for part in parts) == sorted(BELOW_THE_WALL)
+    return [part.label for part in parts if part.proto.expanded]
+
+
+def test_what_is_seldom_used_below_the_wall_is_folded_but_for_what_has_something_to_say(
+    kept: Path, tmp_path: Path
+) -> None:
+    assert open_parts() == []
+    assert open_parts(**{TO_TAG: "1"}) == ["Tags to print"]
+    with Studio.open(kept) as studio:
+        studio.record(a_trial(uid="another"))
+        studio.keep_board([1, 2], (), "")
+        studio.set_aside(1, "dropped")
+        (tmp_path / "backups").rmdir()
+        (tmp_path / "backups").write_text("unplugged")
+        with pytest.raises(StudioError):
+            back_up(studio)
+    assert open_parts() == ["The studio's own chart", "How the studio is kept"]
+
+
+def test_an_empty_log_has_its_import_open(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    Studio.open(tmp_path / "new").close()
+    monkeypatch.setenv("MATCHER_STUDIO", str(tmp_path / "new"))
+    assert [part.label for part in open_page("log").expander if part.proto.expanded] == ["Export, import and backup"]
 
 
 def test_one_that_failed_is_told_on_the_front_page_and_under_the_log(kept: Path, tmp_path: Path) -> None:

@@ -86,11 +86,12 @@ def show() -> None:
         print_tags(studio)  # what the person came for
     _find(studio, finder)
     show_changed(studio)
+    st.header("Besides the plates", anchor=False)
     if not to_tag:
         print_tags(studio)
     show_board(studio)
     show_sharing(studio)
-    _carry(studio)
+    _carry(studio, not finder.count)
     show_kept(studio)
 
 
@@ -322,9 +323,13 @@ def _aside(studio: Studio, trial: Trial) -> None:
                 st.rerun()
 
 
-def _carry(studio: Studio) -> None:
-    """Export, import and back up."""
-    st.header("Export and backup", anchor=False)
+def _carry(studio: Studio, empty: bool) -> None:
+    """Export, import and back up, folded unless nothing is logged yet: an import is one way to begin."""
+    with st.expander("Export, import and backup", expanded=empty, key="log.carry"):
+        _carry_here(studio)
+
+
+def _carry_here(studio: Studio) -> None:
     out, back = st.columns(2, gap="medium")
     with out, look.panel("out"):
         st.html("<p>A backup holds everything, photographs too. The table opens in a spreadsheet.</p>")

@@ -7,13 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from matcher.errors import TagError
+from matcher.errors import MatcherError, TagError
 from matcher.tags.wording import ALL_ALIKE, KNOWN_MORE_SURELY, MARK_ANEW, ON_A_BOARD
 from matcher.words import counted, listed
 from ui.escaped import escaped
 from ui.photograph.lay_beside import plates_in_a_strip
 from ui.recipe.print_card import paper_choice, say_what_prints_not
-from ui.show import look
 from ui.state.cache_keys import Key, board_key
 from ui.state.messages import tell, told
 from ui.state.open_studio import how_many
@@ -30,22 +29,32 @@ CHOOSING, ASKED = "board.choosing", "board.asked"
 
 
 def show_board(studio: Studio) -> None:
-    """Show the board that is kept, or let one be chosen; nothing while no plate is logged."""
+    """Show the board that is kept, or let one be chosen; nothing while no plate is logged.
+
+    Folded, but for what is to be said of the board that is kept.
+    """
     from matcher.plates_beside import FEWEST_ON_BOARD, MOST_ON_BOARD, ON_BOARD
 
     if not how_many(studio):
         return
     seen = as_seen("board", studio.board_uids)
-    st.header("The studio's own chart", anchor=False)
-    with look.panel("board"):
+    kept, fault = None, ""
+    try:
+        with st.spinner("Working out what the board is worth…"):
+            kept = _kept(board_key(studio, studio.board_uids), studio)
+    except MatcherError as error:
+        fault = str(error)
+    to_say = bool(fault) or (kept is not None and bool(kept.changed or kept.left_out))
+    with st.expander("The studio's own chart", expanded=to_say, key="log.board"):
         st.html(
             "<p>Some of your own plates on one board, laid beside whatever is photographed, make every reading surer, "
             "above all of finishes like yours. Which do most for the colours that you make is worked out from the "
             "log.</p>"
         )
         with told():
-            with st.spinner("Working out what the board is worth…"):
-                kept = _kept(board_key(studio, studio.board_uids), studio)
+            if fault:
+                tell(fault)
+                return
             if kept is not None:
                 _show(studio, kept, "kept")
                 _print(studio, kept)

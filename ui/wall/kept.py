@@ -11,7 +11,6 @@ from matcher.studio.keeping.backups import MOST_DAYS, Backups, back_up, backups_
 from matcher.studio.keeping.check import check
 from matcher.studio.keeping.wording import backups_in_words, checked_in_words, failure_in_words
 from ui.escaped import escaped
-from ui.show import look
 from ui.state.messages import tell, told
 
 if TYPE_CHECKING:
@@ -28,10 +27,12 @@ def may_run() -> bool:
 
 
 def show_kept(studio: Studio) -> None:
-    """Show how the studio is kept, and let its owner back it up, check it, and settle where backups lie."""
-    st.header("How the studio is kept", anchor=False)
-    with look.panel("kept"):
-        stand = backups_of(studio)
+    """Show how the studio is kept, and let its owner back it up, check it, and settle where backups lie.
+
+    Open where a backup failed.
+    """
+    stand = backups_of(studio)
+    with st.expander("How the studio is kept", expanded=stand.failure is not None, key="log.kept"):
         for line in backups_in_words(stand):
             wrong = stand.failure is not None and line.startswith(failure_in_words(stand))
             tell(line, "warning") if wrong else st.html(f"<p>{escaped(line)}</p>")

@@ -17,7 +17,6 @@ from ui.escaped import escaped
 from ui.photograph.lay_beside import TO_TAG
 from ui.recipe.print_card import paper_choice, say_what_prints_not
 from ui.serving.how_served import URL
-from ui.show import look
 from ui.show.literal import literal
 from ui.state.drafts import SHOWN_LATE
 from ui.state.messages import tell, told
@@ -35,10 +34,9 @@ _THIS_MACHINE = ("localhost", "127.0.0.1", "::1")
 
 
 def print_tags(studio: Studio) -> None:
-    """Ask which tags, how large and on what paper, and give the sheet."""
+    """Ask which tags, how large and on what paper, and give the sheet; open for who came to tag plates."""
     to_tag = st.query_params.get(TO_TAG, "").replace(",", ", ")
-    st.header("Tags to print", anchor=False)
-    with look.panel("tags"):
+    with st.expander("Tags to print", expanded=TO_TAG in st.query_params, key="log.tags"):
         st.html(
             "<p>A tag beside its finish tells the plate in every photograph, and to a phone. Cut it out, fix it flat "
             "on the plate beside the finish, not on it, and seal it.</p>"

@@ -11,7 +11,6 @@ from matcher.sharing.places import name_of
 from matcher.sharing.wording import NOTHING_ELSE, leaves_in_words
 from matcher.words import counted
 from ui.escaped import escaped
-from ui.show import look
 from ui.show.literal import literal
 from ui.show.swatches import field
 from ui.state.messages import tell, told
@@ -27,8 +26,7 @@ DONE = "log.share.done"
 
 def show_sharing(studio: Studio) -> None:
     """Offer to share plates; nothing is asked of the shared place until a person unfolds it."""
-    st.header("Plates for other studios", anchor=False)
-    with look.panel("share"):
+    with st.expander("Plates for other studios", key="log.sharing"):
         st.html(
             "<p>Studios that share a folder or a database can see each other's chosen plates. Yours stay here until "
             "you share them, plate by plate, and can be taken away again.</p>"
