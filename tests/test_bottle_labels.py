@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import subprocess
 from dataclasses import replace
 from datetime import timedelta
 
@@ -10,7 +12,7 @@ import pytest
 
 from matcher.bench.mixing import mix_recipe
 from matcher.errors import StudioError
-from matcher.recipe.hazards import shipped_hazards
+from matcher.recipe.hazards import USUAL_FEW, shipped_hazards
 from matcher.recipe.recipe import Coat, Recipe
 from matcher.sheets.bottle_labels import GAP_MM, LABEL_MM, bottle_labels, label_of_mix, label_of_stock
 from matcher.sheets.paper import LETTER, MARGIN_MM
@@ -46,6 +48,24 @@ def test_every_hazard_of_every_chemical_is_on_its_label_whatever_else_gives_way(
         assert label.hazards.signal.upper() in words
         if not label.hazards.known:
             assert "Nothingisknownhere" in words
+
+
+@needs_poppler
+def test_labels_of_one_page_are_printed_in_one_size_with_all_their_cautions(tmp_path) -> None:
+    short = replace(FE, chemical="sodium chloride", grams_per_litre=20.0)
+    stocks = [short, replace(FE, chemical="cupric nitrate", grams_per_litre=200.0), *[short] * 6, short]
+    labels = [label_of_stock(stock) for stock in stocks]
+    (tmp_path / "labels.pdf").write_bytes(bottle_labels(labels, "Invented studio"))
+    subprocess.run(["pdftotext", "-bbox", "labels.pdf", "words.html"], cwd=tmp_path, check=True)
+    first, second = (tmp_path / "words.html").read_text(encoding="utf-8").split("<page ")[1:]
+    sizes, alone = (
+        [round(float(low) - float(top), 2) for top, low in re.findall(r'yMin="(.*?)" .*? yMax="(.*?)">Made<', page)]
+        for page in (first, second)
+    )
+    assert len(sizes) == 8 and len(set(sizes)) == 1
+    assert alone[0] > sizes[0], "a page without long cautions is printed larger"
+    for words in [*labels[1].hazards.statements, *labels[1].hazards.precautions[:USUAL_FEW]]:
+        assert f">{words.code}<" in first
 
 
 @needs_poppler

@@ -1,6 +1,7 @@
 """Labels for bottles, to print and cut out: what is in them, how strong, since when, by whom, and its hazards in words.
 
-A stock's label, or that of what was mixed from it. Eight to a page.
+A stock's label, or that of what was mixed from it. Eight to a page, in print of one size: the largest in which all of
+that page's cautions have room.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from datetime import datetime
 from typing import Any
 
 from reportlab.lib.styles import ParagraphStyle
+from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.platypus import Flowable, Paragraph, Table, TableStyle
 
 from matcher.bench.mixing import STOPS, LayerMix
@@ -23,7 +25,7 @@ from matcher.trials.stocks import Stock
 from matcher.words import capital
 
 LABEL_MM = (86.0, 52.0)
-ACROSS = 2
+ACROSS, A_PAGE = 2, 8
 GAP_MM = 3.0
 INSIDE_MM = 3.0
 SIZES_POINTS = tuple(7.4 - 0.2 * step for step in range(11))
@@ -81,6 +83,11 @@ def bottle_labels(labels: Sequence[Label], studio: str = "", paper: Paper = A4) 
     if len(labels) > MOST:
         raise StudioError(f"Print at most {MOST} labels at once: there are {len(labels)}.")
     boxes: list[Any] = [_Box(label, studio) for label in labels]
+    for at in range(0, len(boxes), A_PAGE):
+        on_page = boxes[at : at + A_PAGE]
+        size = min(box.largest() for box in on_page)
+        for box in on_page:
+            box.size = size
     boxes += [""] * (-len(boxes) % ACROSS)
     rows = [boxes[at : at + ACROSS] for at in range(0, len(boxes), ACROSS)]
     width, height = (side + GAP_MM for side in LABEL_MM)
@@ -107,6 +114,12 @@ class _Box(Flowable):  # type: ignore[misc]  # reportlab has no types
         super().__init__()
         self._label, self._studio = label, studio
         self.width, self.height = (side * MM for side in LABEL_MM)
+        self.size = SIZES_POINTS[0]
+
+    def largest(self) -> float:
+        """Return the largest size of the small print in which nothing is left out, else the smallest."""
+        few, left_out = self._few()
+        return next((size for size in SIZES_POINTS if self._has_room(self._set(size, few, left_out))), SIZES_POINTS[-1])
 
     def wrap(self, *_room: float) -> tuple[float, float]:
         return self.width, self.height
@@ -118,18 +131,16 @@ class _Box(Flowable):  # type: ignore[misc]  # reportlab has no types
         page.setDash([3, 2])
         page.rect(0, 0, self.width, self.height)
         page.setDash([])
-        room = self.width - 2 * inside
-        top = self._head(page, inside, room)
-        for part, height in self._fitting(room, top - inside):
+        self._head(page, inside)
+        top = self._top()
+        for part, height in self._fitting():
             part.drawOn(page, inside, top - height)
             top -= height
 
-    def _head(self, page: Any, inside: float, room: float) -> float:
-        """Draw name and signal word; return how far down they reach."""
-        signal = self._label.hazards.signal.upper()
-        signal_width = 0.0
+    def _head(self, page: Any, inside: float) -> None:
+        """Draw name and signal word."""
+        signal, signal_width = self._signal()
         if signal:
-            signal_width = page.stringWidth(signal, BOLD, 11) + 4 * MM
             page.setFillColor(INK)
             page.rect(
                 self.width - inside - signal_width, self.height - inside - 14.5, signal_width, 15.5, stroke=0, fill=1
@@ -138,30 +149,53 @@ class _Box(Flowable):  # type: ignore[misc]  # reportlab has no types
             page.setFont(BOLD, 11)
             page.drawCentredString(self.width - inside - signal_width / 2, self.height - inside - 10.8, signal)
             page.setFillColor(INK)
+        name, height = self._name()
+        name.drawOn(page, inside, self.height - inside - height)
+
+    def _signal(self) -> tuple[str, float]:
+        """Return the signal word and how wide its box is, 0 for none."""
+        signal = self._label.hazards.signal.upper()
+        return signal, stringWidth(signal, BOLD, 11) + 4 * MM if signal else 0.0
+
+    def _name(self) -> tuple[Paragraph, float]:
+        """Return the name, in the largest print in which it takes two lines, and how tall it is."""
         for size in (13, 11, 9.5, 8, 6.5):
             style = ParagraphStyle("name", styles()["large"], fontSize=size, leading=size * 1.2)
             name = _plain(self._label.name, style)
-            _, height = name.wrap(room - signal_width - 2 * MM, 1000)
+            _, height = name.wrap(self._room - self._signal()[1] - 2 * MM, 1000)
             if height <= 2.5 * size * 1.2:
                 break
-        name.drawOn(page, inside, self.height - inside - height)
-        return float(self.height - inside - max(height, 15.5) - 1.0 * MM)
+        return name, height
 
-    def _fitting(self, room: float, height: float) -> list[tuple[Paragraph, float]]:
-        """Return the paragraphs below the head, in the largest print that fits; precautions give way last to first."""
-        few = list(self._label.hazards.precautions[:USUAL_FEW])
-        left_out = len(self._label.hazards.precautions) > len(few)
-        for size in SIZES_POINTS:
-            if (found := self._set(room, size, few, left_out)) and sum(each for _, each in found) <= height:
-                return found
-        while few:
+    @property
+    def _room(self) -> float:
+        """How wide the print may be."""
+        return float(self.width - 2 * INSIDE_MM * MM)
+
+    def _top(self) -> float:
+        """Return how far down name and signal word reach."""
+        return float(self.height - INSIDE_MM * MM - max(self._name()[1], 15.5) - 1.0 * MM)
+
+    def _has_room(self, parts: Sequence[tuple[Paragraph, float]]) -> bool:
+        return sum(each for _, each in parts) <= self._top() - INSIDE_MM * MM
+
+    def _few(self) -> tuple[list[Any], bool]:
+        """Return the precautions that are printed where there is room, and whether there are more."""
+        precautions = self._label.hazards.precautions
+        return list(precautions[:USUAL_FEW]), len(precautions) > USUAL_FEW
+
+    def _fitting(self) -> list[tuple[Paragraph, float]]:
+        """Return the paragraphs below the head; where they have no room, precautions give way last to first."""
+        few, left_out = self._few()
+        found = self._set(self.size, few, left_out)
+        while few and not self._has_room(found):
             few.pop()
-            found = self._set(room, SIZES_POINTS[-1], few, True)
-            if sum(each for _, each in found) <= height:
-                return found
-        return _cut(self._set(room, SIZES_POINTS[-1] * 0.9, [], True), height)
+            found = self._set(self.size, few, True)
+        if self._has_room(found):
+            return found
+        return _cut(self._set(self.size * 0.9, [], True), self._top() - INSIDE_MM * MM)
 
-    def _set(self, room: float, size: float, few: Sequence[Any], left_out: bool) -> list[tuple[Paragraph, float]]:
+    def _set(self, size: float, few: Sequence[Any], left_out: bool) -> list[tuple[Paragraph, float]]:
         hazards = self._label.hazards
         small = ParagraphStyle("small", styles()["body"], fontSize=size, leading=size * 1.18)
         strong = ParagraphStyle("strong", small, fontName=BOLD)
@@ -177,7 +211,7 @@ class _Box(Flowable):  # type: ignore[misc]  # reportlab has no types
             made.append(_plain(" ".join([*words, *([ON_THE_DATA_SHEET] if left_out else [])]), small))
         if self._studio:
             made.append(_plain(self._studio, small))
-        return [(part, part.wrap(room, 10_000)[1] + 0.7 * MM) for part in made]
+        return [(part, part.wrap(self._room, 10_000)[1] + 0.7 * MM) for part in made]
 
 
 def _plain(text: str, style: ParagraphStyle) -> Paragraph:
