@@ -87,6 +87,7 @@ def test_the_columns_of_a_table_of_ones_own_can_be_said_by_everybody(read_demo: 
     table = OLD.encode()
     visitor = visit(read_demo)
     visitor.open("log")
+    visitor.page.get_by_text("Export, import and backup", exact=True).click()
     visitor.upload({"name": "book.csv", "mimeType": "text/csv", "buffer": table})
     visitor.sees("What your columns mean")
     visitor.sees("Your rows as plates")

@@ -62,6 +62,7 @@ def test_a_sheet_of_tags_to_come_is_printed_once(demo: Served, visit: Callable[.
     """Tags that lie ready are on no plate: the next sheet goes on beyond them, and none has a logged plate's number."""
     visitor = visit(demo)
     visitor.open("log")
+    visitor.page.get_by_text("Tags to print", exact=True).click()
     for first in (104, 146):
         box = visitor.page.get_by_role("spinbutton", name="First number", exact=True)
         assert box.input_value() == str(first)
