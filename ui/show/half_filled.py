@@ -100,7 +100,7 @@ class HalfFilled:
                         self._ask_to_throw_away(studio, kept.form, "Throw away", before_it_goes)
         if self.holds(studio.draft(draft.form) or {}):
             with st.container(horizontal=True, vertical_alignment="center"):
-                if st.button(another, type="tertiary", key=f"{address}.another-form"):
+                if st.button(literal(another), type="tertiary", key=f"{address}.another-form"):
                     self.show(empty())
                 self._ask_to_throw_away(studio, draft.form, "Throw this form away", before_it_goes)
 
