@@ -38,7 +38,7 @@ PAGE_FLOORS = (
     ("show",),
     ("photograph",),
     ("reading",),
-    ("recipe", "camera"),
+    ("recipe", "camera", "target"),
     ("suggestions",),
     ("bench", "commissions", "wall", "predict", "people"),
     ("screens", "screens_at_the_foot"),

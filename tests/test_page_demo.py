@@ -30,9 +30,9 @@ from matcher.studio import Studio
 from matcher.trials.trial import Target
 from tests.app_pages import plain
 from tests.demo_making.tagged import BESIDE_A_BOARD, UNDER_A_LAMP, UNDER_TUBES, WITH_A_CHART
-from ui.reading.target_forms import form_for_photograph, half_read
 from ui.recipe.recipe_form import fields_of
 from ui.show.literal import literal
+from ui.target.half_read import form_for_photograph, half_read
 
 APP = Path(__file__).parents[1] / "ui" / "app.py"
 DEMO = shipped("demo_images")

@@ -8,8 +8,8 @@ import streamlit as st
 
 from ui.bench.step_now import SAID
 from ui.photograph.intake import take_kept
-from ui.reading.target_forms import form_for_photograph
 from ui.state.open_studio import the_studio
+from ui.target.half_read import form_for_photograph
 
 
 def came_of_it(one: dict[str, Any]) -> None:

@@ -12,8 +12,6 @@ from matcher.dates import day_shown
 from matcher.words import agreeing, counted
 from ui.escaped import escaped
 from ui.photograph.intake import upload
-from ui.reading.target_forms import FORMS, empty_form, half_read
-from ui.reading.target_forms import form_in_words as target_in_words
 from ui.recipe.piece import on_the_bench
 from ui.recipe.record_forms import form_in_words, half_filled
 from ui.show import look
@@ -21,6 +19,8 @@ from ui.show.literal import literal
 from ui.state.next_step import NextStep, next_step
 from ui.state.open_studio import chosen_target, how_many, newest, the_studio
 from ui.state.places import BENCH, COMMISSIONS, FIRST_PLATES, LOG, RECORD, TARGET, Place
+from ui.target.half_read import FORMS, empty_form, half_read
+from ui.target.half_read import form_in_words as target_in_words
 from ui.wall.bricks import newest_strip
 from ui.wall.kept import say_when_it_failed
 

@@ -14,7 +14,6 @@ import streamlit as st
 from matcher.errors import MatcherError
 from ui.photograph.plates_there import keep_seen
 from ui.reading.colour_in import colour_in
-from ui.reading.target_forms import FORMS, form_for_area, open_form, show_half_read
 from ui.reading.typed_in import forget_file
 from ui.show import look
 from ui.show.literal import literal
@@ -25,6 +24,7 @@ from ui.state.places import COMMISSIONS, SUGGESTIONS
 from ui.state.who import who
 from ui.suggestions.change_target import set_aside_before
 from ui.suggestions.todays_limits import ask_alloy_of_job, keep_alloy_of_job
+from ui.target.half_read import FORMS, form_for_area, open_form, show_half_read
 
 if TYPE_CHECKING:
     from matcher.commissions.commission import Area, Commission
