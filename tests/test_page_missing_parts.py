@@ -149,6 +149,7 @@ def test_the_first_number_of_tags_stands_in_a_field_that_comes_late(read_demo: S
     visitor = visit(read_demo)
     late = held_back(visitor, NUMBERS)
     visitor.page.goto(f"{visitor.address}/log")
+    visitor.page.get_by_text("Tags to print", exact=True).click()
     for _ in range(2):
         visitor.page.get_by_text("Pick plates to compare").click()
         visitor.page.wait_for_timeout(1000)
