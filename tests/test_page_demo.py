@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 from matcher.bench.work import Piece
@@ -30,15 +31,19 @@ from matcher.studio import Studio
 from matcher.trials.trial import Target
 from tests.app_pages import plain
 from tests.demo_making.tagged import BESIDE_A_BOARD, UNDER_A_LAMP, UNDER_TUBES, WITH_A_CHART
+from ui.bench.waited import form_for_photograph
+from ui.photograph.intake import take_kept
 from ui.recipe.recipe_form import fields_of
 from ui.show.literal import literal
-from ui.target.half_read import form_for_photograph, half_read
+from ui.state.drafts import Draft
+from ui.target.half_read import half_read
 
 APP = Path(__file__).parents[1] / "ui" / "app.py"
 DEMO = shipped("demo_images")
 TRUTH = json.loads((DEMO / "truth.json").read_text(encoding="utf-8"))["pictures"]
 CLIENT = DEMO / "client_reference.jpg"
 FINISH = [(340.0, 510.0), (620.0, 510.0), (620.0, 720.0), (340.0, 720.0)]  # well inside the client's piece
+LATE = {"kept": True, "sha256": "f" * 64, "name": "late.jpg"}
 
 Open = Callable[[str], AppTest]
 
@@ -184,12 +189,28 @@ def test_what_is_read_for_an_area_is_no_part_of_what_was_begun_before(folder: Pa
         assert "area" not in (studio.draft("target") or {})
 
 
-def test_a_photograph_that_waited_in_a_phone_replaces_none_that_came_before_it(folder: Path) -> None:
-    mine = keep_draft(folder, "target", CLIENT)
+@pytest.mark.parametrize("form", ["target", "plate"])
+def test_a_photograph_that_waited_in_a_phone_replaces_none_that_came_before_it(folder: Path, form: str) -> None:
+    st.session_state.clear()
+    mine = keep_draft(folder, form, CLIENT)
     with Studio.open(folder) as studio:
-        assert form_for_photograph(studio, "target", mine).form == "target", "told twice, it is the same"
-        assert form_for_photograph(studio, "target", "f" * 64).form != "target"
-        assert form_for_photograph(studio, "plate", "f" * 64).form == "plate"
+        assert form_for_photograph(studio, form, mine) == form, "told twice, it is the same"
+        own = form_for_photograph(studio, form, LATE["sha256"])
+        assert own not in (form, "")
+        take_kept(Draft(studio, own), LATE)
+        assert form_for_photograph(studio, form, LATE["sha256"]) == own
+        assert (studio.draft(form) or {})["photo"] == mine and (studio.draft(own) or {})["photo"] == LATE["sha256"]
+        assert "This form holds another one by now" in (Draft(studio, form).said() or "")
+
+
+def test_a_photograph_taken_anew_while_the_first_waited_replaces_it_until_that_is_marked(folder: Path) -> None:
+    st.session_state.clear()
+    with Studio.open(folder) as studio:
+        take_kept(Draft(studio, "plate"), LATE)
+        assert form_for_photograph(studio, "plate", "e" * 64) == "plate"
+        Draft(studio, "plate").set(finishes=marked(FINISH))
+        assert form_for_photograph(studio, "plate", "e" * 64) != "plate"
+        assert form_for_photograph(studio, "bench 0123456789ab", "e" * 64) == "bench 0123456789ab"
 
 
 def test_the_front_page_lists_what_waits_each_with_the_way_to_it(folder: Path) -> None:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 Pictures = Sequence[tuple[Path, str]]
 """Files of the demo's photographs, with their titles."""
 PHOTOGRAPH_FIELDS = (
-    "photo", "photo_name", "card", "card_way", "corners", "neutral", "finishes", "chosen", "daylight",
+    "photo", "photo_name", "photo_waited", "card", "card_way", "corners", "neutral", "finishes", "chosen", "daylight",
     "same_light", "profile", "more_way", "paper", "second", "frames", "frames_used", "logged_areas",
 )  # fmt: skip
 
@@ -114,7 +114,15 @@ def take_kept(draft: Draft, sent: Mapping[str, Any]) -> None:
     if draft.get("photo") == sent["sha256"]:
         return
     forget_photograph(draft)
-    draft.set(photo=str(sent["sha256"]), photo_name=str(sent.get("name", "")))
+    draft.set(photo=str(sent["sha256"]), photo_name=str(sent.get("name", "")), photo_waited=True)
+
+
+def may_be_replaced(draft: Draft) -> bool:
+    """Tell whether a photograph that comes late takes nothing away: the form holds none, or one that came so too and
+    was not marked yet.
+    """
+    marked = any(draft.get(mark) for mark in ("card", "corners", "neutral", "finishes"))
+    return draft.get("photo") is None or (bool(draft.get("photo_waited")) and not marked)
 
 
 def _refused(draft: Draft) -> str:

@@ -77,6 +77,8 @@ def form_in_words(studio: Studio, kept: Kept) -> str:
         said.append(f"tag {body['tag']}")
     if recipe is not None:
         said += [f"{coat.chemical}, {passes_in_words(coat)}" for coat in recipe.coats]
+    elif body.get("photo_name"):
+        said.append(f"photograph {body['photo_name']}")
     said.append(f"saved {shown(kept.saved_at)}")
     return f"{capital(said[0])} · {' · '.join(said[1:])}"
 

@@ -17,6 +17,7 @@ from matcher.words import agreeing, counted
 from ui.escaped import escaped
 from ui.show.literal import literal
 from ui.state.drafts import Draft
+from ui.state.messages import tell
 from ui.state.places import Place
 
 if TYPE_CHECKING:
@@ -85,6 +86,8 @@ class HalfFilled:
 
         empty: the name of an empty form. another: what the button says that leads to it.
         """
+        if said := draft.said():
+            tell(said, "warning")
         others = [kept for kept in self.standing(studio) if kept.form != draft.form]
         address = self.place.address
         if others:

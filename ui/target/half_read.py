@@ -71,13 +71,6 @@ def form_for_area(studio: Studio, area_id: int) -> Draft:
     return draft
 
 
-def form_for_photograph(studio: Studio, form: str, sha256: str) -> Draft:
-    """Return the form that a photograph goes into: a new one, where a target holds another photograph by now."""
-    draft = Draft(studio, form)
-    taken = FORMS.is_one(form) and draft.get("photo") not in (None, sha256)
-    return Draft(studio, FORMS.fresh_name()) if taken else draft
-
-
 def show_half_read(studio: Studio, draft: Draft) -> None:
     """List the other targets that are half read, and let this one be put by for another, or be thrown away."""
     FORMS.show_others(
