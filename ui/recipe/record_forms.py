@@ -62,8 +62,9 @@ def show_half_filled(studio: Studio, draft: Draft) -> None:
         taken = {draft.form, *(kept.form for kept in half_filled(studio))}
         return FORMS.fresh_name() if FIRST in taken else FIRST
 
-    in_words = partial(form_in_words, studio)
-    FORMS.show_others(studio, draft, in_words, empty, "Record another plate meanwhile", partial(forget_file, studio))
+    forget = partial(forget_file, studio)
+    FORMS.show_others(studio, draft, partial(form_in_words, studio), forget)
+    FORMS.put_by(studio, draft, empty, "Record another plate meanwhile", forget)
 
 
 def form_in_words(studio: Studio, kept: Kept) -> str:

@@ -24,7 +24,7 @@ from ui.state.places import COMMISSIONS, SUGGESTIONS
 from ui.state.who import who
 from ui.suggestions.change_target import set_aside_before
 from ui.suggestions.todays_limits import ask_alloy_of_job, keep_alloy_of_job
-from ui.target.half_read import FORMS, form_for_area, open_form, show_half_read
+from ui.target.half_read import FORMS, form_for_area, open_form, put_by, show_half_read
 
 if TYPE_CHECKING:
     from matcher.commissions.commission import Area, Commission
@@ -46,6 +46,7 @@ def show() -> None:
     if reading is not None:
         with beside or st.container():
             _save(studio, draft, reading, area)
+    put_by(studio, draft)  # below: on a phone what was proposed stands in the first screen
     set_aside_before(studio)
 
 

@@ -78,14 +78,9 @@ class HalfFilled:
         studio: Studio,
         draft: Draft,
         in_words: Callable[[Kept], str],
-        empty: Callable[[], str],
-        another: str,
         before_it_goes: Callable[[Draft], object] = bool,
     ) -> None:
-        """List the other forms, and let this one be put by for an empty one, or be thrown away.
-
-        empty: the name of an empty form. another: what the button says that leads to it.
-        """
+        """List the other forms, and tell what this one has to say. in_words: says which form it is."""
         if said := draft.said():
             tell(said, "warning")
         others = [kept for kept in self.standing(studio) if kept.form != draft.form]
@@ -101,9 +96,22 @@ class HalfFilled:
                         if st.button("Open", key=f"{address}.open.{kept.form}"):
                             self.show(kept.form)
                         self._ask_to_throw_away(studio, kept.form, "Throw away", before_it_goes)
+
+    def put_by(
+        self,
+        studio: Studio,
+        draft: Draft,
+        empty: Callable[[], str],
+        another: str,
+        before_it_goes: Callable[[Draft], object] = bool,
+    ) -> None:
+        """Let this form be put by for an empty one, or be thrown away, once it holds something.
+
+        empty: the name of an empty form. another: what the button says that leads to it.
+        """
         if self.holds(studio.draft(draft.form) or {}):
             with st.container(horizontal=True, vertical_alignment="center"):
-                if st.button(literal(another), type="tertiary", key=f"{address}.another-form"):
+                if st.button(literal(another), type="tertiary", key=f"{self.place.address}.another-form"):
                     self.show(empty())
                 self._ask_to_throw_away(studio, draft.form, "Throw this form away", before_it_goes)
 

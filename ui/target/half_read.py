@@ -72,15 +72,14 @@ def form_for_area(studio: Studio, area_id: int) -> Draft:
 
 
 def show_half_read(studio: Studio, draft: Draft) -> None:
-    """List the other targets that are half read, and let this one be put by for another, or be thrown away."""
-    FORMS.show_others(
-        studio,
-        draft,
-        partial(form_in_words, studio),
-        lambda: empty_form(studio).form,
-        "Read another target meanwhile",
-        partial(forget_file, studio),
-    )
+    """List the other targets that are half read."""
+    FORMS.show_others(studio, draft, partial(form_in_words, studio), partial(forget_file, studio))
+
+
+def put_by(studio: Studio, draft: Draft) -> None:
+    """Let this target be put by for another, or be thrown away."""
+    another = "Begin another target meanwhile"
+    FORMS.put_by(studio, draft, lambda: empty_form(studio).form, another, partial(forget_file, studio))
 
 
 def form_in_words(studio: Studio, kept: Kept) -> str:
