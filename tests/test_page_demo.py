@@ -189,6 +189,13 @@ def test_what_is_read_for_an_area_is_no_part_of_what_was_begun_before(folder: Pa
         assert "area" not in (studio.draft("target") or {})
 
 
+@pytest.mark.parametrize("named", ["9999", "-1", "9" * 4400, "herons", "²"])
+def test_an_address_that_names_no_area_is_no_fault(folder: Path, named: str) -> None:
+    app = opened("target", area=named)
+    assert "Where does the colour come from?" in [item.label for item in app.get("button_group")]
+    assert ("There is no area" in said(app)) == (named in ("9999", "-1"))
+
+
 @pytest.mark.parametrize("form", ["target", "plate"])
 def test_a_photograph_that_waited_in_a_phone_replaces_none_that_came_before_it(folder: Path, form: str) -> None:
     st.session_state.clear()

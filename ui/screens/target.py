@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from matcher.errors import MatcherError
+from matcher.typed import whole_number
 from ui.photograph.plates_there import keep_seen
 from ui.reading.colour_in import colour_in
 from ui.reading.typed_in import forget_file
@@ -52,8 +53,8 @@ def show() -> None:
 
 def _form(studio: Studio) -> Draft:
     """Return the form to show; an area that the address names has one of its own."""
-    named = st.query_params.pop("area", "")
-    return form_for_area(studio, int(named)) if named.isdecimal() else open_form(studio)
+    area = whole_number(st.query_params.pop("area", ""))
+    return open_form(studio) if area is None else form_for_area(studio, area)
 
 
 def _for_area(studio: Studio, draft: Draft) -> tuple[Commission, Area] | None:
