@@ -2,8 +2,9 @@
 
 ``python -m tests.benchmarks.mutation_campaign [--rooms colour,plan] [--count 25] [--seed 1]``. Works in a copy of the
 tree. A first run notes which test calls which function, and for how long; a mutant then meets the tests that call the
-function it sits in, the quickest first, in a forked process that has the libraries loaded already; what they let
-through meets the slower files near to the room.
+function it sits in, the quickest first, in a forked process that has the libraries loaded already. What they let
+through meets the whole of those tests' files, because a test may find ready what another of its file has worked out.
+``--survivors FILE`` keeps what survived, ``--again FILE`` tries just those anew.
 """
 
 from __future__ import annotations
@@ -26,30 +27,40 @@ from pathlib import Path
 from typing import Any
 
 ROOT = Path(__file__).parents[2]
-NEAREST = {
-    "colour": ("coverage_colour", "cielab", "difference", "uncertainty", "spread"),
-    "calibration": ("coverage_calibration", "light_field"),
-    "reading": ("coverage_reading", "two_finishes"),
-    "process": ("coverage_engine",),
-    "plan": ("coverage_engine", "limits"),
-    "bench": ("coverage_engine", "coverage_bench"),
-    "suggest": ("coverage_engine", "suggest_neighbours"),
+NEAR = {
+    "colour": (
+        *("cielab", "coverage_colour", "difference", "spread", "uncertainty", "verdicts", "words_for_colours"),
+        *("coverage_calibration", "finding", "outside_checks", "references", "repeatability", "two_finishes"),
+    ),
+    "calibration": (
+        *("camera_profile", "coverage_calibration", "light_field", "profile_report", "references", "trials_profiles"),
+        *("chart_faults", "finish", "glare", "reading_words", "what_helps"),
+    ),
+    "reading": (
+        *("coverage_reading", "exposures", "finish", "glare", "reading_words", "references", "repeatability"),
+        *("side_by_side", "texture", "two_finishes", "uncertainty", "verdicts", "what_helps"),
+    ),
+    "process": (
+        *("coverage_engine", "mistakes", "names", "not_noted", "process_model", "shared_errors", "suggest_any_log"),
+    ),
+    "plan": (
+        *("coverage_engine", "limits", "names", "not_noted", "planner", "ranked_kinds", "suggest_any_log", "verdicts"),
+    ),
+    "bench": (
+        *("bench_comes_over", "bench_path", "bench_taps", "bench_work", "coverage_bench", "coverage_engine", "mixing"),
+        *("bottle_labels", "not_noted", "verdicts"),
+    ),
+    "suggest": (
+        *("coverage_engine", "cross_validation", "limits", "mistakes", "not_noted", "planner", "prediction"),
+        *("ranked_kinds", "shared_errors", "suggest", "suggest_any_log", "suggest_mixed_coats", "suggest_neighbours"),
+    ),
 }
-"""The quick test files that stand nearest to each room, by what they import: of these each test's calls are noted."""
-
-FURTHER = {
-    "colour": ("repeatability",),
-    "calibration": ("finish", "profile_report", "camera_profile"),
-    "reading": ("texture", "finish", "reading_words", "repeatability", "side_by_side", "exposures", "what_helps"),
-    "process": ("process_model",),
-    "plan": ("planner",),
-    "bench": ("bench_path", "bench_work"),
-    "suggest": ("suggest", "suggest_any_log", "planner"),
-}
-"""Slower files near to each room: they are met, whole, by what those let through."""
+"""The test files that stand near to each room, by what they import: of these each test's calls are noted."""
 
 LIBRARIES = ("numpy", "scipy.stats", "scipy.optimize", "scipy.spatial", "cv2", "PIL.Image", "colour", "sklearn.mixture")
 LIBRARIES_OF_TESTS = ("pytest", "hypothesis", "sqlalchemy", "alembic")
+PROFILE = "--hypothesis-profile=ci"
+"""The same random cases for every mutant, and no more of them than CI draws."""
 SWAPPED_CALLS = {
     "min": "max",
     "minimum": "maximum",
@@ -78,7 +89,7 @@ OPERATORS: dict[type[ast.operator], type[ast.operator]] = {
     ast.Div: ast.Mult,
     ast.Pow: ast.Mult,
 }
-CPU_AT_LEAST_S, CPU_FACTOR, CPU_PER_MUTANT_S, CPU_FURTHER_S = 20, 6, 25.0, 400
+CPU_AT_LEAST_S, CPU_FACTOR, CPU_PER_MUTANT_S, CPU_WHOLE_FILES_S = 20, 6, 25.0, 30.0
 HANGS = -9
 
 
@@ -91,6 +102,10 @@ class Mutant:
     function: tuple[int, int] | None
     what: str
     source: str
+
+    @property
+    def told(self) -> str:
+        return f"{self.file}:{self.line}: {self.what}"
 
 
 def mutants_of(path: Path, name: str) -> Iterator[Callable[[], Mutant]]:
@@ -219,117 +234,163 @@ class _WhoCallsWhat:
 
 
 def run_tests(
-    tree: Path, tests: Sequence[str], cpu_s: float, plugins: Sequence[object] = (), quiet: bool = True
+    tree: Path, tests: Sequence[str], cpu_s: float, plugins: Sequence[object] = (), sound: bool = False
 ) -> int:
-    """Run tests in a fork of this process and return pytest's exit code, HANGS when they take too long."""
+    """Run tests in a fork of this process and return pytest's exit code, HANGS when they take too long.
+
+    sound: whether the tree has no fault in it: what Python compiles of it is kept for later runs.
+    """
     child = os.fork()
     if child == 0:
         code = 99
         try:
-            _become(tree, cpu_s, quiet)
+            _become(tree, cpu_s, sound)
             import pytest
 
-            code = int(pytest.main(["-x", "-q", "-p", "no:cacheprovider", "-W", "ignore", *tests], list(plugins)))
+            code = int(
+                pytest.main(["-x", "-q", "-p", "no:cacheprovider", "-W", "ignore", PROFILE, *tests], list(plugins))
+            )
         finally:
             os._exit(code)
     _, status = os.waitpid(child, 0)
     return HANGS if os.WIFSIGNALED(status) else os.waitstatus_to_exitcode(status)
 
 
-def _become(tree: Path, cpu_s: float, quiet: bool) -> None:
+def _become(tree: Path, cpu_s: float, sound: bool) -> None:
     resource.setrlimit(resource.RLIMIT_CPU, (int(cpu_s), int(cpu_s) + 1))
     os.chdir(tree)
-    sys.dont_write_bytecode = True
+    sys.dont_write_bytecode = not sound
     sys.path[:] = [str(tree), *(place for place in sys.path if place not in ("", str(ROOT)))]
     for name in [name for name in sys.modules if name.split(".")[0] in ("tests", "matcher", "ui")]:
         del sys.modules[name]
-    if quiet:
+    if not sound:
         silent = os.open(os.devnull, os.O_WRONLY)
         os.dup2(silent, 1)
         os.dup2(silent, 2)
 
 
-def calls_of(tree: Path, room: str) -> dict[str, tuple[float, set[tuple[str, int]]]]:
-    """Return seconds and called functions, (file, first line), of every test near to a room; all pass."""
-    out = tree / f"calls_{room}.json"
-    code = run_tests(tree, _files(NEAREST[room]), 3600, [_WhoCallsWhat(tree, out)], quiet=False)
-    if code != 0:
-        raise SystemExit(f"The tests near to {room} do not pass as they are: mend them first.")
-    return {
-        test: (seconds, {(file, line) for file, line in called})
-        for test, (seconds, called) in json.loads(out.read_text()).items()
-    }
+Calls = dict[str, tuple[float, set[tuple[str, int]]]]
+"""Seconds and called functions, (file, first line), by test."""
 
 
-def _files(names: Sequence[str]) -> list[str]:
-    return [f"tests/test_{name}.py" for name in names]
+class WhoCalls:
+    """Which function each test calls: asked of every test file once, by itself, so that none finds ready what another
+    file has worked out."""
+
+    def __init__(self, tree: Path) -> None:
+        self._tree = tree
+        self._known: dict[str, Calls] = {}
+
+    def near(self, room: str) -> Calls:
+        """Return the calls of all tests near to a room; all pass."""
+        return {test: told for name in NEAR[room] for test, told in self._of(f"tests/test_{name}.py").items()}
+
+    def _of(self, file: str) -> Calls:
+        if file not in self._known:
+            out = self._tree / "calls.json"
+            if run_tests(self._tree, [file], 3600, [_WhoCallsWhat(self._tree, out)], sound=True) != 0:
+                raise SystemExit(f"The tests in {file} do not pass as they are: mend them first.")
+            self._known[file] = {
+                test: (seconds, {(called, line) for called, line in calls})
+                for test, (seconds, calls) in json.loads(out.read_text()).items()
+            }
+        return self._known[file]
 
 
-def nearest_tests(mutant: Mutant, calls: dict[str, tuple[float, set[tuple[str, int]]]]) -> tuple[list[str], float]:
-    """Return the tests that call a mutant's function (for a constant, any of its file), quickest first, and seconds."""
+def tests_that_call(mutant: Mutant, calls: Calls) -> list[str]:
+    """Return the tests that call a mutant's function (for a constant, any of its file), quickest first."""
     own, (first, last) = mutant.file.removeprefix("matcher/"), mutant.function or (0, 10**9)
-    touching = {
-        test: seconds
-        for test, (seconds, called) in calls.items()
+    touching = [
+        test
+        for test, (_, called) in calls.items()
         if any(file == own and first <= line <= last for file, line in called)
-    }
-    chosen, spent = [], 0.0
-    for test, seconds in sorted(touching.items(), key=lambda item: item[1]):
-        if spent + seconds > CPU_PER_MUTANT_S and chosen:
+    ]
+    return sorted(touching, key=lambda test: calls[test][0])
+
+
+def within(tests: Sequence[str], seconds: Callable[[str], float], most_s: float) -> tuple[list[str], float]:
+    """Return as many of the tests, from the first, as take that long, and how long; at least one."""
+    chosen: list[str] = []
+    spent = 0.0
+    for test in tests:
+        if spent + seconds(test) > most_s and chosen:
             break
         chosen.append(test)
-        spent += seconds
+        spent += seconds(test)
     return chosen, spent
 
 
-def campaign(room: str, count: int, seed: int, tree: Path, quick: bool) -> tuple[int, list[Mutant]]:
-    """Return how many mutants of a room were tried, and those that survived; each is told as it goes."""
-    calls, further = calls_of(tree, room), () if quick else FURTHER[room]
-    if further and run_tests(tree, _files(further), CPU_FURTHER_S) != 0:
-        raise SystemExit(f"The further tests of {room} do not pass as they are: mend them first.")
-    files = sorted((tree / "matcher" / room).glob("*.py"))
+def outcome(mutant: Mutant, calls: Calls, tree: Path) -> tuple[int, str]:
+    """Return pytest's exit code with a mutant in the tree, and which tests it met last, in words."""
+    touching = tests_that_call(mutant, calls)
+    if not touching:
+        return 0, "no test calls it"
+    tests, seconds = within(touching, lambda test: calls[test][0], CPU_PER_MUTANT_S)
+    file = tree / mutant.file
+    sound = file.read_text(encoding="utf-8")
+    try:
+        file.write_text(mutant.source, encoding="utf-8")
+        code = run_tests(tree, tests, CPU_AT_LEAST_S + CPU_FACTOR * seconds)
+        if code != 0:
+            return code, f"{len(tests)} tests"
+        takes: dict[str, float] = defaultdict(float)
+        for test, (took, _) in calls.items():
+            takes[test.split("::")[0]] += took
+        called = {test.split("::")[0] for test in touching}
+        whole, seconds = within(
+            sorted(called, key=lambda name: takes[name]), lambda name: takes[name], CPU_WHOLE_FILES_S
+        )
+        return run_tests(tree, whole, CPU_AT_LEAST_S + CPU_FACTOR * seconds), f"{len(whole)} of {len(called)} files"
+    finally:
+        file.write_text(sound, encoding="utf-8")
+
+
+def sample(room: str, count: int, seed: int, tree: Path) -> list[Mutant]:
+    """Return mutants of a room, its sub-packages too, drawn without preference."""
+    files = sorted((tree / "matcher" / room).rglob("*.py"))
     every = [make for file in files for make in mutants_of(file, str(file.relative_to(tree)))]
-    chosen = [make() for make in random.Random(f"{seed} {room}").sample(every, min(count, len(every)))]
+    return [make() for make in random.Random(f"{seed} {room}").sample(every, min(count, len(every)))]
+
+
+def campaign(mutants: Sequence[Mutant], calls: Calls, tree: Path) -> list[Mutant]:
+    """Return those that survived; each is told as it goes."""
     survived = []
-    for mutant in chosen:
-        file = tree / mutant.file
-        sound = file.read_text(encoding="utf-8")
-        tests, seconds = nearest_tests(mutant, calls)
-        try:
-            file.write_text(mutant.source, encoding="utf-8")
-            code = run_tests(tree, tests, CPU_AT_LEAST_S + CPU_FACTOR * seconds) if tests else 0
-            by = f"{len(tests)} tests"
-            if code == 0 and further:
-                code, by = run_tests(tree, _files(further), CPU_FURTHER_S), ", ".join(further)
-        finally:
-            file.write_text(sound, encoding="utf-8")
+    for mutant in mutants:
+        code, by = outcome(mutant, calls, tree)
         if code == 0:
             survived.append(mutant)
         end = {0: "SURVIVED", HANGS: "killed (hangs)"}.get(code, "killed")
-        print(f"{end:14} {mutant.file}:{mutant.line}: {mutant.what}  [{by}]", flush=True)
-    return len(chosen), survived
+        print(f"{end:14} {mutant.told}  [{by}]", flush=True)
+    return survived
 
 
 def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__)
-    asked.add_argument("--rooms", default=",".join(NEAREST))
+    asked.add_argument("--rooms", default=",".join(NEAR))
     asked.add_argument("--count", type=int, default=25, help="mutants of each room")
     asked.add_argument("--seed", type=int, default=1)
-    asked.add_argument("--quick", action="store_true", help="leave out the slower files")
+    asked.add_argument("--survivors", type=Path, help="a file to keep those that survived in")
+    asked.add_argument("--again", type=Path, help="such a file: try those of it, in the rooms as they are now")
     options = asked.parse_args()
-    os.environ |= dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "PYTHONDONTWRITEBYTECODE"), "1")
+    os.environ |= dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"), "1")
     for library in (*LIBRARIES, *LIBRARIES_OF_TESTS):
         __import__(library)
     with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
         tree = Path(folder) / "tree"
         shutil.copytree(ROOT, tree, ignore=shutil.ignore_patterns(".git", ".venv", "__pycache__", ".*_cache"))
-        rows = []
+        who_calls, rows, kept = WhoCalls(tree), [], {}
+        again = json.loads(options.again.read_text()) if options.again else None
         for room in options.rooms.split(","):
-            tried, survived = campaign(room, options.count, options.seed, tree, options.quick)
-            rows.append(
-                f"{room:12} {tried:4} tried {len(survived):4} survived  {1 - len(survived) / tried:4.0%} killed"
-            )
+            mutants = sample(room, options.count, options.seed, tree)
+            if again is not None:
+                mutants = [mutant for mutant in mutants if mutant.told in again.get(room, [])]
+            survived = campaign(mutants, who_calls.near(room), tree)
+            kept[room] = [mutant.told for mutant in survived]
+            share = f"{1 - len(survived) / len(mutants):4.0%} killed" if mutants else "nothing to try"
+            rows.append(f"{room:12} {len(mutants):4} tried {len(survived):4} survived  {share}")
             print(rows[-1], flush=True)
+            if options.survivors:
+                options.survivors.write_text(json.dumps(kept, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
         print("\n".join(rows))
 
 
