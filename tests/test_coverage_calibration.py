@@ -22,7 +22,7 @@ from matcher.colour import local_error
 from matcher.colour.cielab import lab_jacobian, lab_to_xyz, xyz_to_lab
 from matcher.colour.local_error import LENGTH_SCALE, LocalError, scale_at
 from matcher.colour.sources import Source
-from matcher.errors import Caveat
+from matcher.errors import Caveat, Misfit
 from matcher.photo.photo import open_photo
 from tests.scenes import BROWN, box, png
 from tests.simulation import Shop, chart_photo
@@ -316,6 +316,36 @@ def test_what_a_fit_leaves_over_is_predicted_as_a_gaussian_process_is():
         assert local.correction(asked)[:, channel] == pytest.approx(mean * at[:, channel], abs=1e-9)
         found = np.array([local.covariance(lab)[channel, channel] for lab in asked]) / at[:, channel] ** 2
         assert found == pytest.approx(spread**2 + own**2, rel=1e-6)
+
+
+def test_errors_in_hue_and_chroma_grow_with_chroma_faster_than_the_eyes_tolerance_but_not_twice_as_fast():
+    """By S_C = 1 + 0.045 C* (ISO/CIE 11664-6), in every direction of a*, b*; errors in lightness stay."""
+    for chroma in (10.0, 30.0, 60.0):
+        for hue in np.radians([0.0, 70.0, 160.0, 250.0]):
+            lightness, *others = scale_at(np.array([50.0, chroma * np.cos(hue), chroma * np.sin(hue)]))
+            assert lightness == 1.0
+            assert others[0] == others[1]
+            assert 1 + 0.045 * chroma < others[0] < 1 + 0.09 * chroma
+    assert scale_at(np.array([50.0, 0, 0])).tolist() == [1.0, 1.0, 1.0]
+
+
+@pytest.mark.parametrize(
+    ("field", "value"),
+    [
+        ("references", [[50.0, 0, 0]]),
+        ("residuals", [[0.1, 0, 0]]),
+        ("amplitude", [2.0, 2.0]),
+        ("nugget", [0.5]),
+        ("amplitude", [2.0, 301.0, 2.0]),
+        ("residuals", [[0.1, 0, float("nan")]] * 12),
+        ("nugget", [0.5, 0.5, 0.0005]),
+    ],
+)
+def test_local_errors_that_no_fit_could_leave_are_refused(field, value):
+    told = a_local_error(np.random.default_rng(6)).as_dict()
+    assert LocalError.from_dict(told).as_dict() == told
+    with pytest.raises(Misfit):
+        LocalError.from_dict({**told, field: value})
 
 
 def test_a_local_error_that_has_learned_nothing_expects_what_was_seen():

@@ -12,7 +12,8 @@ from matcher.colour.words_for_colours import FAMILIES, colour_family, colour_in_
 from tests.example_counts import examples
 
 # ISCC-NBS centroids in sRGB (NBS Special Publication 440; values from memory), with their names there where ours say
-# the same: ours leave "moderate" out, and call the reddest of the plain browns warm.
+# the same: ours leave "moderate" out, call the reddest of the plain browns warm, know no purplish pink and no reddish
+# purple, and call light olive green what is yellow green there.
 CENTROIDS = {
     "6F4E37": ("moderate brown", "warm brown"),
     "593319": ("deep brown", "dark warm brown"),
@@ -55,6 +56,19 @@ CENTROIDS = {
     "28201C": ("brownish black", "brownish black"),
     "1E2321": ("greenish black", "greenish black"),
     "25241D": ("olive black", "olive black"),
+    "282022": ("reddish black", "reddish black"),
+    "202428": ("bluish black", "bluish black"),
+    "7D8984": ("greenish grey", "greenish grey"),
+    "51585E": ("dark bluish grey", "dark bluish grey"),
+    "5D555B": ("dark purplish grey", "dark purplish grey"),
+    "50404D": ("dark greyish purple", "dark greyish purple"),
+    "796878": ("greyish purple", "greyish purple"),
+    "AA8A9E": ("pale reddish purple", "light purple"),
+    "C3A6B1": ("greyish purplish pink", "greyish pink"),
+    "867E36": ("light olive", "light olive"),
+    "403D21": ("dark olive", "dark olive"),
+    "5B5842": ("greyish olive", "greyish olive"),
+    "8A9A5B": ("moderate yellow green", "light olive green"),
 }
 
 
@@ -89,6 +103,13 @@ def test_of_one_name_the_darker_is_never_called_lighter(low: float, high: float,
 
     (darker, noun), (lighter, same) = said(min(low, high)), said(max(low, high))
     assert noun != same or darker <= lighter
+
+
+@examples(50)
+@given(lightness=st.floats(0, 100), chroma=st.floats(0, 60))
+def test_hue_angles_close_in_a_circle(lightness: float, chroma: float) -> None:
+    """Just under 360 degrees a colour is called what it is called just over 0."""
+    assert colour_in_words((lightness, chroma, -1e-6)) == colour_in_words((lightness, chroma, 1e-6))
 
 
 @examples(100)

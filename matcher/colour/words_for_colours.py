@@ -30,7 +30,7 @@ _TINGES = (
     (112.0, "olive"),
     (190.0, "greenish"),
     (290.0, "bluish"),
-    (330.0, "purplish"),
+    (345.0, "purplish"),
     (360.0, "reddish"),
 )
 
@@ -76,7 +76,7 @@ _LIGHT_HUES = (
 _BROWN_ENDS_AT = 60.0
 """Lightness from which what is brown when darker is pink, orange or yellow; for duller colours later."""
 _DULL_BROWN_ENDS_AT, _DULL_BROWN_CHROMA = 70.0, 35.0
-_RED_CHROMA, _RED_ENDS_AT_HUE = 30.0, 38.0
+_RED_CHROMA, _RED_ENDS_AT_HUE, _PURPLE_ENDS_AT_HUE = 30.0, 38.0, 345.0
 _PALE_LIGHTNESS = 78.0
 
 _WARM, _COOL = ("red", "pink", "orange", "brown", "yellow", "olive"), ("green", "blue green", "blue", "purple")
@@ -156,7 +156,9 @@ def _tinge(hue: float) -> str:
 
 def _hue(lightness: float, chroma: float, hue: float) -> _Hue:
     red = 20.0 <= hue < _RED_ENDS_AT_HUE and chroma > _RED_CHROMA
-    browns_end = _DULL_BROWN_ENDS_AT if chroma < _DULL_BROWN_CHROMA and hue > 45.0 else _BROWN_ENDS_AT
+    browns_end = (
+        _DULL_BROWN_ENDS_AT if chroma < _DULL_BROWN_CHROMA and 45.0 < hue <= _PURPLE_ENDS_AT_HUE else _BROWN_ENDS_AT
+    )
     hues = _DEEP_HUES if lightness < browns_end else _LIGHT_HUES
     if red and hues is _DEEP_HUES:
         return _DEEP_HUES[0]
