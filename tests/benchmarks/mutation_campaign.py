@@ -11,6 +11,8 @@ from __future__ import annotations
 
 import argparse
 import ast
+import builtins
+import compileall
 import copy
 import json
 import os
@@ -91,6 +93,7 @@ OPERATORS: dict[type[ast.operator], type[ast.operator]] = {
 }
 CPU_AT_LEAST_S, CPU_FACTOR, CPU_PER_MUTANT_S, CPU_WHOLE_FILES_S = 20, 6, 25.0, 30.0
 HANGS = -9
+CALLED = "_called_in_mutation_campaign"
 
 
 @dataclass(frozen=True)
@@ -193,23 +196,21 @@ def _changes(node: ast.AST) -> Iterator[Callable[[], None]]:
 
 
 class _WhoCallsWhat:
-    """A pytest plugin: which functions of ``matcher`` each test calls, with those of the fixtures that it shares."""
+    """A pytest plugin: which functions of ``matcher`` each test calls, with those of the fixtures that it shares.
 
-    def __init__(self, tree: Path, out: Path) -> None:
-        self._matcher, self._out = str(tree / "matcher") + os.sep, out
+    Each function says so itself, in a tree that ``say_when_called`` has changed.
+    """
+
+    def __init__(self, out: Path) -> None:
+        self._out = out
         self._found: dict[str, Any] = {}
         self._by_fixture: dict[str, set[tuple[str, int]]] = defaultdict(set)
         self._called: set[tuple[str, int]] = set()
-
-    def _trace(self, frame: Any, _event: str, _argument: Any) -> None:
-        code = frame.f_code
-        if code.co_filename.startswith(self._matcher):
-            self._called.add((code.co_filename.removeprefix(self._matcher), code.co_firstlineno))
+        setattr(builtins, CALLED, lambda *function: self._called.add(function))
 
     def pytest_runtest_protocol(self, item: Any) -> None:
         self._called, began = set(), time.process_time()
         self._found[item.nodeid] = [began, self._called, list(item.fixturenames)]
-        sys.settrace(self._trace)
 
     def pytest_fixture_setup(self, fixturedef: Any) -> None:
         if fixturedef.scope != "function":
@@ -222,7 +223,6 @@ class _WhoCallsWhat:
         self._called = self._found[item.nodeid][1]
 
     def pytest_runtest_logfinish(self, nodeid: str) -> None:
-        sys.settrace(None)
         self._found[nodeid][0] = time.process_time() - self._found[nodeid][0]
 
     def pytest_sessionfinish(self) -> None:
@@ -233,12 +233,25 @@ class _WhoCallsWhat:
         self._out.write_text(json.dumps(told))
 
 
+def say_when_called(tree: Path) -> None:
+    """Change every function of ``matcher`` in a tree so that it begins by telling its file and line."""
+    for path in (tree / "matcher").rglob("*.py"):
+        module = ast.parse(path.read_text(encoding="utf-8"))
+        name = str(path.relative_to(tree / "matcher"))
+        for node in ast.walk(module):
+            if isinstance(node, ast.FunctionDef):
+                tell = ast.parse(f"{CALLED}({name!r}, {node.lineno})").body
+                after = 1 if ast.get_docstring(node) is not None else 0
+                node.body[after:after] = tell
+        path.write_text(ast.unparse(module), encoding="utf-8")
+
+
 def run_tests(
     tree: Path, tests: Sequence[str], cpu_s: float, plugins: Sequence[object] = (), sound: bool = False
 ) -> int:
     """Run tests in a fork of this process and return pytest's exit code, HANGS when they take too long.
 
-    sound: whether the tree has no fault in it: what Python compiles of it is kept for later runs.
+    sound: whether the tree has no fault in it: what pytest says is shown then.
     """
     child = os.fork()
     if child == 0:
@@ -259,7 +272,7 @@ def run_tests(
 def _become(tree: Path, cpu_s: float, sound: bool) -> None:
     resource.setrlimit(resource.RLIMIT_CPU, (int(cpu_s), int(cpu_s) + 1))
     os.chdir(tree)
-    sys.dont_write_bytecode = not sound
+    sys.dont_write_bytecode = True
     sys.path[:] = [str(tree), *(place for place in sys.path if place not in ("", str(ROOT)))]
     for name in [name for name in sys.modules if name.split(".")[0] in ("tests", "matcher", "ui")]:
         del sys.modules[name]
@@ -277,8 +290,10 @@ class WhoCalls:
     """Which function each test calls: asked of every test file once, by itself, so that none finds ready what another
     file has worked out."""
 
-    def __init__(self, tree: Path) -> None:
-        self._tree = tree
+    def __init__(self, tree: Path, folder: Path) -> None:
+        self._tree = folder / "told"
+        shutil.copytree(tree, self._tree)
+        say_when_called(self._tree)
         self._known: dict[str, Calls] = {}
 
     def near(self, room: str) -> Calls:
@@ -288,12 +303,13 @@ class WhoCalls:
     def _of(self, file: str) -> Calls:
         if file not in self._known:
             out = self._tree / "calls.json"
-            if run_tests(self._tree, [file], 3600, [_WhoCallsWhat(self._tree, out)], sound=True) != 0:
+            if run_tests(self._tree, [file], 3600, [_WhoCallsWhat(out)], sound=True) != 0:
                 raise SystemExit(f"The tests in {file} do not pass as they are: mend them first.")
             self._known[file] = {
                 test: (seconds, {(called, line) for called, line in calls})
                 for test, (seconds, calls) in json.loads(out.read_text()).items()
             }
+            print(f"{file}: {sum(seconds for seconds, _ in self._known[file].values()):.0f} s", flush=True)
         return self._known[file]
 
 
@@ -378,7 +394,8 @@ def main() -> None:
     with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
         tree = Path(folder) / "tree"
         shutil.copytree(ROOT, tree, ignore=shutil.ignore_patterns(".git", ".venv", "__pycache__", ".*_cache"))
-        who_calls, rows, kept = WhoCalls(tree), [], {}
+        compileall.compile_dir(tree, quiet=2)  # once, for every run
+        who_calls, rows, kept = WhoCalls(tree, Path(folder)), [], {}
         again = json.loads(options.again.read_text()) if options.again else None
         for room in options.rooms.split(","):
             mutants = sample(room, options.count, options.seed, tree)
