@@ -36,7 +36,7 @@ MOST_BESIDE = 3
 LEAST_SHARE_OF_LAST = 0.06  # of the reach: another plate must gain so much more
 WORTH = 0.85  # times the reach now: what laying plates there must at least come to
 SEEN_SD = 0.25  # CIELAB: of a plate's mean as a photograph shows it
-STAYS = (Source.REGION, Source.PALE_SPOTS, Source.WIDE_GLARE, Source.LAMP_POSITIONS)
+STAYS = (Source.REGION, Source.PALE_SPOTS, Source.WIDE_GLARE, Source.ROOM_MIRRORED, Source.LAMP_POSITIONS)
 """Of the finish itself: what plates beside it tell nothing of."""
 CANDIDATES, COLOURS = 120, 60
 """Plates of a long log that are thought of for a board, and colours that the board is judged over; both spread."""

@@ -18,6 +18,7 @@ from matcher.calibration.calibrate import calibrate
 from matcher.calibration.references.reference import Reference
 from matcher.card.detect import find_card
 from matcher.colour.difference import delta_e_2000
+from matcher.colour.sources import Source
 from matcher.errors import MatcherError, PhotoError
 from matcher.photo.photo import open_photo
 from matcher.photo.region import pixels_inside
@@ -224,3 +225,10 @@ def test_a_finish_is_not_read_by_itself_in_several_frames_either(two_small_frame
         for ways in ([shot.calibration for shot in shots], with_itself)
     )
     assert beside.lab.tolist() == alone.lab.tolist() and beside.conditions.references == ()
+
+
+def test_a_finish_that_glares_in_any_exposure_is_known_to_shine_when_the_glare_is_gone():
+    """The glare is taken out, and what the finish mirrors of the room evenly stays."""
+    for share, shines in ((0.05, True), (0.0, False)):
+        reading = read([Shot(number, share=share) for number in range(3)])
+        assert (Source.ROOM_MIRRORED in {term.name for term in reading.budget}) is shines

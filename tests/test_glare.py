@@ -13,11 +13,12 @@ from matcher.calibration.calibrate import calibrate
 from matcher.card.detect import find_card
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.sources import Source
+from matcher.colour.uncertainty import sum_of
 from matcher.photo.region import Pixels, block_means
 from matcher.reading.advice import what_would_help
 from matcher.reading.comparison import delta_e_interval
 from matcher.reading.finish import read_finish
-from matcher.reading.glare import find_glare, wide_glare
+from matcher.reading.glare import find_glare, room_mirrored, wide_glare
 from matcher.reading.reading import Reading
 from matcher.reading.texture import read_texture
 from tests.mottles import BODIES, LAMPS, MOTTLES, SENSOR_CLIPS, lab_of, mottled, photographed, places
@@ -191,7 +192,9 @@ def test_a_bloom_is_in_doubt_until_a_person_says_what_it_is():
     assert "region-pale-spots" in {caveat.code for caveat in unsure.caveats}
     for said in (glare, finish):
         assert Source.PALE_SPOTS not in {term.name for term in said.budget}
-        assert np.trace(said.covariance) < np.trace(unsure.covariance) / 4
+        without_room = sum_of([term for term in said.budget if term.name != Source.ROOM_MIRRORED])
+        assert np.trace(without_room) < np.trace(unsure.covariance) / 4
+    assert mirrored_effect(finish) is None and mirrored_effect(glare) is not None, "what glares, shines"
     assert delta_e_2000(finish.lab, truth) < 1.5
     assert finish.left_out_share < 0.01 < glare.left_out_share
     step = unsure.lab - truth
@@ -207,3 +210,52 @@ def test_the_mottle_is_read_with_what_was_said_of_its_pale_spots():
         for way in ("finish", "glare")
     ]
     assert lightest[0] > 70 and lightest[1] < 50
+
+
+def shining(added, mirrored=2.0, body=(20, 10, 12), seed=3):
+    """Return a reading of a dark finish that mirrors a lamp of so much light in a corner, and the room evenly."""
+    rng = np.random.default_rng(seed)
+    finish = mottled(rng, body, body, 0.3)
+    truth = lab_of(finish.reshape(-1, 3).mean(axis=0))
+    rows, columns = np.mgrid[: finish.shape[0], : finish.shape[1]]
+    lamp = mirrored * np.exp(-((rows - 60) ** 2 + (columns - 60) ** 2) / (2 * 14.0**2))
+    light = np.repeat(np.repeat(finish + (lamp + added)[..., None], 2, 0), 2, 1)
+    photo = Scene(seed=seed).lay_picture(PLATE, light).lay(CARD, GREY).photo()
+    return read_spotted(photo, "glare"), truth
+
+
+def mirrored_effect(reading):
+    return next((term.effect[:, 0] for term in reading.budget if term.name == Source.ROOM_MIRRORED), None)
+
+
+def test_what_a_shining_finish_mirrors_of_the_room_is_as_large_as_its_part_of_the_budget():
+    """Fresnel's 4 to 5 % of walls that are 0.08 to 0.32 as bright as white (EN 12464-1, from memory), in darks of all
+    kinds: the part of the budget is neither too small nor too large for what that does to the reading."""
+    rng = np.random.default_rng(12)
+    ratios = []
+    for number in range(12):
+        body = (rng.uniform(16, 32), rng.uniform(0, 14), rng.uniform(0, 18))
+        added = rng.uniform(0.04, 0.05) * rng.uniform(0.08, 0.32)
+        (seen, _), (plain, _) = shining(added, body=body, seed=number), shining(0.0, body=body, seed=number)
+        ratios.append((seen.lab[0] - plain.lab[0]) / mirrored_effect(seen)[0])
+    assert 0.75 < np.sqrt(np.mean(np.square(ratios))) < 1.25
+
+
+def test_a_dark_finish_that_shines_is_said_to_mirror_the_room_and_one_without_glare_is_not():
+    seen, truth = shining(0.012)
+    assert "region-mirrors-room" in {caveat.code for caveat in seen.caveats}
+    step = seen.lab - truth
+    assert seen.lab[0] - truth[0] > 3, "the scene shows what it is for"
+    assert step @ np.linalg.solve(seen.covariance, step) < 7.815
+    matte, _ = shining(0.0, mirrored=0.0)
+    assert mirrored_effect(matte) is None
+    assert "region-mirrors-room" not in {caveat.code for caveat in matte.caveats}
+
+
+def test_no_more_is_mirrored_than_the_darkest_part_of_a_finish_shows():
+    """Between nothing and that, all is as likely: the standard deviation of a rectangle (JCGM 100, 4.3.7)."""
+    blocks = np.full((20, 3), 0.05)
+    assert room_mirrored(blocks) == 0.01
+    blocks[7] = 0.006
+    assert room_mirrored(blocks) == pytest.approx(0.006 / np.sqrt(3))
+    assert room_mirrored(-blocks) == 0.0

@@ -30,6 +30,7 @@ class Source(StrEnum):
     LAMP_POSITIONS = "lamp positions"
     PALE_SPOTS = "pale spots"
     WIDE_GLARE = "wide glare"
+    ROOM_MIRRORED = "room mirrored"
     INSTRUMENT = "instrument"
     MATCH_BY_EYE = "match by eye"
     CHANGE_OF_LIGHT = "change of light"

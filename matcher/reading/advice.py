@@ -89,6 +89,11 @@ CORRECTIVE_ACTIONS = (
     CorrectiveAction("put a grey card beside the finish and take the photo again", (Source.NO_CARD,), 2.4),
     CorrectiveAction("say whether the pale spots are glare or the finish", (Source.PALE_SPOTS,), 0.0),
     CorrectiveAction("turn the plate until no lamp or window is mirrored in it", (Source.WIDE_GLARE,), 0.0),
+    CorrectiveAction(
+        "hang a dark cloth where the finish mirrors the room, and move the lamp until nothing shines",
+        (Source.ROOM_MIRRORED,),
+        0.0,
+    ),
     CorrectiveAction("mark a region twice as wide and high", (Source.REGION,), share=0.5),
     CorrectiveAction("have the card twice as wide and high in the picture", (Source.CARD_READING,), share=0.5),
     CorrectiveAction(
@@ -126,6 +131,7 @@ WHY: dict[str, str] = {
     Source.REGION: "the marked region is small or uneven",
     Source.PALE_SPOTS: "pale spots may be glare or the finish itself",
     Source.WIDE_GLARE: "a lamp or a window seems to be mirrored faintly all over it",
+    Source.ROOM_MIRRORED: "the finish shines, and so mirrors the room evenly too",
     Source.REFERENCES: "the plates beside it are only known so well themselves",
     Source.CAMERA_LOCALLY: "the camera may see this colour a little otherwise than those of the plates beside it",
     Source.LAMP_POSITIONS: "the lamp positions lit it differently",

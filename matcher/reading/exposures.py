@@ -23,7 +23,7 @@ from matcher.errors import CardError, Caveat, PhotoError
 from matcher.photo.photo import Box, Photo
 from matcher.photo.region import checked_outline
 from matcher.reading.finish import known_besides, read_with
-from matcher.reading.glare import PaleSpots
+from matcher.reading.glare import SHINES, PaleSpots
 from matcher.reading.reading import Reading
 from matcher.reading.registration import Registration
 
@@ -37,6 +37,9 @@ LEAST_SIGMA = 0.01
 QUARTER_GAP, GAP_SHRINKS = 0.45, 0.7
 """The lower quartile of the gap between the two lowest of n normal values is about 0.45 (2/n)^0.7 standard deviations
 (by simulation, within a tenth for n from 2 to 8). The quartile, because glare in one of two widens the gap."""
+
+GLARES = 3.0
+"""How many times as bright as without glare a pixel is where it mirrors a lamp; shading alone makes it up to twice."""
 
 STRIP_PIXELS = 1_500_000
 
@@ -75,7 +78,8 @@ def read_frames(
     """
     merged = merge_exposures(photos, calibrations, region)
     known = known_besides(photos[0], calibrations[0], region)
-    reading = read_with(merged, _after_merging(calibrations[0]), region, pale_spots, known)
+    shines = merged.glare_share > SHINES
+    reading = read_with(merged, _after_merging(calibrations[0]), region, pale_spots, known, shines)
     scatter = float(np.std(merged.log_gains, ddof=1) / np.sqrt(len(photos)))
     xyz = lab_to_xyz(reading.lab)
     effect = (xyz_to_lab(xyz * np.exp(scatter)) - xyz_to_lab(xyz * np.exp(-scatter))) / 2
@@ -140,10 +144,12 @@ class MergedPhoto(Photo):
     """The first photograph of several, its glare taken out by the others.
 
     ``linear`` gives scene light, as ``Calibration.light`` of the first photograph does. log_gains (n,): how much
-    brighter the plate is in each exposure than on average, after its own card.
+    brighter the plate is in each exposure than on average, after its own card. glare_share: of the region, where an
+    exposure shows glare.
     """
 
     log_gains: Floats = field(kw_only=True)
+    glare_share: float = field(kw_only=True)
     exposures: tuple[Exposure, ...] = field(kw_only=True, repr=False)
     _latest: dict[tuple[Box, int], tuple[Light, Mask]] = field(kw_only=True, repr=False, default_factory=dict)
 
@@ -188,7 +194,8 @@ def merge_exposures(photos: Sequence[Photo], calibrations: Sequence[Calibration]
         hint = _by_card(calibrations[0], calibration)
         exposures.append(Exposure(photo, calibration, registration.onto(photo, f"Photograph {number}", hint)))
     known = {item.name: getattr(first, item.name) for item in fields(first)}
-    return MergedPhoto(**known, exposures=tuple(exposures), log_gains=_log_gains(exposures, outline))
+    gains, glare = _levelled(exposures, outline)
+    return MergedPhoto(**known, exposures=tuple(exposures), log_gains=gains, glare_share=glare)
 
 
 def _by_card(first: Calibration, other: Calibration) -> Floats | None:
@@ -295,8 +302,9 @@ def _sampled(exposure: Exposure, there: Floats, every: int) -> tuple[Light, Mask
     return exposure.calibration.light(rgb, there).astype(np.float32), inside & (top == 0)
 
 
-def _log_gains(exposures: Sequence[Exposure], outline: Floats) -> Floats:
-    """Return how much brighter the plate is in each exposure, after its own card, than on average, (n,), mean 0.
+def _levelled(exposures: Sequence[Exposure], outline: Floats) -> tuple[Floats, float]:
+    """Return how much brighter the plate is in each exposure, after its own card, than on average, (n,), mean 0; and
+    the share of it where an exposure shows glare.
 
     The card stands where it stands and the lamp elsewhere each time; unless the exposures are levelled, the darkest
     would be taken everywhere for the one without glare. Each is compared where it is free of glare: with the low
@@ -321,7 +329,11 @@ def _log_gains(exposures: Sequence[Exposure], outline: Floats) -> Floats:
             for row, here in zip(log, seen, strict=True)
         ]
         gains = np.nan_to_num(np.array(own) - np.nanmean(own)) if np.isfinite(own).any() else gains
-    return gains
+    if not shared.any():
+        return gains, 0.0
+    level = _low(np.where(seen, log - gains[:, None], np.inf), seen.sum(axis=0))
+    shining = np.where(seen, log - gains[:, None], -np.inf).max(axis=0) > level + np.log(GLARES)
+    return gains, float(shining.mean())
 
 
 def _low(log: Floats, count: NDArray[np.int_]) -> Floats:

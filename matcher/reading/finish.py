@@ -23,7 +23,7 @@ from matcher.colour.uncertainty import BudgetTerm, sum_of
 from matcher.errors import Caveat, ReadingError
 from matcher.photo.photo import Photo
 from matcher.photo.region import Pixels, area_inside, block_means, covariance_of_mean, pixels_inside, share_within
-from matcher.reading.glare import Glare, PaleSpots, find_glare, wide_glare
+from matcher.reading.glare import SHINES, Glare, PaleSpots, find_glare, room_mirrored, wide_glare
 from matcher.reading.reading import CardAsRead, Conditions, Reading, ReferenceAsRead
 from matcher.words import capital, counted, listed, percent
 
@@ -113,10 +113,11 @@ def read_with(
     region: ArrayLike,
     pale_spots: PaleSpots = "unknown",
     known: Conditioned | None = None,
+    shines: bool = False,
 ) -> Reading:
     """Read a finish by the calibration, and by what known finishes in its picture tell of its errors.
 
-    As ``read_finish`` does, which finds out what they tell.
+    As ``read_finish`` does, which finds out what they tell. shines: whether other photographs show that it does.
     """
     shown, glare = finish_pixels(photo, calibration, region)
     keep = ~glare.left_out(pale_spots)
@@ -138,6 +139,7 @@ def read_with(
         *calibration.budget(light, covariance_of_mean(kept), place),
         *(_pale_spots_term(shown, glare, calibration) if pale_spots == "unknown" else ()),
         *_wide_glare_term(kept, light, calibration),
+        *(_room_mirrored_term(kept, light, calibration) if shines or left_out > SHINES else ()),
     )
     if known is not None and known.used:
         lab, budget = known.corrected(lab, budget, place)
@@ -295,13 +297,27 @@ def _wide_glare_term(kept: Pixels, light: Floats, calibration: Calibration) -> t
     added = wide_glare(places, calibration.balanced(means))
     if added == 0.0:
         return ()
+    remedy = "turn the plate or move the lamp until the shine is gone"
+    return (BudgetTerm(Source.WIDE_GLARE, _effect_of_white(added, light, calibration), remedy),)
+
+
+def _room_mirrored_term(kept: Pixels, light: Floats, calibration: Calibration) -> tuple[BudgetTerm, ...]:
+    """Return what a finish that shines may mirror evenly of the room: no photograph shows how much it is."""
+    _, means = block_means(kept)
+    added = room_mirrored(calibration.balanced(means))
+    remedy = "hang a dark cloth where the finish mirrors the room"
+    return (BudgetTerm(Source.ROOM_MIRRORED, _effect_of_white(added, light, calibration), remedy),)
+
+
+def _effect_of_white(added: float, light: Floats, calibration: Calibration) -> Floats:
+    """Return how CIELAB moved (3, 1) when neutral light, 1 for a perfect white, was added to make scene light (3,)."""
     without = np.maximum(light * (1 - added / calibration.balanced(light)), LEAST_LIGHT)
     effect = calibration.lab_of_light(light) - calibration.lab_of_light(without)
-    return (BudgetTerm(Source.WIDE_GLARE, effect[:, None], "turn the plate or move the lamp until the shine is gone"),)
+    return np.asarray(effect[:, None])
 
 
 def _glare_caveats(budget: tuple[BudgetTerm, ...]) -> tuple[Caveat, ...]:
-    """Say what may be glare and may be the finish, where it makes a difference that is seen."""
+    """Say what may be mirrored and may be the finish, where it makes a difference that is seen."""
     said = {
         Source.PALE_SPOTS: Caveat(
             PALE_SPOTS_CODE,
@@ -311,6 +327,11 @@ def _glare_caveats(budget: tuple[BudgetTerm, ...]) -> tuple[Caveat, ...]:
         Source.WIDE_GLARE: Caveat(
             "region-wide-glare",
             "A lamp or a window seems to be mirrored faintly over the whole finish: turn the plate until it is gone.",
+        ),
+        Source.ROOM_MIRRORED: Caveat(
+            "region-mirrors-room",
+            "The finish shines, and so mirrors the room evenly too, which lightens it and cannot be seen: hang a dark "
+            "cloth where it mirrors the room, and move the lamp until nothing shines.",
         ),
     }
     large = [term for term in budget if np.linalg.norm(term.effect) > SEEN]

@@ -157,3 +157,22 @@ def wide_glare(places: Floats, light: Floats) -> float:
     if np.var(fitted) < SMOOTH * np.var(added):
         return 0.0
     return max(0.0, float(np.mean(added) - np.min(added)))
+
+
+SHINES = 0.01
+"""Share of a region that is glare, from which on its finish is taken to shine."""
+ROOM_MIRRORED = 0.01
+"""Root mean square of the light, 1 for a perfect white, that a finish which shines mirrors of a room without lamp or
+window. Wax and lacquer, of refractive index 1.44 to 1.5, mirror about 4 to 5 % at 45 degrees (Fresnel); walls of a
+reflectance of 0.5 to 0.8 get 75 to 200 lx where a task gets 500 (EN 12464-1, from memory), and so are 0.08 to 0.32 as
+bright as a white there: together 0.003 to 0.016."""
+
+
+def room_mirrored(light: Floats) -> float:
+    """Return the standard deviation of the light, 1 for a perfect white, that a finish which shines mirrors evenly.
+
+    light: (m, 3) of the blocks that a region is cut into, m at least 1. No more can have been added than there is
+    where the finish is darkest: between nothing and that, all is as likely (JCGM 100, 4.3.7).
+    """
+    darkest = max(float(light.mean(axis=1).min()), 0.0)
+    return min(ROOM_MIRRORED, darkest / float(np.sqrt(3.0)))
