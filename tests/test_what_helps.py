@@ -34,6 +34,7 @@ from matcher.reading.advice import (
 )
 from matcher.reading.exposures import read_frames
 from matcher.reading.finish import read_finish
+from matcher.reading.glare import PALE_SPOTS
 from matcher.reading.reading import Conditions, Reading
 from tests.benchmarks.bench_what_helps import SCALE_PLATE, flat_photo, scale_photo
 from tests.mottles import LAMPS, MOTTLES, mottled
@@ -318,7 +319,7 @@ def test_every_part_of_every_budget_is_known(shops):
         scene = Scene().lay_picture(box(380, 150, 680, 450), light).lay(box(80, 200, 260, 340), GREY)
         photo = scene.photo()
         card = find_card(photo, corners=box(80, 200, 260, 340))
-        readings.append(read_finish(photo, calibrate(photo, card), box(400, 170, 660, 430)))
+        readings += [read_finish(photo, calibrate(photo, card), box(400, 170, 660, 430), way) for way in PALE_SPOTS]
     seen = {term.name for reading in readings for term in reading.budget}
     assert seen <= set(Source) == set(WHY), seen - set(Source)
     touched = {name for action in CORRECTIVE_ACTIONS for name in action.sources}

@@ -23,7 +23,7 @@ from matcher.colour.uncertainty import BudgetTerm, sum_of
 from matcher.errors import Caveat, ReadingError
 from matcher.photo.photo import Photo
 from matcher.photo.region import Pixels, area_inside, block_means, covariance_of_mean, pixels_inside, share_within
-from matcher.reading.glare import SHINES, Glare, PaleSpots, find_glare, room_mirrored, wide_glare
+from matcher.reading.glare import Glare, PaleSpots, find_glare, room_mirrored, wide_glare
 from matcher.reading.reading import CardAsRead, Conditions, Reading, ReferenceAsRead
 from matcher.words import capital, counted, listed, percent
 
@@ -139,7 +139,7 @@ def read_with(
         *calibration.budget(light, covariance_of_mean(kept), place),
         *(_pale_spots_term(shown, glare, calibration) if pale_spots == "unknown" else ()),
         *_wide_glare_term(kept, light, calibration),
-        *(_room_mirrored_term(kept, light, calibration) if shines or left_out > SHINES else ()),
+        *(_room_mirrored_term(kept, light, calibration) if shines or glare.shines(pale_spots) else ()),
     )
     if known is not None and known.used:
         lab, budget = known.corrected(lab, budget, place)

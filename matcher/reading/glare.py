@@ -39,6 +39,8 @@ lamp's image falls off from its middle."""
 LARGE_PATCH = 0.05
 """Radius of a disc, as a share of the shorter side of a region, that fits into a lamp's image but not into spots."""
 FEWEST_BODY_PIXELS = 4
+SHINES = 0.01
+"""Share of a region that is glare for sure, from which on its finish is taken to shine."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,6 +60,11 @@ class Glare:
         """Return (n,) what is not averaged, by what is known of it."""
         out = self.likely if pale_spots == "unknown" else pale_spots == "glare"
         return self.sure | self.doubtful if out else self.sure
+
+    def shines(self, pale_spots: PaleSpots = "unknown") -> bool:
+        """Tell whether the finish is shown to mirror its lamp; what may as well be bloom shows nothing."""
+        shown = self.left_out("glare") if pale_spots == "glare" else self.sure
+        return float(shown.mean()) > SHINES
 
 
 def find_glare(places: Floats, light: Floats, clipped: Mask) -> Glare:
@@ -159,8 +166,6 @@ def wide_glare(places: Floats, light: Floats) -> float:
     return max(0.0, float(np.mean(added) - np.min(added)))
 
 
-SHINES = 0.01
-"""Share of a region that is glare, from which on its finish is taken to shine."""
 ROOM_MIRRORED = 0.01
 """Root mean square of the light, 1 for a perfect white, that a finish which shines mirrors of a room without lamp or
 window. Wax and lacquer, of refractive index 1.44 to 1.5, mirror about 4 to 5 % at 45 degrees (Fresnel); walls of a
