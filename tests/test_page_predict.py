@@ -108,6 +108,30 @@ def test_the_whole_recipe_can_be_changed_and_then_moved_on(studio):
     assert len(recipe_of(studio.draft(PREDICTED)).coats) == 2
 
 
+@pytest.mark.parametrize(
+    ("field", "typed", "label", "stands"),
+    [
+        ("Passes", 0, "Passes", 1),
+        ("Passes", 900, "Passes", 200),
+        ("Strength", 0.0, "Strength", 0.05),
+        ("Strength", 7.0, "Strength", 1.0),
+        ("Surface", 900.0, "Surface", 400.0),
+    ],
+)
+def test_a_figure_that_no_recipe_holds_is_refused_and_the_slider_stands_as_near_as_it_can(
+    studio, field, typed, label, stands
+):
+    app = opened()
+    app.segmented_control[0].set_value("The whole recipe").run()
+    number = [one for one in app.number_input if one.label.startswith(field)][-1]  # the coat's, not the undercoat's
+    number.set_value(typed).run()
+    said(app)
+    app.segmented_control[0].set_value("Move it").run()
+    said(app)
+    assert slider(app, label).value == pytest.approx(stands)
+    assert slider(app, label).set_value(slider(app, label).value).run().exception == []
+
+
 def test_another_plate_can_be_started_from_and_a_slip_in_its_number_is_said(studio):
     app = opened()
     app.number_input[0].set_value(99).run()

@@ -70,7 +70,8 @@ def _slider(draft: Draft, label: str, name: str, spans: dict[str, tuple[float, f
     kind = int if name.endswith("passes") else float
     low, high = (kind(end) for end in spans[name])
     field = draft.field(name)
-    st.session_state[field["key"]] = kind(st.session_state[field["key"]])
+    # what was typed in the form may be more or less than a recipe holds: the slider stands as near as it can
+    st.session_state[field["key"]] = kind(min(max(st.session_state[field["key"]], low), high))
     shape = {"passes": "%d", "strength": "%.2f of stock", "surface_temp_c": "%.0f °C"}
     form = next((form for end, form in shape.items() if name.endswith(end)), "%.2f")
     st.slider(label, low, high, step=kind(step), format=form, **field)
@@ -97,7 +98,7 @@ def _spans(draft: Draft, trials: Iterable[Trial]) -> dict[str, tuple[float, floa
             if not name.startswith(("under_", "coat")) or not isinstance(value, int | float):
                 continue
             if name.endswith("strength"):
-                spans[name] = min(LEAST_STRENGTH, value), 1.0
+                spans[name] = LEAST_STRENGTH if value <= 0 else min(LEAST_STRENGTH, value), 1.0
             elif name.endswith("burnish"):
                 spans[name] = 0.0, 1.0
             elif name.endswith("passes"):
