@@ -17,6 +17,7 @@ SETTING_UP = (
     "Use one kind of light. Open shade or a window is best; lamps that lean to yellow or green make the reading less "
     "certain.",
     "Turn the plate until the shine goes away from the lens. What glares is left out of the reading.",
+    "A dark plate that shines mirrors the walls too: hang a dark cloth where it mirrors the room.",
     "Keep your shadow, and coloured walls and clothes, off both the card and the plate.",
 )
 TAKING = (
