@@ -72,6 +72,16 @@ def test_every_prediction_carries_the_models_own_caution(model, plates):
         assert together[k, :, k] == pytest.approx(model.inflation**2 * bare[k], rel=1e-6, abs=1e-9)
 
 
+def test_the_more_plates_were_left_out_the_less_caution_their_scatter_asks_for():
+    """None says less than what it found; what few plates add falls as one over their number, from 24 on."""
+    of_very_many = optimism(1e9)
+    assert 1.0 < of_very_many < 1.2
+    assert optimism(0) == optimism(6) == optimism(24) < 1.4
+    for many in (24, 48, 240):
+        assert optimism(2 * many) - of_very_many == pytest.approx((optimism(many) - of_very_many) / 2, rel=1e-6)
+    assert optimism(24) > 1.1 * of_very_many
+
+
 def test_the_caution_is_what_the_left_out_plates_ask_for(model):
     """Root mean square of standardised residuals, drawn towards 1 as by ``PRIOR_RESIDUALS`` exact ones."""
     residuals, covariances = model.cross_validated

@@ -12,6 +12,7 @@ from matcher.colour.difference import delta_e_2000
 from matcher.errors import SuggestionError
 from matcher.reading.reading import PaletteColour, Reading
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
+from matcher.suggest.cross_validation import in_words as kind_in_words
 from matcher.suggest.palettes import palette_distance, palette_of
 from matcher.suggest.suggester import Suggester
 from matcher.suggest.validation_wording import coverage_by_chance, coverage_in_words, in_words, learned_from_in_words
@@ -83,8 +84,18 @@ def test_what_chance_makes_of_95_percent_is_the_binomials():
     """Worked from the binomial distribution: of 60 at 0.95, fewer than 53 come less than once in 40."""
     least, most = coverage_by_chance(60)
     assert (least, most) == (53, 60)
-    below = sum(math.comb(60, k) * 0.95**k * 0.05 ** (60 - k) for k in range(least))
-    assert below <= 0.025 < below + math.comb(60, least) * 0.95**least * 0.05 ** (60 - least)
+    for many in (20, 60, 77, 150, 411):
+        least, most = coverage_by_chance(many)
+        exactly = [math.comb(many, k) * 0.95**k * 0.05 ** (many - k) for k in range(many + 1)]
+        assert sum(exactly[:least]) < 0.025 <= sum(exactly[: least + 1])
+        assert sum(exactly[:most]) < 0.975 <= sum(exactly[: most + 1])
+
+
+def test_a_kind_of_recipe_is_named_by_its_coats_and_what_they_are_laid_over():
+    assert kind_in_words((None, "ferric nitrate")).name == "ferric nitrate over bare metal"
+    over = kind_in_words(("liver of sulphur", "ferric nitrate", "cupric nitrate"))
+    assert over.name == "ferric nitrate, then cupric nitrate over liver of sulphur"
+    assert kind_in_words(("liver of sulphur",)).name == "no coat over liver of sulphur"
 
 
 @pytest.mark.parametrize(("held", "words"), [(0.5, "too narrow, trust them less"), (57 / 60, "can be trusted")])

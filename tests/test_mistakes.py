@@ -1,13 +1,13 @@
 """Plates written down or read wrongly: found, counted little, explained; a clean log is left as it is. All invented."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 
 import numpy as np
 import pytest
 from scipy.stats import beta, betabinom, multivariate_normal
 
-from matcher.colour.cielab import lab_to_xyz, xyz_to_lab
+from matcher.colour.cielab import D50_WHITE, lab_to_xyz, xyz_to_lab
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.uncertainty import CHI2_95
 from matcher.errors import StudioError
@@ -15,15 +15,16 @@ from matcher.process.drift import DriftPoint
 from matcher.process.learn import fit_process
 from matcher.process.mistakes import MISTAKE_SD, chances_of_mistake, doubts, log_prior
 from matcher.reading.reading import Reading
+from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.studio import Studio as OpenStudio
 from matcher.suggest.cross_validation import CrossValidation, LeftOut
-from matcher.suggest.outliers import contradictions
+from matcher.suggest.outliers import at_odds, contradictions, counting_little
 from matcher.suggest.slips import slip_of
 from matcher.suggest.suggester import Suggester
 from matcher.suggest.validation_wording import drift_in_words
 from matcher.trials.facts import facts_of
 from matcher.trials.log import CHECKED, DOUBTED
-from matcher.trials.trial import Checked
+from matcher.trials.trial import Checked, Trial
 from tests.benchmarks.invented_processes import CHEMICALS, film, recipe_space
 from tests.benchmarks.invented_studios import Mistakes, Studio, messy
 
@@ -115,6 +116,74 @@ def test_the_slip_that_explains_a_plate_is_named(log):
     said = {one.trial.id: one for one in contradictions(model)}
     assert f"as if made with {made.coats[0].chemical} and not {trials[7].recipe.coats[0].chemical}" in said[8].sentence
     assert said[8].counts < 0.5 and "counts little" in said[8].sentence
+
+
+@dataclass
+class Told:
+    """A process that is known: each undercoat darkens by its strength, nothing else matters; plates scatter by 1."""
+
+    trials: list
+    mistaken: np.ndarray
+
+    plate_covariance = np.eye(3)
+
+    def columns(self, recipes):
+        return recipes
+
+    def predict(self, recipes):
+        dark = [0.0 if one.undercoat is None else 30.0 * one.undercoat.strength for one in recipes]
+        labs = np.array([[60.0 - by, 8.0, 16.0] for by in dark])
+        return labs, np.broadcast_to(0.5 * np.eye(3), (len(labs), 3, 3))
+
+    def scatter(self, readings):
+        return np.zeros((len(readings), 3, 3))
+
+
+def plate(lab, undercoat=None, number=None, passes=2, sigma=0.5):
+    recipe = Recipe("silicon bronze", undercoat, (Coat("ferric nitrate", 0.5, passes, 105.0),))
+    return Trial(recipe, Reading(np.asarray(lab, float), sigma**2 * np.eye(3)), id=number)
+
+
+def test_a_forgotten_undercoat_is_taken_at_full_strength_and_is_as_likely_as_bayes_rule_says():
+    """Against SciPy's normal densities: each kind of slip the mean of its ways, beside a mistake of any other kind."""
+    seen, alone = np.array([31.0, 8.0, 16.0]), np.array([60.0, 8.0, 16.0])
+    darker = plate([30, 8, 16], Undercoat("liver of sulphur", 1.0), 2, passes=3)
+    slip = slip_of(Told([plate(seen, number=1), darker], np.zeros(2)), 0)
+    assert slip is not None and slip.kind == "undercoat"
+    assert slip.recipe.undercoat == Undercoat("liver of sulphur", 1.0)
+    normal, xyz = multivariate_normal(cov=1.5 * np.eye(3)), lab_to_xyz(alone)
+    shadows = [xyz_to_lab(xyz * share) for share in np.linspace(0.25, 0.8, 12)]
+    glares = [xyz_to_lab((1 - share) * xyz + share * D50_WHITE) for share in np.linspace(0.03, 0.4, 12)]
+    explained = normal.pdf(seen - [30.0, 8, 16])
+    others = [
+        normal.pdf(seen - alone),  # one or three passes: nothing changes
+        np.mean([normal.pdf(seen - lab) for lab in shadows]),
+        np.mean([normal.pdf(seen - lab) for lab in glares]),
+        multivariate_normal(cov=1.5 * np.eye(3) + np.diag(MISTAKE_SD**2)).pdf(seen - alone),
+    ]
+    assert slip.likely == pytest.approx(explained / (explained + sum(others)), rel=1e-6)
+
+
+def test_a_plate_counts_little_below_half_of_its_weight():
+    trials = [plate([60, 8, 16], number=number) for number in (1, 2, 3)]
+    model = Told(trials, np.array([0.0, 0.45, 0.55]))
+    assert [one.id for one in counting_little(model, trials)] == [3]
+
+
+def test_plates_of_one_recipe_that_differ_most_come_first():
+    pairs = [(1, 2, 4.0), (3, 4, 40.0), (5, 6, 20.0), (7, 8, 60.0)]  # how far apart in L*
+    trials = [
+        plate([50 + side * apart / 2, 8, 16], None, number, passes=one)
+        for one, other, apart in pairs
+        for number, side in ((one, -1), (other, 1))
+    ]
+    found = at_odds(trials)
+    assert [sorted((one.trial.id, one.against.id)) for one in found] == [[7, 8], [3, 4], [5, 6]]
+    assert found[0].surprise > found[1].surprise > 16.27
+
+
+def test_one_plate_contradicts_nothing():
+    assert Suggester([plate([50, 8, 16], number=1)]).contradictions() == []
 
 
 def test_corrected_plates_have_their_weight_back(log):

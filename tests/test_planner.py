@@ -140,6 +140,20 @@ def test_no_two_predicted_recipes_differ_by_less_than_can_be_set(studio):
     assert not any(_as_much_laid(a, b) for a, b in pairs)
 
 
+def test_recipes_that_are_a_settable_step_apart_are_a_choice():
+    """0.05 of stock and of burnish, 3 °C, and a twentieth of the dose can be set; what is nearer is as much laid."""
+
+    def laid(strength=0.3, burnish=0.15, heat=105.0, of_stock=0.5):
+        coat = Coat("ferric nitrate", of_stock, 4, heat)
+        return Recipe("silicon bronze", Undercoat("liver of sulphur", strength, burnish), (coat,))
+
+    recipe = laid()
+    for other in (laid(strength=0.35), laid(burnish=0.1), laid(burnish=0.2), laid(heat=108.0), laid(of_stock=0.53)):
+        assert not _as_much_laid(recipe, other) and not _as_much_laid(other, recipe)
+    for other in (laid(strength=0.34), laid(burnish=0.11), laid(heat=107.5), laid(of_stock=0.52)):
+        assert _as_much_laid(recipe, other) and _as_much_laid(other, recipe)
+
+
 @pytest.mark.parametrize(
     ("limits", "kept"),
     [
@@ -339,6 +353,8 @@ def test_limits_that_keep_a_target_out_are_named_with_the_one_to_lift(studio, sp
     assert "More passes would by itself bring it to ΔE00" in answer.sentence
     free = float(answer.sentence.split("without them the nearest is expected at ΔE00 ")[1].split(". ")[0])
     assert free < answer.delta_e00 - 0.5
+    one_limit = Suggester(trials, Limits(max_passes=1)).reach(target)
+    assert "More passes would be enough." in one_limit.sentence
 
 
 def test_the_change_pointed_to_is_one_that_helps(space):

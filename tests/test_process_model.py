@@ -187,6 +187,20 @@ def test_the_learned_hyperparameters_are_at_the_top_of_scikit_learns_likelihood(
         assert posterior(other) < top
 
 
+@pytest.mark.parametrize("size", [0.0, 1e4])
+def test_what_is_learned_stays_where_a_covariance_can_be_worked_out(size):
+    """Plates all alike, and plates that differ beyond all colours: six prior deviations and no farther."""
+    from matcher.process import residual
+
+    features = shared_data()[0].rows(slice(0, 24))
+    residuals = size * np.random.default_rng(3).normal(size=(24, 3))
+    found = fit_hyperparameters(features, residuals, np.zeros((72, 72)))
+    off = np.abs(np.log(found.plate_sd) - residual.PRIOR_LOG_PLATE_SD) / residual.SD_OF_LOG_PLATE
+    assert off == pytest.approx(6.0, abs=1e-6)
+    off = np.abs(np.log(found.residual_sd) - residual.AFTER_FILM.log_residual_sd) / residual.SD_OF_LOG_RESIDUAL
+    assert off.max() <= 6.0 + 1e-6
+
+
 # What it learns
 
 

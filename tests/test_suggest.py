@@ -4,12 +4,14 @@ import numpy as np
 import pytest
 
 from matcher.colour.difference import delta_e_2000
+from matcher.commissions.commission import Commission
 from matcher.errors import MatcherError, ReadingError, SuggestionError
 from matcher.plan.limits import Limits
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.suggest.suggester import Suggester
-from matcher.trials.trial import Trial
+from matcher.trials.trial import Target, Trial
+from matcher.typed_in import values
 
 TARGET = np.array([38.0, 14.0, 22.0])
 
@@ -166,6 +168,12 @@ def test_no_model_is_fitted_for_a_list_of_too_few_plates_to_predict_from(trials)
 def test_plates_of_one_recipe_at_odds_are_pointed_out_among_few(trials):
     apart = Suggester([trial(TARGET, id=1), trial(TARGET + [25, 0, 0], id=2)]).suggest(TARGET, 2)
     assert all("Plates of one recipe differ by ΔE00" in item.because for item in apart)
+
+
+def test_a_match_is_the_same_wherever_no_tolerance_is_given():
+    """ΔE00 2, a close match side by side: common practice, no source."""
+    given = (Suggester([]), Target("bust", Reading(TARGET, np.eye(3))), Commission("Gate", "silicon bronze"))
+    assert {one.tolerance for one in given} == {values.TOLERANCE} == {2.0}
 
 
 def test_an_empty_log_says_what_to_do():
