@@ -1,5 +1,7 @@
 """The next plate, a session's plates, the first plates, limits and reach. All processes and plates are invented."""
 
+import itertools
+
 import numpy as np
 import pytest
 
@@ -7,7 +9,7 @@ from matcher.colour.difference import delta_e_2000
 from matcher.errors import RecipeError, SuggestionError
 from matcher.plan.first_plates import starting_set
 from matcher.plan.limits import Limits
-from matcher.plan.next_plate import doubt_after, expected_gain, kind_of, stalled_trials
+from matcher.plan.next_plate import doubt_after, expected_gain, kind_of, stalled_trials, steps_between
 from matcher.plan.outlook import draws_of
 from matcher.plan.recipe_space import space_from
 from matcher.process.design import Categories, columns_of
@@ -138,6 +140,19 @@ def test_no_two_predicted_recipes_differ_by_less_than_can_be_set(studio):
     assert len(predicted) >= 4
     pairs = [(a, b) for k, a in enumerate(predicted) for b in predicted[:k] if kind_of(a) == kind_of(b)]
     assert not any(_as_much_laid(a, b) for a, b in pairs)
+
+
+def test_bench_steps_lie_a_tenth_of_stock_or_burnish_five_degrees_or_a_pass_to_either_side():
+    coat = Coat("ferric nitrate", 0.5, 4, 105.0)
+    near = steps_between(Recipe("silicon bronze", Undercoat("liver of sulphur", 0.5, 0.3), (coat,)))
+    grounds = {(one.undercoat.strength, one.undercoat.burnish) for one in near if one.coats == (coat,)}
+    assert grounds == {(0.4, 0.3), (0.6, 0.3), (0.5, 0.2), (0.5, 0.4)}
+    others = {(one.coats[0].strength, one.coats[0].passes, one.coats[0].surface_temp_c) for one in near} - {
+        (0.5, 4, 105.0)
+    }
+    every = itertools.product((0.4, 0.5, 0.6), (3, 4, 5), (100.0, 105.0, 110.0))
+    assert others == set(every) - {(0.5, 4, 105.0)}
+    assert len(near) == 4 + 26
 
 
 def test_recipes_that_are_a_settable_step_apart_are_a_choice():

@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from threadpoolctl import threadpool_info  # type: ignore[import-untyped]
 
+from matcher.colour.cielab import BRADFORD, D50_WHITE, lab_to_xyz
 from matcher.colour.difference import delta_e_2000
 from matcher.errors import SuggestionError
 from matcher.plan.outlook import NEAREST, OF_EACH_KIND
@@ -14,7 +15,7 @@ from matcher.process.design import MOST_NAMES, Categories, columns_of
 from matcher.process.film import FilmMean, FlatMean
 from matcher.process.fit import Seen
 from matcher.process.learn import CLEARLY, fit_process
-from matcher.process.residual import Features, Hyperparameters, fit_hyperparameters, kernel
+from matcher.process.residual import Features, Hyperparameters, features_of, fit_hyperparameters, kernel
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import SURFACE_TEMP_RANGE_C, Coat, Recipe, Seal, Undercoat
 from matcher.suggest.suggester import Suggester, as_target
@@ -84,6 +85,31 @@ def test_the_curve_alone_keeps_the_facts_exactly_for_any_parameters():
     pairs = never_lighter(ferric(under=Undercoat(name, 0.5, 0.25)) for name in UNDERCOATS)
     first, second = (curve.lab(parameters, columns_of(side, names))[..., 0] for side in zip(*pairs, strict=True))
     assert (second - first).max() < 1e-9
+
+
+def test_a_film_lets_light_through_by_beers_law():
+    """The logarithm of what passes goes with the film's depth (Lambert and Beer), in each band; bare of haze."""
+    names = Categories.of([ferric()])
+    curve, columns = FilmMean(names), columns_of([ferric()], names)
+    white = BRADFORD @ D50_WHITE
+
+    def bands(log_depth):
+        parameters = curve.prior_mean.copy()
+        parameters[curve._blocks["haze"].place] = -50.0
+        parameters[curve._blocks["depth"].place] = log_depth
+        return BRADFORD @ lab_to_xyz(curve.lab(parameters, columns)[0]) / white
+
+    none, thin, thick = (bands(log_depth) for log_depth in (-50.0, np.log(0.3), np.log(0.6)))
+    assert (none > thin).all() and (thin > thick).all()
+    np.testing.assert_allclose(np.log(thick / none), 2 * np.log(thin / none), rtol=1e-6)
+
+
+def test_an_undercoat_that_is_rubbed_back_is_more_like_bare_metal():
+    steps = [ferric(), *(ferric(under=Undercoat("liver of sulphur", 0.5, burnish)) for burnish in (0.0, 0.5, 1.0))]
+    names = Categories.of(steps)
+    kinds = features_of(columns_of(steps, names), np.zeros((4, 3)), names).kinds
+    untouched, half, whole = np.linalg.norm(kinds[1:] - kinds[0], axis=1)
+    assert untouched > 1.5 * half > 1.5 * 1.5 * whole > 0
 
 
 def test_the_curves_slopes_are_its_differences_in_every_parameter(space):

@@ -58,6 +58,7 @@ NEAR = {
     ),
 }
 """The test files that stand near to each room, by what they import: of these each test's calls are noted."""
+OF_EVERY_ROOM = "doctests"
 
 LIBRARIES = ("numpy", "scipy.stats", "scipy.optimize", "scipy.spatial", "cv2", "PIL.Image", "colour", "sklearn.mixture")
 LIBRARIES_OF_TESTS = ("pytest", "hypothesis", "sqlalchemy", "alembic")
@@ -298,7 +299,11 @@ class WhoCalls:
 
     def near(self, room: str) -> Calls:
         """Return the calls of all tests near to a room; all pass."""
-        return {test: told for name in NEAR[room] for test, told in self._of(f"tests/test_{name}.py").items()}
+        return {
+            test: told
+            for name in (*NEAR[room], OF_EVERY_ROOM)
+            for test, told in self._of(f"tests/test_{name}.py").items()
+        }
 
     def _of(self, file: str) -> Calls:
         if file not in self._known:
