@@ -7,7 +7,8 @@ import pytest
 
 from matcher.colour.difference import delta_e_2000
 from matcher.errors import RecipeError, SuggestionError
-from matcher.plan.first_plates import starting_set
+from matcher.plan.advice import _options
+from matcher.plan.first_plates import pass_steps, starting_set
 from matcher.plan.limits import Limits
 from matcher.plan.next_plate import doubt_after, expected_gain, kind_of, stalled_trials, steps_between
 from matcher.plan.outlook import draws_of
@@ -140,6 +141,31 @@ def test_no_two_predicted_recipes_differ_by_less_than_can_be_set(studio):
     assert len(predicted) >= 4
     pairs = [(a, b) for k, a in enumerate(predicted) for b in predicted[:k] if kind_of(a) == kind_of(b)]
     assert not any(_as_much_laid(a, b) for a, b in pairs)
+
+
+@pytest.mark.parametrize("most", range(1, 41))
+def test_first_plates_vary_passes_from_one_to_the_most_closer_at_first(most):
+    steps = pass_steps(most)
+    gaps = np.diff(steps)
+    assert (steps[0], steps[-1]) == (1, most)
+    assert (gaps >= 1).all() and (np.diff(gaps[:-1]) >= 0).all()  # the last only goes as far as there is room
+    assert most < 2 or gaps[0] == 1
+    assert len(steps) <= 1 + 2 * np.sqrt(most)
+    assert (gaps[1:-1] <= gaps[:-2] + 1).all()
+
+
+def test_a_plate_may_be_bettered_by_one_change_and_only_more_passes_go_on_the_same_piece():
+    """To the quarters of stock and stock itself, three passes up or down, 10 °C, a quarter of burnish."""
+    under, coat = Undercoat("liver of sulphur", 0.5, 0.5), Coat("ferric nitrate", 0.5, 4, 105.0)
+    options = _options(Recipe("silicon bronze", under, (coat,)))
+    changed = [(recipe.coats[0], recipe.undercoat) for _, recipe, _ in options]
+    assert all((ours == coat) != (theirs == under) for ours, theirs in changed), "one thing at a time"
+    assert {ours.strength for ours, _ in changed} == {0.25, 0.5, 0.75, 1.0}
+    assert {ours.passes for ours, _ in changed} == {1, 2, 3, 4, 5, 6, 7}
+    assert {ours.surface_temp_c for ours, _ in changed} == {95.0, 105.0, 115.0}
+    assert {theirs.strength for _, theirs in changed} == {0.25, 0.5, 1.0}
+    assert {theirs.burnish for _, theirs in changed} == {0.25, 0.5, 0.75}
+    assert [recipe.coats[0].passes for _, recipe, same_piece in options if same_piece] == [5, 6, 7]
 
 
 def test_bench_steps_lie_a_tenth_of_stock_or_burnish_five_degrees_or_a_pass_to_either_side():
