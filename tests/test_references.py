@@ -497,6 +497,20 @@ def test_beside_a_plate_the_finishes_own_part_of_the_discrepancy_is_left():
     assert (np.sqrt(np.diag(sum_of(budget))) > update.SURFACES_OWN).all()
 
 
+@pytest.mark.parametrize("times", [0.5, 3.0])
+def test_the_discrepancys_size_is_that_of_the_errors_shown(times):
+    """Eight plates apart in colour, each read off by a draw of the usual discrepancy so many times over."""
+    rng = np.random.default_rng(9)
+    labs = np.column_stack([rng.uniform(25, 70, 8), rng.normal(0, 15, (8, 2))])
+    places = [(100 + 100 * k, 150 + 200 * (k % 3)) for k in range(8)]
+
+    def told(errors):
+        return told_by(*(seen_plate(k, labs[k], errors[k], places[k], sigma=0.05) for k in range(8)))
+
+    draws = rng.multivariate_normal(np.zeros(24), told(np.zeros((8, 3)))._alike, size=5).reshape(5, 8, 3)
+    assert 0.75 * times < np.median([told(times * draw).size for draw in draws]) < 1.35 * times
+
+
 def test_a_camera_that_errs_more_than_is_usual_makes_even_what_nothing_was_told_of_less_sure():
     """From the other side: where it errs as usual such a reading stays as it was."""
     far, small = np.array([85.0, 30.0, 60.0]), (BudgetTerm(Source.REGION, 0.3 * np.eye(3)),)
