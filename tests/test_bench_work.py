@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 import sqlalchemy as sa
 
-from matcher.bench.passes import course_of
+from matcher.bench.passes import course_of, course_of_last_coat
 from matcher.bench.seal import learn_seal_shift
 from matcher.bench.shelf import now
 from matcher.bench.steps import cautions_at, steps_of
@@ -360,3 +360,13 @@ def test_a_damaged_piece_is_named_and_keeps_no_other_from_the_bench(studio: Stud
     assert [(one.kind, one.key) for one in studio.damaged()] == [("piece on the bench", "bench piece p2")]
     studio.shelf.take_off("p2")
     assert len(studio.shelf.pieces()) == 2 and not studio.damaged()
+
+
+def test_a_last_coats_course_begins_where_the_coat_below_was_done():
+    first, last = Coat("ferric nitrate", 0.5, 4, 105.0), Coat("cupric nitrate", 0.25, 2, 98.0)
+    before, after = (Reading([lightness, 8, 16], np.eye(3)) for lightness in (45.0, 40.0))
+    course = course_of_last_coat(Recipe("silicon bronze", None, (first, last)), {0: before, 1: after})
+    assert (course.coat, course.done) == (1, 1)
+    assert course.readings == {After(0, 4): before, After(1, 1): after}
+    alone = course_of_last_coat(Recipe("silicon bronze", None, (first,)), {0: before})
+    assert alone.readings == {GROUND: before}

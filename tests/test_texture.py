@@ -10,7 +10,7 @@ from matcher.calibration.calibrate import calibrate
 from matcher.card.detect import find_card
 from matcher.colour.difference import delta_e_2000
 from matcher.errors import MatcherError, ReadingError
-from matcher.reading.difference_map import delta_e_map, flat_lab, region_corners
+from matcher.reading.difference_map import delta_e_map, flat_lab, map_size, region_corners
 from matcher.reading.texture import mottle, palette, read_texture
 from tests.example_counts import examples
 from tests.scenes import BROWN, GREY, Scene, box
@@ -223,3 +223,10 @@ def test_any_region_gives_a_map_or_raises_our_own_error(region, size, turns):
 
 
 _PLATE = half_and_half(DARK)
+
+
+def test_a_map_has_square_cells_and_its_longer_side_as_long_as_asked():
+    for width, height, expected in ((200, 100, (10, 20)), (100, 200, (20, 10)), (400, 10, (1, 20)), (80, 80, (20, 20))):
+        assert map_size(box(30, 40, 30 + width, 40 + height), 20) == expected
+    trapezium = [(0, 0), (200, 0), (150, 100), (50, 100)]  # its sides 200 and 100 long, and twice 111.8: 150 by 111.8
+    assert map_size(trapezium, 30) == (22, 30)
