@@ -17,7 +17,7 @@ from matcher.bench.passes import course_of, course_of_last_coat
 from matcher.bench.seal import learn_seal_shift
 from matcher.bench.shelf import now
 from matcher.bench.steps import cautions_at, steps_of
-from matcher.bench.wording import against_the_list, look_and_sound
+from matcher.bench.wording import against_the_list, look_and_sound, step_name, what_goes_on
 from matcher.bench.work import GROUND, After, Piece, Taken
 from matcher.errors import StudioError
 from matcher.reading.reading import Reading
@@ -370,3 +370,24 @@ def test_a_last_coats_course_begins_where_the_coat_below_was_done():
     assert course.readings == {After(0, 4): before, After(1, 1): after}
     alone = course_of_last_coat(Recipe("silicon bronze", None, (first,)), {0: before})
     assert alone.readings == {GROUND: before}
+
+
+def test_each_step_names_its_own_chemical_and_the_first_seal_alone_goes_on_warm_metal():
+    recipe = Recipe(
+        "silicon bronze",
+        Undercoat("liver of sulphur", 0.5, 0.25),
+        (Coat("ferric nitrate", 0.5, 6, 105.0), Coat("cupric nitrate", 0.25, 3, 95.0, "stipple")),
+        Seal("wax", 2, hot=True),
+    )
+    steps = steps_of(recipe)
+    assert [step_name(recipe, step) for step in steps] == [
+        "undercoat", "wash", "burnish", "coat 1, ferric nitrate", "coat 2, cupric nitrate", "wax",
+    ]  # fmt: skip
+    assert [what_goes_on(recipe, step) for step in steps if step.kind == "coat"] == [
+        "Ferric nitrate, half strength, 105 °C (221 °F), fine mist",
+        "Cupric nitrate, quarter strength, 95 °C (203 °F), stipple",
+    ]
+    wax = steps[-1]
+    assert [what_goes_on(recipe, wax, done) for done in (0, 1)] == ["Wax, on warm metal", "Wax, on cool metal"]
+    cold = replace(recipe, seal=Seal("wax", 2, hot=False))
+    assert what_goes_on(cold, wax) == "Wax, on cool metal"

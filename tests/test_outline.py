@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from matcher import find_card, open_photo, propose_finishes
+from matcher.card.outline import ProposedFinish
 from matcher.reading.wording import proposals_in_words
 from matcher.shipped import shipped
 from tests import scenes
@@ -123,3 +124,15 @@ def _in_demo(name):
 @cache
 def _truth():
     return json.loads((shipped("demo_images") / "truth.json").read_text(encoding="utf-8"))["pictures"]
+
+
+def test_it_is_said_how_many_plates_are_proposed_and_that_each_outline_is_to_be_checked():
+    """In words that agree in number, a plate cut by the picture's edge named as such."""
+    outline = np.array([(0.0, 0.0), (9.0, 0.0), (9.0, 9.0), (0.0, 9.0)])
+    whole, cut = ProposedFinish(outline, "plate", 0.9), ProposedFinish(outline, "cut plate", 0.9)
+    assert "mark it yourself" in proposals_in_words([])
+    assert proposals_in_words([whole]).startswith("1 plate found, nothing read yet. Check that the outline lies")
+    assert proposals_in_words([cut]).startswith("1 plate found, cut by the picture's edge, nothing read yet.")
+    assert proposals_in_words([whole, cut, whole]).startswith(
+        "3 plates found, 1 of them cut by the picture's edge, nothing read yet. Check that each outline lies"
+    )
