@@ -31,7 +31,7 @@ FLOORS = (
 )
 """Rooms and single files of ``matcher``, the lowest first: each imports from lower floors, its own files among them."""
 PAGE_FLOORS = (
-    ("draw", "escaped"),
+    ("draw", "escaped", "heard"),
     ("state",),
     ("serving",),
     ("sign_in",),

@@ -46,14 +46,16 @@ IDBObjectStore.prototype.add = function (one) {
   this.transaction.addEventListener("complete", () => window.kept(one.uid));
   return asked;
 };
-"""
+document.addEventListener("click", (event) => event.target.closest?.("BUTTON") && window.straight());
+""".replace("BUTTON", BUTTON)
 VICTIMS = ("browser", "page's server", "database process", "database", "everything")
 
 
 @dataclass
 class Hand:
     """One browser and its piece. tapped: how often its button was reached for; kept: what it said that it
-    keeps; killed: whether it was in this run, so that it may have kept a tap that it had no time to tell of."""
+    keeps; straight: taps on a page that had not yet loaded what keeps them, which its server counts by itself where it
+    is there; killed: whether it was in this run, so that it may have kept a tap that it had no time to tell of."""
 
     name: str
     profile: Path
@@ -61,6 +63,7 @@ class Hand:
     piece: str = ""
     tapped: int = 0
     kept: set[str] = field(default_factory=set)
+    straight: int = 0
     killed: bool = False
     context: Any = None
     page: Any = None
@@ -72,6 +75,7 @@ class Hand:
         )
         self.context.set_default_timeout(1000 * PATIENCE_S)
         self.context.expose_function("kept", lambda uid: self.kept.add(uid))
+        self.context.expose_function("straight", self.went_straight)
         self.context.add_init_script(TELLS)
         self.page = self.context.new_page()
         if self.piece:
@@ -89,6 +93,9 @@ class Hand:
                 if time.monotonic() > until:
                     raise
                 self.page.wait_for_timeout(300)
+
+    def went_straight(self) -> None:
+        self.straight += 1
 
     def tap(self) -> None:
         self.tapped += 1
@@ -147,12 +154,13 @@ class Found:
     taps: int = 0
     kept: int = 0
     counted: int = 0
+    straight: int = 0
     kills: Counter[str] = field(default_factory=Counter)
     wrong: list[str] = field(default_factory=list)
 
     @property
     def said(self) -> str:
-        return f"{self.taps} taps, {self.kept} kept, {self.counted} counted"
+        return f"{self.taps} taps, {self.kept} kept, {self.straight} went straight, {self.counted} counted"
 
 
 def one_run(
@@ -163,7 +171,7 @@ def one_run(
         for hand in hands:
             name = f"{hand.name}-{found.runs}"
             hand.piece, hand.tapped, hand.kept = studio.shelf.put(Piece(name, RECIPE, name=name)).uid, 0, set()
-            hand.killed = False
+            hand.straight, hand.killed = 0, False
             hand.open()
     for _ in range(int(dice.integers(1, 3))):
         _taps(hands, dice, float(dice.uniform(0.3, 2.0)))
@@ -194,11 +202,16 @@ def one_run(
     found.kept += sum(len(hand.kept) for hand in hands)
     with Studio.open(url) as studio:
         for hand in hands:
-            count = sum(studio.shelf.piece(hand.piece).counts)
+            piece = studio.shelf.piece(hand.piece)
+            count = sum(piece.counts)
             found.counted += count
-            most = hand.tapped if hand.killed else len(hand.kept)
-            if not len(hand.kept) <= count <= most:
-                found.wrong.append(f"{hand.name}: {len(hand.kept)} kept, {count} counted, {hand.tapped} tapped")
+            found.straight += hand.straight
+            most = hand.tapped if hand.killed else len(hand.kept) + hand.straight
+            if not (hand.kept <= set(piece.heard) and len(hand.kept) <= count <= most):
+                found.wrong.append(
+                    f"{hand.name}: {len(hand.kept)} kept, {len(piece.heard)} heard, {hand.straight} went straight, "
+                    f"{count} counted, {hand.tapped} tapped"
+                )
 
 
 def _taps(hands: list[Hand], dice: np.random.Generator, seconds: float) -> None:

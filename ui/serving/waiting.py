@@ -17,6 +17,7 @@ from starlette.routing import Route
 
 from matcher.errors import MatcherError, StudioError, UnavailableError
 from matcher.hands import Work, need, whose
+from ui.heard import heard
 from ui.state.addresses import below_the_base
 
 if TYPE_CHECKING:
@@ -109,7 +110,7 @@ def take_in_what_waited(tell_of: Callable[[dict[str, Any]], None]) -> None:
     """Put what keeps taps and photographs into the page, once a run. tell_of: hears of each that was sent."""
 
     def came() -> None:
-        batch = st.session_state[KEY].get("sent") or {}
+        batch = heard(KEY, "sent") or {}
         if batch.get("uid") in (None, st.session_state.get(HEARD)):
             return
         st.session_state[HEARD] = batch["uid"]

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from ui.heard import heard
 from ui.state.drafts import overhear
 
 if TYPE_CHECKING:
@@ -63,7 +64,7 @@ def save_as_typed(studio: Studio) -> None:
     """Put the listener into the page, once a run; it shows nothing."""
 
     def typed() -> None:
-        typing = st.session_state[KEY].get("typing")
+        typing = heard(KEY, "typing")
         if typing:
             overhear(studio, str(typing["field"]), str(typing["text"]))
 

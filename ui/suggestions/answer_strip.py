@@ -15,6 +15,7 @@ import streamlit as st
 
 from matcher.words import in_ten
 from ui.escaped import escaped
+from ui.heard import heard
 from ui.show.patches import LARGE, plate_patch, target_patch
 from ui.show.swatches import css_colour, field, figures
 
@@ -75,7 +76,7 @@ def hear_taps(opened: int, then: Callable[[int], None]) -> None:
     """Put the listener below the pictures, once a run. then: is told the place that was tapped, before the run."""
 
     def hear() -> None:
-        place = st.session_state[KEY].get("opened")
+        place = heard(KEY, "opened")
         if place is not None:
             then(int(place))
 

@@ -11,6 +11,8 @@ from typing import Any
 
 import streamlit as st
 
+from ui.heard import heard
+
 KEY = "wall_hand"
 
 _JS = """
@@ -48,7 +50,7 @@ def on_the_wall(shown: int, left: int, opened: Callable[[int], None], picked: Ca
 
     def came(name: str, then: Callable[[int], None]) -> Callable[[], None]:
         def hear() -> None:
-            number = st.session_state[KEY].get(name)
+            number = heard(KEY, name)
             if number is not None:
                 then(int(number))
 
