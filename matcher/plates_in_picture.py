@@ -215,11 +215,21 @@ class PlateSeen:
             return Caveat(BY_HAND, f"{capital(self.plate.name)} was left out by hand.")
         return self.plate.why_not if self.again is None else self.again.left_out
 
+    @property
+    def used(self) -> bool:
+        """Whether the photograph's colours were read by it."""
+        return self.left_out is None and self.again is not None and self.again.used
+
+    @property
+    def of_no_help(self) -> bool:
+        """Whether it serves and tells nothing of the colours: it was known by a camera as unknown as this one."""
+        return self.left_out is None and self.again is not None and self.again.as_unknown
+
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""
         again = {} if self.again is None else self.again.as_dict()
         left_out = None if self.left_out is None else self.left_out.as_dict()
-        return {**self.plate.as_dict(), **again, "name": self.plate.name, "used": not left_out, "left_out": left_out}
+        return {**self.plate.as_dict(), **again, "name": self.plate.name, "used": self.used, "left_out": left_out}
 
     def kept(self, taken: datetime, sha256: str | None) -> KeptSighting:
         """Return the sighting as the log keeps it, of a photograph that was taken then."""
@@ -271,8 +281,11 @@ def corners_of(seen: Sequence[PlateSeen], tag: str) -> Floats | None:
 
 
 def seen_in_words(seen: Sequence[PlateSeen]) -> list[str]:
-    """Say which plates a photograph was read by, and which not and why; nothing where it shows none."""
-    used = [one for one in seen if one.left_out is None and one.again is not None]
+    """Say which plates a photograph was read by, and which not and why; nothing where it shows none.
+
+    Those that are of no help say so in the readings' own caveats, with what to do.
+    """
+    used = [one for one in seen if one.used]
     lines = []
     if len(used) == 1:
         lines.append(f"Read by {used[0].plate.name}.")

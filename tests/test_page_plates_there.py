@@ -11,8 +11,11 @@ import numpy as np
 import pytest
 
 from matcher.colour.difference import delta_e_2000
+from matcher.colour.sources import Source
+from matcher.colour.uncertainty import BudgetTerm
 from matcher.studio import Studio
 from matcher.tags.code import TagCode
+from matcher.trials.trial import StageReading
 from tests.app_pages import button, open_page, said_on
 from tests.tagged_plates import CARD, LAMPS, bench_with
 from tests.test_plates_in_picture import BROWNS, TARGET, studio_of_plates
@@ -60,6 +63,21 @@ def test_the_page_reads_by_the_plates_and_lets_one_be_left_out(studio: Path, mad
         assert [item.name for item in target.reading.conditions.left_out] == ["plate 1"]
         assert opened.sightings(2).sightings[0].served
         assert opened.sightings(1).sightings[0].left_out.code == "by-hand"
+
+
+def test_the_page_says_of_plates_that_are_of_no_help_that_they_are(studio: Path, made: Any) -> None:
+    """Known by a camera as unknown as the picture's."""
+    then = BudgetTerm(Source.CAMERA_AND_LIGHT, 9 * np.eye(3), shared="camera and light of then", unknown_camera=True)
+    with Studio.open(studio) as opened:
+        for number in (1, 2, 3, 4):
+            before = opened.trial(number).reading
+            unsure = replace(before, covariance=then.covariance, budget=(then,))
+            opened.add_stage(number, StageReading("waxed", unsure))
+    begun(studio, "target", made[1])
+    app = open_page("target")
+    said = said_on(app)
+    assert not app.exception and "Plates in the picture" in said and "Read by the plates" not in said
+    assert said.count("of no help here for its colours") == 5, "of each, and once with what to do"
 
 
 def test_a_plate_whose_finish_was_never_marked_is_marked_once(studio: Path, made: Any) -> None:

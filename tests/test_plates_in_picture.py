@@ -90,6 +90,57 @@ def test_a_picture_is_read_by_the_plates_in_it_without_being_asked(shelf, told, 
     assert "Read by plate 1 (as logged, as far as the others can tell: ΔE00" in out
 
 
+@pytest.fixture
+def logged_by_phone(shelf, told):  # noqa: F811
+    """The same shelf; the phone read its plates for the log, all but the first, under those very lamps."""
+    place, _, photo, _ = shelf
+    for number, name in list(enumerate(BROWNS, 1))[1:]:
+        then = photo.with_name(f"{name}.png")
+        then.write_bytes(bench_with({name: BROWNS[name]}, {}, LAMPS, seed=number).data)
+        at = bench_with({name: BROWNS[name]}, {}).finishes[name]
+        told(
+            *("trials", "add-reading", str(number), then, "--stage", "waxed", "--card-corners", outline_as_typed(CARD)),
+            *("--finish", outline_as_typed(at), "--studio", place),
+        )
+    return shelf
+
+
+def test_plates_that_are_of_no_help_are_not_said_to_be_what_a_picture_is_read_by(logged_by_phone, told, run):  # noqa: F811
+    """Known by a camera as unknown as the picture's: beside one that was measured, and by themselves."""
+    place, _, photo, lamps = logged_by_phone
+    options = ["read", photo, *read_options(lamps, "target"), "--studio", place]
+    found = told(*options)
+    assert [(one["used"], one["as_unknown"], one["left_out"]) for one in found["plates"]] == [
+        (True, False, None),
+        *[(False, True, None)] * 3,
+    ]
+    assert [one["name"] for one in found["finishes"][0]["conditions"]["references"]] == ["plate 1"]
+    said = run(*options)[1]
+    assert "Read by plate 1." in said and said.count("Read by plate") == 1
+    assert "of no help here for its colours: plate 2, plate 3 and plate 4." in said
+    alone, plain = told(*options, "--leave-out", "1"), told(*options, "--no-plates")
+    assert alone["finishes"][0]["lab"] == plain["finishes"][0]["lab"]
+    assert alone["finishes"][0]["conditions"]["references"] == []
+    said = run(*options, "--leave-out", "1")[1]
+    assert "Read by" not in said and "of no help here for its colours: plate 2, plate 3 and plate 4." in said
+
+
+def test_a_target_beside_plates_of_no_help_is_compared_as_one_read_by_a_card_alone(logged_by_phone, told, run):  # noqa: F811
+    """It is the same reading; neither does its record say that it was read by them, nor reading it again use them."""
+    place, _, photo, lamps = logged_by_phone
+    options = [*read_options(lamps, "target"), "--studio", place]
+    out = [part for name in ("1", "3", "4") for part in ("--leave-out", name)]
+    told("targets", photo, *options, "--add", "beside", *out)
+    told("targets", photo, *options, "--add", "alone", "--no-plates")
+    with Studio.open(place) as studio:
+        beside, alone = (target.reading for target in studio.targets())
+        assert beside.lab.tolist() == alone.lab.tolist()
+        assert "Read by" not in known_by_in_words(beside)
+        assert studio.suggester(beside) is studio.suggester(alone)
+    (again,) = told("read-again", "--target", "1", "--studio", place)["readings"]
+    assert again["after"]["lab"] == again["before"]["lab"]
+
+
 def test_a_plate_is_left_out_by_hand(shelf, told, refused):  # noqa: F811
     place, tags, photo, lamps = shelf
     options = ["read", photo, *read_options(lamps, "target"), "--studio", place]

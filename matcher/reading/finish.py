@@ -34,6 +34,8 @@ MUCH_GLARE = 0.2
 MUCH_CARD = 0.03  # of a region
 NEARLY_ALL = 0.9  # of the picture
 PALE_SPOTS_CODE = "region-pale-spots"
+OF_NO_HELP = "of no help here for its colours"
+"""What is said of a known finish of which a picture's camera learns nothing."""
 UNSEEN = 0.1  # CIELAB: nobody needs to be asked about it
 SEEN = 1.0  # CIELAB: a difference that is seen on textured metal (common practice, no source)
 
@@ -222,7 +224,9 @@ def _conditions(photo: Photo, calibration: Calibration, pale_spots: PaleSpots, k
         profile=None if profile is None or profile.name == CHART_IN_PICTURE else profile.name,
         pale_spots=pale_spots,
         evened=calibration.field is not None,
-        references=() if known is None else tuple(_as_read(item.reference) for item in known.used),
+        references=()
+        if known is None
+        else tuple(_as_read(item.reference) for item in known.used if not item.as_unknown),
         noted=True,
     )
 
@@ -372,8 +376,8 @@ def _as_unknown_caveats(known: Conditioned, references: Sequence[Reference]) -> 
     if not names:
         return ()
     message = (
-        f"Read for the log by a camera that no chart has shown, as this picture is, and so of no help here for its "
-        f"colours: {listed(names)}. {capital(KNOWN_BETTER)}."
+        f"Read for the log by a camera that no chart has shown, as this picture is, and so {OF_NO_HELP}: "
+        f"{listed(names)}. {capital(KNOWN_BETTER)}."
     )
     return (Caveat("reference-as-unknown", message),)
 

@@ -78,8 +78,9 @@ class Conditions:
     "profile" when they said that it was the camera profile's own, else "unknown". card: None when there was none, or
     it was not noted. profile: the name of the camera profile. pale_spots: as ``read_finish`` takes it. exposures: how
     many photographs the reading is of. evened: whether a light field was taken out. references: the finishes of known
-    colour in the picture that it was made by. left_out: plates in it that a person left out. noted: whether all of
-    this was kept (readings of earlier versions hold encoding and light alone).
+    colour in the picture that it was made by; none that was known as unsurely as the picture shows colours, which
+    tells nothing of them. left_out: plates in it that a person left out. noted: whether all of this was kept (readings
+    of earlier versions hold encoding and light alone).
     """
 
     encoding: str | None = None

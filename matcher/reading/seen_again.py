@@ -28,6 +28,7 @@ class SeenAgain:
 
     index: its place among those given; name: how it is called. reading: by the other references, None where it can't be
     read. delta_e00 and interval (95 %): from what it is known as. left_out: why it did not serve, None when it did.
+    as_unknown: whether it was known by a camera as unknown as this picture's, of which it tells nothing then.
     """
 
     index: int
@@ -36,17 +37,19 @@ class SeenAgain:
     delta_e00: float | None
     interval: tuple[float, float] | None
     left_out: Caveat | None = None
+    as_unknown: bool = False
 
     @property
     def used(self) -> bool:
-        """Whether it served as a reference."""
-        return self.left_out is None
+        """Whether the picture's colours were read by it."""
+        return self.left_out is None and not self.as_unknown
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""
         return {
             "name": self.name,
             "used": self.used,
+            "as_unknown": self.as_unknown,
             "lab": None if self.reading is None else self.reading.lab.tolist(),
             "delta_e00": self.delta_e00,
             "delta_e00_interval": None if self.interval is None else list(self.interval),
@@ -96,4 +99,5 @@ def _by_the_others(item: SeenReference, others: Conditioned, calibration: Calibr
         reading,
         float(delta_e_2000(reading.lab, known.lab)),
         delta_e_interval(known, reading, given=True),
+        as_unknown=item.as_unknown,
     )

@@ -65,7 +65,8 @@ def tell_plates(draft: Draft, seen: Sequence[PlateSeen], offered_tag: str = "") 
     offered = [one for one in seen if one.plate.reference is not None]
     if offered:
         with st.container(key=f"{draft.form}-plates", gap="small"):
-            st.html("<strong>Read by the plates in the picture</strong>")
+            by = "Read by the plates" if any(one.used for one in offered) else "Plates"
+            st.html(f"<strong>{by} in the picture</strong>")
             st.html(f'<div class="pm-mat tight"><div class="pm-shares">{_colours(offered)}</div></div>')
             _ask_which(draft, offered)
             st.html(f'<ul class="pm-soft">{"".join(_line(one) for one in offered)}</ul>')
@@ -94,11 +95,12 @@ def _ask_which(draft: Draft, offered: Sequence[PlateSeen]) -> None:
 
 def _line(one: PlateSeen) -> str:
     from matcher.plates_in_picture import agreement, left_out_in_words
+    from matcher.reading.finish import OF_NO_HELP
 
     name = escaped(capital(one.plate.name))
     if one.left_out is not None:
         return f"<li>{escaped(left_out_in_words(one))}</li>"
-    said = agreement(one)
+    said = OF_NO_HELP if one.of_no_help else agreement(one)
     return f"<li><b>{name}</b>{': ' if said else ''}{escaped(said)}</li>"
 
 
