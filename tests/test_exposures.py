@@ -25,7 +25,7 @@ from matcher.photo.region import pixels_inside
 from matcher.reading.exposures import merge_exposures, read_frames, without_glare
 from matcher.reading.finish import read_finish
 from matcher.reading.reading import Reading
-from matcher.reading.registration import Registration
+from matcher.reading.registration import MOST_FINE_PX, Registration, _evened
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from tests.example_counts import examples
 from tests.rendering.render import render_scene
@@ -120,6 +120,36 @@ def test_a_camera_that_moved_a_little_is_laid_back():
         assert np.abs(first.outline - shot.outline).max() > 1.5
         assert np.abs(there - shot.outline).max() < 1.0
     assert delta_e_2000(read([first, *others]).lab, first.truth) <= 1.2
+
+
+@pytest.fixture(scope="module")
+def grained():
+    """An invented grained plate, 600 by 500, and a finish in the midst of it."""
+    grain = cv2.GaussianBlur(np.random.default_rng(6).normal(size=(500, 600)), (0, 0), 5)
+    codes = np.clip(110 + 45 * grain / grain.std(), 20, 220).astype(np.uint8)
+    return open_photo(_png(np.dstack([codes] * 3))), np.array([[200.0, 150], [400, 150], [400, 350], [200, 350]])
+
+
+@pytest.mark.parametrize(("off_px", "left_px"), [(1.0, 0.1), (3.0, 0.1), (6.0, 6.0)])
+def test_a_fine_fit_mends_a_start_that_is_a_little_off_and_is_not_believed_further(grained, off_px, left_px):
+    """A photograph laid on itself, so that no move at all is the truth."""
+    photo, outline = grained
+    start = np.array([[1.0, 0, off_px], [0, 1, 0], [0, 0, 1]])
+    fit, likeness = Registration(photo, outline)._fine(start, *_evened(photo))
+    there = cv2.perspectiveTransform(outline[None], fit)[0]
+    assert np.abs(there - outline).max() == pytest.approx(left_px, abs=0.1)
+    assert (likeness > 0.99) == (off_px <= MOST_FINE_PX)
+
+
+@pytest.mark.parametrize("margin", [0.0, 0.15, 0.5])
+def test_features_are_looked_for_in_the_finish_and_a_margin_on_every_side(grained, margin):
+    photo, outline = grained
+    rows, columns = np.nonzero(Registration(photo, outline)._around(margin))
+    low, high = outline.min(axis=0), outline.max(axis=0)
+    wide = margin * (high - low)
+    assert [columns.min(), rows.min()] == pytest.approx(np.maximum(low - wide, 0), abs=6)
+    assert [columns.max(), rows.max()] == pytest.approx(high + wide, abs=6)
+    assert len(rows) == (np.ptp(rows) + 1) * (np.ptp(columns) + 1)
 
 
 def test_each_frame_is_brought_to_its_own_cards_exposure():
@@ -225,6 +255,22 @@ def test_a_finish_is_not_read_by_itself_in_several_frames_either(two_small_frame
         for ways in ([shot.calibration for shot in shots], with_itself)
     )
     assert beside.lab.tolist() == alone.lab.tolist() and beside.conditions.references == ()
+
+
+def test_known_finishes_are_read_where_the_first_photograph_shows_them(two_small_frames):
+    """Of frames with the lamp moved: the bench beside the finish counts as known, and lies in black in the second."""
+    first, second = two_small_frames
+    left, top = first.outline.min(axis=0).astype(int)
+    beside = np.array([[left - 26, top], [left - 6, top], [left - 6, top + 30], [left - 26, top + 30]])
+    bench = Reference(beside, Reading(read_finish(first.photo, first.calibration, beside).lab, 0.01 * np.eye(3)))
+    codes = second.photo.preview(240).copy()
+    codes[top : top + 31, left - 26 : left - 5] = 0
+    photos = [first.photo, open_photo(_png(codes))]
+    ways = [replace(first.calibration, references=(bench,)), second.calibration]
+    reading = read_frames(photos, ways, first.outline)
+    alone = read_finish(first.photo, replace(ways[0]), first.outline)  # a calibration keeps what it once found known
+    assert alone.conditions.references and reading.conditions.references == alone.conditions.references
+    assert not [caveat for caveat in reading.caveats if caveat.code.startswith("reference")]
 
 
 def test_a_finish_that_glares_in_any_exposure_is_known_to_shine_when_the_glare_is_gone():

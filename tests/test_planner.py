@@ -1,13 +1,14 @@
 """The next plate, a session's plates, the first plates, limits and reach. All processes and plates are invented."""
 
 import itertools
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from matcher.colour.difference import delta_e_2000
 from matcher.errors import RecipeError, SuggestionError
-from matcher.plan.advice import _options
+from matcher.plan.advice import _expected, _options
 from matcher.plan.first_plates import pass_steps, starting_set
 from matcher.plan.limits import Limits
 from matcher.plan.next_plate import doubt_after, expected_gain, kind_of, stalled_trials, steps_between
@@ -22,6 +23,7 @@ from matcher.trials.trial import Trial
 from tests.benchmarks.bench_closed_loop import ByModel, plates_until_met
 from tests.benchmarks.invented_processes import CHEMICALS, UNDERCOATS, film, recipe_space, threshold
 from tests.benchmarks.invented_studios import Studio
+from tests.example_counts import draws
 
 
 @pytest.fixture(scope="module")
@@ -166,6 +168,50 @@ def test_a_plate_may_be_bettered_by_one_change_and_only_more_passes_go_on_the_sa
     assert {theirs.strength for _, theirs in changed} == {0.25, 0.5, 1.0}
     assert {theirs.burnish for _, theirs in changed} == {0.25, 0.5, 0.75}
     assert [recipe.coats[0].passes for _, recipe, same_piece in options if same_piece] == [5, 6, 7]
+
+
+@pytest.mark.parametrize("same_piece", [True, False])
+def test_a_change_is_foreseen_as_surely_as_it_comes_true_on_the_same_piece_and_on_another(same_piece):
+    """Plates that depart from a known process by 0.8 each way, read to 0.3: what is made next lies in its 95 % interval
+    as often as that says, neither seldomer nor oftener. The same piece keeps its departure, another has one anew.
+    """
+    rng, departs, reads = np.random.default_rng(12), 0.8, 0.3
+    now, then, target = np.array([40.0, 10, 20]), np.array([36.0, 14, 26]), Reading([33.0, 18, 30], 1e-8 * np.eye(3))
+    recipe = Recipe("silicon bronze", None, (Coat("ferric nitrate", 0.5, 4, 105.0),))
+    process = SimpleNamespace(
+        columns=lambda recipes: recipes,
+        predict_together=lambda recipes: (np.array([now, then]), np.zeros((6, 6))),
+        plate_covariance=departs**2 * np.eye(3),
+    )
+    held = []
+    for own, another, error in rng.normal(size=(draws(3000, 800), 3, 3)):
+        read = Reading(now + departs * own + reads * error, reads**2 * np.eye(3))
+        (change,) = _expected(process, Trial(recipe, read), target, [("one more pass", recipe, same_piece)])
+        truth = delta_e_2000(target.lab, then + departs * (own if same_piece else another))
+        held.append(change.interval[0] <= truth <= change.interval[1])
+    assert 0.932 < np.mean(held) < 0.968
+
+
+@pytest.mark.parametrize(
+    ("heat", "tried"), [(105.0, {95.0, 105.0, 115.0}), (4.0, {0.0, 4.0, 14.0}), (395.0, {385.0, 395.0, 400.0})]
+)
+def test_where_one_heat_was_used_ten_degrees_to_either_side_are_thought_of(heat, tried):
+    """Common practice, no source; no metal below freezing or hotter than 400 °C is thought of."""
+    logged = [Recipe("silicon bronze", None, (Coat("ferric nitrate", 0.5, 4, heat),))]
+    opened = space_from(logged, Limits(), np.random.default_rng(0))
+    assert {coat.surface_temp_c for stack in opened.stacks for coat in stack} == tried
+
+
+def test_each_undercoat_under_each_chemical_is_a_group_of_its_own():
+    logged = [
+        Recipe("silicon bronze", under, (Coat(chemical, 0.5, 2, 105.0),))
+        for under in (None, Undercoat("liver of sulphur", 0.5), Undercoat("ammonium sulphide", 0.5))
+        for chemical in ("ferric nitrate", "cupric nitrate", "bismuth nitrate")
+    ]
+    opened = space_from(logged, Limits(), np.random.default_rng(0))
+    kinds = [kind_of(opened.recipe(row)) for row in range(len(opened))]
+    pairs = set(zip(kinds, opened.groups.tolist(), strict=True))
+    assert len(set(kinds)) == len(set(opened.groups.tolist())) == len(pairs) == 9
 
 
 def test_bench_steps_lie_a_tenth_of_stock_or_burnish_five_degrees_or_a_pass_to_either_side():

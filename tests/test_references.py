@@ -17,7 +17,14 @@ from matcher.calibration.calibrate import calibrate
 from matcher.calibration.references import update
 from matcher.calibration.references.discrepancy import LIGHT_SPREAD, USUAL, Discrepancy, brighter
 from matcher.calibration.references.mistaken import conditioned
-from matcher.calibration.references.reference import MOST_REFERENCES, Reference, SeenReference, cause_of_own, own_root
+from matcher.calibration.references.reference import (
+    MOST_REFERENCES,
+    LeftOut,
+    Reference,
+    SeenReference,
+    cause_of_own,
+    own_root,
+)
 from matcher.calibration.references.update import Conditioned
 from matcher.card.detect import find_card, neutral_patch
 from matcher.colour.cielab import lab_to_xyz, xyz_to_lab
@@ -29,7 +36,7 @@ from matcher.errors import CardError, ReadingError
 from matcher.photo.photo import open_photo
 from matcher.reading.comparison import delta_e_interval, difference_covariance
 from matcher.reading.difference_map import delta_e_map
-from matcher.reading.finish import known_finishes, read_finish
+from matcher.reading.finish import known_finishes, read_finish, reference_caveats
 from matcher.reading.reading import Reading
 from matcher.reading.seen_again import seen_again
 from matcher.reading.texture import read_texture
@@ -300,6 +307,19 @@ def test_a_wrong_plate_is_named(shown):
     assert wrong.name in said.message
     known = known_finishes(picture.photo, calibration)
     assert [item.index for item in known.left_out] == [3]
+
+
+def test_known_finishes_without_a_name_are_told_by_their_place_counted_from_one():
+    known = [
+        Reference(square(50 * k, 10), reading_of(np.array([38.0, 14, 22])), name)
+        for k, name in enumerate(("", "plate 88", ""))
+    ]
+    odd, unreadable = (
+        caveat.message
+        for caveat in reference_caveats([LeftOut(0, "odd"), LeftOut(1, "odd"), LeftOut(2, "unreadable")], known)
+    )
+    assert "known finish 1 and plate 88." in odd
+    assert "known finish 3." in unreadable
 
 
 def test_a_reference_outside_the_picture_is_said_and_left_out(shown):

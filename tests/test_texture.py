@@ -11,7 +11,7 @@ from matcher.card.detect import find_card
 from matcher.colour.difference import delta_e_2000
 from matcher.errors import MatcherError, ReadingError
 from matcher.reading.difference_map import delta_e_map, flat_lab, map_size, region_corners
-from matcher.reading.texture import mottle, palette, read_texture
+from matcher.reading.texture import PEAK_GAIN, PEAK_SIGMA, _band_variance, _blurred, mottle, palette, read_texture
 from tests.example_counts import examples
 from tests.scenes import BROWN, GREY, Scene, box
 
@@ -107,6 +107,36 @@ def test_a_wave_shows_at_its_own_size_with_its_own_spread(waves, share):
     assert found.strongest.share == share
     assert found.strongest.lightness == pytest.approx(5 / np.sqrt(2), rel=0.12)
     assert found.strongest.colour < 0.1
+
+
+def test_a_wave_is_seen_best_by_the_band_of_its_own_size():
+    """A wave of half length L through two Gaussian blurs, their response exp(−2π²σ²f²): the band keeps PEAK_GAIN of it,
+    and one that is a sixth finer or coarser keeps less.
+    """
+    half, side = 16.0, 640
+    wave = np.sin(np.pi / half * np.arange(side))[None, :, None] * np.ones((side, 1, 3))
+    inner = np.zeros((side, side), np.float32)
+    inner[100:-100, 100:-100] = 1
+
+    def kept(wide):
+        f = 1 / (2 * half)
+        response = [np.exp(-2 * np.pi**2 * f**2 * sigma**2) for sigma in (wide / np.sqrt(2), wide * np.sqrt(2))]
+        spread = np.sqrt(_band_variance(wave.astype(np.float32), inner * 0 + 1, wide / np.sqrt(2), wide * np.sqrt(2)))
+        assert spread * np.sqrt(2) == pytest.approx(response[0] - response[1], rel=0.04)
+        return response[0] - response[1]
+
+    best = kept(PEAK_SIGMA * half)
+    assert best == pytest.approx(PEAK_GAIN, rel=1e-9)
+    assert max(kept(PEAK_SIGMA * half * 5 / 6), kept(PEAK_SIGMA * half * 7 / 6)) < best
+
+
+@pytest.mark.parametrize("sigma", [2.0, 30.0])
+def test_a_blur_leaves_an_even_finish_even_up_to_its_edge_and_round_holes(sigma):
+    """A weighted mean of one value is that value, whatever the weights."""
+    weight = np.ones((200, 160), np.float32)
+    weight[60:90, 40:100] = 0
+    soft = _blurred(np.full((200, 160, 3), 7.0, np.float32), weight, sigma)
+    assert soft[weight > 0] == pytest.approx(7.0, rel=0.01)
 
 
 @pytest.mark.parametrize("grain_px", [3, 8, 24])

@@ -132,7 +132,7 @@ def _space_filling(recipes: Sequence[Recipe], count: int) -> list[int]:
         for k in range(3):  # the three are taken as independent: enough to spread plates
             shared = stacked[:, k] @ stacked[row, k] + residual[k] * scale[k] ** 2 * correlation[:, row]
             shared = shared - known[k] @ known[k][row]
-            new[k, :, 0] = shared / np.sqrt(max(left[row, k], 1e-9) + plate[k] * scale[k] ** 2)
+            new[k, :, 0] = shared / np.sqrt(left[row, k] + plate[k] * scale[k] ** 2)
             left[:, k] = np.maximum(left[:, k] - np.square(new[k, :, 0]), 0.0)
         known = np.concatenate([known, new], axis=2)
     return chosen

@@ -4,7 +4,8 @@
 tree. A first run notes which test calls which function, and for how long; a mutant then meets the tests that call the
 function it sits in, the quickest first, in a forked process that has the libraries loaded already. What they let
 through meets the whole of those tests' files, because a test may find ready what another of its file has worked out.
-``--survivors FILE`` keeps what survived, ``--again FILE`` tries just those anew.
+``--survivors FILE`` keeps what survived, ``--again FILE`` tries just those anew, on whatever line of their file they
+stand by now: neither count nor seed matters then.
 """
 
 from __future__ import annotations
@@ -39,14 +40,15 @@ NEAR = {
         *("chart_faults", "finish", "glare", "reading_words", "what_helps"),
     ),
     "reading": (
-        *("coverage_reading", "exposures", "finish", "glare", "reading_words", "references", "repeatability"),
-        *("side_by_side", "texture", "two_finishes", "uncertainty", "verdicts", "what_helps"),
+        *("coverage_reading", "exposures", "finish", "glare", "outline", "reading_words", "references"),
+        *("repeatability", "side_by_side", "texture", "two_finishes", "uncertainty", "verdicts", "what_helps"),
     ),
     "process": (
         *("coverage_engine", "mistakes", "names", "not_noted", "process_model", "shared_errors", "suggest_any_log"),
     ),
     "plan": (
-        *("coverage_engine", "limits", "names", "not_noted", "planner", "ranked_kinds", "suggest_any_log", "verdicts"),
+        *("bench_path", "coverage_engine", "limits", "names", "not_noted", "planner", "ranked_kinds"),
+        *("suggest_any_log", "verdicts"),
     ),
     "bench": (
         *("bench_comes_over", "bench_path", "bench_taps", "bench_work", "coverage_bench", "coverage_engine", "mixing"),
@@ -99,11 +101,13 @@ CALLED = "_called_in_mutation_campaign"
 
 @dataclass(frozen=True)
 class Mutant:
-    """One fault. file: from the tree's root; line, function: where; what: in words; source: the file with the fault."""
+    """One fault. file: from the tree's root; line, function: where; text: that line without the fault; what: in words;
+    source: the file with the fault."""
 
     file: str
     line: int
     function: tuple[int, int] | None
+    text: str
     what: str
     source: str
 
@@ -111,23 +115,33 @@ class Mutant:
     def told(self) -> str:
         return f"{self.file}:{self.line}: {self.what}"
 
+    def as_dict(self) -> dict[str, Any]:
+        """Return what is kept of one that survived, plain JSON types: enough to find it again."""
+        return {"file": self.file, "line": self.line, "text": self.text, "what": self.what}
+
 
 def mutants_of(path: Path, name: str) -> Iterator[Callable[[], Mutant]]:
     """Yield every mutant of a file, each made only when asked for."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
+    source = path.read_text(encoding="utf-8")
+    tree, lines = ast.parse(source), [line.strip() for line in source.splitlines()]
     for place, (node, function) in enumerate(_nodes(tree)):
         for number, _ in enumerate(_changes(node)):
-            yield lambda place=place, number=number, function=function: _made(tree, name, place, number, function)
+            yield lambda place=place, number=number, function=function: _made(
+                tree, lines, name, place, number, function
+            )
 
 
-def _made(tree: ast.Module, name: str, place: int, number: int, function: tuple[int, int] | None) -> Mutant:
+def _made(
+    tree: ast.Module, lines: Sequence[str], name: str, place: int, number: int, function: tuple[int, int] | None
+) -> Mutant:
     own = copy.deepcopy(tree)
     node = [node for node, _ in _nodes(own)][place]
     before = ast.unparse(node)
     change = list(_changes(node))[number]
     line = node.lineno  # type: ignore[attr-defined]
     change()
-    return Mutant(name, line, function, f"{before[:70]}  ->  {ast.unparse(node)[:70]}", ast.unparse(own))
+    what = f"{before[:70]}  ->  {ast.unparse(node)[:70]}"
+    return Mutant(name, line, function, lines[line - 1], what, ast.unparse(own))
 
 
 def _nodes(tree: ast.AST, function: tuple[int, int] | None = None) -> Iterator[tuple[ast.AST, tuple[int, int] | None]]:
@@ -373,6 +387,31 @@ def sample(room: str, count: int, seed: int, tree: Path) -> list[Mutant]:
     return [make() for make in random.Random(f"{seed} {room}").sample(every, min(count, len(every)))]
 
 
+def found_again(kept: Sequence[dict[str, Any]], tree: Path) -> list[Mutant]:
+    """Return the mutants that ``Mutant.as_dict`` kept, on whatever line of their file they stand by now; all of those
+    that read alike. One whose line reads otherwise by now is told.
+    """
+    found: list[Mutant] = []
+    for file in sorted({one["file"] for one in kept}):
+        path = tree / file
+        every = [make() for make in mutants_of(path, file)] if path.is_file() else []
+        for one in [one for one in kept if one["file"] == file]:
+            alike = [mutant for mutant in every if (mutant.text, mutant.what) == (one["text"], one["what"])]
+            found += [mutant for mutant in alike if mutant not in found]
+            if not alike:
+                print(f"{'gone':14} {file}:{one['line']}: {one['what']}", flush=True)
+    return found
+
+
+def rooms_asked(typed: str) -> list[str]:
+    """Return rooms from a list with commas. Raises ArgumentTypeError for one that the campaign does not know."""
+    rooms = [room.strip() for room in typed.split(",") if room.strip()]
+    unknown = [room for room in rooms if room not in NEAR]
+    if unknown or not rooms:
+        raise argparse.ArgumentTypeError(f"{typed!r} does not name rooms: choose from {', '.join(NEAR)}.")
+    return rooms
+
+
 def campaign(mutants: Sequence[Mutant], calls: Calls, tree: Path) -> list[Mutant]:
     """Return those that survived; each is told as it goes."""
     survived = []
@@ -387,11 +426,11 @@ def campaign(mutants: Sequence[Mutant], calls: Calls, tree: Path) -> list[Mutant
 
 def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__)
-    asked.add_argument("--rooms", default=",".join(NEAR))
+    asked.add_argument("--rooms", type=rooms_asked, default=list(NEAR), help=f"of {', '.join(NEAR)}, with commas")
     asked.add_argument("--count", type=int, default=25, help="mutants of each room")
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--survivors", type=Path, help="a file to keep those that survived in")
-    asked.add_argument("--again", type=Path, help="such a file: try those of it, in the rooms as they are now")
+    asked.add_argument("--again", type=Path, help="such a file: try those of it, in the tree as it is now")
     options = asked.parse_args()
     os.environ |= dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"), "1")
     for library in (*LIBRARIES, *LIBRARIES_OF_TESTS):
@@ -402,12 +441,13 @@ def main() -> None:
         compileall.compile_dir(tree, quiet=2)  # once, for every run
         who_calls, rows, kept = WhoCalls(tree, Path(folder)), [], {}
         again = json.loads(options.again.read_text()) if options.again else None
-        for room in options.rooms.split(","):
-            mutants = sample(room, options.count, options.seed, tree)
-            if again is not None:
-                mutants = [mutant for mutant in mutants if mutant.told in again.get(room, [])]
-            survived = campaign(mutants, who_calls.near(room), tree)
-            kept[room] = [mutant.told for mutant in survived]
+        for room in options.rooms:
+            if again is None:
+                mutants = sample(room, options.count, options.seed, tree)
+            else:
+                mutants = found_again(again.get(room, []), tree)
+            survived = campaign(mutants, who_calls.near(room), tree) if mutants else []
+            kept[room] = [mutant.as_dict() for mutant in survived]
             share = f"{1 - len(survived) / len(mutants):4.0%} killed" if mutants else "nothing to try"
             rows.append(f"{room:12} {len(mutants):4} tried {len(survived):4} survived  {share}")
             print(rows[-1], flush=True)
