@@ -37,6 +37,7 @@ from matcher.recipe.recipe import Coat, Recipe, Seal
 from matcher.suggest.plates import AsRead, Plates
 from matcher.suggest.suggester import Suggester
 from matcher.trials.trial import StageReading, Trial
+from tests.benchmarks.bench_advice import outcomes_of
 from tests.benchmarks.invented_processes import film, recipe_space
 from tests.example_counts import draws, examples
 from tests.rendering.process import invented_process, plate_variation
@@ -356,3 +357,19 @@ def test_errors_that_both_readings_share_cancel_in_a_pair():
         for budget in (camera, alone)
     ]
     assert spread[0] < 0.6 * spread[1]
+
+
+# Advice
+
+
+def test_what_advice_promises_is_about_what_comes_of_it() -> None:
+    outcomes = outcomes_of("film", 1007, 24, plates=16)["next plate"]
+    before, expected, came = (
+        np.array([getattr(one, what) for one in outcomes]) for what in ("before", "expected", "came")
+    )
+    low, high = np.array([one.interval for one in outcomes]).T
+    assert len(outcomes) > 10
+    assert 0.8 < (before - expected).mean() / (before - came).mean() < 1.25
+    assert np.mean((low <= came) & (came <= high)) > 0.85
+    off = np.sqrt(np.mean(np.square(came - expected)))
+    assert 1.0 < np.mean(high - low) / 2 / off < 4.0, "two standard deviations, were it a normal distribution"
