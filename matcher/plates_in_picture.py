@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from matcher.reading.seen_again import SeenAgain
 
 OTHER_STUDIO, TWICE, NOT_MARKED, SET_ASIDE, BY_HAND = "other-studio", "tag-twice", "not-marked", "set-aside", "by-hand"
-TAGGED_LATER, TOO_MANY, MIRRORED = "tagged-later", "too-many-plates", "mirrored"
+TAGGED_LATER, PUT_ELSEWHERE, TOO_MANY, MIRRORED = "tagged-later", "tag-put-elsewhere", "too-many-plates", "mirrored"
 """Why a tag's plate does not serve, besides ``NO_PLATE`` and what reading it finds."""
 
 
@@ -91,7 +91,7 @@ def plates_in(
     own_signs : str
         The studio's five signs on its tags.
     history, outlines
-        Who carried which tag when, and where finishes lie by their tags.
+        Who carried which tag when, and where finishes lay by their tags when this was taken.
     plate : callable
         From a plate's number to what the log knows of it.
     taken : datetime, optional
@@ -173,6 +173,12 @@ def _one_of(
         message = f"Tag {tag} is in the picture twice: plate {number} is passed over. Take the copy off."
         return PlateInPicture(seen, number, why_not=Caveat(TWICE, message))
     outline, known = outlines.get(tag), plate(number)
+    if (outline is None or outline.trial_id != number) and owner != by_now:
+        message = (
+            f"Plate {number} is passed over: its tag was taken off or given again after {shown(taken, TO_THE_MINUTE)}, "
+            "when this photograph was taken, and nobody had marked its finish by it."
+        )
+        return PlateInPicture(seen, number, why_not=Caveat(PUT_ELSEWHERE, message))
     if outline is None or outline.trial_id != number:
         message = f"Mark the finish of plate {number} in this picture once: where it lies by its tag is not known yet."
         return PlateInPicture(seen, number, why_not=Caveat(NOT_MARKED, message))

@@ -440,6 +440,45 @@ def test_a_photograph_older_than_its_tags_says_so(shelf):
     assert "Plate 1 is passed over" in found[0].why_not.message and "2019" in found[0].why_not.message
 
 
+def test_a_photograph_is_read_where_the_finish_lay_by_its_tag_when_it_was_taken(shelf):
+    """A tag that came off and was glued on elsewhere: its earlier mark is that of earlier photographs."""
+    place, tags, photo, lamps = shelf
+    shown, tag = open_photo(photo), str(tags["one"])
+    early, late = MADE_AT + timedelta(days=1), MADE_AT + timedelta(days=30)
+
+    def outline(taken):
+        (found,) = (one for one in studio.plates_in(shown, taken) if one.trial_id == 1)
+        return found.outline if found.why_not is None else found.why_not.code
+
+    with Studio.open(place) as studio:
+        corners = next(one.corners for one in find_plates(shown) if one.tag == tag)
+        studio.take_tag(1, why="came off", at=MADE_AT + timedelta(days=10))
+        studio.give_tag(1, tag, at=MADE_AT + timedelta(days=20))
+        assert outline(early) == pytest.approx(lamps.finishes["one"], abs=2.0)
+        assert outline(late) == "not-marked"
+        studio.tag_log.keep_outline(1, corners, lamps.finishes["one"] + [20.0, 10.0])
+        assert outline(late) == pytest.approx(lamps.finishes["one"] + [20.0, 10.0], abs=2.0)
+        assert outline(early) == pytest.approx(lamps.finishes["one"], abs=2.0)
+        assert [one.trial_id for one in studio.plates_in(shown, late)] == [1, 2, 3, 4]
+
+
+def test_a_finish_is_not_asked_for_by_a_tag_as_it_was_on_the_plate_before(shelf):
+    """What is marked in such a photograph would be taken for where the finish lies by the tag now."""
+    place, tags, photo, _ = shelf
+    corner = str(tags["one"])
+    with Studio.open(place) as studio:
+        plain = studio.record(Trial(RECIPE, Reading((33, 9, 9)), MADE_AT), "", "500")
+        studio.take_tag(1, why="lost", at=MADE_AT + timedelta(days=2))
+        studio.take_tag(plain.id, why="lost", at=MADE_AT + timedelta(days=2))
+        studio.give_tag(plain.id, corner, at=MADE_AT + timedelta(days=5))
+        studio.take_tag(plain.id, why="came off", at=MADE_AT + timedelta(days=10))
+        studio.give_tag(plain.id, corner, at=MADE_AT + timedelta(days=20))
+        then, by_now = (studio.plates_in(open_photo(photo), MADE_AT + timedelta(days=k))[0] for k in (7, 25))
+    assert (then.trial_id, then.why_not.code) == (5, "tag-put-elsewhere")
+    assert "taken off or given again after" in then.why_not.message
+    assert (by_now.trial_id, by_now.why_not.code) == (5, "not-marked")
+
+
 def test_of_more_plates_than_can_serve_the_surest_do(shelf, monkeypatch):
     place, _, photo, _ = shelf
     monkeypatch.setattr(plates_in_picture, "MOST_REFERENCES", 3)

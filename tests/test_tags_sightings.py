@@ -122,6 +122,29 @@ def test_where_a_finish_lies_is_kept_while_its_plate_carries_the_tag(studio: Stu
         studio.tag_log.keep_outline(bare.id or 0, CORNERS, FINISH)
 
 
+def test_a_mark_made_anew_is_put_right_for_older_photographs_and_one_by_a_tag_put_elsewhere_is_not(
+    studio: Studio,
+) -> None:
+    def marked(at: datetime | None = None) -> Any:
+        found = studio.tag_log.outlines(at)
+        return found[TAG].points.tolist() if TAG in found else None
+
+    plate = studio.record(a_trial(), tag=TAG, tag_corners=CORNERS).id or 0
+    badly = marked(MADE_AT + DAY)
+    put_right = studio.tag_log.keep_outline(plate, CORNERS, FINISH).points.tolist()
+    assert put_right != badly and marked(MADE_AT + DAY) == marked() == put_right
+    studio.take_tag(plate, why="came off", at=MADE_AT + 10 * DAY)
+    assert marked(MADE_AT + DAY) == put_right, "a photograph of that time is still read"
+    assert marked(MADE_AT + 15 * DAY) is None and marked() is None
+    studio.give_tag(plate, TAG, at=MADE_AT + 20 * DAY)  # glued on again, elsewhere
+    assert marked(MADE_AT + 25 * DAY) is None and marked(MADE_AT + DAY) == put_right
+    with pytest.raises(StudioError, match="Mark the finish of plate 1 in a later photograph"):
+        studio.tag_log.keep_outline(plate, CORNERS, FINISH + 50, at=MADE_AT + DAY)
+    elsewhere = studio.tag_log.keep_outline(plate, CORNERS, FINISH + 50, at=MADE_AT + 25 * DAY).points.tolist()
+    assert marked(MADE_AT + 20 * DAY) == marked() == elsewhere != put_right
+    assert marked(MADE_AT + DAY) == put_right and marked(MADE_AT + 15 * DAY) is None
+
+
 def a_photograph_with(*tags: str) -> Scene:
     """A rendered photograph with tags in it."""
     texts = [carried(typed_tag(tag)) for tag in tags]

@@ -36,7 +36,10 @@ def add_commands(commands: Commands) -> None:
     finds = parts.add("find", "Find the tags in a photograph, and say which plates carry them.", find)
     finds.add_argument("photo", metavar="PHOTO", help="JPEG, PNG, WebP, TIFF, HEIC or camera raw")
     finds.add_argument("--encoding", metavar="E", help="srgb or linear, to overrule what the file says")
-    about = "Keep where a plate's finish lies by its tag, from a photograph of both, to be read there from now on."
+    about = (
+        "Keep where a plate's finish lies by its tag, from a photograph of both, to be read there from now on. A tag "
+        "that was put elsewhere is taken back and given again first: older photographs keep the mark that was theirs."
+    )
     marked = parts.add("mark", about, mark)
     marked.add_argument("id", metavar="PLATE", type=values.whole)
     marked.add_argument("photo", metavar="PHOTO", help="JPEG, PNG, WebP, TIFF, HEIC or camera raw")
@@ -312,6 +315,7 @@ def mark(options: argparse.Namespace) -> Answer:
     """Keep where a plate's finish lies by its tag."""
     from matcher.photo.photo import open_photo
     from matcher.photo.region import checked_outline
+    from matcher.plates_in_picture import taken_at
     from matcher.tags.outlines import corners_in
 
     with studio_that_is_there(options) as studio:
@@ -325,7 +329,7 @@ def mark(options: argparse.Namespace) -> Answer:
             raise values.TypingError(
                 f"Take another photograph, with {carried.tag} in it once, sharp and whole: it is not found in this one."
             )
-        kept = studio.tag_log.keep_outline(options.id, corners, region, options.by)
+        kept = studio.tag_log.keep_outline(options.id, corners, region, options.by, taken_at(photo))
     document = {"trial": options.id, "tag": kept.tag, "outline": kept.points.tolist()}
     return Answer(document, [f"From now on plate {options.id} is read where you marked it, by its tag {kept.tag}."])
 

@@ -31,13 +31,14 @@ class StudioBeside(StudioColours):
         Those that can serve as references hold one: the colour that the plate has by now, as the log knows it best.
         taken: when it was taken, where its file does not tell; now, when not given.
         """
-        from matcher.plates_in_picture import LoggedPlate, plates_in
+        from matcher.plates_in_picture import LoggedPlate, plates_in, taken_at
 
         def plate(number: int) -> LoggedPlate:
             trial = self.trial(number)
             return LoggedPlate(trial.uid, self.colour_by_now(number, photo.sha256), trial.set_aside)
 
-        return plates_in(photo, self.tag_signs, self.tags(), self.tag_log.outlines(), plate, taken)
+        at = taken_at(photo) or taken or now()
+        return plates_in(photo, self.tag_signs, self.tags(), self.tag_log.outlines(at), plate, at)
 
     def known_in(self, photo: Photo, reading: Reading) -> list[Reference]:
         """Return the known finishes in a photograph that was read before: the plates that it shows, as they are known

@@ -72,6 +72,11 @@ class TagOnPlate:
         """Tell whether it was in force at a moment."""
         return self.since <= moment and (self.until is None or moment < self.until)
 
+    def knew(self, noted_at: datetime) -> bool:
+        """Tell whether what was noted at a moment was noted of this time: after it was said that it began, and before
+        it was said that it ended."""
+        return self.given.noted_at <= noted_at and (self.ended is None or noted_at < self.ended.noted_at)
+
     def as_dict(self) -> dict[str, Any]:
         """Return plain JSON types."""
         return {

@@ -145,23 +145,38 @@ class Tags:
 
     # Where finishes lie
 
-    def keep_outline(self, trial_id: int, corners: ArrayLike, region: ArrayLike, who: str = "") -> FinishOutline:
-        """Keep where a plate's finish lies by the tag that it carries, for every photograph to come.
+    def keep_outline(
+        self, trial_id: int, corners: ArrayLike, region: ArrayLike, who: str = "", at: datetime | None = None
+    ) -> FinishOutline:
+        """Keep where a plate's finish lies by the tag that it carries, for every photograph since it carries it.
 
-        corners: (4, 2) of the tag, region: (n, 2) outline of the finish, pixels of one photograph. Raises StudioError.
+        corners: (4, 2) of the tag, region: (n, 2) outline of the finish, pixels of one photograph. at: when that was
+        taken; now, when not given. Raises StudioError, also for one taken before the tag was put where it is by now.
         """
         points = beside_its_tag(outline_in_tag(corners, region))
         with self.database.writing(Work.NOTE) as session:
             one_trial(session, trial_id)
+            time = _history_in(session).tag_of(trial_id)
+            if at is not None and time is not None and not time.at(in_utc(at)):
+                raise StudioError(
+                    f"Mark the finish of plate {trial_id} in a later photograph: {time.tag} is where it is since "
+                    f"{shown(time.since, TO_THE_MINUTE)}, and this one was taken before, as its file says."
+                )
             return _keep_outline(session, trial_id, points, who)
 
-    def outlines(self) -> dict[str, FinishOutline]:
-        """Return where finishes lie, by the tags in force: of each plate what was marked last since it carries it."""
-        given = {one.tag: one for one in self.history().in_force()}
+    def outlines(self, at: datetime | None = None) -> dict[str, FinishOutline]:
+        """Return where finishes lie, by the tags that plates carry now, or carried at a moment.
+
+        Of what was marked while a plate carried its tag the last counts, for photographs from before it too: it puts a
+        bad mark right. A tag that was taken off and given again may lie elsewhere on the plate, so that what was marked
+        by it before counts for photographs from before, and what is marked since for those since. Where a tag was put
+        elsewhere and nobody said that it was off, nothing tells a new place from a mark put right.
+        """
+        given = {one.tag: one for one in self.history().in_force(at)}
         found = {}
         for outline in self.database.load(OUTLINE, load_outlines):
             time = given.get(outline.tag)
-            if time is not None and time.trial_id == outline.trial_id and time.given.noted_at <= outline.noted_at:
+            if time is not None and time.trial_id == outline.trial_id and time.knew(outline.noted_at):
                 found[outline.tag] = outline
         return found
 

@@ -37,6 +37,8 @@ MARK_ANEW = (
     "lies is kept by its tag."
 )
 """What stands wherever the tags of plates that carry one already are printed or shown."""
+TAKEN_FIRST = "Take the tag back and give it again first: older photographs then keep the mark that was theirs."
+"""What stands where a finish is marked once more because its tag was put elsewhere."""
 TOGETHER = "The logged reading and all sightings together"
 """What stands before a colour that is made of them."""
 ASK = "Sealed or cleaned meanwhile? Then log that reading. Misread when it was logged? Then read its photograph again."

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from matcher.tags.wording import MARK_ANEW
+from matcher.tags.wording import MARK_ANEW, TAKEN_FIRST
 from matcher.words import capital
 from ui.draw import Fixed, Shape
 from ui.escaped import escaped
@@ -117,23 +117,26 @@ def mark_of_a_plate(studio: Studio, draft: Draft, sha256: str, shape: Shape) -> 
     there = [one for one in plates_there(studio, sha256) if one.trial_id is not None]
     for one in there:
         if one.why_not is not None and one.why_not.code == NOT_MARKED:
-            _offer_mark(studio, draft, one, shape)
+            _offer_mark(studio, draft, one, shape, sha256)
     marked = [one for one in there if one.reference is not None]
     if marked:
         with st.expander("An outline lies beside its plate's finish?", key=f"{draft.form}.marks"):
-            st.html(f"<p>{escaped(MARK_ANEW)} Mark it now, and say which plate it is.</p>")
+            st.html(f"<p>{escaped(f'{MARK_ANEW} {TAKEN_FIRST}')} Mark it now, and say which plate it is.</p>")
             with st.container(horizontal=True, key=f"{draft.form}-marks"):
                 for one in marked:
-                    _offer_mark(studio, draft, one, shape)
+                    _offer_mark(studio, draft, one, shape, sha256)
 
 
-def _offer_mark(studio: Studio, draft: Draft, one: PlateInPicture, shape: Shape) -> None:
+def _offer_mark(studio: Studio, draft: Draft, one: PlateInPicture, shape: Shape, sha256: str) -> None:
+    from matcher.plates_in_picture import taken_at
+
     if one.trial_id is None:
         return
     key = f"{draft.form}.marks.{one.sighting.tag}"
     if st.button(f"The mark is the finish of plate {one.trial_id:d}", type="tertiary", key=key):
         with told():
-            studio.tag_log.keep_outline(one.trial_id, one.sighting.corners, shape.points, who())
+            taken = taken_at(photo_of(studio, sha256))
+            studio.tag_log.keep_outline(one.trial_id, one.sighting.corners, shape.points, who(), taken)
             draft.set(finishes=[])
             st.rerun()
 
