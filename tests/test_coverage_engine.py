@@ -38,7 +38,7 @@ from matcher.suggest.plates import AsRead, Plates
 from matcher.suggest.suggester import Suggester
 from matcher.trials.trial import StageReading, Trial
 from tests.benchmarks.bench_advice import outcomes_of
-from tests.benchmarks.invented_processes import film, recipe_space
+from tests.benchmarks.invented_processes import film, noisy, recipe_space
 from tests.example_counts import draws, examples
 from tests.rendering.process import invented_process, plate_variation
 
@@ -93,8 +93,33 @@ def test_the_caution_is_what_the_left_out_plates_ask_for(model):
     assert square / count > 0.2, "plates left out are missed by about what is said of them"
 
 
-def test_plates_differ_by_the_learned_scatter(model):
-    assert model.plate_covariance == pytest.approx(np.diag(np.square(model.hyperparameters.plate_sd)))
+def test_plates_differ_by_the_learned_scatter(model, plates):
+    """Against the curve's own derivatives by central differences: what a hand varies moves a plate as far as it can."""
+    recipes = [plates[2][k] for k in (100, 4_000, 15_000)]
+    columns, scatter = model.columns(recipes), model.plate_scatter
+    expected = np.tile(np.diag(np.square(scatter.alike)), (3, 1, 1))
+    for size, name in zip(scatter.by_hand, ("strength", "base_strength", "burnish"), strict=True):
+        value, step = getattr(columns, name), 1e-3
+        by = value * step if name != "burnish" else step * (value > 0)
+        ends = [model.curve.lab(model.parameters, replace(columns, **{name: value + way * by})) for way in (-1, 1)]
+        slope = (ends[1] - ends[0]) / (2 * step)
+        expected += size**2 * np.einsum("ni,nj->nij", slope, slope)
+    assert model.plate_covariances(recipes) == pytest.approx(expected, rel=0.12, abs=1e-3)
+    assert model.plate_covariance(recipes[1]) == pytest.approx(model.plate_covariances(recipes)[1])
+
+
+def test_plates_scatter_most_where_a_hand_shows_most():
+    """Plates of an invented studio without a steady hand, drawn again and again: what they scatter is what is said."""
+    process, rng, space = noisy(601), np.random.default_rng(2), recipe_space()
+    model = fit_process([process.trial(space[k], rng) for k in rng.choice(len(space), 150, replace=False)])
+    recipes = [space[k] for k in rng.choice(len(space), 60, replace=False)]
+    drawn = np.array([np.cov([process.plate(recipe, rng) for _ in range(80)], rowvar=False) for recipe in recipes])
+    said = np.trace(model.plate_covariances(recipes), axis1=1, axis2=2)
+    really = np.trace(drawn, axis1=1, axis2=2)
+    order = np.argsort(really)
+    for rows in np.array_split(order, 3):
+        assert 0.5 < np.sqrt(said[rows].mean() / really[rows].mean()) < 1.6
+    assert np.sqrt(really[order[-20:]].mean() / really[order[:20]].mean()) > 2, "or there is nothing to tell apart"
 
 
 def test_predictions_of_recipes_together_are_those_of_each_and_covary_as_a_whole(model, plates):

@@ -11,7 +11,7 @@ from matcher.colour.cielab import D50_WHITE, lab_to_xyz, xyz_to_lab
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.uncertainty import CHI2_95
 from matcher.errors import StudioError
-from matcher.process.drift import DriftPoint
+from matcher.process.hand import DriftPoint
 from matcher.process.learn import fit_process
 from matcher.process.mistakes import MISTAKE_SD, chances_of_mistake, doubts, log_prior
 from matcher.reading.reading import Reading
@@ -125,7 +125,8 @@ class Told:
     trials: list
     mistaken: np.ndarray
 
-    plate_covariance = np.eye(3)
+    def plate_covariances(self, recipes):
+        return np.broadcast_to(np.eye(3), (len(recipes), 3, 3))
 
     def columns(self, recipes):
         return recipes

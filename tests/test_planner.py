@@ -15,6 +15,7 @@ from matcher.plan.next_plate import doubt_after, expected_gain, kind_of, stalled
 from matcher.plan.outlook import draws_of
 from matcher.plan.recipe_space import space_from
 from matcher.process.design import Categories, columns_of
+from matcher.process.hand import PlateScatter
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Undercoat
 from matcher.suggest.predictor import _as_much_laid
@@ -59,10 +60,11 @@ def test_predicted_recipes_stand_among_the_measured_by_what_a_plate_is_expected_
     alone = suggester.suggest(target, count=10, predict=False)
     assert [item.trial for item in measured] == [item.trial for item in alone[: len(measured)]]
     assert 0 < len(ranked) - len(measured) <= 5
-    scatter = suggester.model(target).plate_covariance
+    model = suggester.model(target)
     for place, item in enumerate(ranked):
         if item.basis == "predicted":
-            seen = draws_of(target, item.lab[None], (item.covariance + scatter)[None])[0].mean()
+            scattered = item.covariance + model.plate_covariance(item.recipe)
+            seen = draws_of(target, item.lab[None], scattered[None])[0].mean()
             before = [other for other in ranked[:place] if other.basis == "logged"]
             after = [other for other in ranked[place:] if other.basis == "logged"]
             assert all(other.delta_e00 <= seen + 0.05 for other in before)
@@ -172,22 +174,26 @@ def test_a_plate_may_be_bettered_by_one_change_and_only_more_passes_go_on_the_sa
 
 @pytest.mark.parametrize("same_piece", [True, False])
 def test_a_change_is_foreseen_as_surely_as_it_comes_true_on_the_same_piece_and_on_another(same_piece):
-    """Plates that depart from a known process by 0.8 each way, read to 0.3: what is made next lies in its 95 % interval
-    as often as that says, neither seldomer nor oftener. The same piece keeps its departure, another has one anew.
+    """Plates that depart from a known process by 0.8 each way and by a quarter of the dose, read to 0.3: what is made
+    next lies in its 95 % interval as often as that says, neither seldomer nor oftener. The same piece keeps its
+    departure, and its coat's weight shows as far as it does there; another has both anew.
     """
-    rng, departs, reads = np.random.default_rng(12), 0.8, 0.3
-    now, then, target = np.array([40.0, 10, 20]), np.array([36.0, 14, 26]), Reading([33.0, 18, 30], 1e-8 * np.eye(3))
+    rng, departs, heavier, reads = np.random.default_rng(12), 0.8, 0.25, 0.3
+    now, then, target = np.array([40.0, 10, 20]), np.array([36.0, 14, 26]), Reading([24.0, 22, 38], 1e-8 * np.eye(3))
     recipe = Recipe("silicon bronze", None, (Coat("ferric nitrate", 0.5, 4, 105.0),))
     process = SimpleNamespace(
         columns=lambda recipes: recipes,
         predict_together=lambda recipes: (np.array([now, then]), np.zeros((6, 6))),
-        plate_covariance=departs**2 * np.eye(3),
+        plate_scatter=PlateScatter(np.full(3, departs), np.array([heavier, 0.0, 0.0])),
+        slopes_by_hand=lambda recipes: slopes,
     )
+    slopes = np.array([[[-6.0, 2, -3], [-2.0, 4, 1]], np.zeros((2, 3)), np.zeros((2, 3))])
     held = []
-    for own, another, error in rng.normal(size=(draws(3000, 800), 3, 3)):
-        read = Reading(now + departs * own + reads * error, reads**2 * np.eye(3))
+    for own, another, error, weights in rng.normal(size=(draws(3000, 800), 4, 3)):
+        coats = heavier * weights[:2, None] * slopes[0, [0, 1]] if not same_piece else heavier * weights[0] * slopes[0]
+        read = Reading(now + departs * own + coats[0] + reads * error, reads**2 * np.eye(3))
         (change,) = _expected(process, Trial(recipe, read), target, [("one more pass", recipe, same_piece)])
-        truth = delta_e_2000(target.lab, then + departs * (own if same_piece else another))
+        truth = delta_e_2000(target.lab, then + departs * (own if same_piece else another) + coats[1])
         held.append(change.interval[0] <= truth <= change.interval[1])
     assert 0.932 < np.mean(held) < 0.968
 

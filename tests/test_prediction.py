@@ -45,7 +45,7 @@ def test_the_figures_are_the_models_own(suggester):
     labs, covariances = model.predict(model.columns([RECIPE]))
     assert prediction.lab == pytest.approx(labs[0])
     assert prediction.covariance == pytest.approx(covariances[0])
-    assert prediction.one_plate_covariance == pytest.approx(covariances[0] + model.plate_covariance)
+    assert prediction.one_plate_covariance == pytest.approx(covariances[0] + model.plate_covariance(RECIPE))
 
 
 def test_a_list_and_a_prediction_say_the_same_of_a_recipe_and_a_target(suggester):
@@ -107,7 +107,7 @@ def test_what_all_plates_share_in_how_they_were_read_is_no_doubt_of_the_recipe(s
     prediction, exact, model = doubtful.predict(RECIPE), suggester.predict(RECIPE), doubtful.model((38, 14, 22))
     assert prediction.read_alike and "cancels against a target read the same way" in prediction.doubts[-1]
     assert np.trace(prediction.covariance) > np.trace(exact.covariance) + 100
-    own = model.predict(model.columns([RECIPE]))[1][0] + model.plate_covariance
+    own = model.predict(model.columns([RECIPE]))[1][0] + model.plate_covariance(RECIPE)
     assert prediction.plate_reach == pytest.approx(float(reach_delta_e00(prediction.lab, own))) and not exact.read_alike
 
 

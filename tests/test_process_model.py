@@ -255,7 +255,7 @@ def test_intervals_hold_on_unseen_recipes(space, kind, plates, seeds):
         unseen = [space[k] for k in rng.choice(len(space), 150)]
         lab, covariance = model.predict(model.columns(unseen))
         miss = np.array([process.plate(recipe, rng) for recipe in unseen]) - lab
-        whole = covariance + model.plate_covariance
+        whole = covariance + model.plate_covariances(unseen)
         inside += (np.einsum("ni,nij,nj->n", miss, np.linalg.inv(whole), miss) <= CHI2_95).tolist()
     assert (0.92 if plates == 24 else 0.90) <= np.mean(inside) <= 0.98
 
@@ -335,7 +335,8 @@ def test_leaving_one_out_in_closed_form_is_leaving_it_out(space):
     lab, covariance = without.predict(without.columns([trials[0].recipe]))
     misses, covariances = model.leave_one_out
     assert np.allclose(trials[0].reading.lab - lab[0], misses[0], atol=1e-3)
-    whole = covariance[0] / without.inflation**2 + model.plate_covariance + trials[0].reading.covariance
+    alike = np.diag(np.square(model.hyperparameters.plate_sd))
+    whole = covariance[0] / without.inflation**2 + alike + trials[0].reading.covariance
     assert np.allclose(whole, covariances[0], atol=1e-3)
 
 
@@ -441,4 +442,4 @@ def test_contradicting_trials_widen_the_interval():
     agreeing = [Trial(ferric(), Reading([40.0, 14, 22]))] * 6
     torn = [Trial(ferric(), Reading([40.0 + step, 14, 22])) for step in (-8, 8, -8, 8, -8, 8)]
     sure, unsure = (fit_process(trials) for trials in (agreeing, torn))
-    assert unsure.plate_covariance[0, 0] > 4 * sure.plate_covariance[0, 0]
+    assert unsure.plate_covariance(ferric())[0, 0] > 4 * sure.plate_covariance(ferric())[0, 0]

@@ -225,7 +225,7 @@ def bench_path(
     seen = {
         rows.row_of(after): replace(reading, covariance=scatter[after]) for after, reading in course.readings.items()
     }
-    colours, covariance, unlike = corrected(predicted, model.plate_covariance, seen)
+    colours, covariance, unlike = corrected(predicted, model.plate_covariance(course.recipe), seen)
     if ferric:
         colours = _no_lighter(colours, [rows.standing, *([rows.ends] if course.is_last else [])], laid)
     labs, ends = colours[rows.standing], colours[rows.ends]

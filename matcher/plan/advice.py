@@ -117,7 +117,10 @@ def _expected(
 ) -> list[Adjustment]:
     if not options:
         return []
-    labs, joint = model.predict_together(model.columns([trial.recipe, *(recipe for _, recipe, _ in options)]))
+    recipes = [trial.recipe, *(recipe for _, recipe, _ in options)]
+    labs, joint = model.predict_together(model.columns(recipes))
+    slopes = model.slopes_by_hand(recipes)
+    another, same = model.plate_scatter.covariances(slopes), model.plate_scatter.of_hand(slopes - slopes[:, :1])
     n = len(options)
     blocks = joint.reshape(n + 1, 3, n + 1, 3)
     each = blocks[np.arange(n + 1), :, np.arange(n + 1), :]
@@ -125,7 +128,7 @@ def _expected(
     for k, (what, recipe, same_piece) in enumerate(options, start=1):
         change = each[k] + each[0] - blocks[k, :, 0, :] - blocks[0, :, k, :]
         # the same piece keeps its own departure from the recipe; another plate has one of its own
-        plates = np.zeros((3, 3)) if same_piece else 2 * model.plate_covariance
+        plates = same[k] if same_piece else another[0] + another[k]
         lab = trial.reading.lab + labs[k] - labs[0]
         own = trial.reading
         # the changed plate is read as this one was, so what that reading shares of the target's errors still cancels

@@ -68,7 +68,9 @@ def _gain(model: ProcessModel, outlook: Outlook, best: float, tolerance: float, 
     again = np.array([recipe in made for recipe in outlook.recipes])
     if again.any():
         own = np.trace(outlook.covariances[again], axis1=1, axis2=2)
-        value[again] *= own / (own + np.trace(model.plate_covariance) + READ_AGAIN)
+        made_again = [recipe for recipe, known in zip(outlook.recipes, again, strict=True) if known]
+        plates = np.trace(model.plate_covariances(made_again), axis1=1, axis2=2)
+        value[again] *= own / (own + plates + READ_AGAIN)
     return value
 
 

@@ -128,7 +128,8 @@ def reach(
 
 def expected_delta(model: ProcessModel, outlook: Outlook, target_lab: Floats) -> Floats:
     """Return (m,) the ΔE00 that a plate of each recipe is expected to read at, its own scatter included."""
-    return np.asarray(draws_of(target_lab, outlook.labs, outlook.covariances + model.plate_covariance).mean(axis=1))
+    scattered = outlook.covariances + model.plate_covariances(outlook.recipes)
+    return np.asarray(draws_of(target_lab, outlook.labs, scattered).mean(axis=1))
 
 
 def _chances(

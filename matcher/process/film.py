@@ -9,6 +9,7 @@ and a darker ground never lightens the result.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -16,7 +17,7 @@ import numpy as np
 from matcher.colour.cielab import BRADFORD, D50_WHITE, xyz_to_lab
 from matcher.colour.types import Floats
 from matcher.process.design import Categories, Columns
-from matcher.process.drift import Drift
+from matcher.process.hand import Drift
 from matcher.process.parameters import STEP, Block, Derivatives, Reader
 from matcher.recipe.names import is_ferric
 
@@ -25,6 +26,9 @@ MIDDLE_TEMP_C = 105.0
 MOST_HEAT = 40.0
 """Greatest logarithm of what heat does to a film. Far less gives all of it; the hottest metal that a recipe can have
 would overflow."""
+
+HEAVIER, MORE_BURNISHED = 0.05, 0.02
+"""Steps of what a hand never lays twice, over which the curve is differenced."""
 
 
 class FilmMean:
@@ -196,6 +200,21 @@ class FilmMean:
         bend = (_lab(bands[:, None] + bands[:, None] * STEP * np.eye(3)) - lab[:, None]) / (bands[..., None] * STEP)
         return lab, derivatives.by_parameter(bend)
 
+    def slopes_by_hand(self, parameters: Floats, columns: Columns) -> Floats:
+        """Return (3, n, 3): how CIELAB changes with what a hand never lays twice.
+
+        That is the logarithm of the dose of all coats, that of the undercoat's strength, and its burnish, 0 to 1.
+        """
+        heavier = np.exp(HEAVIER)
+        burnished = columns.burnish > 0
+        changed = (
+            (replace(columns, strength=columns.strength * heavier), HEAVIER),
+            (replace(columns, base_strength=columns.base_strength * heavier), HEAVIER),
+            (replace(columns, burnish=np.abs(columns.burnish - MORE_BURNISHED * burnished)), -MORE_BURNISHED),
+        )
+        here = self.lab(parameters, columns)
+        return np.stack([(self.lab(parameters, other) - here) / step for other, step in changed])
+
 
 class FlatMean:
     """The same CIELAB for all recipes, for a process unlike any film; its three numbers are the parameters.
@@ -219,6 +238,10 @@ class FlatMean:
     def linearised(self, parameters: Floats, columns: Columns) -> tuple[Floats, Floats]:
         """Return CIELAB (n, 3) and its derivatives (n, 3, 3) to the parameters."""
         return self.lab(parameters, columns), np.repeat(np.eye(3)[None], len(columns), axis=0)
+
+    def slopes_by_hand(self, parameters: Floats, columns: Columns) -> Floats:
+        """Return (3, n, 3) zeros: of what such a curve does not know."""
+        return np.zeros((3, len(columns), 3))
 
 
 def _coats(columns: Columns) -> list[int]:

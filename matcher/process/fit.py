@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from matcher.colour.types import Floats
 from matcher.process.design import Columns, columns_of
-from matcher.process.drift import days_of
 from matcher.process.film import FilmMean, FlatMean
+from matcher.process.hand import days_of
 from matcher.process.logged import LoggedTrial, errors_together, scatter_of
 from matcher.process.mistakes import doubts
 from matcher.process.residual import (

@@ -19,9 +19,9 @@ from matcher.colour.uncertainty import squared_distance
 from matcher.errors import SuggestionError
 from matcher.one_thread import one_thread
 from matcher.process.design import Categories
-from matcher.process.drift import days_of, drifts_to_try
 from matcher.process.film import FilmMean, FlatMean
 from matcher.process.fit import ROUGHLY, Curve, Seen, systematic_sample
+from matcher.process.hand import days_of, drifts_to_try
 from matcher.process.logged import LoggedTrial, is_checked, usual_errors
 from matcher.process.mistakes import chances_of_mistake, log_prior
 from matcher.process.model import FITTED_AFRESH, ProcessModel, holding_to_facts, inflation_of, posterior

@@ -24,9 +24,9 @@ from matcher.colour.uncertainty import NORMAL_95
 from matcher.one_thread import one_thread
 from matcher.process.constraints import never_lighter
 from matcher.process.design import Columns, columns_of
-from matcher.process.drift import DriftPoint, day_of
 from matcher.process.film import FlatMean
 from matcher.process.fit import Curve, Seen, by_output
+from matcher.process.hand import DriftPoint, PlateScatter, day_of, fit_plate_scatter
 from matcher.process.logged import LoggedTrial, scatter_of
 from matcher.process.residual import Features, Hyperparameters, features_of, inverse_of, kernel
 from matcher.process.unknowns import Usual, spread_of
@@ -252,7 +252,8 @@ class ProcessModel:
             others = self._from_these(seen.rows(kept), tuple(self.trials[row] for row in kept), self.mistaken[kept])
             lab, covariance = others.predict(others.columns([self.trials[row].recipe for row in left]), inflation=1.0)
             residuals[left] = seen.lab[left] - lab
-            covariances[left] = covariance + others.plate_covariance + seen.covariances[left]
+            alike = np.diag(np.square(others.hyperparameters.plate_sd))
+            covariances[left] = covariance + alike + seen.covariances[left]
         return residuals, covariances
 
     def _from_these(self, seen: Seen, trials: tuple[LoggedTrial, ...], mistaken: Floats) -> ProcessModel:
@@ -300,10 +301,37 @@ class ProcessModel:
         """Return the covariances (n, 3, 3) by which such readings scatter about what is predicted of their plates."""
         return scatter_of(readings, self.usual, [trial.reading for trial in self.trials])
 
-    @property
-    def plate_covariance(self) -> Floats:
+    @cached_property
+    @one_thread()
+    def plate_scatter(self) -> PlateScatter:
+        """Return how plates of one recipe differ, as plates that were left out of a fit show it."""
+        residuals, whole = self.cross_validated
+        alike = self.hyperparameters.plate_sd
+        rest = whole - np.diag(np.square(alike))
+        slopes = self.slopes_by_hand([trial.recipe for trial in self.trials])
+        # what is expected of recipes is widened as it is wherever it is told; readings are as sure as they say
+        model = _definite(rest - self.scatter([trial.reading for trial in self.trials]))
+        others = rest + (self.inflation**2 - 1) * model
+        return fit_plate_scatter(residuals, others, alike, slopes, 1 - self.mistaken)
+
+    @one_thread()
+    def slopes_by_hand(self, recipes: Sequence[Recipe]) -> Floats:
+        """Return (3, n, 3): how each recipe's colour changes with what a hand never lays twice, as the curve has it."""
+        return self.curve.slopes_by_hand(self.parameters, self.columns(recipes))
+
+    def plate_covariances(self, recipes: Sequence[Recipe]) -> Floats:
+        """Return (n, 3, 3): how plates of each recipe differ."""
+        return self.plate_scatter.covariances(self.slopes_by_hand(recipes))
+
+    def plate_covariance(self, recipe: Recipe) -> Floats:
         """Return (3, 3): how plates of one recipe differ."""
-        return np.diag(np.square(self.hyperparameters.plate_sd))
+        return np.asarray(self.plate_covariances([recipe])[0])
+
+
+def _definite(covariances: Floats) -> Floats:
+    """Return symmetric matrices (n, 3, 3) without what rounding and shared errors leave below zero."""
+    values, vectors = np.linalg.eigh(covariances)
+    return np.asarray((vectors * np.maximum(values, 0.0)[:, None, :]) @ np.swapaxes(vectors, 1, 2))
 
 
 def optimism(plates: float) -> float:

@@ -86,7 +86,7 @@ class StudioSuggesting(StudioColours):
         if sign_off is None:
             return None
         try:
-            scatter = self.suggester().model(sign_off.plate).plate_covariance
+            scatter = self.suggester().model(sign_off.plate).plate_covariance(sign_off.recipe)
         except SuggestionError:
             scatter = None  # too little is logged to learn it from
         casts = self.casts.of_area(area_id)

@@ -20,7 +20,7 @@ from matcher.errors import SuggestionError
 from matcher.plan.next_plate import kind_of
 from matcher.plan.outlook import draws_of
 from matcher.plan.recipe_space import RecipeSpace
-from matcher.process.drift import DriftPoint, days_of, many_days
+from matcher.process.hand import DriftPoint, days_of, many_days
 from matcher.process.learn import fit_process
 from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
@@ -191,7 +191,7 @@ def expected_gain_by_region(model: ProcessModel, space: RecipeSpace, rng: np.ran
     n = len(recipes)
     blocks = covariance.reshape(n, 3, n, 3)
     own = blocks[np.arange(n), :, np.arange(n), :]
-    noise = model.plate_covariance + 0.09 * np.eye(3)
+    noise = model.plate_covariances(recipes) + 0.09 * np.eye(3)
     across = blocks.transpose(0, 2, 1, 3)
     explained = np.einsum("abij,bjk,abik->ab", across, np.linalg.inv(own + noise), across)
     doubt = np.array([draws_of(lab, lab[None], cov[None])[0].mean() for lab, cov in zip(labs, own, strict=True)])
@@ -226,7 +226,8 @@ def in_words(kind: tuple[str | None, ...]) -> Kind:
 def _tested(model: ProcessModel, trials: Sequence[LoggedTrial], inflation: float) -> LeftOut:
     labs, covariances = model.predict(model.columns([trial.recipe for trial in trials]), inflation)
     measured = np.array([trial.reading.lab for trial in trials])
-    noise = model.plate_covariance + model.scatter([trial.reading for trial in trials])
+    noise = model.plate_covariances([trial.recipe for trial in trials])
+    noise = noise + model.scatter([trial.reading for trial in trials])
     return LeftOut(delta_e_2000(labs, measured), _coverage(measured - labs, covariances + noise))
 
 

@@ -238,7 +238,7 @@ class Predictor:
         recipe = outlook.recipes[row]
         covariance = outlook.covariances[row]
         # a vague or scattering prediction stands lower in a list than a plate that was measured
-        scattered = covariance + fit.model.plate_covariance
+        scattered = covariance + fit.model.plate_covariance(recipe)
         delta = float(delta_e_2000(target.lab, lab))
         nearest = learned_from(fit.model, recipe)
         grounds = grounds_of(recipe, nearest, fit.model, len(self.known.trials), outlook.considered)

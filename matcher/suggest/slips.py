@@ -86,16 +86,16 @@ def slip_of(model: ProcessModel, row: int) -> Slip | None:
     slips = list(_slips(trial, in_one_spelling(other.recipe for other in model.trials)))
     recipes = [trial.recipe, *(slip.recipe for slip in slips if slip.recipe is not None)]
     labs, covariances = model.predict(model.columns(recipes))
-    noise = model.plate_covariance + model.scatter([trial.reading])[0]
+    noise = model.plate_covariances(recipes) + model.scatter([trial.reading])[0]
     densities = log_density(trial.reading.lab - labs, covariances + noise)
-    vague = log_density(trial.reading.lab - labs[:1], covariances[:1] + noise + np.diag(np.square(MISTAKE_SD)))[0]
+    vague = log_density(trial.reading.lab - labs[:1], covariances[:1] + noise[:1] + np.diag(np.square(MISTAKE_SD)))[0]
     weights: dict[Kind, tuple[float, Slip]] = {}
     for kind in dict.fromkeys(slip.kind for slip in slips):
         alike = [(slip, density) for slip, density in zip(slips, densities[1:], strict=True) if slip.kind == kind]
         best = max(alike, key=lambda item: item[1])[0]
         weights[kind] = (_log_mean([density for _, density in alike]), best)
     for kind, light in (("shadow", _in_shadow), ("glare", _in_glare)):
-        weights[kind] = (_log_mean(list(light(trial.reading.lab, labs[0], covariances[0] + noise))), Slip(kind, 0.0))
+        weights[kind] = (_log_mean(list(light(trial.reading.lab, labs[0], covariances[0] + noise[0]))), Slip(kind, 0.0))
     top = max(vague, max(weight for weight, _ in weights.values()))
     whole = np.exp(vague - top) + sum(np.exp(weight - top) for weight, _ in weights.values())
     weight, slip = max(weights.values(), key=lambda item: item[0])

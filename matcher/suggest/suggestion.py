@@ -303,7 +303,7 @@ class RecipePredictor:
         return Prediction(
             recipe,
             self._as_read(readable(lab), covariance),
-            self.model.plate_covariance,
+            self.model.plate_covariance(recipe),
             nearest,
             len(self._known),
             tuple((what, name) for what, name in _named(recipe) if (what, canonical(name)) not in self._names),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from matcher.dates import day_shown
-from matcher.process.drift import FEWEST_DAYS
+from matcher.process.hand import FEWEST_DAYS
 from matcher.suggest.cross_validation import CrossValidation, Region
 from matcher.words import counted, percent
 

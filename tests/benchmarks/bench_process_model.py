@@ -51,7 +51,7 @@ def _one(name: str, seed: int, space: list) -> None:
         model = fit_process(trials[:size])
         fitted_s = time.perf_counter() - started
         lab, covariance = model.predict(model.columns(unseen))
-        whole = covariance + model.plate_covariance + np.eye(3) * process.reading_sigma**2
+        whole = covariance + model.plate_covariances(unseen) + np.eye(3) * process.reading_sigma**2
         miss = made - lab
         inside = np.einsum("ni,nij,nj->n", miss, np.linalg.inv(whole), miss) <= CHI2_95
         error = delta_e_2000(lab, truth)

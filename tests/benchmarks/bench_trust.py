@@ -86,7 +86,7 @@ def _one(name: str, seed: int, size: int, declare: str = "") -> list[float]:
     model = fit_process(trials)
     lab, covariance = model.predict(model.columns(unseen))
     seconds = time.perf_counter() - started
-    whole = covariance + model.plate_covariance
+    whole = covariance + model.plate_covariances(unseen)
     miss = made - lab
     inside = np.einsum("ni,nij,nj->n", miss, np.linalg.inv(whole), miss) <= CHI2_95
     error = delta_e_2000(lab, truth)

@@ -1,8 +1,11 @@
-"""How a studio's hand changes over the days: a slow change of what a coat lays down, with a size of its own.
+"""What a studio's hand adds to its recipes: a slow change over the days, and a scatter from plate to plate.
 
 Part of the process model. The logarithm of a coat's dose departs from today's by a Gaussian process in time, laid out
 as a few functions of the day whose weights are parameters of the curve: sources of it are a bottle that ages, another
 torch, another hand. Nothing is held to drift unless the log says so.
+
+Plates of one recipe differ in part alike, whatever the recipe, and in part as far as the recipe lets what no hand lays
+twice show: a coat a little heavier moves a thin film much and a full one hardly.
 """
 
 from __future__ import annotations
@@ -16,6 +19,7 @@ import numpy as np
 
 from matcher.colour.types import Floats
 from matcher.process.logged import LoggedTrial
+from matcher.process.mistakes import log_density
 
 KNOTS = 7
 SIZES = (0.1, 0.25)
@@ -25,6 +29,13 @@ LENGTHS_DAYS = (15.0, 60.0, 240.0)
 FEWEST_DAYS = 5
 """Days on which plates were made before a drift is looked for."""
 SECONDS_A_DAY = 86400.0
+USUAL_SCATTER = np.array([1.0, 0.08, 0.08, 0.02])
+"""Thought of beforehand: the share of the scatter as the fit has it that all plates have alike; the standard deviations
+of the logarithm of a coat's dose and of the undercoat's strength; and of burnish. Common practice, no source."""
+SD_OF_LOG_SCATTER = np.array([0.5, 1.0, 1.0, 1.0])
+FARTHEST_SDS = 4.0
+FEWEST_THAT_SCATTER = 8
+"""Plates before which all recipes are held to scatter alike, as the fit has it: one plate amiss would pass for more."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,3 +95,50 @@ def drifts_to_try(days: Floats) -> list[Drift]:
     span = float(days.max() - days.min())
     knots = np.linspace(days.min(), days.max(), KNOTS)
     return [Drift(size, length, knots) for length in LENGTHS_DAYS if length <= 2 * span for size in SIZES]
+
+
+@dataclass(frozen=True, eq=False)
+class PlateScatter:
+    """How plates of one recipe differ. alike: (3,) standard deviations in L*, a*, b* that plates of all recipes have.
+
+    by_hand: (3,) standard deviations of the logarithm of dose, of that of the undercoat's strength, and of burnish.
+    """
+
+    alike: Floats
+    by_hand: Floats
+
+    def covariances(self, slopes: Floats) -> Floats:
+        """Return (n, 3, 3) for n recipes; slopes: (3, n, 3) as the curve's ``slopes_by_hand`` gives them."""
+        return np.diag(np.square(self.alike)) + self.of_hand(slopes)
+
+    def of_hand(self, slopes: Floats) -> Floats:
+        """Return (n, 3, 3), the part by hand. Of a piece to which more is done, slopes (3, n, 3) are how those change:
+        all else about it stays.
+        """
+        moved = self.by_hand[:, None, None] * slopes
+        return np.asarray(np.einsum("kni,knj->nij", moved, moved))
+
+
+def fit_plate_scatter(residuals: Floats, others: Floats, alike: Floats, slopes: Floats, sound: Floats) -> PlateScatter:
+    """Learn how plates differ from the residuals (n, 3) of plates that were left out, by their likelihood and a prior.
+
+    others: (n, 3, 3) the residuals' covariances but for the scatter. alike: (3,) standard deviations as the fit has
+    them for all recipes. slopes: (3, n, 3) as the curve's ``slopes_by_hand`` gives them. sound: (n,) how much each
+    counts.
+    """
+    from scipy.optimize import minimize
+
+    if len(residuals) < FEWEST_THAT_SCATTER:
+        return PlateScatter(alike, np.zeros(3))
+    centre = np.log(USUAL_SCATTER)
+
+    def scatter(logs: Floats) -> PlateScatter:
+        sizes = np.exp(logs)
+        return PlateScatter(sizes[0] * alike, sizes[1:])
+
+    def cost(logs: Floats) -> float:
+        off = (logs - centre) / SD_OF_LOG_SCATTER
+        return float(0.5 * off @ off - sound @ log_density(residuals, others + scatter(logs).covariances(slopes)))
+
+    within = np.column_stack([centre - FARTHEST_SDS * SD_OF_LOG_SCATTER, centre + FARTHEST_SDS * SD_OF_LOG_SCATTER])
+    return scatter(minimize(cost, centre, method="L-BFGS-B", bounds=within).x)
