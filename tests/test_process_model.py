@@ -374,6 +374,18 @@ def test_a_fit_learns_from_a_bounded_number_of_plates_first_and_last_among_them(
     assert len(fit_process(trials[:30]).trials) == 30
 
 
+def test_a_first_look_at_very_many_recipes_is_by_the_curve_and_at_fewer_by_all_that_was_learned(space, monkeypatch):
+    from matcher.process import model as own
+
+    model = fit_process(logged(film(522), 24, 6, space))
+    columns = model.columns([space[k] for k in (5, 9_000, 20_000)])
+    monkeypatch.setattr(own, "MOST_CORRELATED", 3 * 24)
+    assert model.quick_lab(columns) == pytest.approx(model.mean_lab(columns))
+    monkeypatch.setattr(own, "MOST_CORRELATED", 3 * 24 - 1)
+    assert model.quick_lab(columns) == pytest.approx(model.curve.lab(model.parameters, columns))
+    assert np.abs(model.mean_lab(columns) - model.quick_lab(columns)).max() > 0.01, "or nothing is left over to tell"
+
+
 def test_a_fit_keeps_the_linear_algebra_to_one_thread_and_gives_it_back(space, monkeypatch):
     """Shared out over the cores, a fit of 300 plates was measured to take twice as long and four times the work."""
     before, during = threads(), []

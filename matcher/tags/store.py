@@ -159,7 +159,7 @@ class Tags:
             time = _history_in(session).tag_of(trial_id)
             if at is not None and time is not None and not time.at(in_utc(at)):
                 raise StudioError(
-                    f"Mark the finish of plate {trial_id} in a later photograph: {time.tag} is where it is since "
+                    f"Mark the finish of plate {trial_id} in a later photograph: {time.tag} has been where it is since "
                     f"{shown(time.since, TO_THE_MINUTE)}, and this one was taken before, as its file says."
                 )
             return _keep_outline(session, trial_id, points, who)
