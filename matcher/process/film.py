@@ -27,7 +27,7 @@ MOST_HEAT = 40.0
 """Greatest logarithm of what heat does to a film. Far less gives all of it; the hottest metal that a recipe can have
 would overflow."""
 
-HEAVIER, MORE_BURNISHED = 0.05, 0.02
+HEAVIER, LESS_BURNISHED = 0.05, 0.02
 """Steps of what a hand never lays twice, over which the curve is differenced."""
 
 
@@ -206,11 +206,10 @@ class FilmMean:
         That is the logarithm of the dose of all coats, that of the undercoat's strength, and its burnish, 0 to 1.
         """
         heavier = np.exp(HEAVIER)
-        burnished = columns.burnish > 0
         changed = (
             (replace(columns, strength=columns.strength * heavier), HEAVIER),
             (replace(columns, base_strength=columns.base_strength * heavier), HEAVIER),
-            (replace(columns, burnish=np.abs(columns.burnish - MORE_BURNISHED * burnished)), -MORE_BURNISHED),
+            (replace(columns, burnish=np.maximum(columns.burnish - LESS_BURNISHED, 0.0)), -LESS_BURNISHED),
         )
         here = self.lab(parameters, columns)
         return np.stack([(self.lab(parameters, other) - here) / step for other, step in changed])
