@@ -22,14 +22,16 @@ indexedDB.open = (...asked) => {
 };"""
 REFUSE = "indexedDB.open = () => { throw new DOMException('refused', 'SecurityError'); };"
 
-NOTHING_KEPT = """() => new Promise((resolve) => {
+KEPT = """() => new Promise((resolve) => {
   const asked = indexedDB.open("patina-waiting");
   asked.onsuccess = () => {
-    const counted = asked.result.transaction("waiting").objectStore("waiting").count();
-    counted.onsuccess = () => { asked.result.close(); resolve(counted.result === 0); };
+    const found = asked.result.transaction("waiting").objectStore("waiting").getAll();
+    found.onsuccess = () => { asked.result.close(); resolve((%s)(found.result)); };
   };
 })"""
-"""What the browser's own database holds is taken out of it in its own time."""
+"""What the browser's own database holds is put in and taken out in its own time."""
+NOTHING_KEPT = KEPT % "(kept) => kept.length === 0"
+ALL_ANSWERED = KEPT % "(kept) => kept.length > 0 && kept.every((one) => one.answer)"
 
 
 class Phone:
@@ -123,6 +125,7 @@ def test_what_somebody_else_left_waiting_stops_no_tap_of_who_signs_in_after_them
     phone.says("1 tap of somebody else kept on this device until they sign in here.")
     assert len(phone.taken) == 1
     phone.signs_in("ines")
+    phone.page.wait_for_function(ALL_ANSWERED)
     phone.is_silent()
     assert len(phone.taken) == 2, "and what was hers was sent once she was back"
 
@@ -202,6 +205,7 @@ def test_what_the_studio_said_is_told_though_the_page_was_put_away_before_it_hea
     phone.page.evaluate("window.told.push = () => {}")  # its own connection is not back yet
     phone.answers = True
     phone.taps("Count")
+    phone.page.wait_for_function(ALL_ANSWERED)  # or it is rightly sent again, and counted once by its uid
     phone.is_silent()
     for _ in range(2):
         phone.signs_in("ines")
