@@ -14,6 +14,7 @@ from matcher.process.constraints import never_lighter
 from matcher.process.design import MOST_NAMES, Categories, columns_of
 from matcher.process.film import FilmMean, FlatMean
 from matcher.process.fit import Seen
+from matcher.process.hand import SD_OF_LOG_SCATTER, USUAL_SCATTER, fit_plate_scatter
 from matcher.process.learn import CLEARLY, fit_process
 from matcher.process.residual import Features, Hyperparameters, features_of, fit_hyperparameters, kernel
 from matcher.reading.reading import Reading
@@ -211,6 +212,32 @@ def test_the_learned_hyperparameters_are_at_the_top_of_scikit_learns_likelihood(
             found.residual_sd * np.exp(step[:3]), found.plate_sd * np.exp(step[3:6]), found.log_weights + step[6:]
         )
         assert posterior(other) < top
+
+
+def test_the_learned_scatter_is_at_the_top_of_scipys_likelihood():
+    """Against SciPy's multivariate normal and a search that needs no gradient, Nelder and Mead's simplex."""
+    from scipy.optimize import minimize
+    from scipy.stats import multivariate_normal
+
+    rng = np.random.default_rng(7)
+    slopes, alike = rng.normal(0, 5, (3, 40, 3)), np.array([0.5, 0.4, 0.5])
+    others = 0.1 * np.einsum("nik,njk->nij", *2 * [rng.normal(0, 1, (40, 3, 3))]) + 0.05 * np.eye(3)
+    laid = np.einsum("kn,kni->ni", rng.normal(0, [[0.15], [0.05], [0.02]], (3, 40)), slopes)
+    noise = np.array([rng.multivariate_normal(np.zeros(3), one + np.diag(np.square(alike))) for one in others])
+    residuals, sound = laid + noise, rng.uniform(0.2, 1, 40)
+
+    def against(logs):
+        sizes = np.exp(logs)
+        within = [np.einsum("k,ki,kj->ij", np.square(sizes[1:]), *2 * [slopes[:, n]]) for n in range(40)]
+        whole = others + np.diag(np.square(sizes[0] * alike)) + within
+        density = [multivariate_normal([0, 0, 0], cov).logpdf(row) for row, cov in zip(residuals, whole, strict=True)]
+        return 0.5 * np.sum(np.square((logs - np.log(USUAL_SCATTER)) / SD_OF_LOG_SCATTER)) - sound @ density
+
+    found = fit_plate_scatter(residuals, others, alike, slopes, sound)
+    sizes = np.append(found.alike[0] / alike[0], found.by_hand)
+    best = minimize(against, np.log(USUAL_SCATTER), method="Nelder-Mead", options={"xatol": 1e-5, "fatol": 1e-9})
+    np.testing.assert_allclose(found.alike / alike, sizes[0])
+    np.testing.assert_allclose(np.log(sizes), best.x, atol=3e-3)
 
 
 @pytest.mark.parametrize("size", [0.0, 1e4])

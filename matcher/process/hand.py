@@ -19,7 +19,6 @@ import numpy as np
 
 from matcher.colour.types import Floats
 from matcher.process.logged import LoggedTrial
-from matcher.process.mistakes import log_density
 
 KNOTS = 7
 SIZES = (0.1, 0.25)
@@ -131,14 +130,24 @@ def fit_plate_scatter(residuals: Floats, others: Floats, alike: Floats, slopes: 
     if len(residuals) < FEWEST_THAT_SCATTER:
         return PlateScatter(alike, np.zeros(3))
     centre = np.log(USUAL_SCATTER)
+    parts = np.concatenate([np.broadcast_to(np.diag(np.square(alike)), (1, *others.shape)), _outer(slopes)])
 
-    def scatter(logs: Floats) -> PlateScatter:
-        sizes = np.exp(logs)
-        return PlateScatter(sizes[0] * alike, sizes[1:])
-
-    def cost(logs: Floats) -> float:
-        off = (logs - centre) / SD_OF_LOG_SCATTER
-        return float(0.5 * off @ off - sound @ log_density(residuals, others + scatter(logs).covariances(slopes)))
+    def cost(logs: Floats) -> tuple[float, Floats]:
+        """Minus the log posterior of the log sizes, and its gradient (Rasmussen and Williams 2006, equation 5.9)."""
+        variances, off = np.exp(2 * logs), (logs - centre) / SD_OF_LOG_SCATTER
+        whole = others + np.einsum("k,knij->nij", variances, parts)
+        precision = np.linalg.inv(whole)
+        solved = np.einsum("nij,nj->ni", precision, residuals)
+        density = -0.5 * (np.sum(residuals * solved, axis=1) + np.linalg.slogdet(whole)[1])
+        bend = 0.5 * (solved[:, :, None] * solved[:, None, :] - precision)
+        slope = off / SD_OF_LOG_SCATTER - 2 * variances * np.einsum("n,nij,knij->k", sound, bend, parts)
+        return float(0.5 * off @ off - sound @ density), slope
 
     within = np.column_stack([centre - FARTHEST_SDS * SD_OF_LOG_SCATTER, centre + FARTHEST_SDS * SD_OF_LOG_SCATTER])
-    return scatter(minimize(cost, centre, method="L-BFGS-B", bounds=within).x)
+    sizes = np.exp(minimize(cost, centre, jac=True, method="L-BFGS-B", bounds=within).x)
+    return PlateScatter(sizes[0] * alike, sizes[1:])
+
+
+def _outer(slopes: Floats) -> Floats:
+    """Return (3, n, 3, 3) the squares of slopes (3, n, 3)."""
+    return np.asarray(slopes[..., :, None] * slopes[..., None, :])
