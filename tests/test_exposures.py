@@ -141,6 +141,17 @@ def test_a_fine_fit_mends_a_start_that_is_a_little_off_and_is_not_believed_furth
     assert (likeness > 0.99) == (off_px <= MOST_FINE_PX)
 
 
+def test_what_glares_is_left_out_with_two_pixels_on_every_side():
+    """A lamp's edge lies where the lamp is, and on the plate nothing has it."""
+    codes = np.full((300, 400, 3), 90, np.uint8)
+    codes[100:120, 150:180] = 241
+    codes[200:220, 150:180] = 240  # bright, and no glare yet
+    _, lit = _evened(open_photo(_png(codes)))
+    rows, columns = np.nonzero(lit == 0)
+    assert (rows.min(), rows.max(), columns.min(), columns.max()) == (98, 121, 148, 181)
+    assert len(rows) == 24 * 34
+
+
 @pytest.mark.parametrize("margin", [0.0, 0.15, 0.5])
 def test_features_are_looked_for_in_the_finish_and_a_margin_on_every_side(grained, margin):
     photo, outline = grained
