@@ -261,14 +261,14 @@ def _said_of(studio: Studio, piece: Piece) -> Answer:
     from matcher.commissions.wording import goal_in_words
 
     course, step, path, tolerance = course_of(piece), piece.step, None, 0.0
-    if course is not None and piece.target_id:
-        target = studio.target(piece.target_id)
+    target = studio.target(piece.target_id) if piece.target_id else None
+    if course is not None and target is not None:
         tolerance = target.tolerance
         shift = None if piece.sealed == UNSEALED else learn_seal_shift(studio.part_of_log().trials, piece.sealed)
         path = studio.suggester(target.reading).piece_path(target.reading, course, shift, tolerance)
     cautions = () if step is None else cautions_at(piece.recipe, step)
     use = uses_on_bench(studio.database, [piece]).get(piece.uid)
-    goal = goal_in_words(use, studio.target(piece.target_id) if piece.target_id else None)
+    goal = goal_in_words(use, target)
     lines = [f"{piece.number}  {title_of(piece)}: {standing(piece)}", goal]
     if step is not None:
         lines += [

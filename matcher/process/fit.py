@@ -88,8 +88,7 @@ class Seen:
 
     def doubted(self, mistaken: Floats, hyperparameters: Hyperparameters) -> Seen:
         """Return the same trials, each counting by how likely it is sound; mistaken: (n,) the chance that it is not."""
-        plate = np.diag(np.square(hyperparameters.plate_sd))
-        return replace(self, doubt=doubts(mistaken, self.covariances + plate))
+        return replace(self, doubt=doubts(mistaken, self.covariances + hyperparameters.plate_covariance))
 
     @property
     def _prior(self) -> HyperPrior:

@@ -252,8 +252,7 @@ class ProcessModel:
             others = self._from_these(seen.rows(kept), tuple(self.trials[row] for row in kept), self.mistaken[kept])
             lab, covariance = others.predict(others.columns([self.trials[row].recipe for row in left]), inflation=1.0)
             residuals[left] = seen.lab[left] - lab
-            alike = np.diag(np.square(others.hyperparameters.plate_sd))
-            covariances[left] = covariance + alike + seen.covariances[left]
+            covariances[left] = covariance + others.hyperparameters.plate_covariance + seen.covariances[left]
         return residuals, covariances
 
     def _from_these(self, seen: Seen, trials: tuple[LoggedTrial, ...], mistaken: Floats) -> ProcessModel:
@@ -306,13 +305,12 @@ class ProcessModel:
     def plate_scatter(self) -> PlateScatter:
         """Return how plates of one recipe differ, as plates that were left out of a fit show it."""
         residuals, whole = self.cross_validated
-        alike = self.hyperparameters.plate_sd
-        rest = whole - np.diag(np.square(alike))
+        rest = whole - self.hyperparameters.plate_covariance
         slopes = self.slopes_by_hand([trial.recipe for trial in self.trials])
         # what is expected of recipes is widened as it is wherever it is told; readings are as sure as they say
         model = _definite(rest - self.scatter([trial.reading for trial in self.trials]))
         others = rest + (self.inflation**2 - 1) * model
-        return fit_plate_scatter(residuals, others, alike, slopes, 1 - self.mistaken)
+        return fit_plate_scatter(residuals, others, self.hyperparameters.plate_sd, slopes, 1 - self.mistaken)
 
     @one_thread()
     def slopes_by_hand(self, recipes: Sequence[Recipe]) -> Floats:

@@ -105,6 +105,11 @@ class Hyperparameters:
     plate_sd: Floats
     log_weights: Floats
 
+    @property
+    def plate_covariance(self) -> Floats:
+        """Return (3, 3): how plates of one recipe differ, with one size for all recipes."""
+        return np.diag(np.square(self.plate_sd))
+
 
 PRIOR_LOG_PLATE_SD = np.log(np.array([0.5, 0.4, 0.5]))
 SD_OF_LOG_RESIDUAL, SD_OF_LOG_PLATE = 0.7, 0.6
