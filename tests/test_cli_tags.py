@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -9,6 +10,8 @@ from typing import Any
 
 import numpy as np
 import pytest
+from PIL import Image
+from PIL.ExifTags import IFD, Base
 
 from matcher.reading.reading import Reading
 from matcher.studio import Studio
@@ -238,3 +241,20 @@ def test_a_finish_is_marked_by_its_tag_in_a_photograph(told: Any, refused: Any, 
     with Studio.open(folder) as studio:
         studio.give_tag(2, OTHER)
     assert "M3NB9-41 in it once" in refused(*command[:2], 2, *command[3:])
+
+
+def test_a_finish_is_not_marked_in_a_photograph_from_before_its_tag_was_put_there(
+    told: Any, refused: Any, folder: Path, tmp_path: Path
+) -> None:
+    taken = scene(np.random.default_rng(4), [carried(typed_tag(TAG))], 130.0)
+    command = ("tags", "mark", 1, tmp_path / "shelf.jpg", "--finish", "300,200 420,200 420,320", "--studio", folder)
+    with Studio.open(folder) as studio:
+        (since,) = (one.since for one in studio.tag_log.history().in_force())
+    for days in (-1, 1):
+        exif = Image.Exif()
+        exif.get_ifd(IFD.Exif)[Base.DateTimeOriginal] = f"{since + timedelta(days=days):%Y:%m:%d %H:%M:%S}"
+        Image.open(io.BytesIO(taken.data)).save(tmp_path / "shelf.jpg", exif=exif, quality=95)
+        if days < 0:
+            assert f"Mark the finish of plate 1 in a later photograph: {TAG} has been where" in refused(*command)
+            assert told("tags", "--studio", folder)["tags"][0]["outline"] is None
+    assert told(*command)["tag"] == TAG
