@@ -9,6 +9,7 @@ import argparse
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
+from matcher.recipe.names import each_once
 from matcher.recipe.recipe import Recipe, describe
 from matcher.typed_in import values, words
 from matcher.typed_in.options import Commands, Parser, add_limits, add_overwrite, add_paper, add_recipe, add_target
@@ -285,16 +286,17 @@ def mottled(options: argparse.Namespace) -> Answer:
 
 
 def limits_of(options: argparse.Namespace, studio: Studio) -> Limits:
-    """Return today's limits; a name that no logged plate has is refused, since a slip would let it through."""
+    """Return today's limits; a name that no plate or bottle has is refused, since a slip would let it through."""
     from matcher.plan.inventory import means_of
     from matcher.plan.limits import Limits
 
     alloy, without, stock = options.alloy, options.without, options.stock
     if alloy is not None or without or stock:
         means = means_of(trial.recipe for trial in studio.part_of_log().trials)
+        chemicals = each_once((*means.all_chemicals, *studio.at_hand().names))
         alloy = None if alloy is None else values.known_name(alloy, means.alloys, "alloy")
         without, stock = (
-            [values.known_name(name, means.all_chemicals, "chemical") for name in names] for names in (without, stock)
+            [values.known_name(name, chemicals, "chemical") for name in names] for names in (without, stock)
         )
     return Limits(
         alloy=alloy,

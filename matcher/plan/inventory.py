@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from matcher.plan.limits import Limits
 from matcher.recipe.names import canonical, each_once
 from matcher.recipe.recipe import Recipe
 
@@ -31,6 +32,38 @@ class Means:
     def all_chemicals(self) -> tuple[str, ...]:
         """Those of coats and of undercoats, each once."""
         return each_once((*self.chemicals, *self.undercoats))
+
+
+@dataclass(frozen=True)
+class AtHand:
+    """Chemicals that a studio has whatever its plates show, as undercoats and as coats, named as it names them."""
+
+    undercoats: tuple[str, ...] = ()
+    coats: tuple[str, ...] = ()
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """All of them, each once."""
+        return each_once((*self.undercoats, *self.coats))
+
+    def untried(self, recipes: Iterable[Recipe]) -> AtHand:
+        """Return those that none of the recipes has, neither as an undercoat nor as a coat."""
+        known = {canonical(name) for name in means_of(recipes).all_chemicals}
+        under, coats = (
+            tuple(name for name in each_once(names) if canonical(name) not in known)
+            for names in (self.undercoats, self.coats)
+        )
+        return AtHand(under, coats)
+
+    def within(self, limits: Limits) -> AtHand:
+        """Return those that may be used today."""
+        under, coats = (
+            tuple(name for name in names if limits.allow_chemical(name)) for names in (self.undercoats, self.coats)
+        )
+        return AtHand(under, coats)
+
+
+NOTHING_MORE = AtHand()
 
 
 def means_of(recipes: Iterable[Recipe]) -> Means:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from matcher.recipe.names import canonical, same
-from matcher.recipe.recipe import SURFACE_TEMP_RANGE_C, Recipe, strength_in_words
+from matcher.recipe.recipe import SURFACE_TEMP_RANGE_C, Recipe, chemicals_of, strength_in_words
 from matcher.words import counted, listed
 
 LIFTED: tuple[tuple[str, Any, str], ...] = (
@@ -59,19 +59,19 @@ class Limits:
 
     def allow(self, recipe: Recipe) -> bool:
         """Tell whether a recipe is known to keep within the limits: what nobody noted is within none."""
-        chemicals = {canonical(coat.chemical) for coat in recipe.coats}
-        if recipe.undercoat is not None:
-            chemicals.add(canonical(recipe.undercoat.chemical))
         if self.alloy is not None and not same(recipe.alloy, self.alloy):
             return False
-        if any(canonical(name) in chemicals for name in self.excluded):
-            return False
-        if self.stock is not None and not chemicals <= set(map(canonical, self.stock)):
-            return False
-        return all(
+        return all(map(self.allow_chemical, chemicals_of(recipe))) and all(
             self._allows_passes(coat.passes) and self._allows_temp(coat.surface_temp_c) and self._allows(coat.strength)
             for coat in recipe.coats
         )
+
+    def allow_chemical(self, name: str) -> bool:
+        """Tell whether a chemical may be used, by any of its names."""
+        plain = canonical(name)
+        if any(canonical(other) == plain for other in self.excluded):
+            return False
+        return self.stock is None or any(canonical(other) == plain for other in self.stock)
 
     def in_words(self) -> str:
         """Say what binds: "silicon bronze; at most 12 passes; without cupric nitrate"."""

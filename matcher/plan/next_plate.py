@@ -82,6 +82,11 @@ def hopeful(outlook: Outlook, best: float, tolerance: float) -> NDArray[np.bool_
     )
 
 
+def may_match(outlook: Outlook, tolerance: float) -> bool:
+    """Tell whether any of the recipes has a chance of a match that is worth a plate."""
+    return bool(np.mean(outlook.draws <= tolerance, axis=1).max() >= WORTH_A_CHANCE)
+
+
 def next_plate(
     model: ProcessModel,
     outlook: Outlook,

@@ -24,7 +24,7 @@ from matcher.process.model import ProcessModel
 from matcher.reading.comparison import chance_within, delta_e_interval, difference_covariance, draws_to_target
 from matcher.reading.reading import Reading
 from matcher.recipe.recipe import MAX_PASSES, Coat, Recipe, describe
-from matcher.words import agreeing, capital, counted, percent
+from matcher.words import agreeing, capital, counted, listed, percent
 
 JOINTLY_DRAWN = 120
 JOINT_DRAWS = 256
@@ -41,7 +41,7 @@ class Reach:
 
     nearest: the recipe expected nearest; lab: (3,) CIELAB expected of it; delta_e00, interval: of that, 95 %.
     difference: how it misses, in words. changes: what the log points to. explanation: why it stands where it does, from
-    a small letter. plates: how many it was learned from.
+    a small letter. plates: how many it was learned from. untried: chemicals at hand that no plate has.
     """
 
     chance: float
@@ -54,11 +54,17 @@ class Reach:
     tolerance: float
     explanation: str
     plates: int
+    untried: tuple[str, ...] = ()
 
     @property
     def out_of_reach(self) -> bool:
-        """Tell whether no recipe in range is likely to come within the tolerance, however well the target is read."""
-        return self.plates >= FEWEST_TO_TELL and standing_of(self.interval, self.chance, self.tolerance) == "outside"
+        """Tell whether no recipe in range is likely to come within the tolerance, however well the target is read.
+
+        Of what no plate has shown yet the log can't tell.
+        """
+        if self.plates < FEWEST_TO_TELL or self.untried:
+            return False
+        return standing_of(self.interval, self.chance, self.tolerance) == "outside"
 
     @property
     def standing(self) -> Literal["within reach", "can't tell yet", "out of reach"]:
@@ -85,6 +91,7 @@ class Reach:
             "delta_e00_interval": list(self.interval),
             "difference": self.difference,
             "changes": list(self.changes),
+            "untried": list(self.untried),
             "sentence": self.sentence,
         }
 
@@ -98,11 +105,12 @@ def reach(
     rng: np.random.Generator,
     as_read: Callable[[Floats, Floats], Reading],
     lifted: Callable[[float], str | None] = lambda delta: None,
+    untried: tuple[str, ...] = (),
 ) -> Reach:
     """Return whether the target can be reached, from an outlook over the recipes in range.
 
     as_read: as for ``bench_path``. lifted: says, from the ΔE00 expected within today's limits, what lifting them would
-    bring; None when they are not what keeps the target out.
+    bring; None when they are not what keeps the target out. untried: chemicals at hand that no plate has.
     """
     expected = expected_delta(model, outlook, target.lab)
     row = int(np.argmin(expected))
@@ -121,9 +129,9 @@ def reach(
     plates = len(model.trials)
     if plates < FEWEST_TO_TELL:  # what so few plates predict is a guess; what was measured is not
         chance = best = measured
-    why = _explanation((chance, best), delta, interval, words, tolerance, changes, said, plates)
+    why = _explanation((chance, best), delta, interval, words, tolerance, changes, said, plates, untried)
     recipe, lab = outlook.recipes[row], outlook.labs[row]
-    return Reach(chance, recipe, lab, delta, interval, words, changes, tolerance, why, plates)
+    return Reach(chance, recipe, lab, delta, interval, words, changes, tolerance, why, plates, untried)
 
 
 def expected_delta(model: ProcessModel, outlook: Outlook, target_lab: Floats) -> Floats:
@@ -211,6 +219,7 @@ def _explanation(
     changes: tuple[str, ...],
     lifted: str | None,
     plates: int,
+    untried: tuple[str, ...],
 ) -> str:
     chance, best = chances
     if chance < LIKELY and plates < FEWEST_TO_TELL:
@@ -235,10 +244,24 @@ def _explanation(
         f"{interval[1]:.1f}), {words}. "
     )
     if lifted is not None:
-        return said + lifted
-    if changes:
-        return said + f"The log points to a change: {changes[0]}."
-    return said + "The log can't tell what would help: try another undercoat or chemical than those logged."
+        said += lifted
+    elif changes:
+        said += f"The log points to a change: {changes[0]}."
+    elif untried:
+        said += "The plates can't tell what would help."
+    else:
+        return said + "The log can't tell what would help: try another undercoat or chemical than those logged."
+    return said + _still_to_try(untried)
+
+
+def _still_to_try(untried: tuple[str, ...]) -> str:
+    if not untried:
+        return ""
+    it = "it" if len(untried) == 1 else "one of them"
+    return (
+        f" {capital(listed(untried))} {agreeing(len(untried))} on the shelf, and no plate has "
+        f"{it if len(untried) == 1 else 'any of them'} yet: a plate with {it} would tell."
+    )
 
 
 def _percent(chance: float) -> str:

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matcher.errors import SuggestionError
+from matcher.plan.inventory import NOTHING_MORE, AtHand
 from matcher.plan.limits import Limits
 from matcher.process.design import Categories, Columns, coat_columns, columns_of
 from matcher.recipe.names import same
@@ -93,11 +94,16 @@ class RecipeSpace:
         return np.asarray(under[self.picks[:, 1]] * (coats.max() + 1) + coats[self.picks[:, 2]])
 
 
-def space_from(recipes: Sequence[Recipe], limits: Limits, rng: np.random.Generator) -> RecipeSpace:
-    """Return the recipes that trials' recipes (n ≥ 1) and the limits open; a sample of them when they are many."""
+def space_from(
+    recipes: Sequence[Recipe], limits: Limits, rng: np.random.Generator, at_hand: AtHand = NOTHING_MORE
+) -> RecipeSpace:
+    """Return the recipes that trials' recipes (n ≥ 1) and the limits open; a sample of them when they are many.
+
+    at_hand: chemicals that none of them has, for coats and undercoats as the trials lay theirs.
+    """
     recipes = in_one_spelling(recipes)
     workpieces = _workpieces(recipes, limits)
-    grounds, stacks = _grounds(recipes, limits), _stacks(recipes, limits)
+    grounds, stacks = _grounds(recipes, at_hand), _stacks(recipes, limits, at_hand)
     if limits != Limits():
         grounds = [ground for ground in grounds if limits.allow(Recipe(workpieces[0][0], ground))]
         stacks = [stack for stack in stacks if limits.allow(Recipe(workpieces[0][0], None, stack))]
@@ -123,20 +129,20 @@ def _is_on(workpiece: Workpiece, alloy: str | None) -> bool:
     return alloy is None or same(workpiece[0], alloy)
 
 
-def _grounds(recipes: Sequence[Recipe], limits: Limits) -> list[Undercoat | None]:
+def _grounds(recipes: Sequence[Recipe], at_hand: AtHand) -> list[Undercoat | None]:
     known = [recipe.undercoat for recipe in recipes if recipe.undercoat is not None]
     grounds: list[Undercoat | None] = []
     if len(known) < len(recipes) or not known:
         grounds.append(None)
-    burnishes = _steps((under.burnish for under in known), BURNISHES)
-    chemicals = dict.fromkeys(under.chemical for under in known)
-    strengths = _steps((under.strength for under in known), DILUTIONS)
+    burnishes = _steps((under.burnish for under in known), BURNISHES) or list(BURNISHES)
+    chemicals = dict.fromkeys((*(under.chemical for under in known), *at_hand.undercoats))
+    strengths = _steps((under.strength for under in known), DILUTIONS) or list(DILUTIONS)
     for chemical, strength, burnish in itertools.product(chemicals, strengths, burnishes):
         grounds.append(Undercoat(chemical, strength, burnish))
     return grounds
 
 
-def _stacks(recipes: Sequence[Recipe], limits: Limits) -> list[tuple[Coat, ...]]:
+def _stacks(recipes: Sequence[Recipe], limits: Limits, at_hand: AtHand) -> list[tuple[Coat, ...]]:
     """Return single coats on every step that the trials show, and their longer stacks with the passes moved."""
     coats = [coat for recipe in recipes for coat in recipe.coats]
     stacks: dict[tuple[Coat, ...], None] = {}
@@ -149,9 +155,9 @@ def _stacks(recipes: Sequence[Recipe], limits: Limits) -> list[tuple[Coat, ...]]
     top = min(max(top, FEWEST_PASSES_TOP), limits.max_passes or MAX_PASSES)
     counts = sorted({*range(1, min(top, 16) + 1), *np.linspace(1, top, 16).round().astype(int).tolist()})
     single = _single_chemicals(recipes)
-    for chemical, application in ways:
-        if chemical not in single:
-            continue
+    laid = [(chemical, application) for chemical, application in ways if chemical in single]
+    usual = [application for (_, application), _ in ways.most_common(1)]
+    for chemical, application in (*laid, *itertools.product(at_hand.coats, usual)):
         for strength, passes, temp in itertools.product(strengths, counts, temps):
             stacks[(Coat(chemical, strength, passes, temp, application),)] = None
     for stack in dict.fromkeys(recipe.coats for recipe in recipes if len(recipe.coats) > 1):

@@ -15,7 +15,7 @@ from typing import Any
 
 from matcher.errors import StudioError
 from matcher.recipe.names import FILE, each_once, is_ferric, key, names_of
-from matcher.recipe.recipe import Coat, Recipe
+from matcher.recipe.recipe import Coat, Recipe, chemicals_of
 from matcher.words import capital, listed
 
 SKATES_OFF_ABOVE_C = 130.0
@@ -42,12 +42,16 @@ class Caution:
 
 @dataclass(frozen=True)
 class Family:
-    """What chemicals of one kind have in common; acidic: sets gas free from a polysulphide."""
+    """What chemicals of one kind have in common; acidic: sets gas free from a polysulphide.
+
+    laid: how its solutions are laid on hot metal by themselves, as "coat" or "undercoat"; None where they are not.
+    """
 
     name: str
     acidic: bool
     oxidiser: bool
     cautions: tuple[Caution, ...]
+    laid: str | None = None
 
 
 @dataclass(frozen=True)
@@ -72,6 +76,11 @@ class CautionBook:
         """Return the name under which a chemical is listed, or None."""
         return self.names.get(key(name))
 
+    def laid(self, name: str) -> str | None:
+        """Return how a chemical is laid on hot metal by itself: "coat", "undercoat", or None where it is not known."""
+        chemical = self.chemical(name)
+        return None if chemical is None else self.family_of[chemical].laid
+
     def is_among(self, chemical: str, side: frozenset[str]) -> bool:
         """Tell whether a listed chemical belongs to one side of a pair."""
         family = self.family_of[chemical]
@@ -86,7 +95,7 @@ def cautions_for(recipe: Recipe, book: CautionBook | None = None) -> tuple[Cauti
 def cautions_for_all(recipes: Sequence[Recipe], book: CautionBook | None = None) -> tuple[Caution, ...]:
     """Return the cautions for a day on which all of these are made: their solutions stand beside each other."""
     book = book if book is not None else shipped_book()
-    used = each_once(name for recipe in recipes for name in _used(recipe))
+    used = each_once(name for recipe in recipes for name in chemicals_of(recipe))
     steps = [caution for recipe in recipes for caution in _of_steps(recipe, book)]
     found = [*_of_mixing(used, book), *_of_chemicals(used, book), *steps, book.steps["defer"]]
     return tuple(dict.fromkeys(found))
@@ -119,7 +128,10 @@ def read_book(file: Path) -> CautionBook:
 
 def _family(name: str, item: Mapping[str, Any]) -> Family:
     cautions = tuple(Caution(entry["code"], entry["message"], entry["source"]) for entry in item["cautions"])
-    return Family(name, item["acidic"], item["oxidiser"], cautions)
+    laid = item.get("laid")
+    if laid not in (None, "coat", "undercoat"):
+        raise ValueError(f"{laid!r} is no way of laying")
+    return Family(name, item["acidic"], item["oxidiser"], cautions, laid)
 
 
 def _pair(item: Mapping[str, Any], known: set[str]) -> Pair:
@@ -127,12 +139,6 @@ def _pair(item: Mapping[str, Any], known: set[str]) -> Pair:
     if unknown := (ones | others) - known:
         raise ValueError(f"no chemical or family {sorted(unknown)[0]!r}")
     return Pair(Caution(item["code"], item["message"], item["source"]), ones, others)
-
-
-def _used(recipe: Recipe) -> list[str]:
-    """Return the chemicals of a recipe as it names them, each once, in the order of the bench."""
-    under = [] if recipe.undercoat is None else [recipe.undercoat.chemical]
-    return list(each_once([*under, *(coat.chemical for coat in recipe.coats)]))
 
 
 def what_must_not_meet(chemicals: Sequence[str], book: CautionBook | None = None) -> tuple[Caution, ...]:
@@ -169,7 +175,7 @@ def _of_chemicals(used: Sequence[str], book: CautionBook) -> Iterator[Caution]:
 
 
 def _of_steps(recipe: Recipe, book: CautionBook) -> Iterator[Caution]:
-    chemicals = [book.chemical(name) for name in _used(recipe)]
+    chemicals = [book.chemical(name) for name in chemicals_of(recipe)]
     if any(known is None or book.family_of[known].acidic for known in chemicals):
         yield book.steps["dilution"]
     heated = [

@@ -13,12 +13,12 @@ from typing import Any, TypeAlias
 
 from matcher.errors import RecipeError
 from matcher.recipe.fields import COAT, MAX_NAME, MAX_PASSES, METAL, SEAL, SURFACE_TEMP_RANGE_C, UNDERCOAT, Field
-from matcher.recipe.names import canonical
+from matcher.recipe.names import canonical, each_once
 from matcher.words import counted, listed, percent
 
 __all__ = [
     "MAX_NAME", "MAX_PASSES", "SURFACE_TEMP_RANGE_C", "Coat", "Recipe", "Seal", "Undercoat", "as_compared",
-    "coat_in_words", "describe", "in_one_spelling", "need_all_noted", "not_noted", "not_noted_in_words",
+    "chemicals_of", "coat_in_words", "describe", "in_one_spelling", "need_all_noted", "not_noted", "not_noted_in_words",
     "passes_in_words", "seal_in_words", "steps_in_words", "strength_in_words", "undercoat_in_words",
 ]  # fmt: skip
 
@@ -221,6 +221,12 @@ class Recipe:
             )
         except (TypeError, KeyError, AttributeError) as error:
             raise RecipeError(f"Check the recipe's fields against an exported recipe: {error}.") from error
+
+
+def chemicals_of(recipe: Recipe) -> tuple[str, ...]:
+    """Return the chemicals of a recipe as it names them, each once, in the order of the bench."""
+    under = () if recipe.undercoat is None else (recipe.undercoat.chemical,)
+    return each_once((*under, *(coat.chemical for coat in recipe.coats)))
 
 
 def not_noted(recipe: Recipe) -> tuple[tuple[str, Field], ...]:

@@ -7,11 +7,13 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from matcher.errors import SuggestionError
+from matcher.recipe.names import each_once
 from matcher.studio.colours import StudioColours
 from matcher.studio.finding import lab_of
 
 if TYPE_CHECKING:
     from matcher.commissions.control_chart import ControlChart
+    from matcher.plan.inventory import AtHand
     from matcher.ranking.part_of_log import PartOfLog
     from matcher.reading.reading import Reading
     from matcher.storage.database import Database
@@ -41,7 +43,7 @@ class StudioSuggesting(StudioColours):
             compared with the plates as they were logged, since readings alike share errors, which cancel; any other
             with the plates as the log knows them best.
         **options : Any
-            As for `matcher.suggest.Suggester` (limits, tolerance, rng).
+            As for `matcher.suggest.Suggester` (limits, tolerance, rng, at_hand).
 
         Returns
         -------
@@ -53,10 +55,13 @@ class StudioSuggesting(StudioColours):
         SuggestionError
             No trial counts, or an option is not valid.
         """
+        from matcher.plan.inventory import NOTHING_MORE
         from matcher.suggest.suggester import Suggester
 
         alike = target is not None and target.photo is not None and not _read_by_plates(target)
         part = self.part_of_log(target, options.get("limits"))
+        # of a part of a long log nobody can tell which chemicals no plate has
+        options.setdefault("at_hand", self.at_hand() if part.is_whole else NOTHING_MORE)
         if options.get("rng") is not None:
             return Suggester(self._counted(part, alike), **options)  # a generator's state is the caller's own
         key = f"{alike} {sorted(options.items())!r} {lab_of(target) if part.nearest is not None else None}"
@@ -71,6 +76,18 @@ class StudioSuggesting(StudioColours):
                     self._counting[alike] = self._counted(part, alike)
                 self._suggesters[key] = Suggester(self._counting[alike], **options)
             return self._suggesters[key]
+
+    def at_hand(self) -> AtHand:
+        """Return the chemicals whose bottles are not used up, as undercoats and as coats, as the trade lays them.
+
+        One that is not laid by itself, or of which that is not known, is among neither.
+        """
+        from matcher.plan.inventory import AtHand
+        from matcher.recipe.cautions import shipped_book
+
+        there = each_once(stock.chemical for stock in self.bottles.stocks() if stock.used_up_at is None)
+        laid = {name: shipped_book().laid(name) for name in there}
+        return AtHand(*(tuple(name for name in there if laid[name] == way) for way in ("undercoat", "coat")))
 
     def _counted(self, part: PartOfLog, as_logged: bool) -> list[Trial]:
         """Return the trials of a part: with their colours as logged, or as the log knows them best."""

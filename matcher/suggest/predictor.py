@@ -16,8 +16,9 @@ from matcher.colour.difference import delta_e_2000
 from matcher.colour.types import Floats, Indices
 from matcher.colour.uncertainty import by_cause
 from matcher.colour.wording import difference_in_words
+from matcher.plan.inventory import NOTHING_MORE, AtHand
 from matcher.plan.limits import Limits, each_lifted
-from matcher.plan.next_plate import PATIENCE, doubt_after, hopeful, kind_of, next_plate, stalled_trials
+from matcher.plan.next_plate import PATIENCE, doubt_after, hopeful, kind_of, may_match, next_plate, stalled_trials
 from matcher.plan.outlook import Outlook, draws_of, first_places, look_ahead, outlook_on
 from matcher.plan.prediction import readable
 from matcher.plan.reach import Reach, expected_delta, reach
@@ -28,7 +29,8 @@ from matcher.process.learn import fit_process
 from matcher.process.logged import LoggedTrial, usual_errors
 from matcher.process.model import ProcessModel
 from matcher.reading.reading import Reading
-from matcher.recipe.recipe import Recipe, as_compared
+from matcher.recipe.names import canonical
+from matcher.recipe.recipe import Recipe, as_compared, chemicals_of
 from matcher.suggest.outliers import (
     Contradiction,
     at_odds,
@@ -57,6 +59,7 @@ class Predictor:
 
     known: all plates, which the model learns from. usable: those within the limits, which count as matches. allowed:
     the rows of those among the known, when they are known already. before: a model from which the first fit starts.
+    at_hand: chemicals that the studio has; those that no plate has may be tried on the next one.
     """
 
     def __init__(
@@ -66,11 +69,12 @@ class Predictor:
         seed: int,
         before: ProcessModel | None = None,
         allowed: Indices | None = None,
+        at_hand: AtHand = NOTHING_MORE,
     ) -> None:
         if allowed is None:
             allowed = np.flatnonzero([limits.allow(trial.recipe) for trial in known.trials])
         self.known, self.usable, self.limits, self.seed = known, known.rows(allowed), limits, seed
-        self._before, self._allowed = before, allowed
+        self._before, self._allowed, self._at_hand = before, allowed, at_hand
         self._fits: dict[tuple[bytes, frozenset[str]], _Fit] = {}
         self._usual: dict[tuple[bytes, frozenset[str] | None], frozenset[str]] = {}
 
@@ -79,7 +83,14 @@ class Predictor:
         last = next(reversed(self._fits.values())).model if self._fits else self._before
         row = [len(self.known.trials)] if self.limits.allow(trial.recipe) else []
         allowed = np.append(self._allowed, np.array(row, dtype=np.intp))
-        return Predictor(self.known.grown(trial), self.limits, self.seed, last, allowed)
+        return Predictor(self.known.grown(trial), self.limits, self.seed, last, allowed, self._at_hand)
+
+    @cached_property
+    def untried(self) -> AtHand:
+        """What is at hand, may be used today, and no plate has."""
+        if not self._at_hand.names:
+            return NOTHING_MORE
+        return self._at_hand.untried(trial.recipe for trial in self.known.trials).within(self.limits)
 
     def fit(self, target: Reading) -> _Fit:
         """Return the fit to use for a target: one for all while the log is short and read in one way."""
@@ -157,7 +168,7 @@ class Predictor:
         best, made = self._best_so_far(fit, target.lab)[2], fit.made
         stalled = stalled_trials(deltas, tolerance)
         doubt = doubt_after(stalled)
-        outlook = fit.outlook(target.lab, doubt)
+        outlook = self._worth_trying(fit, fit.outlook(target.lab, doubt), target.lab, tolerance, doubt)
         if stalled > PATIENCE and stalled % 2 == 1:
             tired = {kind_of(trial.recipe) for trial in tried[-stalled - 1 :]}
             fresh = np.array([kind_of(recipe) not in tired for recipe in outlook.recipes])
@@ -165,10 +176,23 @@ class Predictor:
         wide, row = next_plate(fit.model, outlook, target.lab, best, tolerance, made, self.limits.allow, doubt)
         return self._suggestion(target, fit, wide, row)
 
+    def _worth_trying(
+        self, fit: _Fit, outlook: Outlook, target_lab: Floats, tolerance: float, doubt: float = 1.0
+    ) -> Outlook:
+        """Return the outlook on recipes of chemicals that no plate has, where none of the others may come near enough.
+
+        What such a chemical gives is borrowed from the others until one plate shows it, so its chances say little.
+        """
+        untried = {canonical(name) for name in self.untried.names}
+        if not untried or may_match(outlook, tolerance):
+            return outlook
+        wide = fit.trying(self.untried).outlook(target_lab, doubt)
+        return wide.without([untried.isdisjoint(map(canonical, chemicals_of(recipe))) for recipe in wide.recipes])
+
     def session(self, target: Reading, count: int, tolerance: float) -> list[Suggestion]:
         """Return ``count`` plates to make in one session, chosen together."""
         fit, outlook = self.outlook(target)
-        made = fit.made
+        outlook, made = self._worth_trying(fit, outlook, target.lab, tolerance), fit.made
         outlook = outlook.without([recipe in made for recipe in outlook.recipes])
         best = self._best_so_far(fit, target.lab)[2]
         draw = np.random.default_rng(self.seed)
@@ -184,7 +208,7 @@ class Predictor:
             return self._what_lifting_brings(fit, target.lab, delta)
 
         draw = np.random.default_rng(self.seed)
-        return reach(fit.model, outlook, target, logged, tolerance, draw, as_read, lifted)
+        return reach(fit.model, outlook, target, logged, tolerance, draw, as_read, lifted, self.untried.names)
 
     def _what_lifting_brings(self, fit: _Fit, target_lab: Floats, within: float) -> str | None:
         """Say that today's limits keep a target out, and which of them; None when it is not they."""
@@ -258,17 +282,26 @@ class Predictor:
 
 
 class _Fit:
-    """A fitted model with the recipes that its trials open."""
+    """A fitted model with the recipes that its trials open, and those of chemicals that none of them has."""
 
-    def __init__(self, model: ProcessModel, limits: Limits, seed: int) -> None:
-        self.model, self._limits, self._seed = model, limits, seed
+    def __init__(self, model: ProcessModel, limits: Limits, seed: int, untried: AtHand = NOTHING_MORE) -> None:
+        self.model, self._limits, self._seed, self._untried = model, limits, seed, untried
         self._outlooks: dict[tuple[bytes, float], Outlook] = {}
+        self._trying: dict[AtHand, _Fit] = {}
+
+    def trying(self, untried: AtHand) -> _Fit:
+        """Return the same model with the recipes that chemicals open which no trial has; itself where there are none.
+
+        The list and the reach speak of what the trials know; only the next plate tries what they don't.
+        """
+        if untried == self._untried:
+            return self
+        return self._trying.setdefault(untried, _Fit(self.model, self._limits, self._seed, untried))
 
     @cached_property
     def space(self) -> RecipeSpace:
-        return space_from(
-            [trial.recipe for trial in self.model.trials], self._limits, np.random.default_rng(self._seed)
-        )
+        recipes = [trial.recipe for trial in self.model.trials]
+        return space_from(recipes, self._limits, np.random.default_rng(self._seed), self._untried)
 
     def nearest_under(self, limits: Limits, target_lab: Floats) -> float:
         """Return the expected ΔE00 of the recipe nearest to a target (3,) under other limits."""

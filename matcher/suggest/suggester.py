@@ -22,6 +22,7 @@ from matcher.colour.wording import difference_in_words
 from matcher.errors import SuggestionError
 from matcher.one_thread import one_thread
 from matcher.plan.advice import WORTH_DOING, Adjustment, Advice, advise
+from matcher.plan.inventory import NOTHING_MORE, AtHand
 from matcher.plan.limits import Limits, way_out
 from matcher.plan.next_plate import kind_of
 from matcher.plan.prediction import with_errors
@@ -58,6 +59,9 @@ class Suggester:
         ΔE00 (CIEDE2000, ISO/CIE 11664-6) within which a plate counts as a match.
     rng
         For the choice among very many possible recipes; None gives the same answer every time.
+    at_hand
+        Chemicals that the studio has: where the logged ones are not likely to do, the next plate may try one that no
+        plate has.
 
     Raises
     ------
@@ -84,10 +88,12 @@ class Suggester:
         limits: Limits | None = None,
         tolerance: float = DEFAULT_TOLERANCE,
         rng: np.random.Generator | None = None,
+        at_hand: AtHand = NOTHING_MORE,
     ) -> None:
         self.limits = _checked_limits(limits)
         self.tolerance = _checked_tolerance(tolerance)
-        self._predictor = Predictor(Plates.of(_checked_trials(trials)), self.limits, _seed_from(rng))
+        plates = Plates.of(_checked_trials(trials))
+        self._predictor = Predictor(plates, self.limits, _seed_from(rng), at_hand=at_hand)
 
     @property
     def trials(self) -> Sequence[LoggedTrial]:

@@ -19,7 +19,7 @@ from matcher.process.logged import LoggedTrial
 from matcher.process.model import ProcessModel
 from matcher.process.unknowns import as_logged
 from matcher.ranking.part_of_log import PartOfLog
-from matcher.recipe.names import canonical, each_once
+from matcher.recipe.names import canonical, each_once, same
 from matcher.recipe.recipe import Recipe, not_noted, not_noted_in_words
 from matcher.trials.trial import Changed
 from matcher.words import agreeing, capital, counted, listed, plural
@@ -133,10 +133,19 @@ def _borrowed(recipe: Recipe, model: ProcessModel) -> str:
     said = ""
     for chemical in each_once(coat.chemical for coat in recipe.coats):
         times = sum(canonical(chemical) in chemicals for chemicals in seen)
-        if times <= SEEN_SELDOM and len(seen) > times:
-            plates = f"on {counted(times, 'plate')}" if times else "on no plate"
-            said += f" {capital(chemical)} was seen {plates} only: the rest is borrowed from the others."
+        if not times:
+            said += f" {capital(NEW['chemical'].format(chemical))}"
+        elif times <= SEEN_SELDOM and len(seen) > times:
+            plates = counted(times, "plate")
+            said += f" {capital(chemical)} was seen on {plates} only: the rest is borrowed from the others."
+    under = recipe.undercoat
+    if under is not None and not any(_has_undercoat(trial.recipe, under.chemical) for trial in model.trials):
+        said += f" {capital(NEW['undercoat'].format(under.chemical))}"
     return said + _pooled(recipe, model)
+
+
+def _has_undercoat(recipe: Recipe, chemical: str) -> bool:
+    return recipe.undercoat is not None and same(recipe.undercoat.chemical, chemical)
 
 
 def _pooled(recipe: Recipe, model: ProcessModel) -> str:

@@ -21,6 +21,7 @@ import numpy as np
 
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.types import Floats
+from matcher.plan.inventory import NOTHING_MORE, AtHand, means_of
 from matcher.recipe.recipe import Recipe
 from matcher.suggest.suggester import Suggester
 from matcher.trials.trial import Trial
@@ -41,10 +42,10 @@ NOT_SOLVED = MOST_MORE + 1
 
 
 class ByModel:
-    """The suggester, grown plate by plate."""
+    """The suggester, grown plate by plate. at_hand: what stands on the shelf, whatever the plates show."""
 
-    def __init__(self, first: Sequence[Trial]) -> None:
-        self._suggester, self._known = Suggester(first), len(first)
+    def __init__(self, first: Sequence[Trial], at_hand: AtHand = NOTHING_MORE) -> None:
+        self._suggester, self._known = Suggester(first, at_hand=at_hand), len(first)
 
     def __call__(self, trials: Sequence[Trial], target: Floats, rng: np.random.Generator) -> Recipe:
         return self._over(trials).next_trial(target).recipe
@@ -154,7 +155,9 @@ def run(studio: Studio, targets: int, seed: int, methods: Sequence[str]) -> dict
     """Return the plates needed for every target not met at first, by method; the same first trials for all."""
     rng = np.random.default_rng([seed, 7])
     needed: dict[str, list[int]] = {method: [] for method in methods}
-    ways: dict[str, Callable[[list[Trial]], Way]] = {"model": ByModel}
+    there = means_of(studio.space)
+    shelf = AtHand(there.undercoats, there.chemicals)  # the other ways know all that the recipes are made of too
+    ways: dict[str, Callable[[list[Trial]], Way]] = {"model": lambda first: ByModel(first, shelf)}
     if len(methods) > 1 or "model" not in methods:
         stepping, plain = ByStepping(studio), ByPlainGP(studio)
         ways |= {"stepping": lambda first: stepping, "plain GP": lambda first: plain}

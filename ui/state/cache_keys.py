@@ -47,9 +47,9 @@ def board_key(studio: Studio, of: object) -> Key:
 
 
 def answers_key(studio: Studio, target: Target, limits: Limits) -> Key:
-    """Of what the suggester answers for a target within the limits."""
+    """Of what the suggester answers for a target within the limits, with what stands on the shelf."""
     excluded = tuple(sorted(limits.excluded))
-    return *target_key(studio, target), repr(limits), excluded
+    return *target_key(studio, target), repr(limits), excluded, studio.at_hand()
 
 
 def photo_key(studio: Studio, sha256: str) -> Key:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from matcher.recipe.names import each_once
 from matcher.recipe.recipe import MAX_PASSES, SURFACE_TEMP_RANGE_C, strength_in_words
 from ui.escaped import escaped
 from ui.show.literal import literal
@@ -91,6 +92,7 @@ def _means(key: Key, _studio: Studio) -> Means:
 
 def _ask(studio: Studio, target: Target) -> None:
     draft, have = _draft(studio, target), means(studio)
+    chemicals = sorted(each_once((*have.all_chemicals, *studio.at_hand().names)))
     usual = _usual(studio, target)
     left, right = st.columns(2, gap="medium")
     with left:
@@ -103,7 +105,7 @@ def _ask(studio: Studio, target: Target) -> None:
                 label, value=None, step=5.0, format="%g", placeholder="any", **draft.field(name, usual[name])
             )
         _several(draft, "Only these strengths (none chosen: any)", "strengths", have.strengths, strength_in_words)
-    _several(draft, "Chemicals not available today", "excluded", sorted(have.all_chemicals), str)
+    _several(draft, "Chemicals not available today", "excluded", chemicals, str)
     with st.container(horizontal=True, vertical_alignment="center", horizontal_alignment="distribute"):
         st.html(f'<p class="pm-soft">Saved for {escaped(target.name)}, and used for every figure on this page.</p>')
         if st.button("Clear all limits", key=f"limits.lift.{target.id}", type="tertiary"):
