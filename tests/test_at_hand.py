@@ -5,6 +5,7 @@ All processes, plates and bottles are invented.
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -188,6 +189,7 @@ def test_the_page_says_it_and_lets_it_be_left_out(studio_with_a_bottle: Path, mo
     app = unfold(open_page("suggestions", target="1"), "reach")
     assert not app.exception
     assert "Cupric nitrate is on the shelf, and no plate has it yet" in plain(said_on(app))
+    assert re.search(r"Number \d tries cupric nitrate from the shelf, which no plate has yet\.", plain(said_on(app)))
     pills = next(item for item in app.button_group if "not available today" in item.label)
     assert GREEN in pills.options
     pills.set_value([GREEN]).run()

@@ -9,7 +9,8 @@ import streamlit as st
 
 from matcher.colour.verdict import standing
 from matcher.errors import SuggestionError
-from matcher.recipe.recipe import steps_in_words
+from matcher.recipe.names import same
+from matcher.recipe.recipe import chemicals_of, steps_in_words
 from matcher.suggest.wording import nearness_in_words
 from matcher.typed import whole_number
 from matcher.words import capital, counted, in_ten, listed, percent
@@ -60,11 +61,21 @@ def show_ranked(studio: Studio, target: Target, answers: Answers, count: int) ->
 def _worked_out(answers: Answers, count: int) -> tuple[list[Suggestion], str]:
     """Return the whole list and what it is made of, as HTML; the plates alone when nothing can be predicted."""
     try:
-        ranked, standing = answers.ranked(count), answers.reach().standing
+        ranked, reach = answers.ranked(count), answers.reach()
     except SuggestionError as error:
         return answers.measured(count), escaped(str(error))
-    far = "" if standing == "within reach" else f" <strong>{capital(standing)}</strong>: more on that below."
-    return ranked, _made_of(ranked) + far
+    within = reach.standing == "within reach"
+    far = "" if within else f" <strong>{capital(reach.standing)}</strong>: more on that below."
+    return ranked, _made_of(ranked) + far + escaped(_tries(ranked, reach.untried))
+
+
+def _tries(ranked: Sequence[Suggestion], untried: Sequence[str]) -> str:
+    """Say which of the list tries what stands on the shelf and no plate has; "" where none does."""
+    for place, item in enumerate(ranked, start=1):
+        new = [name for name in chemicals_of(item.recipe) if any(same(name, other) for other in untried)]
+        if new:
+            return f" Number {place} tries {listed(new)} from the shelf, which no plate has yet."
+    return ""
 
 
 def in_words(target: Target, lab: Floats, delta_e00: float, interval: tuple[float, float], chance: float) -> str:
