@@ -5,6 +5,7 @@ import json
 import numpy as np
 import pytest
 
+from matcher.bench.path import _sentence
 from matcher.bench.seal import learn_seal_shift
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.uncertainty import BudgetTerm
@@ -14,6 +15,7 @@ from matcher.reading.reading import Reading
 from matcher.recipe.recipe import Coat, Recipe, Seal, Undercoat
 from matcher.suggest.suggester import Suggester
 from matcher.trials.trial import StageReading, Trial
+from tests.app_pages import plain
 from tests.benchmarks.invented_processes import film, recipe_space
 from tests.example_counts import draws
 
@@ -420,3 +422,17 @@ def test_the_verb_of_an_advice_goes_by_the_passes_whatever_a_chemical_is_called(
     said = Suggester([*plates, bare]).advice([45.0, 12, 20], bare).sentence
     assert "one pass of two passes salts at" in said
     assert "is expected to bring" in said and "are expected" not in said
+
+
+@pytest.mark.parametrize(
+    ("done", "stop_at", "said"),
+    [
+        (0, 3, "Before the first pass the piece is expected at ΔE00 9.0; 3 more passes should bring it to 3.0 (2.0 to"),
+        (2, 3, "After 2 passes the piece is expected at ΔE00 5.0; 1 more pass should bring it to 3.0 (2.0 to 4.0,"),
+        (3, 3, "After 3 passes the piece is expected at ΔE00 3.0 (2.0 to 4.0, with this piece's own scatter): lay no"),
+    ],
+)
+def test_the_sentence_says_where_the_piece_stands(done, stop_at, said):
+    expected = np.array([9.0, 7.0, 5.0, 3.0])
+    interval = np.column_stack([expected - 1, expected + 1])
+    assert plain(_sentence(done, stop_at, expected, interval, None)).startswith(said)

@@ -3,12 +3,15 @@
 Invented scenes, exact camera, exposed so that nothing clips; bars: 1.0 ΔE00 at 2:1 across the picture.
 """
 
+from types import SimpleNamespace
+
 import cv2
 import numpy as np
 import pytest
 
 from matcher.calibration.calibrate import calibrate
 from matcher.calibration.illumination import LightField
+from matcher.calibration.white_balance import middle_grey
 from matcher.card.detect import find_card
 from matcher.colour.difference import delta_e_2000
 from matcher.colour.uncertainty import CHI2_95
@@ -165,6 +168,19 @@ def test_one_card_marked_twice_is_refused():
         LightField.from_two_cards(card, find_card(photo, corners=CARD + 6))
 
 
+@pytest.mark.parametrize(("apart_px", "kept"), [(90, False), (160, True)])
+def test_two_cards_lie_apart_by_most_of_the_longer_side_of_one(apart_px, kept):
+    """The slope is told over the length of a card, of whose inner part 0.8 are asked for: more than its height here."""
+    wide, other = box(40, 100, 260, 170), box(40, 100 + apart_px, 260, 170 + apart_px)
+    photo = Scene().lay(wide, GREY).lay(other, GREY).photo()
+    card, second = find_card(photo, corners=wide), find_card(photo, corners=other)
+    if kept:
+        assert LightField.from_two_cards(card, second).found_by == "two cards"
+        return
+    with pytest.raises(CardError, match="apart"):
+        LightField.from_two_cards(card, second)
+
+
 def test_cards_of_other_lightness_still_tell_the_slope():
     """The second card is a darker grey of known CIELAB: its own reflectance is not taken for a shadow."""
     scene = Scene().lay(PLATE, BROWN).lay(CARD, GREY).lay(SECOND, (35.0, 0.0, 0.0))
@@ -172,3 +188,10 @@ def test_cards_of_other_lightness_still_tell_the_slope():
     second = find_card(photo, corners=SECOND, lab=[35.0, 0, 0])
     field = LightField.from_two_cards(find_card(photo, corners=CARD), second)
     assert error(read(photo, field)) <= 1.0
+
+
+def test_of_a_cards_greys_the_middle_one_is_nearest_to_l_50():
+    greys = [SimpleNamespace(patch=SimpleNamespace(lab=np.array([lightness, 0.0, 0.0]))) for lightness in (96, 20, 44)]
+    assert middle_grey(SimpleNamespace(neutrals=tuple(greys))) is greys[2]
+    with pytest.raises(CardError, match="over- or underexposed"):
+        middle_grey(SimpleNamespace(neutrals=()))

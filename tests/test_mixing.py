@@ -280,6 +280,12 @@ def test_the_bottles_that_a_recipe_points_at_are_offered_first_then_those_used_l
     assert offered(gone)[0] == "Fe 13", "the bottle that it names is used up"
 
 
+def test_the_only_bottle_is_named_though_it_is_noted_as_used_up() -> None:
+    (_, coat) = mix_recipe(RECIPE, 400.0, [replace(FE, used_up_at=NOW), LIVER], [], NOW).layers
+    said = " ".join(mixing_wording.layer_lines(coat))
+    assert "Fe 12 is noted as used up: check what is in it." in said and "Fe 12 is used up." not in said
+
+
 def test_a_layers_bottle_is_said_with_what_is_mixed_from_it_and_asked_for_where_it_is_not_known() -> None:
     under, (coat,) = RECIPE.undercoat, RECIPE.coats
     assert under is not None

@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -247,6 +248,14 @@ def test_an_outline_that_is_none_is_refused(region):
 def test_a_covariance_that_is_no_number_is_refused():
     with pytest.raises(ReadingError, match="finite"):
         Reading((40, 12, 22), np.full((3, 3), np.nan))
+
+
+@pytest.mark.parametrize("lacking", ["all", "one"])
+def test_a_known_finish_whose_colour_is_not_whole_is_refused(lacking):
+    covariance = np.eye(3)
+    covariance[np.ix_(*2 * [range(3 if lacking == "all" else 1)])] = np.nan
+    with pytest.raises(ReadingError, match="finite"):
+        Reference(square(500, 500), SimpleNamespace(lab=np.array([40.0, 12, 22]), covariance=covariance, region=None))
 
 
 @pytest.fixture(scope="module", params=[("A", "FL2"), ("A", "D65"), ("phone", "FL11")], ids=" ".join)
