@@ -21,7 +21,7 @@ from matcher.errors import Caveat
 from matcher.instrument.measured import lab_reading
 from matcher.instrument.munsell import EYE_SIGMA, munsell_reading
 from matcher.reading.advice import budget_table, reach_of, trust_sentence, what_would_help
-from matcher.reading.comparison import draws_to_target, side_by_side
+from matcher.reading.comparison import draws_to_target, side_by_side, ties
 from matcher.reading.exposures import merge_exposures, without_glare
 from matcher.reading.exposures import read_frames as read_exposures
 from matcher.reading.reading import Conditions, Reading
@@ -139,6 +139,8 @@ def test_the_chance_of_a_match_is_that_of_the_normal_distribution_and_a_verdict_
     # two of one colour: all of the 5 % lies at the far end, 1.96 standard deviations off along one line
     assert beside(1.0 / 2.02).verdict(1.0).startswith("They match within ΔE00 1:")
     assert beside(1.0 / 1.90).verdict(1.0).startswith("It cannot be told")
+    assert beside(1.0 / 1.90).verdict(1.0).endswith("the chance that they do is 94 %."), "2 Φ(1.9) − 1"
+    assert beside(0.1).verdict(1.0).endswith("over 99 % sure."), "nothing is sure beyond that"
     unknown = beside(1.0 / 0.045)
     assert unknown.chance_within(1.0) < 0.05 and unknown.verdict(1.0).startswith("It cannot be told")
 
@@ -168,6 +170,13 @@ def test_draws_to_one_target_have_each_plates_doubt_and_what_all_share():
     expected = np.array([[0.3**2 + 0.4**2, 0.3**2], [0.3**2, 0.3**2 + 0.6**2 + 0.5**2]])
     assert np.cov(draws) == pytest.approx(expected, rel=0.1, abs=0.015)
     assert draws.mean(axis=1) == pytest.approx(10.0, abs=0.05)
+
+
+@pytest.mark.parametrize(("share_nearer", "tied"), [(0.02, False), (0.04, True), (0.96, True), (0.98, False)])
+def test_two_plates_are_not_to_be_told_apart_where_either_may_be_the_nearer_in_95_of_100(share_nearer, tied):
+    steady = np.full(1000, 2.0)
+    other = 2.0 + np.linspace(-share_nearer, 1 - share_nearer, 1000)
+    assert ties(np.stack([steady, other])) == ([(2,), (1,)] if tied else [(), ()])
 
 
 # Repeated readings
