@@ -158,8 +158,9 @@ def test_features_are_looked_for_in_the_finish_and_a_margin_on_every_side(graine
     rows, columns = np.nonzero(Registration(photo, outline)._around(margin))
     low, high = outline.min(axis=0), outline.max(axis=0)
     wide = margin * (high - low)
-    assert [columns.min(), rows.min()] == pytest.approx(np.maximum(low - wide, 0), abs=6)
-    assert [columns.max(), rows.max()] == pytest.approx(high + wide, abs=6)
+    before, beyond = low - wide - [columns.min(), rows.min()], [columns.max(), rows.max()] - (high + wide)
+    assert np.all((before >= np.minimum(4, low - wide)) & (before < 6)), "all of the margin, and few pixels more"
+    assert np.all((beyond >= 4) & (beyond < 6))
     assert len(rows) == (np.ptp(rows) + 1) * (np.ptp(columns) + 1)
 
 
