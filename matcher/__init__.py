@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from matcher.instrument.files import read_targets
     from matcher.instrument.munsell import munsell_reading
     from matcher.photo.photo import open_photo
+    from matcher.plan.inventory import AtHand
     from matcher.plan.limits import Limits
     from matcher.reading.advice import budget_table, trust_sentence, what_would_help
     from matcher.reading.comparison import delta_e_interval
@@ -58,6 +59,7 @@ _ROOMS = {
     "matcher.instrument.files": ("read_targets",),
     "matcher.instrument.munsell": ("munsell_reading",),
     "matcher.photo.photo": ("open_photo",),
+    "matcher.plan.inventory": ("AtHand",),
     "matcher.plan.limits": ("Limits",),
     "matcher.reading.advice": (
         "budget_table",
@@ -95,6 +97,7 @@ _ROOMS = {
 }
 
 __all__ = [
+    "AtHand",
     "CameraProfile",
     "Coat",
     "LightField",

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from matcher.errors import StudioError
+from matcher.errors import StudioError, SuggestionError
 from matcher.plan.inventory import AtHand
 from matcher.plan.limits import Limits
 from matcher.reading.reading import Reading
@@ -57,6 +57,11 @@ def test_what_no_plate_has_is_found_under_any_of_its_names() -> None:
     )
     assert left.within(Limits(excluded=frozenset({"AgNO3"}))) == AtHand(("barium sulphide",), ())
     assert left.within(Limits(stock=frozenset({"AgNO3"}))) == AtHand((), ("silver nitrate",))
+
+
+def test_what_is_at_hand_is_given_as_such(log: Any) -> None:
+    with pytest.raises(SuggestionError, match="at hand as AtHand"):
+        Suggester(log[0], at_hand=("cupric nitrate",))
 
 
 def test_a_chemical_that_no_plate_has_is_tried_where_no_other_may_do(log: Any) -> None:

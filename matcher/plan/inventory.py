@@ -36,7 +36,15 @@ class Means:
 
 @dataclass(frozen=True)
 class AtHand:
-    """Chemicals that a studio has whatever its plates show, as undercoats and as coats, named as it names them."""
+    """Chemicals that a studio has whatever its plates show, as undercoats and as coats, named as it names them.
+
+    Examples
+    --------
+    >>> from matcher import AtHand, Coat, Recipe
+    >>> made = [Recipe("tin bronze", coats=(Coat("ferric nitrate", 0.5, 4, 105.0),))]
+    >>> AtHand(coats=("iron(III) nitrate", "silver nitrate")).untried(made).names
+    ('silver nitrate',)
+    """
 
     undercoats: tuple[str, ...] = ()
     coats: tuple[str, ...] = ()

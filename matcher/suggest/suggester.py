@@ -93,7 +93,7 @@ class Suggester:
         self.limits = _checked_limits(limits)
         self.tolerance = _checked_tolerance(tolerance)
         plates = Plates.of(_checked_trials(trials))
-        self._predictor = Predictor(plates, self.limits, _seed_from(rng), at_hand=at_hand)
+        self._predictor = Predictor(plates, self.limits, _seed_from(rng), at_hand=_checked_at_hand(at_hand))
 
     @property
     def trials(self) -> Sequence[LoggedTrial]:
@@ -510,6 +510,12 @@ def _checked_limits(limits: Limits | None) -> Limits:
     if limits is not None and not isinstance(limits, Limits):
         raise SuggestionError(f"Give the limits as Limits, or None for none: {limits!r} is neither.")
     return limits if limits is not None else Limits()
+
+
+def _checked_at_hand(at_hand: AtHand) -> AtHand:
+    if not isinstance(at_hand, AtHand):
+        raise SuggestionError(f"Give what is at hand as AtHand: {at_hand!r} is not.")
+    return at_hand
 
 
 def _checked_trials(trials: Iterable[LoggedTrial]) -> list[LoggedTrial]:
