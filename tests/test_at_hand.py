@@ -76,6 +76,26 @@ def test_a_chemical_that_no_plate_has_is_tried_where_no_other_may_do(log: Any) -
     assert GREEN not in chemicals_of(Suggester(trials, left_out, at_hand=SHELF).next_trial(green).recipe)
 
 
+def test_a_chemical_that_one_plate_alone_has_is_tried_once_more_where_no_other_may_do(log: Any) -> None:
+    """That plate may have been mislabelled, and nothing else would tell: here its reading is of another plate."""
+    trials, green, brown = log
+    recipe = Recipe("silicon bronze", coats=(Coat(GREEN, 0.5, 6, 105.0),))
+    once = [*trials, Trial(recipe, Reading(brown), id=17)]
+    plate = Suggester(once).next_trial(green)
+    assert chemicals_of(plate.recipe)[-1] == GREEN and plate.recipe != recipe
+    assert "Cupric nitrate was seen on 1 plate only" in plate.grounds
+    assert GREEN not in chemicals_of(Suggester(once).next_trial(brown + [0.5, 0.5, 0.5]).recipe), "others do"
+    twice = [*once, Trial(Recipe("silicon bronze", coats=(Coat(GREEN, 0.5, 7, 105.0),)), Reading(brown), id=18)]
+    assert GREEN not in chemicals_of(Suggester(twice).next_trial(green).recipe), "two plates agree on it"
+
+
+def test_what_is_tried_is_chosen_among_light_and_heavy_coats(log: Any) -> None:
+    """Of a thin coat the mean is the nearest and nothing is learned; a recipe is tried for what it may give at best."""
+    trials, green, _ = log
+    recipe = Suggester(trials, at_hand=SHELF).next_trial(green).recipe
+    assert recipe.coats[0].dose >= 3
+
+
 def test_the_list_has_it_as_the_next_plate_and_nowhere_else(log: Any) -> None:
     trials, green, _ = log
     ranked = Suggester(trials, at_hand=SHELF).suggest(green, count=6)

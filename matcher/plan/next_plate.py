@@ -28,6 +28,8 @@ READ_AGAIN = 0.3
 """The variance, summed over L*, a*, b*, with which one more plate is read: a guess for a good photograph."""
 WORTH_A_CHANCE = 0.05
 """The chance of a match that makes even a recipe worth a plate that is expected far off."""
+AT_BEST = 0.05
+"""The share of draws that are nearer still than what a recipe may come to at best."""
 DOUBT_PER_STALL, PATIENCE, MOST_DOUBT = 0.3, 2, 2.5
 
 
@@ -85,6 +87,11 @@ def hopeful(outlook: Outlook, best: float, tolerance: float) -> NDArray[np.bool_
 def may_match(outlook: Outlook, tolerance: float) -> bool:
     """Tell whether any of the recipes has a chance of a match that is worth a plate."""
     return bool(np.mean(outlook.draws <= tolerance, axis=1).max() >= WORTH_A_CHANCE)
+
+
+def may_come_nearest(outlook: Outlook) -> int:
+    """Return the row of the recipe that may come nearest at best: of what is little known the mean says little."""
+    return int(np.argmin(np.quantile(outlook.draws, AT_BEST, axis=1)))
 
 
 def next_plate(

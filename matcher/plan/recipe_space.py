@@ -9,7 +9,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
@@ -20,7 +20,7 @@ from matcher.errors import SuggestionError
 from matcher.plan.inventory import NOTHING_MORE, AtHand
 from matcher.plan.limits import Limits
 from matcher.process.design import Categories, Columns, coat_columns, columns_of
-from matcher.recipe.names import same
+from matcher.recipe.names import canonical, same
 from matcher.recipe.recipe import (
     MAX_PASSES,
     SURFACE_TEMP_RANGE_C,
@@ -85,6 +85,12 @@ class RecipeSpace:
             stacks.chemical[k], stacks.application[k], stacks.strength[k], stacks.passes[k], stacks.temp_c[k],
             workpieces.seal[i], workpieces.seal_coats[i], workpieces.when[i],
         )  # fmt: skip
+
+    def having(self, chemicals: Collection[str]) -> NDArray[np.intp]:
+        """Return the rows of recipes that have any of some chemicals, given in their canonical form."""
+        under = [ground is not None and canonical(ground.chemical) in chemicals for ground in self.grounds]
+        coats = [any(canonical(coat.chemical) in chemicals for coat in stack) for stack in self.stacks]
+        return np.flatnonzero(np.array(under)[self.picks[:, 1]] | np.array(coats)[self.picks[:, 2]])
 
     @cached_property
     def groups(self) -> NDArray[np.intp]:

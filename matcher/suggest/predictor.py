@@ -6,6 +6,7 @@ rest, and says so.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import replace
 from functools import cached_property
@@ -18,7 +19,16 @@ from matcher.colour.uncertainty import by_cause
 from matcher.colour.wording import difference_in_words
 from matcher.plan.inventory import NOTHING_MORE, AtHand
 from matcher.plan.limits import Limits, each_lifted
-from matcher.plan.next_plate import PATIENCE, doubt_after, hopeful, kind_of, may_match, next_plate, stalled_trials
+from matcher.plan.next_plate import (
+    PATIENCE,
+    doubt_after,
+    hopeful,
+    kind_of,
+    may_come_nearest,
+    may_match,
+    next_plate,
+    stalled_trials,
+)
 from matcher.plan.outlook import Outlook, draws_of, first_places, look_ahead, outlook_on
 from matcher.plan.prediction import readable
 from matcher.plan.reach import Reach, expected_delta, reach
@@ -46,6 +56,8 @@ from matcher.suggest.wording import grounds_of, learned_from
 MOST_LEARNED_FROM = 320
 NEAR_SHARE = 220
 MADE_LOOKED_AT = 12
+MOST_TRIED = 400
+"""Recipes of what is little known that are looked at, light and heavy: the nearest by the mean alone would be light."""
 OUTLOOKS_KEPT, USUAL_KEPT = 3, 32
 MADE_BEFORE = " It was made before: another plate of it tells most now."
 TOO_NEAR = 0.5
@@ -168,7 +180,11 @@ class Predictor:
         best, made = self._best_so_far(fit, target.lab)[2], fit.made
         stalled = stalled_trials(deltas, tolerance)
         doubt = doubt_after(stalled)
-        outlook = self._worth_trying(fit, fit.outlook(target.lab, doubt), target.lab, tolerance, doubt)
+        outlook = fit.outlook(target.lab, doubt)
+        trying = self._worth_trying(fit, outlook, target.lab, tolerance, doubt)
+        if trying is not outlook:
+            trying = trying.without([recipe in made for recipe in trying.recipes])
+            return self._suggestion(target, fit, trying, may_come_nearest(trying))
         if stalled > PATIENCE and stalled % 2 == 1:
             tired = {kind_of(trial.recipe) for trial in tried[-stalled - 1 :]}
             fresh = np.array([kind_of(recipe) not in tired for recipe in outlook.recipes])
@@ -179,15 +195,17 @@ class Predictor:
     def _worth_trying(
         self, fit: _Fit, outlook: Outlook, target_lab: Floats, tolerance: float, doubt: float = 1.0
     ) -> Outlook:
-        """Return the outlook on recipes of chemicals that no plate has, where none of the others may come near enough.
+        """Return the outlook on recipes of chemicals that no plate has, where none of the others may come near enough;
+        failing those, of chemicals that one plate alone has, which may be a mistake.
 
-        What such a chemical gives is borrowed from the others until one plate shows it, so its chances say little.
+        What such a chemical gives is borrowed from the others until plates show it, so its chances say little.
         """
-        untried = {canonical(name) for name in self.untried.names}
-        if not untried or may_match(outlook, tolerance):
+        little_known = {canonical(name) for name in self.untried.names} or fit.on_one_plate
+        if not little_known or may_match(outlook, tolerance):
             return outlook
-        wide = fit.trying(self.untried).outlook(target_lab, doubt)
-        return wide.without([untried.isdisjoint(map(canonical, chemicals_of(recipe))) for recipe in wide.recipes])
+        space = fit.trying(self.untried).space
+        rows = np.random.default_rng(self.seed).permutation(space.having(little_known))[:MOST_TRIED]
+        return outlook_on(fit.model, [space.recipe(row) for row in rows], target_lab, doubt) if len(rows) else outlook
 
     def session(self, target: Reading, count: int, tolerance: float) -> list[Suggestion]:
         """Return ``count`` plates to make in one session, chosen together."""
@@ -314,6 +332,12 @@ class _Fit:
     def at_odds(self) -> list[Contradiction]:
         """Recipes whose plates contradict each other."""
         return at_odds(self.model.trials)
+
+    @cached_property
+    def on_one_plate(self) -> frozenset[str]:
+        """The chemicals, in their canonical form, that one plate alone has."""
+        counted = Counter(canonical(name) for trial in self.model.trials for name in chemicals_of(trial.recipe))
+        return frozenset(name for name, plates in counted.items() if plates == 1)
 
     @cached_property
     def made(self) -> Made:
