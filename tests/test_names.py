@@ -141,5 +141,5 @@ def test_a_salt_is_weighed_by_any_of_its_names() -> None:
 
 
 def test_a_name_that_the_log_has_not_gets_one_sentence() -> None:
-    with pytest.raises(TypingError, match="no logged plate has it"):
+    with pytest.raises(TypingError, match="nothing here has that name"):
         known_name("tin salt", ["ferric nitrate"], "chemical")

@@ -256,12 +256,12 @@ def whole_numbers(text: str, form: str) -> list[int]:
 
 
 def known_name(text: str, known: Sequence[str], what: str) -> str:
-    """Return the name as the log writes it, for any way of writing it. Raises TypingError."""
+    """Return the name as the studio writes it, for any way of writing it. Raises TypingError."""
     for name in known:
         if same(name, text):
             return name
     listed = ", ".join(known[:MOST_NAMED]) or "nothing yet"
-    raise TypingError(f"Check the {what} {text!r}: no logged plate has it. The log has {listed}.")
+    raise TypingError(f"Check the {what} {text!r}: nothing here has that name. There is {listed}.")
 
 
 def _listed_numbers(text: str, form: str, above: float, most: float) -> tuple[float, ...]:
