@@ -25,9 +25,6 @@ if TYPE_CHECKING:
     from matcher.studio import Studio
 
 WIDE, PHONE = (1280, 900), (390, 844)
-NETWORK_CHANGED = "ERR_NETWORK_CHANGED"
-"""What Chromium says of whatever it was loading when an interface comes or goes on this machine: ``other_host`` lays
-one, for a test that may run beside any other."""
 CHROMIUM_FLAGS = (
     "--no-sandbox",
     "--disable-gpu",
@@ -133,21 +130,28 @@ class Visitor:
     ask_server: Callable[[], str] = field(default=lambda: "not asked")
 
     def open(self, place: str = "") -> None:
-        """Come to a page; once more, when Chromium gave up what it was loading because a cable was laid meanwhile."""
+        """Come to a page."""
         from playwright.sync_api import Error
 
-        for left in (1, 0):
-            try:
-                self.page.goto(f"{self.address}/{place}")
-                self.page.locator("h1").first.wait_for()
-                break
-            except Error as error:
-                disturbed = any(NETWORK_CHANGED in said for said in (str(error), *self.console))
-                if not (left and disturbed):
-                    raise AssertionError(f"/{place} did not come.\n{self._what_is_there()}") from error
-                self.console.clear()
-                self.page.wait_for_timeout(1000)  # its own page that says so comes first
+        try:
+            self.page.goto(f"{self.address}/{place}")
+            self.page.locator("h1").first.wait_for()
+        except Error as error:
+            raise AssertionError(f"/{place} did not come.\n{self._what_is_there()}") from error
         self.settle()
+
+    def download(self, name: str | re.Pattern[str]) -> Path:
+        """Press what downloads a file, and return the file once it is there."""
+        from playwright.sync_api import Error
+
+        try:
+            with self.page.expect_download() as waiting:
+                self.press(name)
+            path: Path = waiting.value.path()
+        except Error as error:
+            raise AssertionError(f"{name!r} brought no file.\n{self._what_is_there()}") from error
+        self.settle()
+        return path
 
     def _what_is_there(self) -> str:
         """Return what the page shows, what the browser said, and where the server's threads stand."""

@@ -1,7 +1,8 @@
-"""A phone on the other end of a cable: a browser in a network namespace of its own, joined to this one by a veth pair.
+"""A server and a phone on two ends of a cable: two network namespaces of their own, joined by a veth pair.
 
-Linux, as root, with iproute2. Elsewhere the browser runs on this machine, by its own address, and the cable is cut by
-the browser itself.
+Linux, as root, with iproute2. Elsewhere both run on this machine, by its own address, and the cable is cut by the
+browser itself. Neither end is this machine's own network: to lay, cut or mend a cable there breaks off whatever any
+browser on it is loading (Chromium's ERR_NETWORK_CHANGED), a download of another test among it.
 """
 
 from __future__ import annotations
@@ -17,70 +18,82 @@ from pathlib import Path
 from typing import Any
 
 
-@dataclass
-class Cable:
-    """Where the browser finds this machine, and what cuts and mends the way there."""
+@dataclass(frozen=True)
+class Host:
+    """Where a program runs: in a network namespace, or (``None``) on this machine's own network."""
 
+    namespace: str | None = None
+
+    def runs(self, *command: str) -> list[str]:
+        """Return the command that runs a command there."""
+        return [*(["ip", "netns", "exec", self.namespace] if self.namespace else []), *command]
+
+    def browser(self, path: str, folder: Path) -> str:
+        """Return a program that starts a browser there, written into a folder."""
+        script = folder / f"browser-on-{self.namespace or 'this-machine'}"
+        script.write_text(f'#!/bin/sh\nexec {" ".join(self.runs(path))} "$@"\n')
+        script.chmod(0o755)
+        return str(script)
+
+
+@dataclass(frozen=True)
+class Cable:
+    """A server's end and a phone's, where the phone finds the server, and what cuts and mends the way there."""
+
+    server: Host
+    phone: Host
     here: str
-    wrapped: Callable[[str, Path], str]
     cut: Callable[[Any], None]
     mend: Callable[[Any], None]
-    is_another_host: bool
 
 
 @contextmanager
 def other_host() -> Iterator[Cable]:
-    """Lay a cable to another host, for as long as the block lasts."""
-    name = f"phone{os.getpid() % 100000}"
-    number = os.getpid() % 250 + 1
-    near, far = f"10.213.{number}.1", f"10.213.{number}.2"
-    if not _laid(name, near, far):
-        _unlaid(name)
-        yield Cable(_own_address(), lambda browser, _: browser, _offline(True), _offline(False), False)
+    """Lay a cable between two hosts, for as long as the block lasts."""
+    near, far = f"desk{os.getpid()}", f"phone{os.getpid()}"
+    if not _laid(near, far):
+        _unlaid(near, far)
+        yield Cable(Host(), Host(), _own_address(), _offline(True), _offline(False))
         return
     try:
         yield Cable(
-            near,
-            lambda browser, folder: _wrapper(name, browser, folder),
-            lambda _: _ip("-n", name, "link", "set", f"{name}b", "down"),
-            lambda _: _ip("-n", name, "link", "set", f"{name}b", "up"),
-            True,
+            Host(near),
+            Host(far),
+            NEAR,
+            lambda _: _ip("-n", far, "link", "set", LINK, "down"),
+            lambda _: _ip("-n", far, "link", "set", LINK, "up"),
         )
     finally:
-        _unlaid(name)
+        _unlaid(near, far)
 
 
-def _laid(name: str, near: str, far: str) -> bool:
+LINK, NEAR, FAR = "cable", "10.213.0.1", "10.213.0.2"
+
+
+def _laid(near: str, far: str) -> bool:
     if shutil.which("ip") is None or os.name != "posix" or os.geteuid() != 0:
         return False
     try:
-        _ip("netns", "add", name)
-        _ip("link", "add", f"{name}a", "type", "veth", "peer", "name", f"{name}b", "netns", name)
-        _ip("addr", "add", f"{near}/24", "dev", f"{name}a")
-        _ip("link", "set", f"{name}a", "up")
-        _ip("-n", name, "addr", "add", f"{far}/24", "dev", f"{name}b")
-        _ip("-n", name, "link", "set", f"{name}b", "up")
-        _ip("-n", name, "link", "set", "lo", "up")
+        _ip("netns", "add", near)
+        _ip("netns", "add", far)
+        _ip("-n", near, "link", "add", LINK, "type", "veth", "peer", "name", LINK, "netns", far)
+        for end, address in ((near, NEAR), (far, FAR)):
+            _ip("-n", end, "addr", "add", f"{address}/24", "dev", LINK)
+            _ip("-n", end, "link", "set", "lo", "up")
+            _ip("-n", end, "link", "set", LINK, "up")
     except (OSError, subprocess.CalledProcessError):
         return False
     return True
 
 
-def _unlaid(name: str) -> None:
-    for command in (("link", "del", f"{name}a"), ("netns", "del", name)):
+def _unlaid(*namespaces: str) -> None:
+    for name in namespaces:
         with suppress(OSError, subprocess.CalledProcessError):
-            _ip(*command)
+            _ip("netns", "del", name)
 
 
 def _ip(*arguments: str) -> None:
     subprocess.run(["ip", *arguments], check=True, capture_output=True)
-
-
-def _wrapper(name: str, browser: str, folder: Path) -> str:
-    script = folder / "browser-over-there"
-    script.write_text(f'#!/bin/sh\nexec ip netns exec {name} {browser} "$@"\n')
-    script.chmod(0o755)
-    return str(script)
 
 
 def _offline(yes: bool) -> Callable[[Any], None]:

@@ -20,9 +20,11 @@ import pytest
 
 from matcher import Studio
 from matcher.cli.app import free_port
+from tests.other_host import Host
 
 GOOD, OTHER = "warm torch, cold water", "three thin coats of wax"
 COOKIE = "__Host-patina-device"
+THIS_MACHINE = Host()
 
 
 @dataclass
@@ -90,15 +92,20 @@ a host whose cable was cut."""
 
 
 @contextmanager
-def on_the_network(top: Path, folder: Path, port: int | None = None) -> Iterator[Server]:
-    """Serve a studio on the network with a certificate made for it. top: the home of who serves."""
+def on_the_network(top: Path, folder: Path, port: int | None = None, host: Host = THIS_MACHINE) -> Iterator[Server]:
+    """Serve a studio on the network with a certificate made for it. top: the home of who serves; host: where it runs,
+    and only from this machine can it be asked anything without a browser that runs there too."""
     port = port or free_port("127.0.0.1", 0)
     environment = {name: value for name, value in os.environ.items() if name not in ("DISPLAY", "WAYLAND_DISPLAY")}
     environment |= {"HOME": str(top), "XDG_DATA_HOME": str(top / "data")}
     environment["PYTHONPATH"] = os.pathsep.join(path for path in sys.path if path)
     command = [sys.executable, "-m", "matcher", "app", "--network", "--studio", folder, "--port", port, "--json"]
     with subprocess.Popen(
-        [str(part) for part in command], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=environment, cwd=top
+        host.runs(*(str(part) for part in command)),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        env=environment,
+        cwd=top,
     ) as process:
         try:
             assert process.stdout is not None
@@ -106,19 +113,17 @@ def on_the_network(top: Path, folder: Path, port: int | None = None) -> Iterator
             authority = top / "data" / "patina-matcher" / "https" / "authority.crt"
             context = ssl.create_default_context(cafile=str(authority))
             served = Server(port, folder, said, context, authority)
-            _wait_for(served)
+            _wait_for(served, host)
             yield served
         finally:
             process.terminate()
             process.wait(timeout=GONE_S)
 
 
-def _wait_for(served: Server) -> None:
+def _wait_for(served: Server, host: Host) -> None:
+    reach = f"import socket; socket.create_connection(('127.0.0.1', {served.port}), timeout=2).close()"
     for _ in range(300):
-        try:
-            if served.ask("/sign-in").status == 200:
-                return
-        except OSError:
-            pass
+        if subprocess.run(host.runs(sys.executable, "-c", reach), stderr=subprocess.DEVNULL).returncode == 0:
+            return
         time.sleep(0.1)
     pytest.fail("the page did not answer within 30 s")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -98,14 +99,8 @@ def test_the_studio_is_carried_to_another_one_through_the_page(
     visitor = visit(demo)
     visitor.open("log")
     visitor.page.get_by_text("Export, import and backup", exact=True).click()
-    with visitor.page.expect_download() as waiting:
-        visitor.press("Export the studio")
-    export = tmp_path / "carried.zip"
-    waiting.value.save_as(export)
-    with visitor.page.expect_download() as waiting:
-        visitor.press("Table of plates")
-    table = tmp_path / "plates.csv"
-    waiting.value.save_as(table)
+    export = shutil.copy(visitor.download("Export the studio"), tmp_path / "carried.zip")
+    table = shutil.copy(visitor.download("Table of plates"), tmp_path / "plates.csv")
     with table.open(encoding="utf-8-sig", newline="") as file:
         assert len(list(csv.DictReader(file))) == 103
 

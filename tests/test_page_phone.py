@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -18,7 +19,7 @@ from matcher.demo import make_demo_studio
 from matcher.hands import Role
 from matcher.shipped import shipped
 from tests.browser import BROWSERS, CHROMIUM_FLAGS, LISTENING, PATIENCE_MS, PHONE, WIDE, Visitor
-from tests.other_host import Cable, other_host
+from tests.other_host import Cable, Host, other_host
 from tests.served_network import GOOD, Server, on_the_network
 from ui.recipe.recipe_actions import LABEL
 
@@ -36,33 +37,37 @@ def cable() -> Iterator[Cable]:
 def server(tmp_path: Path, cable: Cable) -> Iterator[Server]:
     with make_demo_studio(tmp_path / "studio") as studio:
         studio.access.people.add("Ines Invented", Role.OWNER, GOOD)
-    with on_the_network(tmp_path, tmp_path / "studio") as served:
+    with on_the_network(tmp_path, tmp_path / "studio", host=cable.server) as served:
         yield served
 
 
 @pytest.fixture
 def phone(chromium: Any, cable: Cable, tmp_path: Path) -> Iterator[Any]:
-    """A phone's browser on the other host."""
-    path = next(found for found in map(shutil.which, BROWSERS) if found)
-    browser = chromium.browser_type.launch(executable_path=cable.wrapped(path, tmp_path), args=list(CHROMIUM_FLAGS))
+    """A phone's browser at the other end of the cable."""
     width, height = PHONE
-    context = browser.new_context(
-        viewport={"width": width, "height": height}, has_touch=True, is_mobile=True, device_scale_factor=2,
-        ignore_https_errors=True, reduced_motion="reduce",
-    )  # fmt: skip
+    with browsing(
+        chromium, cable.phone, tmp_path, viewport={"width": width, "height": height},
+        has_touch=True, is_mobile=True, device_scale_factor=2, reduced_motion="reduce",
+    ) as context:  # fmt: skip
+        yield context
+
+
+@pytest.fixture
+def desk(chromium: Any, cable: Cable, tmp_path: Path) -> Iterator[Any]:
+    with browsing(chromium, cable.server, tmp_path, viewport=dict(zip(("width", "height"), WIDE, strict=True))) as here:
+        yield here
+
+
+@contextmanager
+def browsing(chromium: Any, host: Host, folder: Path, **shown: Any) -> Iterator[Any]:
+    """Start a browser on a host."""
+    path = next(found for found in map(shutil.which, BROWSERS) if found)
+    browser = chromium.browser_type.launch(executable_path=host.browser(path, folder), args=list(CHROMIUM_FLAGS))
+    context = browser.new_context(ignore_https_errors=True, **shown)
     context.add_init_script(LISTENING)
     context.set_default_timeout(PATIENCE_MS)
     yield context
     browser.close()
-
-
-@pytest.fixture
-def desk(chromium: Any) -> Iterator[Any]:
-    context = chromium.new_context(viewport=dict(zip(("width", "height"), WIDE, strict=True)), ignore_https_errors=True)
-    context.add_init_script(LISTENING)
-    context.set_default_timeout(PATIENCE_MS)
-    yield context
-    context.close()
 
 
 def paired(server: Server, desk: Any, phone: Any, cable: Cable, shots: Path | None) -> Visitor:
@@ -77,7 +82,7 @@ def paired(server: Server, desk: Any, phone: Any, cable: Cable, shots: Path | No
     at_desk.page.wait_for_function("document.querySelector('.pm-qr')?.complete")
     at_desk.shot("pairing")
     seen = np.frombuffer(at_desk.page.locator(".pm-qr").screenshot(), np.uint8)
-    read, *_ = cv2.QRCodeDetector().detectAndDecode(cv2.imdecode(seen, cv2.IMREAD_COLOR))
+    read, *_ = cv2.QRCodeDetectorAruco().detectAndDecode(cv2.imdecode(seen, cv2.IMREAD_COLOR))
     code = at_desk.page.locator(".pm-code").inner_text()
     assert read == f"{server.said['url']}/code/{code}" and "127.0.0.1" not in read and "localhost" not in read
     visitor = Visitor(phone.new_page(), f"https://{cable.here}:{server.port}", shots, touch=True)

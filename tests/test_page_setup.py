@@ -370,9 +370,8 @@ def test_a_chart_teaches_the_camera_and_its_profile_is_exported(demo: Served, vi
     visitor.shot("camera-learned")
     visitor.page.get_by_text("Patches, rename, export, retire").click()
     visitor.settle()
-    with visitor.page.expect_download() as waiting:
-        visitor.press("Export as a file")
-    assert json.loads(waiting.value.path().read_text(encoding="utf-8"))["name"] == "bench camera, window"
+    exported = visitor.download("Export as a file")
+    assert json.loads(exported.read_text(encoding="utf-8"))["name"] == "bench camera, window"
 
 
 def test_a_chart_that_is_not_found_is_marked_by_its_corners(serve: Any, visit: Visit, tmp_path: Path) -> None:

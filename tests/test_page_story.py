@@ -111,9 +111,7 @@ def the_plate_is_waxed_and_signed_off(visitor: Visitor, served: Served) -> None:
     visitor.press(f"Sign off plate {plate.id}")
     visitor.sees(re.compile(re.escape(f"was signed off by {SCULPTOR}")))
     unfold(visitor, "Sign-off and its sheet")
-    with visitor.page.expect_download() as waiting:
-        visitor.press("Print the sign-off")
-    assert waiting.value.path().read_bytes().startswith(b"%PDF-")
+    assert visitor.download("Print the sign-off").read_bytes().startswith(b"%PDF-")
 
 
 def the_next_cast_is_coloured_and_noted(visitor: Visitor, served: Served) -> None:

@@ -66,9 +66,6 @@ def test_a_sheet_of_tags_to_come_is_printed_once(demo: Served, visit: Callable[.
     for first in (104, 146):
         box = visitor.page.get_by_role("spinbutton", name="First number", exact=True)
         assert box.input_value() == str(first)
-        with visitor.page.expect_download() as waiting:
-            visitor.press(re.compile("^Print 42 tags"))
-        assert waiting.value.path().read_bytes().startswith(b"%PDF-")
-        visitor.settle()
+        assert visitor.download(re.compile("^Print 42 tags")).read_bytes().startswith(b"%PDF-")
     with demo.studio() as studio:
         assert studio.tags_printed_to() == 187 and len(studio.trials(include_set_aside=True)) == 103

@@ -130,13 +130,16 @@ def test_studios_have_signs_of_their_own() -> None:
 
 
 def test_tags_read_with_an_ordinary_reader() -> None:
-    """OpenCV's own detector stands in for a phone: it knows nothing of the frame, and misses a few without one too."""
+    """A detector of OpenCV's that knows nothing of the frame stands in for a phone.
+
+    Its other one, ``QRCodeDetector``, misses one sound code in forty, frame or no frame.
+    """
     rng = np.random.default_rng(4)
-    for address, least in (("", 10), (ADDRESS, 10)):
+    for address in ("", ADDRESS):
         texts = [some_text(rng, address) for _ in range(12)]
         crisp = [np.pad(np.where(tag_squares(text), 0, 255).astype(np.uint8), 2, constant_values=255) for text in texts]
-        read = [cv2.QRCodeDetector().detectAndDecode(one.repeat(6, axis=0).repeat(6, axis=1))[0] for one in crisp]
-        assert set(read) <= {*texts, ""} and sum(map(bool, read)) >= least
+        reader = cv2.QRCodeDetectorAruco()
+        assert [reader.detectAndDecode(one.repeat(6, axis=0).repeat(6, axis=1))[0] for one in crisp] == texts
 
 
 def test_the_smallest_symbol_that_holds_the_text_is_drawn() -> None:
