@@ -134,6 +134,16 @@ def test_nothing_is_called_out_of_reach_while_a_bottle_is_untried(log: Any) -> N
     )
 
 
+def test_a_bottle_that_todays_limits_leave_out_is_named_with_what_would_help(log: Any) -> None:
+    trials, green, _ = log
+    limits = Limits(excluded=frozenset({"Cu(NO3)2"}))
+    said = Suggester(trials, limits=limits, at_hand=SHELF).reach(green)
+    assert said.untried == () and said.standing == "out of reach"
+    assert said.sentence.endswith(" Cupric nitrate is on the shelf, but left out by today's limits.")
+    plain = Suggester(trials, limits=limits).reach(green).sentence
+    assert said.sentence.startswith(plain) and "shelf" not in plain
+
+
 def test_a_session_tries_it_too(log: Any) -> None:
     trials, green, _ = log
     plates = Suggester(trials, at_hand=SHELF).batch(green, 3)
@@ -225,7 +235,8 @@ def test_the_page_says_it_and_lets_it_be_left_out(studio_with_a_bottle: Path, mo
     pills = next(item for item in app.button_group if "not available today" in item.label)
     assert GREEN in pills.options
     pills.set_value([GREEN]).run()
-    assert not app.exception and "is on the shelf" not in plain(said_on(app))
+    assert not app.exception and "and no plate has it yet" not in plain(said_on(app))
+    assert "Cupric nitrate is on the shelf, but left out by today's limits." in plain(said_on(app))
     with Studio.open(studio_with_a_bottle) as studio:
         studio.bottles.save(Stock("SN-1", "silver chloride", 200.0))
         studio.bottles.save(Stock("FC-1", "ferric chloride", 200.0))

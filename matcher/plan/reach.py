@@ -106,11 +106,13 @@ def reach(
     as_read: Callable[[Floats, Floats], Reading],
     lifted: Callable[[float], str | None] = lambda delta: None,
     untried: tuple[str, ...] = (),
+    left_out: tuple[str, ...] = (),
 ) -> Reach:
     """Return whether the target can be reached, from an outlook over the recipes in range.
 
     as_read: as for ``bench_path``. lifted: says, from the ΔE00 expected within today's limits, what lifting them would
-    bring; None when they are not what keeps the target out. untried: chemicals at hand that no plate has.
+    bring; None when they are not what keeps the target out. untried: chemicals at hand that no plate has. left_out:
+    those that would be among them but for today's limits.
     """
     expected = expected_delta(model, outlook, target.lab)
     row = int(np.argmin(expected))
@@ -129,7 +131,7 @@ def reach(
     plates = len(model.trials)
     if plates < FEWEST_TO_TELL:  # what so few plates predict is a guess; what was measured is not
         chance = best = measured
-    why = _explanation((chance, best), delta, interval, words, tolerance, changes, said, plates, untried)
+    why = _explanation((chance, best), delta, interval, words, tolerance, changes, said, plates, untried, left_out)
     recipe, lab = outlook.recipes[row], outlook.labs[row]
     return Reach(chance, recipe, lab, delta, interval, words, changes, tolerance, why, plates, untried)
 
@@ -220,6 +222,7 @@ def _explanation(
     lifted: str | None,
     plates: int,
     untried: tuple[str, ...],
+    left_out: tuple[str, ...],
 ) -> str:
     chance, best = chances
     if chance < LIKELY and plates < FEWEST_TO_TELL:
@@ -250,8 +253,8 @@ def _explanation(
     elif untried:
         said += "The plates can't tell what would help."
     else:
-        return said + "The log can't tell what would help: try another undercoat or chemical than those logged."
-    return said + _still_to_try(untried)
+        said += "The log can't tell what would help: try another undercoat or chemical than those logged."
+    return said + _still_to_try(untried) + _left_out(left_out)
 
 
 def _still_to_try(untried: tuple[str, ...]) -> str:
@@ -262,6 +265,12 @@ def _still_to_try(untried: tuple[str, ...]) -> str:
         f" {capital(listed(untried))} {agreeing(len(untried))} on the shelf, and no plate has "
         f"{it if len(untried) == 1 else 'any of them'} yet: a plate with {it} would tell."
     )
+
+
+def _left_out(names: tuple[str, ...]) -> str:
+    if not names:
+        return ""
+    return f" {capital(listed(names))} {agreeing(len(names))} on the shelf, but left out by today's limits."
 
 
 def _percent(chance: float) -> str:

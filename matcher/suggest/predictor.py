@@ -100,9 +100,13 @@ class Predictor:
     @cached_property
     def untried(self) -> AtHand:
         """What is at hand, may be used today, and no plate has."""
+        return self._untried_at_all.within(self.limits)
+
+    @cached_property
+    def _untried_at_all(self) -> AtHand:
         if not self._at_hand.names:
             return NOTHING_MORE
-        return self._at_hand.untried(trial.recipe for trial in self.known.trials).within(self.limits)
+        return self._at_hand.untried(trial.recipe for trial in self.known.trials)
 
     def fit(self, target: Reading) -> _Fit:
         """Return the fit to use for a target: one for all while the log is short and read in one way."""
@@ -225,8 +229,9 @@ class Predictor:
         def lifted(delta: float) -> str | None:
             return self._what_lifting_brings(fit, target.lab, delta)
 
-        draw = np.random.default_rng(self.seed)
-        return reach(fit.model, outlook, target, logged, tolerance, draw, as_read, lifted, self.untried.names)
+        draw, untried = np.random.default_rng(self.seed), self.untried.names
+        left_out = tuple(name for name in self._untried_at_all.names if name not in untried)
+        return reach(fit.model, outlook, target, logged, tolerance, draw, as_read, lifted, untried, left_out)
 
     def _what_lifting_brings(self, fit: _Fit, target_lab: Floats, within: float) -> str | None:
         """Say that today's limits keep a target out, and which of them; None when it is not they."""
