@@ -236,7 +236,7 @@ def test_the_page_says_it_and_lets_it_be_left_out(studio_with_a_bottle: Path, mo
     assert GREEN in pills.options
     pills.set_value([GREEN]).run()
     assert not app.exception and "and no plate has it yet" not in plain(said_on(app))
-    assert "Cupric nitrate is on the shelf, but left out by today's limits." in plain(said_on(app))
+    assert "Cupric nitrate is on the shelf, but left out by today" in plain(said_on(app))
     with Studio.open(studio_with_a_bottle) as studio:
         studio.bottles.save(Stock("SN-1", "silver chloride", 200.0))
         studio.bottles.save(Stock("FC-1", "ferric chloride", 200.0))
