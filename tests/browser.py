@@ -90,6 +90,15 @@ LISTENING = """
     this.addEventListener("loadend", () => { heard.loading -= 1; heard.changedAt = now(); });
     send.apply(this, body);
   };
+  // What the page keeps in the browser's own database before it is sent, or after it was answered.
+  const start = IDBDatabase.prototype.transaction;
+  IDBDatabase.prototype.transaction = function (...asked) {
+    const change = start.apply(this, asked);
+    heard.loading += 1;
+    const over = () => { heard.loading -= 1; heard.changedAt = now(); };
+    for (const end of ["complete", "abort"]) change.addEventListener(end, over);
+    return change;
+  };
   const fetched = window.fetch;
   window.fetch = function (...asked) {
     if (asked[1]?.method !== "POST") return fetched.apply(this, asked);
@@ -112,7 +121,7 @@ SETTLED = """
 }
 """
 QUIET_MS = 250  # a part that was just drawn may tell of itself
-UNANSWERED_MS = 5_000  # a busy server's answer takes its time; a message that is never answered costs this once
+UNANSWERED_MS = 20_000  # a busy server's answer takes its time; a message that is never answered costs this once
 POLL_MS = 30
 
 
@@ -351,6 +360,8 @@ def _serving(scratch: Path) -> Iterator[Callable[[Path], Served]]:
             process.terminate()
         for process in running:
             process.join(timeout=30)
+            process.kill()  # or the next that gets its port would be taken for it
+            process.join()
         _free_ports.extend(reversed(ports))
 
 
