@@ -125,8 +125,10 @@ def test_what_was_kept_of_a_form_stands_in_fields_that_come_late(demo: Served, v
     with demo.studio() as studio:
         studio.save_draft("plate", {"piece": "heron 7", "coat0_passes": 9})
     visitor = visit(demo)
-    late = held_back(visitor, re.compile("/static/js/(NumberInput|TextInput)"))
-    visitor.page.goto(f"{visitor.address}/record")
+    texts = re.compile("/static/js/TextInput")
+    late = held_back(visitor, re.compile(f"{NUMBERS.pattern}|{texts.pattern}"))
+    with visitor.page.expect_request(NUMBERS), visitor.page.expect_request(texts):
+        visitor.page.goto(f"{visitor.address}/record")
     seal = visitor.page.locator(".st-key-panel-plate-seal")
     for kind in ("Wax", "None"):
         seal.get_by_text(kind, exact=True).click()
@@ -148,8 +150,9 @@ def test_what_was_kept_of_a_form_stands_in_fields_that_come_late(demo: Served, v
 def test_the_first_number_of_tags_stands_in_a_field_that_comes_late(read_demo: Served, visit: Visit) -> None:
     visitor = visit(read_demo)
     late = held_back(visitor, NUMBERS)
-    visitor.page.goto(f"{visitor.address}/log")
-    visitor.page.get_by_text("Tags to print", exact=True).click()
+    with visitor.page.expect_request(NUMBERS):
+        visitor.page.goto(f"{visitor.address}/log")
+        visitor.page.get_by_text("Tags to print", exact=True).click()
     for _ in range(2):
         visitor.page.get_by_text("Pick plates to compare").click()
         visitor.page.wait_for_timeout(1000)

@@ -88,8 +88,9 @@ def paired(server: Server, desk: Any, phone: Any, cable: Cable, shots: Path | No
     visitor = Visitor(phone.new_page(), f"https://{cable.here}:{server.port}", shots, touch=True)
     visitor.page.goto(f"{visitor.address}/code/{code}")
     visitor.page.get_by_role("heading", name="Sign this device in as Ines Invented?").wait_for()
-    visitor.page.get_by_role("button", name="Sign in").click()
-    visitor.page.locator("h1").first.wait_for()
+    with visitor.page.expect_navigation():
+        visitor.page.get_by_role("button", name="Sign in").click()
+    visitor.page.locator("[data-testid=stApp] h1").first.wait_for()
     return visitor
 
 
@@ -105,6 +106,7 @@ def test_a_phone_is_paired_photographs_counts_and_records_though_the_connection_
     waiting = page.locator(".pm-waiting")
 
     visitor.open("target")
+    waiting.wait_for(state="attached")  # what keeps photographs is there
     visitor.press("Upload", role="radio")
     cable.cut(phone)
     page.locator(".pm-take input").set_input_files(shipped("demo_images") / "client_reference.jpg")
@@ -139,6 +141,7 @@ def test_a_phone_is_paired_photographs_counts_and_records_though_the_connection_
     with server.studio() as studio:
         assert studio.shelf.piece(piece.uid).counts[coat] == TAPS
 
+    visitor.rest()
     page.locator(".st-key-bench-record button").click()
     visitor.sees("Log this plate")
     visitor.press("Instrument or Munsell", role="radio")

@@ -9,6 +9,8 @@ from typing import Any
 
 import pytest
 
+from tests.browser import PATIENCE_MS
+
 SCRIPT = Path(__file__).parents[1] / "ui" / "serving" / "waiting.js"
 PAGE = """<!doctype html><div data-testid="stApp"></div><div class="pm-tap" data-piece="a1" data-at="2" data-once="no">
 <div class="st-key-bench-pass"><button>Count</button></div><div class="st-key-bench-next"><button>Next</button></div>
@@ -89,7 +91,7 @@ class Phone:
 @pytest.fixture
 def context(chromium: Any) -> Iterator[Any]:
     made = chromium.new_context()
-    made.set_default_timeout(10_000)
+    made.set_default_timeout(PATIENCE_MS)
     yield made
     made.close()
 
@@ -137,8 +139,8 @@ def test_a_private_window_keeps_taps_in_memory_and_warns_before_they_are_lost(co
     phone.says("1 tap kept on this device, waiting to be sent.")
     asked: list[str] = []
     phone.page.on("dialog", lambda dialog: (asked.append(dialog.type), dialog.dismiss()))
-    phone.page.evaluate("location.assign('/elsewhere')")
-    phone.page.wait_for_timeout(0)
+    with phone.page.expect_event("dialog"):
+        phone.page.evaluate("location.assign('/elsewhere')")
     phone.answers = True
     phone.is_silent()
     assert asked == ["beforeunload"] and len(phone.taken) == 1
@@ -162,8 +164,8 @@ def test_a_tap_that_is_refused_for_good_says_so_and_holds_up_no_other(context: A
     phone.signs_in("ines")
     for status in (429, 503):
         phone.refuses = status
-        phone.taps("Count")
-        phone.page.wait_for_timeout(300)
+        with phone.page.expect_response("**/taps"):
+            phone.taps("Count")
     phone.says("2 taps kept on this device, waiting to be sent.")
     phone.refuses = 403
     phone.is_silent()
