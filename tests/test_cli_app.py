@@ -19,8 +19,10 @@ import pytest
 from matcher import Studio
 from matcher.cli.main import main
 from matcher.demo import walk_through
+from tests.browser import PATIENCE_MS
 
 ROOT = Path(__file__).parents[1]
+PATIENCE_S = PATIENCE_MS / 1000
 
 
 def outline(points):
@@ -81,11 +83,12 @@ def serving(tmp_path, *arguments, **environment) -> Iterator[tuple[str, subproce
             yield url, process
         finally:
             process.terminate()
-            process.communicate(timeout=20)
+            process.communicate(timeout=PATIENCE_S)
 
 
 def wait_for(url: str) -> None:
-    for _ in range(300):
+    until = time.monotonic() + PATIENCE_S
+    while time.monotonic() < until:
         try:
             with urllib.request.urlopen(f"{url}/_stcore/health", timeout=5) as answer:
                 if answer.status == 200:
@@ -93,13 +96,13 @@ def wait_for(url: str) -> None:
         except (urllib.error.URLError, OSError):
             pass
         time.sleep(0.1)
-    pytest.fail("the page did not answer within 30 s")
+    pytest.fail(f"the page did not answer within {PATIENCE_S} s")
 
 
 def test_the_page_answers_on_this_machine_only_and_leaves_the_home_alone(tmp_path):
     with serving(tmp_path, "--demo") as (url, process):
         assert url.startswith("http://127.0.0.1:")
-        with urllib.request.urlopen(url, timeout=5) as answer:
+        with urllib.request.urlopen(url, timeout=PATIENCE_S) as answer:
             assert b"<html" in answer.read()
         listening = socket.socket()
         with listening, pytest.raises(OSError):
@@ -126,7 +129,8 @@ def test_the_page_opens_a_browser_where_there_is_a_display(tmp_path):
     (programs / "xdg-open").chmod(0o755)
     path = os.pathsep.join((str(programs), os.environ["PATH"]))
     with serving(tmp_path, "--studio", tmp_path / "studio", DISPLAY=":99", PATH=path) as (url, _):
-        for _ in range(100):
+        until = time.monotonic() + PATIENCE_S
+        while time.monotonic() < until:
             if noted.exists() and noted.read_text().endswith("\n"):
                 break
             time.sleep(0.05)

@@ -111,10 +111,10 @@ def hindrances(visitor: Visitor, place: str) -> dict[str, list[str]]:
     assert number >= 12, f"{place} shows only {number} links and buttons"
     found[f"{place} by the keyboard"] = unseen
     visitor.page.set_viewport_size({"width": PHONE_WIDTH, "height": WIDE[1]})
-    visitor.rest()
+    visitor.settle()
     found[f"{place} on a phone"] = findings(visitor.page)
     visitor.page.set_viewport_size({"width": NARROWEST, "height": WIDE[1]})
-    visitor.rest()
+    visitor.settle()
     found[f"{place} in a narrow window"] = visitor.page.evaluate(WIDER)
     return found
 

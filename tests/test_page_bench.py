@@ -633,6 +633,7 @@ def test_the_plots_on_trust_are_drawn_and_lead_to_the_plates(read_demo: Served, 
     visitor = visit(read_demo, phone=True)
     visitor.open("trust")
     visitor.page.locator(".js-plotly-plot").nth(4).wait_for()
+    visitor.settle()  # a plot takes its width once it is drawn
     fits_a_hand(visitor)
     visitor.sees(re.compile("Half of the plates were predicted within ΔE00"))
     visitor.shot("trust")

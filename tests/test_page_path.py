@@ -19,7 +19,7 @@ from matcher.plan.inventory import one_alloy
 from matcher.plan.limits import Limits
 from matcher.recipe.recipe import describe
 from matcher.shipped import shipped
-from tests.browser import Served, Visitor
+from tests.browser import PATIENCE_MS, Served, Visitor
 
 Visit = Callable[..., Visitor]
 TRUTH = json.loads((shipped("demo_images") / "truth.json").read_text(encoding="utf-8"))["pictures"]
@@ -287,22 +287,24 @@ def test_by_finger_drawing_does_not_scroll_two_fingers_look_closer_and_an_outlin
 
 def test_a_proposed_outline_is_read_only_once_it_is_confirmed_by_the_keyboard_too(demo: Served, visit: Visit) -> None:
     """Of two plates the second is taken; drawn over, or cleared, the proposals go and come back."""
+    from playwright.sync_api import expect
+
     visitor = visit(demo)
     start_from_photograph(visitor, picture("two_plates.jpg"))
     visitor.press("Yes, that is the card")
     visitor.sees("2 plates found, nothing read yet")
     words = visitor.page.locator(".lines .proposed text")
-    assert words.all_text_contents() == ["Area 1?", "Area 2?"]
+    expect(words).to_have_text(["Area 1?", "Area 2?"], timeout=PATIENCE_MS)
     assert visitor.page.get_by_role("button", name="Save and rank the plates").count() == 0
     visitor.shot("proposed")
     visitor.bench().drag((300, 500), (400, 650))
-    assert words.count() == 0
+    expect(words).to_have_count(0, timeout=PATIENCE_MS)
     visitor.press("Clear")
-    assert words.count() == 2
+    expect(words).to_have_count(2, timeout=PATIENCE_MS)
     visitor.page.get_by_role("button", name="Read area 2").focus()
     visitor.told(lambda: visitor.page.keyboard.press("Enter"), at_most_ms=600)
     visitor.sees("1 finish marked.")
-    assert words.count() == 0
+    expect(words).to_have_count(0, timeout=PATIENCE_MS)
     visitor.shot("proposed-read")
     visitor.press("Save and rank the plates")
     second = np.array(TRUTH["two_plates.jpg"]["finishes"][1]["polygon"])

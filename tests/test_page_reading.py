@@ -432,6 +432,7 @@ def test_frames_are_uploaded_together_survive_a_reload_and_stay_with_the_reading
     files.append({"name": "no.png", "mimeType": "image/png", "buffer": b"no picture"})
     visitor.page.locator("[data-testid=stFileUploader] input[type=file]").first.set_input_files(files)
     visitor.sees(re.compile("^Read from 3 photographs: "))
+    visitor.settle()
     assert "no.png" in visitor.page.get_by_role("alert").first.inner_text()
     visitor.page.reload()
     visitor.sees(re.compile("^Read from 3 photographs: "))
@@ -484,6 +485,7 @@ def test_what_an_instruments_file_leaves_open_is_asked(serve: Serve, visit: Visi
     visitor.shot("reading-file-white")
     assert visitor.page.get_by_role("button", name="Save and rank the plates").count() == 0
     visitor.page.get_by_text("100 (sample 1 has L* 7)", exact=True).click()
+    visitor.settle()
     visitor.sees("sample 1, given as spectrum, 380 to 730 nm.")
     visitor.page.reload()
     visitor.sees("sample 1, given as spectrum, 380 to 730 nm.")

@@ -533,6 +533,7 @@ def test_measured_plates_are_there_first_and_wait_to_be_pressed_until_the_list_i
     )
     visitor.open("suggestions")
     visitor.page.locator('[class*="st-key-panel-place"]').first.wait_for()
+    visitor.settle()
     early = visitor.page.evaluate("window.early")
     assert early and max(pairs for _, _, pairs in early) == 5, "five plates with their colours"
     assert all(pressable == 0 for _, pressable, _ in early)
