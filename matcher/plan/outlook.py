@@ -14,7 +14,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from matcher.colour.difference import delta_e_2000, near_uniform
+from matcher.colour.difference import DEGREES_OF_DOUBT, delta_e_2000, near_uniform
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import square_root
 from matcher.plan.recipe_space import RecipeSpace
@@ -26,7 +26,6 @@ NEAREST = 200
 OF_EACH_KIND = 160
 SCREENED = 3000
 DRAWS_LOG2 = 8
-DEGREES_OF_DOUBT = 4.0
 
 
 @dataclass(frozen=True, eq=False)

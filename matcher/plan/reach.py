@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from matcher.colour.difference import delta_e_2000
+from matcher.colour.difference import delta_e_2000, stretch_of_doubt
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import square_root, sum_of
 from matcher.colour.verdict import LIKELY
@@ -118,7 +118,7 @@ def reach(
     row = int(np.argmin(expected))
     plate = as_read(outlook.labs[row], outlook.covariances[row])
     delta = float(delta_e_2000(target.lab, plate.lab))
-    interval = delta_e_interval(target, plate, draws_to_target(target, [plate])[0])
+    interval = delta_e_interval(target, plate, draws_to_target(target, [plate], [True])[0])
     chance, best = _chances(model, outlook, target, plate, expected, tolerance, rng)
     measured = chance_within(target, nearest_logged.reading, tolerance)
     chance, best = max(chance, measured), max(best, measured)
@@ -158,7 +158,8 @@ def _chances(
     some = np.argsort(expected, kind="stable")[:JOINTLY_DRAWN]
     labs, covariance = model.predict_together(model.columns([outlook.recipes[row] for row in some]))
     root = square_root(covariance)
-    drawn = labs.ravel() + rng.standard_normal((JOINT_DRAWS, len(root))) @ root.T
+    stretch = stretch_of_doubt(rng.uniform(size=JOINT_DRAWS))[:, None]
+    drawn = labs.ravel() + stretch * rng.standard_normal((JOINT_DRAWS, len(root))) @ root.T
     own = plate.covariance - sum_of(plate.budget)  # the recipe's own doubt is drawn above
     doubt = square_root(difference_covariance(target, plate) - own)
     goal = target.lab + rng.standard_normal((JOINT_DRAWS, 3)) @ doubt.T

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from matcher.calibration.illumination import LOCAL_SIGMA
 from matcher.calibration.references.reference import cause_of_own, own_root
@@ -19,6 +19,7 @@ from matcher.colour.difference import (
     DRAWS_LOG2,
     chance_of,
     delta_e_2000,
+    doubt_stretch,
     interval_of,
     normal_draws,
 )
@@ -129,15 +130,18 @@ def _percent(share: float) -> str:
 DRAWN_TOGETHER = 24
 
 
-def draws_to_target(target: Reading, plates: Sequence[Reading]) -> Floats:
+def draws_to_target(target: Reading, plates: Sequence[Reading], expected: Sequence[bool] | None = None) -> Floats:
     """Return ΔE00 (m, n) of m plates to one target over n draws of all their errors.
 
     All plates meet the same target, and what plates and target share (camera, light, card, profile) is drawn once
     for them, so that plates photographed alike are told apart as well as they can be. Long lists are drawn in
-    groups, between which only the target is shared.
+    groups, between which only the target is shared. expected: which of the plates (m,) nobody read, so that their
+    colours are those that a fitted process expects (``colour.difference.stretch_of_doubt``); None for none.
     """
-    groups = [plates[start : start + DRAWN_TOGETHER] for start in range(0, len(plates), DRAWN_TOGETHER)]
-    return np.concatenate([_joint_draws(target, group) for group in groups]) if groups else np.zeros((0, 1))
+    of_process = np.zeros(len(plates), dtype=bool) if expected is None else np.asarray(expected, dtype=bool)
+    groups = [slice(start, start + DRAWN_TOGETHER) for start in range(0, len(plates), DRAWN_TOGETHER)]
+    drawn = [_joint_draws(target, plates[group], of_process[group]) for group in groups]
+    return np.concatenate(drawn) if drawn else np.zeros((0, 1))
 
 
 def ties(draws: Floats) -> list[tuple[int, ...]]:
@@ -149,13 +153,15 @@ def ties(draws: Floats) -> list[tuple[int, ...]]:
     return found
 
 
-def _joint_draws(target: Reading, plates: Sequence[Reading]) -> Floats:
-    readings = [target, *plates]
+def _joint_draws(target: Reading, plates: Sequence[Reading], expected: NDArray[np.bool_]) -> Floats:
+    order = np.argsort(expected, kind="stable")  # so that no doubt of the process moves what was read
+    readings = [target, *(plates[k] for k in order)]
     root = np.linalg.cholesky(joint_covariance(readings))
     own = np.random.default_rng(20003).standard_normal((3 * len(plates), 2**DRAWS_LOG2))
+    own = np.where(np.repeat(expected[order], 3)[:, None], own * doubt_stretch(), own)
     noise = (root @ np.concatenate([normal_draws().T, own])).reshape(len(readings), 3, -1)
     shown = np.array([reading.lab for reading in readings])[:, :, None] + noise
-    return delta_e_2000(shown[:1].transpose(0, 2, 1), shown[1:].transpose(0, 2, 1))
+    return delta_e_2000(shown[:1].transpose(0, 2, 1), shown[1:].transpose(0, 2, 1))[np.argsort(order)]
 
 
 def joint_covariance(readings: Sequence[Reading]) -> Floats:

@@ -389,7 +389,7 @@ class Suggester:
     ) -> list[Suggestion]:
         """Fill in what needs the whole list: intervals and ties, from draws in which all meet the same target."""
         plates = [self._plate_reading(target, item) for item in found]
-        draws = draws_to_target(target, plates)
+        draws = draws_to_target(target, plates, [_is_expected(item) for item in found])
         tied = ties(draws)
         filled = []
         for item, plate, own, others in zip(found, plates, draws, tied, strict=True):
@@ -411,9 +411,9 @@ class Suggester:
 
     def _plate_reading(self, target: Reading, item: Suggestion) -> Reading:
         """Return the reading that a suggestion stands on: the plate's, or that which a predicted colour would give."""
-        if item.trial is None or item.lab is not item.trial.reading.lab:
-            return self._as_read(self.model(target))(item.lab, item.covariance)
-        return item.trial.reading
+        if item.trial is not None and not _is_expected(item):
+            return item.trial.reading
+        return self._as_read(self.model(target))(item.lab, item.covariance)
 
     def _as_read(self, model: ProcessModel) -> AsRead:
         return AsRead(self._predictor.known, model.usual, model.together)
@@ -440,6 +440,14 @@ class Suggester:
             draws=np.zeros(0),
             trial=trial,
         )
+
+
+def _is_expected(item: Suggestion) -> bool:
+    """Tell whether a suggestion's colour is what the process expects of its recipe, and not what a plate was read as.
+
+    That of the best plate is expected too, though a plate of it was read.
+    """
+    return item.trial is None or item.lab is not item.trial.reading.lab
 
 
 def as_target(target: Reading | ArrayLike) -> Reading:

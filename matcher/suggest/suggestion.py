@@ -255,7 +255,7 @@ class Prediction:
 
     def apart_from(self, target: Reading) -> Apart:
         """Return how far it is expected from a target, whose shared errors cancel."""
-        draws = draws_to_target(target, [self.reading])[0]
+        draws = draws_to_target(target, [self.reading], [True])[0]
         delta = float(delta_e_2000(target.lab, self.lab))
         interval = delta_e_interval(target, self.reading, draws)
         return Apart(delta, interval, difference_in_words(target.lab, self.lab, interval=interval), draws)
@@ -322,9 +322,9 @@ class RecipePredictor:
         between = between + self.model.doubt(first) + self.model.doubt(second)
         one, other = readable(labs)
         delta = float(delta_e_2000(one, other))
-        low, high = interval_of(one, other, between)
+        draws = delta_e_draws(one, other, between, expected=True)
+        low, high = interval_of(one, other, between, draws)
         interval = float(low), float(high)
-        draws = delta_e_draws(one, other, between)
         return Apart(delta, interval, difference_in_words(one, other, than, interval), draws)
 
     @cached_property
