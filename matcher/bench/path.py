@@ -232,7 +232,7 @@ def bench_path(
     each = _blocks(covariance, rows.ends)
     plates = [as_read(lab, own) for lab, own in zip(ends, each, strict=True)]
     doubts = np.array([difference_covariance(target, plate) for plate in plates])
-    draws = draws_to_target(target, plates)
+    draws = draws_to_target(target, plates, [newest is None] * len(plates))  # no piece so far, as in a list
     # as in a list of suggestions: what is not known of the target itself holds for every count of passes alike
     nearness = draws_of(target.lab, ends, each).mean(axis=1)
     if course.is_last:
@@ -416,7 +416,7 @@ def _draws_of_recipe(
     """Return draws (k, n) of ΔE00 of the recipe's own colour, for each count of passes."""
     labs, own = predicted.labs[rows.ends], _blocks(predicted.covariance, rows.ends)
     plates = [as_read(lab, each) for lab, each in zip(labs, own, strict=True)]
-    return draws_to_target(target, plates)
+    return draws_to_target(target, plates, [True] * len(plates))
 
 
 def _joint(covariance: Floats, rows: Sequence[int]) -> Floats:

@@ -6,7 +6,7 @@ After both readings. What they share of their errors, one light, card and camera
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -25,7 +25,7 @@ from matcher.colour.difference import (
 )
 from matcher.colour.sources import Source
 from matcher.colour.types import Floats
-from matcher.colour.uncertainty import shared_covariance
+from matcher.colour.uncertainty import shared_covariance, square_root, sum_of
 from matcher.colour.verdict import standing
 from matcher.colour.wording import difference_in_words
 from matcher.errors import ReadingError
@@ -154,14 +154,22 @@ def ties(draws: Floats) -> list[tuple[int, ...]]:
 
 
 def _joint_draws(target: Reading, plates: Sequence[Reading], expected: NDArray[np.bool_]) -> Floats:
-    order = np.argsort(expected, kind="stable")  # so that no doubt of the process moves what was read
-    readings = [target, *(plates[k] for k in order)]
+    # of a colour that is expected, what its budget does not account for is the process's own doubt: drawn by itself
+    errors = [
+        replace(plate, covariance=sum_of(plate.budget)) if of_process else plate
+        for plate, of_process in zip(plates, expected, strict=True)
+    ]
+    readings = [target, *errors]
     root = np.linalg.cholesky(joint_covariance(readings))
-    own = np.random.default_rng(20003).standard_normal((3 * len(plates), 2**DRAWS_LOG2))
-    own = np.where(np.repeat(expected[order], 3)[:, None], own * doubt_stretch(), own)
+    rng = np.random.default_rng(20003)
+    own = rng.standard_normal((3 * len(plates), 2**DRAWS_LOG2))
     noise = (root @ np.concatenate([normal_draws().T, own])).reshape(len(readings), 3, -1)
+    for k, (plate, rest) in enumerate(zip(plates, errors, strict=True), start=1):
+        if rest is not plate:
+            doubt = square_root(plate.covariance - rest.covariance)
+            noise[k] += doubt @ rng.standard_normal((3, 2**DRAWS_LOG2)) * doubt_stretch()
     shown = np.array([reading.lab for reading in readings])[:, :, None] + noise
-    return delta_e_2000(shown[:1].transpose(0, 2, 1), shown[1:].transpose(0, 2, 1))[np.argsort(order)]
+    return delta_e_2000(shown[:1].transpose(0, 2, 1), shown[1:].transpose(0, 2, 1))
 
 
 def joint_covariance(readings: Sequence[Reading]) -> Floats:
