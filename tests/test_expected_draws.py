@@ -9,7 +9,9 @@ from scipy.stats import chi2, multivariate_t
 from matcher.colour.difference import DEGREES_OF_DOUBT, delta_e_2000, doubt_stretch, normal_draws, stretch_of_doubt
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import CHI2_95, BudgetTerm, sum_of
-from matcher.plan.limits import Limits
+from matcher.plan.outlook import outlook_on
+from matcher.plan.reach import _chances
+from matcher.process.learn import fit_process
 from matcher.reading.comparison import draws_to_target
 from matcher.reading.reading import Reading
 from matcher.suggest.suggester import Suggester
@@ -64,16 +66,18 @@ def test_an_expected_colour_has_the_better_chance_of_two_as_far_away_as_they_are
 
 
 def test_chances_told_of_predicted_recipes_come_true_about_as_often_as_said() -> None:
-    """Pinned from both sides, over eight invented studios of 24 plates. Normal draws say 0.67 where 0.86 come true."""
+    """Eight invented studios of 24 plates, pinned from both sides: normal draws say 11 in 100 too little, and in
+    the median only a fifth of them lie nearer than the recipe truly does."""
     said: list[float] = []
     came: list[bool] = []
+    nearer: list[float] = []
     held: list[bool] = []
     space = recipe_space()
     for seed in range(811, 827, 2):
         process, rng = film(seed), np.random.default_rng([seed, 4])
         trials = [process.trial(space[k], rng) for k in rng.choice(len(space), 24, replace=False)]
-        suggester = Suggester(trials, limits=Limits())
-        for k in rng.choice(len(space), 4, replace=False):
+        suggester = Suggester(trials)
+        for k in rng.choice(len(space), 6, replace=False):
             target = process.true(space[k])
             for item in suggester.suggest(target, count=5):
                 if item.basis == "predicted":
@@ -81,16 +85,21 @@ def test_chances_told_of_predicted_recipes_come_true_about_as_often_as_said() ->
                     low, high = item.delta_e00_interval
                     said.append(item.chance_within(2.0))
                     came.append(truly <= 2.0)
+                    nearer.append(float(np.mean(item.draws <= truly)))
                     held.append(low <= truly <= high)
-    print(len(said), np.mean(said), np.mean(came), np.mean(held))
-    assert abs(float(np.mean(said)) - float(np.mean(came))) < 0.1
-    assert 0.9 <= float(np.mean(held)) <= 1.0
+    assert -0.1 < np.mean(came) - np.mean(said) < 0.1
+    assert 0.28 < np.median(nearer) < 0.6
+    assert np.mean(held) > 0.92
 
 
-def test_reach_and_the_list_draw_alike() -> None:
-    """The chance that any recipe comes near is no smaller than that of a listed one, for both are draws of one kind."""
+@pytest.mark.parametrize("apart", [1.0, 2.0, 3.0])
+def test_the_reach_of_one_recipe_is_the_chance_that_the_list_says_of_it(apart: float) -> None:
     space, process, rng = recipe_space(), film(604), np.random.default_rng(8)
-    trials = [process.trial(space[k], rng) for k in rng.choice(len(space), 24, replace=False)]
-    suggester, target = Suggester(trials), process.true(space[1234])
-    best = max(item.chance_within(2.0) for item in suggester.suggest(target) if item.basis == "predicted")
-    assert suggester.reach(target).chance >= best - 0.04
+    trials = [process.trial(space[k], rng) for k in rng.choice(len(space), 12, replace=False)]
+    model, recipe = fit_process(trials), space[1234]
+    plate = Reading(*(each[0] for each in model.predict(model.columns([recipe]))))
+    target = Reading(plate.lab + [apart, 0, 0], EXACT.covariance)
+    outlook = outlook_on(model, [recipe], target.lab)
+    any_one, alone = _chances(model, outlook, target, plate, np.zeros(1), 2.0, np.random.default_rng(2))
+    listed = np.mean(draws_to_target(target, [plate], [True])[0] <= 2.0)
+    assert any_one == alone == pytest.approx(listed, abs=0.03)

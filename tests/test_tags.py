@@ -132,7 +132,7 @@ def test_studios_have_signs_of_their_own() -> None:
 def test_tags_read_with_an_ordinary_reader() -> None:
     """A detector of OpenCV's that knows nothing of the frame stands in for a phone.
 
-    Its other one, ``QRCodeDetector``, misses one sound code in forty, frame or no frame.
+    Its other one, ``QRCodeDetector``, misses some sound codes.
     """
     rng = np.random.default_rng(4)
     for address in ("", ADDRESS):

@@ -189,6 +189,13 @@ DEGREES_OF_DOUBT = 4.0
 """Degrees of freedom of Student's t for a colour that a fitted process expects."""
 
 
+def student_stretch(shares: ArrayLike) -> Floats:
+    """Return what makes normal draws Student's t of ``DEGREES_OF_DOUBT`` (n,), for shares (n,) spread over 0 to 1."""
+    from scipy.special import chdtri
+
+    return np.asarray(np.sqrt(DEGREES_OF_DOUBT / chdtri(DEGREES_OF_DOUBT, 1 - np.asarray(shares, float))))
+
+
 def stretch_of_doubt(shares: ArrayLike) -> Floats:
     """Return what normal draws of an expected colour are multiplied by (n,), for shares (n,) spread evenly over 0 to 1.
 
@@ -197,10 +204,9 @@ def stretch_of_doubt(shares: ArrayLike) -> Floats:
     the covariance's own. On invented processes the squared distances of true colours are about half of a normal's in
     the median, as large at 95 % and two to three times as large at 99 %, as with four degrees of freedom.
     """
-    from scipy.special import chdtri, fdtri
+    from scipy.special import fdtri
 
-    scale = np.sqrt(CHI2_95 / (3 * fdtri(3, DEGREES_OF_DOUBT, 0.95)))
-    return np.asarray(scale * np.sqrt(DEGREES_OF_DOUBT / chdtri(DEGREES_OF_DOUBT, np.asarray(shares, float))))
+    return np.sqrt(CHI2_95 / (3 * fdtri(3, DEGREES_OF_DOUBT, 0.95))) * student_stretch(shares)
 
 
 @lru_cache(maxsize=1)

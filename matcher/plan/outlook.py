@@ -14,7 +14,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from matcher.colour.difference import DEGREES_OF_DOUBT, delta_e_2000, near_uniform
+from matcher.colour.difference import delta_e_2000, near_uniform, student_stretch
 from matcher.colour.types import Floats
 from matcher.colour.uncertainty import square_root
 from matcher.plan.recipe_space import RecipeSpace
@@ -95,7 +95,7 @@ def outlook_on(model: ProcessModel, recipes: Sequence[Recipe], target_lab: Float
 def draws_of(target_lab: Floats, labs: Floats, covariances: Floats, heavy: bool = False) -> Floats:
     """Return ΔE00 (m, k) between an exact target (3,) and draws of colours (m, 3) with covariance (m, 3, 3).
 
-    heavy: draw from Student's t of ``DEGREES_OF_DOUBT`` degrees with that scale, for a choice that must allow for a
+    heavy: draw from Student's t of ``student_stretch`` with that scale, for a choice that must allow for a
     model learned from few trials being surer than it should.
     """
     normal, stretch = _standard_draws()
@@ -124,8 +124,7 @@ def _shortlist(distance: Floats, kinds: NDArray[np.intp], many: int, of_kinds: i
 def _standard_draws() -> tuple[Floats, Floats]:
     """Return normal draws (k, 3) and the factors (k,) that make them Student's t."""
     from scipy.special import ndtri
-    from scipy.stats import chi2, qmc
+    from scipy.stats import qmc
 
     points = qmc.Sobol(4, scramble=True, rng=np.random.default_rng(20003)).random_base2(DRAWS_LOG2)
-    stretch = np.sqrt(DEGREES_OF_DOUBT / chi2.ppf(points[:, 3], DEGREES_OF_DOUBT))
-    return np.asarray(ndtri(points[:, :3])), np.asarray(stretch)
+    return np.asarray(ndtri(points[:, :3])), student_stretch(points[:, 3])
